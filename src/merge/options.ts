@@ -1,0 +1,59 @@
+import type { Size } from '../image/image.js';
+
+export type SourceRule = 'auto' | 'select' | 'weigh';
+export type MotionModel = 'scale' | 'similarity' | 'shift' | 'none';
+
+/** Everything that changes what a merge computes. Validated by `resolveOptions`. */
+export interface MergeOptions {
+  /** How sources are chosen. Default 'auto'. */
+  rule: SourceRule;
+  /** The frame whose framing the result keeps: a frame number (1-based) or a place. Default 'middle'. */
+  anchor: 'first' | 'middle' | 'last' | number;
+  /** 'anchor' keeps the anchor's whole framing (default); 'common' cuts to where every frame reaches. */
+  crop: 'common' | 'anchor';
+  /** Bits of the composite. Default: as the frames. */
+  bits?: 8 | 16;
+  /** File type of the composite. Default 'tif'. */
+  format: 'tif' | 'png' | 'jpg';
+  /** Rail travel between frames, mm. */
+  stepMm?: number;
+  /** Rail position of each frame in capture order, mm (from a file). */
+  positionsMm?: number[];
+  /** Width of the anchor's field at the plane of focus, mm. */
+  fieldWidthMm?: number;
+  magnification?: number;
+  pixelPitchUm?: number;
+  /** Which motion is estimated. Default 'scale': scale and shift, with a small roll where the frames show it. */
+  motion: MotionModel;
+  /** Frame numbers to use, inclusive; default all. */
+  frames?: [number, number];
+  /** Frame numbers to leave out. */
+  skip: number[];
+  /** Threads; default: the cores of the machine. */
+  threads: number;
+  /** Memory bound in MB; default: none but the machine's. */
+  memoryMb?: number;
+  /** Replace an existing result folder as a whole. */
+  overwrite: boolean;
+  /** Turn a frame that cannot be read or aligned into an error instead of leaving it out. */
+  strict: boolean;
+}
+
+export type MergeStage = 'list' | 'register' | 'focus' | 'surface' | 'blend' | 'write';
+
+/** What a running merge tells its caller; the CLI prints these, `--json` passes them on. */
+export type MergeEvent =
+  | { event: 'start'; folder: string; out: string; frames: number; size: Size }
+  | { event: 'stage'; stage: MergeStage }
+  | {
+      event: 'progress';
+      stage: MergeStage;
+      /** Frames done in this stage, of `frames`. */
+      done: number;
+      frames: number;
+      megapixelsPerS: number;
+      /** Estimate for the whole run, seconds; undefined until there is one. */
+      leftS?: number | undefined;
+    }
+  | { event: 'note' | 'warning'; message: string }
+  | { event: 'done'; out: string; files: string[]; wallMs: number };

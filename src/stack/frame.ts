@@ -1,0 +1,49 @@
+import type { Size } from '../image/image.js';
+
+/** What EXIF says of a frame; every field is absent when the file does not say. */
+export interface FrameExif {
+  /** Capture time in milliseconds since 1970 of the camera's clock, sub-seconds included. */
+  takenMs?: number;
+  hasSubSeconds?: boolean;
+  exposureS?: number;
+  fNumber?: number;
+  iso?: number;
+  focalLengthMm?: number;
+  make?: string;
+  model?: string;
+  lens?: string;
+  whiteBalance?: string;
+}
+
+/** One photograph of a stack, as listed; pixels are decoded on demand by `decodeFrame`. */
+export interface FrameFile {
+  /** 1-based place in capture order: the number that maps, options and messages use. */
+  number: number;
+  path: string;
+  name: string;
+  sizeBytes: number;
+  modifiedMs: number;
+  /** Size in pixels after the orientation tag is applied. */
+  size: Size;
+  bits: 8 | 16;
+  /** Channels of the decoded frame: alpha is dropped. */
+  channels: 1 | 3;
+  hasAlpha: boolean;
+  format: 'jpeg' | 'png' | 'tiff' | 'webp';
+  /** EXIF orientation 1 to 8. */
+  orientation: number;
+  exif: FrameExif;
+}
+
+/** A listed stack: frames of one size in capture order. */
+export interface Stack {
+  folder: string;
+  frames: FrameFile[];
+  size: Size;
+  bits: 8 | 16;
+  channels: 1 | 3;
+  orderedBy: 'exif time' | 'name';
+  /** Plain sentences for the user: ignored files, dropped alpha, left-out frames. */
+  notes: string[];
+  warnings: string[];
+}

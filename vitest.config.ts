@@ -1,0 +1,11 @@
+import { defineConfig } from 'vitest/config';
+
+export default defineConfig({
+  test: {
+    include: ['test/**/*.test.ts'],
+    testTimeout: 120_000,
+    hookTimeout: 240_000,
+    // Two cores: one file at a time keeps the merges from starving each other.
+    fileParallelism: false,
+  },
+});
