@@ -1,0 +1,111 @@
+import { affineAtLevel, type PlacedFrame } from '../blend/frame-pixels.js';
+import { levelSizes } from '../blend/levels.js';
+import type { Size } from '../image/image.js';
+import type { Arena, Planes } from '../kernels/arena.js';
+import type { StripPool } from '../workers/pool.js';
+
+const stripRows = 32;
+
+/** Steps of the log measure in one octave: see assembly/focus.ts. */
+export const codesPerOctave = 512;
+/** Depth of the valley that parts two peaks, in code steps: half an octave of energy. */
+const prominenceCodes = codesPerOctave;
+
+/** Planes of the focus-curve state, in this order; the last is kept at level 0 alone. */
+export const statePlane = {
+  best: 0, before: 1, after: 2, latest: 3, valley: 4, second: 5, bestOrdinal: 6, secondOrdinal: 7, luma: 8,
+} as const;
+
+/**
+ * Follows the focus curve of every pixel at the finest levels, frame by frame, in memory of fixed size: best
+ * value with its neighbours, and a second peak. Frames must come in the order of their ordinals.
+ */
+export class FocusTracker {
+  readonly state: Planes[];
+  private readonly codes: Planes[];
+  private readonly luma: Planes[];
+  private readonly lumaCodes: Planes;
+
+  constructor(
+    private readonly arena: Arena,
+    private readonly pool: StripPool,
+    size: Size,
+    frame: Size,
+    readonly levels: number,
+  ) {
+    const out = levelSizes(size).slice(0, levels);
+    this.levels = out.length;
+    const own = levelSizes(frame).slice(0, this.levels);
+    this.state = out.map(({ width, height }, level) => {
+      const planes = arena.takePlanes(width, height, level === 0 ? 9 : 8, 2);
+      arena.clear(planes);
+      return planes;
+    });
+    this.codes = own.map(({ width, height }) => arena.takePlanes(width, height, 1, 2));
+    this.luma = own.map(({ width, height }, level) =>
+      level === 0 ? arena.takePlanes(1, 1, 1, 4) : arena.takePlanes(width, height, 1, 4),
+    );
+    this.lumaCodes = arena.takePlanes(own[0].width, own[0].height, 1, 2);
+  }
+
+  /** Bytes of scratch that a worker needs for frames of this width. */
+  static scratchBytes(frame: Size): number {
+    return (stripRows + 10 + stripRows + 10) * (frame.width + 64) * 4 + 4096;
+  }
+
+  async add(frame: PlacedFrame): Promise<void> {
+    const { pool, codes, luma, state } = this;
+    const coarse = luma[1];
+    await pool.run(
+      'focusFinestStrip',
+      [
+        frame.pointer, frame.bits, frame.width, frame.height,
+        codes[0].pointer, this.lumaCodes.pointer, codes[0].stride, coarse.pointer, coarse.stride, stripRows,
+      ],
+      Math.ceil(frame.height / stripRows),
+    );
+    for (let level = 1; level < this.levels; level++) {
+      const here = luma[level];
+      const next = luma[level + 1];
+      await pool.run(
+        'focusStrip',
+        [
+          here.pointer, here.stride, here.width, here.height,
+          codes[level].pointer, codes[level].stride, stripRows,
+        ],
+        Math.ceil(here.height / stripRows),
+      );
+      if (next) {
+        await pool.run(
+          'reduceStrip',
+          [
+            here.pointer, here.stride, here.planeBytes, here.width, here.height,
+            next.pointer, next.stride, next.planeBytes, 1, stripRows,
+          ],
+          Math.ceil(next.height / stripRows),
+        );
+      }
+    }
+    for (let level = 0; level < this.levels; level++) {
+      const s = state[level];
+      await pool.run(
+        'trackStrip',
+        [
+          codes[level].pointer, level === 0 ? this.lumaCodes.pointer : 0, codes[level].stride,
+          codes[level].width, codes[level].height, ...affineAtLevel(frame.toFrame, level), 2,
+          s.pointer, s.planeBytes, s.stride, s.width, s.height, frame.ordinal, prominenceCodes, stripRows,
+        ],
+        Math.ceil(s.height / stripRows),
+      );
+    }
+  }
+
+  /** Codes of the frame added last, for noise statistics. */
+  latestCodes(level: number): Planes {
+    return this.codes[level];
+  }
+
+  plane(level: number, which: keyof typeof statePlane): Uint16Array {
+    return this.arena.planeU16(this.state[level], statePlane[which]);
+  }
+}

@@ -1,0 +1,95 @@
+import { OutputError } from '../errors.js';
+
+const pageBytes = 65536;
+const maximumPages = 65536;
+/** Start of the arena: the first bytes hold the pool's strip counter. */
+const firstFree = 256;
+
+/** Where planes of a picture lie in the arena; see `assembly/common.ts` for the convention. */
+export interface Planes {
+  /** Address of pixel (0, 0) of the first plane. */
+  pointer: number;
+  width: number;
+  height: number;
+  /** Elements from row to row. */
+  stride: number;
+  /** Bytes from plane to plane. */
+  planeBytes: number;
+  planes: number;
+  elementBytes: 2 | 4;
+}
+
+/**
+ * One shared WebAssembly memory with a bump allocator: regions are taken in order and given back by `release`
+ * to a mark, which suits stations that follow each other. Growing keeps addresses; views made before are
+ * stale after, so they are made anew where they are used.
+ */
+export class Arena {
+  readonly memory = new WebAssembly.Memory({ initial: 1, maximum: maximumPages, shared: true });
+  private next = firstFree;
+
+  /** Bytes in use. */
+  get used(): number {
+    return this.next;
+  }
+
+  /** Takes `bytes`, aligned to 64. Contents are whatever was there. Throws when 4 GiB are exceeded. */
+  take(bytes: number): number {
+    const pointer = Math.ceil(this.next / 64) * 64;
+    const end = pointer + bytes;
+    const pages = Math.ceil(end / pageBytes);
+    const have = this.memory.buffer.byteLength / pageBytes;
+    if (pages > maximumPages) {
+      throw new OutputError(
+        `Frames of this size need ${(end / 2 ** 30).toFixed(1)} GiB of working memory; at most 4 GiB can be addressed. Merge smaller pictures.`,
+      );
+    }
+    if (pages > have) this.memory.grow(pages - have);
+    this.next = end;
+    return pointer;
+  }
+
+  mark(): number {
+    return this.next;
+  }
+
+  release(mark: number): void {
+    this.next = mark;
+  }
+
+  /** Planes with 16 elements of row ends on both sides and a row's worth of room before and after. */
+  takePlanes(width: number, height: number, planes: number, elementBytes: 2 | 4): Planes {
+    const stride = Math.ceil((width + 32) / 32) * 32 + 16;
+    const guard = 256;
+    const planeBytes = Math.ceil((stride * height * elementBytes + 2 * guard) / 64) * 64;
+    const base = this.take(planeBytes * planes + 2 * guard);
+    return { pointer: base + guard + 16 * elementBytes, width, height, stride, planeBytes, planes, elementBytes };
+  }
+
+  /** Sets a set of planes to zero, row ends included. */
+  clear(p: Planes): void {
+    const start = p.pointer - 16 * p.elementBytes;
+    new Uint8Array(this.memory.buffer, start, p.planeBytes * p.planes).fill(0);
+  }
+
+  u8(pointer: number, length: number): Uint8Array {
+    return new Uint8Array(this.memory.buffer, pointer, length);
+  }
+
+  u16(pointer: number, length: number): Uint16Array {
+    return new Uint16Array(this.memory.buffer, pointer, length);
+  }
+
+  f32(pointer: number, length: number): Float32Array {
+    return new Float32Array(this.memory.buffer, pointer, length);
+  }
+
+  /** Elements of one plane from pixel (0, 0) on, `stride` to the row. */
+  planeU16(p: Planes, plane = 0): Uint16Array {
+    return this.u16(p.pointer + plane * p.planeBytes, p.stride * (p.height - 1) + p.width);
+  }
+
+  planeF32(p: Planes, plane = 0): Float32Array {
+    return this.f32(p.pointer + plane * p.planeBytes, p.stride * (p.height - 1) + p.width);
+  }
+}

@@ -1,0 +1,177 @@
+// Weighted Laplacian pyramid, accumulated frame by frame.
+//
+//   acc_l += w_l (G_l - expand(G_l+1)),  sum_l += w_l,   coarsest level: acc += w G
+//   w = (1 - t^2)^2 for |t| < 1, else 0,   t = (frame - centre) / reach
+//
+// centre and reach are maps at each level's resolution: where along the stack a pixel's coefficient is taken
+// from and over how many frames it is averaged, both u16 in 1/64 frame; frame ordinals count from 1. A reach
+// below one frame picks a single frame. Where the frame does not reach (the warped picture is only its edge
+// continued) the weight is 0.
+import { expandColumns, expandFour, reduceRow } from './pyramid';
+import { reach } from './common';
+import { warpRows } from './warp';
+
+/**
+ * Weights of columns x0..x1-1 of a row into `weights`; returns the span of non-zero ones, low | high << 32.
+ */
+// @ts-ignore: decorator
+@inline
+function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, weights: usize): u64 {
+  const frame = f32x4.splat(ordinal * 64);
+  const zero = f32x4.splat(0);
+  const one = f32x4.splat(1);
+  let low = x1;
+  let high = x0;
+  // Groups of eight; the first and the last group are cut to the span by lane.
+  for (let x = x0 & ~7; x < x1; x += 8) {
+    const c = v128.load(centre + (usize(x) << 1));
+    const r = v128.load(width + (usize(x) << 1));
+    const tLow = v128.div<f32>(v128.sub<f32>(frame, v128.convert<u32>(v128.extend_low<u16>(c))), v128.convert<u32>(v128.extend_low<u16>(r)));
+    const tHigh = v128.div<f32>(v128.sub<f32>(frame, v128.convert<u32>(v128.extend_high<u16>(c))), v128.convert<u32>(v128.extend_high<u16>(r)));
+    let a = v128.max<f32>(zero, v128.sub<f32>(one, v128.mul<f32>(tLow, tLow)));
+    let b = v128.max<f32>(zero, v128.sub<f32>(one, v128.mul<f32>(tHigh, tHigh)));
+    a = v128.mul<f32>(a, a);
+    b = v128.mul<f32>(b, b);
+    if (x < x0 || x + 8 > x1) {
+      const lanes = i32x4.add(i32x4.splat(x), i32x4(0, 1, 2, 3));
+      const from = i32x4.splat(x0);
+      const to = i32x4.splat(x1);
+      a = v128.and(a, v128.and(i32x4.ge_s(lanes, from), i32x4.lt_s(lanes, to)));
+      const lanes4 = i32x4.add(lanes, i32x4.splat(4));
+      b = v128.and(b, v128.and(i32x4.ge_s(lanes4, from), i32x4.lt_s(lanes4, to)));
+    }
+    const at = weights + (usize(x) << 2);
+    v128.store(at, a);
+    v128.store(at, b, 16);
+    if (v128.any_true(v128.or(a, b))) {
+      low = min(low, x);
+      high = x + 8;
+    }
+  }
+  if (high <= low) return 0;
+  return u64(u32(low)) | (u64(u32(high)) << 32);
+}
+
+/**
+ * One row of one level into the accumulators. picture, coarse: planes of G_l (this row) and G_l+1 (row
+ * `coarseFirst` at the pointer); coarse 0 = coarsest level. scratch: 3 rows of width + 64 floats.
+ */
+// @ts-ignore: decorator
+@inline
+function accumulateRow(
+  picture: usize, pictureBytes: usize,
+  coarse: usize, coarseStride: i32, coarseBytes: usize, coarseFirst: i32, coarseHeight: i32,
+  acc: usize, accBytes: usize, sum: usize,
+  centre: usize, reachMap: usize, ordinal: f32,
+  y: i32, x0: i32, x1: i32, width: i32, scratch: usize,
+): void {
+  const weights = scratch + 64;
+  const span = weightRow(centre, reachMap, ordinal, x0, x1, weights);
+  if (span == 0) return;
+  const from = i32(span & 0xffffffff);
+  const to = i32(span >> 32);
+  for (let x = from; x < to; x += 4) {
+    const at = usize(x) << 2;
+    v128.store(sum + at, v128.add<f32>(v128.load(sum + at), v128.load(weights + at)));
+  }
+  const temp = weights + (usize(width + 64) << 2);
+  for (let c = 0; c < 3; c++) {
+    const p = picture + usize(c) * pictureBytes;
+    const o = acc + usize(c) * accBytes;
+    if (coarse != 0) {
+      // Coarse columns one before and two after the span; from is a multiple of 8.
+      expandColumns(coarse + usize(c) * coarseBytes, coarseStride, coarseFirst, coarseHeight, y, (from >> 1) - 4, (to >> 1) + 4, temp);
+    }
+    for (let x = from; x < to; x += 8) {
+      const at = usize(x) << 2;
+      const w0 = v128.load(weights + at);
+      const w1 = v128.load(weights + at, 16);
+      if (!v128.any_true(v128.or(w0, w1))) continue;
+      let g0 = v128.load(p + at);
+      let g1 = v128.load(p + at, 16);
+      if (coarse != 0) {
+        g0 = v128.sub<f32>(g0, expandFour(temp, x >> 1));
+        g1 = v128.sub<f32>(g1, expandFour(temp, (x >> 1) + 2));
+      }
+      v128.store(o + at, v128.add<f32>(v128.load(o + at), v128.mul<f32>(g0, w0)));
+      v128.store(o + at, v128.add<f32>(v128.load(o + at, 16), v128.mul<f32>(g1, w1)), 16);
+    }
+  }
+}
+
+/** Level l >= 1 of a frame whose G_l and G_l+1 (0 = none) lie in memory: rows of one strip. */
+export function accumulateStrip(
+  picture: usize, stride: i32, pictureBytes: usize, width: i32, height: i32,
+  coarse: usize, coarseStride: i32, coarseBytes: usize,
+  acc: usize, accBytes: usize, sum: usize, centre: usize, reachMap: usize, ordinal: f32,
+  a: f64, b: f64, c: f64, d: f64, e: f64, f: f64, lastColumn: f64, lastRow: f64, margin: f64,
+  stripRows: i32, strip: i32, scratch: usize,
+): void {
+  const y1 = min(height, (strip + 1) * stripRows);
+  for (let y = strip * stripRows; y < y1; y++) {
+    const columns = reach(a, b, c, d, e, f, lastColumn, lastRow, margin, y, width);
+    if (columns == 0) continue;
+    const row = usize(y * stride);
+    accumulateRow(
+      picture + (row << 2), pictureBytes, coarse, coarseStride, coarseBytes, 0, (height + 1) >> 1,
+      acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), ordinal,
+      y, i32(columns & 0xffffffff), i32(columns >> 32), width, scratch,
+    );
+  }
+}
+
+/**
+ * The finest level in one pass over a strip of rows, so that neither the warped picture nor its Laplacian
+ * reaches memory: warp, reduce to G_1 (stored), expand, subtract, weigh, accumulate. stripRows is even.
+ * scratch: warp scratch, then (stripRows + 8) * stride * 3 floats, then (stripRows / 2 + 6) * coarseStride * 3.
+ */
+export function blendFinestStrip(
+  source: usize, bits: i32, sourceWidth: i32, sourceHeight: i32, gainR: f32, gainG: f32, gainB: f32,
+  a: f64, b: f64, c: f64, d: f64, e: f64, f: f64, taps: usize,
+  width: i32, height: i32, stride: i32,
+  coarse: usize, coarseStride: i32, coarseBytes: usize,
+  acc: usize, accBytes: usize, sum: usize, centre: usize, reachMap: usize, ordinal: f32, margin: f64,
+  warpScratchBytes: usize, stripRows: i32, strip: i32, scratch: usize,
+): void {
+  const y0 = strip * stripRows;
+  const y1 = min(height, y0 + stripRows);
+  const coarseHeight = (height + 1) >> 1;
+  const coarseWidth = (width + 1) >> 1;
+  const first = max(0, y0 - 4);
+  const past = min(height, y1 + 5);
+  const fineBytes = (usize(past - first) * usize(stride)) << 2;
+  const fine = scratch + warpScratchBytes + 64;
+  warpRows(
+    source, bits, sourceWidth, sourceHeight, gainR, gainG, gainB, a, b, c, d, e, f, taps,
+    fine, stride, fineBytes, width, first, past, scratch,
+  );
+
+  const j0 = y0 >> 1;
+  const j1 = (y1 + 1) >> 1;
+  const jFirst = max(0, j0 - 1);
+  const jPast = min(coarseHeight, j1 + 1);
+  const ringBytes = (usize(jPast - jFirst) * usize(coarseStride)) << 2;
+  const ring = fine + 3 * fineBytes + 64;
+  const temp = ring + 3 * ringBytes + 64;
+  for (let j = jFirst; j < jPast; j++) {
+    for (let p = 0; p < 3; p++) {
+      const row = ring + usize(p) * ringBytes + (usize((j - jFirst) * coarseStride) << 2);
+      reduceRow(fine + usize(p) * fineBytes, stride, first, width, height, j, temp, row, coarseWidth);
+      if (j >= j0 && j < j1) {
+        // Whole row with its mirrored ends.
+        memory.copy(coarse + usize(p) * coarseBytes + (usize(j * coarseStride) << 2) - 32, row - 32, (usize(coarseWidth) + 16) << 2);
+      }
+    }
+  }
+
+  for (let y = y0; y < y1; y++) {
+    const columns = reach(a, b, c, d, e, f, f64(sourceWidth - 1), f64(sourceHeight - 1), margin, y, width);
+    if (columns == 0) continue;
+    const row = usize(y * stride);
+    accumulateRow(
+      fine + (usize((y - first) * stride) << 2), fineBytes, ring, coarseStride, ringBytes, jFirst, coarseHeight,
+      acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), ordinal,
+      y, i32(columns & 0xffffffff), i32(columns >> 32), width, temp,
+    );
+  }
+}

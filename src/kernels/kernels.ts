@@ -1,0 +1,65 @@
+import { readFile } from 'node:fs/promises';
+
+/** Names of the strip kernels that the pool can run; see the files in `assembly/` for their parameters. */
+export type KernelName =
+  | 'blendFinestStrip'
+  | 'accumulateStrip'
+  | 'collapseStrip'
+  | 'quantiseStrip'
+  | 'focusFinestStrip'
+  | 'focusStrip'
+  | 'trackStrip'
+  | 'reduceStrip'
+  | 'warpRows';
+
+export type KernelExports = Record<KernelName, (...args: number[]) => void>;
+
+/** The compiled module; the same file serves the sources (tests) and the build. */
+export async function compileKernels(): Promise<WebAssembly.Module> {
+  return WebAssembly.compile(await readFile(new URL('../../dist/kernels/lamella.wasm', import.meta.url)));
+}
+
+/** One instance over a shared memory. Instances hold no static data, so any number may share it. */
+export async function instantiateKernels(
+  module: WebAssembly.Module,
+  memory: WebAssembly.Memory,
+): Promise<KernelExports> {
+  const instance = await WebAssembly.instantiate(module, {
+    env: {
+      memory,
+      abort: () => {
+        throw new Error('A kernel reached a state that it does not expect');
+      },
+    },
+  });
+  return instance.exports as unknown as KernelExports;
+}
+
+/** Phases of the tap table; a position is kept to 1/512 px. */
+const tapPhases = 512;
+const tapFloats = 8;
+export const tapTableBytes = tapPhases * tapFloats * 4;
+
+/**
+ * Taps of the Lanczos window with three lobes for each phase, normalised to sum 1 so that a flat picture stays
+ * flat: [phase][tap], taps at -2..3 from the pixel left of the position, two floats of filling.
+ * Reference: Duchon, J. Applied Meteorology 18 (1979); phase 0 copies its pixel exactly.
+ */
+export function lanczosTaps(): Float32Array {
+  const table = new Float32Array(tapPhases * tapFloats);
+  for (let phase = 0; phase < tapPhases; phase++) {
+    const taps = [-2, -1, 0, 1, 2, 3].map((i) => lanczos3(i - phase / tapPhases));
+    const sum = taps.reduce((total, tap) => total + tap, 0);
+    taps.forEach((tap, i) => {
+      table[phase * tapFloats + i] = tap / sum;
+    });
+  }
+  return table;
+}
+
+function lanczos3(x: number): number {
+  if (x === 0) return 1;
+  if (Math.abs(x) >= 3 || Number.isInteger(x)) return 0;
+  const p = Math.PI * x;
+  return (3 * Math.sin(p) * Math.sin(p / 3)) / (p * p);
+}
