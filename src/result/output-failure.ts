@@ -1,0 +1,43 @@
+import { InterruptedError, LamellaError, OutputError } from '../errors.js';
+
+/** What a system error code means to somebody who waits for a picture, and what to do about it. */
+const meanings: Record<string, string> = {
+  ENOSPC: 'the disk is full. Free some space or choose another place with --out',
+  EDQUOT: 'your disk quota is used up. Free some space or choose another place with --out',
+  EACCES: 'you have no permission to write there. Change the permission or choose another place with --out',
+  EPERM: 'the system does not allow writing there. Choose another place with --out',
+  EROFS: 'the file system is read-only. Choose another place with --out',
+  ENOTDIR: 'a part of the path is a file, not a folder. Choose another place with --out',
+  ENAMETOOLONG: 'the name is too long for the file system. Choose a shorter one with --out',
+  EFBIG: 'the file system cannot hold a file this large. Choose another place with --out',
+  EEXIST: 'a part of the path is a file, not a folder. Choose another place with --out',
+  ENOTEMPTY: 'the folder was filled by somebody else meanwhile. Choose another place with --out',
+  ENOENT: 'the folder disappeared meanwhile. Run again',
+  EXDEV: 'it lies on another file system than its parent folder. Choose another place with --out',
+  EBUSY: 'it is in use by another program. Close that or choose another place with --out',
+  EIO: 'the disk reports a hardware error. Choose another place with --out',
+  EMFILE: 'too many files are open. Close other programs and run again',
+};
+
+/** The system error code of a failed file operation, or undefined. */
+export function systemCode(error: unknown): string | undefined {
+  const code = error instanceof Error ? (error as NodeJS.ErrnoException).code : undefined;
+  return typeof code === 'string' ? code : undefined;
+}
+
+/**
+ * Turns a failed file operation on `path` into an OutputError with a sentence for the user.
+ * Errors of ours pass unchanged, and so does everything without a system code: that is a bug, not a full disk.
+ */
+export function asOutputError(error: unknown, path: string): unknown {
+  if (error instanceof LamellaError) return error;
+  const code = systemCode(error);
+  if (code === undefined || !/^E[A-Z0-9]+$/.test(code)) return error;
+  const meaning = meanings[code] ?? `the system answered ${code}. Choose another place with --out`;
+  return new OutputError(`Cannot write ${path}: ${meaning}.`, { cause: error });
+}
+
+/** Throws InterruptedError once the run has been stopped. */
+export function throwIfStopped(signal: AbortSignal | undefined): void {
+  if (signal?.aborted) throw new InterruptedError();
+}

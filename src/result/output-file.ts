@@ -1,0 +1,88 @@
+import { type FileHandle, open, rename, unlink } from 'node:fs/promises';
+import { asOutputError, throwIfStopped } from './output-failure.js';
+
+/** Bytes given to the system in one call: small enough that a stop is noticed within a fraction of a second. */
+const bytesPerWrite = 8 * 1024 * 1024;
+
+/** A file being written from its start, of any size. */
+export interface OutputFile {
+  /** Bytes appended so far: the offset at which the next append lands. */
+  readonly position: number;
+  /** Appends all bytes. The view may lie on a SharedArrayBuffer; no copy is made. */
+  append(bytes: ArrayBufferView): Promise<void>;
+  /** Overwrites bytes that were appended before, at an absolute offset. */
+  patch(bytes: Uint8Array, offset: number): Promise<void>;
+}
+
+/**
+ * Writes one file and waits until the disk holds it. On any failure the file is removed.
+ *
+ * @param path Where; an existing file is replaced in place, so it should lie in a folder nobody reads yet.
+ * @param body Appends the content.
+ * @param signal Stops the writing between two calls to the system.
+ * @throws OutputError in words of the user; InterruptedError when stopped.
+ */
+export async function writeOutputFile(
+  path: string,
+  body: (file: OutputFile) => Promise<void>,
+  signal?: AbortSignal,
+): Promise<void> {
+  let handle: FileHandle | undefined;
+  try {
+    handle = await open(path, 'w');
+    await body(outputFileOn(handle, signal));
+    await syncData(handle);
+    await handle.close();
+  } catch (error) {
+    await handle?.close().catch(() => undefined);
+    if (handle) await unlink(path).catch(() => undefined);
+    throw asOutputError(error, path);
+  }
+}
+
+/** Writes a small file beside its final name and renames it, so that a reader sees all of it or nothing. */
+export async function writeAside(path: string, text: string, signal?: AbortSignal): Promise<void> {
+  const aside = `${path}.writing`;
+  await writeOutputFile(aside, (file) => file.append(Buffer.from(text, 'utf8')), signal);
+  try {
+    await rename(aside, path);
+  } catch (error) {
+    await unlink(aside).catch(() => undefined);
+    throw asOutputError(error, path);
+  }
+}
+
+function outputFileOn(handle: FileHandle, signal: AbortSignal | undefined): OutputFile {
+  let position = 0;
+  const writeAt = async (bytes: ArrayBufferView, offset: number): Promise<void> => {
+    const all = Buffer.from(bytes.buffer as ArrayBuffer, bytes.byteOffset, bytes.byteLength);
+    let done = 0;
+    while (done < all.length) {
+      throwIfStopped(signal);
+      const length = Math.min(bytesPerWrite, all.length - done);
+      const { bytesWritten } = await handle.write(all, done, length, offset + done);
+      done += bytesWritten;
+    }
+  };
+  return {
+    get position() {
+      return position;
+    },
+    async append(bytes) {
+      const offset = position;
+      position += bytes.byteLength;
+      await writeAt(bytes, offset);
+    },
+    patch: writeAt,
+  };
+}
+
+/** Devices and some network file systems cannot flush and say EINVAL or ENOTSUP: nothing is lost by going on. */
+async function syncData(handle: FileHandle): Promise<void> {
+  try {
+    await handle.sync();
+  } catch (error) {
+    const code = (error as NodeJS.ErrnoException).code;
+    if (code !== 'EINVAL' && code !== 'ENOTSUP') throw error;
+  }
+}

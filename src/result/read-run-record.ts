@@ -1,0 +1,177 @@
+import { readFile } from 'node:fs/promises';
+import { join } from 'node:path';
+import { InputError } from '../errors.js';
+import type { Size } from '../image/image.js';
+import type { MergeOptions } from '../merge/options.js';
+import type { Matrix3 } from '../register/transform.js';
+import type { FrameExif } from '../stack/frame.js';
+import { coverageClassNames } from './coverage.js';
+import { requireResultFolder } from './result-folder.js';
+import {
+  type CompositeRecord,
+  type CoverageClassRecord,
+  type CropRectangle,
+  type DepthPngRecord,
+  type DepthRecord,
+  type MapsRecord,
+  type RunFrame,
+  type RunRecord,
+  runFileName,
+  runSchemaName,
+  runSchemaVersion,
+} from './run-record.js';
+import {
+  anyObjectShape,
+  booleanShape,
+  listShape,
+  mapShape,
+  nullableShape,
+  numberShape,
+  objectShape,
+  oneOfShape,
+  optionalShape,
+  type Shape,
+  textShape,
+  wholeShape,
+} from './shape.js';
+
+/**
+ * Reads and checks run.json of a result folder.
+ *
+ * @param folder The folder that a merge wrote.
+ * @returns The record; `options` and the frames' `exif` are checked to be objects only.
+ * @throws InputError when the folder is no result, was written by a newer program, or is damaged.
+ */
+export async function readRunRecord(folder: string): Promise<RunRecord> {
+  await requireResultFolder(folder);
+  const path = join(folder, runFileName);
+  let parsed: unknown;
+  try {
+    parsed = JSON.parse(await readFile(path, 'utf8'));
+  } catch (error) {
+    throw new InputError(`Cannot read ${path}: it is damaged or unreadable. Merge the stack again.`, {
+      cause: error,
+    });
+  }
+  return checkRunRecord(parsed, path);
+}
+
+/** Checks a parsed run.json; `path` serves the messages. Same errors as `readRunRecord`. */
+export function checkRunRecord(parsed: unknown, path: string): RunRecord {
+  const head = headShape(parsed, '');
+  if (head) throw damaged(path, head.place, head.expected, head.received);
+  const { version } = parsed as { version: number };
+  if (version > runSchemaVersion) {
+    throw new InputError(
+      `${path} has version ${version} but this program reads versions up to ${runSchemaVersion}. Use a newer Lamella, or merge the stack again with this one.`,
+    );
+  }
+  const fault = recordShape(parsed, '');
+  if (fault) throw damaged(path, fault.place, fault.expected, fault.received);
+  return parsed as RunRecord;
+}
+
+function damaged(path: string, place: string, expected: string, received: unknown): InputError {
+  const shown = received === undefined ? 'nothing' : JSON.stringify(received).slice(0, 60);
+  return new InputError(
+    `${path} is damaged: Expected ${expected} for ${place || 'the whole'} but received ${shown}. Merge the stack again.`,
+  );
+}
+
+const headShape = objectShape<{ schema: typeof runSchemaName; version: number }>({
+  schema: oneOfShape(runSchemaName),
+  version: wholeShape(1),
+});
+
+/** A file of the result: a bare name, so that a record from elsewhere cannot point out of its folder. */
+const fileShape = textShape(/^[A-Za-z0-9][A-Za-z0-9._-]*$/, 'the bare name of a file');
+const percentShape = numberShape(0, 100);
+const sizeFields = { width: wholeShape(1), height: wholeShape(1) };
+const bitsShape = oneOfShape(8, 16);
+const channelsShape = oneOfShape(1, 3);
+const unitShape = oneOfShape('mm', 'step');
+const matrixShape = listShape(numberShape(), 9) as unknown as Shape<Matrix3>;
+
+const frameShape = objectShape<RunFrame>({
+  number: wholeShape(1, 65535),
+  name: textShape(),
+  path: textShape(),
+  sizeBytes: wholeShape(0),
+  modifiedMs: numberShape(),
+  sha256: textShape(/^[0-9a-f]{64}$/, '64 hex digits'),
+  exif: anyObjectShape<FrameExif>(),
+  used: booleanShape,
+  leftOutReason: optionalShape(textShape()),
+  gainRatio: listShape(numberShape(0)),
+  transform: nullableShape(matrixShape),
+  residualPx: nullableShape(numberShape(0)),
+  scaleResidual: nullableShape(numberShape()),
+  depth: nullableShape(numberShape()),
+  sharePercent: percentShape,
+});
+
+const compositeShape = objectShape<CompositeRecord>({
+  file: fileShape,
+  bits: bitsShape,
+  channels: channelsShape,
+  hasIcc: booleanShape,
+  hasExif: booleanShape,
+});
+
+const mapsShape = objectShape<MapsRecord>({
+  depth: objectShape<DepthRecord>({
+    file: fileShape,
+    unit: unitShape,
+    noData: oneOfShape('NaN'),
+    positive: oneOfShape('away from the camera'),
+    min: nullableShape(numberShape()),
+    max: nullableShape(numberShape()),
+  }),
+  depthPng: objectShape<DepthPngRecord>({
+    file: fileShape,
+    offset: numberShape(),
+    scale: numberShape(0),
+    unit: unitShape,
+    noData: oneOfShape(0),
+  }),
+  sources: objectShape<MapsRecord['sources']>({ file: fileShape, noData: oneOfShape(0) }),
+  confidence: objectShape<MapsRecord['confidence']>({ file: fileShape, scale: numberShape(0) }),
+  coverage: objectShape<MapsRecord['coverage']>({
+    file: fileShape,
+    classes: listShape(
+      objectShape<CoverageClassRecord>({
+        value: wholeShape(0, 255),
+        name: oneOfShape(...coverageClassNames),
+        colour: textShape(/^#[0-9a-f]{6}$/, 'a colour as #rrggbb'),
+        percent: percentShape,
+      }),
+    ),
+  }),
+});
+
+const recordShape = objectShape<RunRecord>({
+  schema: oneOfShape(runSchemaName),
+  version: oneOfShape(runSchemaVersion),
+  programVersion: textShape(),
+  startedAt: textShape(/^\d{4}-\d\d-\d\dT\d\d:\d\d/, 'a date and time in ISO 8601'),
+  wallMs: numberShape(0),
+  stagesMs: mapShape(numberShape(0)),
+  options: anyObjectShape<MergeOptions>(),
+  folder: textShape(),
+  size: objectShape<Size>(sizeFields),
+  frameSize: objectShape<Size>(sizeFields),
+  bits: bitsShape,
+  channels: channelsShape,
+  orderedBy: oneOfShape('exif time', 'name'),
+  direction: oneOfShape('near-to-far', 'far-to-near', 'unknown'),
+  anchorNumber: wholeShape(1),
+  frames: listShape(frameShape),
+  composite: compositeShape,
+  maps: mapsShape,
+  crop: objectShape<CropRectangle>({ x: numberShape(), y: numberShape(), ...sizeFields }),
+  mmPerPixel: optionalShape(numberShape(0)),
+  stepMm: optionalShape(numberShape(0)),
+  positionsMm: optionalShape(listShape(numberShape())),
+  warnings: listShape(textShape()),
+  notes: listShape(textShape()),
+});

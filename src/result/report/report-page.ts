@@ -1,0 +1,168 @@
+import { coverageClasses } from '../coverage.js';
+import type { RunRecord } from '../run-record.js';
+import { depthColour } from './depth-colours.js';
+import { frameTable } from './frame-table.js';
+import { html, type Markup, noMarkup, rawMarkup } from './markup.js';
+import { depthText, durationText, percentText, shortNumber } from './numbers.js';
+import { railRuler } from './rail-ruler.js';
+import { reportStyle } from './report-style.js';
+import { verdicts } from './verdicts.js';
+
+/** The numbers of the frames at both ends of the stack, by their distance from the subject. */
+export function outerFrames(record: RunRecord): { nearest: number; farthest: number } {
+  const numbers = record.frames.map((frame) => frame.number);
+  const [first, last] = [Math.min(...numbers), Math.max(...numbers)];
+  return record.direction === 'far-to-near'
+    ? { nearest: last, farthest: first }
+    : { nearest: first, farthest: last };
+}
+
+/** Pictures of the report as data URIs. */
+export interface ReportPictures {
+  composite: string;
+  depth: string;
+  sources: string;
+  confidence: string;
+  coverage: string;
+}
+
+/** Nothing may be loaded and nothing may run: the page is complete in itself, whatever a file name contains. */
+const contentPolicy = "default-src 'none'; img-src data:; style-src 'unsafe-inline'";
+
+/** The report as one HTML document. */
+export function reportPage(record: RunRecord, pictures: ReportPictures): string {
+  const title = record.folder.split(/[\\/]/).findLast((part) => part !== '') ?? record.folder;
+  const ruler = railRuler(record);
+  return html`<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta http-equiv="Content-Security-Policy" content="${contentPolicy}">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>${title} – Lamella report</title>
+<style>${rawMarkup(reportStyle)}</style>
+</head>
+<body>
+<header>
+<h1>${title}</h1>
+<p class="quiet">Merged by Lamella ${record.programVersion} on ${dateText(record.startedAt)} in ${durationText(record.wallMs)}.</p>
+</header>
+<main>
+<ul class="verdicts">
+${verdicts(record).map((sentence) => html`<li>${sentence}</li>\n`)}</ul>
+${sentenceList('Warnings', 'warnings', record.warnings)}
+<h2>Composite</h2>
+<figure>
+<img src="${pictures.composite}" alt="The composite, made small">
+<figcaption>The whole picture, made small. In full: <a href="${record.composite.file}">${record.composite.file}</a>, ${record.size.width} × ${record.size.height} pixels, ${record.composite.bits} bits.</figcaption>
+</figure>
+<h2>Maps</h2>
+<div class="maps">
+${mapFigures(record, pictures)}
+</div>
+${
+  ruler === noMarkup
+    ? noMarkup
+    : html`<h2>Rail ruler</h2>
+<p class="quiet">Each tick is a frame at its plane of focus; the longer the tick, the more of the picture the frame supplied. Depth counts in ${record.maps.depth.unit === 'mm' ? 'millimetres' : 'steps'} from the anchor's plane of focus; the colours are those of the depth picture.</p>
+${ruler}`
+}
+<h2>Frames</h2>
+${frameTable(record)}
+<h2>The run</h2>
+${facts(record)}
+${sentenceList('Notes', 'notes', record.notes)}
+</main>
+</body>
+</html>
+`.text;
+}
+
+function mapFigures(record: RunRecord, pictures: ReportPictures): Markup[] {
+  const { depth, sources, confidence, coverage } = record.maps;
+  const hasDepth = depth.min !== null && depth.max !== null;
+  const nearText = hasDepth ? `near, ${depthText(depth.min!, depth.unit)}` : 'near';
+  const farText = hasDepth ? `far, ${depthText(depth.max!, depth.unit)}` : 'far';
+  const { nearest, farthest } = outerFrames(record);
+  const none = html`<li><span class="swatch hatch"></span>none</li>`;
+  return [
+    mapFigure('Depth', depth.file, pictures.depth, 'Depth in colours, light is near', [
+      html`<li>${nearText} ${ramp(1, 0)} ${farText}</li>`,
+      none,
+    ]),
+    mapFigure('Sources', sources.file, pictures.sources, 'Which frame each pixel came from, in colours', [
+      html`<li>near, frame ${nearest} ${ramp(1, 0)} far, frame ${farthest}</li>`,
+      none,
+    ]),
+    mapFigure(
+      'Confidence',
+      confidence.file,
+      pictures.confidence,
+      'Confidence of the depth, white is certain',
+      [
+        html`<li>unsure <span class="ramp" style="background: linear-gradient(to right, #000, #fff)"></span> certain</li>`,
+      ],
+    ),
+    mapFigure(
+      'Coverage',
+      coverage.file,
+      pictures.coverage,
+      'Where the picture was sharp in a frame, and why not elsewhere',
+      coverage.classes.map(
+        ({ value, name, colour, percent }) =>
+          html`<li><span class="swatch" style="background: ${colour}"></span>${name}: ${coverageClasses[value]?.meaning ?? ''} (${percentText(percent)})</li>`,
+      ),
+    ),
+  ];
+}
+
+function mapFigure(title: string, file: string, picture: string, alt: string, legend: Markup[]): Markup {
+  return html`<figure>
+<img src="${picture}" alt="${alt}">
+<figcaption>${title}: <a href="${file}">${file}</a></figcaption>
+<ul class="legend">${legend}</ul>
+</figure>
+`;
+}
+
+function ramp(from: number, to: number): Markup {
+  const stops = Array.from(
+    { length: 9 },
+    (_, i) => `rgb(${depthColour(from + ((to - from) * i) / 8).join(' ')})`,
+  );
+  return html`<span class="ramp" style="background: linear-gradient(to right, ${stops.join(', ')})"></span>`;
+}
+
+function sentenceList(title: string, className: string, sentences: string[]): Markup {
+  if (!sentences.length) return noMarkup;
+  return html`<section class="${className}"><strong>${title}</strong>
+<ul>${sentences.map((sentence) => html`<li>${sentence}</li>`)}</ul></section>
+`;
+}
+
+function facts(record: RunRecord): Markup {
+  const stages = Object.entries(record.stagesMs).map(([stage, ms]) => `${stage} ${durationText(ms)}`);
+  const rows: [string, string | undefined][] = [
+    ['Photographs', record.folder],
+    ['Source rule', record.options.rule],
+    ['Order of frames', `by ${record.orderedBy}, ${record.direction}`],
+    ['Frame size', `${record.frameSize.width} × ${record.frameSize.height} pixels, ${record.bits} bits`],
+    ['Step', record.stepMm === undefined ? undefined : `${shortNumber(record.stepMm, 4)} mm`],
+    [
+      'Scale',
+      record.mmPerPixel === undefined
+        ? undefined
+        : `${record.mmPerPixel.toPrecision(4)} mm per pixel at the anchor's plane of focus`,
+    ],
+    ['Time', stages.join(', ') || undefined],
+    ['Full record', 'run.json'],
+  ];
+  return html`<dl>
+${rows.map(([name, value]) => (value === undefined ? noMarkup : html`<dt>${name}</dt><dd>${value}</dd>\n`))}</dl>
+`;
+}
+
+/** An ISO date as people read it, to the minute; as it stands when it is none. */
+function dateText(iso: string): string {
+  return iso.replace(/^(\d{4}-\d\d-\d\d)T(\d\d:\d\d).*$/, '$1 $2');
+}

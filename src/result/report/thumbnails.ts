@@ -1,0 +1,153 @@
+import type { Size } from '../../image/image.js';
+import { coverageClasses } from '../coverage.js';
+import type { Picture } from '../write-composite.js';
+import { finiteRange, type ResultMaps } from '../write-maps.js';
+import { depthColour } from './depth-colours.js';
+
+/** A small 8-bit picture for the report. */
+export type Thumbnail = Picture & { pixels: Uint8Array };
+
+/** Side in samples of the grid by which a map's pixel is averaged: enough to calm it, quick for any size. */
+const samplesPerSide = 4;
+
+/** Depth colours ready made: finer than 8 bits can tell. */
+const rampSteps = 1024;
+const ramp = Array.from({ length: rampSteps }, (_, i) => depthColour(i / (rampSteps - 1)));
+
+/** Size of a thumbnail with `maxSide` pixels at most a side, never larger than the original. */
+export function thumbnailSize(size: Size, maxSide: number): Size {
+  const ratio = Math.min(1, maxSide / Math.max(size.width, size.height));
+  return {
+    width: Math.max(1, Math.round(size.width * ratio)),
+    height: Math.max(1, Math.round(size.height * ratio)),
+  };
+}
+
+/** The composite, every pixel the mean of those it stands for. */
+export function pictureThumbnail(picture: Picture, maxSide: number): Thumbnail {
+  const { pixels, width, channels } = picture;
+  const size = thumbnailSize(picture, maxSide);
+  const divisor = pixels instanceof Uint16Array ? 257 : 1;
+  const small = new Uint8Array(size.width * size.height * channels);
+  for (let y = 0, at = 0; y < size.height; y++) {
+    const [top, bottom] = window(y, size.height, picture.height);
+    for (let x = 0; x < size.width; x++) {
+      const [left, right] = window(x, size.width, width);
+      for (let channel = 0; channel < channels; channel++, at++) {
+        let sum = 0;
+        for (let row = top; row < bottom; row++) {
+          const end = (row * width + right) * channels;
+          for (let i = (row * width + left) * channels + channel; i < end; i += channels) sum += pixels[i];
+        }
+        small[at] = Math.round(sum / ((bottom - top) * (right - left) * divisor));
+      }
+    }
+  }
+  return { pixels: small, ...size, channels };
+}
+
+/** Depth in colours, the nearest lightest; hatched where there is none. */
+export function depthThumbnail(maps: ResultMaps, maxSide: number): Thumbnail {
+  const range = finiteRange(maps.depth) ?? { min: 0, max: 1 };
+  const span = range.max - range.min || 1;
+  return paint(maps, maxSide, (windowOf) => {
+    const depth = meanOf(maps.depth, maps.width, windowOf);
+    return Number.isNaN(depth) ? undefined : rampColour((range.max - depth) / span);
+  });
+}
+
+/** Frame numbers in the colours of depth, the `nearest` frame lightest; hatched where there is none. */
+export function sourcesThumbnail(
+  maps: ResultMaps,
+  nearest: number,
+  farthest: number,
+  maxSide: number,
+): Thumbnail {
+  const span = farthest - nearest || 1;
+  return paint(maps, maxSide, (windowOf) => {
+    const number = maps.sources[centreOf(windowOf, maps.width)];
+    return number === 0 ? undefined : rampColour((farthest - number) / span);
+  });
+}
+
+/** Confidence in grey, certain is white. */
+export function confidenceThumbnail(maps: ResultMaps, maxSide: number): Thumbnail {
+  return paint(maps, maxSide, (windowOf) => {
+    const grey = Math.round(meanOf(maps.confidence, maps.width, windowOf));
+    return [grey, grey, grey];
+  });
+}
+
+export function coverageThumbnail(maps: ResultMaps, maxSide: number): Thumbnail {
+  return paint(maps, maxSide, (windowOf) => {
+    return coverageClasses[maps.coverage[centreOf(windowOf, maps.width)]]?.rgb;
+  });
+}
+
+function rampColour(value: number): readonly [number, number, number] {
+  return ramp[Math.round(Math.min(1, Math.max(0, value)) * (rampSteps - 1))];
+}
+
+/** Pixels of the original under one of the thumbnail: columns [left, right), rows [top, bottom). */
+interface PixelWindow {
+  left: number;
+  right: number;
+  top: number;
+  bottom: number;
+}
+
+function paint(
+  full: Size,
+  maxSide: number,
+  colourOf: (windowOf: PixelWindow) => readonly [number, number, number] | undefined,
+): Thumbnail {
+  const size = thumbnailSize(full, maxSide);
+  const pixels = new Uint8Array(size.width * size.height * 3);
+  for (let y = 0; y < size.height; y++) {
+    const [top, bottom] = window(y, size.height, full.height);
+    for (let x = 0; x < size.width; x++) {
+      const [left, right] = window(x, size.width, full.width);
+      pixels.set(colourOf({ left, right, top, bottom }) ?? hatch(x, y), (y * size.width + x) * 3);
+    }
+  }
+  return { pixels, ...size, channels: 3 };
+}
+
+function window(index: number, size: number, fullSize: number): [number, number] {
+  const start = Math.floor((index * fullSize) / size);
+  return [start, Math.max(start + 1, Math.floor(((index + 1) * fullSize) / size))];
+}
+
+function centreOf({ left, right, top, bottom }: PixelWindow, width: number): number {
+  return ((top + bottom) >> 1) * width + ((left + right) >> 1);
+}
+
+/** Mean of the numbers on a grid over the window; NaN when most of them are NaN. */
+function meanOf(
+  values: Float32Array | Uint8Array,
+  width: number,
+  { left, right, top, bottom }: PixelWindow,
+): number {
+  const stepX = Math.ceil((right - left) / samplesPerSide);
+  const stepY = Math.ceil((bottom - top) / samplesPerSide);
+  let sum = 0;
+  let present = 0;
+  let absent = 0;
+  for (let y = top; y < bottom; y += stepY) {
+    for (let x = left; x < right; x += stepX) {
+      const value = values[y * width + x];
+      if (Number.isFinite(value)) {
+        sum += value;
+        present++;
+      } else {
+        absent++;
+      }
+    }
+  }
+  return present > absent ? sum / present : Number.NaN;
+}
+
+/** Diagonal stripes in two greys: "nothing here" without a colour of the scale. */
+function hatch(x: number, y: number): readonly [number, number, number] {
+  return (x + y) % 8 < 3 ? [96, 96, 96] : [176, 176, 176];
+}

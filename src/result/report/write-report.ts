@@ -1,0 +1,65 @@
+import { join } from 'node:path';
+import sharp from 'sharp';
+import { encodeJpeg } from '../jpeg-file.js';
+import { throwIfStopped } from '../output-failure.js';
+import { writeAside } from '../output-file.js';
+import type { RunRecord } from '../run-record.js';
+import type { Picture } from '../write-composite.js';
+import type { ResultMaps } from '../write-maps.js';
+import { outerFrames, reportPage } from './report-page.js';
+import {
+  confidenceThumbnail,
+  coverageThumbnail,
+  depthThumbnail,
+  pictureThumbnail,
+  sourcesThumbnail,
+  type Thumbnail,
+} from './thumbnails.js';
+
+export const reportFileName = 'report.html';
+
+/** Longest side of the report's pictures, px. */
+const compositeSide = 1600;
+const mapSide = 800;
+const jpegQuality = 85;
+
+export interface ReportInputs {
+  composite: Picture;
+  /** Profile of the composite, so that the small picture has its colours too. */
+  icc?: Buffer | undefined;
+  maps: ResultMaps;
+  signal?: AbortSignal | undefined;
+}
+
+/**
+ * Writes report.html into an open result: one page for people that needs no other file and no network.
+ *
+ * @throws OutputError when it cannot be written; InterruptedError when stopped.
+ */
+export async function writeReport(dir: string, record: RunRecord, inputs: ReportInputs): Promise<void> {
+  const { composite, icc, maps, signal } = inputs;
+  throwIfStopped(signal);
+  const { nearest, farthest } = outerFrames(record);
+  const page = reportPage(record, {
+    composite: await jpegUri(
+      pictureThumbnail(composite, compositeSide),
+      record.composite.hasIcc ? icc : undefined,
+    ),
+    depth: await jpegUri(depthThumbnail(maps, mapSide)),
+    sources: await pngUri(sourcesThumbnail(maps, nearest, farthest, mapSide)),
+    confidence: await jpegUri(confidenceThumbnail(maps, mapSide)),
+    coverage: await pngUri(coverageThumbnail(maps, mapSide)),
+  });
+  await writeAside(join(dir, reportFileName), page, signal);
+}
+
+async function jpegUri({ pixels, width, height, channels }: Thumbnail, icc?: Buffer): Promise<string> {
+  const bytes = await encodeJpeg(pixels, width, height, channels, { icc, quality: jpegQuality });
+  return `data:image/jpeg;base64,${bytes.toString('base64')}`;
+}
+
+/** Classes and frame numbers keep their sharp borders. */
+async function pngUri({ pixels, width, height, channels }: Thumbnail): Promise<string> {
+  const bytes = await sharp(pixels, { raw: { width, height, channels } }).png().toBuffer();
+  return `data:image/png;base64,${bytes.toString('base64')}`;
+}

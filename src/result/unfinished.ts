@@ -1,0 +1,92 @@
+import { createHash, randomBytes } from 'node:crypto';
+import { open, readdir, readFile, rename, rm, rmdir } from 'node:fs/promises';
+import { hostname } from 'node:os';
+import { basename, dirname, join } from 'node:path';
+import { systemCode } from './output-failure.js';
+import { runFileName, runSchemaName } from './run-record.js';
+
+/**
+ * Folders that a running merge keeps beside its result, all hidden:
+ * `.<name>.lamella-partial-<machine>-<pid>-<random>` is being filled,
+ * `.<name>.lamella-old-<machine>-<pid>-<random>` is the former result during the moment of replacement.
+ * Machine and process tell the leftovers of a killed run from the folders of a run that lives,
+ * also when several machines write to shared storage.
+ */
+export type UnfinishedKind = 'partial' | 'old';
+
+const namePattern = /^\.(.+)\.lamella-(partial|old)-([0-9a-f]{8})-(\d+)-[0-9a-f]{8}$/;
+
+/** The path of a new hidden sibling of `out`. */
+export function unfinishedPath(out: string, kind: UnfinishedKind): string {
+  const random = randomBytes(4).toString('hex');
+  return join(dirname(out), `.${basename(out)}.lamella-${kind}-${machineTag()}-${process.pid}-${random}`);
+}
+
+/**
+ * Tidies up after killed runs in one folder: removes their partial results, and puts a former result back
+ * where its replacement did not arrive. Folders of living processes and of other machines stay.
+ * Failures are not reported: tidying is a courtesy, and what matters fails again with a better message.
+ *
+ * @param parent The folder in which results lie.
+ * @param only Tidies for this result name alone; default all.
+ */
+export async function tidyUnfinished(parent: string, only?: string): Promise<void> {
+  const names = await readdir(parent).catch(() => []);
+  for (const name of names) {
+    const match = namePattern.exec(name);
+    if (!match || (only !== undefined && match[1] !== only)) continue;
+    if (match[3] !== machineTag() || isAlive(Number(match[4]))) continue;
+    const path = join(parent, name);
+    if (match[2] === 'old' && !(await isReplaced(path, join(parent, match[1])))) continue;
+    await rm(path, { recursive: true, force: true }).catch(() => undefined);
+  }
+}
+
+/** True when the folder holds a run record of Lamella, of any version. */
+export async function isResultFolder(folder: string): Promise<boolean> {
+  try {
+    const record: unknown = JSON.parse(await readFile(join(folder, runFileName), 'utf8'));
+    return (
+      typeof record === 'object' && record !== null && 'schema' in record && record.schema === runSchemaName
+    );
+  } catch {
+    return false;
+  }
+}
+
+/** Waits until the disk holds the entries of a folder. Some systems cannot: then there is nothing to wait for. */
+export async function syncFolder(folder: string): Promise<void> {
+  try {
+    const handle = await open(folder, 'r');
+    try {
+      await handle.sync();
+    } finally {
+      await handle.close();
+    }
+  } catch (error) {
+    const code = systemCode(error);
+    if (!['EPERM', 'EISDIR', 'EINVAL', 'ENOTSUP', 'EACCES'].includes(code ?? '')) throw error;
+  }
+}
+
+/** True when `out` holds a result, so that the old one may go; otherwise tries to put the old one back. */
+async function isReplaced(old: string, out: string): Promise<boolean> {
+  if (await isResultFolder(out)) return true;
+  // Only an empty folder may be in the way: whatever else stands there is not ours to move.
+  await rmdir(out).catch(() => undefined);
+  if ((await readdir(out).catch(systemCode)) === 'ENOENT') await rename(old, out).catch(() => undefined);
+  return false;
+}
+
+function machineTag(): string {
+  return createHash('sha256').update(hostname()).digest('hex').slice(0, 8);
+}
+
+function isAlive(pid: number): boolean {
+  try {
+    process.kill(pid, 0);
+    return true;
+  } catch (error) {
+    return systemCode(error) !== 'ESRCH';
+  }
+}

@@ -1,0 +1,79 @@
+import { join } from 'node:path';
+import { compositeExif, encodeExif } from './exif-block.js';
+import { fitsJpegExif, writeJpeg } from './jpeg-file.js';
+import { writePng } from './png-file.js';
+import type { CompositeRecord } from './run-record.js';
+import { writeTiff } from './tiff-file.js';
+
+/** Pixels of a picture, shape (rows, cols, channels), interleaved, full range of the sample type. */
+export interface Picture {
+  pixels: Uint8Array | Uint16Array;
+  width: number;
+  height: number;
+  channels: 1 | 3;
+}
+
+export interface CompositeOptions {
+  format: 'tif' | 'png' | 'jpg';
+  /** The frames' colour profile: carried byte for byte, pixels are not converted. */
+  icc?: Buffer | undefined;
+  /** The anchor's EXIF as its file carries it; see `compositeExif` for what is kept. */
+  exif?: Buffer | undefined;
+  /** Name and version of this program, for the Software field. */
+  software: string;
+  signal?: AbortSignal | undefined;
+}
+
+/**
+ * Writes composite.tif, .png or .jpg into an open result. TIFF and PNG hold the samples bit for bit;
+ * JPEG takes 16-bit samples rounded to 8.
+ *
+ * @returns What run.json tells of it, and plain sentences about what could not be kept.
+ * @throws OutputError when the file cannot be written; InterruptedError when stopped.
+ */
+export async function writeComposite(
+  dir: string,
+  picture: Picture,
+  options: CompositeOptions,
+): Promise<CompositeRecord & { notes: string[] }> {
+  const { pixels, width, height, channels } = picture;
+  const { format, software, signal } = options;
+  const notes: string[] = [];
+  const file = `composite.${format}`;
+  const path = join(dir, file);
+
+  const icc = options.icc && profileFits(options.icc, channels) ? options.icc : undefined;
+  if (options.icc && !icc)
+    notes.push('The colour profile of the frames does not suit their channels: it is left out.');
+  const ifd = options.exif && compositeExif(options.exif, { width, height }, software);
+  let exif = ifd && encodeExif(ifd);
+  if (exif && format === 'jpg' && !fitsJpegExif(exif)) exif = undefined;
+  if (options.exif && !exif)
+    notes.push("The anchor's EXIF is damaged or too long for the file: it is left out.");
+
+  if (format === 'tif') {
+    await writeTiff(path, pixels, width, height, channels, { icc, exif: ifd, software, signal });
+  } else if (format === 'png') {
+    const samplesPerRow = width * channels;
+    const row = (y: number) => pixels.subarray(y * samplesPerRow, (y + 1) * samplesPerRow);
+    const bits = pixels instanceof Uint8Array ? 8 : 16;
+    await writePng(path, { width, height, channels, bits, row, icc, exif, signal });
+  } else {
+    await writeJpeg(path, eightBits(pixels), width, height, channels, { icc, exif, signal });
+  }
+  const bits = pixels instanceof Uint8Array || format === 'jpg' ? 8 : 16;
+  return { file, bits, channels, hasIcc: icc !== undefined, hasExif: exif !== undefined, notes };
+}
+
+/** Samples rounded to 8 bits: 65535 = 255 * 257 is exactly 255. */
+export function eightBits(samples: Uint8Array | Uint16Array): Uint8Array {
+  if (samples instanceof Uint8Array) return samples;
+  const bytes = new Uint8Array(samples.length);
+  for (let i = 0; i < samples.length; i++) bytes[i] = (samples[i] + 128) / 257;
+  return bytes;
+}
+
+/** Bytes 16 to 19 of a profile name the colour space of its pixels (ICC.1:2022, 7.2.8). */
+function profileFits(icc: Buffer, channels: 1 | 3): boolean {
+  return icc.toString('latin1', 16, 20) === (channels === 3 ? 'RGB ' : 'GRAY');
+}

@@ -1,0 +1,140 @@
+import sharp from 'sharp';
+import { InputError } from '../errors.js';
+import type { PixelData } from '../image/image.js';
+import { averageBoxes } from './average-boxes.js';
+import { errorCode, fileErrorReason, firstLine } from './file-error.js';
+import type { FrameFile } from './frame.js';
+import { widenSamples } from './widen-samples.js';
+
+// A frame is read once or twice per merge, each time in full: a cache would only hold memory.
+sharp.cache(false);
+// One thread a decode, whatever the machine's allocator: the cores belong to the workers.
+sharp.concurrency(1);
+
+/** How much smaller, per side, a decoded frame is than the file. */
+export type Shrink = 1 | 2 | 4 | 8;
+
+/** The pixels of one frame, upright. */
+export interface DecodedFrame {
+  /**
+   * (rows, cols, channels) interleaved, the full range of `bits`. Orientation is applied once, alpha is
+   * dropped (the colour below it is kept as stored), the embedded colour profile is not applied.
+   */
+  pixels: PixelData;
+  width: number;
+  height: number;
+  channels: 1 | 3;
+  bits: 8 | 16;
+  /**
+   * Full pixels per pixel of this picture and side: the centre of pixel x lies at
+   * (x + 0.5) * shrink - 0.5 of the full picture; rows alike.
+   */
+  shrink: Shrink;
+}
+
+/**
+ * Decodes a frame to the bits and channels its stack asks for (`frame.bits`, `frame.channels`): 8 bits widen
+ * to 16 by x257, grey to RGB by repetition; both are exact.
+ *
+ * With `shrink` k the picture is reduced to floor(width / k) x floor(height / k), so that every pixel stands
+ * for a whole k x k block; a remainder of fewer than k columns at the right and rows at the bottom is cut off.
+ * A JPEG with sides divisible by k is reduced while it is decoded: by the scaled inverse DCT to k / 2, then by a
+ * tent of 1 3 3 1 per side, a little softer than the block mean and centred alike. Anything else is
+ * decoded and averaged over the blocks.
+ *
+ * Throws InputError when the file is damaged, cut short, gone or no longer what was listed.
+ */
+export async function decodeFrame(
+  frame: FrameFile,
+  options: { shrink?: Shrink } = {},
+): Promise<DecodedFrame> {
+  const shrink = options.shrink ?? 1;
+  const { width, height } = frame.size;
+  const reduced = { width: Math.floor(width / shrink), height: Math.floor(height / shrink) };
+  if (reduced.width < 1 || reduced.height < 1) {
+    throw new RangeError(
+      `Expected shrink of at most the frame's shorter side but received ${shrink} for ${frame.name}`,
+    );
+  }
+  const whileDecoding =
+    shrink > 1 && frame.format === 'jpeg' && width % shrink === 0 && height % shrink === 0;
+  const loaded = await loadSamples(frame, whileDecoding ? reduced : undefined);
+  const expected = whileDecoding ? reduced : frame.size;
+  const sameSize = loaded.width === expected.width && loaded.height === expected.height;
+  if (!sameSize || loaded.bits > frame.bits || loaded.channels > frame.channels) throw changedSince(frame);
+  const small =
+    shrink === 1 || whileDecoding
+      ? loaded.samples
+      : averageBoxes(loaded.samples, width, height, loaded.channels, shrink);
+  const pixels = widenSamples(small, loaded.channels, frame.channels, frame.bits);
+  return { pixels, ...reduced, channels: frame.channels, bits: frame.bits, shrink };
+}
+
+interface Loaded {
+  samples: PixelData;
+  width: number;
+  height: number;
+  channels: 1 | 3;
+  bits: 8 | 16;
+}
+
+async function loadSamples(frame: FrameFile, target?: { width: number; height: number }): Promise<Loaded> {
+  try {
+    const picture = sharp(frame.path, {
+      failOn: 'warning',
+      // What was listed, and no pixel more: a file that was exchanged cannot fill the memory.
+      limitInputPixels: frame.size.width * frame.size.height,
+      ignoreIcc: true,
+    });
+    const stored = await picture.metadata();
+    const grey = stored.channels < 3;
+    const bits = stored.depth === 'ushort' ? 16 : 8;
+    picture.autoOrient().removeAlpha();
+    // No kernel with negative lobes: they would ring around bright spots.
+    if (target) picture.resize({ ...target, fit: 'fill', kernel: 'linear' });
+    // Without the colour space grey comes out as RGB, and 16 bits go through 8.
+    if (bits === 16) picture.toColourspace(grey ? 'grey16' : 'rgb16').raw({ depth: 'ushort' });
+    else picture.toColourspace(grey ? 'b-w' : 'srgb').raw();
+    const { data, info } = await picture.toUint8Array();
+    if (info.channels !== (grey ? 1 : 3)) throw changedSince(frame);
+    return {
+      samples: bits === 16 ? asShorts(data) : asBytes(data),
+      width: info.width,
+      height: info.height,
+      channels: grey ? 1 : 3,
+      bits,
+    };
+  } catch (error) {
+    throw error instanceof InputError ? error : decodeError(frame, error);
+  }
+}
+
+/** A plain array over the same memory, without the manners of Node's Buffer. */
+function asBytes(bytes: Uint8Array): Uint8Array {
+  return new Uint8Array(bytes.buffer, bytes.byteOffset, bytes.byteLength);
+}
+
+function asShorts(bytes: Uint8Array): Uint16Array {
+  const aligned = bytes.byteOffset % 2 === 0 ? bytes : bytes.slice();
+  return new Uint16Array(aligned.buffer, aligned.byteOffset, aligned.byteLength / 2);
+}
+
+function decodeError(frame: FrameFile, error: unknown): InputError {
+  const message = firstLine(error);
+  if (message.includes('exceeds pixel limit')) return changedSince(frame);
+  if (errorCode(error) !== '' || message.startsWith('Input file is missing')) {
+    const reason = errorCode(error) === '' ? 'it no longer exists' : fileErrorReason(error);
+    return new InputError(`${frame.name} cannot be read: ${reason}.`, { cause: error });
+  }
+  return new InputError(
+    `${frame.name} is cut short or damaged (${message}): ` +
+      `copy it again from the card or leave it out with --skip ${frame.number}.`,
+    { cause: error },
+  );
+}
+
+function changedSince(frame: FrameFile): InputError {
+  return new InputError(
+    `${frame.name} has changed since the folder was listed: run again when it is complete.`,
+  );
+}

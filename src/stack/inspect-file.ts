@@ -1,0 +1,120 @@
+import { type FileHandle, open, stat } from 'node:fs/promises';
+import { join } from 'node:path';
+import sharp, { type Metadata } from 'sharp';
+import { exifBlock, parseExif } from './exif.js';
+import { fileErrorReason, firstLine } from './file-error.js';
+import { hasPictureEnding, hasRawEnding, headBytes, isLeftover, kindOfContent } from './file-kind.js';
+import type { FrameFile } from './frame.js';
+import { isRawTiff } from './raw-tiff.js';
+import { exifBlockOfTiff } from './tiff-exif.js';
+
+/** A photograph that can serve as a frame, before it has a number. */
+export interface Photograph extends Omit<FrameFile, 'number'> {
+  /** Pictures in the file; only the first is read. */
+  pages: number;
+}
+
+/** What a file of the folder turned out to be. `reason` completes the sentence "NAME ...". */
+export type Inspected =
+  | { kind: 'photograph'; photograph: Photograph }
+  | { kind: 'raw'; name: string }
+  | { kind: 'unusable'; name: string; reason: string }
+  | { kind: 'other'; name: string };
+
+/**
+ * Looks at one file without decoding it. Content decides; the name only tells whether a file that cannot be
+ * read was meant to be a photograph. Never throws for what a file holds.
+ */
+export async function inspectFile(folder: string, name: string, maxPixels: number): Promise<Inspected> {
+  const path = join(folder, name);
+  if (hasRawEnding(name)) return { kind: 'raw', name };
+  if (isLeftover(name)) return { kind: 'other', name };
+  // Anything that does not look like a photograph by name may be ignored without a word of why.
+  const unusable = (reason: string): Inspected =>
+    hasPictureEnding(name) ? { kind: 'unusable', name, reason } : { kind: 'other', name };
+  let handle: FileHandle | undefined;
+  try {
+    // Opening a pipe would wait for ever.
+    if (!(await stat(path)).isFile()) return { kind: 'other', name };
+    handle = await open(path, 'r');
+    const { size, mtimeMs } = await handle.stat();
+    if (size === 0) return unusable('is empty (0 bytes)');
+    const { buffer, bytesRead } = await handle.read(Buffer.alloc(headBytes), 0, headBytes, 0);
+    const content = kindOfContent(buffer.subarray(0, bytesRead));
+    if (content.kind === 'unknown')
+      return unusable('is no picture: its content is not JPEG, PNG, TIFF or WebP');
+    if (content.kind === 'foreign') {
+      return {
+        kind: 'unusable',
+        name,
+        reason: `is a ${content.name} file: save it as TIFF, PNG or JPEG first`,
+      };
+    }
+    if (content.kind === 'raw') return { kind: 'raw', name };
+    if (content.format === 'tiff' && (await isRawTiff(handle))) return { kind: 'raw', name };
+    return await inspectPicture({ path, name, sizeBytes: size, modifiedMs: mtimeMs }, handle, maxPixels);
+  } catch (error) {
+    return unusable(`cannot be read: ${fileErrorReason(error)}`);
+  } finally {
+    await handle?.close();
+  }
+}
+
+async function inspectPicture(
+  file: Pick<FrameFile, 'path' | 'name' | 'sizeBytes' | 'modifiedMs'>,
+  handle: FileHandle,
+  maxPixels: number,
+): Promise<Inspected> {
+  const { name } = file;
+  let stored: Metadata;
+  try {
+    stored = await sharp(file.path, { limitInputPixels: false }).metadata();
+  } catch (error) {
+    return { kind: 'unusable', name, reason: `is cut short or damaged (${firstLine(error)})` };
+  }
+  const reason = whyNoFrame(stored, maxPixels);
+  if (reason !== undefined) return { kind: 'unusable', name, reason };
+  const block =
+    stored.format === 'tiff' ? await exifBlockOfTiff(handle) : stored.exif && exifBlock(stored.exif);
+  const orientation = stored.orientation ?? 1;
+  return {
+    kind: 'photograph',
+    photograph: {
+      ...file,
+      size: stored.autoOrient,
+      bits: stored.depth === 'ushort' ? 16 : 8,
+      channels: stored.channels < 3 ? 1 : 3,
+      hasAlpha: stored.hasAlpha,
+      format: stored.format as FrameFile['format'],
+      orientation: orientation >= 1 && orientation <= 8 ? orientation : 1,
+      exif: block ? parseExif(block) : {},
+      pages: stored.pages ?? 1,
+    },
+  };
+}
+
+/** Why a readable picture cannot be a frame; undefined when it can. */
+function whyNoFrame(stored: Metadata, maxPixels: number): string | undefined {
+  const { width, height, depth, space } = stored;
+  if (width * height > maxPixels) {
+    const limit = Math.round(maxPixels / 1e6);
+    return `says it holds ${width} x ${height} pixels, more than the limit of ${limit} megapixels`;
+  }
+  if (depth !== 'uchar' && depth !== 'ushort') {
+    return `holds ${depthWords[depth] ?? depth} samples: save it as 16-bit TIFF first`;
+  }
+  if (space === 'cmyk') return 'is CMYK, the inks of a print: save it as RGB first';
+  if (!['srgb', 'rgb', 'rgb16', 'b-w', 'grey16'].includes(space)) {
+    return `has the colour space ${space}: save it as RGB or grey first`;
+  }
+  return undefined;
+}
+
+const depthWords: Record<string, string> = {
+  float: '32-bit floating-point',
+  double: '64-bit floating-point',
+  uint: '32-bit integer',
+  int: 'signed 32-bit integer',
+  short: 'signed 16-bit integer',
+  char: 'signed 8-bit integer',
+};

@@ -1,0 +1,139 @@
+import { InputError } from '../errors.js';
+import { captureOrder } from './capture-order.js';
+import { keepCommonSize } from './common-size.js';
+import type { FrameFile, Stack } from './frame.js';
+import { type Inspected, inspectFile, type Photograph } from './inspect-file.js';
+import { listFolder } from './list-folder.js';
+import { mapLimited } from './map-limited.js';
+import { compareNames } from './natural-order.js';
+import { checkSelection, type FrameSelection, selectFrames } from './select-frames.js';
+import { frameNotes, twinWarnings } from './stack-notes.js';
+import { countOf, joinWords, someNames } from './words.js';
+
+/** How a folder is read. */
+export interface ReadStackOptions extends FrameSelection {
+  /** Turn a file that cannot be used into an error instead of leaving it out. Default false. */
+  strict?: boolean | undefined;
+  /** Largest picture that is accepted, width times height. Default 250 million. */
+  maxPixels?: number | undefined;
+  /** Files, or whole folders, that are never read as frames, such as the place of the result. */
+  exclude?: readonly string[] | undefined;
+  /** Stops the listing with InterruptedError. */
+  signal?: AbortSignal | undefined;
+}
+
+const defaultMaxPixels = 250e6;
+// Headers are short reads: more at once only makes a disk seek.
+const filesAtOnce = 4;
+
+/**
+ * Lists the photographs of a folder as a stack: frames of one size in capture order (see `captureOrder`),
+ * numbered from 1 over the whole folder; frames that `frames` or `skip` leave out take their number with
+ * them. No pixel is decoded.
+ *
+ * JPEG, PNG, TIFF and WebP are told by content. Files that are no photographs are ignored with a note;
+ * photographs that cannot be used are left out with a warning, or throw when `strict`.
+ *
+ * Throws UsageError for impossible frame numbers, InputError when the folder cannot be read, when fewer than
+ * two photographs are usable, and when frames differ in size.
+ */
+export async function readStack(folder: string, options: ReadStackOptions = {}): Promise<Stack> {
+  const { strict = false, maxPixels = defaultMaxPixels, signal } = options;
+  checkSelection(options);
+  const names = (await listFolder(folder, options.exclude)).sort(compareNames);
+  const inspected = await mapLimited(
+    names,
+    filesAtOnce,
+    (name) => inspectFile(folder, name, maxPixels),
+    signal,
+  );
+  const photographs = inspected.flatMap((file) => (file.kind === 'photograph' ? [file.photograph] : []));
+  const left = leftOut(inspected, photographs, strict);
+  if (photographs.length < 2) throw new InputError(tooFew(folder, photographs, inspected));
+
+  const order = captureOrder(photographs);
+  const numbered = order.ordered.map((photograph, i) => ({ ...photograph, number: i + 1 }));
+  const selected = selectFrames(numbered, options);
+  const sized = keepCommonSize(selected, strict);
+
+  const bits = sized.frames.some((frame) => frame.bits === 16) ? 16 : 8;
+  const channels = sized.frames.some((frame) => frame.channels === 3) ? 3 : 1;
+  return {
+    folder,
+    frames: sized.frames.map(({ pages: _, ...frame }): FrameFile => ({ ...frame, bits, channels })),
+    size: sized.size,
+    bits,
+    channels,
+    orderedBy: order.orderedBy,
+    notes: [...left.notes, ...(order.note ? [order.note] : []), ...frameNotes(sized.frames)],
+    warnings: [...left.warnings, ...twinWarnings(sized.frames), ...sized.warnings],
+  };
+}
+
+/** Notes and warnings about the files that are no frames; throws for those that `strict` does not let pass. */
+function leftOut(
+  inspected: Inspected[],
+  photographs: Photograph[],
+  strict: boolean,
+): Pick<Stack, 'notes' | 'warnings'> {
+  const notes: string[] = [];
+  const unusable = inspected.filter((file) => file.kind === 'unusable');
+  if (strict && unusable.length > 0) {
+    throw new InputError(
+      `${countOf(unusable.length, 'file')} cannot be used: ${reasonsOf(unusable)}. ` +
+        'Repair or remove what is named, or run without --strict to leave it out.',
+    );
+  }
+  const warnings = unusable.map((file) => `${file.name} is left out: it ${file.reason}.`);
+
+  const others = inspected.filter((file) => file.kind === 'other').map((file) => file.name);
+  if (others.length > 0) {
+    notes.push(`${countOf(others.length, 'file')} ignored as no photograph: ${someNames(others)}.`);
+  }
+
+  const developed = new Set(photographs.map((photograph) => stem(photograph.name)));
+  const raws = inspected.filter((file) => file.kind === 'raw').map((file) => file.name);
+  const undeveloped = raws.filter((name) => !developed.has(stem(name)));
+  if (undeveloped.length > 0 && photographs.length > 0) {
+    const message = `${rawWords(undeveloped)} left out: ${rawAdvice}`;
+    if (strict) throw new InputError(message.replace('left out', 'cannot be read'));
+    warnings.push(message);
+  }
+  // A camera that writes raw and JPEG side by side: nothing is missing.
+  if (raws.length > undeveloped.length) {
+    const paired = raws.filter((name) => developed.has(stem(name)));
+    notes.push(`${rawWords(paired)} ignored: the photographs of the same names are used.`);
+  }
+  return { notes, warnings };
+}
+
+const rawAdvice = 'develop camera raw files to 16-bit TIFF first, all with the same settings.';
+
+function rawWords(names: string[]): string {
+  return `${countOf(names.length, 'camera raw file')} (${someNames(names)})`;
+}
+
+function reasonsOf(unusable: { name: string; reason: string }[]): string {
+  const shown = unusable.slice(0, 5).map((file) => `${file.name} ${file.reason}`);
+  if (unusable.length > shown.length) shown.push(`${unusable.length - shown.length} more`);
+  return joinWords(shown);
+}
+
+function tooFew(folder: string, usable: { name: string }[], inspected: Inspected[]): string {
+  const raws = inspected.filter((file) => file.kind === 'raw').map((file) => file.name);
+  const unusable = inspected.filter((file) => file.kind === 'unusable');
+  const found =
+    usable.length === 0
+      ? `"${folder}" holds no photograph that can be used`
+      : `"${folder}" holds only one photograph that can be used (${usable[0].name})`;
+  const why = [
+    ...(unusable.length > 0 ? [` Not usable: ${reasonsOf(unusable)}.`] : []),
+    ...(raws.length > 0 ? [` ${rawWords(raws)} cannot be read: ${rawAdvice}`] : []),
+  ].join('');
+  return `${found}: a merge needs at least 2 frames of one subject, focused differently (JPEG, PNG, TIFF or WebP).${why}`;
+}
+
+/** A name without its ending, letter case ignored. */
+function stem(name: string): string {
+  return name.replace(/\.[^.]*$/, '').toLowerCase();
+}
