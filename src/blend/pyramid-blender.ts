@@ -1,16 +1,14 @@
 import type { Size } from '../image/image.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import { lanczosTaps, tapTableBytes } from '../kernels/kernels.js';
-import { identityMatrix, type Matrix3 } from '../register/transform.js';
 import type { StripPool } from '../workers/pool.js';
 import { affineAtLevel, type PlacedFrame } from './frame-pixels.js';
+import { marginOf } from './frame-reach.js';
 import { levelSizes } from './levels.js';
 
-/** Rows of the finest level that one worker takes at a time; even, so that coarse rows are whole. */
-const finestStripRows = 32;
+/** Rows that one worker takes at a time; also the rows of a tile of the finest level. */
 const stripRows = 32;
-/** Resampling next to a frame's edge uses its edge pixels continued; so near it a frame does not count. */
-const edgeMarginPx = 2;
+const tileColumns = 64;
 
 /**
  * Where each coefficient of a level comes from: `centre` in frame ordinals and `reach` in frames, both u16 in
@@ -25,6 +23,11 @@ export interface SourcePlan {
 export class PyramidBlender {
   readonly sizes: Size[];
   private readonly taps: number;
+  /** The frame at half size in its own grid, RGBx floats. */
+  private readonly halfFrame: number;
+  /** One bit a tile of the finest level and frame: does the frame have any weight there? */
+  private readonly uses: number;
+  private readonly usesBytes: number;
   private readonly sums: { acc: Planes; weight: Planes; picture: Planes | undefined }[];
 
   /** Takes the accumulators from the arena, cleared. `plans` holds one plan per level of `levelSizes(size)`. */
@@ -32,11 +35,16 @@ export class PyramidBlender {
     private readonly arena: Arena,
     private readonly pool: StripPool,
     size: Size,
+    frame: Size,
+    frames: number,
     private readonly plans: readonly SourcePlan[],
   ) {
     this.sizes = levelSizes(size);
     this.taps = arena.take(tapTableBytes);
     this.arena.f32(this.taps, tapTableBytes / 4).set(lanczosTaps());
+    this.halfFrame = arena.take(((frame.width + 1) >> 1) * ((frame.height + 1) >> 1) * 16 + 64);
+    this.usesBytes = (frames + 8) >> 3;
+    this.uses = this.markUses(frames);
     this.sums = this.sizes.map(({ width, height }, level) => {
       const acc = arena.takePlanes(width, height, 3, 4);
       const weight = arena.takePlanes(width, height, 1, 4);
@@ -48,15 +56,30 @@ export class PyramidBlender {
 
   /** Bytes of scratch that a worker needs for frames of this size under transforms of this roll. */
   static scratchBytes(size: Size, frame: Size, maxRollRad: number): number {
-    const rows = finestStripRows + 10 + 8 + Math.ceil(Math.abs(Math.tan(maxRollRad)) * size.width) + Math.ceil(finestStripRows * 0.5);
     const stride = size.width + 128;
-    return (
-      (frame.width + 24 + rows * size.width) * 16 +
-      (finestStripRows + 10) * stride * 12 +
-      (finestStripRows / 2 + 8) * (stride / 2 + 128) * 12 +
-      8 * (stride + 128) * 4 +
-      4096
-    );
+    return warpScratchBytes(size, frame, Math.tan(maxRollRad)) + (stripRows + 4) * stride * 12 + 4096;
+  }
+
+  private markUses(frames: number): number {
+    const { width, height } = this.sizes[0];
+    const { centre, reach } = this.plans[0];
+    const across = Math.ceil(width / tileColumns);
+    const tiles = across * Math.ceil(height / stripRows);
+    const pointer = this.arena.take(tiles * this.usesBytes);
+    const uses = this.arena.u8(pointer, tiles * this.usesBytes).fill(0);
+    const centres = this.arena.planeU16(centre);
+    const reaches = this.arena.planeU16(reach);
+    for (let y = 0; y < height; y++) {
+      const tileRow = Math.floor(y / stripRows) * across;
+      for (let x = 0; x < width; x++) {
+        const i = y * centre.stride + x;
+        const from = Math.max(1, Math.floor((centres[i] - reaches[i]) / 64) + 1);
+        const to = Math.min(frames, Math.ceil((centres[i] + reaches[i]) / 64) - 1);
+        const tile = (tileRow + Math.floor(x / tileColumns)) * this.usesBytes;
+        for (let k = from; k <= to; k++) uses[tile + (k >> 3)] |= 1 << (k & 7);
+      }
+    }
+    return pointer;
   }
 
   async add(frame: PlacedFrame): Promise<void> {
@@ -64,20 +87,67 @@ export class PyramidBlender {
     const [gainR, gainG, gainB] = frame.gainRatio;
     const finest = sums[0];
     const next = sums[1].picture!;
-    const warpScratch = this.warpScratchBytes(frame);
-    const margin = isIdentity(frame.toFrame) ? 0 : edgeMarginPx;
+    const margin = marginOf(frame.toFrame);
+    const half = { width: (frame.width + 1) >> 1, height: (frame.height + 1) >> 1 };
+    // The coarser levels come from the frame reduced in its own grid: a quarter of the pixels to warp, and the
+    // full-size frame is warped only where it supplies detail.
+    await pool.run(
+      'reduceFrameStrip',
+      [frame.pointer, frame.bits, frame.width, frame.height, this.halfFrame, stripRows],
+      Math.ceil(half.height / stripRows),
+    );
+    await pool.run(
+      'warpStrip',
+      [
+        this.halfFrame,
+        32,
+        half.width,
+        half.height,
+        gainR,
+        gainG,
+        gainB,
+        ...affineAtLevel(frame.toFrame, 1),
+        this.taps,
+        next.pointer,
+        next.stride,
+        next.planeBytes,
+        next.width,
+        next.height,
+        stripRows,
+      ],
+      Math.ceil(next.height / stripRows),
+    );
     await pool.run(
       'blendFinestStrip',
       [
-        frame.pointer, frame.bits, frame.width, frame.height, gainR, gainG, gainB,
-        ...affineAtLevel(frame.toFrame, 0), this.taps,
-        sizes[0].width, sizes[0].height, finest.acc.stride,
-        next.pointer, next.stride, next.planeBytes,
-        finest.acc.pointer, finest.acc.planeBytes, finest.weight.pointer,
-        plans[0].centre.pointer, plans[0].reach.pointer, frame.ordinal, margin,
-        warpScratch, finestStripRows,
+        frame.pointer,
+        frame.bits,
+        frame.width,
+        frame.height,
+        gainR,
+        gainG,
+        gainB,
+        ...affineAtLevel(frame.toFrame, 0),
+        this.taps,
+        sizes[0].width,
+        sizes[0].height,
+        finest.acc.stride,
+        next.pointer,
+        next.stride,
+        next.planeBytes,
+        finest.acc.pointer,
+        finest.acc.planeBytes,
+        finest.weight.pointer,
+        plans[0].centre.pointer,
+        plans[0].reach.pointer,
+        frame.ordinal,
+        margin,
+        this.uses,
+        this.usesBytes,
+        warpScratchBytes(sizes[0], frame, frame.toFrame[3]),
+        stripRows,
       ],
-      Math.ceil(sizes[0].height / finestStripRows),
+      Math.ceil(sizes[0].height / stripRows),
     );
     for (let level = 1; level < sizes.length; level++) {
       const { width, height } = sizes[level];
@@ -88,8 +158,16 @@ export class PyramidBlender {
         await pool.run(
           'reduceStrip',
           [
-            picture.pointer, picture.stride, picture.planeBytes, width, height,
-            coarse.pointer, coarse.stride, coarse.planeBytes, 3, stripRows,
+            picture.pointer,
+            picture.stride,
+            picture.planeBytes,
+            width,
+            height,
+            coarse.pointer,
+            coarse.stride,
+            coarse.planeBytes,
+            3,
+            stripRows,
           ],
           Math.ceil(coarse.height / stripRows),
         );
@@ -97,12 +175,25 @@ export class PyramidBlender {
       await pool.run(
         'accumulateStrip',
         [
-          picture.pointer, picture.stride, picture.planeBytes, width, height,
-          coarse?.pointer ?? 0, coarse?.stride ?? 0, coarse?.planeBytes ?? 0,
-          here.acc.pointer, here.acc.planeBytes, here.weight.pointer,
-          plans[level].centre.pointer, plans[level].reach.pointer, frame.ordinal,
+          picture.pointer,
+          picture.stride,
+          picture.planeBytes,
+          width,
+          height,
+          coarse?.pointer ?? 0,
+          coarse?.stride ?? 0,
+          coarse?.planeBytes ?? 0,
+          here.acc.pointer,
+          here.acc.planeBytes,
+          here.weight.pointer,
+          plans[level].centre.pointer,
+          plans[level].reach.pointer,
+          frame.ordinal,
           ...affineAtLevel(frame.toFrame, level),
-          (frame.width - 1) / 2 ** level, (frame.height - 1) / 2 ** level, margin / 2 ** level, stripRows,
+          (frame.width - 1) / 2 ** level,
+          (frame.height - 1) / 2 ** level,
+          margin / 2 ** level,
+          stripRows,
         ],
         Math.ceil(height / stripRows),
       );
@@ -119,8 +210,16 @@ export class PyramidBlender {
       await pool.run(
         'collapseStrip',
         [
-          acc.pointer, acc.stride, acc.planeBytes, width, height, weight.pointer,
-          coarse?.pointer ?? 0, coarse?.stride ?? 0, coarse?.planeBytes ?? 0, stripRows,
+          acc.pointer,
+          acc.stride,
+          acc.planeBytes,
+          width,
+          height,
+          weight.pointer,
+          coarse?.pointer ?? 0,
+          coarse?.stride ?? 0,
+          coarse?.planeBytes ?? 0,
+          stripRows,
         ],
         Math.ceil(height / stripRows),
       );
@@ -135,14 +234,14 @@ export class PyramidBlender {
     );
     return out;
   }
-
-  private warpScratchBytes(frame: PlacedFrame): number {
-    const rolled = Math.ceil(Math.abs(frame.toFrame[3]) * this.sizes[0].width);
-    const rows = Math.ceil((finestStripRows + 10) * Math.abs(frame.toFrame[4])) + 8 + rolled;
-    return Math.ceil(((frame.width + 24 + rows * this.sizes[0].width) * 16) / 64) * 64 + 64;
-  }
 }
 
-function isIdentity(m: Matrix3): boolean {
-  return m.every((value, i) => value === identityMatrix[i]);
+/** Room for one block of 512 columns between the two passes of the warp. */
+function warpScratchBytes(size: Size, frame: Size, roll: number): number {
+  const columns = Math.min(512, size.width);
+  const scale = 2;
+  const rolled = Math.ceil(Math.abs(roll) * (columns + stripRows));
+  const rows = stripRows * scale + 16 + rolled;
+  const across = Math.min(frame.width, columns * scale + rolled) + 64;
+  return Math.ceil(((across + rows * (columns + 8)) * 16) / 64) * 64 + 64;
 }

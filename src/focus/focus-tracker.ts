@@ -11,9 +11,22 @@ export const codesPerOctave = 512;
 /** Depth of the valley that parts two peaks, in code steps: half an octave of energy. */
 const prominenceCodes = codesPerOctave;
 
+/** From the tenth percentile of the measure over pure noise to its mean, code steps (found on white noise). */
+const noiseSpreadCodes = 0;
+/** Every n-th pixel and row goes into the noise statistics. */
+const noiseSampling = 5;
+
 /** Planes of the focus-curve state, in this order; the last is kept at level 0 alone. */
 export const statePlane = {
-  best: 0, before: 1, after: 2, latest: 3, valley: 4, second: 5, bestOrdinal: 6, secondOrdinal: 7, luma: 8,
+  best: 0,
+  before: 1,
+  after: 2,
+  latest: 3,
+  valley: 4,
+  second: 5,
+  bestOrdinal: 6,
+  secondOrdinal: 7,
+  luma: 8,
 } as const;
 
 /**
@@ -25,6 +38,7 @@ export class FocusTracker {
   private readonly codes: Planes[];
   private readonly luma: Planes[];
   private readonly lumaCodes: Planes;
+  private readonly lowCodes: number[][];
 
   constructor(
     private readonly arena: Arena,
@@ -45,6 +59,7 @@ export class FocusTracker {
     this.luma = own.map(({ width, height }, level) =>
       level === 0 ? arena.takePlanes(1, 1, 1, 4) : arena.takePlanes(width, height, 1, 4),
     );
+    this.lowCodes = out.map(() => []);
     this.lumaCodes = arena.takePlanes(own[0].width, own[0].height, 1, 2);
   }
 
@@ -59,8 +74,16 @@ export class FocusTracker {
     await pool.run(
       'focusFinestStrip',
       [
-        frame.pointer, frame.bits, frame.width, frame.height,
-        codes[0].pointer, this.lumaCodes.pointer, codes[0].stride, coarse.pointer, coarse.stride, stripRows,
+        frame.pointer,
+        frame.bits,
+        frame.width,
+        frame.height,
+        codes[0].pointer,
+        this.lumaCodes.pointer,
+        codes[0].stride,
+        coarse.pointer,
+        coarse.stride,
+        stripRows,
       ],
       Math.ceil(frame.height / stripRows),
     );
@@ -70,8 +93,13 @@ export class FocusTracker {
       await pool.run(
         'focusStrip',
         [
-          here.pointer, here.stride, here.width, here.height,
-          codes[level].pointer, codes[level].stride, stripRows,
+          here.pointer,
+          here.stride,
+          here.width,
+          here.height,
+          codes[level].pointer,
+          codes[level].stride,
+          stripRows,
         ],
         Math.ceil(here.height / stripRows),
       );
@@ -79,8 +107,16 @@ export class FocusTracker {
         await pool.run(
           'reduceStrip',
           [
-            here.pointer, here.stride, here.planeBytes, here.width, here.height,
-            next.pointer, next.stride, next.planeBytes, 1, stripRows,
+            here.pointer,
+            here.stride,
+            here.planeBytes,
+            here.width,
+            here.height,
+            next.pointer,
+            next.stride,
+            next.planeBytes,
+            1,
+            stripRows,
           ],
           Math.ceil(next.height / stripRows),
         );
@@ -91,18 +127,53 @@ export class FocusTracker {
       await pool.run(
         'trackStrip',
         [
-          codes[level].pointer, level === 0 ? this.lumaCodes.pointer : 0, codes[level].stride,
-          codes[level].width, codes[level].height, ...affineAtLevel(frame.toFrame, level), 2,
-          s.pointer, s.planeBytes, s.stride, s.width, s.height, frame.ordinal, prominenceCodes, stripRows,
+          codes[level].pointer,
+          level === 0 ? this.lumaCodes.pointer : 0,
+          codes[level].stride,
+          codes[level].width,
+          codes[level].height,
+          ...affineAtLevel(frame.toFrame, level),
+          2,
+          s.pointer,
+          s.planeBytes,
+          s.stride,
+          s.width,
+          s.height,
+          frame.ordinal,
+          prominenceCodes,
+          stripRows,
         ],
         Math.ceil(s.height / stripRows),
       );
     }
+    this.noteNoise();
   }
 
-  /** Codes of the frame added last, for noise statistics. */
-  latestCodes(level: number): Planes {
-    return this.codes[level];
+  /**
+   * Code of the measure where a frame shows its noise alone. Most of a frame is out of focus, so its low end is
+   * noise: the tenth percentile of each frame, the median over the frames, raised from there to the mean.
+   */
+  noiseCode(level: number): number {
+    const low = this.lowCodes[level].toSorted((first, second) => first - second);
+    return low[low.length >> 1] + noiseSpreadCodes;
+  }
+
+  private noteNoise(): void {
+    this.codes.forEach((planes, level) => {
+      const codes = this.arena.planeU16(planes);
+      const histogram = new Uint32Array(1 << 15);
+      let count = 0;
+      const edge = 3;
+      for (let y = edge; y < planes.height - edge; y += noiseSampling) {
+        for (let x = edge; x < planes.width - edge; x += noiseSampling) {
+          histogram[codes[y * planes.stride + x]]++;
+          count++;
+        }
+      }
+      let code = 0;
+      for (let below = histogram[0]; below < count * 0.1; below += histogram[++code]);
+      this.lowCodes[level].push(code);
+    });
   }
 
   plane(level: number, which: keyof typeof statePlane): Uint16Array {

@@ -63,7 +63,15 @@ export class Arena {
     const guard = 256;
     const planeBytes = Math.ceil((stride * height * elementBytes + 2 * guard) / 64) * 64;
     const base = this.take(planeBytes * planes + 2 * guard);
-    return { pointer: base + guard + 16 * elementBytes, width, height, stride, planeBytes, planes, elementBytes };
+    return {
+      pointer: base + guard + 16 * elementBytes,
+      width,
+      height,
+      stride,
+      planeBytes,
+      planes,
+      elementBytes,
+    };
   }
 
   /** Sets a set of planes to zero, row ends included. */

@@ -10,7 +10,8 @@ export type KernelName =
   | 'focusStrip'
   | 'trackStrip'
   | 'reduceStrip'
-  | 'warpRows';
+  | 'reduceFrameStrip'
+  | 'warpStrip';
 
 export type KernelExports = Record<KernelName, (...args: number[]) => void>;
 

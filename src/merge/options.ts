@@ -33,6 +33,8 @@ export interface MergeOptions {
   threads: number;
   /** Memory bound in MB; default: none but the machine's. */
   memoryMb?: number;
+  /** Largest frame that is read, width times height in millions: a guard against bombs. Default 250. */
+  maxMegapixels?: number;
   /** Replace an existing result folder as a whole. */
   overwrite: boolean;
   /** Turn a frame that cannot be read or aligned into an error instead of leaving it out. */

@@ -42,7 +42,8 @@ export function composeMatrices(second: Matrix3, first: Matrix3): Matrix3 {
 /** Inverse of an affine matrix (last row 0 0 1). Throws when it is singular. */
 export function invertMatrix(m: Matrix3): Matrix3 {
   const det = m[0] * m[4] - m[1] * m[3];
-  if (!(Math.abs(det) > 1e-12)) throw new RangeError(`Expected an invertible matrix but its determinant is ${det}`);
+  if (!(Math.abs(det) > 1e-12))
+    throw new RangeError(`Expected an invertible matrix but its determinant is ${det}`);
   const a = m[4] / det;
   const b = -m[1] / det;
   const c = -m[3] / det;

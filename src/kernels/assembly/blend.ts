@@ -7,9 +7,9 @@
 // from and over how many frames it is averaged, both u16 in 1/64 frame; frame ordinals count from 1. A reach
 // below one frame picks a single frame. Where the frame does not reach (the warped picture is only its edge
 // continued) the weight is 0.
-import { expandColumns, expandFour, reduceRow } from './pyramid';
 import { reach } from './common';
-import { warpRows } from './warp';
+import { expandColumns, expandFour } from './pyramid';
+import { gainOf, warpBlock } from './warp';
 
 /**
  * Weights of columns x0..x1-1 of a row into `weights`; returns the span of non-zero ones, low | high << 32.
@@ -120,58 +120,64 @@ export function accumulateStrip(
   }
 }
 
+/** Columns of a tile of the finest level; its rows are those of a strip. */
+const tileColumns: i32 = 64;
+
 /**
- * The finest level in one pass over a strip of rows, so that neither the warped picture nor its Laplacian
- * reaches memory: warp, reduce to G_1 (stored), expand, subtract, weigh, accumulate. stripRows is even.
- * scratch: warp scratch, then (stripRows + 8) * stride * 3 floats, then (stripRows / 2 + 6) * coarseStride * 3.
+ * The finest level of a frame, rows of one strip: only tiles in which the frame has any weight are warped, and
+ * neither the warped picture nor its Laplacian reaches memory. coarse: planes of G_1, in memory as a whole.
+ * uses: one bit a tile and frame, `usesBytes` a tile, tiles row by row; bit = ordinal.
+ * scratch: warp scratch of `warpScratchBytes`, then stripRows * stride * 3 floats and 3 rows.
  */
 export function blendFinestStrip(
   source: usize, bits: i32, sourceWidth: i32, sourceHeight: i32, gainR: f32, gainG: f32, gainB: f32,
   a: f64, b: f64, c: f64, d: f64, e: f64, f: f64, taps: usize,
   width: i32, height: i32, stride: i32,
   coarse: usize, coarseStride: i32, coarseBytes: usize,
-  acc: usize, accBytes: usize, sum: usize, centre: usize, reachMap: usize, ordinal: f32, margin: f64,
-  warpScratchBytes: usize, stripRows: i32, strip: i32, scratch: usize,
+  acc: usize, accBytes: usize, sum: usize, centre: usize, reachMap: usize, ordinal: i32, margin: f64,
+  uses: usize, usesBytes: i32, warpScratchBytes: usize, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y0 = strip * stripRows;
   const y1 = min(height, y0 + stripRows);
-  const coarseHeight = (height + 1) >> 1;
-  const coarseWidth = (width + 1) >> 1;
-  const first = max(0, y0 - 4);
-  const past = min(height, y1 + 5);
-  const fineBytes = (usize(past - first) * usize(stride)) << 2;
+  const fineBytes = (usize(stripRows) * usize(stride)) << 2;
   const fine = scratch + warpScratchBytes + 64;
-  warpRows(
-    source, bits, sourceWidth, sourceHeight, gainR, gainG, gainB, a, b, c, d, e, f, taps,
-    fine, stride, fineBytes, width, first, past, scratch,
-  );
-
-  const j0 = y0 >> 1;
-  const j1 = (y1 + 1) >> 1;
-  const jFirst = max(0, j0 - 1);
-  const jPast = min(coarseHeight, j1 + 1);
-  const ringBytes = (usize(jPast - jFirst) * usize(coarseStride)) << 2;
-  const ring = fine + 3 * fineBytes + 64;
-  const temp = ring + 3 * ringBytes + 64;
-  for (let j = jFirst; j < jPast; j++) {
-    for (let p = 0; p < 3; p++) {
-      const row = ring + usize(p) * ringBytes + (usize((j - jFirst) * coarseStride) << 2);
-      reduceRow(fine + usize(p) * fineBytes, stride, first, width, height, j, temp, row, coarseWidth);
-      if (j >= j0 && j < j1) {
-        // Whole row with its mirrored ends.
-        memory.copy(coarse + usize(p) * coarseBytes + (usize(j * coarseStride) << 2) - 32, row - 32, (usize(coarseWidth) + 16) << 2);
-      }
+  const temp = fine + 3 * fineBytes + 64;
+  const tiles = (width + tileColumns - 1) / tileColumns;
+  const bit: i32 = 1 << (ordinal & 7);
+  let use = uses + usize(strip * tiles * usesBytes + (ordinal >> 3));
+  const gain = gainOf(bits, gainR, gainG, gainB);
+  let tile = 0;
+  while (tile < tiles) {
+    if (!(i32(load<u8>(use)) & bit)) {
+      tile++;
+      use += usize(usesBytes);
+      continue;
     }
-  }
-
-  for (let y = y0; y < y1; y++) {
-    const columns = reach(a, b, c, d, e, f, f64(sourceWidth - 1), f64(sourceHeight - 1), margin, y, width);
-    if (columns == 0) continue;
-    const row = usize(y * stride);
-    accumulateRow(
-      fine + (usize((y - first) * stride) << 2), fineBytes, ring, coarseStride, ringBytes, jFirst, coarseHeight,
-      acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), ordinal,
-      y, i32(columns & 0xffffffff), i32(columns >> 32), width, temp,
+    const from = tile * tileColumns;
+    // A run of tiles shares its edges; eight at the most stay in cache.
+    let run = 0;
+    while (tile < tiles && run < 8 && i32(load<u8>(use)) & bit) {
+      tile++;
+      run++;
+      use += usize(usesBytes);
+    }
+    const to = min(width, tile * tileColumns);
+    warpBlock(
+      source, bits, sourceWidth, sourceHeight, gain, a, b, c, d, e, f, taps,
+      fine + (usize(from) << 2), stride, fineBytes, from, to, y0, y1, scratch,
     );
+    for (let y = y0; y < y1; y++) {
+      const columns = reach(a, b, c, d, e, f, f64(sourceWidth - 1), f64(sourceHeight - 1), margin, y, width);
+      if (columns == 0) continue;
+      const x0 = max(from, i32(columns & 0xffffffff));
+      const x1 = min(to, i32(columns >> 32));
+      if (x1 <= x0) continue;
+      const row = usize(y) * usize(stride);
+      accumulateRow(
+        fine + (usize((y - y0) * stride) << 2), fineBytes, coarse, coarseStride, coarseBytes, 0, (height + 1) >> 1,
+        acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), f32(ordinal),
+        y, x0, x1, width, temp,
+      );
+    }
   }
 }

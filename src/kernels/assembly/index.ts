@@ -1,5 +1,5 @@
 export { blendFinestStrip, accumulateStrip } from './blend';
 export { collapseStrip, quantiseStrip } from './collapse';
 export { focusFinestStrip, focusStrip, trackStrip } from './focus';
-export { reduceStrip } from './pyramid';
-export { warpRows } from './warp';
+export { reduceFrameStrip, reduceStrip } from './pyramid';
+export { warpStrip } from './warp';

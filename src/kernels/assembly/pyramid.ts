@@ -115,3 +115,83 @@ export function reduceStrip(
     }
   }
 }
+
+/**
+ * A frame reduced to half size in its own grid, interleaved RGB in, RGBx floats 0..255 out (level 1, rows
+ * coarseWidth * 16 bytes): one strip of coarse rows. scratch: 3 (width + 8) sums of 4 bytes.
+ */
+export function reduceFrameStrip(
+  source: usize, bits: i32, width: i32, height: i32, out: usize, stripRows: i32, strip: i32, scratch: usize,
+): void {
+  const coarseWidth = (width + 1) >> 1;
+  const coarseHeight = (height + 1) >> 1;
+  const j1 = min(coarseHeight, (strip + 1) * stripRows);
+  const elements = width * 3;
+  const rowBytes = usize(elements) * (bits == 8 ? 1 : 2);
+  for (let j = strip * stripRows; j < j1; j++) {
+    const r0 = source + usize(mirror(2 * j - 2, height)) * rowBytes;
+    const r1 = source + usize(mirror(2 * j - 1, height)) * rowBytes;
+    const r2 = source + usize(mirror(2 * j, height)) * rowBytes;
+    const r3 = source + usize(mirror(2 * j + 1, height)) * rowBytes;
+    const r4 = source + usize(mirror(2 * j + 2, height)) * rowBytes;
+    let o = out + ((usize(j) * usize(coarseWidth)) << 4);
+    if (bits == 8) {
+      // Sums of 16 x 255 = 4080 down and 16 x 4080 = 65280 across stay within 16 bits.
+      const sums = scratch + 64;
+      for (let i = 0; i < elements; i += 8) {
+        const at = usize(i);
+        const outer = i16x8.add(v128.load8x8_u(r0 + at), v128.load8x8_u(r4 + at));
+        const inner = i16x8.add(v128.load8x8_u(r1 + at), v128.load8x8_u(r3 + at));
+        const centre = v128.load8x8_u(r2 + at);
+        const twice = i16x8.add(inner, centre); // 4 inner + 6 centre = 4 (inner + centre) + 2 centre
+        v128.store(sums + (at << 1), i16x8.add(i16x8.add(outer, i16x8.shl(twice, 2)), i16x8.add(centre, centre)));
+      }
+      for (let i = -2; i < 0; i++) copyPixel16(sums, mirror(i, width), i);
+      for (let i = width; i < width + 3; i++) copyPixel16(sums, mirror(i, width), i);
+      const unit = f32x4(1.0 / 256, 1.0 / 256, 1.0 / 256, 0);
+      for (let i = 0; i < coarseWidth; i++) {
+        const p = sums + isize(i * 12);
+        const outer = i16x8.add(v128.load64_zero(p - 12), v128.load64_zero(p + 12));
+        const inner = i16x8.add(v128.load64_zero(p - 6), v128.load64_zero(p + 6));
+        const centre = v128.load64_zero(p);
+        const sum = i16x8.add(i16x8.add(outer, i16x8.shl(i16x8.add(inner, centre), 2)), i16x8.add(centre, centre));
+        v128.store(o, v128.mul<f32>(v128.convert<u32>(v128.extend_low<u16>(sum)), unit));
+        o += 16;
+      }
+    } else {
+      // 16 x 65535 down needs 20 bits: 32-bit sums, 16 x that 24 bits, exact in float too.
+      const sums = scratch + 64;
+      for (let i = 0; i < elements; i += 4) {
+        const at = usize(i) << 1;
+        const outer = i32x4.add(v128.load16x4_u(r0 + at), v128.load16x4_u(r4 + at));
+        const inner = i32x4.add(v128.load16x4_u(r1 + at), v128.load16x4_u(r3 + at));
+        const centre = v128.load16x4_u(r2 + at);
+        v128.store(sums + (usize(i) << 2), i32x4.add(i32x4.add(outer, i32x4.shl(i32x4.add(inner, centre), 2)), i32x4.add(centre, centre)));
+      }
+      for (let i = -2; i < 0; i++) copyPixel32(sums, mirror(i, width), i);
+      for (let i = width; i < width + 3; i++) copyPixel32(sums, mirror(i, width), i);
+      const unit = f32x4(1.0 / 65792, 1.0 / 65792, 1.0 / 65792, 0);
+      for (let i = 0; i < coarseWidth; i++) {
+        const p = sums + isize(i * 24);
+        const outer = i32x4.add(v128.load(p - 24), v128.load(p + 24));
+        const inner = i32x4.add(v128.load(p - 12), v128.load(p + 12));
+        const centre = v128.load(p);
+        const sum = i32x4.add(i32x4.add(outer, i32x4.shl(i32x4.add(inner, centre), 2)), i32x4.add(centre, centre));
+        v128.store(o, v128.mul<f32>(v128.convert<u32>(sum), unit));
+        o += 16;
+      }
+    }
+  }
+}
+
+// @ts-ignore: decorator
+@inline
+function copyPixel16(sums: usize, from: i32, to: i32): void {
+  for (let p = 0; p < 3; p++) store<u16>(sums + isize((to * 3 + p) * 2), load<u16>(sums + isize((from * 3 + p) * 2)));
+}
+
+// @ts-ignore: decorator
+@inline
+function copyPixel32(sums: usize, from: i32, to: i32): void {
+  for (let p = 0; p < 3; p++) store<u32>(sums + isize((to * 3 + p) * 4), load<u32>(sums + isize((from * 3 + p) * 4)));
+}

@@ -5,58 +5,88 @@
 //
 // in two passes: along the source rows to the output's columns, then down the columns. Beyond its edges the
 // frame continues with its edge pixels. Taps come from a table of 512 phases x 8 floats (6 used), so a
-// position is kept to 1/512 px. Source: interleaved RGB, 8 or 16 bit; output: three planes, 0..255.
+// position is kept to 1/512 px. Source: interleaved RGB of 8 or 16 bits, or RGBx of 32-bit floats;
+// output: three planes, 0..255.
 import { fillEnds } from './common';
 
 const tapPhaseShift: i32 = 23; // 32 fraction bits - 9 bits of phase
+const edge: i32 = 12;
 
+/** Bytes of a source row. */
 // @ts-ignore: decorator
 @inline
-function convertRow(source: usize, bits: i32, width: i32, gain: v128, row: usize): void {
-  // row: RGBx float quadruples, 12 pixels of edge on either side.
-  let o = row;
+export function sourceRowBytes(bits: i32, width: i32): usize {
+  return usize(width) * (bits == 8 ? 3 : bits == 16 ? 6 : 16);
+}
+
+/**
+ * Columns from..to-1 of a source row (beyond the edges: the edge pixels) as RGBx floats at `out`.
+ */
+// @ts-ignore: decorator
+@inline
+function convertRow(source: usize, bits: i32, width: i32, from: i32, to: i32, gain: v128, out: usize): void {
+  const low = max(from, 0);
+  const high = min(to, width);
+  let o = out + (usize(low - from) << 4);
   if (bits == 8) {
-    for (let x = 0; x < width; x++) {
-      const p = v128.load32_zero(source + usize(x * 3));
-      const q = v128.extend_low<u16>(v128.extend_low<u8>(p));
+    for (let x = low; x < high; x++) {
+      const q = v128.extend_low<u16>(v128.extend_low<u8>(v128.load32_zero(source + usize(x * 3))));
       v128.store(o, v128.mul<f32>(v128.convert<u32>(q), gain));
       o += 16;
     }
-  } else {
-    for (let x = 0; x < width; x++) {
+  } else if (bits == 16) {
+    for (let x = low; x < high; x++) {
       const q = v128.extend_low<u16>(v128.load64_zero(source + usize(x * 6)));
       v128.store(o, v128.mul<f32>(v128.convert<u32>(q), gain));
       o += 16;
     }
+  } else {
+    for (let x = low; x < high; x++) {
+      v128.store(o, v128.mul<f32>(v128.load(source + (usize(x) << 4)), gain));
+      o += 16;
+    }
   }
-  const first = v128.load(row);
-  const last = v128.load(o - 16);
-  for (let i: usize = 0; i < 12; i++) {
-    v128.store(row - 16 - (i << 4), first);
-    v128.store(o + (i << 4), last);
+  if (low > from) {
+    const first = v128.load(out + (usize(low - from) << 4));
+    for (let x = from; x < low; x++) v128.store(out + (usize(x - from) << 4), first);
+  }
+  if (to > high) {
+    const last = v128.load(o - 16);
+    for (let x = high; x < to; x++) {
+      v128.store(o, last);
+      o += 16;
+    }
   }
 }
 
+/** Gains as a vector; 16-bit samples come down to 0..255, floats are there already. */
+// @ts-ignore: decorator
+@inline
+export function gainOf(bits: i32, r: f32, g: f32, b: f32): v128 {
+  const unit: f32 = bits == 16 ? 1.0 / 257.0 : 1;
+  return f32x4(r * unit, g * unit, b * unit, 0);
+}
+
 /**
- * Rows y0..y1-1 of the warped picture into `out` (row y0 at `out`), with mirrored row ends.
- * scratch: (sourceWidth + 24 + rows * width) * 16 bytes with rows = source rows reached + 6.
+ * Rows y0..y1-1, columns x0..x1-1 of the warped picture into planes whose pixel (x0, y0) is at `out`; up to
+ * three columns more are written. The block's source must overlap the frame by at least a pixel.
+ * scratch: ((columns + 2) a + 26 + rows (columns + 4)) * 16 bytes with rows = source rows reached + 6.
  */
-export function warpRows(
-  source: usize, bits: i32, sourceWidth: i32, sourceHeight: i32,
-  gainR: f32, gainG: f32, gainB: f32,
-  a: f64, b: f64, c: f64, d: f64, e: f64, f: f64,
-  taps: usize,
-  out: usize, stride: i32, planeBytes: usize, width: i32, y0: i32, y1: i32,
+// @ts-ignore: decorator
+@inline
+export function warpBlock(
+  source: usize, bits: i32, sourceWidth: i32, sourceHeight: i32, gain: v128,
+  a: f64, b: f64, c: f64, d: f64, e: f64, f: f64, taps: usize,
+  out: usize, stride: i32, planeBytes: usize, x0: i32, x1: i32, y0: i32, y1: i32,
   scratch: usize,
 ): void {
-  const unit: f32 = bits == 8 ? 1 : 1.0 / 257.0;
-  let gain = f32x4(gainR * unit, gainG * unit, gainB * unit, 0);
-  const sourceRowBytes = usize(sourceWidth) * (bits == 8 ? 3 : 6);
+  const columns = x1 - x0;
+  const bytes = sourceRowBytes(bits, sourceWidth);
 
-  // Source rows reached by the strip: v is linear, so its extremes are at the corners.
-  const va = e * f64(y0) + f;
-  const vb = e * f64(y1 - 1) + f;
-  const vd = d * f64(width - 1);
+  // Source rows reached by the block: v is linear, so its extremes are at the corners.
+  const va = d * f64(x0) + e * f64(y0) + f;
+  const vb = d * f64(x0) + e * f64(y1 - 1) + f;
+  const vd = d * f64(columns - 1);
   const vMin = Math.min(Math.min(va, vb), Math.min(va + vd, vb + vd));
   const vMax = Math.max(Math.max(va, vb), Math.max(va + vd, vb + vd));
   let first = i32(Math.floor(vMin)) - 2;
@@ -64,31 +94,37 @@ export function warpRows(
   first = max(-8, min(first, sourceHeight + 2));
   last = min(sourceHeight + 7, max(last, first + 5));
 
-  const row = scratch + 12 * 16;
-  const rows = scratch + (usize(sourceWidth) + 24) * 16;
-  const rowBytes = usize(width) << 4;
-
-  // Along the rows. With y eliminated, u is linear in x and the source row v.
+  // With y eliminated, u is linear in x and the source row v.
   const slope = a - (b * d) / e;
+  const ua = slope * f64(x0) + (b / e) * (f64(first) - f) + c;
+  const ub = slope * f64(x0) + (b / e) * (f64(last) - f) + c;
+  let left = i32(Math.floor(Math.min(ua, ub))) - 3;
+  let right = i32(Math.floor(Math.max(ua, ub) + slope * f64(columns))) + 5;
+  left = max(-edge, min(left, sourceWidth - 1));
+  right = min(sourceWidth + edge, max(right, left + 8));
+
+  const row = scratch;
+  const rows = scratch + (usize(right - left + 2) << 4);
+  const rowBytes = usize(columns + 4) << 4;
   const step = i64(slope * 4294967296.0);
   for (let v = first; v <= last; v++) {
-    convertRow(source + usize(min(max(v, 0), sourceHeight - 1)) * sourceRowBytes, bits, sourceWidth, gain, row);
-    const u = (b / e) * (f64(v) - f) + c;
+    convertRow(source + usize(min(max(v, 0), sourceHeight - 1)) * bytes, bits, sourceWidth, left, right, gain, row);
+    const u = slope * f64(x0) + (b / e) * (f64(v) - f) + c;
     let position = i64(Math.floor(u * 4294967296.0 + 0.5)) + (1 << (tapPhaseShift - 1));
     let o = rows + usize(v - first) * rowBytes;
-    for (let x = 0; x < width; x++) {
-      const column = min(max(i32(position >> 32), -8), sourceWidth + 6);
+    for (let x = 0; x < columns; x++) {
+      const column = min(max(i32(position >> 32) - 2, left), right - 6) - left;
       const t = taps + (usize((position >> tapPhaseShift) & 511) << 5);
-      const p = row + usize((column - 2) << 4);
-      const left = v128.add<f32>(
+      const p = row + (usize(column) << 4);
+      const near = v128.add<f32>(
         v128.add<f32>(v128.mul<f32>(v128.load(p), v128.load32_splat(t)), v128.mul<f32>(v128.load(p, 16), v128.load32_splat(t, 4))),
         v128.mul<f32>(v128.load(p, 32), v128.load32_splat(t, 8)),
       );
-      const right = v128.add<f32>(
+      const farther = v128.add<f32>(
         v128.add<f32>(v128.mul<f32>(v128.load(p, 48), v128.load32_splat(t, 12)), v128.mul<f32>(v128.load(p, 64), v128.load32_splat(t, 16))),
         v128.mul<f32>(v128.load(p, 80), v128.load32_splat(t, 20)),
       );
-      v128.store(o, v128.add<f32>(left, right));
+      v128.store(o, v128.add<f32>(near, farther));
       o += 16;
       position += step;
     }
@@ -97,13 +133,13 @@ export function warpRows(
   // Down the columns, four pixels at a time, into planes.
   const dStep = i64(d * 4294967296.0);
   for (let y = y0; y < y1; y++) {
-    let position = i64(Math.floor((e * f64(y) + f) * 4294967296.0 + 0.5)) + (1 << (tapPhaseShift - 1));
+    let position = i64(Math.floor((d * f64(x0) + e * f64(y) + f) * 4294967296.0 + 0.5)) + (1 << (tapPhaseShift - 1));
     const o = out + (usize((y - y0) * stride) << 2);
-    for (let x = 0; x < width; x += 4) {
+    for (let x = 0; x < columns; x += 4) {
       const p0 = column(rows, rowBytes, x, position, first, last, taps); position += dStep;
-      const p1 = column(rows, rowBytes, min(x + 1, width - 1), position, first, last, taps); position += dStep;
-      const p2 = column(rows, rowBytes, min(x + 2, width - 1), position, first, last, taps); position += dStep;
-      const p3 = column(rows, rowBytes, min(x + 3, width - 1), position, first, last, taps); position += dStep;
+      const p1 = column(rows, rowBytes, x + 1, position, first, last, taps); position += dStep;
+      const p2 = column(rows, rowBytes, x + 2, position, first, last, taps); position += dStep;
+      const p3 = column(rows, rowBytes, x + 3, position, first, last, taps); position += dStep;
       const rg0 = v128.shuffle<f32>(p0, p1, 0, 4, 1, 5);
       const rg1 = v128.shuffle<f32>(p2, p3, 0, 4, 1, 5);
       const bx0 = v128.shuffle<f32>(p0, p1, 2, 6, 3, 7);
@@ -113,9 +149,6 @@ export function warpRows(
       v128.store(at + planeBytes, v128.shuffle<f32>(rg0, rg1, 2, 3, 6, 7));
       v128.store(at + 2 * planeBytes, v128.shuffle<f32>(bx0, bx1, 0, 1, 4, 5));
     }
-    fillEnds(o, width);
-    fillEnds(o + planeBytes, width);
-    fillEnds(o + 2 * planeBytes, width);
   }
 }
 
@@ -132,4 +165,27 @@ function column(rows: usize, rowBytes: usize, x: i32, position: i64, first: i32,
   p += rowBytes; sum = v128.add<f32>(sum, v128.mul<f32>(v128.load(p), v128.load32_splat(t, 16)));
   p += rowBytes; sum = v128.add<f32>(sum, v128.mul<f32>(v128.load(p), v128.load32_splat(t, 20)));
   return sum;
+}
+
+/** Whole rows of a warped picture in memory, one strip, with mirrored row ends. */
+export function warpStrip(
+  source: usize, bits: i32, sourceWidth: i32, sourceHeight: i32, gainR: f32, gainG: f32, gainB: f32,
+  a: f64, b: f64, c: f64, d: f64, e: f64, f: f64, taps: usize,
+  out: usize, stride: i32, planeBytes: usize, width: i32, height: i32,
+  stripRows: i32, strip: i32, scratch: usize,
+): void {
+  const y0 = strip * stripRows;
+  const y1 = min(height, y0 + stripRows);
+  const gain = gainOf(bits, gainR, gainG, gainB);
+  // Blocks of columns keep the rows between the two passes in cache.
+  for (let x = 0; x < width; x += 512) {
+    const at = out + ((usize(y0) * usize(stride) + usize(x)) << 2);
+    warpBlock(source, bits, sourceWidth, sourceHeight, gain, a, b, c, d, e, f, taps, at, stride, planeBytes, x, min(width, x + 512), y0, y1, scratch);
+  }
+  for (let y = y0; y < y1; y++) {
+    const row = out + (usize(y) * usize(stride) << 2);
+    fillEnds(row, width);
+    fillEnds(row + planeBytes, width);
+    fillEnds(row + 2 * planeBytes, width);
+  }
 }

@@ -1,0 +1,82 @@
+// Makes a clone ready to run: installs what package-lock.json names, builds what src holds.
+// Says nothing when there is nothing to do. Uses Node alone, for it runs before anything is installed.
+import { spawnSync } from 'node:child_process';
+import { existsSync, readdirSync, readFileSync, statSync } from 'node:fs';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+
+const root = fileURLToPath(new URL('..', import.meta.url));
+const oldestNode = 20;
+
+/** The module that is compiled last, by the second of two compilers: when it is new, all of dist is. */
+const lastBuilt = 'dist/kernels/lamella.wasm';
+const firstBuilt = 'dist/cli/main.js';
+
+/** Install and build where needed. Ends the process with a message when that fails. */
+export function setUp() {
+  const major = Number(process.versions.node.split('.')[0]);
+  if (major < oldestNode) {
+    giveUp(`Lamella needs Node ${oldestNode} or later, and this is Node ${process.versions.node}.`);
+  }
+  if (!isInstalled()) {
+    // Compilers and test runner are needed too, whatever NODE_ENV says.
+    run('Installing packages (npm ci)', ['ci', '--include=dev', '--no-audit', '--no-fund']);
+  }
+  if (!isBuilt()) run('Building (npm run build)', ['run', 'build']);
+}
+
+/** True when node_modules holds every package of package-lock.json at its version. */
+function isInstalled() {
+  // npm writes this list at the very end of an installation: an interrupted one has none.
+  const record = join(root, 'node_modules/.package-lock.json');
+  if (!existsSync(record)) return false;
+  const installed = readPackages(record);
+  const wanted = readPackages(join(root, 'package-lock.json'));
+  return Object.entries(wanted).every(([path, { version, integrity, optional }]) => {
+    if (path === '') return true;
+    const found = installed[path];
+    return found ? found.version === version && found.integrity === integrity : optional === true;
+  });
+}
+
+function readPackages(lockFile) {
+  try {
+    return JSON.parse(readFileSync(lockFile, 'utf8')).packages ?? {};
+  } catch (error) {
+    return giveUp(`Cannot read ${lockFile}: ${error.message}`);
+  }
+}
+
+/** True when dist is there and no source or compiler setting is younger. */
+function isBuilt() {
+  const built = [firstBuilt, lastBuilt].map((file) => join(root, file));
+  if (!built.every((file) => existsSync(file))) return false;
+  const youngest = Math.max(newestMs(join(root, 'src')), statSync(join(root, 'tsconfig.json')).mtimeMs);
+  return statSync(built[1]).mtimeMs >= youngest;
+}
+
+/** Time of the last change below a folder, ms: of its files, and of folders for files that were removed. */
+function newestMs(path) {
+  const own = statSync(path).mtimeMs;
+  if (!statSync(path).isDirectory()) return own;
+  return Math.max(own, ...readdirSync(path).map((name) => newestMs(join(path, name))));
+}
+
+function run(what, npmArgs) {
+  process.stderr.write(`${what} ...\n`);
+  const { status, error } = spawnSync('npm', npmArgs, {
+    cwd: root,
+    stdio: ['ignore', 2, 2],
+    // Windows starts npm through a script, which needs a shell.
+    shell: process.platform === 'win32',
+  });
+  if (error) giveUp(`Cannot start npm: ${error.message}`);
+  if (status !== 0) giveUp(`${what} failed; the lines above say why.`);
+}
+
+function giveUp(message) {
+  process.stderr.write(`${message}\n`);
+  process.exit(1);
+}
+
+if (process.argv[1] === fileURLToPath(import.meta.url)) setUp();

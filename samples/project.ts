@@ -1,0 +1,122 @@
+import { invertMatrix } from '../src/register/transform.js';
+import { blurDiameterPx, jitterMatrix, type Optics, type Pose, scaleToAnchor } from './camera.js';
+import { discReaches, type Elements, type Grid, reserve } from './elements.js';
+import type { SceneSize, Surface } from './scene.js';
+
+/** What projecting needs to know of one frame. */
+export interface View {
+  /** No disc is drawn larger, px; the grid's border and the scene's margin are made for it. */
+  maxRadiusPx: number;
+  optics: Optics;
+  stepMm: number;
+  pose: Pose;
+  grid: Grid;
+  size: SceneSize;
+}
+
+/** Phases of the interpolation table: 1/256 px moves an edge of full contrast by less than half an 8-bit level. */
+const phases = 256;
+
+/** Catmull-Rom taps for each phase: R. Keys 1981, cubic convolution with a = -1/2. */
+const taps = Float32Array.from({ length: (phases + 1) * 4 }, (_, i) => {
+  const t = Math.abs(Math.floor(i / 4) / phases + 1 - (i % 4));
+  return t < 1 ? 1.5 * t ** 3 - 2.5 * t ** 2 + 1 : -0.5 * t ** 3 + 2.5 * t ** 2 - 4 * t + 2;
+});
+
+const tileShift = 4;
+
+/** One byte for each 16 x 16 tile: 1 where the tile or its rim holds anything. */
+function occupiedTiles(surface: Surface, width: number, height: number): Uint8Array {
+  const columns = (width >> tileShift) + 1;
+  const tiles = new Uint8Array(columns * ((height >> tileShift) + 1));
+  for (let y = 0; y < height; y++) {
+    for (let x = 0; x < width; x++) {
+      if (surface.rgba[(y * width + x) * 4 + 3] === 0) continue;
+      for (const dy of [-2, 2]) {
+        const row = (Math.min(height - 1, Math.max(0, y + dy)) >> tileShift) * columns;
+        tiles[row + (Math.max(0, x - 2) >> tileShift)] = 1;
+        tiles[row + (Math.min(width - 1, x + 2) >> tileShift)] = 1;
+      }
+    }
+  }
+  return tiles;
+}
+
+const tilesOf = new WeakMap<Surface, Uint8Array>();
+
+/**
+ * Adds what a frame sees of a surface, one element a grid cell: colour by cubic interpolation at the place that the
+ * pose and the depth found there lead to, depth of the nearest sample (depths either side of an edge do not mix).
+ */
+export function projectSurface(surface: Surface, rank: number, view: View, elements: Elements): void {
+  const { optics, stepMm, pose, grid, size } = view;
+  const width = size.width + 2 * size.margin;
+  const height = size.height + 2 * size.margin;
+  let tiles = tilesOf.get(surface);
+  if (tiles === undefined) {
+    tiles = occupiedTiles(surface, width, height);
+    tilesOf.set(surface, tiles);
+  }
+  const columns = (width >> tileShift) + 1;
+  const steady = invertMatrix(jitterMatrix(pose, size.width, size.height));
+  const centreX = (size.width - 1) / 2;
+  const centreY = (size.height - 1) / 2;
+  const guess = scaleToAnchor(optics, 0, pose.positionMm);
+  const { rgba, depth } = surface;
+  const blur = blurRadius(view);
+  reserve(elements, grid.stride * grid.rows);
+  for (let row = 0; row < grid.rows; row++) {
+    for (let column = 0; column < grid.stride; column++) {
+      const frameX = column - grid.border;
+      const frameY = row - grid.border;
+      const offX = steady[0] * frameX + steady[1] * frameY + steady[2] - centreX;
+      const offY = steady[3] * frameX + steady[4] * frameY + steady[5] - centreY;
+      const nearX = Math.round(centreX + offX * guess) + size.margin;
+      const nearY = Math.round(centreY + offY * guess) + size.margin;
+      if (nearX < 2 || nearY < 2 || nearX >= width - 3 || nearY >= height - 3) continue;
+      if (tiles[(nearY >> tileShift) * columns + (nearX >> tileShift)] === 0) continue;
+      const steps = depth[nearY * width + nearX];
+      if (!discReaches(grid, column, row, blur(steps))) continue;
+      const scale = scaleToAnchor(optics, steps * stepMm, pose.positionMm);
+      const x = centreX + offX * scale + size.margin;
+      const y = centreY + offY * scale + size.margin;
+      const left = Math.floor(x);
+      const top = Math.floor(y);
+      const tapX = Math.round((x - left) * phases) * 4;
+      const tapY = Math.round((y - top) * phases) * 4;
+      let red = 0;
+      let green = 0;
+      let blue = 0;
+      let cover = 0;
+      for (let j = 0; j < 4; j++) {
+        const weightY = taps[tapY + j];
+        let at = ((top + j - 1) * width + left - 1) * 4;
+        for (let i = 0; i < 4; i++, at += 4) {
+          const weight = weightY * taps[tapX + i];
+          red += weight * rgba[at];
+          green += weight * rgba[at + 1];
+          blue += weight * rgba[at + 2];
+          cover += weight * rgba[at + 3];
+        }
+      }
+      if (cover < 0.004) continue;
+      const n = elements.count;
+      elements.depth[n] = depth[Math.round(y) * width + Math.round(x)];
+      elements.radius[n] = blur(elements.depth[n]);
+      if (!discReaches(grid, column, row, elements.radius[n])) continue;
+      elements.count++;
+      elements.cell[n] = row * grid.stride + column;
+      elements.rgba[4 * n] = Math.max(0, red);
+      elements.rgba[4 * n + 1] = Math.max(0, green);
+      elements.rgba[4 * n + 2] = Math.max(0, blue);
+      elements.rgba[4 * n + 3] = Math.min(1, cover);
+      elements.rank[n] = rank;
+    }
+  }
+}
+
+/** Blur radius in pixels of a depth in steps, for one frame. */
+export function blurRadius({ optics, stepMm, pose, maxRadiusPx }: View): (depthSteps: number) => number {
+  return (depthSteps) =>
+    Math.min(maxRadiusPx, blurDiameterPx(optics, depthSteps * stepMm - pose.positionMm) / 2);
+}

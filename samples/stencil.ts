@@ -1,0 +1,123 @@
+/**
+ * A disc as the steps between neighbouring weights of its rows: adding `step[i]` at `offset[i]` for every source and
+ * then summing along the rows gives the same as adding every weight, at the cost of the rim instead of the area.
+ */
+export interface Stencil {
+  /** Pixels of reach in each direction; the last step of a row falls at `reach + 1`. */
+  reach: number;
+  /** Offsets in grid cells, `dy * stride + dx`. */
+  offsets: Int32Array;
+  steps: Float32Array;
+}
+
+/** Weights of a disc of pixels, side 2 reach + 1, row by row, sum 1. */
+export interface DiscWeights {
+  reach: number;
+  weights: Float64Array;
+}
+
+function ramp(softRadius: number): DiscWeights {
+  const reach = Math.max(0, Math.ceil(softRadius + 0.5) - 1);
+  const side = 2 * reach + 1;
+  const weights = new Float64Array(side * side);
+  let sum = 0;
+  for (let y = -reach; y <= reach; y++) {
+    for (let x = -reach; x <= reach; x++) {
+      const weight = Math.min(1, Math.max(0, softRadius + 0.5 - Math.hypot(x, y)));
+      weights[(y + reach) * side + x + reach] = weight;
+      sum += weight;
+    }
+  }
+  for (let i = 0; i < weights.length; i++) weights[i] /= sum;
+  return { reach, weights };
+}
+
+/** Second moment along x of a disc of weights, pixels squared. */
+export function discVariance(disc: DiscWeights): number {
+  const side = 2 * disc.reach + 1;
+  let variance = 0;
+  for (let i = 0; i < disc.weights.length; i++) variance += disc.weights[i] * ((i % side) - disc.reach) ** 2;
+  return variance;
+}
+
+/**
+ * Weights of a blur disc of any radius >= 0 in pixels. The rim falls off over one pixel; the radius of that ramp is
+ * solved so that the second moment is that of the ideal disc, radius^2 / 4, which makes blur grow smoothly from none.
+ */
+export function discWeights(radiusPx: number): DiscWeights {
+  const wanted = radiusPx ** 2 / 4;
+  let low = 0.5;
+  let high = radiusPx + 1;
+  for (let i = 0; i < 40; i++) {
+    const middle = (low + high) / 2;
+    if (discVariance(ramp(middle)) < wanted) low = middle;
+    else high = middle;
+  }
+  return ramp((low + high) / 2);
+}
+
+/** A disc spread over squares of `side` (odd) pixels: what a block of that many pixels gives, all blurred by the disc. */
+function spreadOverSquare(disc: DiscWeights, side: number): DiscWeights {
+  const half = (side - 1) / 2;
+  const reach = disc.reach + half;
+  const from = 2 * disc.reach + 1;
+  const to = 2 * reach + 1;
+  const weights = new Float64Array(to * to);
+  for (let y = 0; y < from; y++) {
+    for (let x = 0; x < from; x++) {
+      const share = disc.weights[y * from + x] / side ** 2;
+      if (share === 0) continue;
+      for (let dy = 0; dy < side; dy++) {
+        for (let dx = 0; dx < side; dx++) weights[(y + dy) * to + x + dx] += share;
+      }
+    }
+  }
+  return { reach, weights };
+}
+
+function toStencil(disc: DiscWeights, stride: number): Stencil {
+  const { reach, weights } = disc;
+  const side = 2 * reach + 1;
+  const offsets: number[] = [];
+  const steps: number[] = [];
+  for (let y = 0; y < side; y++) {
+    let before = 0;
+    for (let x = 0; x <= side; x++) {
+      const weight = x < side ? weights[y * side + x] : 0;
+      if (Math.abs(weight - before) > 1e-12) {
+        offsets.push((y - reach) * stride + x - reach);
+        steps.push(weight - before);
+      }
+      before = weight;
+    }
+  }
+  return { reach, offsets: Int32Array.from(offsets), steps: Float32Array.from(steps) };
+}
+
+/** Stencils for grids of one stride, made on first use. */
+export interface StencilTable {
+  /**
+   * The stencil of a disc of `radiusPx`, for a source that stands for a block of `side` x `side` pixels (odd).
+   * Blocks on a lattice of their own size add up to an even field without a pattern of the lattice. A block blurs
+   * twice by its own second moment, (side^2 - 1) / 12, in being gathered and spread; the disc is smaller for it.
+   */
+  get(radiusPx: number, side: number): Stencil;
+}
+
+export function createStencilTable(stride: number): StencilTable {
+  const tables: Stencil[][] = [];
+  return {
+    get(radiusPx, side) {
+      tables[side] ??= [];
+      const table = tables[side];
+      // 1/64 px near focus is 0.01 of a step at the usual settings; coarser where nobody could see it.
+      const index = radiusPx < 4 ? Math.round(radiusPx * 64) : 256 + Math.round((radiusPx - 4) * 16);
+      if (table[index] === undefined) {
+        const radius = index <= 256 ? index / 64 : 4 + (index - 256) / 16;
+        const disc = discWeights(Math.sqrt(Math.max(0, radius ** 2 - (2 * (side ** 2 - 1)) / 3)));
+        table[index] = toStencil(side === 1 ? disc : spreadOverSquare(disc, side), stride);
+      }
+      return table[index];
+    },
+  };
+}

@@ -1,0 +1,95 @@
+import type { Size } from '../image/image.js';
+import type { Matrix3 } from '../register/transform.js';
+import { affineAtLevel } from './frame-pixels.js';
+
+/** Resampling next to a frame's edge uses its edge pixels continued; so near it a frame does not count. */
+export const edgeMarginPx = 2;
+
+export function isIdentity(m: Matrix3): boolean {
+  return m.every((value, i) => value === (i % 4 === 0 ? 1 : 0));
+}
+
+/** Margin of a frame at full size: none for the frame that is not resampled. */
+export function marginOf(toFrame: Matrix3): number {
+  return isIdentity(toFrame) ? 0 : edgeMarginPx;
+}
+
+/**
+ * Which frames reach which pixels of a level, row by row: the twin of `reach` in assembly/common.ts, so that
+ * a plan never asks for a frame that has no weight there.
+ */
+export class FrameReach {
+  private readonly affine: [number, number, number, number, number, number][];
+  private readonly margins: number[];
+  private readonly lastColumn: number;
+  private readonly lastRow: number;
+  /** First column and past-the-end column of each frame in the row at hand. */
+  readonly from: Int32Array;
+  readonly to: Int32Array;
+  /** Columns that every frame reaches. */
+  allFrom = 0;
+  allTo = 0;
+
+  constructor(
+    toFrame: readonly Matrix3[],
+    frame: Size,
+    private readonly width: number,
+    level: number,
+  ) {
+    this.affine = toFrame.map((m) => affineAtLevel(m, level));
+    this.margins = toFrame.map((m) => marginOf(m) / 2 ** level);
+    this.lastColumn = (frame.width - 1) / 2 ** level;
+    this.lastRow = (frame.height - 1) / 2 ** level;
+    this.from = new Int32Array(toFrame.length);
+    this.to = new Int32Array(toFrame.length);
+  }
+
+  /** Computes the spans of a row. */
+  enterRow(y: number): void {
+    this.allFrom = 0;
+    this.allTo = this.width;
+    for (let k = 0; k < this.affine.length; k++) {
+      const [a, b, c, d, e, f] = this.affine[k];
+      const margin = this.margins[k];
+      let low = Math.ceil((margin - b * y - c) / a - 1e-9);
+      let high = Math.floor((this.lastColumn - margin - b * y - c) / a + 1e-9);
+      const vLow = margin - e * y - f;
+      const vHigh = this.lastRow - margin - e * y - f;
+      if (Math.abs(d) < 1e-12) {
+        if (vLow > 1e-9 || vHigh < -1e-9) high = low - 1;
+      } else {
+        low = Math.max(low, Math.ceil((d > 0 ? vLow : vHigh) / d - 1e-9));
+        high = Math.min(high, Math.floor((d > 0 ? vHigh : vLow) / d + 1e-9));
+      }
+      this.from[k] = Math.max(0, low);
+      this.to[k] = Math.max(this.from[k], Math.min(this.width - 1, high) + 1);
+      this.allFrom = Math.max(this.allFrom, this.from[k]);
+      this.allTo = Math.min(this.allTo, this.to[k]);
+    }
+  }
+
+  /**
+   * The centre, in ordinals, nearest to the one wished for at column x such that a frame lies within `reach`
+   * of it; the wish itself where its frames reach.
+   */
+  admit(x: number, centre: number, reach: number): number {
+    if (x >= this.allFrom && x < this.allTo) return centre;
+    const nearest = this.nearest(x, centre);
+    // The nearest frame must keep a weight that does not vanish.
+    const most = reach * 0.7;
+    if (nearest === 0 || Math.abs(nearest - centre) <= most) return centre;
+    return nearest + Math.sign(centre - nearest) * most;
+  }
+
+  /** Ordinal of the frame nearest to a centre that reaches column x; 0 when none does. */
+  nearest(x: number, centre: number): number {
+    const likely = Math.round(centre);
+    if (x >= this.allFrom && x < this.allTo) return likely;
+    let nearest = 0;
+    for (let k = 1; k <= this.from.length; k++) {
+      if (x < this.from[k - 1] || x >= this.to[k - 1]) continue;
+      if (nearest === 0 || Math.abs(k - centre) < Math.abs(nearest - centre)) nearest = k;
+    }
+    return nearest;
+  }
+}

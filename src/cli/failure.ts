@@ -1,0 +1,23 @@
+import { CommanderError } from 'commander';
+import { exitCodes, LamellaError } from '../errors.js';
+
+/** How a command that threw ends. */
+export interface Failure {
+  exitCode: number;
+  /** What to print on stderr; empty when all has been said. */
+  message: string;
+}
+
+/** Errors meant for the user become their message; anything else is a defect and shows its stack. */
+export function describeFailure(error: unknown): Failure {
+  if (error instanceof LamellaError) return { exitCode: error.exitCode, message: error.message };
+  if (error instanceof CommanderError) {
+    // Commander has printed help, version or its message already. Help that was asked for is no failure.
+    return { exitCode: error.exitCode === 0 ? exitCodes.ok : exitCodes.usage, message: '' };
+  }
+  const trace = error instanceof Error ? (error.stack ?? error.message) : String(error);
+  return {
+    exitCode: exitCodes.bug,
+    message: `${trace}\nThis is a defect of Lamella: please report it with the lines above.`,
+  };
+}

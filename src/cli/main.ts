@@ -1,0 +1,60 @@
+import { readFileSync } from 'node:fs';
+import { exitCodes } from '../errors.js';
+import type { MergeFunction } from '../merge/merge-api.js';
+import { abandonResult } from './abandon-result.js';
+import { describeFailure } from './failure.js';
+import { printable } from './printable.js';
+import { runCli } from './run.js';
+import type { Output, System } from './system.js';
+
+/**
+ * The program: run the command line of this process, then end it with the exit code.
+ * Tests put their own merge in the place of the library's.
+ */
+export async function main(loadMerge: () => Promise<MergeFunction> = loadOwnMerge): Promise<never> {
+  for (const stream of [process.stdout, process.stderr]) {
+    stream.on('error', (error) => onOutputError(stream, error));
+  }
+  for (const name of ['uncaughtException', 'unhandledRejection'] as const) process.on(name, endByDefect);
+
+  const system: System = {
+    stdout: process.stdout,
+    stderr: process.stderr,
+    signals: process,
+    loadMerge,
+    abandonResult,
+  };
+  const exitCode = await runCli(process.argv.slice(2), readVersion(), system);
+  await Promise.all([flushed(process.stdout), flushed(process.stderr)]);
+  // Not by running dry: after a failure or an interrupt, workers may still be busy.
+  process.exit(exitCode);
+}
+
+async function loadOwnMerge(): Promise<MergeFunction> {
+  const library: string = new URL('../merge/merge.js', import.meta.url).href;
+  return ((await import(library)) as { merge: MergeFunction }).merge;
+}
+
+function readVersion(): string {
+  const manifest: unknown = JSON.parse(readFileSync(new URL('../../package.json', import.meta.url), 'utf8'));
+  return String((manifest as { version: unknown }).version);
+}
+
+/**
+ * Whoever read our output may have gone (`| head`): the result is still wanted, its words no longer are.
+ * Data that cannot be written for another reason (a full disk) are a failure; words are not worth one.
+ */
+function onOutputError(stream: Output, error: NodeJS.ErrnoException): void {
+  if (error.code === 'EPIPE' || stream === process.stderr) return;
+  process.stderr.write(`lamella: Cannot write to standard output: ${error.message}\n`);
+  process.exit(exitCodes.output);
+}
+
+function endByDefect(error: unknown): never {
+  process.stderr.write(`lamella: ${printable(describeFailure(error).message)}\n`);
+  process.exit(exitCodes.bug);
+}
+
+function flushed(stream: Output): Promise<void> {
+  return new Promise((resolve) => stream.write('', () => resolve()));
+}

@@ -1,0 +1,45 @@
+import type { MergeEvent, MergeStage } from '../merge/options.js';
+
+export type ProgressEvent = Extract<MergeEvent, { event: 'progress' }>;
+
+export const stageTitles: Record<MergeStage, string> = {
+  list: 'Reading the folder',
+  register: 'Aligning',
+  focus: 'Measuring focus',
+  surface: 'Fitting the surface',
+  blend: 'Blending',
+  write: 'Writing the result',
+};
+
+const longestBar = 30;
+const shortestBar = 8;
+
+/** A span of time in words, two units at most: '8 s', '1 min 20 s', '2 h 5 min'. */
+export function durationText(seconds: number): string {
+  const whole = Math.max(0, Math.round(seconds));
+  if (whole < 60) return `${whole} s`;
+  if (whole < 3600) return `${Math.floor(whole / 60)} min ${whole % 60} s`;
+  return `${Math.floor(whole / 3600)} h ${Math.floor((whole % 3600) / 60)} min`;
+}
+
+/** 'frame 12 of 40, 85 MP/s, 1 min 20 s left', with only what is known. */
+export function progressFacts(event: ProgressEvent): string {
+  const facts = [`frame ${event.done} of ${event.frames}`];
+  if (event.megapixelsPerS > 0 && Number.isFinite(event.megapixelsPerS)) {
+    facts.push(`${event.megapixelsPerS.toFixed(event.megapixelsPerS < 10 ? 1 : 0)} MP/s`);
+  }
+  if (event.leftS !== undefined && Number.isFinite(event.leftS))
+    facts.push(`${durationText(event.leftS)} left`);
+  return facts.join(', ');
+}
+
+/** One line for a terminal of `columns`: title, a bar where there is room for one, facts. */
+export function progressLine(event: ProgressEvent, columns: number): string {
+  const title = stageTitles[event.stage];
+  const facts = progressFacts(event);
+  // One column stays free: a line that fills the last one makes some terminals wrap.
+  const room = Math.min(longestBar, columns - 1 - title.length - facts.length - ' [] '.length);
+  if (room < shortestBar) return `${title} ${facts}`.slice(0, Math.max(0, columns - 1));
+  const filled = Math.min(room, Math.max(0, Math.round((room * event.done) / Math.max(1, event.frames))));
+  return `${title} [${'='.repeat(filled)}${' '.repeat(room - filled)}] ${facts}`;
+}

@@ -1,0 +1,96 @@
+import type { MergeEvent } from '../merge/options.js';
+import { printable } from './printable.js';
+import { durationText, progressFacts, stageTitles } from './progress-text.js';
+import type { Output, System } from './system.js';
+import { openTerminalLine } from './terminal-line.js';
+
+/** Turns what a running merge tells into what its user sees. */
+export interface Reporter {
+  onEvent: (event: MergeEvent) => void;
+  /** The run failed: for programs that follow events; people get the message from the caller. */
+  onFailure: (message: string, exitCode: number) => void;
+  /** Leave the terminal clean. May be called more than once. */
+  close: () => void;
+}
+
+/** Plain progress lines a stage, at most. */
+const linesPerStage = 10;
+
+/**
+ * `json`: every event as one line on stdout. `quiet`: warnings only. Otherwise words on stderr, with
+ * a progress line on a terminal, and sparse lines without control codes elsewhere.
+ */
+export function openReporter(system: System, { json, quiet }: { json: boolean; quiet: boolean }): Reporter {
+  if (json) return jsonReporter(system.stdout);
+  if (quiet) return wordsReporter({ ...plainLines(system.stderr), stage() {}, progress() {} }, false);
+  const onTerminal = system.stderr.isTTY === true && process.env.TERM !== 'dumb';
+  return wordsReporter(onTerminal ? openTerminalLine(system.stderr) : plainLines(system.stderr), true);
+}
+
+function jsonReporter(stdout: Output): Reporter {
+  const print = (event: object): void => {
+    stdout.write(`${JSON.stringify(event)}\n`);
+  };
+  return {
+    onEvent: print,
+    onFailure: (message, exitCode) => print({ event: 'error', message, exitCode }),
+    close() {},
+  };
+}
+
+type Lines = ReturnType<typeof openTerminalLine>;
+
+function plainLines(stderr: Output): Lines {
+  let printed = 0;
+  const print = (text: string): void => {
+    stderr.write(`${text}\n`);
+  };
+  return {
+    stage(stage) {
+      printed = 0;
+      print(stageTitles[stage]);
+    },
+    progress(event) {
+      const tenth = Math.floor((linesPerStage * event.done) / Math.max(1, event.frames));
+      if (tenth <= printed) return;
+      printed = tenth;
+      print(`${stageTitles[event.stage]}: ${progressFacts(event)}`);
+    },
+    print,
+    close() {},
+  };
+}
+
+function wordsReporter(lines: Lines, chatty: boolean): Reporter {
+  return {
+    onEvent(event) {
+      switch (event.event) {
+        case 'start': {
+          const { width, height } = event.size;
+          if (chatty)
+            lines.print(printable(`${event.folder}: ${event.frames} frames of ${width} x ${height} pixels`));
+          break;
+        }
+        case 'stage':
+          lines.stage(event.stage);
+          break;
+        case 'progress':
+          lines.progress(event);
+          break;
+        case 'note':
+          if (chatty) lines.print(printable(`Note: ${event.message}`));
+          break;
+        case 'warning':
+          lines.print(printable(`Warning: ${event.message}`));
+          break;
+        case 'done':
+          lines.close();
+          if (chatty)
+            lines.print(printable(`Done in ${durationText(event.wallMs / 1000)}: ${event.files.join(', ')}`));
+          break;
+      }
+    },
+    onFailure() {},
+    close: lines.close,
+  };
+}

@@ -1,0 +1,46 @@
+import { Command } from 'commander';
+import { exitCodes } from '../errors.js';
+import { describeFailure } from './failure.js';
+import { mergeCommand } from './merge-command.js';
+import { printable } from './printable.js';
+import type { System } from './system.js';
+
+const epilogue = `
+Exit codes: 0 done, 1 defect of Lamella, 2 usage, 3 input, 4 output, 130 interrupted.
+
+Example:
+  lamella merge bee-head --out bee-head-merged`;
+
+/** Run one command line (without node and script name); resolves with the exit code and never rejects. */
+export async function runCli(args: readonly string[], version: string, system: System): Promise<number> {
+  const program = new Command('lamella')
+    .description(
+      'One picture that is sharp throughout, from a folder of photographs that each are in one thin slab.',
+    )
+    .helpOption('-h, --help', 'show this help')
+    .helpCommand('help [command]', 'show the help of a command')
+    .version(version, '--version', 'show the version')
+    .addHelpText('after', epilogue);
+  for (const command of [program, mergeCommand(system)]) {
+    if (command !== program) program.addCommand(command);
+    const path = command === program ? 'lamella' : `lamella ${command.name()}`;
+    command
+      .exitOverride()
+      .showHelpAfterError(`Run "${path} --help" for what is possible.`)
+      .configureOutput({
+        writeOut: (text) => system.stdout.write(text),
+        writeErr: (text) => system.stderr.write(printable(text)),
+        outputError: (text, write) => write(text.replace(/^error: /, 'lamella: ')),
+      });
+  }
+  try {
+    await program.parseAsync(args, { from: 'user' });
+    return exitCodes.ok;
+  } catch (error) {
+    const { message, exitCode } = describeFailure(error);
+    // The terminal has echoed ^C at the start of the line: the message takes its place.
+    const start = exitCode === exitCodes.interrupted && system.stderr.isTTY ? '\r' : '';
+    if (message !== '') system.stderr.write(`${start}lamella: ${printable(message)}\n`);
+    return exitCode;
+  }
+}

@@ -1,0 +1,11 @@
+export { exitCodes, InputError, InterruptedError, LamellaError, OutputError, UsageError } from './errors.js';
+export { merge } from './merge/merge.js';
+export type { MergeFunction, MergeHooks, MergeOutcome } from './merge/merge-api.js';
+export type { MergeEvent, MergeOptions, MergeStage, MotionModel, SourceRule } from './merge/options.js';
+export { resolveOptions } from './merge/resolve-options.js';
+export type { CoverageClassName } from './result/coverage.js';
+export { readResult } from './result/read-result.js';
+export { readRunRecord } from './result/read-run-record.js';
+export type { RunFrame, RunRecord } from './result/run-record.js';
+export type { FrameExif, FrameFile, Stack } from './stack/frame.js';
+export { readStack } from './stack/read-stack.js';

@@ -1,0 +1,40 @@
+import type { MotionSolution } from '../register/motion-solution.js';
+import type { DepthUnit } from '../result/run-record.js';
+import type { MergeOptions } from './options.js';
+import type { UsedFrame } from './used-frame.js';
+
+/** From places along the stack to depth. */
+export interface DepthScale {
+  unit: DepthUnit;
+  /** Depth of the plane of focus of each frame in use, by ordinal - 1. */
+  planes: Float64Array;
+  /** Depth at a fractional ordinal; beyond the ends the last step goes on. */
+  depthAt(place: number): number;
+}
+
+/**
+ * Depth of each frame's plane of focus: distance from the anchor's along the axis, positive away from the
+ * camera; in millimetres when the rail's steps are known, else in steps (frames of the full stack).
+ */
+export function depthScale(
+  frames: readonly UsedFrame[],
+  anchorOrdinal: number,
+  direction: MotionSolution['direction'],
+  options: Pick<MergeOptions, 'stepMm' | 'positionsMm'>,
+): DepthScale {
+  const { stepMm, positionsMm } = options;
+  const raw = frames.map(({ file: { number } }) =>
+    positionsMm ? positionsMm[number - 1] : (number - 1) * (stepMm ?? 1),
+  );
+  const along = raw.at(-1)! >= raw[0] ? 1 : -1;
+  const away = direction === 'far-to-near' ? -1 : 1;
+  const planes = Float64Array.from(raw, (at) => away * along * (at - raw[anchorOrdinal - 1]));
+  return {
+    unit: stepMm !== undefined || positionsMm ? 'mm' : 'step',
+    planes,
+    depthAt(place) {
+      const below = Math.max(0, Math.min(planes.length - 2, Math.floor(place) - 1));
+      return planes[below] + (place - 1 - below) * (planes[below + 1] - planes[below]);
+    },
+  };
+}

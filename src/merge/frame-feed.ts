@@ -1,0 +1,28 @@
+/** One frame of a feed: its decoded value, or why there is none. */
+export type Fed<Item, Value> = { item: Item; value: Value } | { item: Item; error: unknown };
+
+/**
+ * Decodes items in order, up to `ahead` of them before they are asked for, so that decoding overlaps the work
+ * on the frame before. An error is handed over in its place and does not end the feed.
+ */
+export async function* feedFrames<Item, Value>(
+  items: readonly Item[],
+  decode: (item: Item) => Promise<Value>,
+  ahead: number,
+): AsyncGenerator<Fed<Item, Value>> {
+  const waiting: Promise<Fed<Item, Value>>[] = [];
+  let next = 0;
+  const start = () => {
+    const item = items[next++];
+    waiting.push(
+      decode(item).then(
+        (value) => ({ item, value }),
+        (error: unknown) => ({ item, error }),
+      ),
+    );
+  };
+  while (next < items.length || waiting.length > 0) {
+    while (next < items.length && waiting.length <= ahead) start();
+    yield await waiting.shift()!;
+  }
+}

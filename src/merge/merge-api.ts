@@ -1,0 +1,27 @@
+import type { MergeEvent, MergeOptions } from './options.js';
+
+/** What a merge that ended well leaves behind. */
+export interface MergeOutcome {
+  /** Absolute path of the result folder. */
+  out: string;
+  /** Names of the files in it. */
+  files: string[];
+  /** Plain sentences for the user. */
+  warnings: string[];
+  notes: string[];
+  wallMs: number;
+}
+
+/** How a caller follows a merge and stops it. */
+export interface MergeHooks {
+  onEvent?: (event: MergeEvent) => void;
+  /** Aborting makes the merge reject with InterruptedError and leave nothing half-written. */
+  signal?: AbortSignal;
+}
+
+/** The library's merge, as callers see it. */
+export type MergeFunction = (
+  folder: string,
+  options: Partial<MergeOptions> & { out?: string },
+  hooks: MergeHooks,
+) => Promise<MergeOutcome>;

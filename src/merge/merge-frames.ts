@@ -1,0 +1,112 @@
+import type { PlacedFrame } from '../blend/frame-pixels.js';
+import { planSources, takePlans } from '../blend/plan-sources.js';
+import { PyramidBlender } from '../blend/pyramid-blender.js';
+import { InputError } from '../errors.js';
+import { FocusTracker } from '../focus/focus-tracker.js';
+import type { Size } from '../image/image.js';
+import { Arena } from '../kernels/arena.js';
+import type { CropRectangle } from '../result/run-record.js';
+import { decodeFrame } from '../stack/decode.js';
+import { findSurface, type Surface } from '../surface/surface.js';
+import { StripPool } from '../workers/pool.js';
+import { feedFrames } from './frame-feed.js';
+import { compositeToFrame } from './framing.js';
+import type { MergeOptions } from './options.js';
+import type { RunLog } from './run-log.js';
+import type { UsedFrame } from './used-frame.js';
+
+/** Levels whose focus curves are followed: windows of 5, 10, 20 and 40 px. */
+const focusLevels = 4;
+
+export interface MergedFrames {
+  /** Interleaved RGB, (rows, cols, 3), full range of `bits`. */
+  pixels: Uint8Array | Uint16Array;
+  surface: Surface;
+  /** Ordinal of the frame that supplies the detail, (rows, cols); 0 = none. */
+  sources: Uint16Array;
+}
+
+/**
+ * The second and third reading of a stack: focus curves, then, with the surface known, the picture.
+ * Memory is a fixed number of bytes a pixel, whatever the number of frames.
+ */
+export async function mergeFrames(
+  frames: readonly UsedFrame[],
+  frameSize: Size,
+  crop: CropRectangle,
+  bits: 8 | 16,
+  options: MergeOptions,
+  log: RunLog,
+  signal: AbortSignal | undefined,
+): Promise<MergedFrames> {
+  const size = { width: crop.width, height: crop.height };
+  const arena = new Arena();
+  const maxRoll = Math.max(...frames.map(({ toAnchor }) => Math.abs(Math.atan2(toAnchor[3], toAnchor[0]))));
+  const scratch = Math.max(
+    PyramidBlender.scratchBytes(size, frameSize, maxRoll + 0.001),
+    FocusTracker.scratchBytes(frameSize),
+  );
+  const pool = await StripPool.start(arena, options.threads, scratch);
+  const stop = () => void pool.close();
+  signal?.addEventListener('abort', stop);
+  try {
+    log.throwIfStopped();
+    const frameBits = frames[0].file.bits;
+    const slot = arena.take(frameSize.width * frameSize.height * 3 * (frameBits / 8) + 64);
+    const forEachFrame = async (visit: (frame: PlacedFrame) => Promise<void>) => {
+      let done = 0;
+      for await (const fed of feedFrames(frames, ({ file }) => decodeFrame({ ...file, channels: 3 }), 1)) {
+        log.throwIfStopped();
+        if ('error' in fed) throw fed.error;
+        const { pixels } = fed.value;
+        if (frameBits === 8) arena.u8(slot, pixels.length).set(pixels);
+        else arena.u16(slot, pixels.length).set(pixels);
+        await visit({
+          pointer: slot,
+          bits: frameBits,
+          ...frameSize,
+          toFrame: compositeToFrame(fed.item.toAnchor, crop),
+          gainRatio: fed.item.gainRatio,
+          ordinal: fed.item.ordinal,
+        });
+        log.progress(++done, frames.length);
+      }
+    };
+
+    log.enter('focus');
+    const plans = takePlans(arena, size);
+    const beforeTracker = arena.mark();
+    const tracker = new FocusTracker(arena, pool, size, frameSize, focusLevels);
+    await forEachFrame((frame) => tracker.add(frame));
+
+    log.enter('surface');
+    const surface = findSurface(tracker, frames.length);
+    if (surface.detailShare === 0) {
+      throw new InputError(
+        'Nothing in these frames is ever sharp: they show no detail above their noise. Check the focus and the light, then shoot again.',
+      );
+    }
+    log.throwIfStopped();
+    const toFrame = frames.map(({ toAnchor }) => compositeToFrame(toAnchor, crop));
+    const sources = planSources(arena, plans, tracker, surface, toFrame, frameSize, options.rule);
+    // The focus state has served: the blend takes its place in the arena.
+    arena.release(beforeTracker);
+    const blender = new PyramidBlender(arena, pool, size, frameSize, frames.length, plans);
+
+    log.enter('blend');
+    await forEachFrame((frame) => blender.add(frame));
+    const out = await blender.finish(bits);
+    const count = size.width * size.height * 3;
+    return {
+      pixels: bits === 8 ? arena.u8(out, count) : arena.u16(out, count),
+      surface,
+      sources,
+    };
+  } catch (error) {
+    log.throwIfStopped();
+    throw error;
+  } finally {
+    signal?.removeEventListener('abort', stop);
+    await pool.close();
+  }
+}

@@ -1,0 +1,265 @@
+import { readFileSync } from 'node:fs';
+import { basename, dirname, join, relative, resolve, sep } from 'node:path';
+import { InputError, UsageError } from '../errors.js';
+import { identityMatrix } from '../register/transform.js';
+import { writeReport } from '../result/report/write-report.js';
+import { openResult } from '../result/result-folder.js';
+import { type RunFrame, type RunRecord, runSchemaName, runSchemaVersion } from '../result/run-record.js';
+import { writeComposite } from '../result/write-composite.js';
+import { writeMaps } from '../result/write-maps.js';
+import { writeRunRecord } from '../result/write-run-record.js';
+import { readIcc, readRawExif } from '../stack/exif.js';
+import type { Stack } from '../stack/frame.js';
+import { readStack } from '../stack/read-stack.js';
+import { type DepthScale, depthScale } from './depth-scale.js';
+import { frameComposite, leastSidePx } from './framing.js';
+import type { MergeHooks, MergeOutcome } from './merge-api.js';
+import { mergeFrames } from './merge-frames.js';
+import type { MergeOptions } from './options.js';
+import { type Registration, registerStack } from './register-stack.js';
+import { resolveOptions } from './resolve-options.js';
+import { RunLog } from './run-log.js';
+import type { UsedFrame } from './used-frame.js';
+
+/**
+ * Merges the photographs of a folder into a result folder: see README for its files.
+ *
+ * @param options `out`: the result folder, by default the folder's name + `-merged` beside it. The rest: see
+ *   MergeOptions.
+ * @param hooks Progress, and an AbortSignal: when it fires the merge rejects with InterruptedError and leaves
+ *   nothing behind.
+ * @throws UsageError, InputError, OutputError, InterruptedError; see errors.ts.
+ */
+export async function merge(
+  folder: string,
+  given: Partial<MergeOptions> & { out?: string },
+  hooks: MergeHooks = {},
+): Promise<MergeOutcome> {
+  const log = new RunLog(hooks);
+  const options = resolveOptions(given);
+  const input = resolve(folder);
+  const out = resolve(given.out ?? join(dirname(input), `${basename(input)}-merged`));
+
+  log.enter('list');
+  const stack = await readStack(input, {
+    ...(options.frames && { frames: options.frames }),
+    skip: options.skip,
+    strict: options.strict,
+    ...(options.maxMegapixels && { maxPixels: options.maxMegapixels * 1e6 }),
+    exclude: [out],
+    ...(hooks.signal && { signal: hooks.signal }),
+  });
+  const { size } = stack;
+  checkStack(stack, options);
+  log.frameMegapixels = (size.width * size.height) / 1e6;
+  log.emit({ event: 'start', folder: input, out, frames: stack.frames.length, size });
+  for (const note of stack.notes) log.note(note);
+  for (const warning of stack.warnings) log.warn(warning);
+
+  const bits = options.bits ?? stack.bits;
+  const result = await openResult(out, {
+    overwrite: options.overwrite,
+    inputFolder: input,
+    expectedBytes: size.width * size.height * ((stack.channels * bits) / 8 + 8),
+  });
+  try {
+    log.enter('register');
+    const registration = await registerStack(stack, options, log);
+    for (const warning of registration.motion.warnings) log.warn(warning);
+    const used = usableFrames(stack, registration, options);
+    const anchor = used.find(({ file }) => file.number === registration.motion.anchorNumber)!;
+    const crop = frameComposite(
+      options.crop,
+      size,
+      used.map(({ toAnchor }) => toAnchor),
+    );
+
+    const merged = await mergeFrames(used, size, crop, bits, options, log, hooks.signal);
+
+    log.enter('write');
+    const scale = depthScale(used, anchor.ordinal, registration.motion.direction, options);
+    const { width, height } = crop;
+    const numbers = Uint16Array.from([0, ...used.map(({ file }) => file.number)]);
+    const maps = {
+      width,
+      height,
+      depth: merged.surface.place.map((place) => scale.depthAt(place)),
+      sources: merged.sources.map((ordinal) => numbers[ordinal]),
+      confidence: Uint8Array.from(merged.surface.confidence, (value) => Math.round(value * 255)),
+      coverage: merged.surface.coverage,
+    };
+    const picture = {
+      pixels: stack.channels === 3 ? merged.pixels : firstChannel(merged.pixels),
+      width,
+      height,
+      channels: stack.channels,
+    };
+    const [icc, exif] = await Promise.all([readIcc(anchor.file), readRawExif(anchor.file)]);
+    const software = `Lamella ${programVersion()}`;
+    const signal = hooks.signal;
+    const { notes, ...composite } = await writeComposite(result.dir, picture, {
+      format: options.format,
+      icc,
+      exif,
+      software,
+      signal,
+    });
+    for (const note of notes) log.note(note);
+    log.progress(1, 3);
+    const mapsRecord = await writeMaps(result.dir, maps, { unit: scale.unit, software, signal });
+    log.progress(2, 3);
+    log.closeStage();
+    const record: RunRecord = {
+      schema: runSchemaName,
+      version: runSchemaVersion,
+      programVersion: programVersion(),
+      startedAt: log.startedAt.toISOString(),
+      wallMs: Math.round(log.wallMs),
+      stagesMs: log.stagesMs,
+      options,
+      folder: input,
+      size: { width, height },
+      frameSize: size,
+      bits,
+      channels: stack.channels,
+      orderedBy: stack.orderedBy,
+      direction: registration.motion.direction,
+      anchorNumber: anchor.file.number,
+      frames: frameRecords(stack, registration, used, scale, maps.sources),
+      composite,
+      maps: mapsRecord,
+      crop,
+      ...fieldScale(options, size.width),
+      ...(options.stepMm !== undefined && { stepMm: options.stepMm }),
+      ...(options.positionsMm && { positionsMm: options.positionsMm }),
+      warnings: log.warnings,
+      notes: log.notes,
+    };
+    await writeReport(result.dir, record, { composite: picture, icc, maps, signal });
+    await writeRunRecord(result.dir, record, signal);
+    log.throwIfStopped();
+    await result.commit();
+    const files = [
+      composite.file,
+      'depth.tif',
+      'depth.png',
+      'sources.png',
+      'confidence.png',
+      'coverage.png',
+      'run.json',
+      'report.html',
+    ];
+    log.emit({ event: 'done', out, files, wallMs: Math.round(log.wallMs) });
+    return { out, files, warnings: log.warnings, notes: log.notes, wallMs: Math.round(log.wallMs) };
+  } catch (error) {
+    await result.discard();
+    throw error;
+  }
+}
+
+/** Refuses what cannot be merged, before the long work. */
+function checkStack(stack: Stack, options: MergeOptions): void {
+  const { width, height } = stack.size;
+  if (width < leastSidePx || height < leastSidePx) {
+    throw new InputError(
+      `Expected frames of at least ${leastSidePx} x ${leastSidePx} pixels but those in "${stack.folder}" are ${width} x ${height}.`,
+    );
+  }
+  const last = stack.frames.at(-1)!.number;
+  if (options.positionsMm && options.positionsMm.length < last) {
+    throw new UsageError(
+      `Expected a position for each of the ${last} frames but received ${options.positionsMm.length}: give one line a frame, in capture order.`,
+    );
+  }
+}
+
+function usableFrames(stack: Stack, registration: Registration, options: MergeOptions): UsedFrame[] {
+  const motions = new Map(registration.motion.frames.map((motion) => [motion.number, motion]));
+  const used: UsedFrame[] = [];
+  const lost: string[] = [];
+  for (const file of stack.frames) {
+    const motion = motions.get(file.number);
+    if (!motion) continue;
+    if (!motion.usable) {
+      lost.push(`${file.name} (frame ${file.number})`);
+      continue;
+    }
+    const [r, g = r, b = r] = motion.gainRatio;
+    const isAnchor = file.number === registration.motion.anchorNumber;
+    used.push({
+      file,
+      ordinal: used.length + 1,
+      toAnchor: isAnchor ? identityMatrix : motion.matrix,
+      gainRatio: [r, g, b],
+    });
+  }
+  if (lost.length > 0 && options.strict) {
+    throw new InputError(`These frames cannot be aligned: ${lost.join(', ')}. Leave them out with --skip.`);
+  }
+  if (used.length < 2) {
+    throw new InputError(
+      `The frames in "${stack.folder}" have nothing in common: no two of them can be aligned. Is it one stack, and of one subject?`,
+    );
+  }
+  return used;
+}
+
+function frameRecords(
+  stack: Stack,
+  registration: Registration,
+  used: readonly UsedFrame[],
+  scale: DepthScale,
+  sources: Uint16Array,
+): RunFrame[] {
+  const motions = new Map(registration.motion.frames.map((motion) => [motion.number, motion]));
+  const ordinals = new Map(used.map(({ file, ordinal }) => [file.number, ordinal]));
+  const pixels = new Map<number, number>();
+  for (const number of sources) pixels.set(number, (pixels.get(number) ?? 0) + 1);
+  const finite = (value: number | undefined) => (Number.isFinite(value) ? (value as number) : null);
+  return stack.frames.map((file) => {
+    const motion = motions.get(file.number);
+    const ordinal = ordinals.get(file.number);
+    const reason = registration.unreadable.get(file.number) ?? motion?.reason ?? 'cannot be aligned';
+    return {
+      number: file.number,
+      name: file.name,
+      path: relative(stack.folder, file.path).split(sep).join('/'),
+      sizeBytes: file.sizeBytes,
+      modifiedMs: file.modifiedMs,
+      sha256: registration.hashes.get(file.number) ?? '0'.repeat(64),
+      exif: file.exif,
+      used: ordinal !== undefined,
+      ...(ordinal === undefined && { leftOutReason: reason }),
+      gainRatio: motion?.gainRatio ?? new Array<number>(stack.channels).fill(1),
+      transform: ordinal !== undefined ? used[ordinal - 1].toAnchor : null,
+      residualPx: finite(motion?.residualPx),
+      scaleResidual: finite(motion?.scaleResidual),
+      depth: ordinal !== undefined ? scale.planes[ordinal - 1] : null,
+      sharePercent: (100 * (pixels.get(file.number) ?? 0)) / sources.length,
+    };
+  });
+}
+
+/** Side of a pixel at the plane of focus, where the options tell it. */
+function fieldScale(options: MergeOptions, width: number): { mmPerPixel?: number } {
+  const { fieldWidthMm, magnification, pixelPitchUm } = options;
+  if (fieldWidthMm !== undefined) return { mmPerPixel: fieldWidthMm / width };
+  if (magnification !== undefined && pixelPitchUm !== undefined) {
+    return { mmPerPixel: pixelPitchUm / 1000 / magnification };
+  }
+  return {};
+}
+
+function firstChannel(pixels: Uint8Array | Uint16Array): Uint8Array | Uint16Array {
+  const out =
+    pixels instanceof Uint8Array ? new Uint8Array(pixels.length / 3) : new Uint16Array(pixels.length / 3);
+  for (let i = 0; i < out.length; i++) out[i] = pixels[i * 3];
+  return out;
+}
+
+function programVersion(): string {
+  const manifest = JSON.parse(readFileSync(new URL('../../package.json', import.meta.url), 'utf8')) as {
+    version: string;
+  };
+  return manifest.version;
+}

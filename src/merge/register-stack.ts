@@ -1,0 +1,77 @@
+import { InputError } from '../errors.js';
+import { createMotionEstimator } from '../register/motion-estimator.js';
+import type { MotionSolution } from '../register/motion-solution.js';
+import { decodeFrame, type Shrink } from '../stack/decode.js';
+import type { FrameFile, Stack } from '../stack/frame.js';
+import { hashFile } from '../stack/hash-file.js';
+import { feedFrames } from './frame-feed.js';
+import type { MergeOptions } from './options.js';
+import type { RunLog } from './run-log.js';
+
+/** Least pixels of the picture that motion is measured on: a finer one places a frame no better. */
+const registrationPixels = 1.2e6;
+
+export interface Registration {
+  motion: MotionSolution;
+  /** SHA-256 of each frame's file, by frame number. */
+  hashes: Map<number, string>;
+  /** Frames that cannot be decoded: number and reason. */
+  unreadable: Map<number, string>;
+}
+
+/**
+ * The first reading of a stack: motion and light of each frame, on reduced pictures, and the files' hashes.
+ * A frame that cannot be decoded is left out with a warning.
+ *
+ * Throws InputError when a frame cannot be decoded and `strict` is set, or when fewer than two can.
+ */
+export async function registerStack(stack: Stack, options: MergeOptions, log: RunLog): Promise<Registration> {
+  const { frames, size } = stack;
+  const shrink = shrinkFor(size.width * size.height);
+  const estimator = createMotionEstimator({ motion: options.motion, fullSize: size });
+  const hashes = new Map<number, string>();
+  const unreadable = new Map<number, string>();
+  const read = async (frame: FrameFile) => {
+    const [decoded, hash] = await Promise.all([decodeFrame(frame, { shrink }), hashFile(frame.path)]);
+    hashes.set(frame.number, hash);
+    return decoded;
+  };
+  let done = 0;
+  for await (const fed of feedFrames(frames, read, 2)) {
+    log.throwIfStopped();
+    const { number } = fed.item;
+    if ('error' in fed) {
+      if (!(fed.error instanceof InputError) || options.strict) throw fed.error;
+      unreadable.set(number, 'damaged or unreadable');
+      log.warn(`${fed.error.message} It is left out.`);
+    } else {
+      const { pixels, width, height, channels, bits } = fed.value;
+      estimator.add({ number, pixels, width, height, channels, bits, factorX: shrink, factorY: shrink });
+    }
+    log.progress(++done, frames.length);
+  }
+  const readable = frames.filter((frame) => !unreadable.has(frame.number));
+  if (readable.length < 2) {
+    throw new InputError(
+      `Only ${readable.length} of ${frames.length} frames in "${stack.folder}" can be read: a stack needs at least two. Copy the photographs again from the card.`,
+    );
+  }
+  const motion = estimator.solve(anchorNumber(readable, options.anchor));
+  return { motion, hashes, unreadable };
+}
+
+/** The largest reduction that leaves enough pixels to register by. */
+function shrinkFor(pixels: number): Shrink {
+  const shrinks: Shrink[] = [8, 4, 2];
+  return shrinks.find((shrink) => pixels / (shrink * shrink) >= registrationPixels) ?? 1;
+}
+
+function anchorNumber(frames: readonly FrameFile[], anchor: MergeOptions['anchor']): number {
+  if (anchor === 'first') return frames[0].number;
+  if (anchor === 'last') return frames.at(-1)!.number;
+  if (anchor === 'middle') return frames[(frames.length - 1) >> 1].number;
+  if (frames.some((frame) => frame.number === anchor)) return anchor;
+  throw new InputError(
+    `Frame ${anchor} cannot be the anchor: it is not among the frames in use (${frames[0].number} to ${frames.at(-1)!.number}). Choose another with --anchor.`,
+  );
+}

@@ -1,0 +1,167 @@
+import type { Size } from '../image/image.js';
+import type { MotionModel } from '../merge/options.js';
+import { type CentredMotion, motionMatrix, motionToSimilarity, noMotion } from './centred-motion.js';
+import { median } from './fit-motion.js';
+import { type LightLink, solveLight } from './frame-light.js';
+import type { FrameMotion, MotionSolution } from './motion-solution.js';
+import { findDirection, railResiduals } from './rail.js';
+import { type PairLink, reachableFrom, type StackSolution, solveStack } from './solve-stack.js';
+
+/** What is kept of a frame after it is gone. */
+export interface FrameRecord {
+  number: number;
+  channels: 1 | 3;
+  detail: number;
+  fineShare: number;
+  sameAsPrevious: boolean;
+}
+
+/** All that was measured on a stack. */
+export interface MotionEvidence {
+  motion: MotionModel;
+  fullSize: Size;
+  radiusPx: number;
+  /** Full-size pixels per reduced pixel. */
+  pitchPx: number;
+  frames: FrameRecord[];
+  links: PairLink[];
+  lightLinks: LightLink[];
+}
+
+/** Error of a pair beyond what its tiles show, reduced pixels. */
+const pairFloorPx = 0.012;
+/** Below this RMS (8-bit levels) there is nothing to align. */
+const leastDetail = 0.05;
+const sharpnessReach = 4;
+const blurredBelow = 0.7;
+
+export function assembleSolution(evidence: MotionEvidence, anchorNumber: number): MotionSolution {
+  const { frames, fullSize, motion: model } = evidence;
+  const asked = frames.findIndex(({ number }) => number === anchorNumber);
+  if (asked < 0)
+    throw new RangeError(
+      `Expected the number of an added frame for anchorNumber but received ${anchorNumber}`,
+    );
+  const warnings: string[] = [];
+  const allFlat = frames.every(({ detail }) => detail < leastDetail);
+  const still = model === 'none' || allFlat;
+  const anchor = still ? asked : chooseAnchor(evidence, asked, warnings);
+  const { solution, rollFound } = still ? standStill(frames.length) : solveModel(evidence, anchor);
+  const { motions, residualsPx } = solution;
+  const sharpness = relativeSharpness(frames);
+  const rail = railResiduals(motions);
+  const gains = solveLight(evidence.lightLinks, frames.length, anchor, frames[0].channels);
+  const placed = frames.map((frame, k): FrameMotion => {
+    const motion = motions[k];
+    const reason = allFlat || !motion ? whyNot(frame) : sharpness[k] < blurredBelow ? blurred : undefined;
+    return {
+      number: frame.number,
+      usable: motion !== undefined,
+      ...(reason ? { reason } : {}),
+      similarity: motionToSimilarity(motion ?? noMotion),
+      matrix: motionMatrix(motion ?? noMotion, fullSize),
+      residualPx: residualsPx[k],
+      scaleResidual: rail.scale[k],
+      stepResidual: rail.steps[k],
+      sharpness: sharpness[k],
+      detail: frame.detail,
+      sameAsPrevious: frame.sameAsPrevious,
+      gainRatio: motion ? gains[k] : gains[k].map(() => 1),
+    };
+  });
+  for (const { usable, number, reason } of placed) {
+    if (!usable) warnings.push(`Frame ${number} cannot be aligned: ${reason}.`);
+  }
+  return {
+    anchorNumber: frames[anchor].number,
+    frames: placed,
+    direction: findDirection(motions),
+    rollFound,
+    perspective: false,
+    warnings,
+  };
+}
+
+const blurred = 'it is less sharp than the frames around it, as if shaken';
+
+function whyNot({ detail }: FrameRecord): string {
+  return detail < leastDetail ? 'it shows no detail' : 'it has too little in common with its neighbours';
+}
+
+function standStill(count: number): { solution: StackSolution; rollFound: boolean } {
+  return {
+    solution: {
+      motions: Array.from({ length: count }, () => ({ ...noMotion })),
+      residualsPx: new Array<number>(count).fill(Number.NaN),
+    },
+    rollFound: false,
+  };
+}
+
+/** The frame asked for, unless nothing hangs on it: then the nearest frame of the largest part. */
+function chooseAnchor({ frames, links }: MotionEvidence, asked: number, warnings: string[]): number {
+  const count = frames.length;
+  const own = reachableFrom(asked, count, links);
+  if (count === 1 || own.filter(Boolean).length > 1) return asked;
+  let largest = own;
+  for (let k = 0; k < count; k++) {
+    if (largest[k]) continue;
+    const part = reachableFrom(k, count, links);
+    if (part.filter(Boolean).length > largest.filter(Boolean).length) largest = part;
+  }
+  if (largest === own) return asked;
+  const members = largest.flatMap((inside, k) => (inside ? [k] : []));
+  const nearest = members.reduce((best, k) => (Math.abs(k - asked) < Math.abs(best - asked) ? k : best));
+  warnings.push(
+    `Frame ${frames[asked].number} was to be the anchor but cannot be aligned with any other frame. ` +
+      `Frame ${frames[nearest].number} takes its place.`,
+  );
+  return nearest;
+}
+
+function solveModel(
+  evidence: MotionEvidence,
+  anchor: number,
+): { solution: StackSolution; rollFound: boolean } {
+  const { motion, links, radiusPx, pitchPx, frames } = evidence;
+  const solve = (free: 'shift' | 'scale' | 'similarity') =>
+    solveStack(links, { frameCount: frames.length, anchor, radiusPx, free, floorPx: pairFloorPx * pitchPx });
+  if (motion === 'shift') return { solution: solve('shift'), rollFound: false };
+  const turned = solve('similarity');
+  const rollFound = showsRoll(turned.motions, links, radiusPx, pitchPx);
+  return { solution: motion === 'similarity' || rollFound ? turned : solve('scale'), rollFound };
+}
+
+/** Rolls count when they move the corners visibly and stand several times above their errors. */
+function showsRoll(
+  motions: readonly (CentredMotion | undefined)[],
+  links: readonly PairLink[],
+  radiusPx: number,
+  pitchPx: number,
+): boolean {
+  const errors = links.map(({ information }) =>
+    Math.hypot(1 / Math.sqrt(information[5]), pairFloorPx * pitchPx),
+  );
+  const typicalError = median(Float64Array.from(errors));
+  const turnsPx = links.map(({ motion }) => Math.abs((motion.b / motion.a) * radiusPx));
+  const typicalTurn = median(Float64Array.from(turnsPx));
+  const known = motions.filter((m) => m !== undefined);
+  const rolls = known.map((m) => (m.b / m.a) * radiusPx);
+  const range = Math.max(...rolls) - Math.min(...rolls);
+  return (
+    (typicalTurn > 4 * typicalError && typicalTurn > 0.05 * pitchPx) ||
+    (range > 6 * typicalError * Math.sqrt(known.length) && range > 0.15 * pitchPx)
+  );
+}
+
+/** Each frame's share of fine detail against the median of the frames around it. */
+function relativeSharpness(frames: readonly FrameRecord[]): number[] {
+  return frames.map(({ fineShare }, k) => {
+    const around = frames
+      .slice(Math.max(0, k - sharpnessReach), k + sharpnessReach + 1)
+      .filter((frame) => frame !== frames[k])
+      .map((frame) => frame.fineShare);
+    const typical = median(Float64Array.from(around));
+    return typical > 0 ? fineShare / typical : 1;
+  });
+}

@@ -1,0 +1,64 @@
+import type { BandLevel } from './band-pyramid.js';
+
+/** The frame is divided into this many cells, so that a strongly detailed corner does not take the whole budget. */
+const cellsX = 6;
+const cellsY = 4;
+/** A cell may hold at most this multiple of its even share. */
+const cellExcess = 2.5;
+/** Energy of the band that noise may have at most: white noise of 2 levels. Above it is texture. */
+const mostNoiseEnergy = 0.4;
+
+/**
+ * Indices of the reference's tiles that have detail in both frames, best first, at most `budget`.
+ * A tile qualifies when the weaker of its two energies stands above the noise, and when it lies with a margin for
+ * interpolation inside the moving frame.
+ */
+export function chooseTiles(
+  reference: BandLevel,
+  moving: BandLevel,
+  toMoving: (x: number, y: number) => [number, number],
+  budget: number,
+): number[] {
+  const { tile, tilesX, tilesY, width, height } = reference;
+  const noise = noiseEnergy(reference) + noiseEnergy(moving);
+  const least = 0.75 * noise + 0.005;
+  const scores = new Float64Array(tilesX * tilesY);
+  const candidates: number[] = [];
+  for (let ty = 0; ty < tilesY; ty++) {
+    for (let tx = 0; tx < tilesX; tx++) {
+      const [x, y] = toMoving(tx * tile, ty * tile);
+      // Two pixels for the cubic, two for roll and for tiles pushed inward at the border.
+      if (!(x >= 4 && y >= 4 && x + tile < width - 5 && y + tile < height - 5)) continue;
+      const index = ty * tilesX + tx;
+      const here = reference.tileEnergy[index];
+      const nearX = Math.min(tilesX - 1, Math.round(x / tile));
+      const nearY = Math.min(tilesY - 1, Math.round(y / tile));
+      const there = moving.tileEnergy[nearY * tilesX + nearX];
+      const score = Math.min(here, there);
+      if (score < least) continue;
+      scores[index] = score;
+      candidates.push(index);
+    }
+  }
+  candidates.sort((p, q) => scores[q] - scores[p] || p - q);
+  if (candidates.length <= budget) return candidates;
+  const cellLimit = Math.ceil((cellExcess * budget) / (cellsX * cellsY));
+  const taken = new Uint16Array(cellsX * cellsY);
+  const chosen: number[] = [];
+  for (const index of candidates) {
+    const tx = index % tilesX;
+    const ty = Math.floor(index / tilesX);
+    const cell = Math.floor((ty * cellsY) / tilesY) * cellsX + Math.floor((tx * cellsX) / tilesX);
+    if (taken[cell] >= cellLimit) continue;
+    taken[cell]++;
+    chosen.push(index);
+    if (chosen.length === budget) break;
+  }
+  return chosen;
+}
+
+/** Energy of the quietest twentieth of the tiles, as far as it can be noise. */
+function noiseEnergy(level: BandLevel): number {
+  const sorted = Float32Array.from(level.tileEnergy).sort();
+  return Math.min(mostNoiseEnergy, sorted[Math.floor(sorted.length / 20)] ?? 0);
+}

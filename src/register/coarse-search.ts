@@ -1,0 +1,58 @@
+import type { BandLevel } from './band-pyramid.js';
+
+/** A whole-pixel shift between two coarsest levels and its normalised correlation, -1 to 1. */
+export interface CoarseShift {
+  dx: number;
+  dy: number;
+  correlation: number;
+}
+
+/** Shifts up to this share of the width are searched, a little beyond what a badly bumped rail gives. */
+const reachShare = 0.07;
+
+/**
+ * Exhaustive search for the shift (reference pixel (x, y) lies at (x + dx, y + dy) in moving) that correlates
+ * best over the overlap. Values are first squeezed to b / (|b| + rms), so that a few strong edges or specks
+ * do not decide alone.
+ */
+export function searchShift(reference: BandLevel, moving: BandLevel, reachScale = 1): CoarseShift {
+  const { width, height } = reference;
+  const ref = squeeze(reference.band);
+  const mov = squeeze(moving.band);
+  const reach = Math.max(2, Math.ceil(reachShare * reachScale * width) + 1);
+  const reachX = Math.min(reach, Math.floor(width / 3));
+  const reachY = Math.min(reach, Math.floor(height / 3));
+  let best: CoarseShift = { dx: 0, dy: 0, correlation: -1 };
+  for (let dy = -reachY; dy <= reachY; dy++) {
+    const yFrom = Math.max(0, -dy);
+    const yTo = Math.min(height, height - dy);
+    for (let dx = -reachX; dx <= reachX; dx++) {
+      const xFrom = Math.max(0, -dx);
+      const xTo = Math.min(width, width - dx);
+      let cross = 0;
+      let refPower = 0;
+      let movPower = 0;
+      for (let y = yFrom; y < yTo; y++) {
+        const offset = (y + dy) * width + dx;
+        const start = y * width;
+        for (let x = xFrom; x < xTo; x++) {
+          const r = ref[start + x];
+          const m = mov[offset + x];
+          cross += r * m;
+          refPower += r * r;
+          movPower += m * m;
+        }
+      }
+      const correlation = cross / Math.sqrt(refPower * movPower + 1e-12);
+      if (correlation > best.correlation) best = { dx, dy, correlation };
+    }
+  }
+  return best;
+}
+
+function squeeze(band: Float32Array): Float32Array {
+  let power = 0;
+  for (const value of band) power += value * value;
+  const rms = Math.sqrt(power / band.length) + 1e-3;
+  return band.map((value) => value / (Math.abs(value) + rms));
+}

@@ -1,0 +1,190 @@
+import { type CentredMotion, noMotion } from './centred-motion.js';
+import { solveSymmetric } from './solve-symmetric.js';
+
+/** Where tiles of the reference were found in the moving frame; full-size pixels about the centre. */
+export interface Correspondences {
+  count: number;
+  /** Reference position. */
+  u: Float64Array;
+  v: Float64Array;
+  /** Position found in the moving frame. */
+  foundU: Float64Array;
+  foundV: Float64Array;
+  /** Information (inverse covariance) of the found position, 1/px^2. */
+  xx: Float64Array;
+  xy: Float64Array;
+  yy: Float64Array;
+  /** Filled by `fitMotion`: robust weight, 0 to 1, and distance from the fit in pixels. */
+  weight: Float64Array;
+  distancePx: Float64Array;
+}
+
+/** A fitted motion reference -> moving with its information about (a, b, x, y), row-major 4 x 4. */
+export interface MotionFit {
+  motion: CentredMotion;
+  information: Float64Array;
+  /** Weighted RMS distance of the tiles from the fit, px. */
+  residualPx: number;
+}
+
+export function createCorrespondences(capacity: number): Correspondences {
+  const column = () => new Float64Array(capacity);
+  return {
+    count: 0,
+    u: column(),
+    v: column(),
+    foundU: column(),
+    foundV: column(),
+    xx: column(),
+    xy: column(),
+    yy: column(),
+    weight: column(),
+    distancePx: column(),
+  };
+}
+
+const rounds = 12;
+/** The biweight's usual limit, in standard deviations: 95 % efficient on normal errors. */
+const biweightLimit = 4.685;
+/** How far scale and roll may reasonably be from 1 and 0 between near frames: steadies fits of few tiles. */
+const looseSpread = 0.03;
+
+/**
+ * Iteratively reweighted least squares for a similarity (or a shift alone) on tile correspondences: first
+ * absolute-value weights, which find the majority, then Tukey's biweight (Beaton & Tukey 1974), which forgets
+ * the rest: specks that sit on the sensor, things that moved, false matches.
+ */
+export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: boolean): MotionFit {
+  const { count, u, v, foundU, foundV, xx, xy, yy, weight, distancePx } = tiles;
+  const normal = new Float64Array(16);
+  const right = new Float64Array(4);
+  const spread = new Float64Array(count);
+  let motion: CentredMotion = {
+    ...noMotion,
+    x: median(difference(foundU, u, count)),
+    y: median(difference(foundV, v, count)),
+  };
+  let sigma = 1;
+  for (let round = 0; round <= rounds; round++) {
+    for (let i = 0; i < count; i++) {
+      const ex = foundU[i] - (motion.a * u[i] - motion.b * v[i] + motion.x);
+      const ey = foundV[i] - (motion.b * u[i] + motion.a * v[i] + motion.y);
+      distancePx[i] = Math.hypot(ex, ey);
+      spread[i] = Math.sqrt(Math.max(0, xx[i] * ex * ex + 2 * xy[i] * ex * ey + yy[i] * ey * ey));
+    }
+    // The median length of a two-dimensional normal error of unit variance is sqrt(2 ln 2).
+    sigma = Math.max(0.25, median(Float64Array.from(spread)) / 1.17741);
+    for (let i = 0; i < count; i++) {
+      const t = spread[i] / sigma;
+      if (round < 4) weight[i] = 1 / Math.max(1, t);
+      else weight[i] = t < biweightLimit ? (1 - (t / biweightLimit) ** 2) ** 2 : 0;
+    }
+    if (round === rounds) break;
+    accumulate(tiles, motion, radiusPx, normal, right);
+    steady(normal, right, motion, radiusPx, sigma);
+    if (shiftOnly) pinScaleAndRoll(normal, right);
+    const step = solveSymmetric(normal, right, 4);
+    if (!step) break;
+    motion = {
+      a: motion.a + step[0] / radiusPx,
+      b: motion.b + step[1] / radiusPx,
+      x: motion.x + step[2],
+      y: motion.y + step[3],
+    };
+  }
+  accumulate(tiles, motion, radiusPx, normal, right);
+  // Tiles that scatter less than they claim gain nothing; more, and the claim shrinks.
+  const information = normal.map((value) => value / Math.max(1, sigma * sigma));
+  let total = 0;
+  let squares = 0;
+  for (let i = 0; i < count; i++) {
+    const w = weight[i] * (xx[i] + yy[i]);
+    total += w;
+    squares += w * distancePx[i] ** 2;
+  }
+  return { motion, information, residualPx: total > 0 ? Math.sqrt(squares / total) : Number.NaN };
+}
+
+/** Normal equations of the step, with a and b in units of pixels at `radiusPx`. */
+function accumulate(
+  tiles: Correspondences,
+  motion: CentredMotion,
+  radiusPx: number,
+  normal: Float64Array,
+  right: Float64Array,
+): void {
+  normal.fill(0);
+  right.fill(0);
+  for (let i = 0; i < tiles.count; i++) {
+    const w = tiles.weight[i];
+    if (w <= 0) continue;
+    const u = tiles.u[i];
+    const v = tiles.v[i];
+    const p = u / radiusPx;
+    const q = v / radiusPx;
+    const ex = tiles.foundU[i] - (motion.a * u - motion.b * v + motion.x);
+    const ey = tiles.foundV[i] - (motion.b * u + motion.a * v + motion.y);
+    const xx = w * tiles.xx[i];
+    const xy = w * tiles.xy[i];
+    const yy = w * tiles.yy[i];
+    // Columns of the model: a -> (p, q), b -> (-q, p), x -> (1, 0), y -> (0, 1).
+    const ax = xx * p + xy * q;
+    const ay = xy * p + yy * q;
+    const bx = -xx * q + xy * p;
+    const by = -xy * q + yy * p;
+    const fx = xx * ex + xy * ey;
+    const fy = xy * ex + yy * ey;
+    normal[0] += p * ax + q * ay;
+    normal[1] += p * bx + q * by;
+    normal[2] += ax;
+    normal[3] += ay;
+    normal[5] += -q * bx + p * by;
+    normal[6] += bx;
+    normal[7] += by;
+    normal[10] += xx;
+    normal[11] += xy;
+    normal[15] += yy;
+    right[0] += p * fx + q * fy;
+    right[1] += -q * fx + p * fy;
+    right[2] += fx;
+    right[3] += fy;
+  }
+  for (let row = 1; row < 4; row++) {
+    for (let col = 0; col < row; col++) normal[row * 4 + col] = normal[col * 4 + row];
+  }
+}
+
+function steady(
+  normal: Float64Array,
+  right: Float64Array,
+  m: CentredMotion,
+  radiusPx: number,
+  sigma: number,
+) {
+  const w = (sigma / (looseSpread * radiusPx)) ** 2;
+  normal[0] += w;
+  normal[5] += w;
+  right[0] += w * (1 - m.a) * radiusPx;
+  right[1] -= w * m.b * radiusPx;
+}
+
+function pinScaleAndRoll(normal: Float64Array, right: Float64Array): void {
+  for (let i = 0; i < 4; i++) {
+    normal[i] = normal[i * 4] = 0;
+    normal[4 + i] = normal[i * 4 + 1] = 0;
+  }
+  normal[0] = normal[5] = 1;
+  right[0] = right[1] = 0;
+}
+
+function difference(left: Float64Array, right: Float64Array, count: number): Float64Array {
+  return Float64Array.from({ length: count }, (_, i) => left[i] - right[i]);
+}
+
+/** Median of `values`, which are sorted in place; 0 when there are none. */
+export function median(values: Float64Array): number {
+  if (values.length === 0) return 0;
+  values.sort();
+  const half = values.length >> 1;
+  return values.length % 2 ? values[half] : (values[half - 1] + values[half]) / 2;
+}

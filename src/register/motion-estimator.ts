@@ -1,0 +1,184 @@
+import type { Size } from '../image/image.js';
+import type { MotionModel } from '../merge/options.js';
+import { assembleSolution, type FrameRecord, type MotionEvidence } from './assemble-solution.js';
+import {
+  type BandLevel,
+  createBandPyramid,
+  createPyramidScratch,
+  fillBandPyramid,
+  type PyramidScratch,
+} from './band-pyramid.js';
+import { type CentredMotion, composeMotions, invertMotion, noMotion } from './centred-motion.js';
+import { frameDetail } from './frame-detail.js';
+import { compareLight, type LightGrid, type LightLink, measureLight } from './frame-light.js';
+import type { MotionSolution } from './motion-solution.js';
+import { type LevelGeometry, levelGeometries, measurePair } from './pair-motion.js';
+import { clampIsolatedPixels, type ReducedFrame, writeLuma } from './reduced-frame.js';
+
+export interface MotionEstimatorOptions {
+  motion: MotionModel;
+  /** Size of the frames as merged, pixels: all results refer to it. */
+  fullSize: Size;
+}
+
+export interface MotionEstimator {
+  /** Measures a frame against the frames before it. Frames come in capture order; `pixels` may be reused after. */
+  add(frame: ReducedFrame): void;
+  /** Solves all frames added so far, to the frame with this number. */
+  solve(anchorNumber: number): MotionSolution;
+}
+
+/** How many earlier frames are kept at registration size: two neighbours, and one more to step over two bad ones. */
+const keptFrames = 3;
+/** Light is also compared over this distance: the grids are tiny, and long links stop the gains from drifting. */
+const lightReach = 8;
+/** A pixel this far outside its neighbours' range is the sensor's, 8-bit levels. */
+const isolatedLevels = 12;
+
+interface KeptFrame {
+  index: number;
+  levels: BandLevel[];
+}
+
+/**
+ * Estimates motion and gain of a stack, frame by frame. Holds four band-passed pyramids of the reduced size and
+ * a few numbers per frame, so memory does not grow with the stack's pictures.
+ */
+export function createMotionEstimator(options: MotionEstimatorOptions): MotionEstimator {
+  return new StreamingEstimator(options);
+}
+
+class StreamingEstimator implements MotionEstimator {
+  readonly #motion: MotionModel;
+  readonly #fullSize: Size;
+  readonly #radiusPx: number;
+  readonly #evidence: MotionEvidence;
+  #scratch: PyramidScratch | undefined;
+  #geometry: LevelGeometry[] = [];
+  /** Newest first. */
+  readonly #kept: KeptFrame[] = [];
+  readonly #lights: { index: number; grid: LightGrid }[] = [];
+  #shape = '';
+
+  constructor({ motion, fullSize }: MotionEstimatorOptions) {
+    this.#motion = motion;
+    this.#fullSize = fullSize;
+    this.#radiusPx = Math.hypot(fullSize.width, fullSize.height) / 2;
+    this.#evidence = {
+      motion,
+      fullSize,
+      radiusPx: this.#radiusPx,
+      pitchPx: 1,
+      frames: [],
+      links: [],
+      lightLinks: [],
+    };
+  }
+
+  add(frame: ReducedFrame): void {
+    const scratch = this.#prepare(frame);
+    const index = this.#evidence.frames.length;
+    const spare = this.#kept.length > keptFrames ? this.#kept.pop() : undefined;
+    const current: KeptFrame = {
+      index,
+      levels: spare?.levels ?? createBandPyramid(frame.width, frame.height),
+    };
+    writeLuma(frame, scratch.luma[0]);
+    clampIsolatedPixels(scratch.luma[0], frame.width, frame.height, isolatedLevels);
+    fillBandPyramid(current.levels, scratch);
+    const previous = this.#kept[0];
+    const record: FrameRecord = {
+      number: frame.number,
+      channels: frame.channels,
+      ...frameDetail(current.levels),
+      sameAsPrevious: previous !== undefined && equalPlanes(previous.levels[0].band, current.levels[0].band),
+    };
+    this.#evidence.frames.push(record);
+    const toKept = this.#measureMotion(current);
+    this.#measureGain(index, measureLight(frame), toKept);
+    this.#kept.unshift(current);
+  }
+
+  solve(anchorNumber: number): MotionSolution {
+    return assembleSolution(this.#evidence, anchorNumber);
+  }
+
+  #prepare(frame: ReducedFrame): PyramidScratch {
+    const shape = `${frame.width} x ${frame.height} x ${frame.channels}`;
+    if (frame.pixels.length !== frame.width * frame.height * frame.channels) {
+      throw new RangeError(
+        `Expected ${shape} samples for frame ${frame.number} but received ${frame.pixels.length}`,
+      );
+    }
+    if (this.#scratch) {
+      if (shape !== this.#shape) {
+        throw new RangeError(`Expected ${this.#shape} for frame ${frame.number} but received ${shape}`);
+      }
+      return this.#scratch;
+    }
+    const levels = createBandPyramid(frame.width, frame.height);
+    this.#shape = shape;
+    this.#geometry = levelGeometries(levels, this.#fullSize, frame.factorX, frame.factorY);
+    this.#evidence.pitchPx = Math.sqrt(frame.factorX * frame.factorY);
+    this.#scratch = createPyramidScratch(levels);
+    return this.#scratch;
+  }
+
+  /** Links the frame to those kept; returns its motion from each that it could be linked to, by index. */
+  #measureMotion(current: KeptFrame): Map<number, CentredMotion> {
+    const toKept = new Map<number, CentredMotion>();
+    if (this.#motion === 'none') return toKept;
+    const { links } = this.#evidence;
+    for (const [place, kept] of this.#kept.slice(0, keptFrames).entries()) {
+      // The third is asked only when the stack would otherwise come apart or hang on one pair.
+      if (place >= 2 && toKept.size >= 1) break;
+      const pair = measurePair(kept.levels, current.levels, this.#geometry, {
+        radiusPx: this.#radiusPx,
+        shiftOnly: this.#motion === 'shift',
+        start: this.#predict(kept.index, toKept),
+      });
+      if (!pair.reliable) continue;
+      links.push({ from: kept.index, to: current.index, motion: pair.motion, information: pair.information });
+      toKept.set(kept.index, pair.motion);
+    }
+    return toKept;
+  }
+
+  /** Motion kept -> current through a frame between them that is linked to both. */
+  #predict(kept: number, toKept: Map<number, CentredMotion>): CentredMotion | undefined {
+    for (const [between, onward] of toKept) {
+      const link = this.#evidence.links.find(({ from, to }) => from === kept && to === between);
+      if (link) return composeMotions(onward, link.motion);
+    }
+    return undefined;
+  }
+
+  #measureGain(index: number, grid: LightGrid, toKept: Map<number, CentredMotion>): void {
+    const lightLinks: LightLink[] = this.#evidence.lightLinks;
+    // Motions from older frames by walking back along the links.
+    const fromOlder = new Map<number, CentredMotion>(toKept);
+    for (let older = index - 1; older >= index - lightReach; older--) {
+      const known = fromOlder.get(older);
+      if (!known) continue;
+      for (const link of this.#evidence.links) {
+        if (link.to === older && !fromOlder.has(link.from))
+          fromOlder.set(link.from, composeMotions(known, link.motion));
+      }
+    }
+    for (const light of this.#lights) {
+      const apart = index - light.index;
+      if (apart > 2 && apart % 4 !== 0) continue;
+      const motion = this.#motion === 'none' ? noMotion : fromOlder.get(light.index);
+      if (!motion) continue;
+      const ratio = compareLight(grid, light.grid, invertMotion(motion), this.#fullSize);
+      if (ratio) lightLinks.push({ of: index, to: light.index, ...ratio });
+    }
+    this.#lights.unshift({ index, grid });
+    if (this.#lights.length > lightReach) this.#lights.pop();
+  }
+}
+
+function equalPlanes(left: Float32Array, right: Float32Array): boolean {
+  for (let i = 0; i < left.length; i++) if (left[i] !== right[i]) return false;
+  return true;
+}

@@ -1,0 +1,42 @@
+import type { Matrix3, Similarity } from './transform.js';
+
+/** Where one frame lies, and how sure that is. */
+export interface FrameMotion {
+  number: number;
+  /** False when the frame could not be joined to the anchor: leave it out. */
+  usable: boolean;
+  /** Why not usable, or what is odd about it; a clause without full stop. */
+  reason?: string;
+  /** Frame -> anchor, full-size pixels about the frame's centre. Identity when not usable. */
+  similarity: Similarity;
+  /** The same as a matrix on full-size pixel coordinates. */
+  matrix: Matrix3;
+  /** RMS distance at the frame's corners between the solution and the frame's pairs, full-size pixels; NaN without. */
+  residualPx: number;
+  /** 1/scale minus the straight line through all frames (on a rail 1/scale is linear in position). 0 without scale. */
+  scaleResidual: number;
+  /** The same in steps of the rail; NaN when the scale does not drift. */
+  stepResidual: number;
+  /** Fine detail against the frames around: 1 is alike, below about 0.7 blurred or shaken. */
+  sharpness: number;
+  /** RMS of fine detail in the frame's most detailed tenth, 8-bit levels; near 0 for a flat frame. */
+  detail: number;
+  /** Whether the picture equals the previous frame's, pixel for pixel. */
+  sameAsPrevious: boolean;
+  /** Multiply the frame by this to match the anchor, per channel. */
+  gainRatio: number[];
+}
+
+export interface MotionSolution {
+  /** The frame whose framing is kept: the one asked for, or a replacement that a warning names. */
+  anchorNumber: number;
+  frames: FrameMotion[];
+  /** On a rail that moves toward the subject the picture of a fixed thing grows from frame to frame: near to far. */
+  direction: 'near-to-far' | 'far-to-near' | 'unknown';
+  /** Whether the frames turn against each other more than the measurement's error. */
+  rollFound: boolean;
+  /** Whether frames were taken as moved along a rail, with its perspective, not as enlarged alone. */
+  perspective: boolean;
+  /** Plain sentences for the user. */
+  warnings: string[];
+}

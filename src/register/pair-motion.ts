@@ -1,0 +1,241 @@
+import { type BandLevel, momentsAt, tileOrigin } from './band-pyramid.js';
+import type { CentredMotion } from './centred-motion.js';
+import { chooseTiles } from './choose-tiles.js';
+import { searchShift } from './coarse-search.js';
+import { type Correspondences, createCorrespondences, fitMotion, type MotionFit } from './fit-motion.js';
+import { crossCount, solveTile, type TilePlacement, type TileStep, tileCross } from './match-tile.js';
+
+/** How a level's pixels lie in the full-size frame: centred u = (x + 0.5) * pitchX - halfX. */
+export interface LevelGeometry {
+  pitchX: number;
+  pitchY: number;
+  halfX: number;
+  halfY: number;
+}
+
+/** The geometry of every level for a full-size frame and the factors of the reduced picture. */
+export function levelGeometries(
+  levels: readonly BandLevel[],
+  fullSize: { width: number; height: number },
+  factorX: number,
+  factorY: number,
+): LevelGeometry[] {
+  return levels.map((_, n) => ({
+    pitchX: factorX * 2 ** n,
+    pitchY: factorY * 2 ** n,
+    halfX: fullSize.width / 2,
+    halfY: fullSize.height / 2,
+  }));
+}
+
+/** What comparing two frames found: reference -> moving, in centred full-size pixels. */
+export interface PairMeasurement {
+  motion: CentredMotion;
+  /** Row-major 4 x 4 about (a, b, x, y), with a and b scaled by `radiusPx`: 1/px^2. */
+  information: Float64Array;
+  residualPx: number;
+  /** Tiles with detail in both frames, and those that agree with the motion, at the level that agrees best. */
+  detailed: number;
+  agreeing: number;
+  /** Whether enough tiles agree for the motion to be believed. */
+  reliable: boolean;
+}
+
+export interface PairOptions {
+  radiusPx: number;
+  shiftOnly: boolean;
+  /** Where to start; without it the coarsest level is searched. */
+  start?: CentredMotion | undefined;
+}
+
+/** Most tiles compared on a level: this bounds the time of a pair. */
+const tileBudget = 280;
+/** A tile matches when the reference explains this share of its energy: a correlation of 0.55 to 0.7. */
+const leastExplained = [0.3, 0.35, 0.45, 0.45, 0.45];
+/** Gauss-Newton on a band of 6 pixels per period converges from about a quarter of a period. */
+const longestStepPx = 1.6;
+/** Errors that noise does not explain (parallax, unlike blur inside a tile), pixels of the level. */
+const FLOOR=JSON.parse(process.env.FLOOR??'[0.03,0.03,0.03]');const KAPPA=Number(process.env.KAPPA??0);
+/** Levels whose tiles vote together at the end; the finest may hold nothing but noise when all is defocused. */
+const votingLevels = 3;
+const fewestAgreeing = 8;
+const leastAgreeingShare = 0.3;
+
+/** Reused by every call; registration runs on one thread. */
+const tileScratch = {
+  cross: new Float64Array(crossCount),
+  step: { dx: 0, dy: 0, xx: 0, xy: 0, yy: 0, contrast: 1, explained: 0 } satisfies TileStep as TileStep,
+};
+
+/**
+ * Motion between two frames from their band-passed pyramids. Coarse to fine, each level: tiles that have detail
+ * in both frames are compared by one Gauss-Newton step each, which leaves every tile its own local contrast, and a
+ * robust fit over the tiles gives the motion. At the end the tiles of the finest levels vote together.
+ */
+export function measurePair(
+  reference: readonly BandLevel[],
+  moving: readonly BandLevel[],
+  geometry: readonly LevelGeometry[],
+  options: PairOptions,
+): PairMeasurement {
+  const { radiusPx, shiftOnly } = options;
+  const top = reference.length - 1;
+  let motion: CentredMotion;
+  if (options.start) motion = options.start;
+  else {
+    const { dx, dy } = searchShift(reference[top], moving[top]);
+    motion = { a: 1, b: 0, x: dx * geometry[top].pitchX, y: dy * geometry[top].pitchY };
+  }
+  const votes: LevelVotes[] = [];
+  const from = options.start ? Math.min(votingLevels - 1, top) : top;
+  for (let n = from; n >= 0; n--) {
+    const voting = n < votingLevels;
+    const rounds = n === 0 ? 1 : 2;
+    for (let round = 0; round < rounds; round++) {
+      const found = compareLevel(reference[n], moving[n], geometry[n], n, motion);
+      if (voting && round === rounds - 1) votes.push(found);
+      if (found.tiles.count < 4) break;
+      // The few tiles of the coarsest level cannot tell scale from a local error.
+      const fit = fitMotion(found.tiles, radiusPx, shiftOnly || n > 3);
+      if (countAgreeing(found.tiles, geometry[n]) >= 4) motion = fit.motion;
+    }
+  }
+  return judge(votes, geometry, radiusPx, shiftOnly, motion);
+}
+
+interface LevelVotes {
+  level: number;
+  detailed: number;
+  tiles: Correspondences;
+}
+
+/** One Gauss-Newton step for every chosen tile of a level. */
+function compareLevel(
+  reference: BandLevel,
+  moving: BandLevel,
+  geometry: LevelGeometry,
+  n: number,
+  motion: CentredMotion,
+): LevelVotes {
+  const { pitchX, pitchY, halfX, halfY } = geometry;
+  const { cross, step } = tileScratch;
+  const { tile, width } = reference;
+  const toMoving = (x: number, y: number): [number, number] => {
+    const u = (x + 0.5) * pitchX - halfX;
+    const v = (y + 0.5) * pitchY - halfY;
+    return [
+      (motion.a * u - motion.b * v + motion.x + halfX) / pitchX - 0.5,
+      (motion.b * u + motion.a * v + motion.y + halfY) / pitchY - 0.5,
+    ];
+  };
+  const chosen = chooseTiles(reference, moving, toMoving, tileBudget);
+  const tiles = createCorrespondences(chosen.length);
+  const place: TilePlacement = {
+    x0: 0,
+    y0: 0,
+    size: tile,
+    movingX: 0,
+    movingY: 0,
+    perXx: motion.a,
+    perXy: (motion.b * pitchX) / pitchY,
+    perYx: (-motion.b * pitchY) / pitchX,
+    perYy: motion.a,
+  };
+  for (const index of chosen) {
+    [place.x0, place.y0] = tileOrigin(reference, index);
+    [place.movingX, place.movingY] = toMoving(place.x0, place.y0);
+    tileCross(reference.band, moving.band, width, place, cross);
+    const at = momentsAt(reference, index);
+    if (!solveTile(reference.tileMoments, at, cross, tile * tile, step)) continue;
+    if (step.explained < (leastExplained[n] ?? 0.45)) continue;
+    if (Math.hypot(step.dx, step.dy) > longestStepPx) continue;
+    const centreX = place.x0 + (tile - 1) / 2;
+    const centreY = place.y0 + (tile - 1) / 2;
+    const [movingX, movingY] = toMoving(centreX, centreY);
+    const k = tiles.count++;
+    tiles.u[k] = (centreX + 0.5) * pitchX - halfX;
+    tiles.v[k] = (centreY + 0.5) * pitchY - halfY;
+    tiles.foundU[k] = (movingX + step.dx + 0.5) * pitchX - halfX;
+    tiles.foundV[k] = (movingY + step.dy + 0.5) * pitchY - halfY;
+    storeInformation(tiles, k, step, pitchX, pitchY, n);
+  }
+  return { level: n, detailed: chosen.length, tiles };
+}
+
+/** Adds the floor to the tile's covariance and turns it into information in full-size pixels. */
+function storeInformation(
+  tiles: Correspondences,
+  k: number,
+  step: TileStep,
+  pitchX: number,
+  pitchY: number,
+  n: number,
+): void {
+  const unlike = Math.log(step.contrast);
+  const floor = (FLOOR[n] ?? 0.3) ** 2 + (KAPPA * unlike) ** 2;
+  const det = step.xx * step.yy - step.xy * step.xy;
+  const cxx = step.yy / det + floor;
+  const cyy = step.xx / det + floor;
+  const cxy = -step.xy / det;
+  const d = cxx * cyy - cxy * cxy;
+  tiles.xx[k] = cyy / d / (pitchX * pitchX);
+  tiles.xy[k] = -cxy / d / (pitchX * pitchY);
+  tiles.yy[k] = cxx / d / (pitchY * pitchY);
+}
+
+function countAgreeing(tiles: Correspondences, geometry: LevelGeometry): number {
+  let agreeing = 0;
+  for (let i = 0; i < tiles.count; i++) {
+    if (tiles.weight[i] > 0 && tiles.distancePx[i] < 0.7 * geometry.pitchX) agreeing++;
+  }
+  return agreeing;
+}
+
+function judge(
+  votes: readonly LevelVotes[],
+  geometry: readonly LevelGeometry[],
+  radiusPx: number,
+  shiftOnly: boolean,
+  fallback: CentredMotion,
+): PairMeasurement {
+  const all = joinVotes(votes);
+  if (all.count < 4) {
+    return {
+      motion: fallback,
+      information: new Float64Array(16),
+      residualPx: Number.NaN,
+      detailed: Math.max(0, ...votes.map((v) => v.detailed)),
+      agreeing: 0,
+      reliable: false,
+    };
+  }
+  const fit: MotionFit = fitMotion(all, radiusPx, shiftOnly);
+  let best = { share: -1, detailed: 0, agreeing: 0 };
+  let from = 0;
+  for (const { level, detailed, tiles } of votes) {
+    let agreeing = 0;
+    for (let i = from; i < from + tiles.count; i++) {
+      if (all.weight[i] > 0 && all.distancePx[i] < 0.7 * geometry[level].pitchX) agreeing++;
+    }
+    from += tiles.count;
+    const share = agreeing >= fewestAgreeing ? agreeing / detailed : 0;
+    if (share > best.share) best = { share, detailed, agreeing };
+  }
+  return {
+    ...fit,
+    detailed: best.detailed,
+    agreeing: best.agreeing,
+    reliable: best.share >= leastAgreeingShare,
+  };
+}
+
+function joinVotes(votes: readonly LevelVotes[]): Correspondences {
+  const all = createCorrespondences(votes.reduce((sum, { tiles }) => sum + tiles.count, 0));
+  for (const { tiles } of votes) {
+    for (const key of ['u', 'v', 'foundU', 'foundV', 'xx', 'xy', 'yy'] as const) {
+      all[key].set(tiles[key].subarray(0, tiles.count), all.count);
+    }
+    all.count += tiles.count;
+  }
+  return all;
+}

@@ -1,0 +1,53 @@
+import type { CentredMotion } from './centred-motion.js';
+import { median } from './fit-motion.js';
+import type { MotionSolution } from './motion-solution.js';
+
+/** The drift of the scale must be this many times its scatter from frame to frame to tell a direction. */
+const clearDrift = 3;
+/** A drift below this per frame is no rail at all. */
+const leastDrift = 2e-6;
+
+interface ScaleLine {
+  slope: number;
+  at(k: number): number;
+}
+
+/** Straight line through 1/scale over the frame's index (median of slopes; Theil 1950, Sen 1968). */
+function fitLine(motions: readonly (CentredMotion | undefined)[]): ScaleLine | undefined {
+  const known = motions.flatMap((m, k) => (m ? [{ k, inverse: 1 / Math.hypot(m.a, m.b) }] : []));
+  if (known.length < 3) return undefined;
+  const slopes: number[] = [];
+  for (let i = 0; i < known.length; i++) {
+    for (let j = i + 1; j < known.length; j++) {
+      slopes.push((known[j].inverse - known[i].inverse) / (known[j].k - known[i].k));
+    }
+  }
+  const slope = median(Float64Array.from(slopes));
+  const offset = median(Float64Array.from(known, ({ k, inverse }) => inverse - slope * k));
+  return { slope, at: (k) => offset + slope * k };
+}
+
+/** Distance of every frame from the rail's line, in 1/scale and in steps; see `FrameMotion`. */
+export function railResiduals(motions: readonly (CentredMotion | undefined)[]): {
+  scale: number[];
+  steps: number[];
+} {
+  const line = fitLine(motions);
+  const scale = motions.map((m, k) => (m && line ? 1 / Math.hypot(m.a, m.b) - line.at(k) : 0));
+  const drifts = line !== undefined && Math.abs(line.slope) > leastDrift;
+  return { scale, steps: scale.map((value) => (drifts ? value / line.slope : Number.NaN)) };
+}
+
+/**
+ * A fixed thing grows in the frame as the camera nears it, so later frames must be shrunk to the anchor:
+ * 1/scale of frame -> anchor rises in capture order when the plane of focus travels away from the camera.
+ */
+export function findDirection(motions: readonly (CentredMotion | undefined)[]): MotionSolution['direction'] {
+  const line = fitLine(motions);
+  if (!line || Math.abs(line.slope) < leastDrift) return 'unknown';
+  const known = motions.flatMap((m) => (m ? [1 / Math.hypot(m.a, m.b)] : []));
+  const steps = known.slice(1).map((inverse, i) => inverse - known[i]);
+  const scatter = 1.4826 * median(Float64Array.from(steps, (step) => Math.abs(step - line.slope)));
+  if (Math.abs(line.slope) * Math.sqrt(steps.length) < clearDrift * scatter) return 'unknown';
+  return line.slope > 0 ? 'near-to-far' : 'far-to-near';
+}

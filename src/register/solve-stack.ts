@@ -1,0 +1,297 @@
+import { type CentredMotion, composeMotions, invertMotion, noMotion } from './centred-motion.js';
+import { median } from './fit-motion.js';
+import { solveSymmetric } from './solve-symmetric.js';
+
+/** A measured motion from frame `from` to frame `to` (indices of the stack). */
+export interface PairLink {
+  from: number;
+  to: number;
+  motion: CentredMotion;
+  /** Row-major 4 x 4 about (a, b, x, y), a and b scaled by the radius: 1/px^2. */
+  information: Float64Array;
+}
+
+export interface StackSolveOptions {
+  frameCount: number;
+  /** Index of the frame that stays where it is. */
+  anchor: number;
+  radiusPx: number;
+  free: 'shift' | 'scale' | 'similarity';
+  /** Error of any pair that its tiles do not show, px: keeps one pair from ruling its neighbours. */
+  floorPx: number;
+}
+
+export interface StackSolution {
+  /** Frame -> anchor; undefined for frames that no chain of pairs joins to the anchor. */
+  motions: (CentredMotion | undefined)[];
+  /** Per frame: weighted RMS distance of its pairs from the solution at the radius, px; NaN without pairs. */
+  residualsPx: number[];
+}
+
+const rounds = 8;
+/** Irregularity that a rail step may have, as a share of the typical step: weak, so that it only fills gaps. */
+const stepSpread = 0.3;
+
+/** Which frames hang together with `anchor` through the links. */
+export function reachableFrom(anchor: number, frameCount: number, links: readonly PairLink[]): boolean[] {
+  const reached = new Array<boolean>(frameCount).fill(false);
+  reached[anchor] = true;
+  for (let grown = true; grown; ) {
+    grown = false;
+    for (const { from, to } of links) {
+      if (reached[from] === reached[to]) continue;
+      reached[from] = reached[to] = true;
+      grown = true;
+    }
+  }
+  return reached;
+}
+
+/**
+ * One least-squares solution for all frames from all pairs, so that errors do not add up along a chain.
+ * Unknown are a_k + i b_k and the shifts of every frame -> anchor; a pair predicts the quotient of two of them.
+ * Solved by Gauss-Newton on the exact composition; pairs that contradict the rest lose weight (Cauchy).
+ */
+export function solveStack(links: readonly PairLink[], options: StackSolveOptions): StackSolution {
+  const { frameCount, anchor, radiusPx, free, floorPx } = options;
+  const reached = reachableFrom(anchor, frameCount, links);
+  const used = links.filter(({ from }) => reached[from]);
+  const motions = chainStart(used, frameCount, anchor, free);
+  const informations = used.map(({ information }) => withFloor(information, floorPx));
+  const weights = new Float64Array(used.length).fill(1);
+  const halfBandwidth = 4 * (widestCoupling(used, motions) + 1) - 1;
+  const size = 4 * frameCount;
+  for (let round = 0; round < rounds; round++) {
+    const normal = new Float64Array(size * size);
+    const right = new Float64Array(size);
+    for (const [i, link] of used.entries()) {
+      addLink(normal, right, size, link, informations[i], weights[i], motions, radiusPx);
+    }
+    if (free !== 'shift') addStepPrior(normal, right, size, motions, radiusPx);
+    pin(normal, right, size, motions, anchor, free);
+    const step = solveSymmetric(normal, right, size, Math.min(halfBandwidth, size - 1));
+    if (!step) break;
+    motions.forEach((m, k) => {
+      if (!m) return;
+      m.a += step[4 * k] / radiusPx;
+      m.b += step[4 * k + 1] / radiusPx;
+      m.x += step[4 * k + 2];
+      m.y += step[4 * k + 3];
+    });
+    reweigh(used, informations, weights, motions, radiusPx);
+  }
+  return { motions, residualsPx: frameResiduals(used, weights, motions, frameCount, radiusPx) };
+}
+
+/** How many frames apart an equation may couple: links, and the prior over three reached frames in a row. */
+function widestCoupling(links: readonly PairLink[], motions: readonly (CentredMotion | undefined)[]): number {
+  const known = motions.flatMap((m, k) => (m ? [k] : []));
+  const triples = known.slice(2).map((k, i) => k - known[i]);
+  return Math.max(1, ...triples, ...links.map(({ from, to }) => Math.abs(from - to)));
+}
+
+/** Every reached frame's start by walking outward from the anchor over the most certain links. */
+function chainStart(
+  links: readonly PairLink[],
+  frameCount: number,
+  anchor: number,
+  free: StackSolveOptions['free'],
+): (CentredMotion | undefined)[] {
+  const motions = new Array<CentredMotion | undefined>(frameCount).fill(undefined);
+  motions[anchor] = { ...noMotion };
+  const certain = [...links].sort((p, q) => certainty(q) - certainty(p));
+  for (;;) {
+    const link = certain.find(({ from, to }) => !motions[from] !== !motions[to]);
+    if (!link) return motions;
+    const { from, to } = link;
+    const motion = restrict(link.motion, free);
+    const known = motions[to];
+    if (known) motions[from] = composeMotions(known, motion);
+    else motions[to] = composeMotions(motions[from] as CentredMotion, invertMotion(motion));
+  }
+}
+
+function certainty({ information }: PairLink): number {
+  return Math.min(information[0], information[10], information[15]);
+}
+
+function restrict(m: CentredMotion, free: StackSolveOptions['free']): CentredMotion {
+  if (free === 'similarity') return m;
+  return { ...m, a: free === 'shift' ? 1 : Math.hypot(m.a, m.b), b: 0 };
+}
+
+/** (C + floor^2 I)^-1 = L (I + floor^2 L)^-1 for information L = C^-1: no inverse of L itself is needed. */
+function withFloor(information: Float64Array, floorPx: number): Float64Array {
+  const square = floorPx * floorPx;
+  const out = new Float64Array(16);
+  const system = information.map((value, i) => square * value + (i % 5 === 0 ? 1 : 0));
+  for (let col = 0; col < 4; col++) {
+    const column = Float64Array.from({ length: 4 }, (_, row) => information[row * 4 + col]);
+    const solved = solveSymmetric(system, column, 4);
+    for (let row = 0; row < 4; row++) out[row * 4 + col] = solved ? solved[row] : 0;
+  }
+  return out;
+}
+
+/** Measured minus predicted motion from -> to, with a and b in pixels at the radius. */
+function mismatch(
+  link: PairLink,
+  motions: readonly (CentredMotion | undefined)[],
+  radiusPx: number,
+): number[] {
+  const predicted = composeMotions(
+    invertMotion(motions[link.to] as CentredMotion),
+    motions[link.from] as CentredMotion,
+  );
+  const { motion } = link;
+  return [
+    (motion.a - predicted.a) * radiusPx,
+    (motion.b - predicted.b) * radiusPx,
+    motion.x - predicted.x,
+    motion.y - predicted.y,
+  ];
+}
+
+/**
+ * With T = (A, B) as complex scale and shift, the prediction is A_from / A_to and (B_from - B_to) / A_to.
+ * Its derivatives are complex, so each block is [re, -im; im, re].
+ */
+function addLink(
+  normal: Float64Array,
+  right: Float64Array,
+  size: number,
+  link: PairLink,
+  information: Float64Array,
+  weight: number,
+  motions: readonly (CentredMotion | undefined)[],
+  radiusPx: number,
+): void {
+  const error = mismatch(link, motions, radiusPx);
+  const to = motions[link.to] as CentredMotion;
+  const inverse = invertMotion({ ...to, x: 0, y: 0 });
+  const predicted = composeMotions(invertMotion(to), motions[link.from] as CentredMotion);
+  const times = (a: number, b: number) => [inverse.a * a - inverse.b * b, inverse.a * b + inverse.b * a];
+  const [scaleA, scaleB] = times(predicted.a, predicted.b);
+  const [shiftA, shiftB] = times(predicted.x, predicted.y);
+  // Rows: a, b (px at the radius), x, y. Columns: from's four, then to's four.
+  const jacobian = new Float64Array(32);
+  const block = (row: number, col: number, re: number, im: number) => {
+    jacobian[row * 8 + col] = re;
+    jacobian[row * 8 + col + 1] = -im;
+    jacobian[(row + 1) * 8 + col] = im;
+    jacobian[(row + 1) * 8 + col + 1] = re;
+  };
+  block(0, 0, inverse.a, inverse.b);
+  block(2, 2, inverse.a, inverse.b);
+  block(0, 4, -scaleA, -scaleB);
+  block(2, 4, -shiftA / radiusPx, -shiftB / radiusPx);
+  block(2, 6, -inverse.a, -inverse.b);
+  const index = (col: number) => (col < 4 ? 4 * link.from + col : 4 * link.to + col - 4);
+  for (let col = 0; col < 8; col++) {
+    const weighted = [0, 1, 2, 3].map((row) => {
+      let sum = 0;
+      for (let k = 0; k < 4; k++) sum += information[row * 4 + k] * jacobian[k * 8 + col];
+      return weight * sum;
+    });
+    right[index(col)] += weighted.reduce((sum, value, row) => sum + value * error[row], 0);
+    for (let other = 0; other < 8; other++) {
+      let sum = 0;
+      for (let row = 0; row < 4; row++) sum += weighted[row] * jacobian[row * 8 + other];
+      normal[index(other) * size + index(col)] += sum;
+    }
+  }
+}
+
+/** On a rail 1/scale is a line in the position, so neighbouring steps in scale are alike to about a third. */
+function addStepPrior(
+  normal: Float64Array,
+  right: Float64Array,
+  size: number,
+  motions: readonly (CentredMotion | undefined)[],
+  radiusPx: number,
+): void {
+  const known = motions.flatMap((m, k) => (m ? [{ k, inverse: 1 / Math.hypot(m.a, m.b) }] : []));
+  const steps = known.slice(1).map((p, i) => Math.abs(p.inverse - known[i].inverse) / (p.k - known[i].k));
+  const typical = median(Float64Array.from(steps));
+  const spreadPx = Math.max(0.05, stepSpread * typical * radiusPx);
+  for (let i = 1; i + 1 < known.length; i++) {
+    const before = known[i - 1];
+    const here = known[i];
+    const after = known[i + 1];
+    const part = (here.k - before.k) / (after.k - before.k);
+    const terms: [number, number][] = [
+      [before.k, part - 1],
+      [here.k, 1],
+      [after.k, -part],
+    ];
+    const bend = here.inverse - (1 - part) * before.inverse - part * after.inverse;
+    const weight = 1 / (spreadPx * spreadPx * (after.k - before.k));
+    // 1/scale falls as a grows; close to 1 the derivative is -1.
+    for (const [k, factor] of terms) {
+      right[4 * k] += weight * factor * bend * radiusPx;
+      for (const [other, second] of terms) normal[4 * k * size + 4 * other] += weight * factor * second;
+    }
+  }
+}
+
+/** Holds the anchor, unreached frames and what the model does not free. */
+function pin(
+  normal: Float64Array,
+  right: Float64Array,
+  size: number,
+  motions: readonly (CentredMotion | undefined)[],
+  anchor: number,
+  free: StackSolveOptions['free'],
+): void {
+  motions.forEach((m, k) => {
+    for (let part = 0; part < 4; part++) {
+      const held =
+        !m || k === anchor || (part === 1 && free !== 'similarity') || (part === 0 && free === 'shift');
+      if (!held) continue;
+      const index = 4 * k + part;
+      for (let i = 0; i < size; i++) normal[index * size + i] = normal[i * size + index] = 0;
+      normal[index * size + index] = 1;
+      right[index] = 0;
+    }
+  });
+}
+
+function reweigh(
+  links: readonly PairLink[],
+  informations: readonly Float64Array[],
+  weights: Float64Array,
+  motions: readonly (CentredMotion | undefined)[],
+  radiusPx: number,
+): void {
+  const spread = Float64Array.from(links, (link, i) => {
+    const e = mismatch(link, motions, radiusPx);
+    let square = 0;
+    for (let row = 0; row < 4; row++) {
+      for (let col = 0; col < 4; col++) square += e[row] * informations[i][row * 4 + col] * e[col];
+    }
+    return Math.max(0, square) / 4;
+  });
+  const typical = Math.max(0.25, median(Float64Array.from(spread)));
+  for (let i = 0; i < weights.length; i++) weights[i] = 1 / (1 + spread[i] / (4 * typical));
+}
+
+function frameResiduals(
+  links: readonly PairLink[],
+  weights: Float64Array,
+  motions: readonly (CentredMotion | undefined)[],
+  frameCount: number,
+  radiusPx: number,
+): number[] {
+  const squares = new Float64Array(frameCount);
+  const totals = new Float64Array(frameCount);
+  links.forEach((link, i) => {
+    const [a, b, x, y] = mismatch(link, motions, radiusPx);
+    // Mean square over the frame's corners: the cross terms cancel.
+    const square = a * a + b * b + x * x + y * y;
+    for (const k of [link.from, link.to]) {
+      squares[k] += weights[i] * square;
+      totals[k] += weights[i];
+    }
+  });
+  return Array.from(squares, (square, k) => Math.sqrt(square / totals[k]));
+}

@@ -1,0 +1,86 @@
+import { codesPerOctave, type FocusTracker } from '../focus/focus-tracker.js';
+
+/** What the focus curves of one level say, pixel by pixel; arrays have shape (rows, cols) of the level. */
+export interface PeakMaps {
+  width: number;
+  height: number;
+  /** Sub-frame place of the peak in frame ordinals; NaN where nothing was measured. */
+  place: Float32Array;
+  /** Inverse variance of the place, 1/frame^2; 0 where the peak does not stand out of the noise. */
+  weight: Float32Array;
+  /** Peak over the noise floor, octaves of energy. */
+  rise: Float32Array;
+  /** Fall from the interpolated peak to the best frame, octaves. */
+  fall: Float32Array;
+}
+
+/** Even a perfect curve places its peak no better than this, frames: steps are uneven, curves not Gaussian. */
+const placeFloor = 0.1;
+/** Bend of a focus curve at its peak where only one side is seen, octaves a frame squared. */
+const usualBend = 0.5;
+/** Effective number of independent samples in the window of the focus measure. */
+const windowSamples = 6;
+
+/**
+ * Peaks by parabola through the log measure of the best frame and its neighbours, which is the Gaussian
+ * interpolation of Nayar & Nakagawa (PAMI 16(8), 1994), with the variance that the noise gives it.
+ * noiseCode: code of the measure where a frame shows noise alone.
+ */
+export function findPeaks(tracker: FocusTracker, level: number, noiseCode: number, out: PeakMaps): void {
+  const { width, height, stride } = tracker.state[level];
+  const best = tracker.plane(level, 'best');
+  const before = tracker.plane(level, 'before');
+  const after = tracker.plane(level, 'after');
+  const ordinal = tracker.plane(level, 'bestOrdinal');
+  for (let y = 0; y < height; y++) {
+    for (let x = 0; x < width; x++) {
+      const i = y * stride + x;
+      const o = y * width + x;
+      if (ordinal[i] === 0) {
+        out.place[o] = Number.NaN;
+        out.weight[o] = 0;
+        out.rise[o] = 0;
+        out.fall[o] = 0;
+        continue;
+      }
+      const rise = (best[i] - noiseCode) / codesPerOctave;
+      out.rise[o] = rise;
+      const up = best[i] - before[i];
+      const down = best[i] - after[i];
+      let bend = (up + down) / codesPerOctave;
+      let shift: number;
+      if (before[i] > 0 && after[i] > 0) {
+        shift = bend > 0 ? Math.max(-0.5, Math.min(0.5, (0.5 * (up - down)) / (up + down))) : 0;
+      } else {
+        // At the end of the stack one side is missing: a curve of the usual bend through the other two.
+        bend = usualBend;
+        const inner = (after[i] > 0 ? down : before[i] > 0 ? up : 0) / codesPerOctave;
+        const outward = Math.max(-0.5, Math.min(2, inner / bend - 0.5));
+        shift = after[i] > 0 ? -outward : before[i] > 0 ? outward : 0;
+      }
+      out.place[o] = ordinal[i] + shift;
+      out.fall[o] = 0.5 * bend * shift * shift;
+      if (rise <= 0.3) {
+        out.weight[o] = 0;
+        continue;
+      }
+      // Relative error of an energy S + N over n samples is about sqrt(4 S N + 2 N^2) / (S + N) / sqrt(n).
+      const ratio = 2 ** rise - 1;
+      const relative = Math.sqrt((4 * ratio + 2) / windowSamples) / (ratio + 1);
+      const deviation = (relative * 1.443 * Math.SQRT1_2) / Math.max(0.05, bend);
+      out.weight[o] = 1 / (deviation * deviation + placeFloor * placeFloor);
+    }
+  }
+}
+
+export function takePeakMaps(width: number, height: number): PeakMaps {
+  const cells = width * height;
+  return {
+    width,
+    height,
+    place: new Float32Array(cells),
+    weight: new Float32Array(cells),
+    rise: new Float32Array(cells),
+    fall: new Float32Array(cells),
+  };
+}

@@ -1,0 +1,91 @@
+import { readFileSync } from 'node:fs';
+import { Command } from 'commander';
+import fc from 'fast-check';
+import { describe, expect, it } from 'vitest';
+import { addMergeFlags, givenMergeOptions } from '../../src/cli/option-flags.js';
+import { readNumber } from '../../src/cli/read-number.js';
+import { mergeOptionTable } from '../../src/merge/option-table.js';
+
+function given(...args: string[]): object {
+  const command = new Command().exitOverride();
+  addMergeFlags(command);
+  command.parse(args, { from: 'user' });
+  return givenMergeOptions(command.opts());
+}
+
+describe('flags', () => {
+  it('turn into the options that they name, and only into those', () => {
+    expect(given()).toEqual({});
+    expect(
+      given(
+        ...['--rule', 'weigh', '--anchor', '12', '--crop', 'common', '--bits', '16', '--format', 'png'],
+        ...['--step', '0.05', '--field-width', '12.5', '--magnification', '2', '--pixel-pitch', '4.3'],
+        ...['--motion', 'none', '--frames', '5-80', '--skip', '12,31', '--threads', '3', '--memory', '2000'],
+        ...['--strict', '--overwrite'],
+      ),
+    ).toEqual({
+      ...{ rule: 'weigh', anchor: 12, crop: 'common', bits: 16, format: 'png' },
+      ...{ stepMm: 0.05, fieldWidthMm: 12.5, magnification: 2, pixelPitchUm: 4.3 },
+      ...{ motion: 'none', frames: [5, 80], skip: [12, 31], threads: 3, memoryMb: 2000 },
+      ...{ strict: true, overwrite: true },
+    });
+    expect(given('--anchor', 'last', '--skip', '7')).toEqual({ anchor: 'last', skip: [7] });
+  });
+
+  it('keep a text that stands for no value, so that it is refused by what the user typed', () => {
+    expect(
+      given('--bits', '12', '--step', '-0x5', '--frames', '5:80', '--skip', '1,,2', '--threads', ''),
+    ).toEqual({ bits: '12', stepMm: '-0x5', frames: '5:80', skip: '1,,2', threads: '' });
+  });
+
+  it('exist for every option, each once', () => {
+    const command = new Command();
+    addMergeFlags(command);
+    const flags = command.options.map((option) => option.long);
+    expect(flags).toEqual(mergeOptionTable.map((spec) => `--${spec.flag}`));
+    expect(new Set(flags).size).toBe(flags.length);
+  });
+
+  it('show their range, unit and default in the help', () => {
+    const command = new Command().configureHelp({ helpWidth: 1000 });
+    addMergeFlags(command);
+    const help = command.helpInformation();
+    expect(help).toMatch(
+      /--step <MM> .*\(a number from 0\.00001 to 1000 mm; default: unknown, so that depth is in steps\)/,
+    );
+    expect(help).toMatch(/--threads <N> .*\(a whole number from 1 to 256; default: one a core\)/);
+    expect(help).toMatch(/--rule <auto\|select\|weigh> .*\(default: auto\)/);
+    for (const spec of mergeOptionTable) expect(help).toContain(spec.help);
+  });
+});
+
+describe('the README', () => {
+  it('has every flag of merge in its table of options', () => {
+    const readme = readFileSync(new URL('../../README.md', import.meta.url), 'utf8');
+    const rows = readme.split('\n').filter((line) => line.startsWith('| `--'));
+    for (const { flag, defaultText } of mergeOptionTable) {
+      const row = rows.find((line) => line.includes(`\`--${flag}\``));
+      expect(row, flag).toBeDefined();
+      // Longer defaults are worded otherwise there.
+      if (defaultText !== undefined && !defaultText.includes(' ')) expect(row).toContain(defaultText);
+    }
+  });
+});
+
+describe('numbers', () => {
+  it('read back as written, in any notation of JavaScript', () => {
+    fc.assert(
+      fc.property(fc.double({ noNaN: true, noDefaultInfinity: true }), (value) => {
+        expect(readNumber(String(value))).toBe(value + 0);
+        expect(readNumber(value.toExponential())).toBe(Number(value.toExponential()));
+      }),
+    );
+  });
+
+  it.each(['', ' ', '0x10', '1,5', '1_000', 'NaN', 'Infinity', '1e999', '5mm', '.', 'e5', '--1'])(
+    'do not include %j',
+    (text) => {
+      expect(readNumber(text)).toBeUndefined();
+    },
+  );
+});

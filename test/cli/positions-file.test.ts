@@ -1,0 +1,116 @@
+import { mkdtemp, rm, writeFile } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import fc from 'fast-check';
+import { describe, expect, it } from 'vitest';
+import { parsePositions, readPositionsFile } from '../../src/cli/positions-file.js';
+import { InputError } from '../../src/errors.js';
+
+const position = fc.double({ min: -10_000, max: 10_000, noNaN: true, noDefaultInfinity: true });
+const positions = fc.array(position, { minLength: 1, maxLength: 30 }).map((list) => list.map((p) => p + 0));
+const lineEnd = fc.constantFrom('\n', '\r\n', '\r');
+
+function refusal(text: string): string {
+  try {
+    parsePositions(text, 'rail.csv');
+  } catch (error) {
+    expect(error).toBeInstanceOf(InputError);
+    return (error as InputError).message;
+  }
+  return expect.fail('accepted');
+}
+
+describe('a table of positions', () => {
+  it('of one column reads back what was written, with or without heading, BOM and last line end', () => {
+    fc.assert(
+      fc.property(positions, lineEnd, fc.boolean(), fc.boolean(), (list, end, heading, bom) => {
+        const lines = [...(heading ? ['position mm'] : []), ...list.map(String)];
+        const text = `${bom ? '\uFEFF' : ''}${lines.join(end)}${heading ? end : ''}`;
+        expect(parsePositions(text, 'rail.csv')).toEqual(list);
+      }),
+    );
+  });
+
+  it('of two columns reads back in frame order, however its lines are ordered and parted', () => {
+    const shuffled = positions.chain((list) =>
+      fc.tuple(
+        fc.constant(list),
+        fc.shuffledSubarray([...list.keys()], { minLength: list.length, maxLength: list.length }),
+      ),
+    );
+    fc.assert(
+      fc.property(shuffled, fc.constantFrom(',', ';', '\t', ' , '), lineEnd, ([list, order], mark, end) => {
+        const text = [
+          'frame,positionMm'.replace(',', mark),
+          ...order.map((i) => `${i + 1}${mark}${list[i]}`),
+        ];
+        expect(parsePositions(text.join(end), 'rail.csv')).toEqual(list);
+      }),
+    );
+  });
+
+  it('understands what spreadsheets write: quotes, empty lines, a decimal comma beside a semicolon', () => {
+    expect(parsePositions('"frame";"mm"\r\n"1";"0,25"\r\n\r\n2;-1,5\r\n3;2\r\n;\r\n', 'rail.csv')).toEqual([
+      0.25, -1.5, 2,
+    ]);
+  });
+});
+
+describe('a wrong table', () => {
+  it.each([
+    ['0\n0.1\nabc\n', 'rail.csv, line 3: expected a position in mm but received "abc".'],
+    ['mm\n0\n\n1e999', 'rail.csv, line 4: expected a position in mm but received "1e999".'],
+    ['1,0\n2\n', 'rail.csv, line 2: expected a frame number and a position but received 1 fields.'],
+    [
+      '0\n1,2\n',
+      'rail.csv, line 2: expected one position, or a frame number and a position but received 2 fields.',
+    ],
+    [
+      '1,0,9\n',
+      'rail.csv, line 1: expected one position, or a frame number and a position but received 3 fields.',
+    ],
+    ['1,0\n3,1\n', 'rail.csv, line 2: expected a frame number from 1 to 2 but received "3".'],
+    ['0,5\n', 'rail.csv, line 1: expected a frame number from 1 to 1 but received "0".'],
+    ['1,0\n1,1\n', 'rail.csv, line 2: frame 1 has a position in line 1 already.'],
+    [
+      'frame,position um\n1,0\n',
+      'rail.csv, line 1: the heading "position um" names another unit; give positions in mm.',
+    ],
+    ['\n \n', 'rail.csv holds no positions: put one position in mm on each line.'],
+    ['position\n', 'rail.csv holds no positions: put one position in mm on each line.'],
+  ])('%j is refused, naming the line', (text, message) => {
+    expect(refusal(text)).toBe(message);
+  });
+
+  it('gives finite positions or an input error that names the file, for any text', () => {
+    const text = fc.oneof(fc.string(), fc.string({ unit: fc.constantFrom(...'0123456789.,;\t\n\r"-e x') }));
+    fc.assert(
+      fc.property(text, (content) => {
+        try {
+          const list = parsePositions(content, 'rail.csv');
+          expect(list.length).toBeGreaterThan(0);
+          // Spread, so that a hole would count as undefined.
+          expect([...list].every(Number.isFinite)).toBe(true);
+        } catch (error) {
+          expect(error).toBeInstanceOf(InputError);
+          expect((error as InputError).message).toContain('rail.csv');
+        }
+      }),
+      { numRuns: 500 },
+    );
+  });
+
+  it('is an input error when the file is missing, a folder or huge', async () => {
+    const folder = await mkdtemp(join(tmpdir(), 'lamella-positions-'));
+    try {
+      const huge = join(folder, 'huge.csv');
+      await writeFile(huge, Buffer.alloc(10_000_001, '1'));
+      for (const path of [join(folder, 'none.csv'), folder, huge]) {
+        await expect(readPositionsFile(path)).rejects.toThrow(InputError);
+        await expect(readPositionsFile(path)).rejects.toThrow(`Cannot read the positions file ${path}: `);
+      }
+    } finally {
+      await rm(folder, { recursive: true });
+    }
+  });
+});

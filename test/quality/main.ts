@@ -1,0 +1,151 @@
+import { execFile } from 'node:child_process';
+import { existsSync } from 'node:fs';
+import { mkdir, mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { parseArgs, promisify } from 'node:util';
+import sharp from 'sharp';
+import { runBaselines } from './baselines/run.js';
+import { measure } from './measure.js';
+import type { Raster } from './raster.js';
+import { readResult } from './result.js';
+import { readScene, type Scene } from './scene.js';
+import { hashFiles, sceneFolder, sceneRecipes } from './scenes.js';
+import { formatTable, legend, type Row, type Shortfall, shortfalls } from './table.js';
+
+const usage = `Usage: npm run quality -- [--scene NAME]... [--rules auto,select,weigh] [--keep DIR] [--json]
+Renders scenes with a known truth, merges them by each rule, and prints how far each result is from the truth.
+  --scene NAME   one of ${sceneRecipes.map(({ name }) => name).join(', ')} (default: all)
+  --rules LIST   rules to merge by (default: auto,select,weigh)
+  --keep DIR     keep the result folders and the baselines' pictures in DIR
+  --json         print one JSON object instead of tables
+Exit code 1: auto is worse than the better baseline in some column, or a merge failed.`;
+
+/** What was found of one scene. */
+interface Report {
+  scene: string;
+  skipped?: string;
+  rows: Row[];
+  shortfalls: Shortfall[];
+  failures: string[];
+}
+
+const { values: flags } = parseArgs({
+  options: {
+    scene: { type: 'string', multiple: true },
+    rules: { type: 'string', default: 'auto,select,weigh' },
+    keep: { type: 'string' },
+    json: { type: 'boolean', default: false },
+    help: { type: 'boolean', default: false },
+  },
+});
+if (flags.help) {
+  console.log(usage);
+  process.exit(0);
+}
+const wanted = flags.scene ?? sceneRecipes.map(({ name }) => name);
+const stranger = wanted.find((name) => !sceneRecipes.some((recipe) => recipe.name === name));
+if (stranger !== undefined) {
+  console.error(`Expected a known scene but received ${stranger}\n${usage}`);
+  process.exit(2);
+}
+
+const lamella = fileURLToPath(new URL('../../bin/lamella.js', import.meta.url));
+const workDir = flags.keep ?? (await mkdtemp(join(tmpdir(), 'lamella-quality-')));
+const reports: Report[] = [];
+try {
+  if (!flags.json)
+    console.log(`${legend}\nBaselines run on frames aligned by the TRUE motion, which favours them.`);
+  for (const recipe of sceneRecipes) {
+    if (!wanted.includes(recipe.name)) continue;
+    const folder = await sceneFolder(recipe);
+    const report =
+      'skipped' in folder
+        ? { scene: recipe.name, skipped: folder.skipped, rows: [], shortfalls: [], failures: [] }
+        : await judge(recipe.name, folder.dir);
+    reports.push(report);
+    if (!flags.json) console.log(`\n${describe(report)}`);
+  }
+  if (flags.json) console.log(JSON.stringify({ scenes: reports }, dropUnmeasured, 1));
+} finally {
+  if (flags.keep === undefined) await rm(workDir, { recursive: true, force: true });
+}
+process.exitCode = reports.some((report) => report.shortfalls.length + report.failures.length > 0) ? 1 : 0;
+
+async function judge(name: string, sceneDir: string): Promise<Report> {
+  const scene = await readScene(sceneDir);
+  const baselines = await baselineRows(scene, sceneDir, name);
+  const rules: Row[] = [];
+  const failures: string[] = [];
+  for (const rule of flags.rules.split(',')) {
+    const out = join(workDir, name, rule);
+    try {
+      await merge(scene, sceneDir, rule, out);
+      rules.push({ name: rule, role: 'rule', figures: measure(scene, await readResult(out, scene.record)) });
+    } catch (error) {
+      failures.push(`rule ${rule} failed: ${error instanceof Error ? error.message : String(error)}`);
+    }
+  }
+  const auto = rules.find((row) => row.name === 'auto');
+  const withRole = (role: Row['role']) => baselines.filter((row) => row.role === role);
+  return {
+    scene: name,
+    rows: [...withRole('floor'), ...withRole('baseline'), ...rules, ...withRole('ceiling')],
+    shortfalls: auto === undefined ? [] : shortfalls(auto, withRole('baseline')),
+    failures,
+  };
+}
+
+/** Runs the built program as a user would. Rejects with what it said on stderr. */
+async function merge({ record }: Scene, sceneDir: string, rule: string, out: string): Promise<void> {
+  const args = ['merge', join(sceneDir, 'frames'), '--out', out, '--rule', rule];
+  const options = ['--anchor', String(record.anchor), '--overwrite', '--quiet'];
+  await mkdir(join(out, '..'), { recursive: true });
+  try {
+    await promisify(execFile)(process.execPath, [lamella, ...args, ...options], { maxBuffer: 2 ** 26 });
+  } catch (error) {
+    const said = error instanceof Error && 'stderr' in error ? String(error.stderr).trim() : '';
+    throw new Error(said || String(error), { cause: error });
+  }
+}
+
+/** Rows of the baselines, from the scene's cache unless the sources here have changed or pictures are wanted. */
+async function baselineRows(scene: Scene, sceneDir: string, name: string): Promise<Row[]> {
+  const hash = await hashFiles(fileURLToPath(new URL('.', import.meta.url)), '');
+  const cache = join(sceneDir, `baselines-${hash}.json`);
+  if (flags.keep === undefined && existsSync(cache))
+    return JSON.parse(await readFile(cache, 'utf8')) as Row[];
+  console.error(`${name}: running the baselines on ${scene.framePaths.length} frames`);
+  const rows: Row[] = [];
+  for (const { picture, ...row } of await runBaselines(scene)) {
+    rows.push(row);
+    if (flags.keep !== undefined && picture !== undefined) {
+      await writePicture(picture, join(flags.keep, name), row.name);
+    }
+  }
+  await writeFile(cache, JSON.stringify(rows, dropUnmeasured));
+  return rows;
+}
+
+/** JSON has no NaN: a figure that was not measured is left out. */
+function dropUnmeasured(_key: string, value: unknown): unknown {
+  return typeof value === 'number' && !Number.isFinite(value) ? undefined : value;
+}
+
+async function writePicture({ rgb, width, height }: Raster, dir: string, name: string): Promise<void> {
+  await mkdir(dir, { recursive: true });
+  await sharp(rgb, { raw: { width, height, channels: 3 } })
+    .toColourspace('rgb16')
+    .png({ compressionLevel: 1 })
+    .toFile(join(dir, `${name.replaceAll(/[^a-z0-9]+/gi, '-')}.png`));
+}
+
+function describe({ scene, skipped, rows, shortfalls: short, failures }: Report): string {
+  if (skipped !== undefined) return skipped;
+  const lines = [scene, formatTable(rows), ...failures];
+  for (const { column, value, baseline, baselineName } of short) {
+    lines.push(`auto is worse than ${baselineName} in ${column}: ${value} against ${baseline}`);
+  }
+  return lines.join('\n');
+}

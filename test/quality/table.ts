@@ -1,0 +1,93 @@
+import type { Figures } from './measure.js';
+
+/** A column of the quality table. */
+export interface Column {
+  key: keyof Figures;
+  heading: string;
+  digits: number;
+  better: 'higher' | 'lower' | 'nearer zero';
+}
+
+export const columns: readonly Column[] = [
+  { key: 'psnrDb', heading: 'PSNR dB', digits: 2, better: 'higher' },
+  { key: 'ssim', heading: 'SSIM', digits: 4, better: 'higher' },
+  { key: 'errorNear', heading: '<=6px', digits: 2, better: 'lower' },
+  { key: 'errorMiddle', heading: '6-30px', digits: 2, better: 'lower' },
+  { key: 'errorElsewhere', heading: 'else', digits: 2, better: 'lower' },
+  { key: 'depthMedianSteps', heading: 'depth med', digits: 3, better: 'lower' },
+  { key: 'depthOffPercent', heading: '>2 steps %', digits: 1, better: 'lower' },
+  { key: 'backgroundNoise', heading: 'bg noise', digits: 2, better: 'lower' },
+  { key: 'colour', heading: 'colour', digits: 2, better: 'lower' },
+  { key: 'halo', heading: 'halo', digits: 2, better: 'nearer zero' },
+  { key: 'motionMedianPx', heading: 'motion med', digits: 2, better: 'lower' },
+  { key: 'motionWorstPx', heading: 'worst px', digits: 2, better: 'lower' },
+];
+
+/** What the figures mean, for the reader of the tables. */
+export const legend = `PSNR over red, green and blue, 8-bit scale. SSIM of luma, 11x11 Gaussian window (Wang et al. 2004).
+<=6px, 6-30px, else: mean absolute error /255 by distance to depth edges (neighbours over 2 steps apart).
+depth med, >2 steps: absolute error in steps and share off by more than 2, where the truth has texture.
+bg noise: robust deviation of luma in plain background. colour: largest channel's difference of means.
+halo: signed mean luma error 3 to 15 px outside a nearer thing. motion: px at the frames' corners.
+Not judged: 16 px along the border, and where the truth is unknown.`;
+
+/** One named row; cells that were not measured are absent or NaN. */
+export interface Row {
+  name: string;
+  /** What the row is for; rules are what is judged. */
+  role?: 'floor' | 'baseline' | 'rule' | 'ceiling' | undefined;
+  figures: { [key in keyof Figures]?: number | undefined };
+}
+
+/** Rows as aligned text, one line a row below a line of headings; '-' where nothing was measured. */
+export function formatTable(rows: readonly Row[]): string {
+  const label = ({ name, role }: Row) =>
+    role === 'floor' || role === 'ceiling' ? `${name} (${role})` : name;
+  const cells = [
+    ['', ...columns.map(({ heading }) => heading)],
+    ...rows.map((row) => [
+      label(row),
+      ...columns.map((column) => formatCell(column, row.figures[column.key])),
+    ]),
+  ];
+  const widths = cells[0].map((_, i) => Math.max(...cells.map((line) => line[i].length)));
+  return cells
+    .map((line) =>
+      line.map((cell, i) => (i === 0 ? cell.padEnd(widths[i]) : cell.padStart(widths[i]))).join('  '),
+    )
+    .join('\n');
+}
+
+function formatCell({ digits }: Column, value: number | undefined): string {
+  return value === undefined || Number.isNaN(value) ? '-' : value.toFixed(digits);
+}
+
+/** A column in which the judged row is worse than the better baseline, at the digits shown. */
+export interface Shortfall {
+  column: string;
+  value: string;
+  baseline: string;
+  baselineName: string;
+}
+
+/** Columns where `judged` is worse than the best of the baselines, compared as printed. */
+export function shortfalls(judged: Row, baselines: readonly Row[]): Shortfall[] {
+  return columns.flatMap((column) => {
+    const value = formatCell(column, judged.figures[column.key]);
+    const measured = baselines
+      .map((row) => ({ name: row.name, text: formatCell(column, row.figures[column.key]) }))
+      .filter(({ text }) => text !== '-')
+      .sort((first, second) => cost(column, first.text) - cost(column, second.text));
+    if (measured.length === 0) return [];
+    // A figure that the judged row lacks is a shortfall too.
+    if (value !== '-' && cost(column, value) <= cost(column, measured[0].text)) return [];
+    return [{ column: column.heading, value, baseline: measured[0].text, baselineName: measured[0].name }];
+  });
+}
+
+/** A printed figure as something to make small. */
+function cost({ better }: Column, text: string): number {
+  const value = Number(text);
+  if (better === 'nearer zero') return Math.abs(value);
+  return better === 'higher' ? -value : value;
+}
