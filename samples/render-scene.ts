@@ -52,7 +52,7 @@ export const commonDefaults = {
   blurredFrames: 0,
   smearPx: 8,
   order: 'near-to-far',
-  noise: 0.9,
+  noise: 1.6,
   dust: 0,
   hotPixels: 0,
   bits: 8,

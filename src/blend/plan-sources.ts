@@ -4,6 +4,7 @@ import type { Arena, Planes } from '../kernels/arena.js';
 import type { SourceRule } from '../merge/options.js';
 import type { Matrix3 } from '../register/transform.js';
 import type { Surface } from '../surface/surface.js';
+import { coarsePlaces } from './coarse-places.js';
 import { FrameReach } from './frame-reach.js';
 import { levelSizes } from './levels.js';
 import type { SourcePlan } from './pyramid-blender.js';
@@ -12,18 +13,18 @@ import type { SourcePlan } from './pyramid-blender.js';
 const planUnit = 64;
 /** A single frame. */
 const singleReach = 0.95;
+/** The frames next to a peak. */
+const peakReach = 1.1;
 /** The frames next to the surface: two of them halfway between, hardly more than one at a plane of focus. */
 const surfaceReach = 1.2;
 /** Where nothing is sharp, more frames are averaged: they hold the same, less noise. */
 const flatReach = 2.5;
-/** At coarser levels more frames are equally sharp: the reach grows by this factor a level from level 2 on. */
-const reachGrowth = Math.SQRT2;
 /** Levels whose own peak may overrule the surface in `auto`: a bristle in front of an eye. */
 const selectingLevels = 3;
 /** ... when it stands this far above noise, octaves, */
 const selectRise = 3;
 /** ... and is this far from the surface, frames. */
-const selectApart = 1;
+const selectApart = 0.5;
 
 /** Planes for the plan of every level, in the arena. */
 export function takePlans(arena: Arena, size: Size): SourcePlan[] {
@@ -41,6 +42,7 @@ export function takePlans(arena: Arena, size: Size): SourcePlan[] {
  * stands out clearly and means something else than the surface.
  *
  * @param toFrame Composite pixel to frame pixel, by ordinal - 1.
+ * @param nearSign Which way along the stack is nearer: see `coarsePlaces`.
  * @returns Ordinal of the frame that supplies the finest detail, (rows, cols).
  */
 export function planSources(
@@ -51,10 +53,12 @@ export function planSources(
   toFrame: readonly Matrix3[],
   frame: Size,
   rule: SourceRule,
+  nearSign: -1 | 0 | 1,
 ): Uint16Array {
   const { width: fullWidth, height: fullHeight } = plans[0].centre;
   const frames = toFrame.length;
   const sources = new Uint16Array(fullWidth * fullHeight);
+  const places = coarsePlaces(surface.place, levelSizes({ width: fullWidth, height: fullHeight }), nearSign);
   plans.forEach((plan, level) => {
     const { width, height, stride } = plan.centre;
     const centres = arena.planeU16(plan.centre);
@@ -62,15 +66,14 @@ export function planSources(
     const peaks = surface.peaks[level];
     const state: Planes | undefined = tracker.state[level];
     const best = state && tracker.plane(level, 'bestOrdinal');
-    const grown = surfaceReach * Math.max(1, reachGrowth ** (level - 1));
     const reached = new FrameReach(toFrame, frame, width, level);
     for (let y = 0; y < height; y++) {
       reached.enterRow(y);
       const row = Math.min(fullHeight - 1, y << level) * fullWidth;
       for (let x = 0; x < width; x++) {
         const i = row + Math.min(fullWidth - 1, x << level);
-        let centre = surface.place[i];
-        let reach = grown;
+        let centre = places[level][y * width + x];
+        let reach = surfaceReach;
         if (level < selectingLevels)
           reach = Math.max(reach, 1 + (1 - surface.confidence[i]) * (flatReach - 1));
         if (rule === 'select' && best && state) {
@@ -79,8 +82,8 @@ export function planSources(
         } else if (rule === 'auto' && level < selectingLevels && peaks) {
           const o = y * width + x;
           if (peaks.rise[o] > selectRise && Math.abs(peaks.place[o] - centre) > selectApart) {
-            centre = Math.round(peaks.place[o]);
-            reach = singleReach;
+            centre = peaks.place[o];
+            reach = peakReach;
           }
         }
         centre = reached.admit(x, Math.max(1, Math.min(frames, centre)), reach);

@@ -36,6 +36,7 @@ export async function mergeFrames(
   crop: CropRectangle,
   bits: 8 | 16,
   options: MergeOptions,
+  nearSign: -1 | 0 | 1,
   log: RunLog,
   signal: AbortSignal | undefined,
 ): Promise<MergedFrames> {
@@ -88,7 +89,7 @@ export async function mergeFrames(
     }
     log.throwIfStopped();
     const toFrame = frames.map(({ toAnchor }) => compositeToFrame(toAnchor, crop));
-    const sources = planSources(arena, plans, tracker, surface, toFrame, frameSize, options.rule);
+    const sources = planSources(arena, plans, tracker, surface, toFrame, frameSize, options.rule, nearSign);
     // The focus state has served: the blend takes its place in the arena.
     arena.release(beforeTracker);
     const blender = new PyramidBlender(arena, pool, size, frameSize, frames.length, plans);

@@ -74,7 +74,9 @@ export async function merge(
       used.map(({ toAnchor }) => toAnchor),
     );
 
-    const merged = await mergeFrames(used, size, crop, bits, options, log, hooks.signal);
+    const { direction } = registration.motion;
+    const nearSign = direction === 'near-to-far' ? 1 : direction === 'far-to-near' ? -1 : 0;
+    const merged = await mergeFrames(used, size, crop, bits, options, nearSign, log, hooks.signal);
 
     log.enter('write');
     const scale = depthScale(used, anchor.ordinal, registration.motion.direction, options);

@@ -1,3 +1,4 @@
+import { createHash } from 'node:crypto';
 import { mkdtemp, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -10,7 +11,7 @@ import type { SceneRecord } from '../quality/scene.js';
 
 const [width, height] = [8, 4];
 /** Five frames of irregular travel; the middle one is the anchor. */
-const scene: SceneRecord = {
+const record: SceneRecord = {
   width,
   height,
   anchor: 3,
@@ -19,8 +20,11 @@ const scene: SceneRecord = {
   transforms: new Array(5).fill(identityMatrix),
 };
 
+/** The frame files: none to begin with. */
+let framePaths: string[] = [];
 let dir = '';
 beforeEach(async () => {
+  framePaths = [];
   dir = await mkdtemp(join(tmpdir(), 'lamella-result-'));
   await sharp({ create: { width, height, channels: 3, background: '#204060' } })
     .png()
@@ -40,8 +44,18 @@ async function writeDepth(values: readonly number[]): Promise<void> {
     .toFile(join(dir, 'depth.tif'));
 }
 
+const frameBytes = (number: number) => `bytes of frame ${number}`;
+const sha256 = (bytes: string) => createHash('sha256').update(bytes).digest('hex');
+
+async function writeFrame(number: number): Promise<void> {
+  framePaths.push(join(dir, `${number}.jpg`));
+  await writeFile(join(dir, `${number}.jpg`), frameBytes(number));
+}
+
 const writeRun = (run: object) => writeFile(join(dir, 'run.json'), JSON.stringify(run));
-const steps = async () => [...((await readResult(dir, scene)).depthSteps?.subarray(0, 4) ?? [])];
+const steps = async () => [
+  ...((await readResult(dir, { record, framePaths })).depthSteps?.subarray(0, 4) ?? []),
+];
 
 function expectClose(found: number[], expected: number[]): void {
   expect(found.length).toBe(expected.length);
@@ -53,11 +67,13 @@ function expectClose(found: number[], expected: number[]): void {
 
 describe('reading a result folder for measuring', () => {
   it('needs a composite alone', async () => {
-    const result = await readResult(dir, scene);
+    const result = await readResult(dir, { record, framePaths });
     expect([result.depthSteps, result.transforms]).toEqual([undefined, undefined]);
     expect([...result.composite.rgb.subarray(0, 3)]).toEqual([0x20 * 257, 0x40 * 257, 0x60 * 257]);
     await rm(join(dir, 'composite.png'));
-    await expect(readResult(dir, scene)).rejects.toThrow(/Expected composite\.tif, \.png or \.jpg/);
+    await expect(readResult(dir, { record, framePaths })).rejects.toThrow(
+      /Expected composite\.tif, \.png or \.jpg/,
+    );
   });
 
   it('divides millimetres by the nominal step', async () => {
@@ -74,7 +90,10 @@ describe('reading a result folder for measuring', () => {
 
   it('carries depths through the depths that the run gives its frames, those left out set aside', async () => {
     await writeDepth([0, 0.75, 1.5, -1]);
+    for (let number = 1; number <= 5; number++) await writeFrame(number);
     const frame = (number: number, used: boolean, depth: number | null) => ({
+      name: `${number}.jpg`,
+      sha256: sha256(frameBytes(number)),
       number,
       used,
       depth,
@@ -84,23 +103,30 @@ describe('reading a result folder for measuring', () => {
       frame(1, true, -2),
       frame(2, true, -1),
       frame(3, true, 0),
-      frame(4, false, null),
+      frame(4, false, 1.4),
       frame(5, true, 1.5),
     ];
     await writeRun({ anchorNumber: 3, frames });
     expectClose(await steps(), [0, 1, 2, -1]);
-    expect((await readResult(dir, scene)).transforms?.map((matrix) => matrix !== undefined)).toEqual([
-      true,
-      true,
-      true,
-      false,
-      true,
-    ]);
+    expect(
+      (await readResult(dir, { record, framePaths })).transforms?.map((matrix) => matrix !== undefined),
+    ).toEqual([true, true, true, false, true]);
+  });
+
+  it('refuses a result of other frames, even of the same name', async () => {
+    await writeFrame(1);
+    const run = (bytes: string) => ({
+      frames: [{ number: 1, name: '1.jpg', sha256: sha256(bytes), used: true }],
+    });
+    await writeRun(run(frameBytes(1)));
+    await expect(readResult(dir, { record, framePaths })).resolves.toBeDefined();
+    await writeRun(run('an earlier rendering'));
+    await expect(readResult(dir, { record, framePaths })).rejects.toThrow(/merged from another 1\.jpg/);
   });
 
   it('refuses a result in the framing of another anchor', async () => {
     await writeRun({ anchorNumber: 2 });
-    await expect(readResult(dir, scene)).rejects.toThrow(/--anchor 3/);
+    await expect(readResult(dir, { record, framePaths })).rejects.toThrow(/--anchor 3/);
   });
 });
 

@@ -108,6 +108,16 @@ describe('Q_AB/F', () => {
   // Xydeas & Petrović's constants with ratio 1 and alignment 1: the most the figure can reach.
   const most = (0.9994 / (1 + Math.exp(-7.5))) * (0.9879 / (1 + Math.exp(-4.4)));
 
+  it('reads the edges of a slope by Sobel, zeros outside', () => {
+    const slope = Float32Array.from({ length: 25 }, (_, i) => 3 * (i % 5) + 2 * Math.floor(i / 5) + 1);
+    const { strength, angle } = edgeField(slope, 5, 5);
+    // Sobel's weights add up to 8 px of slope.
+    expect(strength[12]).toBeCloseTo(Math.hypot(8 * 3, 8 * 2), 4);
+    expect(angle[12]).toBeCloseTo(Math.atan(2 / 3), 6);
+    // Upper left corner, values 1 4 / 3 6: gx = 2 * 4 + 6, gy = 2 * 3 + 6.
+    expect(strength[0]).toBeCloseTo(Math.hypot(14, 12), 4);
+  });
+
   it('of a picture equal to one source is the largest value when the other source has no edges', () => {
     const source = wavyLuma(1, 20);
     const quality = new FusionQuality(source, everywhere, width, height);

@@ -22,7 +22,7 @@ if (sceneDir === undefined || resultDirs.length === 0) {
 }
 const scene = await readScene(sceneDir);
 const results: Result[] = [];
-for (const dir of resultDirs) results.push(await readResult(dir, scene.record));
+for (const dir of resultDirs) results.push(await readResult(dir, scene));
 console.log(
   formatTable(results.map((result, i) => ({ name: resultDirs[i], figures: measure(scene, result) }))),
 );

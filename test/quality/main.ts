@@ -1,6 +1,6 @@
 import { execFile } from 'node:child_process';
 import { existsSync } from 'node:fs';
-import { mkdir, mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
+import { mkdir, mkdtemp, readdir, readFile, rm, stat, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
@@ -53,6 +53,9 @@ if (stranger !== undefined) {
 
 const lamella = fileURLToPath(new URL('../../bin/lamella.js', import.meta.url));
 const workDir = flags.keep ?? (await mkdtemp(join(tmpdir(), 'lamella-quality-')));
+if (await isBuildOld()) {
+  console.error('dist is older than src: the figures are those of the build, run "npm run build" first');
+}
 const reports: Report[] = [];
 try {
   if (!flags.json)
@@ -73,6 +76,20 @@ try {
 }
 process.exitCode = reports.some((report) => report.shortfalls.length + report.failures.length > 0) ? 1 : 0;
 
+/** Whether a source of the program has changed since `dist` was built. */
+async function isBuildOld(): Promise<boolean> {
+  const at = (path: string) => fileURLToPath(new URL(`../../${path}`, import.meta.url));
+  const newest = async (folder: string, ending: RegExp) => {
+    if (!existsSync(folder)) return 0;
+    const names = (await readdir(folder, { recursive: true })).filter((name) => ending.test(name));
+    return Math.max(
+      0,
+      ...(await Promise.all(names.map(async (name) => (await stat(join(folder, name))).mtimeMs))),
+    );
+  };
+  return (await newest(at('src'), /\.ts$/)) > (await newest(at('dist'), /\.(js|wasm)$/));
+}
+
 async function judge(name: string, sceneDir: string): Promise<Report> {
   const scene = await readScene(sceneDir);
   const baselines = await baselineRows(scene, sceneDir, name);
@@ -82,7 +99,7 @@ async function judge(name: string, sceneDir: string): Promise<Report> {
     const out = join(workDir, name, rule);
     try {
       await merge(scene, sceneDir, rule, out);
-      rules.push({ name: rule, role: 'rule', figures: measure(scene, await readResult(out, scene.record)) });
+      rules.push({ name: rule, role: 'rule', figures: measure(scene, await readResult(out, scene)) });
     } catch (error) {
       failures.push(`rule ${rule} failed: ${error instanceof Error ? error.message : String(error)}`);
     }

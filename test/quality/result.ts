@@ -1,11 +1,12 @@
+import { createHash } from 'node:crypto';
 import { existsSync } from 'node:fs';
 import { readFile } from 'node:fs/promises';
-import { join } from 'node:path';
+import { basename, join } from 'node:path';
 import sharp from 'sharp';
 import type { Matrix3 } from '../../src/register/transform.js';
 import type { RunRecord } from '../../src/result/run-record.js';
 import { type Raster, readRaster } from './raster.js';
-import type { SceneRecord } from './scene.js';
+import type { Scene, SceneRecord } from './scene.js';
 
 /** A picture to be judged, with the maps that came with it. */
 export interface Result {
@@ -18,9 +19,13 @@ export interface Result {
 
 /**
  * Reads a result folder of a scene. Maps and `run.json` may be missing.
- * Rejects when there is no composite or when the run kept another frame's framing than the scene's truth.
+ * Rejects when there is no composite, when the run kept another frame's framing than the scene's truth, or when it
+ * merged other frames: those of a scene rendered anew under the same name look alike and would measure wrongly.
  */
-export async function readResult(dir: string, scene: SceneRecord): Promise<Result> {
+export async function readResult(
+  dir: string,
+  { record: scene, framePaths }: Pick<Scene, 'record' | 'framePaths'>,
+): Promise<Result> {
   const path = ['tif', 'png', 'jpg']
     .map((type) => join(dir, `composite.${type}`))
     .find((file) => existsSync(file));
@@ -31,6 +36,7 @@ export async function readResult(dir: string, scene: SceneRecord): Promise<Resul
       `Expected a merge with --anchor ${scene.anchor} but the anchor of ${dir} is ${run.anchorNumber}`,
     );
   }
+  await checkFrames(dir, run, framePaths);
   const depthPath = join(dir, 'depth.tif');
   const [composite, depth] = await Promise.all([
     readRaster(path),
@@ -45,6 +51,25 @@ export async function readResult(dir: string, scene: SceneRecord): Promise<Resul
 
 async function readRun(path: string): Promise<Partial<RunRecord>> {
   return existsSync(path) ? (JSON.parse(await readFile(path, 'utf8')) as Partial<RunRecord>) : {};
+}
+
+async function checkFrames(
+  dir: string,
+  run: Partial<RunRecord>,
+  framePaths: readonly string[],
+): Promise<void> {
+  const pathOf = new Map(framePaths.map((path) => [basename(path), path]));
+  for (const { name, sha256 } of run.frames ?? []) {
+    const path = pathOf.get(name);
+    const found =
+      path &&
+      createHash('sha256')
+        .update(await readFile(path))
+        .digest('hex');
+    if (found !== sha256) {
+      throw new Error(`Expected a merge of this scene's frames but ${dir} was merged from another ${name}`);
+    }
+  }
 }
 
 function transformsOf(frames: RunRecord['frames'], count: number): (Matrix3 | undefined)[] {
