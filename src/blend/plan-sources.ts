@@ -22,7 +22,7 @@ const flatReach = 2.5;
 /** Levels whose own peak may overrule the surface in `auto`: a bristle in front of an eye. */
 const selectingLevels = 3;
 /** ... when it stands this far above noise, octaves, */
-const selectRise = 3;
+const selectRise = 2.5;
 /** ... and is this far from the surface, frames. */
 const selectApart = 0.5;
 

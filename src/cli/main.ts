@@ -31,8 +31,7 @@ export async function main(loadMerge: () => Promise<MergeFunction> = loadOwnMerg
 }
 
 async function loadOwnMerge(): Promise<MergeFunction> {
-  const library: string = new URL('../merge/merge.js', import.meta.url).href;
-  return ((await import(library)) as { merge: MergeFunction }).merge;
+  return (await import('../merge/merge.js')).merge;
 }
 
 function readVersion(): string {

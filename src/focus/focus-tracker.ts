@@ -11,10 +11,18 @@ export const codesPerOctave = 512;
 /** Depth of the valley that parts two peaks, in code steps: half an octave of energy. */
 const prominenceCodes = codesPerOctave;
 
-/** From the tenth percentile of the measure over pure noise to its mean, code steps (found on white noise). */
-const noiseSpreadCodes = 0;
+/** From the tenth percentile of the measure over noise to the best of some 30 frames of it, code steps: measured. */
+const noiseSpreadCodes = 600;
 /** Every n-th pixel and row goes into the noise statistics. */
 const noiseSampling = 5;
+/** Bins of brightness that the noise is told apart by. */
+export const noiseBins = 8;
+const leastNoiseSamples = 100;
+
+/** Brightness bin of luma x 64. */
+export function noiseBin(luma64: number): number {
+  return Math.min(noiseBins - 1, (luma64 * noiseBins) >> 14);
+}
 
 /** Planes of the focus-curve state, in this order; the last is kept at level 0 alone. */
 export const statePlane = {
@@ -38,7 +46,8 @@ export class FocusTracker {
   private readonly codes: Planes[];
   private readonly luma: Planes[];
   private readonly lumaCodes: Planes;
-  private readonly lowCodes: number[][];
+  /** Tenth percentiles: [level][brightness bin][frame]. */
+  private readonly lowCodes: number[][][];
 
   constructor(
     private readonly arena: Arena,
@@ -59,7 +68,7 @@ export class FocusTracker {
     this.luma = own.map(({ width, height }, level) =>
       level === 0 ? arena.takePlanes(1, 1, 1, 4) : arena.takePlanes(width, height, 1, 4),
     );
-    this.lowCodes = out.map(() => []);
+    this.lowCodes = out.map(() => Array.from({ length: noiseBins }, () => []));
     this.lumaCodes = arena.takePlanes(own[0].width, own[0].height, 1, 2);
   }
 
@@ -150,29 +159,45 @@ export class FocusTracker {
   }
 
   /**
-   * Code of the measure where a frame shows its noise alone. Most of a frame is out of focus, so its low end is
-   * noise: the tenth percentile of each frame, the median over the frames, raised from there to the mean.
+   * Code of the measure where frames show their noise alone, by brightness (`noiseBins` bins of luma x 64): the
+   * noise of light grows with light. Most of a frame is out of focus, so the low end of its measures is noise: the
+   * tenth percentile of each frame, the median over the frames, raised from there to what the best of many
+   * frames of pure noise shows. Bins that no frame fills take the nearest one's.
    */
-  noiseCode(level: number): number {
-    const low = this.lowCodes[level].toSorted((first, second) => first - second);
-    return low[low.length >> 1] + noiseSpreadCodes;
+  noiseCodes(level: number): Float64Array {
+    const codes = this.lowCodes[level].map((low) => {
+      const sorted = low.toSorted((first, second) => first - second);
+      return sorted.length > 0 ? sorted[sorted.length >> 1] + noiseSpreadCodes : Number.NaN;
+    });
+    const filled = codes.map((code, bin) => {
+      if (!Number.isNaN(code)) return code;
+      const known = codes.map((_, other) => other).filter((other) => !Number.isNaN(codes[other]));
+      known.sort((first, second) => Math.abs(first - bin) - Math.abs(second - bin));
+      return known.length > 0 ? codes[known[0]] : noiseSpreadCodes;
+    });
+    return Float64Array.from(filled);
   }
 
   private noteNoise(): void {
+    const luma = this.arena.planeU16(this.lumaCodes);
     this.codes.forEach((planes, level) => {
       const codes = this.arena.planeU16(planes);
-      const histogram = new Uint32Array(1 << 15);
-      let count = 0;
+      const found: number[][] = Array.from({ length: noiseBins }, () => []);
       const edge = 3;
+      const lastRow = this.lumaCodes.height - 1;
+      const lastColumn = this.lumaCodes.width - 1;
       for (let y = edge; y < planes.height - edge; y += noiseSampling) {
+        const row = Math.min(lastRow, y << level) * this.lumaCodes.stride;
         for (let x = edge; x < planes.width - edge; x += noiseSampling) {
-          histogram[codes[y * planes.stride + x]]++;
-          count++;
+          const bin = noiseBin(luma[row + Math.min(lastColumn, x << level)]);
+          found[bin].push(codes[y * planes.stride + x]);
         }
       }
-      let code = 0;
-      for (let below = histogram[0]; below < count * 0.1; below += histogram[++code]);
-      this.lowCodes[level].push(code);
+      found.forEach((bin, b) => {
+        if (bin.length < leastNoiseSamples) return;
+        const sorted = Uint16Array.from(bin).sort();
+        this.lowCodes[level][b].push(sorted[Math.floor(sorted.length * 0.1)]);
+      });
     });
   }
 

@@ -11,6 +11,7 @@ import { writeRunRecord } from '../result/write-run-record.js';
 import { readIcc, readRawExif } from '../stack/exif.js';
 import type { Stack } from '../stack/frame.js';
 import { readStack } from '../stack/read-stack.js';
+import { someNames } from '../stack/words.js';
 import { type DepthScale, depthScale } from './depth-scale.js';
 import { frameComposite, leastSidePx } from './framing.js';
 import type { MergeHooks, MergeOutcome } from './merge-api.js';
@@ -66,6 +67,7 @@ export async function merge(
     log.enter('register');
     const registration = await registerStack(stack, options, log);
     for (const warning of registration.motion.warnings) log.warn(warning);
+    checkRepeats(stack, registration, log);
     const used = usableFrames(stack, registration, options);
     const anchor = used.find(({ file }) => file.number === registration.motion.anchorNumber)!;
     const crop = frameComposite(
@@ -173,6 +175,25 @@ function checkStack(stack: Stack, options: MergeOptions): void {
       `Expected a position for each of the ${last} frames but received ${options.positionsMm.length}: give one line a frame, in capture order.`,
     );
   }
+}
+
+/** Refuses a stack whose frames are all one picture, warns of single frames that repeat the one before. */
+function checkRepeats(stack: Stack, { motion }: Registration, log: RunLog): void {
+  // Frames without any detail are alike because they are empty, which the focus stage tells better.
+  const repeats = motion.frames.filter(({ sameAsPrevious, detail }) => sameAsPrevious && detail > 0);
+  if (repeats.length === 0) return;
+  if (repeats.length === motion.frames.length - 1) {
+    throw new InputError(
+      `The frames in "${stack.folder}" all show the same picture: a merge needs frames of one subject, focused differently. Copy the photographs again from the card.`,
+    );
+  }
+  const numbers = new Set(repeats.map(({ number }) => number));
+  const names = stack.frames.flatMap((file) =>
+    numbers.has(file.number) ? [`${file.name} (frame ${file.number})`] : [],
+  );
+  log.warn(
+    `The same picture as in the frame before it is in: ${someNames(names)}. Leave out with --skip what was copied twice.`,
+  );
 }
 
 function usableFrames(stack: Stack, registration: Registration, options: MergeOptions): UsedFrame[] {

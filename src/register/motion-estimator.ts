@@ -13,7 +13,7 @@ import { frameDetail } from './frame-detail.js';
 import { compareLight, type LightGrid, type LightLink, measureLight } from './frame-light.js';
 import type { MotionSolution } from './motion-solution.js';
 import { type LevelGeometry, levelGeometries, measurePair } from './pair-motion.js';
-import { clampIsolatedPixels, type ReducedFrame, writeLuma } from './reduced-frame.js';
+import { clampIsolatedPixels, type ReducedFrame, writeLuminance } from './reduced-frame.js';
 
 export interface MotionEstimatorOptions {
   motion: MotionModel;
@@ -32,7 +32,7 @@ export interface MotionEstimator {
 const keptFrames = 3;
 /** Light is also compared over this distance: the grids are tiny, and long links stop the gains from drifting. */
 const lightReach = 8;
-/** A pixel this far outside its neighbours' range is the sensor's, 8-bit levels. */
+/** A pixel this far outside its neighbours' range is the sensor's, of 255. */
 const isolatedLevels = 12;
 
 interface KeptFrame {
@@ -83,7 +83,7 @@ class StreamingEstimator implements MotionEstimator {
       index,
       levels: spare?.levels ?? createBandPyramid(frame.width, frame.height),
     };
-    writeLuma(frame, scratch.luma[0]);
+    writeLuminance(frame, scratch.luma[0]);
     clampIsolatedPixels(scratch.luma[0], frame.width, frame.height, isolatedLevels);
     fillBandPyramid(current.levels, scratch);
     const previous = this.#kept[0];

@@ -55,7 +55,9 @@ const leastExplained = [0.3, 0.35, 0.45, 0.45, 0.45];
 /** Gauss-Newton on a band of 6 pixels per period converges from about a quarter of a period. */
 const longestStepPx = 1.6;
 /** Errors that noise does not explain (parallax, unlike blur inside a tile), pixels of the level. */
-const FLOOR=JSON.parse(process.env.FLOOR??'[0.03,0.03,0.03]');const KAPPA=Number(process.env.KAPPA??0);
+const tileFloorPx = [0.03, 0.03, 0.03];
+/** The same on the coarser levels, whose tiles only lead to the finer ones. */
+const coarseTileFloorPx = 0.3;
 /** Levels whose tiles vote together at the end; the finest may hold nothing but noise when all is defocused. */
 const votingLevels = 3;
 const fewestAgreeing = 8;
@@ -171,8 +173,7 @@ function storeInformation(
   pitchY: number,
   n: number,
 ): void {
-  const unlike = Math.log(step.contrast);
-  const floor = (FLOOR[n] ?? 0.3) ** 2 + (KAPPA * unlike) ** 2;
+  const floor = (tileFloorPx[n] ?? coarseTileFloorPx) ** 2;
   const det = step.xx * step.yy - step.xy * step.xy;
   const cxx = step.yy / det + floor;
   const cyy = step.xx / det + floor;

@@ -15,30 +15,52 @@ export interface ReducedFrame {
   factorY: number;
 }
 
+/** Linear light of every sample value, times `weight`, by bits: built once, it stays small. */
+const lightTables = new Map<string, Float32Array>();
+
+/** IEC 61966-2-1 (sRGB) decoding, scaled so that full range gives 255 * weight. */
+function lightTable(bits: 8 | 16, weight: number): Float32Array {
+  const key = `${bits} ${weight}`;
+  let table = lightTables.get(key);
+  if (!table) {
+    const full = 2 ** bits - 1;
+    table = Float32Array.from({ length: full + 1 }, (_, value) => {
+      const share = value / full;
+      const light = share <= 0.04045 ? share / 12.92 : ((share + 0.055) / 1.055) ** 2.4;
+      return 255 * weight * light;
+    });
+    lightTables.set(key, table);
+  }
+  return table;
+}
+
 /**
- * Luma of a reduced frame as (height, width) floats on the 8-bit scale, 0 to 255.
- * Weights of ITU-R BT.709 on the encoded values: registration needs a grey picture, not a photometric one.
+ * Luminance of a reduced frame as (height, width) floats in linear light, 0 to 255; weights of ITU-R BT.709.
+ *
+ * Linear, because a lens blurs light and not its encoding: on encoded values a blurred edge lies nearer to its
+ * dark side, by an amount that shrinks as the edge comes into focus, and all outlines of a dark subject would seem
+ * to grow from frame to frame. Encodings other than sRGB's are near enough to it to lose most of that.
  */
-export function writeLuma(frame: ReducedFrame, out: Float32Array): void {
-  const { pixels, channels } = frame;
-  const toEightBits = frame.bits === 16 ? 1 / 257 : 1;
+export function writeLuminance(frame: ReducedFrame, out: Float32Array): void {
+  const { pixels, channels, bits } = frame;
   const count = frame.width * frame.height;
   if (channels === 1) {
-    for (let i = 0; i < count; i++) out[i] = pixels[i] * toEightBits;
+    const grey = lightTable(bits, 1);
+    for (let i = 0; i < count; i++) out[i] = grey[pixels[i]];
     return;
   }
-  const red = 0.2126 * toEightBits;
-  const green = 0.7152 * toEightBits;
-  const blue = 0.0722 * toEightBits;
+  const red = lightTable(bits, 0.2126);
+  const green = lightTable(bits, 0.7152);
+  const blue = lightTable(bits, 0.0722);
   for (let i = 0, p = 0; i < count; i++, p += 3) {
-    out[i] = red * pixels[p] + green * pixels[p + 1] + blue * pixels[p + 2];
+    out[i] = red[pixels[p]] + green[pixels[p + 1]] + blue[pixels[p + 2]];
   }
 }
 
 /**
- * Pulls isolated pixels back into the range of their eight neighbours, in place, on (height, width) luma.
+ * Pulls isolated pixels back into the range of their eight neighbours, in place, on (height, width) luminance.
  * A hot or dead pixel stays where the sensor has it while the subject moves, so it would vote for no motion.
- * Only pixels that leave the range by more than `thresholdLevels` (8-bit levels) are touched.
+ * Only pixels that leave the range by more than `thresholdLevels` (of 255) are touched.
  */
 export function clampIsolatedPixels(
   luma: Float32Array,

@@ -1,4 +1,4 @@
-import { codesPerOctave, type FocusTracker } from '../focus/focus-tracker.js';
+import { codesPerOctave, type FocusTracker, noiseBin } from '../focus/focus-tracker.js';
 
 /** What the focus curves of one level say, pixel by pixel; arrays have shape (rows, cols) of the level. */
 export interface PeakMaps {
@@ -24,15 +24,23 @@ const windowSamples = 6;
 /**
  * Peaks by parabola through the log measure of the best frame and its neighbours, which is the Gaussian
  * interpolation of Nayar & Nakagawa (PAMI 16(8), 1994), with the variance that the noise gives it.
- * noiseCode: code of the measure where a frame shows noise alone.
+ * noiseCodes: code of the measure that noise alone reaches, by brightness.
  */
-export function findPeaks(tracker: FocusTracker, level: number, noiseCode: number, out: PeakMaps): void {
+export function findPeaks(
+  tracker: FocusTracker,
+  level: number,
+  noiseCodes: Float64Array,
+  out: PeakMaps,
+): void {
   const { width, height, stride } = tracker.state[level];
   const best = tracker.plane(level, 'best');
   const before = tracker.plane(level, 'before');
   const after = tracker.plane(level, 'after');
   const ordinal = tracker.plane(level, 'bestOrdinal');
+  const luma = tracker.plane(0, 'luma');
+  const full = tracker.state[0];
   for (let y = 0; y < height; y++) {
+    const lumaRow = Math.min(full.height - 1, y << level) * full.stride;
     for (let x = 0; x < width; x++) {
       const i = y * stride + x;
       const o = y * width + x;
@@ -43,7 +51,8 @@ export function findPeaks(tracker: FocusTracker, level: number, noiseCode: numbe
         out.fall[o] = 0;
         continue;
       }
-      const rise = (best[i] - noiseCode) / codesPerOctave;
+      const bin = noiseBin(luma[lumaRow + Math.min(full.width - 1, x << level)]);
+      const rise = (best[i] - noiseCodes[bin]) / codesPerOctave;
       out.rise[o] = rise;
       const up = best[i] - before[i];
       const down = best[i] - after[i];
@@ -60,14 +69,14 @@ export function findPeaks(tracker: FocusTracker, level: number, noiseCode: numbe
       }
       out.place[o] = ordinal[i] + shift;
       out.fall[o] = 0.5 * bend * shift * shift;
-      if (rise <= 0.3) {
+      if (rise <= 0) {
         out.weight[o] = 0;
         continue;
       }
       // Relative error of an energy S + N over n samples is about sqrt(4 S N + 2 N^2) / (S + N) / sqrt(n).
       const ratio = 2 ** rise - 1;
       const relative = Math.sqrt((4 * ratio + 2) / windowSamples) / (ratio + 1);
-      const deviation = (relative * 1.443 * Math.SQRT1_2) / Math.max(0.05, bend);
+      const deviation = (relative * Math.LOG2E * Math.SQRT1_2) / Math.max(0.05, bend);
       out.weight[o] = 1 / (deviation * deviation + placeFloor * placeFloor);
     }
   }

@@ -33,7 +33,7 @@ export function findSurface(tracker: FocusTracker, frames: number): Surface {
   const { width, height } = tracker.state[0];
   const peaks = tracker.state.map((state, level) => {
     const maps = takePeakMaps(state.width, state.height);
-    findPeaks(tracker, level, tracker.noiseCode(level), maps);
+    findPeaks(tracker, level, tracker.noiseCodes(level), maps);
     return maps;
   });
   let map = combineLevels(peaks, width, height);
