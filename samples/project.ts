@@ -46,7 +46,7 @@ const tilesOf = new WeakMap<Surface, Uint8Array>();
 
 /**
  * Adds what a frame sees of a surface, one element a grid cell: colour by cubic interpolation at the place that the
- * pose and the depth found there lead to, depth of the nearest sample (depths either side of an edge do not mix).
+ * pose and the depth found there lead to, depth by linear interpolation unless there is an edge.
  */
 export function projectSurface(surface: Surface, rank: number, view: View, elements: Elements): void {
   const { optics, stepMm, pose, grid, size } = view;
@@ -101,7 +101,7 @@ export function projectSurface(surface: Surface, rank: number, view: View, eleme
       }
       if (cover < 0.004) continue;
       const n = elements.count;
-      elements.depth[n] = depth[Math.round(y) * width + Math.round(x)];
+      elements.depth[n] = depthBetween(depth, width, x, y);
       elements.radius[n] = blur(elements.depth[n]);
       if (!discReaches(grid, column, row, elements.radius[n])) continue;
       elements.count++;
@@ -113,6 +113,28 @@ export function projectSurface(surface: Surface, rank: number, view: View, eleme
       elements.rank[n] = rank;
     }
   }
+}
+
+/** Spread of four neighbouring depths, steps, from which on they belong to different things. */
+const edgeSteps = 1;
+
+/** Depth at a place between samples: bilinear on a surface, the nearest sample's where an edge runs through. */
+function depthBetween(depth: Float32Array, width: number, x: number, y: number): number {
+  const left = Math.floor(x);
+  const top = Math.floor(y);
+  const at = top * width + left;
+  const a = depth[at];
+  const b = depth[at + 1];
+  const c = depth[at + width];
+  const d = depth[at + width + 1];
+  if (!(Math.max(a, b, c, d) - Math.min(a, b, c, d) < edgeSteps)) {
+    const nearest = depth[Math.round(y) * width + Math.round(x)];
+    // Beyond the rim of a surface there is no depth; its soft edge takes the rim's.
+    return Number.isFinite(nearest) ? nearest : Math.min(a, b, c, d);
+  }
+  const u = x - left;
+  const v = y - top;
+  return (a * (1 - u) + b * u) * (1 - v) + (c * (1 - u) + d * u) * v;
 }
 
 /** Blur radius in pixels of a depth in steps, for one frame. */

@@ -109,7 +109,7 @@ export function createRenderer(scene: Scene, plan: RenderPlan): Renderer {
       const plain = new Uint8Array(width * height);
       for (let pixel = 0; pixel < plain.length; pixel++) {
         plain[pixel] = buffers.picture[4 * pixel + 3] < 1e-3 ? 1 : 0;
-        // Weight and ground add up to 1 but for the overfill, which is shared out here.
+        // Weight and ground may fall short of 1, see `leftOpen`: what is missing is shared out here.
         const total = buffers.picture[4 * pixel + 3] + groundWeight(buffers, pixel);
         for (let channel = 0; channel < 3; channel++) {
           linear[3 * pixel + channel] = buffers.picture[4 * pixel + channel] / total;

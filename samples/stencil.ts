@@ -98,8 +98,8 @@ function toStencil(disc: DiscWeights, stride: number): Stencil {
 export interface StencilTable {
   /**
    * The stencil of a disc of `radiusPx`, for a source that stands for a block of `side` x `side` pixels (odd).
-   * Blocks on a lattice of their own size add up to an even field without a pattern of the lattice. A block blurs
-   * twice by its own second moment, (side^2 - 1) / 12, in being gathered and spread; the disc is smaller for it.
+   * A block's light is spread evenly over the block before the disc, so that full blocks side by side, and blocks
+   * beside single points, give an even field. Gathering and spreading each add (side^2 - 1) / 12 to the second moment.
    */
   get(radiusPx: number, side: number): Stencil;
 }
@@ -113,8 +113,7 @@ export function createStencilTable(stride: number): StencilTable {
       // 1/64 px near focus is 0.01 of a step at the usual settings; coarser where nobody could see it.
       const index = radiusPx < 4 ? Math.round(radiusPx * 64) : 256 + Math.round((radiusPx - 4) * 16);
       if (table[index] === undefined) {
-        const radius = index <= 256 ? index / 64 : 4 + (index - 256) / 16;
-        const disc = discWeights(Math.sqrt(Math.max(0, radius ** 2 - (2 * (side ** 2 - 1)) / 3)));
+        const disc = discWeights(index <= 256 ? index / 64 : 4 + (index - 256) / 16);
         table[index] = toStencil(side === 1 ? disc : spreadOverSquare(disc, side), stride);
       }
       return table[index];

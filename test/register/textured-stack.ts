@@ -295,7 +295,7 @@ export function createTexturedStack(plan: StackPlan): TexturedStack {
         const moved = blurPerStep * blurPerStep * off;
         qx += moved * (depth(qx + 0.5, qy) - depth(qx - 0.5, qy));
         qy += moved * (depth(qx, qy + 0.5) - depth(qx, qy - 0.5));
-        grey[y * width + x] = 118 + texture.at(qx, qy, variance);
+        grey[y * width + x] = 95 + texture.at(qx, qy, variance);
       }
     }
     if (plan.shaken?.index === index) grey = shake(grey, width, height, plan.shaken.lengthPx);
@@ -305,7 +305,7 @@ export function createTexturedStack(plan: StackPlan): TexturedStack {
       bits === 16 ? new Uint16Array(width * height * channels) : new Uint8Array(width * height * channels);
     for (let i = 0; i < width * height; i++) {
       for (let c = 0; c < channels; c++) {
-        const light = grey[i] * tints[c] * flickers[index][0] * (c ? flickers[index][c] : 1);
+        const light = encode(grey[i] * tints[c]) * flickers[index][0] * (c ? flickers[index][c] : 1);
         const value = (light + plan.noise * normalRandom(noise)) * (full / 255);
         pixels[i * channels + c] = Math.min(full, Math.max(0, Math.round(value)));
       }
@@ -313,6 +313,12 @@ export function createTexturedStack(plan: StackPlan): TexturedStack {
     return { number: index + 1, pixels, width, height, channels, bits, factorX: 1, factorY: 1 };
   };
   return { plan, truth, matrices, gains, draw };
+}
+
+/** IEC 61966-2-1 (sRGB) encoding of linear light, both 0 to 255. */
+function encode(light: number): number {
+  const share = Math.max(0, light / 255);
+  return 255 * (share <= 0.0031308 ? 12.92 * share : 1.055 * share ** (1 / 2.4) - 0.055);
 }
 
 /** A straight diagonal shake, symmetric about the frame's place. */

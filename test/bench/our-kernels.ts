@@ -1,0 +1,61 @@
+import { PyramidBlender } from '../../src/blend/pyramid-blender.js';
+import type { Size } from '../../src/image/image.js';
+import { Arena } from '../../src/kernels/arena.js';
+import { lanczosTaps, tapTableBytes } from '../../src/kernels/kernels.js';
+import { StripPool } from '../../src/workers/pool.js';
+import { fastest } from './fastest.js';
+
+const stripRows = 32;
+
+/** Seconds for one picture, by what is done to it. */
+export interface PictureTimes {
+  /** To half size by the 5-tap kernel. */
+  reduce: number;
+  /** Resampled by `benchAffine`. */
+  warp: number;
+  /** From half size to full size by the 5-tap kernel. */
+  expand: number;
+}
+
+/** A small roll, enlargement and shift, as between two frames: output pixel → source pixel, row-major 2 x 3. */
+export const benchAffine = [1.001, 0.0005, 3.3, -0.0005, 1.001, -2.7] as const;
+
+/**
+ * Times the strip kernels on one 8-bit RGB picture; results are floats. The expansion is that of the collapse,
+ * which divides by the weights and adds the coarser level in the same pass.
+ */
+export async function timeOurKernels(pixels: Uint8Array, size: Size, threads: number): Promise<PictureTimes> {
+  const { width, height } = size;
+  const half = { width: (width + 1) >> 1, height: (height + 1) >> 1 };
+  const arena = new Arena();
+  const pool = await StripPool.start(arena, threads, PyramidBlender.scratchBytes(size, size, 0.001));
+  try {
+    const source = arena.take(pixels.length + 64);
+    arena.u8(source, pixels.length).set(pixels);
+    const taps = arena.take(tapTableBytes);
+    arena.f32(taps, tapTableBytes / 4).set(lanczosTaps());
+    const reduced = arena.take(half.width * half.height * 16 + 64);
+    const warped = arena.takePlanes(width, height, 3, 4);
+    const weight = arena.takePlanes(width, height, 1, 4);
+    const coarse = arena.takePlanes(half.width, half.height, 3, 4);
+    arena.clear(coarse);
+    const strips = Math.ceil(height / stripRows);
+    const frame = [source, 8, width, height];
+    const out = [warped.pointer, warped.stride, warped.planeBytes, width, height];
+    const reduce = await fastest(() =>
+      pool.run('reduceFrameStrip', [...frame, reduced, stripRows], Math.ceil(half.height / stripRows)),
+    );
+    const warp = await fastest(() =>
+      pool.run('warpStrip', [...frame, 1, 1, 1, ...benchAffine, taps, ...out, stripRows], strips),
+    );
+    // Weights of 1 leave the sums as they are, so that every repetition has the same work.
+    arena.f32(weight.pointer - 64, weight.planeBytes / 4).fill(1);
+    const coarser = [coarse.pointer, coarse.stride, coarse.planeBytes];
+    const expand = await fastest(() =>
+      pool.run('collapseStrip', [...out, weight.pointer, ...coarser, stripRows], strips),
+    );
+    return { reduce, warp, expand };
+  } finally {
+    await pool.close();
+  }
+}

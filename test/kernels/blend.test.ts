@@ -1,0 +1,199 @@
+import { beforeAll, describe, expect, it } from 'vitest';
+import type { Planes } from '../../src/kernels/arena.js';
+import {
+  at,
+  expanded,
+  KernelRig,
+  noise,
+  noiseRgb,
+  type Plane,
+  pictureOf,
+  randomFrom,
+  worstDifference,
+} from './kernel-rig.js';
+
+let rig: KernelRig;
+beforeAll(async () => {
+  rig = await KernelRig.start();
+});
+
+const sizes = [
+  [101, 77],
+  [72, 50],
+] as const;
+
+type Affine = readonly [number, number, number, number, number, number];
+
+function weightOf(ordinal: number, centre: number, reach: number): number {
+  const t = (ordinal - centre / 64) / (reach / 64);
+  return Math.abs(t) < 1 ? (1 - t * t) ** 2 : 0;
+}
+
+function accumulate(
+  picture: Planes,
+  coarse: Planes | undefined,
+  sums: { acc: Planes; weight: Planes; centre: Planes; reach: Planes },
+  ordinal: number,
+  motion: Affine,
+  margin: number,
+): void {
+  const { width, height } = picture;
+  rig.run(
+    'accumulateStrip',
+    [
+      picture.pointer,
+      picture.stride,
+      picture.planeBytes,
+      width,
+      height,
+      coarse?.pointer ?? 0,
+      coarse?.stride ?? 0,
+      coarse?.planeBytes ?? 0,
+      sums.acc.pointer,
+      sums.acc.planeBytes,
+      sums.weight.pointer,
+      sums.centre.pointer,
+      sums.reach.pointer,
+      ordinal,
+      ...motion,
+      width - 1,
+      height - 1,
+      margin,
+    ],
+    height,
+  );
+}
+
+describe('accumulateStrip', () => {
+  const cases = sizes.flatMap(([width, height]) =>
+    [true, false].map((finer) => ({ width, height, finer, level: finer ? 'a finer' : 'the coarsest' })),
+  );
+
+  it.each(cases)('adds weighted detail of $level level, $width x $height', ({ width, height, finer }) => {
+    const random = randomFrom(5);
+    const [centres, reaches] = [
+      pictureOf(width, height, (x) => Math.floor(64 + (x / width) * 4 * 64)),
+      pictureOf(width, height, () => Math.floor(40 + random() * 120)),
+    ];
+    const sums = {
+      acc: rig.arena.takePlanes(width, height, 3, 4),
+      weight: rig.arena.takePlanes(width, height, 1, 4),
+      centre: rig.placeCodes([centres]),
+      reach: rig.placeCodes([reaches]),
+    };
+    rig.arena.clear(sums.acc);
+    rig.arena.clear(sums.weight);
+    const margin = 2;
+    // Whole-pixel motions: which pixels a frame reaches is then plain.
+    const shifts = [
+      [0, 0],
+      [7, -5],
+      [-9, 4],
+      [0, 11],
+    ] as const;
+    const weight = pictureOf(width, height, () => 0);
+    const acc = [0, 1, 2].map(() => pictureOf(width, height, () => 0));
+    shifts.forEach(([right, down], k) => {
+      const pictures = [0, 1, 2].map((c) => noise(width, height, 10 * k + c));
+      const coarse = [0, 1, 2].map((c) => noise((width + 1) >> 1, (height + 1) >> 1, 10 * k + c + 5));
+      const placed = finer ? rig.place(coarse) : undefined;
+      accumulate(rig.place(pictures), placed, sums, k + 1, [1, 0, right, 0, 1, down], margin);
+      const coarser = finer ? coarse.map((plane) => expanded(plane, width, height)) : undefined;
+      const inside = (i: number, n: number) => i >= margin && i <= n - 1 - margin;
+      for (let y = 0; y < height; y++) {
+        for (let x = 0; x < width; x++) {
+          if (!inside(x + right, width) || !inside(y + down, height)) continue;
+          const w = weightOf(k + 1, at(centres, x, y), at(reaches, x, y));
+          const i = y * width + x;
+          weight.data[i] += w;
+          pictures.forEach((plane, c) => {
+            acc[c].data[i] += w * (plane.data[i] - (coarser?.[c].data[i] ?? 0));
+          });
+        }
+      }
+    });
+    expect(Math.max(...weight.data)).toBeGreaterThan(0.9);
+    expect(worstDifference(rig.read(sums.weight), weight)).toBeLessThan(1e-5);
+    acc.forEach((plane, c) => {
+      expect(worstDifference(rig.read(sums.acc, c), plane)).toBeLessThan(2e-3);
+    });
+  });
+});
+
+describe('collapseStrip', () => {
+  it.each(sizes)('divides by the weights and adds the expansion, %i x %i', (width, height) => {
+    const random = randomFrom(9);
+    const details = [1, 2, 3].map((seed) => noise(width, height, seed));
+    // Some pixels that no frame reached: nothing accumulated, no weight.
+    const weight = pictureOf(width, height, () => (random() < 0.1 ? 0 : Math.fround(0.3 + random())));
+    const scaled = details.map((plane) =>
+      pictureOf(width, height, (x, y) => at(plane, x, y) * at(weight, x, y)),
+    );
+    const coarse = [4, 5, 6].map((seed) => noise((width + 1) >> 1, (height + 1) >> 1, seed));
+    const run = (coarser: Planes | undefined) => {
+      const acc = rig.place(scaled);
+      rig.run(
+        'collapseStrip',
+        [
+          acc.pointer,
+          acc.stride,
+          acc.planeBytes,
+          width,
+          height,
+          rig.place([weight]).pointer,
+          coarser?.pointer ?? 0,
+          coarser?.stride ?? 0,
+          coarser?.planeBytes ?? 0,
+        ],
+        height,
+      );
+      return [0, 1, 2].map((c) => rig.read(acc, c));
+    };
+    const detailAt = (c: number, x: number, y: number) => (at(weight, x, y) > 0 ? at(details[c], x, y) : 0);
+    run(undefined).forEach((plane, c) => {
+      expect(
+        worstDifference(
+          plane,
+          pictureOf(width, height, (x, y) => detailAt(c, x, y)),
+        ),
+      ).toBeLessThan(1e-4);
+    });
+    run(rig.place(coarse)).forEach((plane, c) => {
+      const below: Plane = expanded(coarse[c], width, height);
+      const sum = pictureOf(width, height, (x, y) => detailAt(c, x, y) + at(below, x, y));
+      expect(worstDifference(plane, sum)).toBeLessThan(2e-4);
+    });
+  });
+});
+
+describe('quantiseStrip', () => {
+  it.each([8, 16] as const)('rounds and clamps to %i bits', (bits) => {
+    const [width, height] = [37, 35];
+    const random = randomFrom(3);
+    // Beyond both ends of the range; 16 bits: exact ties left out by the grid of thirds.
+    const pictures = [0, 1, 2].map(() =>
+      pictureOf(
+        width,
+        height,
+        () => (bits === 8 ? 1 : 1 / 257) * (Math.floor(random() * 1.4 * 2 ** bits - 0.2 * 2 ** bits) + 1 / 3),
+      ),
+    );
+    const planes = rig.place(pictures);
+    const top = 2 ** bits - 1;
+    const out = rig.placeSamples(noiseRgb(width, height, bits, 1));
+    rig.run(
+      'quantiseStrip',
+      [planes.pointer, planes.stride, planes.planeBytes, width, height, out, bits],
+      height,
+    );
+    const length = width * height * 3;
+    const ours = bits === 8 ? rig.arena.u8(out, length) : rig.arena.u16(out, length);
+    const expected = Array.from({ length }, (_, i) => {
+      const value = pictures[i % 3].data[Math.floor(i / 3)] * (bits === 8 ? 1 : 257);
+      return Math.max(0, Math.min(top, Math.round(value)));
+    });
+    expect(Math.min(...expected)).toBe(0);
+    expect(Math.max(...expected)).toBe(top);
+    expect(Array.from(ours)).toEqual(expected);
+  });
+});

@@ -1,0 +1,77 @@
+import { beforeAll, describe, expect, it } from 'vitest';
+import { channelOf, KernelRig, noise, noiseRgb, pictureOf, reduced, worstDifference } from './kernel-rig.js';
+
+let rig: KernelRig;
+beforeAll(async () => {
+  rig = await KernelRig.start();
+});
+
+const sizes = [
+  [101, 77],
+  [64, 48],
+  [33, 90],
+  [25, 24],
+] as const;
+
+describe('reduceStrip', () => {
+  it.each(sizes)('reduces %i x %i planes as the formula says', (width, height) => {
+    const pictures = [1, 2, 3].map((seed) => noise(width, height, seed));
+    const fine = rig.place(pictures);
+    const coarse = rig.arena.takePlanes((width + 1) >> 1, (height + 1) >> 1, 3, 4);
+    rig.run(
+      'reduceStrip',
+      [
+        fine.pointer,
+        fine.stride,
+        fine.planeBytes,
+        width,
+        height,
+        coarse.pointer,
+        coarse.stride,
+        coarse.planeBytes,
+        3,
+      ],
+      coarse.height,
+    );
+    pictures.forEach((picture, p) => {
+      expect(worstDifference(rig.read(coarse, p), reduced(picture))).toBeLessThan(1e-4);
+    });
+    // The row ends, which the next filter reads, continue the row mirrored.
+    const start = coarse.pointer + 5 * coarse.stride * 4;
+    const row = rig.arena.f32(start - 32, coarse.width + 16);
+    for (let i = 1; i <= 8; i++) {
+      expect(row[8 - i]).toBe(row[8 + i]);
+      expect(row[7 + coarse.width + i]).toBe(row[7 + coarse.width - i]);
+    }
+  });
+});
+
+describe('reduceFrameStrip', () => {
+  const cases = sizes.flatMap(([width, height]) =>
+    ([8, 16] as const).map((bits) => ({ width, height, bits })),
+  );
+
+  it.each(cases)('halves a $width x $height frame of $bits bits', ({ width, height, bits }) => {
+    const samples = noiseRgb(width, height, bits, width);
+    const [halfWidth, halfHeight] = [(width + 1) >> 1, (height + 1) >> 1];
+    const out = rig.arena.take(halfWidth * halfHeight * 16 + 64);
+    rig.run('reduceFrameStrip', [rig.placeSamples(samples), bits, width, height, out], halfHeight);
+    const half = rig.arena.f32(out, halfWidth * halfHeight * 4);
+    for (let c = 0; c < 3; c++) {
+      const ours = pictureOf(halfWidth, halfHeight, (x, y) => half[(y * halfWidth + x) * 4 + c]);
+      expect(worstDifference(ours, reduced(channelOf(samples, width, height, c)))).toBeLessThan(1e-4);
+    }
+  });
+
+  it.each([8, 16] as const)(
+    'keeps a white frame of %i bits white: the integer sums do not overflow',
+    (bits) => {
+      const [width, height] = [31, 29];
+      const samples = noiseRgb(width, height, bits, 1).fill(2 ** bits - 1);
+      const out = rig.arena.take(16 * 15 * 16 + 64);
+      rig.run('reduceFrameStrip', [rig.placeSamples(samples), bits, width, height, out], 15);
+      const half = rig.arena.f32(out, 16 * 15 * 4).filter((_, i) => i % 4 < 3);
+      for (const value of half) expect(value).toBeCloseTo(255, 4);
+    },
+  );
+});

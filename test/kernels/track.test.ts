@@ -1,0 +1,136 @@
+import { beforeAll, describe, expect, it } from 'vitest';
+import { statePlane } from '../../src/focus/focus-tracker.js';
+import { at, KernelRig, type Plane, pictureOf, randomFrom, worstDifference } from './kernel-rig.js';
+
+let rig: KernelRig;
+beforeAll(async () => {
+  rig = await KernelRig.start();
+});
+
+const width = 53;
+const height = 37;
+const margin = 2;
+const frames = 16;
+const prominence = 512;
+
+/** Codes of every frame: one broad peak or two that lie well apart, of random heights and places. */
+function curves(seed: number): Plane[] {
+  const random = randomFrom(seed);
+  const bells = Array.from({ length: width * height }, () => {
+    const first = 1 + random() * 4;
+    const both = random() < 0.6 ? 1 : 0;
+    return [
+      { place: first, rise: 2000 + random() * 6000 },
+      { place: first + 8 + random() * 4, rise: both * (2000 + random() * 6000) },
+    ];
+  });
+  return Array.from({ length: frames }, (_, k) =>
+    pictureOf(width, height, (x, y) => {
+      const rises = bells[y * width + x].map(
+        ({ place, rise }) => rise * Math.exp(-(((k + 1 - place) / 1.6) ** 2) / 2),
+      );
+      return Math.round(3000 + rises[0] + rises[1]);
+    }),
+  );
+}
+
+/** What the state means, from the whole curve at once; index 0 is ordinal 1. */
+function readCurve(curve: readonly number[]) {
+  const best = Math.max(...curve);
+  const peak = curve.indexOf(best);
+  let second = 0;
+  let secondOrdinal = 0;
+  curve.forEach((code, k) => {
+    if (Math.abs(k - peak) <= 2 || code <= second) return;
+    const valley = Math.min(...curve.slice(Math.min(k, peak) + 1, Math.max(k, peak)));
+    if (code - prominence > valley) {
+      second = code;
+      secondOrdinal = k + 1;
+    }
+  });
+  return {
+    best,
+    bestOrdinal: peak + 1,
+    before: curve[peak - 1] ?? 0,
+    after: curve[peak + 1] ?? 0,
+    latest: curve.at(-1)!,
+    second,
+    secondOrdinal,
+  };
+}
+
+function track(
+  codes: readonly Plane[],
+  luma: readonly Plane[] | undefined,
+  shift: readonly [number, number],
+) {
+  const state = rig.arena.takePlanes(width, height, 9, 2);
+  rig.arena.clear(state);
+  codes.forEach((plane, k) => {
+    const placed = rig.placeCodes([plane]);
+    const placedLuma = luma && rig.placeCodes([luma[k]]);
+    rig.run(
+      'trackStrip',
+      [
+        placed.pointer,
+        placedLuma?.pointer ?? 0,
+        placed.stride,
+        width,
+        height,
+        ...[1, 0, shift[0], 0, 1, shift[1], margin],
+        state.pointer,
+        state.planeBytes,
+        state.stride,
+        width,
+        height,
+        k + 1,
+        prominence,
+      ],
+      height,
+    );
+  });
+  return (name: keyof typeof statePlane) => rig.read(state, statePlane[name]);
+}
+
+describe('trackStrip', () => {
+  it.each([1, 2, 3])('keeps what the whole focus curve shows (seed %i)', (seed) => {
+    const codes = curves(seed);
+    const luma = codes.map((_, k) => pictureOf(width, height, (x, y) => 1000 * (k + 1) + x + y));
+    const plane = track(codes, luma, [0, 0]);
+    const names = ['best', 'bestOrdinal', 'before', 'after', 'latest', 'second', 'secondOrdinal'] as const;
+    const planes = names.map(plane);
+    const guide = plane('luma');
+    let twoPeaks = 0;
+    let onePeak = 0;
+    // A position needs its right and lower neighbour inside the margin too.
+    for (let y = margin; y <= height - 2 - margin; y++) {
+      for (let x = margin; x <= width - 2 - margin; x++) {
+        const expected = readCurve(codes.map((code) => at(code, x, y)));
+        const kept = {
+          luma: at(guide, x, y),
+          ...Object.fromEntries(names.map((n, i) => [n, at(planes[i], x, y)])),
+        };
+        expect(kept).toEqual({ luma: 1000 * expected.bestOrdinal + x + y, ...expected });
+        if (expected.second > 0) twoPeaks++;
+        else onePeak++;
+      }
+    }
+    expect(twoPeaks).toBeGreaterThan(200);
+    expect(onePeak).toBeGreaterThan(200);
+  });
+
+  it('knows nothing where no frame reaches', () => {
+    const best = track(curves(1), undefined, [0, 0])('best');
+    const inside = (i: number, n: number) => i >= margin && i <= n - 2 - margin;
+    const reached = pictureOf(width, height, (x, y) => Number(at(best, x, y) > 0));
+    const expected = pictureOf(width, height, (x, y) => Number(inside(x, width) && inside(y, height)));
+    expect(worstDifference(reached, expected)).toBe(0);
+  });
+
+  it('samples codes between pixels bilinearly', () => {
+    const ramp = pictureOf(width, height, (x, y) => 2000 + 64 * x + 128 * y);
+    const best = track([ramp], undefined, [1.25, -2.5])('best');
+    const exact = pictureOf(width, height, (x, y) => 2000 + 64 * (x + 1.25) + 128 * (y - 2.5));
+    expect(worstDifference(best, exact, 6)).toBeLessThanOrEqual(1);
+  });
+});
