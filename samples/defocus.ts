@@ -3,8 +3,15 @@ import { createStencilTable, type Stencil, type StencilTable } from './stencil.j
 
 /** Thickness of a slab of depth, in steps: within it all light simply adds up, between slabs nearer hides farther. */
 const slabSteps = 1;
-/** Slabs without light between two surfaces from which on they count as separate things. */
-const separateSlabs = 3;
+/**
+ * Slabs from the last light of a surface to the next light behind it up to which they are one surface, and from which
+ * on they are separate things; in between partly. What lies between must change evenly, or hard lines would show.
+ */
+const joinedSlabs = 2;
+const separateSlabs = 5;
+/** Coverage that moves the place of the last light all the way; less moves it in proportion. */
+const anchoringCover = 0.05;
+
 /** Coverage from which on nothing is seen behind, and from which on less than the rest is. */
 const fullFrom = 0.94;
 const denseFrom = 0.8;
@@ -32,8 +39,8 @@ export interface DefocusBuffers {
   open: Float32Array;
   /** Part of it that the present surface covers. */
   covered: Float32Array;
-  /** Last slab that gave light. */
-  lastSlab: Int16Array;
+  /** Slab of the surface's last light. */
+  lastSlab: Float32Array;
   blocks: Blocks;
 }
 
@@ -56,7 +63,7 @@ export function createDefocusBuffers(grid: Grid): DefocusBuffers {
     picture: new Float32Array(pixels * 4),
     open: new Float32Array(pixels),
     covered: new Float32Array(pixels),
-    lastSlab: new Int16Array(pixels),
+    lastSlab: new Float32Array(pixels),
     blocks: { sums: new Float32Array(blocks * blockFields), touched: new Int32Array(blocks) },
   };
 }
@@ -81,7 +88,6 @@ export function drawDefocused(elements: Elements, ranks: number, buffers: Defocu
   buffers.picture.fill(0);
   buffers.open.fill(1);
   buffers.covered.fill(0);
-  buffers.lastSlab.fill(-1);
   const depthOrder = sortByDepth(elements, ranks, slabSteps);
   for (let group = 0; group < depthOrder.slabs.length; group++) {
     if (depthOrder.starts[group + 1] === depthOrder.starts[group]) continue;
@@ -222,14 +228,19 @@ function layGroup(extent: Extent, slab: number, buffers: DefocusBuffers): void {
       const x = column - grid.border;
       if (cover < 1e-4 || x < 0 || x >= grid.width) continue;
       const pixel = y * grid.width + x;
-      if (lastSlab[pixel] >= 0 && slab - lastSlab[pixel] >= separateSlabs) {
-        open[pixel] *= leftOpen(covered[pixel]);
-        covered[pixel] = 0;
+      if (covered[pixel] === 0) lastSlab[pixel] = slab;
+      const gap = slab - lastSlab[pixel];
+      if (gap > joinedSlabs) {
+        // The part that counts as separate goes over to what is open; what both leave free stays the same.
+        const left = leftOpen(covered[pixel]);
+        const apart = Math.min(1, (gap - joinedSlabs) / (separateSlabs - joinedSlabs));
+        const openBehind = 1 - apart * (1 - left);
+        open[pixel] *= openBehind;
+        covered[pixel] = openBehind > 0 ? 1 - left / openBehind : 0;
       }
-      lastSlab[pixel] = slab;
-      const room = leftOpen(covered[pixel]);
-      const used = Math.min(cover, room);
-      if (used === 0) continue;
+      const used = Math.min(cover, leftOpen(covered[pixel]));
+      if (used <= 0) continue;
+      lastSlab[pixel] += (slab - lastSlab[pixel]) * Math.min(1, used / anchoringCover);
       const weight = open[pixel] * used;
       const share = weight / cover;
       covered[pixel] += used;

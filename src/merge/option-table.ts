@@ -186,7 +186,7 @@ export const mergeOptionTable: readonly OptionSpec[] = [
     unit: 'MB',
     kind: number(256, 1_048_576),
     group: 'Machine and files',
-    help: 'memory the merge may take',
+    help: 'memory the merge should take (recorded, not yet kept to)',
     defaultText: 'no bound of its own',
   },
   {
