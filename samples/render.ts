@@ -1,5 +1,5 @@
-import { Command, InvalidArgumentError, Option } from 'commander';
-import { LamellaError, UsageError } from '../src/errors.js';
+import { Command, CommanderError, InvalidArgumentError, Option } from 'commander';
+import { exitCodes, LamellaError, UsageError } from '../src/errors.js';
 import { readPhoto } from './read-photo.js';
 import {
   commonDefaults,
@@ -64,6 +64,7 @@ program
     'steps that its depths are spread over (default: 0.96 of the stack)',
     toNumber,
   )
+  .exitOverride()
   .action(run);
 
 async function run(scene: SceneName, out: string): Promise<void> {
@@ -91,7 +92,12 @@ async function run(scene: SceneName, out: string): Promise<void> {
 try {
   await program.parseAsync();
 } catch (error) {
-  if (!(error instanceof LamellaError)) throw error;
-  process.stderr.write(`${error.message}\n`);
-  process.exitCode = error.exitCode;
+  if (error instanceof CommanderError) {
+    process.exitCode = error.exitCode === 0 ? exitCodes.ok : exitCodes.usage;
+  } else if (error instanceof LamellaError) {
+    process.stderr.write(`${error.message}\n`);
+    process.exitCode = error.exitCode;
+  } else {
+    throw error;
+  }
 }

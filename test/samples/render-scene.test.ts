@@ -132,7 +132,7 @@ describe('renderScene', () => {
     expect(deviation(1.5, 2)).toBeGreaterThan(4);
   });
 
-  it('adds noise of the strength asked for and leaves dust and hot pixels in their place', async () => {
+  it('adds noise of the strength asked for and keeps hot pixels in their place', async () => {
     const quiet = join(folder, 'quiet');
     const noisy = join(folder, 'noisy');
     const common = {
@@ -165,6 +165,31 @@ describe('renderScene', () => {
     expect(hot[0].length).toBeGreaterThan(0);
     expect(hot[0].length).toBeLessThanOrEqual(5);
     expect(hot[1]).toEqual(hot[0]);
+  });
+
+  it('keeps dust in its place on the sensor while the picture moves', async () => {
+    const common = {
+      scene: 'seed-head',
+      width: 240,
+      height: 160,
+      frames: 2,
+      format: 'png',
+      noise: 0,
+    } as const;
+    const clean = join(folder, 'clean');
+    const dusty = join(folder, 'dusty');
+    await renderScene({ ...common, out: clean });
+    await renderScene({ ...common, out: dusty, dust: 4 });
+    const specks: Set<number>[] = [];
+    for (const name of ['0001.png', '0002.png']) {
+      const without = await readBytes(join(clean, 'frames', name));
+      const withDust = await readBytes(join(dusty, 'frames', name));
+      expect(withDust.every((value, i) => value <= without[i])).toBe(true);
+      specks.push(new Set([...without.keys()].filter((i) => withDust[i] < without[i] - 1)));
+    }
+    const shared = [...specks[0]].filter((i) => specks[1].has(i)).length;
+    expect(shared).toBeGreaterThan(50);
+    expect(shared / Math.max(specks[0].size, specks[1].size)).toBeGreaterThan(0.9);
   });
 
   it('says which option is out of range', async () => {
