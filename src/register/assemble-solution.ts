@@ -1,10 +1,11 @@
 import type { Size } from '../image/image.js';
 import type { MotionModel } from '../merge/options.js';
 import { type CentredMotion, motionMatrix, motionToSimilarity, noMotion } from './centred-motion.js';
-import { median } from './fit-motion.js';
 import { type LightLink, solveLight } from './frame-light.js';
+import { median } from './median.js';
 import type { FrameMotion, MotionSolution } from './motion-solution.js';
 import { findDirection, railResiduals } from './rail.js';
+import { relativeSharpness } from './sharpness.js';
 import { type PairLink, reachableFrom, type StackSolution, solveStack } from './solve-stack.js';
 
 /** What is kept of a frame after it is gone. */
@@ -32,8 +33,8 @@ export interface MotionEvidence {
 const pairFloorPx = 0.012;
 /** Below this RMS (8-bit levels) there is nothing to align. */
 const leastDetail = 0.05;
-const sharpnessReach = 4;
-const blurredBelow = 0.7;
+/** Ends of the stack have neighbours on one side only, which is too little to call them shaken. */
+const blurredBelow = 0.68;
 
 export function assembleSolution(evidence: MotionEvidence, anchorNumber: number): MotionSolution {
   const { frames, fullSize, motion: model } = evidence;
@@ -48,12 +49,12 @@ export function assembleSolution(evidence: MotionEvidence, anchorNumber: number)
   const anchor = still ? asked : chooseAnchor(evidence, asked, warnings);
   const { solution, rollFound } = still ? standStill(frames.length) : solveModel(evidence, anchor);
   const { motions, residualsPx } = solution;
-  const sharpness = relativeSharpness(frames);
+  const sharpness = relativeSharpness(frames, evidence.links);
   const rail = railResiduals(motions);
   const gains = solveLight(evidence.lightLinks, frames.length, anchor, frames[0].channels);
   const placed = frames.map((frame, k): FrameMotion => {
     const motion = motions[k];
-    const reason = allFlat || !motion ? whyNot(frame) : sharpness[k] < blurredBelow ? blurred : undefined;
+    const reason = allFlat || !motion ? whyNot(frame) : isShaken(sharpness, k) ? blurred : undefined;
     return {
       number: frame.number,
       usable: motion !== undefined,
@@ -77,12 +78,15 @@ export function assembleSolution(evidence: MotionEvidence, anchorNumber: number)
     frames: placed,
     direction: findDirection(motions),
     rollFound,
-    perspective: false,
     warnings,
   };
 }
 
 const blurred = 'it is less sharp than the frames around it, as if shaken';
+
+function isShaken(sharpness: readonly number[], k: number): boolean {
+  return k > 0 && k < sharpness.length - 1 && sharpness[k] < blurredBelow;
+}
 
 function whyNot({ detail }: FrameRecord): string {
   return detail < leastDetail ? 'it shows no detail' : 'it has too little in common with its neighbours';
@@ -132,36 +136,30 @@ function solveModel(
   return { solution: motion === 'similarity' || rollFound ? turned : solve('scale'), rollFound };
 }
 
-/** Rolls count when they move the corners visibly and stand several times above their errors. */
+/**
+ * Rolls count when they move the corners visibly and stand several times above their errors, which show where pairs
+ * over one frame contradict the two pairs they span.
+ */
 function showsRoll(
   motions: readonly (CentredMotion | undefined)[],
   links: readonly PairLink[],
   radiusPx: number,
   pitchPx: number,
 ): boolean {
-  const errors = links.map(({ information }) =>
-    Math.hypot(1 / Math.sqrt(information[5]), pairFloorPx * pitchPx),
-  );
-  const typicalError = median(Float64Array.from(errors));
-  const turnsPx = links.map(({ motion }) => Math.abs((motion.b / motion.a) * radiusPx));
+  const turnOf = (m: CentredMotion) => (m.b / m.a) * radiusPx;
+  const contradictions = links.flatMap(({ from, to, motion }) => {
+    const first = motions[from];
+    const second = motions[to];
+    return first && second ? [Math.abs(turnOf(motion) - turnOf(first) + turnOf(second))] : [];
+  });
+  const typicalError = Math.max(pairFloorPx * pitchPx, 1.4826 * median(Float64Array.from(contradictions)));
+  const turnsPx = links.map(({ motion }) => Math.abs(turnOf(motion)));
   const typicalTurn = median(Float64Array.from(turnsPx));
   const known = motions.filter((m) => m !== undefined);
-  const rolls = known.map((m) => (m.b / m.a) * radiusPx);
+  const rolls = known.map(turnOf);
   const range = Math.max(...rolls) - Math.min(...rolls);
   return (
     (typicalTurn > 4 * typicalError && typicalTurn > 0.05 * pitchPx) ||
     (range > 6 * typicalError * Math.sqrt(known.length) && range > 0.15 * pitchPx)
   );
-}
-
-/** Each frame's share of fine detail against the median of the frames around it. */
-function relativeSharpness(frames: readonly FrameRecord[]): number[] {
-  return frames.map(({ fineShare }, k) => {
-    const around = frames
-      .slice(Math.max(0, k - sharpnessReach), k + sharpnessReach + 1)
-      .filter((frame) => frame !== frames[k])
-      .map((frame) => frame.fineShare);
-    const typical = median(Float64Array.from(around));
-    return typical > 0 ? fineShare / typical : 1;
-  });
 }

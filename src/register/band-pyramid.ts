@@ -12,6 +12,8 @@ export interface BandLevel {
   tilesY: number;
   /** (tilesY, tilesX): mean square of the band over each tile. */
   tileEnergy: Float32Array;
+  /** Energy of the quietest twentieth of the tiles, as far as it can be noise. */
+  noiseEnergy: number;
   /** (tiles, momentCount): each tile's normal matrix as a reference, filled when it is first asked for. */
   tileMoments: Float64Array;
   hasMoments: Uint8Array;
@@ -26,8 +28,11 @@ export interface PyramidScratch {
 
 /** The coarsest level is the first whose longer side is at most this: small enough to search exhaustively. */
 const coarsestSide = 110;
-/** Smaller tiles on coarser levels keep their number useful while a tile still holds a dozen periods. */
-const tileByLevel = [32, 24, 16, 16, 12];
+/** Small tiles follow defocus that changes along a slanted surface; a tile still holds some six periods of the band. */
+const tileByLevel = [16, 16, 16, 16, 12];
+
+/** Energy of the band that noise may have at most: white noise of 2 levels. Above it is texture. */
+const mostNoiseEnergy = 0.4;
 
 export function createBandPyramid(width: number, height: number): BandLevel[] {
   const levels: BandLevel[] = [];
@@ -45,6 +50,7 @@ export function createBandPyramid(width: number, height: number): BandLevel[] {
       tilesX,
       tilesY,
       tileEnergy: new Float32Array(tilesX * tilesY),
+      noiseEnergy: 0,
       tileMoments: new Float64Array(tilesX * tilesY * momentCount),
       hasMoments: new Uint8Array(tilesX * tilesY),
     });
@@ -169,6 +175,8 @@ function measureTiles(level: BandLevel): void {
       tileEnergy[ty * tilesX + tx] = sum * scale;
     }
   }
+  const sorted = tileEnergy.slice().sort();
+  level.noiseEnergy = Math.min(mostNoiseEnergy, sorted[Math.floor(sorted.length / 20)] ?? 0);
 }
 
 /** Top left pixel of a tile, moved inward by one at the border where its gradients need a pixel around it. */

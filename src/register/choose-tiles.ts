@@ -5,9 +5,6 @@ const cellsX = 6;
 const cellsY = 4;
 /** A cell may hold at most this multiple of its even share. */
 const cellExcess = 2.5;
-/** Energy of the band that noise may have at most: white noise of 2 levels. Above it is texture. */
-const mostNoiseEnergy = 0.4;
-
 /**
  * Indices of the reference's tiles that have detail in both frames, best first, at most `budget`.
  * A tile qualifies when the weaker of its two energies stands above the noise, and when it lies with a margin for
@@ -20,7 +17,7 @@ export function chooseTiles(
   budget: number,
 ): number[] {
   const { tile, tilesX, tilesY, width, height } = reference;
-  const noise = noiseEnergy(reference) + noiseEnergy(moving);
+  const noise = reference.noiseEnergy + moving.noiseEnergy;
   const least = 0.75 * noise + 0.005;
   const scores = new Float64Array(tilesX * tilesY);
   const candidates: number[] = [];
@@ -55,10 +52,4 @@ export function chooseTiles(
     if (chosen.length === budget) break;
   }
   return chosen;
-}
-
-/** Energy of the quietest twentieth of the tiles, as far as it can be noise. */
-function noiseEnergy(level: BandLevel): number {
-  const sorted = Float32Array.from(level.tileEnergy).sort();
-  return Math.min(mostNoiseEnergy, sorted[Math.floor(sorted.length / 20)] ?? 0);
 }

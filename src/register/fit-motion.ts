@@ -1,4 +1,5 @@
 import { type CentredMotion, noMotion } from './centred-motion.js';
+import { median } from './median.js';
 import { solveSymmetric } from './solve-symmetric.js';
 
 /** Where tiles of the reference were found in the moving frame; full-size pixels about the centre. */
@@ -14,6 +15,8 @@ export interface Correspondences {
   xx: Float64Array;
   xy: Float64Array;
   yy: Float64Array;
+  /** Error that this tile is likely to share with others like it, px. */
+  doubtPx: Float64Array;
   /** Filled by `fitMotion`: robust weight, 0 to 1, and distance from the fit in pixels. */
   weight: Float64Array;
   distancePx: Float64Array;
@@ -25,6 +28,9 @@ export interface MotionFit {
   information: Float64Array;
   /** Weighted RMS distance of the tiles from the fit, px. */
   residualPx: number;
+  /** What the tiles' shared errors leave unsure of scale (at the radius) and shift, px. */
+  scaleDoubtPx: number;
+  shiftDoubtPx: number;
 }
 
 export function createCorrespondences(capacity: number): Correspondences {
@@ -38,12 +44,15 @@ export function createCorrespondences(capacity: number): Correspondences {
     xx: column(),
     xy: column(),
     yy: column(),
+    doubtPx: column(),
     weight: column(),
     distancePx: column(),
   };
 }
 
-const rounds = 12;
+const rounds = 9;
+/** The first of them only gather the majority. */
+const gatheringRounds = 4;
 /** The biweight's usual limit, in standard deviations: 95 % efficient on normal errors. */
 const biweightLimit = 4.685;
 /** How far scale and roll may reasonably be from 1 and 0 between near frames: steadies fits of few tiles. */
@@ -59,24 +68,26 @@ export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: b
   const normal = new Float64Array(16);
   const right = new Float64Array(4);
   const spread = new Float64Array(count);
+  const scratch = new Float64Array(count);
   let motion: CentredMotion = {
     ...noMotion,
-    x: median(difference(foundU, u, count)),
-    y: median(difference(foundV, v, count)),
+    x: medianDifference(foundU, u, scratch),
+    y: medianDifference(foundV, v, scratch),
   };
   let sigma = 1;
   for (let round = 0; round <= rounds; round++) {
     for (let i = 0; i < count; i++) {
       const ex = foundU[i] - (motion.a * u[i] - motion.b * v[i] + motion.x);
       const ey = foundV[i] - (motion.b * u[i] + motion.a * v[i] + motion.y);
-      distancePx[i] = Math.hypot(ex, ey);
+      distancePx[i] = Math.sqrt(ex * ex + ey * ey);
       spread[i] = Math.sqrt(Math.max(0, xx[i] * ex * ex + 2 * xy[i] * ex * ey + yy[i] * ey * ey));
     }
+    scratch.set(spread);
     // The median length of a two-dimensional normal error of unit variance is sqrt(2 ln 2).
-    sigma = Math.max(0.25, median(Float64Array.from(spread)) / 1.17741);
+    sigma = Math.max(0.25, median(scratch) / 1.17741);
     for (let i = 0; i < count; i++) {
       const t = spread[i] / sigma;
-      if (round < 4) weight[i] = 1 / Math.max(1, t);
+      if (round < gatheringRounds) weight[i] = 1 / Math.max(1, t);
       else weight[i] = t < biweightLimit ? (1 - (t / biweightLimit) ** 2) ** 2 : 0;
     }
     if (round === rounds) break;
@@ -97,12 +108,23 @@ export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: b
   const information = normal.map((value) => value / Math.max(1, sigma * sigma));
   let total = 0;
   let squares = 0;
+  let doubt = 0;
+  let reach = 0;
   for (let i = 0; i < count; i++) {
     const w = weight[i] * (xx[i] + yy[i]);
     total += w;
     squares += w * distancePx[i] ** 2;
+    doubt += w * tiles.doubtPx[i];
+    reach += w * (u[i] ** 2 + v[i] ** 2);
   }
-  return { motion, information, residualPx: total > 0 ? Math.sqrt(squares / total) : Number.NaN };
+  const shared = total > 0 ? doubt / total : 0;
+  return {
+    scaleDoubtPx: (shared * radiusPx) / Math.max(1, Math.sqrt(reach / total)),
+    shiftDoubtPx: shared,
+    motion,
+    information,
+    residualPx: total > 0 ? Math.sqrt(squares / total) : Number.NaN,
+  };
 }
 
 /** Normal equations of the step, with a and b in units of pixels at `radiusPx`. */
@@ -177,14 +199,7 @@ function pinScaleAndRoll(normal: Float64Array, right: Float64Array): void {
   right[0] = right[1] = 0;
 }
 
-function difference(left: Float64Array, right: Float64Array, count: number): Float64Array {
-  return Float64Array.from({ length: count }, (_, i) => left[i] - right[i]);
-}
-
-/** Median of `values`, which are sorted in place; 0 when there are none. */
-export function median(values: Float64Array): number {
-  if (values.length === 0) return 0;
-  values.sort();
-  const half = values.length >> 1;
-  return values.length % 2 ? values[half] : (values[half - 1] + values[half]) / 2;
+function medianDifference(left: Float64Array, right: Float64Array, scratch: Float64Array): number {
+  for (let i = 0; i < scratch.length; i++) scratch[i] = left[i] - right[i];
+  return median(scratch);
 }

@@ -11,7 +11,7 @@ export function frameDetail(levels: readonly BandLevel[]): { detail: number; fin
 }
 
 function topTenth({ tileEnergy }: BandLevel): number {
-  const sorted = Float32Array.from(tileEnergy).sort();
+  const sorted = tileEnergy.slice().sort();
   const from = Math.floor(sorted.length * 0.9);
   let sum = 0;
   for (let i = from; i < sorted.length; i++) sum += sorted[i];

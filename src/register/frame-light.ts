@@ -1,5 +1,5 @@
 import type { CentredMotion } from './centred-motion.js';
-import { median } from './fit-motion.js';
+import { median } from './median.js';
 import type { ReducedFrame } from './reduced-frame.js';
 import { solveSymmetric } from './solve-symmetric.js';
 

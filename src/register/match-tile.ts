@@ -2,23 +2,30 @@
  * The model of one Gauss-Newton step on a tile, with I the reference band and J the moving band read at the
  * place where the tile is believed to lie:
  *
- *   J = c I + p P + q Q + u Ix + v Iy,    P = x L + Ix,  Q = y L + Iy,  L = Ixx + Iyy
+ *   J = c I + p P + q Q + u Ix + v Iy,    P = x L + h Ix,  Q = y L + h Iy,  L = Ixx + Iyy
  *
  * with x, y from the tile's centre and differences of neighbouring pixels; the displacement is -(u, v) / c.
  *
  * The factor c takes up local contrast: gain, and the softening of a defocused tile. P and Q take up a slope of the
- * defocus across the tile, as a slanted surface has it. Blur by a symmetric aperture whose width changes over the
- * picture is  J = I + div(s grad I)  to first order, s = half the blur's variance; a slope of s along x gives
- * x L + Ix. That looks like a shift: sum(P Ix) is half of sum(Ix^2 + Iy^2), of the same sign in every pair of
- * the stack as long as the focus travels on, so without P and Q every slant would drift.
- * (Expand the mean over the aperture a of I at x' = x - a w(x'), w the blur's width at the point that is seen.)
+ * defocus across the tile, as a slanted surface has it. Let s, half the variance of the blur, have the slope p along
+ * x. If every point spreads the same light evenly over its disc, the blurred picture is I + L(s I), and s I has the
+ * Laplacian  s L + 2 p Ix: h = 2. If instead the mean over the aperture a is taken of I at x' = x - a w(x'), w the blur
+ * at the point that is seen, as for a surface of even radiance, it is I + div(s grad I): h = 1. Either way the slope
+ * looks like a shift of the order of p, of the same sign in every pair as long as the focus travels on, so without P
+ * and Q every slant would drift.
  *
  * The gradients are the reference's alone: its noise is not correlated with its own central difference, and the
  * moving frame's noise is independent, so noise slows the step but does not bias where it ends.
  */
 
-/** Numbers kept per reference tile: the upper triangle of the 5 x 5 normal matrix of (c, p, q, u, v). */
-export const momentCount = 15;
+/** The h above, between the two: half of the small difference is left whichever holds. */
+const slantFactor = 1.5;
+
+/**
+ * Numbers kept per reference tile: the upper triangle of the 5 x 5 normal matrix of (c, p, q, u, v), then how much of
+ * one sign the tile's features are: |sum I^3| / sum |I|^3, near 0 for step edges, 0.7 for a bright or dark hair.
+ */
+export const momentCount = 16;
 /** Numbers per comparison: J times each of the five columns, and J J. */
 export const crossCount = 6;
 
@@ -48,6 +55,8 @@ export function tileMoments(
   let xx = 0;
   let xy = 0;
   let yy = 0;
+  let cubes = 0;
+  let absoluteCubes = 0;
   for (let row = 0; row < size; row++) {
     const y = row - half;
     let k = (y0 + row) * width + x0;
@@ -60,8 +69,8 @@ export function tileMoments(
       const gx = 0.5 * (right - left);
       const gy = 0.5 * (down - up);
       const laplacian = left + right + up + down - 4 * i;
-      const p = (col - half) * laplacian + gx;
-      const q = y * laplacian + gy;
+      const p = (col - half) * laplacian + slantFactor * gx;
+      const q = y * laplacian + slantFactor * gy;
       ii += i * i;
       ip += i * p;
       iq += i * q;
@@ -77,6 +86,9 @@ export function tileMoments(
       xx += gx * gx;
       xy += gx * gy;
       yy += gy * gy;
+      const cube = i * i * i;
+      cubes += cube;
+      absoluteCubes += Math.abs(cube);
     }
   }
   moments[at] = ii;
@@ -94,26 +106,29 @@ export function tileMoments(
   moments[at + 12] = xx;
   moments[at + 13] = xy;
   moments[at + 14] = yy;
+  moments[at + 15] = Math.abs(cubes) / (absoluteCubes + 1e-12);
 }
 
-/** Where the pixels of a reference tile land in the moving band. */
+/** Where a reference tile lies, and where it lands in the moving band. */
 export interface TilePlacement {
   x0: number;
   y0: number;
   size: number;
-  /** Position in the moving band of the tile's pixel (x0, y0). */
+  /** Position in the moving band of the tile's pixel (x0, y0), if the tile's centre is carried exactly. */
   movingX: number;
   movingY: number;
-  /** Change of that position for one pixel to the right (perX) and one down (perY). */
-  perXx: number;
-  perXy: number;
-  perYx: number;
-  perYy: number;
 }
+
+const longestTile = 32;
+/** Rows of the moving tile after the horizontal filter, three more than the tile has. */
+const filtered = new Float64Array(longestTile * (longestTile + 3));
 
 /**
  * Sums over one tile of J times (I, P, Q, Ix, Iy) and of J J. J is read by Catmull-Rom interpolation. The caller
  * keeps the tile one pixel, and its placement two, inside the planes. This is registration's hottest loop.
+ *
+ * Within the tile J is only shifted: scale and roll between near frames move its edges against its centre by a
+ * few hundredths of a pixel, to opposite sides, and with one fraction for all its pixels the filter is separable.
  */
 export function tileCross(
   reference: Float32Array,
@@ -122,7 +137,26 @@ export function tileCross(
   place: TilePlacement,
   cross: Float64Array,
 ): void {
-  const { size, perXx, perXy } = place;
+  const { size } = place;
+  // Coordinates are positive, so truncation is floor.
+  const x = place.movingX | 0;
+  const y = place.movingY | 0;
+  const s = place.movingX - x;
+  const t = place.movingY - y;
+  const a0 = 0.5 * s * (2 * s - 1 - s * s);
+  const a2 = 0.5 * s * (1 + 4 * s - 3 * s * s);
+  const a3 = 0.5 * s * s * (s - 1);
+  const a1 = 1 - a0 - a2 - a3;
+  const b0 = 0.5 * t * (2 * t - 1 - t * t);
+  const b2 = 0.5 * t * (1 + 4 * t - 3 * t * t);
+  const b3 = 0.5 * t * t * (t - 1);
+  const b1 = 1 - b0 - b2 - b3;
+  for (let row = 0, f = 0; row < size + 3; row++) {
+    let m = (y + row - 1) * width + x;
+    for (const end = f + size; f < end; f++, m++) {
+      filtered[f] = a0 * moving[m - 1] + a1 * moving[m] + a2 * moving[m + 1] + a3 * moving[m + 2];
+    }
+  }
   const half = (size - 1) / 2;
   let ji = 0;
   let xjl = 0;
@@ -130,36 +164,15 @@ export function tileCross(
   let jgx = 0;
   let jgy = 0;
   let jj = 0;
-  for (let row = 0; row < size; row++) {
+  for (let row = 0, f = 0; row < size; row++) {
     let p = (place.y0 + row) * width + place.x0;
-    let mx = place.movingX + row * place.perYx;
-    let my = place.movingY + row * place.perYy;
     let rowJl = 0;
-    for (let col = 0; col < size; col++, p++, mx += perXx, my += perXy) {
-      // Coordinates are positive, so truncation is floor.
-      const x = mx | 0;
-      const y = my | 0;
-      const s = mx - x;
-      const t = my - y;
-      const s2 = s * s;
-      const a0 = 0.5 * s * (2 * s - 1 - s2);
-      const a3 = 0.5 * s2 * (s - 1);
-      const a2 = 0.5 * s * (1 + 4 * s - 3 * s2);
-      const a1 = 1 - a0 - a2 - a3;
-      const t2 = t * t;
-      const b0 = 0.5 * t * (2 * t - 1 - t2);
-      const b3 = 0.5 * t2 * (t - 1);
-      const b2 = 0.5 * t * (1 + 4 * t - 3 * t2);
-      const b1 = 1 - b0 - b2 - b3;
-      const q1 = y * width + x;
-      const q0 = q1 - width;
-      const q2 = q1 + width;
-      const q3 = q2 + width;
+    for (let column = -half; column <= half; column++, p++, f++) {
       const j =
-        b0 * (a0 * moving[q0 - 1] + a1 * moving[q0] + a2 * moving[q0 + 1] + a3 * moving[q0 + 2]) +
-        b1 * (a0 * moving[q1 - 1] + a1 * moving[q1] + a2 * moving[q1 + 1] + a3 * moving[q1 + 2]) +
-        b2 * (a0 * moving[q2 - 1] + a1 * moving[q2] + a2 * moving[q2 + 1] + a3 * moving[q2 + 2]) +
-        b3 * (a0 * moving[q3 - 1] + a1 * moving[q3] + a2 * moving[q3 + 1] + a3 * moving[q3 + 2]);
+        b0 * filtered[f] +
+        b1 * filtered[f + size] +
+        b2 * filtered[f + 2 * size] +
+        b3 * filtered[f + 3 * size];
       const i = reference[p];
       const left = reference[p - 1];
       const right = reference[p + 1];
@@ -168,7 +181,7 @@ export function tileCross(
       const jl = j * (left + right + up + down - 4 * i);
       ji += j * i;
       rowJl += jl;
-      xjl += (col - half) * jl;
+      xjl += column * jl;
       jgx += j * (right - left);
       jgy += j * (down - up);
       jj += j * j;
@@ -176,8 +189,8 @@ export function tileCross(
     yjl += (row - half) * rowJl;
   }
   cross[0] = ji;
-  cross[1] = xjl + 0.5 * jgx;
-  cross[2] = yjl + 0.5 * jgy;
+  cross[1] = xjl + 0.5 * slantFactor * jgx;
+  cross[2] = yjl + 0.5 * slantFactor * jgy;
   cross[3] = 0.5 * jgx;
   cross[4] = 0.5 * jgy;
   cross[5] = jj;
@@ -193,12 +206,15 @@ export interface TileStep {
   yy: number;
   /** The factor c: local contrast of the moving tile over the reference's. */
   contrast: number;
+  /** Energy of the reference tile in the unit of the information: its ratio to that is a wavelength squared. */
+  energy: number;
   /** Share of the moving tile's energy that the reference explains, 0 to 1. */
   explained: number;
 }
 
 const columns = 5;
 const system = new Float64Array(columns * (columns + 1));
+const solution = new Float64Array(columns);
 
 /**
  * Solves the tile's least squares by elimination in the order c, p, q, u, v; what is left of the last two rows is the
@@ -239,13 +255,14 @@ export function solveTile(
         system[row * stride + col] -= factor * system[k * stride + col];
     }
   }
-  const solution = [0, 0, 0, 0, 0];
   for (let k = columns - 1; k >= 0; k--) {
     let value = system[k * stride + columns];
     for (let col = k + 1; col < columns; col++) value -= system[k * stride + col] * solution[col];
     solution[k] = value / system[k * stride + k];
   }
-  const [c, , , u, v] = solution;
+  const c = solution[0];
+  const u = solution[3];
+  const v = solution[4];
   if (!(c > 0.02)) return false;
   out.explained = fitted / jj;
   const variance = Math.max((jj - fitted) / count, 1e-6 * (jj / count) + 1e-9);
@@ -253,6 +270,7 @@ export function solveTile(
   out.contrast = c;
   out.dx = -u / c;
   out.dy = -v / c;
+  out.energy = moments[at] * weight;
   out.xx *= weight;
   out.xy *= weight;
   out.yy *= weight;

@@ -138,7 +138,7 @@ class StreamingEstimator implements MotionEstimator {
         start: this.#predict(kept.index, toKept),
       });
       if (!pair.reliable) continue;
-      links.push({ from: kept.index, to: current.index, motion: pair.motion, information: pair.information });
+      links.push({ from: kept.index, to: current.index, ...pair });
       toKept.set(kept.index, pair.motion);
     }
     return toKept;
@@ -167,7 +167,7 @@ class StreamingEstimator implements MotionEstimator {
     }
     for (const light of this.#lights) {
       const apart = index - light.index;
-      if (apart > 2 && apart % 4 !== 0) continue;
+      if (apart > 1 && apart % 4 !== 0) continue;
       const motion = this.#motion === 'none' ? noMotion : fromOlder.get(light.index);
       if (!motion) continue;
       const ratio = compareLight(grid, light.grid, invertMotion(motion), this.#fullSize);

@@ -35,8 +35,6 @@ export interface MotionSolution {
   direction: 'near-to-far' | 'far-to-near' | 'unknown';
   /** Whether the frames turn against each other more than the measurement's error. */
   rollFound: boolean;
-  /** Whether frames were taken as moved along a rail, with its perspective, not as enlarged alone. */
-  perspective: boolean;
   /** Plain sentences for the user. */
   warnings: string[];
 }

@@ -3,7 +3,16 @@ import type { CentredMotion } from './centred-motion.js';
 import { chooseTiles } from './choose-tiles.js';
 import { searchShift } from './coarse-search.js';
 import { type Correspondences, createCorrespondences, fitMotion, type MotionFit } from './fit-motion.js';
-import { crossCount, solveTile, type TilePlacement, type TileStep, tileCross } from './match-tile.js';
+import {
+  crossCount,
+  momentCount,
+  solveTile,
+  type TilePlacement,
+  type TileStep,
+  tileCross,
+} from './match-tile.js';
+import { median } from './median.js';
+import { storeInformation } from './tile-errors.js';
 
 /** How a level's pixels lie in the full-size frame: centred u = (x + 0.5) * pitchX - halfX. */
 export interface LevelGeometry {
@@ -34,9 +43,13 @@ export interface PairMeasurement {
   /** Row-major 4 x 4 about (a, b, x, y), with a and b scaled by `radiusPx`: 1/px^2. */
   information: Float64Array;
   residualPx: number;
+  scaleDoubtPx: number;
+  shiftDoubtPx: number;
   /** Tiles with detail in both frames, and those that agree with the motion, at the level that agrees best. */
   detailed: number;
   agreeing: number;
+  /** Median over the finest tiles of the logarithm of moving's local contrast over the reference's; NaN without. */
+  logContrast: number;
   /** Whether enough tiles agree for the motion to be believed. */
   reliable: boolean;
 }
@@ -49,15 +62,13 @@ export interface PairOptions {
 }
 
 /** Most tiles compared on a level: this bounds the time of a pair. */
-const tileBudget = 280;
+const tileBudget = [1000, 500, 400];
+/** Gauss-Newton steps on a level; the finer levels start within a fraction of a pixel. */
+const roundsByLevel = [1, 1];
 /** A tile matches when the reference explains this share of its energy: a correlation of 0.55 to 0.7. */
 const leastExplained = [0.3, 0.35, 0.45, 0.45, 0.45];
 /** Gauss-Newton on a band of 6 pixels per period converges from about a quarter of a period. */
 const longestStepPx = 1.6;
-/** Errors that noise does not explain (parallax, unlike blur inside a tile), pixels of the level. */
-const tileFloorPx = [0.03, 0.03, 0.03];
-/** The same on the coarser levels, whose tiles only lead to the finer ones. */
-const coarseTileFloorPx = 0.3;
 /** Levels whose tiles vote together at the end; the finest may hold nothing but noise when all is defocused. */
 const votingLevels = 3;
 const fewestAgreeing = 8;
@@ -66,7 +77,16 @@ const leastAgreeingShare = 0.3;
 /** Reused by every call; registration runs on one thread. */
 const tileScratch = {
   cross: new Float64Array(crossCount),
-  step: { dx: 0, dy: 0, xx: 0, xy: 0, yy: 0, contrast: 1, explained: 0 } satisfies TileStep as TileStep,
+  step: {
+    dx: 0,
+    dy: 0,
+    xx: 0,
+    xy: 0,
+    yy: 0,
+    contrast: 1,
+    energy: 0,
+    explained: 0,
+  } satisfies TileStep as TileStep,
 };
 
 /**
@@ -91,12 +111,10 @@ export function measurePair(
   const votes: LevelVotes[] = [];
   const from = options.start ? Math.min(votingLevels - 1, top) : top;
   for (let n = from; n >= 0; n--) {
-    const voting = n < votingLevels;
-    const rounds = n === 0 ? 1 : 2;
-    for (let round = 0; round < rounds; round++) {
+    for (let round = roundsByLevel[n] ?? 2; round > 0; round--) {
       const found = compareLevel(reference[n], moving[n], geometry[n], n, motion);
-      if (voting && round === rounds - 1) votes.push(found);
-      if (found.tiles.count < 4) break;
+      if (n < votingLevels && round === 1) votes.push(found);
+      if (n === 0 || found.tiles.count < 4) break;
       // The few tiles of the coarsest level cannot tell scale from a local error.
       const fit = fitMotion(found.tiles, radiusPx, shiftOnly || n > 3);
       if (countAgreeing(found.tiles, geometry[n]) >= 4) motion = fit.motion;
@@ -109,6 +127,7 @@ interface LevelVotes {
   level: number;
   detailed: number;
   tiles: Correspondences;
+  logContrast: number;
 }
 
 /** One Gauss-Newton step for every chosen tile of a level. */
@@ -130,58 +149,38 @@ function compareLevel(
       (motion.b * u + motion.a * v + motion.y + halfY) / pitchY - 0.5,
     ];
   };
-  const chosen = chooseTiles(reference, moving, toMoving, tileBudget);
+  const chosen = chooseTiles(reference, moving, toMoving, tileBudget[n] ?? 400);
   const tiles = createCorrespondences(chosen.length);
+  const contrasts = new Float64Array(chosen.length);
   const place: TilePlacement = {
     x0: 0,
     y0: 0,
     size: tile,
     movingX: 0,
     movingY: 0,
-    perXx: motion.a,
-    perXy: (motion.b * pitchX) / pitchY,
-    perYx: (-motion.b * pitchY) / pitchX,
-    perYy: motion.a,
   };
   for (const index of chosen) {
     [place.x0, place.y0] = tileOrigin(reference, index);
-    [place.movingX, place.movingY] = toMoving(place.x0, place.y0);
+    const centreX = place.x0 + (tile - 1) / 2;
+    const centreY = place.y0 + (tile - 1) / 2;
+    const [movingX, movingY] = toMoving(centreX, centreY);
+    place.movingX = movingX - (tile - 1) / 2;
+    place.movingY = movingY - (tile - 1) / 2;
     tileCross(reference.band, moving.band, width, place, cross);
     const at = momentsAt(reference, index);
     if (!solveTile(reference.tileMoments, at, cross, tile * tile, step)) continue;
     if (step.explained < (leastExplained[n] ?? 0.45)) continue;
-    if (Math.hypot(step.dx, step.dy) > longestStepPx) continue;
-    const centreX = place.x0 + (tile - 1) / 2;
-    const centreY = place.y0 + (tile - 1) / 2;
-    const [movingX, movingY] = toMoving(centreX, centreY);
+    if (step.dx * step.dx + step.dy * step.dy > longestStepPx * longestStepPx) continue;
     const k = tiles.count++;
+    contrasts[k] = Math.log(step.contrast);
     tiles.u[k] = (centreX + 0.5) * pitchX - halfX;
     tiles.v[k] = (centreY + 0.5) * pitchY - halfY;
     tiles.foundU[k] = (movingX + step.dx + 0.5) * pitchX - halfX;
     tiles.foundV[k] = (movingY + step.dy + 0.5) * pitchY - halfY;
-    storeInformation(tiles, k, step, pitchX, pitchY, n);
+    storeInformation(tiles, k, step, reference.tileMoments[at + momentCount - 1], pitchX, pitchY);
   }
-  return { level: n, detailed: chosen.length, tiles };
-}
-
-/** Adds the floor to the tile's covariance and turns it into information in full-size pixels. */
-function storeInformation(
-  tiles: Correspondences,
-  k: number,
-  step: TileStep,
-  pitchX: number,
-  pitchY: number,
-  n: number,
-): void {
-  const floor = (tileFloorPx[n] ?? coarseTileFloorPx) ** 2;
-  const det = step.xx * step.yy - step.xy * step.xy;
-  const cxx = step.yy / det + floor;
-  const cyy = step.xx / det + floor;
-  const cxy = -step.xy / det;
-  const d = cxx * cyy - cxy * cxy;
-  tiles.xx[k] = cyy / d / (pitchX * pitchX);
-  tiles.xy[k] = -cxy / d / (pitchX * pitchY);
-  tiles.yy[k] = cxx / d / (pitchY * pitchY);
+  const logContrast = tiles.count > 0 ? median(contrasts, tiles.count) : Number.NaN;
+  return { level: n, detailed: chosen.length, tiles, logContrast };
 }
 
 function countAgreeing(tiles: Correspondences, geometry: LevelGeometry): number {
@@ -200,11 +199,15 @@ function judge(
   fallback: CentredMotion,
 ): PairMeasurement {
   const all = joinVotes(votes);
+  const logContrast = votes.find(({ level }) => level === 0)?.logContrast ?? Number.NaN;
   if (all.count < 4) {
     return {
       motion: fallback,
       information: new Float64Array(16),
       residualPx: Number.NaN,
+      scaleDoubtPx: 0,
+      shiftDoubtPx: 0,
+      logContrast,
       detailed: Math.max(0, ...votes.map((v) => v.detailed)),
       agreeing: 0,
       reliable: false,
@@ -224,6 +227,7 @@ function judge(
   }
   return {
     ...fit,
+    logContrast,
     detailed: best.detailed,
     agreeing: best.agreeing,
     reliable: best.share >= leastAgreeingShare,
@@ -233,7 +237,7 @@ function judge(
 function joinVotes(votes: readonly LevelVotes[]): Correspondences {
   const all = createCorrespondences(votes.reduce((sum, { tiles }) => sum + tiles.count, 0));
   for (const { tiles } of votes) {
-    for (const key of ['u', 'v', 'foundU', 'foundV', 'xx', 'xy', 'yy'] as const) {
+    for (const key of ['u', 'v', 'foundU', 'foundV', 'xx', 'xy', 'yy', 'doubtPx'] as const) {
       all[key].set(tiles[key].subarray(0, tiles.count), all.count);
     }
     all.count += tiles.count;

@@ -1,5 +1,5 @@
 import type { CentredMotion } from './centred-motion.js';
-import { median } from './fit-motion.js';
+import { median } from './median.js';
 import type { MotionSolution } from './motion-solution.js';
 
 /** The drift of the scale must be this many times its scatter from frame to frame to tell a direction. */

@@ -1,5 +1,5 @@
 import { type CentredMotion, composeMotions, invertMotion, noMotion } from './centred-motion.js';
-import { median } from './fit-motion.js';
+import { median } from './median.js';
 import { solveSymmetric } from './solve-symmetric.js';
 
 /** A measured motion from frame `from` to frame `to` (indices of the stack). */
@@ -9,6 +9,11 @@ export interface PairLink {
   motion: CentredMotion;
   /** Row-major 4 x 4 about (a, b, x, y), a and b scaled by the radius: 1/px^2. */
   information: Float64Array;
+  /** Errors that the information does not know, px: of the scale at the radius, and of the shift. */
+  scaleDoubtPx: number;
+  shiftDoubtPx: number;
+  /** Median logarithm of the finest local contrast in `to` over that in `from`; NaN where unknown. */
+  logContrast: number;
 }
 
 export interface StackSolveOptions {
@@ -57,7 +62,7 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
   const reached = reachableFrom(anchor, frameCount, links);
   const used = links.filter(({ from }) => reached[from]);
   const motions = chainStart(used, frameCount, anchor, free);
-  const informations = used.map(({ information }) => withFloor(information, floorPx));
+  const informations = used.map((link) => withFloor(link, floorPx));
   const weights = new Float64Array(used.length).fill(1);
   const halfBandwidth = 4 * (widestCoupling(used, motions) + 1) - 1;
   const size = 4 * frameCount;
@@ -120,15 +125,19 @@ function restrict(m: CentredMotion, free: StackSolveOptions['free']): CentredMot
   return { ...m, a: free === 'shift' ? 1 : Math.hypot(m.a, m.b), b: 0 };
 }
 
-/** (C + floor^2 I)^-1 = L (I + floor^2 L)^-1 for information L = C^-1: no inverse of L itself is needed. */
-function withFloor(information: Float64Array, floorPx: number): Float64Array {
-  const square = floorPx * floorPx;
+/** (C + F)^-1 = L (I + F L)^-1 for information L = C^-1 and floors F: no inverse of L itself is needed. */
+function withFloor({ information, scaleDoubtPx, shiftDoubtPx }: PairLink, floorPx: number): Float64Array {
+  const shift = Math.hypot(floorPx, shiftDoubtPx);
+  const roots = [Math.hypot(floorPx, scaleDoubtPx), floorPx, shift, shift];
+  // With G = F^1/2: G L' G = (I + G L G)^-1 G L G, symmetric throughout.
+  const scaled = information.map((value, i) => value * roots[i >> 2] * roots[i & 3]);
+  const system = scaled.map((value, i) => value + (i % 5 === 0 ? 1 : 0));
   const out = new Float64Array(16);
-  const system = information.map((value, i) => square * value + (i % 5 === 0 ? 1 : 0));
   for (let col = 0; col < 4; col++) {
-    const column = Float64Array.from({ length: 4 }, (_, row) => information[row * 4 + col]);
+    const column = Float64Array.from({ length: 4 }, (_, row) => scaled[row * 4 + col]);
     const solved = solveSymmetric(system, column, 4);
-    for (let row = 0; row < 4; row++) out[row * 4 + col] = solved ? solved[row] : 0;
+    for (let row = 0; row < 4; row++)
+      out[row * 4 + col] = solved ? solved[row] / (roots[row] * roots[col]) : 0;
   }
   return out;
 }

@@ -40,6 +40,10 @@ export interface StackPlan {
   shaken?: { index: number; lengthPx: number } | undefined;
   /** Draw the perspective of a moving camera: things off the plane of focus are scaled by their own distance. */
   perspective?: boolean;
+  /** Depth of the subject against the travel of the focus; 1 without it. */
+  relief?: number;
+  /** Standard deviation of the blur that a step out of focus adds, px; 0.45 without it. */
+  blurPerStep?: number;
   channels?: 1 | 3;
   bits?: 8 | 16;
   anchor: number;
@@ -103,9 +107,8 @@ function createNoise(seed: number): (x: number, y: number) => number {
 /** Texture samples per pixel of the anchor, and the border drawn around the anchor's frame, pixels. */
 const oversampling = 2;
 const border = 48;
-/** Standard deviation of the blur in focus, what a step out of focus adds, and the ratio of stored blurs, px. */
+/** Standard deviation of the blur in focus, px, and the ratio of one stored blur to the next. */
 const softness = 0.4;
-const blurPerStep = 0.45;
 const blurRatio = 1.5;
 
 /**
@@ -219,7 +222,7 @@ function gaussian(
 }
 
 export function createTexturedStack(plan: StackPlan): TexturedStack {
-  const { width, height, frameCount, seed, growthPerStep, anchor } = plan;
+  const { width, height, frameCount, seed, growthPerStep, anchor, blurPerStep = 0.45 } = plan;
   const random = seededRandom(seed);
   const positions: number[] = [];
   for (let k = 0, position = 0; k < frameCount; k++) {
@@ -241,10 +244,10 @@ export function createTexturedStack(plan: StackPlan): TexturedStack {
       .slice(0, plan.channels ?? 1)
       .map((_, c) => (flickers[anchor][0] * (c ? flickers[anchor][c] : 1)) / (own[0] * (c ? own[c] : 1))),
   );
-  const texture = new BlurredTexture(width, height, seed, 14);
+  const texture = new BlurredTexture(width, height, seed, 6);
   const depthNoise = createNoise(seed * 31 + 97);
   // Depth in steps about the anchor's plane: a slope with bumps, across all planes of focus.
-  const span = frameCount;
+  const span = frameCount * (plan.relief ?? 1);
   const depth = (x: number, y: number) =>
     (x / width - 0.5) * 0.7 * span +
     (y / height - 0.5) * 0.3 * span +
@@ -335,7 +338,7 @@ function shake(
       let sum = 0;
       for (let s = -half; s <= half; s++) {
         const px = Math.min(width - 1, Math.max(0, x + s));
-        const py = Math.min(height - 1, Math.max(0, y + Math.round(s / 2)));
+        const py = Math.min(height - 1, Math.max(0, y + Math.trunc(s / 2)));
         sum += grey[py * width + px];
       }
       out[y * width + x] = sum / (2 * half + 1);

@@ -1,0 +1,29 @@
+/**
+ * Median of the first `count` values, which are reordered; 0 when there are none. Of an even number, the upper of the
+ * two in the middle: for the scales of hundreds of errors that is enough, and the search stays linear
+ * (quickselect; C. A. R. Hoare 1961, "Algorithm 65: Find").
+ */
+export function median(values: Float64Array, count = values.length): number {
+  if (count === 0) return 0;
+  const target = count >> 1;
+  let from = 0;
+  let to = count - 1;
+  while (from < to) {
+    const pivot = values[(from + to) >> 1];
+    let low = from;
+    let high = to;
+    while (low <= high) {
+      while (values[low] < pivot) low++;
+      while (values[high] > pivot) high--;
+      if (low <= high) {
+        const swapped = values[low];
+        values[low++] = values[high];
+        values[high--] = swapped;
+      }
+    }
+    if (target <= high) to = high;
+    else if (target >= low) from = low;
+    else break;
+  }
+  return values[target];
+}

@@ -1,0 +1,149 @@
+import { describe, expect, it } from 'vitest';
+import {
+  type CentredMotion,
+  composeMotions,
+  invertMotion,
+  similarityToMotion,
+} from '../../src/register/centred-motion.js';
+import { median } from '../../src/register/median.js';
+import { type PairLink, solveStack } from '../../src/register/solve-stack.js';
+import { solveSymmetric } from '../../src/register/solve-symmetric.js';
+import { normalRandom, seededRandom } from './textured-stack.js';
+
+const radiusPx = 500;
+const frameCount = 20;
+const anchor = 7;
+
+/** Frame -> anchor motions of a made-up rail, the anchor's the identity. */
+function madeUpMotions(seed: number): CentredMotion[] {
+  const random = seededRandom(seed);
+  const raw = Array.from({ length: frameCount }, (_, k) =>
+    similarityToMotion({
+      scale: 1 / (1 + 0.002 * (k + 0.3 * random())),
+      rollRad: 0.002 * normalRandom(random),
+      shiftXPx: 40 * normalRandom(random),
+      shiftYPx: 40 * normalRandom(random),
+    }),
+  );
+  return raw.map((m) => composeMotions(invertMotion(raw[anchor]), m));
+}
+
+function link(motions: CentredMotion[], from: number, to: number, informationPx = 1e4): PairLink {
+  const information = new Float64Array(16);
+  for (let i = 0; i < 4; i++) information[i * 5] = informationPx;
+  return {
+    from,
+    to,
+    motion: composeMotions(invertMotion(motions[to]), motions[from]),
+    information,
+    scaleDoubtPx: 0,
+    shiftDoubtPx: 0,
+    logContrast: 0,
+  };
+}
+
+function linksOf(motions: CentredMotion[]): PairLink[] {
+  const links: PairLink[] = [];
+  for (let k = 1; k < frameCount; k++) {
+    links.push(link(motions, k - 1, k));
+    if (k > 1) links.push(link(motions, k - 2, k));
+  }
+  return links;
+}
+
+function worstPx(found: (CentredMotion | undefined)[], expected: CentredMotion[]): number {
+  return Math.max(
+    ...expected.map((e, k) => {
+      const f = found[k];
+      return f
+        ? Math.hypot(f.x - e.x, f.y - e.y) + radiusPx * Math.hypot(f.a - e.a, f.b - e.b)
+        : Number.POSITIVE_INFINITY;
+    }),
+  );
+}
+
+const options = { frameCount, anchor, radiusPx, free: 'similarity', floorPx: 0.01 } as const;
+
+describe('the solution of a whole stack', () => {
+  it('returns the motions that all pairs agree on', () => {
+    const motions = madeUpMotions(1);
+    const { motions: found, residualsPx } = solveStack(linksOf(motions), options);
+    // The prior on even steps may move it a little.
+    expect(worstPx(found, motions)).toBeLessThan(0.02);
+    expect(Math.max(...residualsPx)).toBeLessThan(0.02);
+  });
+
+  it('is hardly moved by one pair that is wrong', () => {
+    const motions = madeUpMotions(2);
+    const links = linksOf(motions);
+    links[9].motion = { ...links[9].motion, x: links[9].motion.x + 30 };
+    const { motions: found, residualsPx } = solveStack(links, options);
+    expect(worstPx(found, motions)).toBeLessThan(0.2);
+    // The frames of the wrong pair show it.
+    expect(residualsPx[links[9].from]).toBeGreaterThan(4 * residualsPx[0]);
+  });
+
+  it('leaves frames that no pair joins to the anchor without a motion', () => {
+    const motions = madeUpMotions(3);
+    const links = linksOf(motions).filter(({ from, to }) => to < 12 || from >= 12);
+    const { motions: found } = solveStack(links, options);
+    expect(found.map((m) => m !== undefined)).toEqual(motions.map((_, k) => k < 12));
+  });
+
+  it('fills the scale of a badly measured frame from its neighbours, and only of that', () => {
+    const motions = madeUpMotions(4);
+    const poor = 14;
+    const links = linksOf(motions).map((l) => {
+      if (l.from !== poor && l.to !== poor) return l;
+      const spoilt = link(motions, l.from, l.to, 1e4);
+      spoilt.information[0] = 1e-4;
+      spoilt.motion = { ...spoilt.motion, a: spoilt.motion.a * 1.05 };
+      return spoilt;
+    });
+    const { motions: found } = solveStack(links, options);
+    const scaleErrorsPx = found.map((m, k) => radiusPx * Math.abs((m as CentredMotion).a - motions[k].a));
+    // Steps vary by up to 0.6 px at the radius; the spoilt pairs were wrong by 25 px.
+    expect(scaleErrorsPx[poor]).toBeLessThan(0.6);
+    expect(Math.max(...scaleErrorsPx.filter((_, k) => k !== poor))).toBeLessThan(0.05);
+  });
+});
+
+describe('solveSymmetric', () => {
+  it('solves a banded system as multiplication by it says', () => {
+    const n = 30;
+    const random = seededRandom(5);
+    const matrix = new Float64Array(n * n);
+    for (let row = 0; row < n; row++) {
+      matrix[row * n + row] = 6;
+      for (let col = Math.max(0, row - 3); col < row; col++) {
+        matrix[row * n + col] = matrix[col * n + row] = random() - 0.5;
+      }
+    }
+    const expected = Float64Array.from({ length: n }, () => random());
+    const right = expected.map((_, row) =>
+      expected.reduce((sum, x, col) => sum + matrix[row * n + col] * x, 0),
+    );
+    const banded = solveSymmetric(matrix, right, n, 3) as Float64Array;
+    const full = solveSymmetric(matrix, right, n) as Float64Array;
+    for (let i = 0; i < n; i++) {
+      expect(banded[i]).toBeCloseTo(expected[i], 10);
+      expect(full[i]).toBeCloseTo(expected[i], 10);
+    }
+  });
+
+  it('says when a matrix is not positive definite', () => {
+    expect(solveSymmetric(Float64Array.of(1, 2, 2, 1), Float64Array.of(1, 1), 2)).toBeUndefined();
+  });
+});
+
+describe('median', () => {
+  it('is the upper middle of the sorted values, whatever their order', () => {
+    const random = seededRandom(6);
+    for (let count = 1; count < 60; count++) {
+      const values = Float64Array.from({ length: count }, () => Math.floor(20 * random()));
+      const sorted = [...values].sort((p, q) => p - q);
+      expect(median(values)).toBe(sorted[count >> 1]);
+    }
+    expect(median(new Float64Array(0))).toBe(0);
+  });
+});
