@@ -1,6 +1,6 @@
 import type { FocusTracker } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
-import type { Arena, Planes } from '../kernels/arena.js';
+import type { Arena } from '../kernels/arena.js';
 import type { SourceRule } from '../merge/options.js';
 import type { Matrix3 } from '../register/transform.js';
 import type { Surface } from '../surface/surface.js';
@@ -64,8 +64,8 @@ export function planSources(
     const centres = arena.planeU16(plan.centre);
     const reaches = arena.planeU16(plan.reach);
     const peaks = surface.peaks[level];
-    const state: Planes | undefined = tracker.state[level];
-    const best = state && tracker.plane(level, 'bestOrdinal');
+    const state = tracker.state[level];
+    const best = level < tracker.levels ? tracker.plane(level, 'bestOrdinal') : undefined;
     const reached = new FrameReach(toFrame, frame, width, level);
     for (let y = 0; y < height; y++) {
       reached.enterRow(y);
@@ -76,7 +76,7 @@ export function planSources(
         let reach = surfaceReach;
         if (level < selectingLevels)
           reach = Math.max(reach, 1 + (1 - surface.confidence[i]) * (flatReach - 1));
-        if (rule === 'select' && best && state) {
+        if (rule === 'select' && best) {
           centre = best[y * state.stride + x] || centre;
           reach = singleReach;
         } else if (rule === 'auto' && level < selectingLevels && peaks) {

@@ -1,6 +1,6 @@
-import { readFileSync } from 'node:fs';
 import { exitCodes } from '../errors.js';
 import type { MergeFunction } from '../merge/merge-api.js';
+import { programVersion } from '../version.js';
 import { abandonResult } from './abandon-result.js';
 import { describeFailure } from './failure.js';
 import { printable } from './printable.js';
@@ -24,7 +24,7 @@ export async function main(loadMerge: () => Promise<MergeFunction> = loadOwnMerg
     loadMerge,
     abandonResult,
   };
-  const exitCode = await runCli(process.argv.slice(2), readVersion(), system);
+  const exitCode = await runCli(process.argv.slice(2), programVersion(), system);
   await Promise.all([flushed(process.stdout), flushed(process.stderr)]);
   // Not by running dry: after a failure or an interrupt, workers may still be busy.
   process.exit(exitCode);
@@ -32,11 +32,6 @@ export async function main(loadMerge: () => Promise<MergeFunction> = loadOwnMerg
 
 async function loadOwnMerge(): Promise<MergeFunction> {
   return (await import('../merge/merge.js')).merge;
-}
-
-function readVersion(): string {
-  const manifest: unknown = JSON.parse(readFileSync(new URL('../../package.json', import.meta.url), 'utf8'));
-  return String((manifest as { version: unknown }).version);
 }
 
 /**

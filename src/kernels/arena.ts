@@ -28,11 +28,6 @@ export class Arena {
   readonly memory = new WebAssembly.Memory({ initial: 1, maximum: maximumPages, shared: true });
   private next = firstFree;
 
-  /** Bytes in use. */
-  get used(): number {
-    return this.next;
-  }
-
   /** Takes `bytes`, aligned to 64. Contents are whatever was there. Throws when 4 GiB are exceeded. */
   take(bytes: number): number {
     const pointer = Math.ceil(this.next / 64) * 64;

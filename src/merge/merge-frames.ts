@@ -41,6 +41,7 @@ export async function mergeFrames(
   signal: AbortSignal | undefined,
 ): Promise<MergedFrames> {
   const size = { width: crop.width, height: crop.height };
+  const toFrame = frames.map(({ toAnchor }) => compositeToFrame(toAnchor, crop));
   const arena = new Arena();
   const maxRoll = Math.max(...frames.map(({ toAnchor }) => Math.abs(Math.atan2(toAnchor[3], toAnchor[0]))));
   const scratch = Math.max(
@@ -66,7 +67,7 @@ export async function mergeFrames(
           pointer: slot,
           bits: frameBits,
           ...frameSize,
-          toFrame: compositeToFrame(fed.item.toAnchor, crop),
+          toFrame: toFrame[fed.item.ordinal - 1],
           gainRatio: fed.item.gainRatio,
           ordinal: fed.item.ordinal,
         });
@@ -88,7 +89,6 @@ export async function mergeFrames(
       );
     }
     log.throwIfStopped();
-    const toFrame = frames.map(({ toAnchor }) => compositeToFrame(toAnchor, crop));
     const sources = planSources(arena, plans, tracker, surface, toFrame, frameSize, options.rule, nearSign);
     // The focus state has served: the blend takes its place in the arena.
     arena.release(beforeTracker);

@@ -1,6 +1,8 @@
-import { readFileSync } from 'node:fs';
 import { basename, dirname, join, relative, resolve, sep } from 'node:path';
+import ndarray from 'ndarray';
+import ops from 'ndarray-ops';
 import { InputError, UsageError } from '../errors.js';
+import type { Size } from '../image/image.js';
 import { identityMatrix } from '../register/transform.js';
 import { writeReport } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
@@ -12,6 +14,7 @@ import { readIcc, readRawExif } from '../stack/exif.js';
 import type { Stack } from '../stack/frame.js';
 import { readStack } from '../stack/read-stack.js';
 import { someNames } from '../stack/words.js';
+import { programVersion } from '../version.js';
 import { type DepthScale, depthScale } from './depth-scale.js';
 import { frameComposite, leastSidePx } from './framing.js';
 import type { MergeHooks, MergeOutcome } from './merge-api.js';
@@ -93,7 +96,7 @@ export async function merge(
       coverage: merged.surface.coverage,
     };
     const picture = {
-      pixels: stack.channels === 3 ? merged.pixels : firstChannel(merged.pixels),
+      pixels: stack.channels === 3 ? merged.pixels : firstChannel(merged.pixels, crop),
       width,
       height,
       channels: stack.channels,
@@ -273,16 +276,9 @@ function fieldScale(options: MergeOptions, width: number): { mmPerPixel?: number
   return {};
 }
 
-function firstChannel(pixels: Uint8Array | Uint16Array): Uint8Array | Uint16Array {
-  const out =
-    pixels instanceof Uint8Array ? new Uint8Array(pixels.length / 3) : new Uint16Array(pixels.length / 3);
-  for (let i = 0; i < out.length; i++) out[i] = pixels[i * 3];
-  return out;
-}
-
-function programVersion(): string {
-  const manifest = JSON.parse(readFileSync(new URL('../../package.json', import.meta.url), 'utf8')) as {
-    version: string;
-  };
-  return manifest.version;
+function firstChannel(pixels: Uint8Array | Uint16Array, { width, height }: Size): Uint8Array | Uint16Array {
+  const grey =
+    pixels instanceof Uint8Array ? new Uint8Array(width * height) : new Uint16Array(width * height);
+  ops.assign(ndarray(grey, [height, width]), ndarray(pixels, [height, width, 3]).pick(null, null, 0));
+  return grey;
 }

@@ -111,9 +111,9 @@ function classify(
     else {
       const x = i % width;
       const y = (i - x) / width;
-      const maps = peaks.find((level, l) => level.rise[(y >> l) * level.width + (x >> l)] >= leastRise);
-      if (!maps) continue;
-      const level = peaks.indexOf(maps);
+      const level = peaks.findIndex((maps, l) => maps.rise[(y >> l) * maps.width + (x >> l)] >= leastRise);
+      if (level < 0) continue;
+      const maps = peaks[level];
       if (maps.fall[(y >> level) * maps.width + (x >> level)] > gapFall) coverage[i] = 3;
     }
   }

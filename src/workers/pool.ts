@@ -37,7 +37,6 @@ export class StripPool {
     private readonly arena: Arena,
     private readonly workers: Worker[],
     private readonly scratch: number[],
-    readonly scratchBytes: number,
   ) {
     for (const worker of workers) {
       worker.on('error', (error) => this.fail(error));
@@ -66,7 +65,7 @@ export class StripPool {
           }),
       ),
     );
-    return new StripPool(arena, workers, scratch, scratchBytes);
+    return new StripPool(arena, workers, scratch);
   }
 
   /** Runs a kernel over all strips. Rejects when a worker fails or the pool is closed. */
