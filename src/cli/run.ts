@@ -1,7 +1,7 @@
 import { Command } from 'commander';
 import { exitCodes } from '../errors.js';
+import { commands } from './commands.js';
 import { describeFailure } from './failure.js';
-import { mergeCommand } from './merge-command.js';
 import { printable } from './printable.js';
 import type { System } from './system.js';
 
@@ -21,7 +21,7 @@ export async function runCli(args: readonly string[], version: string, system: S
     .helpCommand('help [command]', 'show the help of a command')
     .version(version, '--version', 'show the version')
     .addHelpText('after', epilogue);
-  for (const command of [program, mergeCommand(system)]) {
+  for (const command of [program, ...commands.map((make) => make(system))]) {
     if (command !== program) program.addCommand(command);
     const path = command === program ? 'lamella' : `lamella ${command.name()}`;
     command

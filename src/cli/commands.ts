@@ -1,0 +1,6 @@
+import type { Command } from 'commander';
+import { mergeCommand } from './merge-command.js';
+import type { System } from './system.js';
+
+/** The commands in the order of the work; heavy modules are loaded by a command's action, not by its file. */
+export const commands: readonly ((system: System) => Command)[] = [mergeCommand];
