@@ -1,6 +1,7 @@
 import type { Command } from 'commander';
 import { mergeCommand } from './merge-command.js';
+import { planCommand } from './plan-command.js';
 import type { System } from './system.js';
 
 /** The commands in the order of the work; heavy modules are loaded by a command's action, not by its file. */
-export const commands: readonly ((system: System) => Command)[] = [mergeCommand];
+export const commands: readonly ((system: System) => Command)[] = [planCommand, mergeCommand];

@@ -1,0 +1,93 @@
+import { existsSync } from 'node:fs';
+import { dirname, extname } from 'node:path';
+import { Command } from 'commander';
+import { OutputError, UsageError } from '../errors.js';
+import { addPlanFlags, givenPlanOptions } from './plan-flags.js';
+import { printable } from './printable.js';
+import type { System } from './system.js';
+
+const epilogue = `
+Exit codes:
+  0    the plan is printed (and its sheet written)
+  1    a defect of Lamella
+  2    an option is wrong or missing, or names what cannot be
+  4    the sheet cannot be written
+
+Examples: a 100 mm lens on 68 mm of tubes; a 10x objective; a landscape
+  lamella plan --focal-length 100 --extension 68 --f-number 5.6 --sensor aps-c --pixels 24MP --depth 5 --sheet bee.html
+  lamella plan --magnification 10 --na 0.25 --sensor full-frame --pixels 6000x4000 --depth 0.4 --travel-per-turn 0.1
+  lamella plan --landscape --focal-length 24 --f-number 8 --sensor full-frame --pixels 24MP --near 0.8`;
+
+/** `lamella plan`. */
+export function planCommand(system: System): Command {
+  const command = new Command('plan')
+    .summary('plan a stack before it is shot: depth of field, step, frames, knob readings')
+    .description(
+      'Plan a stack before it is shot: magnification, depth of field, step, number of frames, and where to set the rail for each. ' +
+        'Give the lens with its extension, or the magnification that a photographed ruler shows.',
+    )
+    .helpOption('-h, --help', 'show this help')
+    .addHelpText('after', epilogue);
+  addPlanFlags(command);
+  return command
+    .optionsGroup('Words and data:')
+    .option('--sheet <FILE>', 'write a sheet of positions to tick off, as .html to print or as .csv')
+    .option('--overwrite', 'replace an earlier sheet')
+    .option('--json', 'print the plan as JSON on stdout, for programs, and no words but errors')
+    .action((flags: Record<string, unknown>) => runPlan(system, flags));
+}
+
+async function runPlan(system: System, flags: Record<string, unknown>): Promise<void> {
+  const json = flags.json === true;
+  const sheet = sheetOf(flags);
+  const { plan } = await import('../plan/plan.js');
+  const planned = plan(givenPlanOptions(flags), 'flag');
+  if (sheet) {
+    const { planSheet } = await import('../plan/sheet.js');
+    await writeSheet(sheet.path, planSheet(planned, sheet.format));
+  }
+  if (json) {
+    system.stdout.write(`${JSON.stringify(planned)}\n`);
+    return;
+  }
+  const { planText } = await import('../plan/plan-text.js');
+  system.stdout.write(planText(planned));
+  for (const note of planned.notes) system.stderr.write(`Note: ${note}\n`);
+  for (const warning of planned.warnings) system.stderr.write(`Warning: ${warning}\n`);
+  if (sheet) system.stderr.write(printable(`Sheet: ${sheet.path}\n`));
+}
+
+/** The sheet that is asked for; refused before anything is computed when it could not be kept. */
+function sheetOf({
+  sheet,
+  overwrite,
+}: Record<string, unknown>): { path: string; format: 'html' | 'csv' } | undefined {
+  if (typeof sheet !== 'string') return undefined;
+  const format = { '.html': 'html', '.csv': 'csv' }[extname(sheet).toLowerCase()];
+  if (format !== 'html' && format !== 'csv') {
+    throw new UsageError(
+      `Expected a file name that ends in .html or .csv for --sheet but received ${sheet === '' ? 'an empty text' : sheet}`,
+    );
+  }
+  if (!existsSync(dirname(sheet))) {
+    throw new OutputError(
+      `Cannot write ${sheet}: the folder ${dirname(sheet)} does not exist. Make it first.`,
+    );
+  }
+  if (existsSync(sheet) && overwrite !== true) {
+    throw new OutputError(`${sheet} exists already: choose another name for --sheet, or give --overwrite.`);
+  }
+  return { path: sheet, format };
+}
+
+async function writeSheet(path: string, text: string): Promise<void> {
+  const { writeAside } = await import('../result/output-file.js');
+  try {
+    await writeAside(path, text);
+  } catch (error) {
+    // The advice of the writer of results names the option that results have.
+    if (error instanceof OutputError)
+      throw new OutputError(error.message.replaceAll('--out', '--sheet'), { cause: error });
+    throw error;
+  }
+}

@@ -1,0 +1,105 @@
+import { effectiveFNumber, markedFNumber, numericalAperture } from '../optics/close-up.js';
+import { airyDiameterUm, pixelLimitedFNumber } from '../optics/diffraction.js';
+import { markedFNumberUpTo } from '../optics/f-stops.js';
+import { frameCount, stepMm } from '../optics/stack-steps.js';
+import { stopDown } from '../optics/units.js';
+import { planDepth } from './depth.js';
+import type { PlanLens } from './lens.js';
+import type { PlanOptions } from './plan-options.js';
+import type { PlanCircle } from './sensor.js';
+
+/** One aperture and what it would cost at the overlap of the plan. */
+export interface ApertureChoice {
+  name: 'a stop wider' | 'best' | 'a stop narrower' | 'as planned';
+  /** Null for an objective. */
+  markedFNumber: number | null;
+  effectiveFNumber: number;
+  airyPx: number;
+  depthOfFieldMm: number;
+  stepMm: number;
+  frames: number;
+  /** Frames more than at the best aperture (than as planned, where no lens reaches the best); negative for fewer. */
+  framesMore: number;
+}
+
+/** The narrowest aperture whose Airy disc is no larger than two pixels: narrower loses detail, wider wins none. */
+export interface BestAperture {
+  effectiveFNumber: number;
+  /** As computed, before it is rounded to one that lenses have; null for an objective. */
+  markedFNumber: number | null;
+  /** Whether a lens can have it: numerical aperture below 1, and not marked much below f/1. */
+  possible: boolean;
+  /** The best (at an f-number that lenses have), a stop either way, and that of the plan; only the latter with its neighbours where the best is not possible. */
+  choices: ApertureChoice[];
+}
+
+/** Stops beyond f/1 that some lenses still open. */
+const stopsBeyondOne = 0.5;
+
+/** Null when the pixel pitch is unknown. */
+export function bestAperture(
+  lens: PlanLens,
+  pixelPitchUm: number | null,
+  circle: PlanCircle,
+  options: PlanOptions,
+): BestAperture | null {
+  if (pixelPitchUm === null) return null;
+  const { wavelengthNm } = options;
+  const { magnification, pupilRatio } = lens;
+  const effective = pixelLimitedFNumber(wavelengthNm, pixelPitchUm);
+  const marked = lens.markedFNumber === null ? null : markedFNumber(effective, magnification, pupilRatio);
+  const start = marked === null ? effective : (markedFNumberUpTo(marked) ?? marked);
+  const at = (fNumber: number): PlanLens => {
+    const effectiveHere = marked === null ? fNumber : effectiveFNumber(fNumber, magnification, pupilRatio);
+    return {
+      ...lens,
+      markedFNumber: marked === null ? null : fNumber,
+      effectiveFNumber: effectiveHere,
+      numericalAperture: numericalAperture(effectiveHere, magnification),
+    };
+  };
+  const neighbourOf = marked === null ? stopDown : neighbour;
+  const possible =
+    at(start).numericalAperture < 1 && (marked === null || marked > stopDown(1, -stopsBeyondOne));
+  const centre = possible ? start : (lens.markedFNumber ?? lens.effectiveFNumber);
+  const candidates: { name: ApertureChoice['name']; lens: PlanLens }[] = [
+    { name: 'a stop wider', lens: at(neighbourOf(centre, -1)) },
+    possible ? { name: 'best', lens: at(start) } : { name: 'as planned', lens },
+    { name: 'a stop narrower', lens: at(neighbourOf(centre, 1)) },
+    ...(possible ? [{ name: 'as planned', lens } as const] : []),
+  ];
+  const choices = candidates
+    .filter((choice) => choice.lens.numericalAperture < 1)
+    .map((choice) => costOf(choice, pixelPitchUm, circle, options));
+  const reference = choices.find((choice) => choice.name === candidates[1].name);
+  for (const choice of choices) choice.framesMore = choice.frames - (reference?.frames ?? 0);
+  return { effectiveFNumber: effective, markedFNumber: marked, possible, choices };
+}
+
+function costOf(
+  { name, lens }: { name: ApertureChoice['name']; lens: PlanLens },
+  pixelPitchUm: number,
+  circle: PlanCircle,
+  { wavelengthNm, overlapPercent, depthMm }: PlanOptions,
+): ApertureChoice {
+  const depthOfFieldMm = planDepth(lens, circle, wavelengthNm).combined.totalMm;
+  const step = stepMm(depthOfFieldMm, overlapPercent / 100);
+  return {
+    name,
+    markedFNumber: lens.markedFNumber,
+    effectiveFNumber: lens.effectiveFNumber,
+    airyPx: airyDiameterUm(wavelengthNm, lens.effectiveFNumber) / pixelPitchUm,
+    depthOfFieldMm,
+    stepMm: step,
+    // The check of the options has made sure that a stack has a depth.
+    frames: frameCount(depthMm as number, step),
+    framesMore: 0,
+  };
+}
+
+/** The f-number on the lens a stop away, or the exact one beyond the ends of the scale. */
+function neighbour(start: number, stops: number): number {
+  const exact = stopDown(start, stops);
+  // Marked numbers are rounded: a margin of a sixth of a stop finds the one that is meant.
+  return markedFNumberUpTo(stopDown(exact, 1 / 6)) ?? exact;
+}

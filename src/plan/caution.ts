@@ -1,0 +1,14 @@
+/** What goes with every sheet that is taken to the bench. */
+export const benchCaution: readonly string[] = [
+  'Bright LEDs and flashes: do not look into them, least of all through a lens; shade them from eyes at the bench.',
+  'Lamps grow warm: keep diffusers, paper and specimens clear, and let them cool before you move them.',
+  'Pins and blades: keep them stuck in something, count them, and protect your eyes.',
+  'Solvents: fresh air, away from lamps and flames, by their safety data sheets.',
+  "Local rules and the makers' instructions come before this sheet.",
+];
+
+/** For a sheet that is taken outdoors. */
+export const fieldCaution: readonly string[] = [
+  'Never point a lens at the sun with your eye at the finder. Mind edges, tides and traffic while you look at the camera.',
+  "Local rules and the makers' instructions come before this sheet.",
+];

@@ -1,0 +1,133 @@
+import { UsageError } from '../errors.js';
+import { type FocusedLens, focusDistances, hyperfocalM, zoneOfFocus } from '../optics/focus-distances.js';
+import { convertLength } from '../optics/units.js';
+import { effortOf, type PlanEffort } from './effort.js';
+import { distanceText, fNumberText, significant } from './number-text.js';
+import type { PlanOptions } from './plan-options.js';
+import type { NameOf } from './resolve-plan-options.js';
+import { type PlanCircle, type PlanSensor, resolveSensor } from './sensor.js';
+import { type PlanSharpness, planSharpness } from './sharpness.js';
+
+/** One frame of a landscape. Distances from the lens. */
+export interface FocusFrame {
+  /** From 1, the nearest. */
+  frame: number;
+  focusM: number;
+  nearM: number;
+  /** Null for infinity. */
+  farM: number | null;
+}
+
+/** A scene from a fixed camera that is focused from near to far, planned. */
+export interface LandscapePlan {
+  kind: 'landscape';
+  options: PlanOptions;
+  sensor: PlanSensor;
+  circle: PlanCircle;
+  hyperfocalM: number;
+  nearM: number;
+  /** Null for infinity. */
+  farM: number | null;
+  sharpness: PlanSharpness;
+  frames: number;
+  focus: FocusFrame[];
+  effort: PlanEffort;
+  warnings: string[];
+  notes: string[];
+}
+
+/** More settings than any focus ring has: a slip in a distance or the circle. */
+const maxFrames = 1000;
+
+/** Plan a landscape from resolved options. Throws UsageError for what cannot be. */
+export function planLandscape(options: PlanOptions, name: NameOf): LandscapePlan {
+  const { sensor, circle, warnings } = resolveSensor(options, name);
+  // The check of the options has made sure of these three.
+  const lens: FocusedLens = {
+    focalLengthMm: options.focalLengthMm as number,
+    fNumber: options.fNumber as number,
+    circleMm: circle.mm,
+  };
+  const nearM = options.nearM as number;
+  const farM = options.farM === 'infinity' ? Infinity : options.farM;
+  refuseDistances(lens, nearM, farM, options.closestFocusM, name);
+
+  const zones = focusDistances(lens, nearM, farM, options.overlapPercent / 100).reverse();
+  if (zones.length > maxFrames) {
+    throw new UsageError(
+      `Expected ${maxFrames} frames at most but received ${name('nearM')} ${nearM}, which takes ${zones.length} at ${fNumberText(lens.fNumber)}: plan so near a subject as a stack on a rail, without ${name('landscape')}.`,
+    );
+  }
+  if (options.closestFocusM !== undefined && zones[0].focusM < options.closestFocusM) {
+    const reach = zoneOfFocus(lens, options.closestFocusM).nearM;
+    throw new UsageError(
+      `Expected a subject no nearer than the lens can focus but received ${nearM} m for ${name('nearM')}: its frame would be focused at ` +
+        `${distanceText(zones[0].focusM)}, and ${name('closestFocusM')} is ${options.closestFocusM} m. At ${fNumberText(lens.fNumber)} the lens ` +
+        `reaches sharpness from ${distanceText(reach)} on.`,
+    );
+  }
+  const sharpness = planSharpness(lens.fNumber, sensor.pixelPitchUm, options.wavelengthNm);
+  return {
+    kind: 'landscape',
+    options,
+    sensor,
+    circle,
+    hyperfocalM: hyperfocalM(lens),
+    nearM,
+    farM: farM === Infinity ? null : farM,
+    sharpness,
+    frames: zones.length,
+    focus: zones.map((zone, k) => ({
+      frame: k + 1,
+      focusM: zone.focusM,
+      nearM: zone.nearM,
+      farM: zone.farM === Infinity ? null : zone.farM,
+    })),
+    effort: effortOf(zones.length, sensor, options),
+    warnings,
+    notes: landscapeNotes(sharpness, lens),
+  };
+}
+
+function refuseDistances(
+  lens: FocusedLens,
+  nearM: number,
+  farM: number,
+  closestFocusM: number | undefined,
+  name: NameOf,
+): void {
+  const focalM = convertLength(lens.focalLengthMm, 'mm', 'm');
+  for (const [key, distance] of [
+    ['nearM', nearM],
+    ['closestFocusM', closestFocusM],
+  ] as const) {
+    if (distance !== undefined && distance <= focalM) {
+      throw new UsageError(
+        `Expected a distance beyond the focal length of ${focalM} m for ${name(key)} but received ${distance}: ` +
+          'of anything nearer a lens forms no picture.',
+      );
+    }
+  }
+  if (farM <= nearM) {
+    throw new UsageError(
+      `Expected a distance beyond ${name('nearM')} ${nearM} for ${name('farM')} but received ${farM}`,
+    );
+  }
+  if (lens.circleMm * lens.fNumber >= lens.focalLengthMm) {
+    throw new UsageError(
+      `Expected a circle of confusion smaller than the aperture, ${significant(lens.focalLengthMm / lens.fNumber)} mm across, for ${name('circle')} but received ${lens.circleMm}`,
+    );
+  }
+}
+
+function landscapeNotes(sharpness: PlanSharpness, lens: FocusedLens): string[] {
+  const notes = [
+    'Distances are from the lens (its front principal plane); scales on lenses count from the sensor, about a focal length more.',
+  ];
+  if (sharpness.limit === 'diffraction') {
+    notes.push(
+      `At ${fNumberText(lens.fNumber)} the Airy disc covers ${significant(sharpness.airyPx as number, 2)} pixels: diffraction limits the detail, and a wider aperture with more frames shows more.`,
+    );
+  }
+  return notes;
+}

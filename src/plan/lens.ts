@@ -1,0 +1,93 @@
+import { UsageError } from '../errors.js';
+import {
+  effectiveFNumber,
+  effectiveFNumberOfNa,
+  extendedMagnification,
+  markedFNumber,
+  numericalAperture,
+} from '../optics/close-up.js';
+import { stopsBetween } from '../optics/units.js';
+import type { PlanOptions } from './plan-options.js';
+import type { NameOf } from './resolve-plan-options.js';
+
+/** The lens of a stack as it is mounted. */
+export interface PlanLens {
+  magnification: number;
+  /** Where the magnification is from, in words. */
+  magnificationFrom: string;
+  focalLengthMm: number | null;
+  pupilRatio: number;
+  /** Null for an objective, which has no marked f-number. */
+  markedFNumber: number | null;
+  effectiveFNumber: number;
+  /** On the subject's side, in air. */
+  numericalAperture: number;
+  /** Against the marked f-number; null without one. */
+  lightLostStops: number | null;
+}
+
+/** Magnification and aperture from the options. Throws UsageError where they cannot be. */
+export function resolveLens(options: PlanOptions, sensorWidthMm: number, name: NameOf): PlanLens {
+  const { magnification, from } = resolveMagnification(options, sensorWidthMm, name);
+  const { pupilRatio } = options;
+  const base = {
+    magnification,
+    magnificationFrom: from,
+    focalLengthMm: options.focalLengthMm ?? null,
+    pupilRatio,
+  };
+  if (options.numericalAperture !== undefined) {
+    return {
+      ...base,
+      markedFNumber: null,
+      effectiveFNumber: effectiveFNumberOfNa(options.numericalAperture, magnification),
+      numericalAperture: options.numericalAperture,
+      lightLostStops: null,
+    };
+  }
+  // The check of the options has made sure that there is one of the two.
+  const given = options.fNumber as number;
+  const marked = options.fNumberIs === 'marked' ? given : markedFNumber(given, magnification, pupilRatio);
+  const effective = effectiveFNumber(marked, magnification, pupilRatio);
+  const aperture = numericalAperture(effective, magnification);
+  if (aperture >= 1) {
+    throw new UsageError(
+      `Expected an aperture that lenses in air can have but received f/${given} (${options.fNumberIs}) for ${name('fNumber')} ` +
+        `at ${Number(magnification.toPrecision(3))} x, which would be a numerical aperture of ${aperture.toFixed(2)}, not below 1: ` +
+        `check both, ${name('pupilRatio')} and ${name('fNumberIs')}.`,
+    );
+  }
+  return {
+    ...base,
+    markedFNumber: marked,
+    effectiveFNumber: effective,
+    numericalAperture: aperture,
+    lightLostStops: stopsBetween(marked, effective),
+  };
+}
+
+function resolveMagnification(
+  options: PlanOptions,
+  sensorWidthMm: number,
+  name: NameOf,
+): { magnification: number; from: string } {
+  const { fieldWidthMm, magnification, ownMagnification, extensionMm, focalLengthMm } = options;
+  if (fieldWidthMm !== undefined) {
+    return {
+      magnification: sensorWidthMm / fieldWidthMm,
+      from: `measured, ${fieldWidthMm} mm across the picture`,
+    };
+  }
+  if (magnification !== undefined) return { magnification, from: 'as given' };
+  const own = ownMagnification === 'infinity' ? 0 : ownMagnification;
+  const extended = extendedMagnification(own, extensionMm, focalLengthMm as number);
+  if (extended === 0) {
+    throw new UsageError(
+      `Expected ${name('extensionMm')} or ${name('ownMagnification')} above 0 but received a lens at infinity without tubes, ` +
+        `whose magnification is 0. For a scene that is focused by the ring, give ${name('landscape')}.`,
+    );
+  }
+  const parts = [own === 0 ? 'lens at infinity' : `lens alone ${own} x`];
+  if (extensionMm > 0) parts.push(`${extensionMm} mm extension on ${focalLengthMm} mm`);
+  return { magnification: extended, from: parts.join(', ') };
+}

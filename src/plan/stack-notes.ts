@@ -1,0 +1,84 @@
+import { frameCount } from '../optics/stack-steps.js';
+import { framesText, lengthText, significant } from './number-text.js';
+import type { NameOf } from './resolve-plan-options.js';
+import type { StackPlan } from './stack-plan.js';
+
+/** Below this many marks a knob cannot be set by hand. */
+const fewMarks = 0.5;
+
+/** Beyond twice life size a camera lens that is not reversed may have its plane of focus inside the barrel. */
+const nearLens = 2;
+
+/** From about here on the difference between marked and effective f-numbers matters. */
+const closeUp = 0.2;
+
+/** What would spoil the stack, as sentences. */
+export function stackWarnings(plan: StackPlan, name: NameOf): string[] {
+  const { step, depth, knobPerFrame } = plan;
+  const warnings: string[] = [];
+  if (step.gapMm > 0) {
+    warnings.push(
+      `A step of ${lengthText(step.mm)} leaves unsharp gaps of ${lengthText(step.gapMm)} between frames, whose depth of field is ` +
+        `${lengthText(depth.combined.totalMm)}. Take ${lengthText(step.recommendedMm)} (${significant(plan.options.overlapPercent)} % overlap), ` +
+        `and ${lengthText(step.longestMm)} at the very most.`,
+    );
+  }
+  if (knobPerFrame && (knobPerFrame.marks ?? knobPerFrame.degrees / 2) < fewMarks) {
+    const turn =
+      knobPerFrame.marks === null
+        ? `${significant(knobPerFrame.degrees)} degrees`
+        : `${significant(knobPerFrame.marks)} marks`;
+    warnings.push(
+      `A frame takes ${turn} of the knob, too little to set by hand: use a finer rail, or a smaller aperture or magnification.`,
+    );
+  }
+  if (depth.combined.totalMm >= (plan.options.depthMm as number)) {
+    warnings.push(
+      `One frame is sharp over ${lengthText(depth.combined.totalMm)}, more than the subject's ${lengthText(plan.options.depthMm as number)}: it may need no stack at all (check ${name('depthMm')}).`,
+    );
+  }
+  return warnings;
+}
+
+/** What the plan has taken for granted, as sentences. */
+export function stackNotes(plan: StackPlan, name: NameOf): string[] {
+  const { lens, options, circle } = plan;
+  const notes: string[] = [];
+  const computed = options.fieldWidthMm === undefined && options.magnification === undefined;
+  if (computed && options.ownMagnification !== 'infinity' && options.ownMagnification > closeUp) {
+    notes.push(
+      'Many macro lenses shorten their focal length when focused close, and then magnify more on tubes than the focal length engraved on them tells. ' +
+        `Photograph a ruler and give ${name('fieldWidthMm')} to be sure.`,
+    );
+  }
+  if (lens.markedFNumber !== null && lens.magnification > closeUp) {
+    notes.push(
+      options.fNumberIs === 'marked'
+        ? `The f-number is taken as marked on the lens. If your camera shows another when focused close, it is the effective one: give ${name('fNumberIs')} effective.`
+        : 'The f-number is taken as the effective one that the camera shows.',
+    );
+  }
+  if (lens.focalLengthMm !== null && lens.magnification > nearLens) {
+    notes.push(
+      'At this magnification the plane of focus lies within 1.5 focal lengths of the principal plane, for many lenses inside their barrel: such lenses are used reversed.',
+    );
+  }
+  if (circle.mm * 1000 < (plan.sensor.pixelPitchUm ?? 0)) {
+    notes.push(
+      'The circle of confusion is smaller than a pixel: the sensor cannot show blur as small as that.',
+    );
+  }
+  const marks = plan.knobPerFrame?.marks ?? null;
+  if (options.stepMm === undefined && marks !== null && marks >= 1 && !isWhole(marks)) {
+    const whole = Math.floor(marks);
+    const stepMm = (plan.step.mm * whole) / marks;
+    notes.push(
+      `Whole marks are easier to set: ${name('stepMm')} ${significant(stepMm, 4)} is ${whole === 1 ? 'one mark' : `${whole} marks`} a frame, ${framesText(frameCount(options.depthMm as number, stepMm))}.`,
+    );
+  }
+  return notes;
+}
+
+function isWhole(value: number): boolean {
+  return Math.abs(value - Math.round(value)) < 1e-6;
+}
