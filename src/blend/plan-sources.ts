@@ -19,12 +19,14 @@ const peakReach = 1.1;
 const surfaceReach = 1.2;
 /** Where nothing is sharp, more frames are averaged: they hold the same, less noise. */
 const flatReach = 2.5;
+/** Finest levels at which that pays: noise is fine. */
+const flatLevels = 3;
 /** Levels whose own peak may overrule the surface in `auto`: a bristle in front of an eye. */
-const selectingLevels = 3;
+const selectingLevels = 4;
 /** ... when it stands this far above noise, octaves, */
-const selectRise = 2.5;
+const selectRise = 4;
 /** ... and is this far from the surface, frames. */
-const selectApart = 0.5;
+const selectApart = 0.25;
 
 /** Planes for the plan of every level, in the arena. */
 export function takePlans(arena: Arena, size: Size): SourcePlan[] {
@@ -74,8 +76,7 @@ export function planSources(
         const i = row + Math.min(fullWidth - 1, x << level);
         let centre = places[level][y * width + x];
         let reach = surfaceReach;
-        if (level < selectingLevels)
-          reach = Math.max(reach, 1 + (1 - surface.confidence[i]) * (flatReach - 1));
+        if (level < flatLevels) reach = Math.max(reach, 1 + (1 - surface.confidence[i]) * (flatReach - 1));
         if (rule === 'select' && best) {
           centre = best[y * state.stride + x] || centre;
           reach = singleReach;

@@ -82,7 +82,7 @@ export async function mergeFrames(
     await forEachFrame((frame) => tracker.add(frame));
 
     log.enter('surface');
-    const surface = findSurface(tracker, frames.length);
+    const surface = findSurface(tracker, frames.length, nearSign);
     if (surface.detailShare === 0) {
       throw new InputError(
         'Nothing in these frames is ever sharp: they show no detail above their noise. Check the focus and the light, then shoot again.',

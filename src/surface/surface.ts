@@ -28,14 +28,20 @@ const smoothTolerance = 1.2;
 /** Weight (1/frame^2) from which a smoothed place stands on its own. */
 const fullWeight = 5;
 
-/** The surface from the focus curves that `tracker` followed over `frames` frames. */
-export function findSurface(tracker: FocusTracker, frames: number): Surface {
+/**
+ * The surface from the focus curves that `tracker` followed over `frames` frames.
+ *
+ * @param nearSign 1 when nearer means a lower ordinal, -1 when higher, 0 when unknown.
+ */
+export function findSurface(tracker: FocusTracker, frames: number, nearSign: -1 | 0 | 1): Surface {
   const { width, height } = tracker.state[0];
-  const peaks = tracker.state.map((state, level) => {
+  const peaks: PeakMaps[] = [];
+  for (let level = tracker.state.length - 1; level >= 0; level--) {
+    const state = tracker.state[level];
     const maps = takePeakMaps(state.width, state.height);
-    findPeaks(tracker, level, tracker.noiseCodes(level), maps);
-    return maps;
-  });
+    findPeaks(tracker, level, tracker.noiseCodes(level), level === 0 ? peaks : [], nearSign, maps);
+    peaks.unshift(maps);
+  }
   let map = combineLevels(peaks, width, height);
   let spare = takeMap(width, height);
   let known = 0;
