@@ -14,10 +14,7 @@ export function marginOf(toFrame: Matrix3): number {
   return isIdentity(toFrame) ? 0 : edgeMarginPx;
 }
 
-/**
- * Which frames reach which pixels of a level, row by row: the twin of `reach` in assembly/common.ts, so that
- * a plan never asks for a frame that has no weight there.
- */
+/** Which frames reach which pixels of a level, row by row: the twin of `reach` in assembly/common.ts. */
 export class FrameReach {
   private readonly affine: [number, number, number, number, number, number][];
   private readonly margins: number[];
@@ -66,30 +63,5 @@ export class FrameReach {
       this.allFrom = Math.max(this.allFrom, this.from[k]);
       this.allTo = Math.min(this.allTo, this.to[k]);
     }
-  }
-
-  /**
-   * The centre, in ordinals, nearest to the one wished for at column x such that a frame lies within `reach`
-   * of it; the wish itself where its frames reach.
-   */
-  admit(x: number, centre: number, reach: number): number {
-    if (x >= this.allFrom && x < this.allTo) return centre;
-    const nearest = this.nearest(x, centre);
-    // The nearest frame must keep a weight that does not vanish.
-    const most = reach * 0.7;
-    if (nearest === 0 || Math.abs(nearest - centre) <= most) return centre;
-    return nearest + Math.sign(centre - nearest) * most;
-  }
-
-  /** Ordinal of the frame nearest to a centre that reaches column x; 0 when none does. */
-  nearest(x: number, centre: number): number {
-    const likely = Math.round(centre);
-    if (x >= this.allFrom && x < this.allTo) return likely;
-    let nearest = 0;
-    for (let k = 1; k <= this.from.length; k++) {
-      if (x < this.from[k - 1] || x >= this.to[k - 1]) continue;
-      if (nearest === 0 || Math.abs(k - centre) < Math.abs(nearest - centre)) nearest = k;
-    }
-    return nearest;
   }
 }

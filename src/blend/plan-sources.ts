@@ -1,98 +1,147 @@
 import type { FocusTracker } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
-import type { Arena } from '../kernels/arena.js';
+import type { Arena, Planes } from '../kernels/arena.js';
 import type { SourceRule } from '../merge/options.js';
 import type { Matrix3 } from '../register/transform.js';
-import type { Surface } from '../surface/surface.js';
-import { coarsePlaces } from './coarse-places.js';
-import { FrameReach } from './frame-reach.js';
+import { fullWeight, type Surface } from '../surface/surface.js';
+import type { StripPool } from '../workers/pool.js';
+import { affineAtLevel } from './frame-pixels.js';
+import { marginOf } from './frame-reach.js';
 import { levelSizes } from './levels.js';
-import type { SourcePlan } from './pyramid-blender.js';
 
-/** Unit of the plan's maps: 1/64 frame. */
-const planUnit = 64;
-/** A single frame. */
-const singleReach = 0.95;
-/** The frames next to a peak. */
-const peakReach = 1.1;
-/** The frames next to the surface: two of them halfway between, hardly more than one at a plane of focus. */
-const surfaceReach = 1.2;
-/** Where nothing is sharp, more frames are averaged: they hold the same, less noise. */
-const flatReach = 2.5;
-/** Finest levels at which that pays: noise is fine. */
-const flatLevels = 3;
-/** Levels whose own peak may overrule the surface in `auto`: a bristle in front of an eye. */
-const selectingLevels = 4;
-/** ... when it stands this far above noise, octaves, */
-const selectRise = 4;
-/** ... and is this far from the surface, frames. */
-const selectApart = 0.25;
+/** Rows that one worker takes at a time; also the rows of a tile of the finest level. */
+export const tileRows = 32;
+export const tileColumns = 64;
+/** Levels at which the nearer surface wins beside an edge; at coarser ones its blur no longer reaches. */
+const nearLevels = 4;
+const frameBytes = 7 * 8;
+const ruleNumbers: Record<SourceRule, number> = { auto: 0, select: 1, weigh: 2 };
 
-/** Planes for the plan of every level, in the arena. */
-export function takePlans(arena: Arena, size: Size): SourcePlan[] {
-  return levelSizes(size).map(({ width, height }) => ({
+/**
+ * Where each coefficient of a level comes from: `centre` in frame ordinals and `reach` in frames, both u16 in
+ * 1/64 frame. Planes of one u16 element per pixel of the level, in the arena.
+ */
+export interface LevelPlan {
+  centre: Planes;
+  reach: Planes;
+}
+
+export interface SourcePlan {
+  /** Finest first. */
+  levels: readonly LevelPlan[];
+  /** Address of the ordinal of the frame that supplies the finest detail, u16, rows tight; 0 = none. */
+  sources: number;
+  /** Address of one bit a tile of the finest level and frame: has the frame any weight there? Bit = ordinal. */
+  uses: number;
+  /** Bytes a tile of `uses`, tiles row by row. */
+  usesBytes: number;
+}
+
+/** Room for the plan of every level, in the arena. */
+export function takePlan(arena: Arena, size: Size, frames: number): SourcePlan {
+  const levels = levelSizes(size).map(({ width, height }) => ({
     centre: arena.takePlanes(width, height, 1, 2),
     reach: arena.takePlanes(width, height, 1, 2),
   }));
+  const usesBytes = (frames + 8) >> 3;
+  const tiles = Math.ceil(size.width / tileColumns) * Math.ceil(size.height / tileRows);
+  return {
+    levels,
+    sources: arena.take(size.width * size.height * 2),
+    uses: arena.take(tiles * usesBytes),
+    usesBytes,
+  };
 }
 
 /**
  * Decides for each coefficient of each level which frames it comes from.
  *
  * `weigh`: frames around the surface. `select`: at the followed levels the frame of the largest measure, at
- * coarser ones the surface. `auto`: the surface, but at the finest levels the largest measure where it
- * stands out clearly and means something else than the surface.
+ * coarser ones the surface. `auto`: the surface, but at the followed levels their own peak where it stands out
+ * clearly and means something else than the surface: a bristle in front of an eye.
  *
  * @param toFrame Composite pixel to frame pixel, by ordinal - 1.
- * @param nearSign Which way along the stack is nearer: see `coarsePlaces`.
- * @returns Ordinal of the frame that supplies the finest detail, (rows, cols).
+ * @param nearSign Which way along the stack is nearer: 1 lower ordinals, -1 higher ones, 0 unknown.
  */
-export function planSources(
+export async function planSources(
   arena: Arena,
-  plans: readonly SourcePlan[],
+  pool: StripPool,
+  plan: SourcePlan,
   tracker: FocusTracker,
   surface: Surface,
   toFrame: readonly Matrix3[],
   frame: Size,
   rule: SourceRule,
   nearSign: -1 | 0 | 1,
-): Uint16Array {
-  const { width: fullWidth, height: fullHeight } = plans[0].centre;
-  const frames = toFrame.length;
-  const sources = new Uint16Array(fullWidth * fullHeight);
-  const places = coarsePlaces(surface.place, levelSizes({ width: fullWidth, height: fullHeight }), nearSign);
-  plans.forEach((plan, level) => {
-    const { width, height, stride } = plan.centre;
-    const centres = arena.planeU16(plan.centre);
-    const reaches = arena.planeU16(plan.reach);
-    const peaks = surface.peaks[level];
-    const state = tracker.state[level];
-    const best = level < tracker.levels ? tracker.plane(level, 'bestOrdinal') : undefined;
-    const reached = new FrameReach(toFrame, frame, width, level);
-    for (let y = 0; y < height; y++) {
-      reached.enterRow(y);
-      const row = Math.min(fullHeight - 1, y << level) * fullWidth;
-      for (let x = 0; x < width; x++) {
-        const i = row + Math.min(fullWidth - 1, x << level);
-        let centre = places[level][y * width + x];
-        let reach = surfaceReach;
-        if (level < flatLevels) reach = Math.max(reach, 1 + (1 - surface.confidence[i]) * (flatReach - 1));
-        if (rule === 'select' && best) {
-          centre = best[y * state.stride + x] || centre;
-          reach = singleReach;
-        } else if (rule === 'auto' && level < selectingLevels && peaks) {
-          const o = y * width + x;
-          if (peaks.rise[o] > selectRise && Math.abs(peaks.place[o] - centre) > selectApart) {
-            centre = peaks.place[o];
-            reach = peakReach;
-          }
-        }
-        centre = reached.admit(x, Math.max(1, Math.min(frames, centre)), reach);
-        centres[y * stride + x] = Math.round(centre * planUnit);
-        reaches[y * stride + x] = Math.round(reach * planUnit);
-        if (level === 0) sources[i] = reached.nearest(x, centre);
-      }
+): Promise<void> {
+  const mark = arena.mark();
+  const full = plan.levels[0].centre;
+  const tiles = Math.ceil(full.width / tileColumns) * Math.ceil(full.height / tileRows);
+  arena.u8(plan.uses, tiles * plan.usesBytes).fill(0);
+  const frames = arena.take(toFrame.length * frameBytes);
+  let medians = surface.places;
+  for (const [level, { centre, reach }] of plan.levels.entries()) {
+    const { width, height, stride } = centre;
+    const strips = Math.ceil(height / tileRows);
+    let places = surface.places;
+    if (level > 0) {
+      const nearWins = nearSign !== 0 && level <= nearLevels;
+      const median = arena.takePlanes(width, height, 1, 2);
+      places = nearWins ? arena.takePlanes(width, height, 1, 2) : median;
+      await pool.run(
+        'halvePlacesStrip',
+        [
+          medians.pointer,
+          medians.stride,
+          medians.width,
+          medians.height,
+          median.pointer,
+          places.pointer,
+          median.stride,
+          width,
+          height,
+          nearSign,
+          tileRows,
+        ],
+        strips,
+      );
+      medians = median;
     }
-  });
-  return sources;
+    arena
+      .f64(frames, toFrame.length * 7)
+      .set(toFrame.flatMap((m) => [...affineAtLevel(m, level), marginOf(m) / 2 ** level]));
+    const peaks = level < tracker.levels ? surface.peaks[level] : undefined;
+    await pool.run(
+      'planStrip',
+      [
+        places.pointer,
+        places.stride,
+        surface.weights.pointer,
+        surface.weights.stride,
+        full.width,
+        full.height,
+        fullWeight,
+        peaks?.pointer ?? 0,
+        peaks?.planeBytes ?? 0,
+        peaks?.stride ?? 0,
+        centre.pointer,
+        reach.pointer,
+        stride,
+        width,
+        height,
+        level,
+        ruleNumbers[rule],
+        frames,
+        toFrame.length,
+        (frame.width - 1) / 2 ** level,
+        (frame.height - 1) / 2 ** level,
+        level === 0 ? plan.sources : 0,
+        level === 0 ? plan.uses : 0,
+        plan.usesBytes,
+        tileRows,
+      ],
+      strips,
+    );
+  }
+  arena.release(mark);
 }

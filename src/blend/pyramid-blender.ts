@@ -5,19 +5,7 @@ import type { StripPool } from '../workers/pool.js';
 import { affineAtLevel, type PlacedFrame } from './frame-pixels.js';
 import { marginOf } from './frame-reach.js';
 import { levelSizes } from './levels.js';
-
-/** Rows that one worker takes at a time; also the rows of a tile of the finest level. */
-const stripRows = 32;
-const tileColumns = 64;
-
-/**
- * Where each coefficient of a level comes from: `centre` in frame ordinals and `reach` in frames, both u16 in
- * 1/64 frame. Planes of one u16 element per pixel of the level, in the arena.
- */
-export interface SourcePlan {
-  centre: Planes;
-  reach: Planes;
-}
+import { type SourcePlan, tileRows as stripRows } from './plan-sources.js';
 
 /** Accumulates a weighted Laplacian pyramid frame by frame and collapses it: see assembly/blend.ts. */
 export class PyramidBlender {
@@ -25,26 +13,20 @@ export class PyramidBlender {
   private readonly taps: number;
   /** The frame at half size in its own grid, RGBx floats. */
   private readonly halfFrame: number;
-  /** One bit a tile of the finest level and frame: does the frame have any weight there? */
-  private readonly uses: number;
-  private readonly usesBytes: number;
   private readonly sums: { acc: Planes; weight: Planes; picture: Planes | undefined }[];
 
-  /** Takes the accumulators from the arena, cleared. `plans` holds one plan per level of `levelSizes(size)`. */
+  /** Takes the accumulators from the arena, cleared. */
   constructor(
     private readonly arena: Arena,
     private readonly pool: StripPool,
     size: Size,
     frame: Size,
-    frames: number,
-    private readonly plans: readonly SourcePlan[],
+    private readonly plan: SourcePlan,
   ) {
     this.sizes = levelSizes(size);
     this.taps = arena.take(tapTableBytes);
     this.arena.f32(this.taps, tapTableBytes / 4).set(lanczosTaps());
     this.halfFrame = arena.take(((frame.width + 1) >> 1) * ((frame.height + 1) >> 1) * 16 + 64);
-    this.usesBytes = (frames + 8) >> 3;
-    this.uses = this.markUses(frames);
     this.sums = this.sizes.map(({ width, height }, level) => {
       const acc = arena.takePlanes(width, height, 3, 4);
       const weight = arena.takePlanes(width, height, 1, 4);
@@ -60,30 +42,9 @@ export class PyramidBlender {
     return warpScratchBytes(size, frame, Math.tan(maxRollRad)) + (stripRows + 4) * stride * 12 + 4096;
   }
 
-  private markUses(frames: number): number {
-    const { width, height } = this.sizes[0];
-    const { centre, reach } = this.plans[0];
-    const across = Math.ceil(width / tileColumns);
-    const tiles = across * Math.ceil(height / stripRows);
-    const pointer = this.arena.take(tiles * this.usesBytes);
-    const uses = this.arena.u8(pointer, tiles * this.usesBytes).fill(0);
-    const centres = this.arena.planeU16(centre);
-    const reaches = this.arena.planeU16(reach);
-    for (let y = 0; y < height; y++) {
-      const tileRow = Math.floor(y / stripRows) * across;
-      for (let x = 0; x < width; x++) {
-        const i = y * centre.stride + x;
-        const from = Math.max(1, Math.floor((centres[i] - reaches[i]) / 64) + 1);
-        const to = Math.min(frames, Math.ceil((centres[i] + reaches[i]) / 64) - 1);
-        const tile = (tileRow + Math.floor(x / tileColumns)) * this.usesBytes;
-        for (let k = from; k <= to; k++) uses[tile + (k >> 3)] |= 1 << (k & 7);
-      }
-    }
-    return pointer;
-  }
-
   async add(frame: PlacedFrame): Promise<void> {
-    const { pool, sizes, sums, plans } = this;
+    const { pool, sizes, sums } = this;
+    const { levels: plans, uses, usesBytes } = this.plan;
     const [gainR, gainG, gainB] = frame.gainRatio;
     const finest = sums[0];
     const next = sums[1].picture!;
@@ -142,8 +103,8 @@ export class PyramidBlender {
         plans[0].reach.pointer,
         frame.ordinal,
         margin,
-        this.uses,
-        this.usesBytes,
+        uses,
+        usesBytes,
         warpScratchBytes(sizes[0], frame, frame.toFrame[3]),
         stripRows,
       ],

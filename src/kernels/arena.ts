@@ -83,6 +83,18 @@ export class Arena {
     return new Uint16Array(this.memory.buffer, pointer, length);
   }
 
+  u32(pointer: number, length: number): Uint32Array {
+    return new Uint32Array(this.memory.buffer, pointer, length);
+  }
+
+  i32(pointer: number, length: number): Int32Array {
+    return new Int32Array(this.memory.buffer, pointer, length);
+  }
+
+  f64(pointer: number, length: number): Float64Array {
+    return new Float64Array(this.memory.buffer, pointer, length);
+  }
+
   f32(pointer: number, length: number): Float32Array {
     return new Float32Array(this.memory.buffer, pointer, length);
   }

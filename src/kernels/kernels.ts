@@ -11,7 +11,15 @@ export type KernelName =
   | 'trackStrip'
   | 'reduceStrip'
   | 'reduceFrameStrip'
-  | 'warpStrip';
+  | 'warpStrip'
+  | 'peakStrip'
+  | 'combineStrip'
+  | 'smoothStrip'
+  | 'pushStrip'
+  | 'pullStrip'
+  | 'halvePlacesStrip'
+  | 'planStrip'
+  | 'judgeStrip';
 
 export type KernelExports = Record<KernelName, (...args: number[]) => void>;
 

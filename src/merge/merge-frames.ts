@@ -1,5 +1,5 @@
 import type { PlacedFrame } from '../blend/frame-pixels.js';
-import { planSources, takePlans } from '../blend/plan-sources.js';
+import { planSources, takePlan } from '../blend/plan-sources.js';
 import { PyramidBlender } from '../blend/pyramid-blender.js';
 import { InputError } from '../errors.js';
 import { FocusTracker } from '../focus/focus-tracker.js';
@@ -7,7 +7,7 @@ import type { Size } from '../image/image.js';
 import { Arena } from '../kernels/arena.js';
 import type { CropRectangle } from '../result/run-record.js';
 import { decodeFrame } from '../stack/decode.js';
-import { findSurface, type Surface } from '../surface/surface.js';
+import { findSurface, readSurface, type SurfaceMaps } from '../surface/surface.js';
 import { StripPool } from '../workers/pool.js';
 import { feedFrames } from './frame-feed.js';
 import { compositeToFrame } from './framing.js';
@@ -21,7 +21,7 @@ const focusLevels = 4;
 export interface MergedFrames {
   /** Interleaved RGB, (rows, cols, 3), full range of `bits`. */
   pixels: Uint8Array | Uint16Array;
-  surface: Surface;
+  maps: SurfaceMaps;
   /** Ordinal of the frame that supplies the detail, (rows, cols); 0 = none. */
   sources: Uint16Array;
 }
@@ -76,23 +76,25 @@ export async function mergeFrames(
     };
 
     log.enter('focus');
-    const plans = takePlans(arena, size);
+    const plan = takePlan(arena, size, frames.length);
     const beforeTracker = arena.mark();
     const tracker = new FocusTracker(arena, pool, size, frameSize, focusLevels);
     await forEachFrame((frame) => tracker.add(frame));
 
     log.enter('surface');
-    const surface = findSurface(tracker, frames.length, nearSign);
+    const surface = await findSurface(arena, pool, tracker, nearSign);
     if (surface.detailShare === 0) {
       throw new InputError(
         'Nothing in these frames is ever sharp: they show no detail above their noise. Check the focus and the light, then shoot again.',
       );
     }
     log.throwIfStopped();
-    const sources = planSources(arena, plans, tracker, surface, toFrame, frameSize, options.rule, nearSign);
+    await planSources(arena, pool, plan, tracker, surface, toFrame, frameSize, options.rule, nearSign);
+    const maps = await readSurface(arena, pool, surface, frames.length);
+    const sources = arena.u16(plan.sources, size.width * size.height).slice();
     // The focus state has served: the blend takes its place in the arena.
     arena.release(beforeTracker);
-    const blender = new PyramidBlender(arena, pool, size, frameSize, frames.length, plans);
+    const blender = new PyramidBlender(arena, pool, size, frameSize, plan);
 
     log.enter('blend');
     await forEachFrame((frame) => blender.add(frame));
@@ -100,7 +102,7 @@ export async function mergeFrames(
     const count = size.width * size.height * 3;
     return {
       pixels: bits === 8 ? arena.u8(out, count) : arena.u16(out, count),
-      surface,
+      maps,
       sources,
     };
   } catch (error) {

@@ -14,6 +14,7 @@ import { readIcc, readRawExif } from '../stack/exif.js';
 import type { Stack } from '../stack/frame.js';
 import { readStack } from '../stack/read-stack.js';
 import { someNames } from '../stack/words.js';
+import { placeOf } from '../surface/surface.js';
 import { programVersion } from '../version.js';
 import { type DepthScale, depthScale } from './depth-scale.js';
 import { frameComposite, leastSidePx } from './framing.js';
@@ -90,10 +91,12 @@ export async function merge(
     const maps = {
       width,
       height,
-      depth: merged.surface.place.map((place) => scale.depthAt(place)),
+      depth: Float32Array.from(merged.maps.places, (stored, i) =>
+        merged.sources[i] === 0 ? Number.NaN : scale.depthAt(placeOf(stored)),
+      ),
       sources: merged.sources.map((ordinal) => numbers[ordinal]),
-      confidence: Uint8Array.from(merged.surface.confidence, (value) => Math.round(value * 255)),
-      coverage: merged.surface.coverage,
+      confidence: merged.maps.confidence,
+      coverage: merged.maps.coverage,
     };
     const picture = {
       pixels: stack.channels === 3 ? merged.pixels : firstChannel(merged.pixels, crop),

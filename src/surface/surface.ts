@@ -1,127 +1,236 @@
-import type { FocusTracker } from '../focus/focus-tracker.js';
-import { findPeaks, type PeakMaps, takePeakMaps } from './peaks.js';
-import { fillUnknown, smoothPass, takeMap, type WeightedMap } from './smooth.js';
+import { type FocusTracker, statePlane } from '../focus/focus-tracker.js';
+import type { Arena, Planes } from '../kernels/arena.js';
+import type { StripPool } from '../workers/pool.js';
 
-/** The shape of the subject as one function of the pixel; all maps have shape (rows, cols) of the composite. */
+/** The shape of the subject as one function of the pixel, in planes of the focus tracker's state that have served. */
 export interface Surface {
-  /** Where along the stack the pixel is sharp, in frame ordinals, fractional. */
-  place: Float32Array;
-  /** 0 to 1: how much the focus curve stands out from noise and from rival peaks. */
-  confidence: Float32Array;
-  /** Index into the coverage classes of the result folder. */
-  coverage: Uint8Array;
-  /** Peaks of each followed level, finest first. */
-  peaks: PeakMaps[];
+  /** Stored places: where along the stack a pixel is sharp, see `placeOf`. Level 0, one plane. */
+  places: Planes;
+  /** Stored weights of the places, `fullWeight` and more = sure. Level 0, one plane. */
+  weights: Planes;
+  /** Not 0 where the steps between frames are too coarse to reach the peak. Level 0, one plane. */
+  gaps: Planes;
+  /** Peaks of each followed level, finest first: planes 0 rise, 1 place, 2 weight, 6 ordinal of the best frame. */
+  peaks: readonly Planes[];
   /** Share of pixels with any detail above noise. */
   detailShare: number;
 }
 
-/** A level speaks for a pixel when its peak stands this far above noise, octaves of energy. */
-const leastRise = 1;
-/** A coarser level refines a finer one's place only where both mean the same surface, frames. */
-const sameSurface = 1.2;
-/** A coarser level's window is wider than what it refines: its say is halved. */
-const coarserSay = 0.5;
-/** Passes of the smoothing: holes between its taps, pixels, and tolerance, frames. */
+/** Frame ordinal (fractional) of a stored place: see assembly/surface.ts. */
+export function placeOf(stored: number): number {
+  return stored / 64 - 4;
+}
+
+/** Passes of the smoothing: holes between its taps, px, and tolerance, frames. */
 const smoothSteps = [1, 1, 2, 4];
 const smoothTolerance = 1.2;
-/** Weight (1/frame^2) from which a smoothed place stands on its own. */
-const fullWeight = 5;
+/** Stored weight from which a place stands on its own: 5 / frame^2. */
+export const fullWeight = 5 * 64;
+
+/** Effective number of independent samples in the window of the focus measure. */
+const windowSamples = 6;
+const errorSteps = 512;
+const stripRows = 32;
 
 /**
- * The surface from the focus curves that `tracker` followed over `frames` frames.
+ * The surface from the focus curves that `tracker` followed; their state is overwritten.
  *
  * @param nearSign 1 when nearer means a lower ordinal, -1 when higher, 0 when unknown.
  */
-export function findSurface(tracker: FocusTracker, frames: number, nearSign: -1 | 0 | 1): Surface {
-  const { width, height } = tracker.state[0];
-  const peaks: PeakMaps[] = [];
-  for (let level = tracker.state.length - 1; level >= 0; level--) {
-    const state = tracker.state[level];
-    const maps = takePeakMaps(state.width, state.height);
-    findPeaks(tracker, level, tracker.noiseCodes(level), level === 0 ? peaks : [], nearSign, maps);
-    peaks.unshift(maps);
+export async function findSurface(
+  arena: Arena,
+  pool: StripPool,
+  tracker: FocusTracker,
+  nearSign: -1 | 0 | 1,
+): Promise<Surface> {
+  const { state } = tracker;
+  const [full] = state;
+  const { width, height, stride } = full;
+  const strips = Math.ceil(height / stripRows);
+  const mark = arena.mark();
+  const levels = arena.take(state.length * 12);
+  arena
+    .u32(levels, state.length * 3)
+    .set(state.flatMap((planes) => [planes.pointer, planes.planeBytes, planes.stride]));
+  const errors = arena.take(errorSteps * 4);
+  arena.f32(errors, errorSteps).set(relativeErrors());
+  const noise = arena.take(64);
+
+  // The coarser levels first: they have a say between two peaks of the finest.
+  for (let level = state.length - 1; level >= 0; level--) {
+    arena.i32(noise, 8).set(tracker.noiseCodes(level));
+    await pool.run(
+      'peakStrip',
+      [
+        levels,
+        state.length,
+        level,
+        state[level].width,
+        state[level].height,
+        full.pointer + statePlane.luma * full.planeBytes,
+        stride,
+        width,
+        height,
+        noise,
+        errors,
+        nearSign,
+        stripRows,
+      ],
+      Math.ceil(state[level].height / stripRows),
+    );
   }
-  let map = combineLevels(peaks, width, height);
-  let spare = takeMap(width, height);
-  let known = 0;
-  for (const weight of map.weight) if (weight > 0) known++;
+  await pool.run('combineStrip', [levels, state.length, width, height, stripRows], strips);
+  const detailShare = shareKnown(arena, planeOf(full, 4));
+
+  let [from, to] = [
+    { places: planeOf(full, 3), weights: planeOf(full, 4) },
+    { places: planeOf(full, 5), weights: planeOf(full, 7) },
+  ];
   for (const step of smoothSteps) {
-    smoothPass(map, spare, step, smoothTolerance);
-    [map, spare] = [spare, map];
+    await pool.run(
+      'smoothStrip',
+      [
+        from.places.pointer,
+        from.weights.pointer,
+        to.places.pointer,
+        to.weights.pointer,
+        stride,
+        width,
+        height,
+        step,
+        smoothTolerance,
+        stripRows,
+      ],
+      strips,
+    );
+    [from, to] = [to, from];
   }
-  for (let i = 0; i < map.weight.length; i++) map.weight[i] /= fullWeight;
-  const place = fillUnknown(map);
-  const confidence = map.weight.map((weight) => Math.min(1, weight));
-  return {
-    place,
-    confidence,
-    coverage: classify(peaks, place, confidence, width, frames),
-    peaks,
-    detailShare: known / map.weight.length,
-  };
+  await fillUnknown(arena, pool, from);
+  arena.release(mark);
+  return { ...from, gaps: planeOf(full, 8), peaks: state, detailShare };
 }
 
-/** Finest level that stands out of the noise, refined by the coarser ones that agree with it. */
-function combineLevels(peaks: readonly PeakMaps[], width: number, height: number): WeightedMap {
-  const map = takeMap(width, height);
-  const last = peaks.length - 1;
+/** One plane of a set, as a set of its own. */
+function planeOf(planes: Planes, plane: number): Planes {
+  return { ...planes, pointer: planes.pointer + plane * planes.planeBytes, planes: 1 };
+}
+
+/** Error of an energy that stands 1/16 octave a step over noise, octaves. */
+function relativeErrors(): Float32Array {
+  return Float32Array.from({ length: errorSteps }, (_, step) => {
+    // Relative error of an energy S + N over n samples is about sqrt(4 S N + 2 N^2) / (S + N) / sqrt(n).
+    const ratio = 2 ** ((step + 0.5) / 16) - 1;
+    const relative = Math.sqrt((4 * ratio + 2) / windowSamples) / (ratio + 1);
+    return relative * Math.LOG2E * Math.SQRT1_2;
+  });
+}
+
+function shareKnown(arena: Arena, weights: Planes): number {
+  const { width, height, stride } = weights;
+  const values = arena.planeU16(weights);
+  let known = 0;
   for (let y = 0; y < height; y++) {
-    for (let x = 0; x < width; x++) {
-      let sum = 0;
-      let sumPlace = 0;
-      let base = 0;
-      for (let level = 0; level <= last; level++) {
-        const maps = peaks[level];
-        const o = (y >> level) * maps.width + (x >> level);
-        const weight = maps.weight[o];
-        if (weight <= 0) continue;
-        if (sum === 0) {
-          if (maps.rise[o] < leastRise && level < last) continue;
-          base = maps.place[o];
-          sum = weight;
-          sumPlace = weight * base;
-        } else if (Math.abs(maps.place[o] - base) < sameSurface) {
-          sum += weight * coarserSay;
-          sumPlace += weight * coarserSay * maps.place[o];
-        }
-      }
-      const i = y * width + x;
-      map.place[i] = sum > 0 ? sumPlace / sum : 0;
-      map.weight[i] = sum;
-    }
+    for (let i = y * stride; i < y * stride + width; i++) if (values[i] > 0) known++;
   }
-  return map;
+  return known / (width * height);
 }
 
-/** Confidence below which a place is only carried over from the neighbourhood. */
-const leastConfidence = 0.05;
-/** A place this far beyond the first or the last plane of focus is not reached by them, frames. */
-const beyondEnds = 0.75;
-/** Octaves by which a curve may fall from its interpolated peak to its best frame before a step is too coarse. */
-const gapFall = 0.75;
+interface Level {
+  places: Planes;
+  weights: Planes;
+}
 
-/** Coverage class of each pixel; see `coverageClassNames` for the indices. */
-function classify(
-  peaks: readonly PeakMaps[],
-  place: Float32Array,
-  confidence: Float32Array,
-  width: number,
-  frames: number,
-): Uint8Array {
-  const coverage = new Uint8Array(place.length);
-  for (let i = 0; i < place.length; i++) {
-    if (confidence[i] < leastConfidence) coverage[i] = 4;
-    else if (place[i] < 1 - beyondEnds) coverage[i] = 1;
-    else if (place[i] > frames + beyondEnds) coverage[i] = 2;
-    else {
-      const x = i % width;
-      const y = (i - x) / width;
-      const level = peaks.findIndex((maps, l) => maps.rise[(y >> l) * maps.width + (x >> l)] >= leastRise);
-      if (level < 0) continue;
-      const maps = peaks[level];
-      if (maps.fall[(y >> level) * maps.width + (x >> level)] > gapFall) coverage[i] = 3;
-    }
+/** Gives every pixel a place: pushed to ever coarser maps, then pulled back; in place. */
+async function fillUnknown(arena: Arena, pool: StripPool, finest: Level): Promise<void> {
+  const { width, height } = finest.places;
+  const levels: Level[] = [finest];
+  for (let side = Math.max(width, height), w = width, h = height; side > 1; side = (side + 1) >> 1) {
+    w = (w + 1) >> 1;
+    h = (h + 1) >> 1;
+    levels.push({ places: arena.takePlanes(w, h, 1, 2), weights: arena.takePlanes(w, h, 1, 2) });
   }
-  return coverage;
+  const shape = ({ places, weights }: Level) => [
+    places.pointer,
+    weights.pointer,
+    places.stride,
+    places.width,
+    places.height,
+  ];
+  const scale = (level: number) => (level === 0 ? fullWeight : 0);
+  for (let level = 0; level + 1 < levels.length; level++) {
+    const next = levels[level + 1];
+    await pool.run(
+      'pushStrip',
+      [...shape(levels[level]), scale(level), ...shape(next), stripRows],
+      Math.ceil(next.places.height / stripRows),
+    );
+  }
+  for (let level = levels.length - 2; level >= 0; level--) {
+    const { places } = levels[level + 1];
+    await pool.run(
+      'pullStrip',
+      [
+        ...shape(levels[level]),
+        scale(level),
+        places.pointer,
+        places.stride,
+        places.width,
+        places.height,
+        stripRows,
+      ],
+      Math.ceil(levels[level].places.height / stripRows),
+    );
+  }
+}
+
+/** What the result folder says of the surface, rows tight, copied out of the arena. */
+export interface SurfaceMaps {
+  /** Stored places: see `placeOf`. */
+  places: Uint16Array;
+  /** 0 to 255: how much the focus curve stands out from noise and from rival peaks. */
+  confidence: Uint8Array;
+  /** Index into the coverage classes of the result folder. */
+  coverage: Uint8Array;
+}
+
+/** @param frames Number of frames in use. */
+export async function readSurface(
+  arena: Arena,
+  pool: StripPool,
+  { places, weights, gaps }: Surface,
+  frames: number,
+): Promise<SurfaceMaps> {
+  const { width, height, stride } = places;
+  const mark = arena.mark();
+  const confidence = arena.take(width * height);
+  const coverage = arena.take(width * height);
+  await pool.run(
+    'judgeStrip',
+    [
+      places.pointer,
+      weights.pointer,
+      gaps.pointer,
+      stride,
+      width,
+      height,
+      fullWeight,
+      frames,
+      confidence,
+      coverage,
+      stripRows,
+    ],
+    Math.ceil(height / stripRows),
+  );
+  const tight = new Uint16Array(width * height);
+  const stored = arena.planeU16(places);
+  for (let y = 0; y < height; y++) {
+    tight.set(stored.subarray(y * stride, y * stride + width), y * width);
+  }
+  const maps = {
+    places: tight,
+    confidence: arena.u8(confidence, width * height).slice(),
+    coverage: arena.u8(coverage, width * height).slice(),
+  };
+  arena.release(mark);
+  return maps;
 }

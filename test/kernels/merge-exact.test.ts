@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { PlacedFrame } from '../../src/blend/frame-pixels.js';
-import { levelSizes } from '../../src/blend/levels.js';
+import { takePlan, tileColumns, tileRows } from '../../src/blend/plan-sources.js';
 import { PyramidBlender } from '../../src/blend/pyramid-blender.js';
 import { Arena } from '../../src/kernels/arena.js';
 import type { Matrix3 } from '../../src/register/transform.js';
@@ -24,21 +24,20 @@ async function merge(wish: Wish): Promise<Uint8Array | Uint16Array> {
   const arena = new Arena();
   const pool = await StripPool.start(arena, threads, PyramidBlender.scratchBytes(size, size, 0.02));
   try {
-    const plans = levelSizes(size).map((level) => ({
-      centre: arena.takePlanes(level.width, level.height, 1, 2),
-      reach: arena.takePlanes(level.width, level.height, 1, 2),
-    }));
-    plans.forEach((plan, level) => {
-      const { stride } = plan.centre;
-      arena.planeU16(plan.reach).fill(96);
-      const centres = arena.planeU16(plan.centre);
-      for (let y = 0; y < plan.centre.height; y++) {
-        for (let x = 0; x < plan.centre.width; x++) {
+    const plan = takePlan(arena, size, motions.length);
+    const tiles = Math.ceil(width / tileColumns) * Math.ceil(height / tileRows);
+    arena.u8(plan.uses, tiles * plan.usesBytes).fill(255);
+    plan.levels.forEach((of, level) => {
+      const { stride } = of.centre;
+      arena.planeU16(of.reach).fill(96);
+      const centres = arena.planeU16(of.centre);
+      for (let y = 0; y < of.centre.height; y++) {
+        for (let x = 0; x < of.centre.width; x++) {
           centres[y * stride + x] = Math.round(64 * centre(x << level, y << level));
         }
       }
     });
-    const blender = new PyramidBlender(arena, pool, size, size, motions.length, plans);
+    const blender = new PyramidBlender(arena, pool, size, size, plan);
     const pointer = arena.take(width * height * 3 * (bits / 8) + 64);
     const length = width * height * 3;
     const pixels = () => (bits === 8 ? arena.u8(pointer, length) : arena.u16(pointer, length));

@@ -1,5 +1,7 @@
 export { blendFinestStrip, accumulateStrip } from './blend';
 export { collapseStrip, quantiseStrip } from './collapse';
 export { focusFinestStrip, focusStrip, trackStrip } from './focus';
+export { halvePlacesStrip, judgeStrip, planStrip } from './plan';
 export { reduceFrameStrip, reduceStrip } from './pyramid';
+export { combineStrip, peakStrip, pullStrip, pushStrip, smoothStrip } from './surface';
 export { warpStrip } from './warp';

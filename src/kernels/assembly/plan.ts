@@ -1,0 +1,203 @@
+// Which frames each coefficient of each level comes from, decided from the surface: see surface.ts for the planes
+// and blend.ts for what centre and reach mean.
+import { reach } from './common';
+
+const placeOffsetCode: i32 = 4 * 64;
+
+/**
+ * The surface of a level from the one of twice its size. Each place is the median of the 3 x 3 finer ones about
+ * it, so that a bristle does not speak for what lies behind it. `near`: beside a depth edge the nearer surface
+ * then wins over the reach of one finer pixel: in a frame sharp on the farther one, the nearer one's blur lies
+ * over both, while in its own frame only the farther is blurred, which at this level hardly shows.
+ * nearSign: 1 when nearer means a lower ordinal, -1 when higher, 0: near = median. Rows of one strip.
+ */
+export function halvePlacesStrip(
+  fine: usize, fineStride: i32, fineWidth: i32, fineHeight: i32,
+  median: usize, near: usize, stride: i32, width: i32, height: i32, nearSign: i32,
+  stripRows: i32, strip: i32, scratch: usize,
+): void {
+  const y1 = min(height, (strip + 1) * stripRows);
+  for (let y = strip * stripRows; y < y1; y++) {
+    const above = fine + ((usize(max(0, 2 * y - 1)) * usize(fineStride)) << 1);
+    const here = fine + ((usize(min(fineHeight - 1, 2 * y)) * usize(fineStride)) << 1);
+    const below = fine + ((usize(min(fineHeight - 1, 2 * y + 1)) * usize(fineStride)) << 1);
+    const row = (usize(y) * usize(stride)) << 1;
+    for (let x = 0; x < width; x++) {
+      const l = usize(max(0, 2 * x - 1)) << 1;
+      const c = usize(min(fineWidth - 1, 2 * x)) << 1;
+      const r = usize(min(fineWidth - 1, 2 * x + 1)) << 1;
+      let a = i32(load<u16>(above + l)), b = i32(load<u16>(above + c)), d = i32(load<u16>(above + r));
+      let e = i32(load<u16>(here + l)), f = i32(load<u16>(here + c)), g = i32(load<u16>(here + r));
+      let h = i32(load<u16>(below + l)), i = i32(load<u16>(below + c)), j = i32(load<u16>(below + r));
+      // Each row sorted; the median is the median of: largest least, median middle, least largest.
+      let low = min(a, min(b, d)), high = max(a, max(b, d));
+      const mid0 = a + b + d - low - high, low0 = low, high0 = high;
+      low = min(e, min(f, g));
+      high = max(e, max(f, g));
+      const mid1 = e + f + g - low - high, low1 = low, high1 = high;
+      low = min(h, min(i, j));
+      high = max(h, max(i, j));
+      const mid2 = h + i + j - low - high, low2 = low, high2 = high;
+      const lowest = max(low0, max(low1, low2));
+      const highest = min(high0, min(high1, high2));
+      const middle = max(min(mid0, mid1), min(max(mid0, mid1), mid2));
+      const at = row + (usize(x) << 1);
+      const centre = max(min(lowest, middle), min(max(lowest, middle), highest));
+      store<u16>(median + at, centre);
+      if (near != median) {
+        store<u16>(near + at, nearSign > 0 ? min(low0, min(low1, low2)) : max(high0, max(high1, high2)));
+      }
+    }
+  }
+}
+
+/** A single frame, 1/64 frame. */
+const singleReach: i32 = 61;
+/** The frames next to a peak. */
+const peakReach: i32 = 70;
+/** The frames next to the surface: two of them halfway between, hardly more than one at a plane of focus. */
+const surfaceReach: i32 = 77;
+/** Where nothing is sharp, more frames are averaged: they hold the same, less noise. */
+const flatReach: i32 = 160;
+/** Finest levels at which that pays: noise is fine. */
+const flatLevels: i32 = 3;
+/** Own peaks overrule the surface when they stand this far above noise, code steps of 1/512 octave, */
+const selectRise: i32 = 4 * 512;
+/** ... and are this far from the surface, 1/64 frame. */
+const selectApart: i32 = 16;
+
+/** Rules by number. */
+const ruleSelect: i32 = 1;
+const ruleAuto: i32 = 0;
+
+/** Columns of a tile of the finest level; its rows are those of a strip. */
+const tileColumns: i32 = 64;
+
+/**
+ * Centre and reach of one level, rows of one strip.
+ *
+ * places: the level's surface. weights: level 0's, in units of which `fullWeight` means confident; 0 = level 0 has
+ * none. peaks: plane 0 of the level's peaks (0 = not followed). frames: seven f64 a frame: composite pixel to
+ * frame pixel at this level (a b c d e f) and the margin. sources, uses: level 0 alone, else 0: ordinal that supplies
+ * the detail, and one bit a tile and frame, cleared before. scratch: two i32 a frame.
+ */
+export function planStrip(
+  places: usize, placeStride: i32, weights: usize, weightStride: i32, fullWidth: i32, fullHeight: i32, fullWeight: i32,
+  peaks: usize, peakBytes: usize, peakStride: i32,
+  centres: usize, reaches: usize, stride: i32, width: i32, height: i32, level: i32, rule: i32,
+  frames: usize, count: i32, lastColumn: f64, lastRow: f64,
+  sources: usize, uses: usize, usesBytes: i32, stripRows: i32, strip: i32, scratch: usize,
+): void {
+  const spans = scratch + 64;
+  const tiles = (width + tileColumns - 1) / tileColumns;
+  const y0 = strip * stripRows;
+  const y1 = min(height, y0 + stripRows);
+  for (let y = y0; y < y1; y++) {
+    let allFrom = 0;
+    let allTo = width;
+    for (let k = 0; k < count; k++) {
+      const m = frames + usize(k) * 56;
+      const columns = reach(
+        load<f64>(m), load<f64>(m, 8), load<f64>(m, 16), load<f64>(m, 24), load<f64>(m, 32), load<f64>(m, 40),
+        lastColumn, lastRow, load<f64>(m, 48), y, width,
+      );
+      const from = i32(columns & 0xffffffff);
+      const to = i32(columns >> 32);
+      store<i32>(spans + (usize(k) << 3), from);
+      store<i32>(spans + (usize(k) << 3), to, 4);
+      allFrom = max(allFrom, from);
+      allTo = min(allTo, to);
+    }
+    const placeRow = places + ((usize(y) * usize(placeStride)) << 1);
+    const weightRow = weights + ((usize(min(fullHeight - 1, y << level)) * usize(weightStride)) << 1);
+    const row = (usize(y) * usize(stride)) << 1;
+    const peakRow = peaks + ((usize(y) * usize(peakStride)) << 1);
+    for (let x = 0; x < width; x++) {
+      let centre = i32(load<u16>(placeRow + (usize(x) << 1))) - placeOffsetCode;
+      let width64 = surfaceReach;
+      if (level < flatLevels) {
+        const weight = i32(load<u16>(weightRow + (usize(min(fullWidth - 1, x << level)) << 1)));
+        const unsure = fullWeight - min(fullWeight, weight);
+        width64 = max(width64, 64 + (unsure * (flatReach - 64)) / fullWeight);
+      }
+      if (peaks != 0) {
+        const at = peakRow + (usize(x) << 1);
+        if (rule == ruleSelect) {
+          const ordinal = i32(load<u16>(at + 6 * peakBytes));
+          if (ordinal > 0) centre = ordinal << 6;
+          width64 = singleReach;
+        } else if (rule == ruleAuto && i32(load<u16>(at)) > selectRise) {
+          const own = i32(load<u16>(at + peakBytes)) - placeOffsetCode;
+          if (abs(own - centre) > selectApart) {
+            centre = own;
+            width64 = peakReach;
+          }
+        }
+      }
+      centre = max(64, min(count << 6, centre));
+      let nearest = (centre + 32) >> 6;
+      if (x < allFrom || x >= allTo) {
+        // Not every frame reaches here: the centre moves to where the nearest that does keeps a weight.
+        nearest = nearestFrame(spans, count, x, centre);
+        const most = (width64 * 7) / 10;
+        if (nearest > 0 && abs((nearest << 6) - centre) > most) {
+          centre = (nearest << 6) + (centre > nearest << 6 ? most : -most);
+        }
+      }
+      store<u16>(centres + row + (usize(x) << 1), centre);
+      store<u16>(reaches + row + (usize(x) << 1), width64);
+      if (level == 0) {
+        store<u16>(sources + ((usize(y) * usize(width) + usize(x)) << 1), nearest);
+        const tile = uses + usize((strip * tiles + x / tileColumns) * usesBytes);
+        const first = max(1, ((centre - width64) >> 6) + 1);
+        const last = min(count, (centre + width64 - 1) >> 6);
+        for (let k = first; k <= last; k++) {
+          const byte = tile + usize(k >> 3);
+          store<u8>(byte, i32(load<u8>(byte)) | (1 << (k & 7)));
+        }
+      }
+    }
+  }
+}
+
+/** Ordinal of the frame nearest to a centre (1/64 frame) that reaches column x; 0 when none does. */
+// @ts-ignore: decorator
+@inline
+function nearestFrame(spans: usize, count: i32, x: i32, centre: i32): i32 {
+  let nearest = 0;
+  for (let k = 1; k <= count; k++) {
+    const span = spans + (usize(k - 1) << 3);
+    if (x < load<i32>(span) || x >= load<i32>(span, 4)) continue;
+    if (nearest == 0 || abs((k << 6) - centre) < abs((nearest << 6) - centre)) nearest = k;
+  }
+  return nearest;
+}
+
+/** A place this far beyond the first or the last plane of focus is not reached by them, 1/64 frame. */
+const beyondEnds: i32 = 48;
+
+/**
+ * Confidence (0..255) and coverage class (see result/coverage.ts) of each pixel, rows tight, of one strip.
+ * places, weights, gaps: planes of level 0. A pixel whose confidence is below 1/20 only takes its neighbours' place.
+ */
+export function judgeStrip(
+  places: usize, weights: usize, gaps: usize, stride: i32, width: i32, height: i32, fullWeight: i32, count: i32,
+  confidence: usize, coverage: usize, stripRows: i32, strip: i32, scratch: usize,
+): void {
+  const y1 = min(height, (strip + 1) * stripRows);
+  for (let y = strip * stripRows; y < y1; y++) {
+    for (let x = 0; x < width; x++) {
+      const at = (usize(y) * usize(stride) + usize(x)) << 1;
+      const weight = min(fullWeight, i32(load<u16>(weights + at)));
+      const place = i32(load<u16>(places + at)) - placeOffsetCode;
+      let kind = 0;
+      if (weight * 20 < fullWeight) kind = 4;
+      else if (place < 64 - beyondEnds) kind = 1;
+      else if (place > (count << 6) + beyondEnds) kind = 2;
+      else if (load<u16>(gaps + at) != 0) kind = 3;
+      const o = usize(y) * usize(width) + usize(x);
+      store<u8>(confidence + o, (weight * 255 + (fullWeight >> 1)) / fullWeight);
+      store<u8>(coverage + o, kind);
+    }
+  }
+}
