@@ -31,6 +31,8 @@ export interface Elements {
   depth: Float32Array;
   /** Radius of the blur disc, px. */
   radius: Float32Array;
+  /** Growth of that radius along x and y of the frame, as a thing of unbroken slope has it; two numbers an element. */
+  slope: Float32Array;
   /** 0 is drawn before 1 where both lie at one depth. */
   rank: Uint8Array;
 }
@@ -42,6 +44,7 @@ export function createElements(): Elements {
     rgba: new Float32Array(0),
     depth: new Float32Array(0),
     radius: new Float32Array(0),
+    slope: new Float32Array(0),
     rank: new Uint8Array(0),
   };
 }
@@ -59,6 +62,7 @@ export function reserve(elements: Elements, more: number): void {
   elements.rgba = grow(elements.rgba, new Float32Array(4 * capacity));
   elements.depth = grow(elements.depth, new Float32Array(capacity));
   elements.radius = grow(elements.radius, new Float32Array(capacity));
+  elements.slope = grow(elements.slope, new Float32Array(2 * capacity));
   elements.rank = grow(elements.rank, new Uint8Array(capacity));
 }
 

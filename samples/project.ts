@@ -64,6 +64,7 @@ export function projectSurface(surface: Surface, rank: number, view: View, eleme
   const guess = scaleToAnchor(optics, 0, pose.positionMm);
   const { rgba, depth } = surface;
   const blur = blurRadius(view);
+  const nearest = (x: number, y: number) => Math.round(y) * width + Math.round(x);
   reserve(elements, grid.stride * grid.rows);
   for (let row = 0; row < grid.rows; row++) {
     for (let column = 0; column < grid.stride; column++) {
@@ -104,6 +105,15 @@ export function projectSurface(surface: Surface, rank: number, view: View, eleme
       elements.depth[n] = depthBetween(depth, width, x, y);
       elements.radius[n] = blur(elements.depth[n]);
       if (!discReaches(grid, column, row, elements.radius[n])) continue;
+      const growth = blurGrowth(blur, elements.depth[n]) * scale;
+      const depthX = growth * depthSlope(depth, nearest(x, y), 1);
+      const depthY = growth * depthSlope(depth, nearest(x, y), width);
+      storeSlope(
+        elements,
+        n,
+        depthX * steady[0] + depthY * steady[3],
+        depthX * steady[1] + depthY * steady[4],
+      );
       elements.count++;
       elements.cell[n] = row * grid.stride + column;
       elements.rgba[4 * n] = Math.max(0, red);
@@ -135,6 +145,35 @@ function depthBetween(depth: Float32Array, width: number, x: number, y: number):
   const u = x - left;
   const v = y - top;
   return (a * (1 - u) + b * u) * (1 - v) + (c * (1 - u) + d * u) * v;
+}
+
+/** Pixels to either side that the slope of a surface is taken over: recorded depths may rise by small stairs. */
+const slopeReach = 2;
+
+/** Steps per pixel in one direction, `pitch` samples from pixel to pixel; none across an edge or at a rim. */
+function depthSlope(depth: Float32Array, at: number, pitch: number): number {
+  const before = depth[at - slopeReach * pitch];
+  const after = depth[at + slopeReach * pitch];
+  const middle = depth[at];
+  const apart = Math.max(Math.abs(middle - before), Math.abs(after - middle));
+  return apart < slopeReach * edgeSteps ? (after - before) / (2 * slopeReach) : 0;
+}
+
+/** Steps over which the growth of the blur is taken. */
+const growthSteps = 0.01;
+
+/** Growth of the blur radius with the depth, px per step. */
+export function blurGrowth(blur: (depthSteps: number) => number, depth: number): number {
+  return (blur(depth + growthSteps) - blur(depth - growthSteps)) / (2 * growthSteps);
+}
+
+/** A slope of 1 would fold the picture over: one side of the lens sees the surface edge-on. */
+const steepest = 0.9;
+
+export function storeSlope(elements: Elements, n: number, slopeX: number, slopeY: number): void {
+  const limit = Math.min(1, steepest / (Math.hypot(slopeX, slopeY) + 1e-12));
+  elements.slope[2 * n] = limit * slopeX;
+  elements.slope[2 * n + 1] = limit * slopeY;
 }
 
 /** Blur radius in pixels of a depth in steps, for one frame. */

@@ -3,11 +3,19 @@
  * then summing along the rows gives the same as adding every weight, at the cost of the rim instead of the area.
  */
 export interface Stencil {
-  /** Pixels of reach in each direction; the last step of a row falls at `reach + 1`. */
+  /** Pixels of reach in each direction; the last step of a row falls at `reach + 1`, the last step of steps one farther. */
   reach: number;
   /** Offsets in grid cells, `dy * stride + dx`. */
   offsets: Int32Array;
   steps: Float32Array;
+  /** The same steps of the weights times dy / r, r the radius of the disc: what a slope along y adds. */
+  tiltY: Float32Array;
+  /**
+   * What a slope along x adds, the weights times dx / r, as steps of steps: two sums along the rows give it. Inside
+   * the disc it rises evenly, so this too is nothing but the rim.
+   */
+  offsetsX: Int32Array;
+  tiltX: Float32Array;
 }
 
 /** Weights of a disc of pixels, side 2 reach + 1, row by row, sum 1. */
@@ -16,14 +24,19 @@ export interface DiscWeights {
   weights: Float64Array;
 }
 
-function ramp(softRadius: number): DiscWeights {
-  const reach = Math.max(0, Math.ceil(softRadius + 0.5) - 1);
+/** Half the breadth of the rim, px: narrower, and the discs of a surface whose blur grows add up unevenly. */
+const halfRim = 0.75;
+
+function softDisc(softRadius: number): DiscWeights {
+  const reach = Math.max(0, Math.ceil(softRadius + halfRim) - 1);
   const side = 2 * reach + 1;
   const weights = new Float64Array(side * side);
   let sum = 0;
   for (let y = -reach; y <= reach; y++) {
     for (let x = -reach; x <= reach; x++) {
-      const weight = Math.min(1, Math.max(0, softRadius + 0.5 - Math.hypot(x, y)));
+      const part = Math.min(1, Math.max(0, (softRadius + halfRim - Math.hypot(x, y)) / (2 * halfRim)));
+      // Smooth at both ends, so that every weight grows smoothly with the radius.
+      const weight = part * part * (3 - 2 * part);
       weights[(y + reach) * side + x + reach] = weight;
       sum += weight;
     }
@@ -41,19 +54,19 @@ export function discVariance(disc: DiscWeights): number {
 }
 
 /**
- * Weights of a blur disc of any radius >= 0 in pixels. The rim falls off over one pixel; the radius of that ramp is
+ * Weights of a blur disc of any radius >= 0 in pixels. The rim falls off over a pixel and a half; its radius is
  * solved so that the second moment is that of the ideal disc, radius^2 / 4, which makes blur grow smoothly from none.
  */
 export function discWeights(radiusPx: number): DiscWeights {
   const wanted = radiusPx ** 2 / 4;
-  let low = 0.5;
+  let low = 1 - halfRim;
   let high = radiusPx + 1;
   for (let i = 0; i < 40; i++) {
     const middle = (low + high) / 2;
-    if (discVariance(ramp(middle)) < wanted) low = middle;
+    if (discVariance(softDisc(middle)) < wanted) low = middle;
     else high = middle;
   }
-  return ramp((low + high) / 2);
+  return softDisc((low + high) / 2);
 }
 
 /** A disc spread over squares of `side` (odd) pixels: what a block of that many pixels gives, all blurred by the disc. */
@@ -75,23 +88,41 @@ function spreadOverSquare(disc: DiscWeights, side: number): DiscWeights {
   return { reach, weights };
 }
 
-function toStencil(disc: DiscWeights, stride: number): Stencil {
+function toStencil(disc: DiscWeights, radiusPx: number, stride: number): Stencil {
   const { reach, weights } = disc;
   const side = 2 * reach + 1;
+  const inverse = radiusPx > 0 ? 1 / radiusPx : 0;
   const offsets: number[] = [];
   const steps: number[] = [];
+  const tiltY: number[] = [];
+  const offsetsX: number[] = [];
+  const tiltX: number[] = [];
   for (let y = 0; y < side; y++) {
-    let before = 0;
-    for (let x = 0; x <= side; x++) {
-      const weight = x < side ? weights[y * side + x] : 0;
-      if (Math.abs(weight - before) > 1e-12) {
-        offsets.push((y - reach) * stride + x - reach);
-        steps.push(weight - before);
+    const at = (x: number) => (x >= 0 && x < side ? weights[y * side + x] : 0);
+    const tilted = (x: number) => at(x) * (x - reach) * inverse;
+    for (let x = 0; x <= side + 1; x++) {
+      const offset = (y - reach) * stride + x - reach;
+      const step = at(x) - at(x - 1);
+      if (Math.abs(step) > 1e-12) {
+        offsets.push(offset);
+        steps.push(step);
+        tiltY.push(step * (y - reach) * inverse);
       }
-      before = weight;
+      const bend = tilted(x) - 2 * tilted(x - 1) + tilted(x - 2);
+      if (Math.abs(bend) > 1e-12) {
+        offsetsX.push(offset);
+        tiltX.push(bend);
+      }
     }
   }
-  return { reach, offsets: Int32Array.from(offsets), steps: Float32Array.from(steps) };
+  return {
+    reach,
+    offsets: Int32Array.from(offsets),
+    steps: Float32Array.from(steps),
+    tiltY: Float32Array.from(tiltY),
+    offsetsX: Int32Array.from(offsetsX),
+    tiltX: Float32Array.from(tiltX),
+  };
 }
 
 /** Stencils for grids of one stride, made on first use. */
@@ -113,8 +144,9 @@ export function createStencilTable(stride: number): StencilTable {
       // 1/64 px near focus is 0.01 of a step at the usual settings; coarser where nobody could see it.
       const index = radiusPx < 4 ? Math.round(radiusPx * 64) : 256 + Math.round((radiusPx - 4) * 16);
       if (table[index] === undefined) {
-        const disc = discWeights(index <= 256 ? index / 64 : 4 + (index - 256) / 16);
-        table[index] = toStencil(side === 1 ? disc : spreadOverSquare(disc, side), stride);
+        const radius = index <= 256 ? index / 64 : 4 + (index - 256) / 16;
+        const disc = discWeights(radius);
+        table[index] = toStencil(side === 1 ? disc : spreadOverSquare(disc, side), radius, stride);
       }
       return table[index];
     },

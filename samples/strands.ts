@@ -1,7 +1,7 @@
 import { applyMatrix } from '../src/register/transform.js';
 import { jitterMatrix, scaleToAnchor } from './camera.js';
 import { discReaches, type Elements, reserve } from './elements.js';
-import { blurRadius, type View } from './project.js';
+import { blurGrowth, blurRadius, storeSlope, type View } from './project.js';
 import type { Strand } from './scene.js';
 
 /** Scratch space for drawing strands, one entry a grid cell; made once for all frames. */
@@ -36,6 +36,8 @@ export interface StrandCell {
   along: number;
   /** -1 to 1 from side to side. */
   across: number;
+  /** Piece of the chain that it belongs to. */
+  piece: number;
 }
 
 /**
@@ -61,7 +63,7 @@ export function traceStrand(
     const cover = Math.min(1, 2 * halfWidth, 0.5 - scratch.excess[cell]);
     if (cover < 0.004) continue;
     const depth = points[4 * k + 2] * (1 - part) + points[4 * k + 6] * part;
-    visit(cell, { cover, depth, along: scratch.along[cell] / last, across: scratch.across[cell] });
+    visit(cell, { cover, depth, along: scratch.along[cell] / last, across: scratch.across[cell], piece: k });
   }
 }
 
@@ -92,7 +94,7 @@ export function projectStrand(
   }
   const blur = blurRadius(view);
   const colour = new Float64Array(3);
-  traceStrand(seen, grid.stride, grid.rows, scratch, (cell, { cover, depth, along, across }) => {
+  traceStrand(seen, grid.stride, grid.rows, scratch, (cell, { cover, depth, along, across, piece }) => {
     const radius = blur(depth);
     if (!discReaches(grid, cell % grid.stride, Math.floor(cell / grid.stride), radius)) return;
     reserve(elements, 1);
@@ -104,6 +106,13 @@ export function projectStrand(
     elements.depth[n] = depth;
     elements.radius[n] = radius;
     elements.rank[n] = rank;
+    // A strand slants along its middle line alone: steps per px, along x and y.
+    const k = 4 * piece;
+    const lengthX = seen[k + 4] - seen[k];
+    const lengthY = seen[k + 5] - seen[k + 1];
+    const rise = (seen[k + 6] - seen[k + 2]) / (lengthX ** 2 + lengthY ** 2 || 1);
+    const growth = blurGrowth(blur, depth) * rise;
+    storeSlope(elements, n, growth * lengthX, growth * lengthY);
   });
 }
 

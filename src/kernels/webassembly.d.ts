@@ -2,9 +2,10 @@
 // browser's page (lib "DOM"), whose globals do not exist here.
 declare namespace WebAssembly {
   class Module {
-    private constructor();
+    constructor(bytes: Uint8Array);
   }
   class Instance {
+    constructor(module: Module, imports: Record<string, Record<string, unknown>>);
     readonly exports: Record<string, unknown>;
   }
   class Memory {

@@ -1,12 +1,15 @@
 import type { Size } from '../image/image.js';
 import type { MotionModel } from '../merge/options.js';
 import { type CentredMotion, motionMatrix, motionToSimilarity, noMotion } from './centred-motion.js';
+import { correctSlopes } from './correct-slopes.js';
+import type { Correspondences } from './fit-motion.js';
 import { type LightLink, solveLight } from './frame-light.js';
 import { median } from './median.js';
 import type { FrameMotion, MotionSolution } from './motion-solution.js';
-import { findDirection, railResiduals } from './rail.js';
+import { findDirection, railResiduals, seenFromAnchor } from './rail.js';
 import { relativeSharpness } from './sharpness.js';
 import { type PairLink, reachableFrom, type StackSolution, solveStack } from './solve-stack.js';
+import type { TileGrid } from './tile-grid.js';
 
 /** What is kept of a frame after it is gone. */
 export interface FrameRecord {
@@ -15,6 +18,8 @@ export interface FrameRecord {
   detail: number;
   fineShare: number;
   sameAsPrevious: boolean;
+  /** Energy of the band above its noise by voting level: (rows, columns) of the grid of tiles. */
+  energies: Float32Array[];
 }
 
 /** All that was measured on a stack. */
@@ -26,6 +31,10 @@ export interface MotionEvidence {
   pitchPx: number;
   frames: FrameRecord[];
   links: PairLink[];
+  /** The tiles of each link. */
+  tiles: Correspondences[];
+  /** The tiles of each voting level as a grid. */
+  grids: TileGrid[];
   lightLinks: LightLink[];
 }
 
@@ -34,7 +43,7 @@ const pairFloorPx = 0.012;
 /** Below this RMS (8-bit levels) there is nothing to align. */
 const leastDetail = 0.05;
 /** Ends of the stack have neighbours on one side only, which is too little to call them shaken. */
-const blurredBelow = 0.68;
+const blurredBelow = 0.77;
 
 export function assembleSolution(evidence: MotionEvidence, anchorNumber: number): MotionSolution {
   const { frames, fullSize, motion: model } = evidence;
@@ -48,8 +57,9 @@ export function assembleSolution(evidence: MotionEvidence, anchorNumber: number)
   const still = model === 'none' || allFlat;
   const anchor = still ? asked : chooseAnchor(evidence, asked, warnings);
   const { solution, rollFound } = still ? standStill(frames.length) : solveModel(evidence, anchor);
-  const { motions, residualsPx } = solution;
-  const sharpness = relativeSharpness(frames, evidence.links);
+  const { residualsPx } = solution;
+  const motions = model === 'shift' ? solution.motions : seenFromAnchor(solution.motions, evidence.radiusPx);
+  const sharpness = relativeSharpness(frames, motions, evidence.grids[0], fullSize);
   const rail = railResiduals(motions);
   const gains = solveLight(evidence.lightLinks, frames.length, anchor, frames[0].channels);
   const placed = frames.map((frame, k): FrameMotion => {
@@ -72,6 +82,7 @@ export function assembleSolution(evidence: MotionEvidence, anchorNumber: number)
   });
   for (const { usable, number, reason } of placed) {
     if (!usable) warnings.push(`Frame ${number} cannot be aligned: ${reason}.`);
+    else if (reason === blurred) warnings.push(`Frame ${number} gives little to the picture: ${reason}.`);
   }
   return {
     anchorNumber: frames[anchor].number,
@@ -127,9 +138,13 @@ function solveModel(
   evidence: MotionEvidence,
   anchor: number,
 ): { solution: StackSolution; rollFound: boolean } {
-  const { motion, links, radiusPx, pitchPx, frames } = evidence;
-  const solve = (free: 'shift' | 'scale' | 'similarity') =>
-    solveStack(links, { frameCount: frames.length, anchor, radiusPx, free, floorPx: pairFloorPx * pitchPx });
+  const { motion, radiusPx, pitchPx, frames } = evidence;
+  const solveBy = (by: readonly PairLink[], free: 'shift' | 'scale' | 'similarity') =>
+    solveStack(by, { frameCount: frames.length, anchor, radiusPx, free, floorPx: pairFloorPx * pitchPx });
+  const first = solveBy(evidence.links, motion === 'shift' ? 'shift' : 'similarity');
+  // With all frames in place it is known where each was sharp.
+  const links = correctSlopes(evidence, first.motions);
+  const solve = (free: 'shift' | 'scale' | 'similarity') => solveBy(links, free);
   if (motion === 'shift') return { solution: solve('shift'), rollFound: false };
   const turned = solve('similarity');
   const rollFound = showsRoll(turned.motions, links, radiusPx, pitchPx);

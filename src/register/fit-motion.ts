@@ -6,20 +6,26 @@ import { solveSymmetric } from './solve-symmetric.js';
 export interface Correspondences {
   count: number;
   /** Reference position. */
-  u: Float64Array;
-  v: Float64Array;
+  u: Float32Array;
+  v: Float32Array;
   /** Position found in the moving frame. */
-  foundU: Float64Array;
-  foundV: Float64Array;
+  foundU: Float32Array;
+  foundV: Float32Array;
   /** Information (inverse covariance) of the found position, 1/px^2. */
-  xx: Float64Array;
-  xy: Float64Array;
-  yy: Float64Array;
+  xx: Float32Array;
+  xy: Float32Array;
+  yy: Float32Array;
   /** Error that this tile is likely to share with others like it, px. */
-  doubtPx: Float64Array;
+  doubtPx: Float32Array;
+  /** Shift that a slope of the defocus across the tile was taken for, px. */
+  slopeU: Float32Array;
+  slopeV: Float32Array;
+  /** Energy of the band in the two tiles without the noise, geometric mean, and the level it was found on. */
+  energy: Float32Array;
+  level: Float32Array;
   /** Filled by `fitMotion`: robust weight, 0 to 1, and distance from the fit in pixels. */
-  weight: Float64Array;
-  distancePx: Float64Array;
+  weight: Float32Array;
+  distancePx: Float32Array;
 }
 
 /** A fitted motion reference -> moving with its information about (a, b, x, y), row-major 4 x 4. */
@@ -34,7 +40,7 @@ export interface MotionFit {
 }
 
 export function createCorrespondences(capacity: number): Correspondences {
-  const column = () => new Float64Array(capacity);
+  const column = () => new Float32Array(capacity);
   return {
     count: 0,
     u: column(),
@@ -45,6 +51,10 @@ export function createCorrespondences(capacity: number): Correspondences {
     xy: column(),
     yy: column(),
     doubtPx: column(),
+    slopeU: column(),
+    slopeV: column(),
+    energy: column(),
+    level: column(),
     weight: column(),
     distancePx: column(),
   };
@@ -199,7 +209,7 @@ function pinScaleAndRoll(normal: Float64Array, right: Float64Array): void {
   right[0] = right[1] = 0;
 }
 
-function medianDifference(left: Float64Array, right: Float64Array, scratch: Float64Array): number {
+function medianDifference(left: Float32Array, right: Float32Array, scratch: Float64Array): number {
   for (let i = 0; i < scratch.length; i++) scratch[i] = left[i] - right[i];
   return median(scratch);
 }

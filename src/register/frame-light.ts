@@ -25,7 +25,7 @@ export interface LightLink {
 }
 
 /** The longer side of the grid: blocks stay wider than the blur between near frames. */
-const longestGridSide = 96;
+const longestGridSide = 72;
 /** Blocks with a sample this near full range, or a mean this near black, say nothing of a ratio. */
 const highestShare = 0.985;
 const lowestMean = 0.012;
@@ -38,6 +38,9 @@ export function measureLight(frame: ReducedFrame): LightGrid {
   const height = Math.floor(frame.height / side);
   const full = frame.bits === 16 ? 65535 : 255;
   const limit = highestShare * full;
+  // Every second pixel of every second row is plenty for a mean over a large block.
+  const sparse = side >= 8 ? 2 : 1;
+  const perRow = Math.ceil(side / sparse);
   const means = new Float32Array(channels * width * height);
   const sums = new Float64Array(channels * width);
   const clipped = new Uint8Array(width);
@@ -45,13 +48,12 @@ export function measureLight(frame: ReducedFrame): LightGrid {
     sums.fill(0);
     clipped.fill(0);
     let rows = 0;
-    // Every second row is plenty for a mean over a block.
     for (let y = by * side; y < (by + 1) * side; y += 2, rows++) {
       let p = y * frame.width * channels;
       for (let bx = 0; bx < width; bx++) {
         for (let c = 0; c < channels; c++) {
           let sum = 0;
-          for (let i = p + c, end = p + side * channels; i < end; i += channels) {
+          for (let i = p + c, end = p + side * channels; i < end; i += sparse * channels) {
             sum += pixels[i];
             if (pixels[i] > limit) clipped[bx] = 1;
           }
@@ -62,7 +64,7 @@ export function measureLight(frame: ReducedFrame): LightGrid {
     }
     for (let c = 0; c < channels; c++) {
       for (let bx = 0; bx < width; bx++) {
-        const mean = sums[c * width + bx] / (rows * side * full);
+        const mean = sums[c * width + bx] / (rows * perRow * full);
         means[(c * height + by) * width + bx] = clipped[bx] || mean < lowestMean ? Number.NaN : mean;
       }
     }

@@ -1,19 +1,34 @@
 import type { Size } from '../image/image.js';
+import { Arena } from '../kernels/arena.js';
+import { type RegisterKernels, registerKernels } from '../kernels/register-kernels.js';
 import type { MotionModel } from '../merge/options.js';
 import { assembleSolution, type FrameRecord, type MotionEvidence } from './assemble-solution.js';
 import {
   type BandLevel,
-  createBandPyramid,
-  createPyramidScratch,
+  createBandPyramids,
   fillBandPyramid,
   type PyramidScratch,
+  takePyramidScratch,
 } from './band-pyramid.js';
 import { type CentredMotion, composeMotions, invertMotion, noMotion } from './centred-motion.js';
 import { frameDetail } from './frame-detail.js';
 import { compareLight, type LightGrid, type LightLink, measureLight } from './frame-light.js';
 import type { MotionSolution } from './motion-solution.js';
-import { type LevelGeometry, levelGeometries, measurePair } from './pair-motion.js';
-import { clampIsolatedPixels, type ReducedFrame, writeLuminance } from './reduced-frame.js';
+import {
+  type LevelGeometry,
+  levelGeometries,
+  measurePair,
+  type TileBench,
+  takeTileBench,
+  votingLevels,
+} from './pair-motion.js';
+import {
+  fillLightTables,
+  type LightTables,
+  lightTableBytes,
+  type ReducedFrame,
+  writeLuminance,
+} from './reduced-frame.js';
 
 export interface MotionEstimatorOptions {
   motion: MotionModel;
@@ -32,12 +47,25 @@ export interface MotionEstimator {
 const keptFrames = 3;
 /** Light is also compared over this distance: the grids are tiny, and long links stop the gains from drifting. */
 const lightReach = 8;
-/** A pixel this far outside its neighbours' range is the sensor's, of 255. */
-const isolatedLevels = 12;
 
 interface KeptFrame {
   index: number;
   levels: BandLevel[];
+}
+
+/** Memory and geometry of a stack, taken when its first frame tells the size. */
+interface Workshop {
+  shape: string;
+  arena: Arena;
+  kernels: RegisterKernels;
+  scratch: PyramidScratch;
+  bench: TileBench;
+  tables: LightTables;
+  /** Address of the frame's samples. */
+  source: number;
+  geometry: LevelGeometry[];
+  /** Pyramids that no kept frame uses. */
+  spare: BandLevel[][];
 }
 
 /**
@@ -53,12 +81,10 @@ class StreamingEstimator implements MotionEstimator {
   readonly #fullSize: Size;
   readonly #radiusPx: number;
   readonly #evidence: MotionEvidence;
-  #scratch: PyramidScratch | undefined;
-  #geometry: LevelGeometry[] = [];
+  #workshop: Workshop | undefined;
   /** Newest first. */
   readonly #kept: KeptFrame[] = [];
   readonly #lights: { index: number; grid: LightGrid }[] = [];
-  #shape = '';
 
   constructor({ motion, fullSize }: MotionEstimatorOptions) {
     this.#motion = motion;
@@ -71,30 +97,32 @@ class StreamingEstimator implements MotionEstimator {
       pitchPx: 1,
       frames: [],
       links: [],
+      tiles: [],
+      grids: [],
       lightLinks: [],
     };
   }
 
   add(frame: ReducedFrame): void {
-    const scratch = this.#prepare(frame);
+    const workshop = this.#prepare(frame);
+    const { arena, kernels, scratch, tables, source, spare } = workshop;
     const index = this.#evidence.frames.length;
-    const spare = this.#kept.length > keptFrames ? this.#kept.pop() : undefined;
-    const current: KeptFrame = {
-      index,
-      levels: spare?.levels ?? createBandPyramid(frame.width, frame.height),
-    };
-    writeLuminance(frame, scratch.luma[0]);
-    clampIsolatedPixels(scratch.luma[0], frame.width, frame.height, isolatedLevels);
-    fillBandPyramid(current.levels, scratch);
+    if (this.#kept.length > keptFrames) spare.push((this.#kept.pop() as KeptFrame).levels);
+    const current: KeptFrame = { index, levels: spare.pop() as BandLevel[] };
+    const { length } = frame.pixels;
+    (frame.bits === 8 ? arena.u8(source, length) : arena.u16(source, length)).set(frame.pixels);
+    writeLuminance(source, tables, scratch.luma[0], kernels);
+    fillBandPyramid(current.levels, scratch, kernels);
     const previous = this.#kept[0];
     const record: FrameRecord = {
       number: frame.number,
       channels: frame.channels,
       ...frameDetail(current.levels),
+      energies: current.levels.slice(0, votingLevels).map(energyAboveNoise),
       sameAsPrevious: previous !== undefined && equalPlanes(previous.levels[0].band, current.levels[0].band),
     };
     this.#evidence.frames.push(record);
-    const toKept = this.#measureMotion(current);
+    const toKept = this.#measureMotion(current, workshop);
     this.#measureGain(index, measureLight(frame), toKept);
     this.#kept.unshift(current);
   }
@@ -103,42 +131,55 @@ class StreamingEstimator implements MotionEstimator {
     return assembleSolution(this.#evidence, anchorNumber);
   }
 
-  #prepare(frame: ReducedFrame): PyramidScratch {
-    const shape = `${frame.width} x ${frame.height} x ${frame.channels}`;
-    if (frame.pixels.length !== frame.width * frame.height * frame.channels) {
-      throw new RangeError(
-        `Expected ${shape} samples for frame ${frame.number} but received ${frame.pixels.length}`,
-      );
+  #prepare(frame: ReducedFrame): Workshop {
+    const { width, height, channels, bits, number, pixels } = frame;
+    const shape = `${width} x ${height} x ${channels}`;
+    if (pixels.length !== width * height * channels) {
+      throw new RangeError(`Expected ${shape} samples for frame ${number} but received ${pixels.length}`);
     }
-    if (this.#scratch) {
-      if (shape !== this.#shape) {
-        throw new RangeError(`Expected ${this.#shape} for frame ${frame.number} but received ${shape}`);
+    if (this.#workshop) {
+      if (shape !== this.#workshop.shape || bits !== this.#workshop.tables.bits) {
+        throw new RangeError(`Expected ${this.#workshop.shape} for frame ${number} but received ${shape}`);
       }
-      return this.#scratch;
+      return this.#workshop;
     }
-    const levels = createBandPyramid(frame.width, frame.height);
-    this.#shape = shape;
-    this.#geometry = levelGeometries(levels, this.#fullSize, frame.factorX, frame.factorY);
+    const arena = new Arena();
+    const kernels = registerKernels(arena);
+    const scratch = takePyramidScratch(arena, width, height);
+    const source = arena.take(pixels.length * (bits / 8));
+    const tables: LightTables = { pointer: arena.take(lightTableBytes(frame)), bits, channels };
+    const bench = takeTileBench(arena, kernels);
+    const spare = createBandPyramids(arena, width, height, keptFrames + 1);
+    fillLightTables(arena, tables);
     this.#evidence.pitchPx = Math.sqrt(frame.factorX * frame.factorY);
-    this.#scratch = createPyramidScratch(levels);
-    return this.#scratch;
+    const geometry = levelGeometries(spare[0], this.#fullSize, frame.factorX, frame.factorY);
+    this.#evidence.grids = spare[0].slice(0, votingLevels).map(({ tile, tilesX, tilesY }, n) => ({
+      columns: tilesX,
+      rows: tilesY,
+      pitchX: tile * geometry[n].pitchX,
+      pitchY: tile * geometry[n].pitchY,
+    }));
+    this.#workshop = { shape, arena, kernels, scratch, bench, tables, source, geometry, spare };
+    return this.#workshop;
   }
 
   /** Links the frame to those kept; returns its motion from each that it could be linked to, by index. */
-  #measureMotion(current: KeptFrame): Map<number, CentredMotion> {
+  #measureMotion(current: KeptFrame, { geometry, bench }: Workshop): Map<number, CentredMotion> {
     const toKept = new Map<number, CentredMotion>();
     if (this.#motion === 'none') return toKept;
     const { links } = this.#evidence;
     for (const [place, kept] of this.#kept.slice(0, keptFrames).entries()) {
       // The third is asked only when the stack would otherwise come apart or hang on one pair.
       if (place >= 2 && toKept.size >= 1) break;
-      const pair = measurePair(kept.levels, current.levels, this.#geometry, {
+      const pair = measurePair(kept.levels, current.levels, geometry, bench, {
         radiusPx: this.#radiusPx,
         shiftOnly: this.#motion === 'shift',
         start: this.#predict(kept.index, toKept),
       });
       if (!pair.reliable) continue;
-      links.push({ from: kept.index, to: current.index, ...pair });
+      const { tiles, ...measured } = pair;
+      links.push({ from: kept.index, to: current.index, ...measured });
+      this.#evidence.tiles.push(tiles);
       toKept.set(kept.index, pair.motion);
     }
     return toKept;
@@ -176,6 +217,10 @@ class StreamingEstimator implements MotionEstimator {
     this.#lights.unshift({ index, grid });
     if (this.#lights.length > lightReach) this.#lights.pop();
   }
+}
+
+function energyAboveNoise({ tileEnergy, noiseEnergy }: BandLevel): Float32Array {
+  return tileEnergy.map((energy) => Math.max(0, energy - noiseEnergy));
 }
 
 function equalPlanes(left: Float32Array, right: Float32Array): boolean {

@@ -17,7 +17,7 @@ export interface FrameMotion {
   scaleResidual: number;
   /** The same in steps of the rail; NaN when the scale does not drift. */
   stepResidual: number;
-  /** Fine detail against the frames around: 1 is alike, below about 0.7 blurred or shaken. */
+  /** Fine detail against the frames around: 1 is alike, below about 0.75 blurred or shaken. */
   sharpness: number;
   /** RMS of fine detail in the frame's most detailed tenth, 8-bit levels; near 0 for a flat frame. */
   detail: number;

@@ -1,17 +1,11 @@
+import type { Arena } from '../kernels/arena.js';
+import type { RegisterKernels } from '../kernels/register-kernels.js';
 import { type BandLevel, momentsAt, tileOrigin } from './band-pyramid.js';
 import type { CentredMotion } from './centred-motion.js';
 import { chooseTiles } from './choose-tiles.js';
 import { searchShift } from './coarse-search.js';
 import { type Correspondences, createCorrespondences, fitMotion, type MotionFit } from './fit-motion.js';
-import {
-  crossCount,
-  momentCount,
-  solveTile,
-  type TilePlacement,
-  type TileStep,
-  tileCross,
-} from './match-tile.js';
-import { median } from './median.js';
+import { crossCount, momentCount, slantFactor, solveTile, type TileStep } from './match-tile.js';
 import { storeInformation } from './tile-errors.js';
 
 /** How a level's pixels lie in the full-size frame: centred u = (x + 0.5) * pitchX - halfX. */
@@ -48,10 +42,10 @@ export interface PairMeasurement {
   /** Tiles with detail in both frames, and those that agree with the motion, at the level that agrees best. */
   detailed: number;
   agreeing: number;
-  /** Median over the finest tiles of the logarithm of moving's local contrast over the reference's; NaN without. */
-  logContrast: number;
   /** Whether enough tiles agree for the motion to be believed. */
   reliable: boolean;
+  /** The tiles that voted. */
+  tiles: Correspondences;
 }
 
 export interface PairOptions {
@@ -70,24 +64,28 @@ const leastExplained = [0.3, 0.35, 0.45, 0.45, 0.45];
 /** Gauss-Newton on a band of 6 pixels per period converges from about a quarter of a period. */
 const longestStepPx = 1.6;
 /** Levels whose tiles vote together at the end; the finest may hold nothing but noise when all is defocused. */
-const votingLevels = 3;
+export const votingLevels = 3;
 const fewestAgreeing = 8;
 const leastAgreeingShare = 0.3;
 
-/** Reused by every call; registration runs on one thread. */
-const tileScratch = {
-  cross: new Float64Array(crossCount),
-  step: {
-    dx: 0,
-    dy: 0,
-    xx: 0,
-    xy: 0,
-    yy: 0,
-    contrast: 1,
-    energy: 0,
-    explained: 0,
-  } satisfies TileStep as TileStep,
-};
+/** What comparing tiles runs on: the kernels and their scratch memory. */
+export interface TileBench {
+  kernels: RegisterKernels;
+  /** Sums that a comparison leaves. */
+  cross: Float64Array;
+  crossPointer: number;
+  rowsPointer: number;
+}
+
+/** Most pixels on a tile's side. */
+const longestTile = 16;
+
+export function takeTileBench(arena: Arena, kernels: RegisterKernels): TileBench {
+  const crossPointer = arena.take(8 * crossCount);
+  const rowsPointer = arena.take(4 * longestTile * (longestTile + 3));
+  const cross = new Float64Array(arena.memory.buffer, crossPointer, crossCount);
+  return { kernels, cross, crossPointer, rowsPointer };
+}
 
 /**
  * Motion between two frames from their band-passed pyramids. Coarse to fine, each level: tiles that have detail
@@ -98,6 +96,7 @@ export function measurePair(
   reference: readonly BandLevel[],
   moving: readonly BandLevel[],
   geometry: readonly LevelGeometry[],
+  bench: TileBench,
   options: PairOptions,
 ): PairMeasurement {
   const { radiusPx, shiftOnly } = options;
@@ -112,7 +111,7 @@ export function measurePair(
   const from = options.start ? Math.min(votingLevels - 1, top) : top;
   for (let n = from; n >= 0; n--) {
     for (let round = roundsByLevel[n] ?? 2; round > 0; round--) {
-      const found = compareLevel(reference[n], moving[n], geometry[n], n, motion);
+      const found = compareLevel(reference[n], moving[n], geometry[n], n, motion, bench);
       if (n < votingLevels && round === 1) votes.push(found);
       if (n === 0 || found.tiles.count < 4) break;
       // The few tiles of the coarsest level cannot tell scale from a local error.
@@ -127,7 +126,6 @@ interface LevelVotes {
   level: number;
   detailed: number;
   tiles: Correspondences;
-  logContrast: number;
 }
 
 /** One Gauss-Newton step for every chosen tile of a level. */
@@ -137,10 +135,21 @@ function compareLevel(
   geometry: LevelGeometry,
   n: number,
   motion: CentredMotion,
+  { kernels, cross, crossPointer, rowsPointer }: TileBench,
 ): LevelVotes {
   const { pitchX, pitchY, halfX, halfY } = geometry;
-  const { cross, step } = tileScratch;
-  const { tile, width } = reference;
+  const { tile, stride } = reference;
+  const step: TileStep = {
+    dx: 0,
+    dy: 0,
+    xx: 0,
+    xy: 0,
+    yy: 0,
+    energy: 0,
+    slopeX: 0,
+    slopeY: 0,
+    explained: 0,
+  };
   const toMoving = (x: number, y: number): [number, number] => {
     const u = (x + 0.5) * pitchX - halfX;
     const v = (y + 0.5) * pitchY - halfY;
@@ -151,36 +160,44 @@ function compareLevel(
   };
   const chosen = chooseTiles(reference, moving, toMoving, tileBudget[n] ?? 400);
   const tiles = createCorrespondences(chosen.length);
-  const contrasts = new Float64Array(chosen.length);
-  const place: TilePlacement = {
-    x0: 0,
-    y0: 0,
-    size: tile,
-    movingX: 0,
-    movingY: 0,
-  };
   for (const index of chosen) {
-    [place.x0, place.y0] = tileOrigin(reference, index);
-    const centreX = place.x0 + (tile - 1) / 2;
-    const centreY = place.y0 + (tile - 1) / 2;
+    const [x0, y0] = tileOrigin(reference, index);
+    const centreX = x0 + (tile - 1) / 2;
+    const centreY = y0 + (tile - 1) / 2;
     const [movingX, movingY] = toMoving(centreX, centreY);
-    place.movingX = movingX - (tile - 1) / 2;
-    place.movingY = movingY - (tile - 1) / 2;
-    tileCross(reference.band, moving.band, width, place, cross);
-    const at = momentsAt(reference, index);
+    // Within the tile the moving band is only shifted: scale and roll between near frames move its edges against its
+    // centre by a few hundredths of a pixel, to opposite sides, and with one fraction the filter is separable.
+    kernels.tileCross(
+      reference.pointer,
+      moving.pointer,
+      stride,
+      x0,
+      y0,
+      tile,
+      movingX - (tile - 1) / 2,
+      movingY - (tile - 1) / 2,
+      slantFactor,
+      rowsPointer,
+      crossPointer,
+    );
+    const at = momentsAt(reference, index, kernels);
     if (!solveTile(reference.tileMoments, at, cross, tile * tile, step)) continue;
     if (step.explained < (leastExplained[n] ?? 0.45)) continue;
     if (step.dx * step.dx + step.dy * step.dy > longestStepPx * longestStepPx) continue;
     const k = tiles.count++;
-    contrasts[k] = Math.log(step.contrast);
     tiles.u[k] = (centreX + 0.5) * pitchX - halfX;
     tiles.v[k] = (centreY + 0.5) * pitchY - halfY;
     tiles.foundU[k] = (movingX + step.dx + 0.5) * pitchX - halfX;
     tiles.foundV[k] = (movingY + step.dy + 0.5) * pitchY - halfY;
+    tiles.slopeU[k] = step.slopeX * pitchX;
+    tiles.slopeV[k] = step.slopeY * pitchY;
+    tiles.level[k] = n;
+    const here = Math.max(0, reference.tileEnergy[index] - reference.noiseEnergy);
+    const there = Math.max(0, cross[crossCount - 1] / (tile * tile) - moving.noiseEnergy);
+    tiles.energy[k] = Math.sqrt(here * there);
     storeInformation(tiles, k, step, reference.tileMoments[at + momentCount - 1], pitchX, pitchY);
   }
-  const logContrast = tiles.count > 0 ? median(contrasts, tiles.count) : Number.NaN;
-  return { level: n, detailed: chosen.length, tiles, logContrast };
+  return { level: n, detailed: chosen.length, tiles };
 }
 
 function countAgreeing(tiles: Correspondences, geometry: LevelGeometry): number {
@@ -199,7 +216,6 @@ function judge(
   fallback: CentredMotion,
 ): PairMeasurement {
   const all = joinVotes(votes);
-  const logContrast = votes.find(({ level }) => level === 0)?.logContrast ?? Number.NaN;
   if (all.count < 4) {
     return {
       motion: fallback,
@@ -207,10 +223,10 @@ function judge(
       residualPx: Number.NaN,
       scaleDoubtPx: 0,
       shiftDoubtPx: 0,
-      logContrast,
       detailed: Math.max(0, ...votes.map((v) => v.detailed)),
       agreeing: 0,
       reliable: false,
+      tiles: all,
     };
   }
   const fit: MotionFit = fitMotion(all, radiusPx, shiftOnly);
@@ -227,17 +243,32 @@ function judge(
   }
   return {
     ...fit,
-    logContrast,
     detailed: best.detailed,
     agreeing: best.agreeing,
     reliable: best.share >= leastAgreeingShare,
+    tiles: all,
   };
 }
+
+const votingColumns = [
+  'u',
+  'v',
+  'foundU',
+  'foundV',
+  'xx',
+  'xy',
+  'yy',
+  'doubtPx',
+  'slopeU',
+  'slopeV',
+  'energy',
+  'level',
+] as const;
 
 function joinVotes(votes: readonly LevelVotes[]): Correspondences {
   const all = createCorrespondences(votes.reduce((sum, { tiles }) => sum + tiles.count, 0));
   for (const { tiles } of votes) {
-    for (const key of ['u', 'v', 'foundU', 'foundV', 'xx', 'xy', 'yy', 'doubtPx'] as const) {
+    for (const key of votingColumns) {
       all[key].set(tiles[key].subarray(0, tiles.count), all.count);
     }
     all.count += tiles.count;

@@ -7,6 +7,32 @@ const clearDrift = 3;
 /** A drift below this per frame is no rail at all. */
 const leastDrift = 2e-6;
 
+/** Error between neighbouring frames, px at the radius, up to which scales may follow a rail's perspective. */
+const mostMisfitPx = 0.1;
+
+/**
+ * Scales as the anchor's place sees them. A step d of the rail enlarges what is sharp, at the distance u of focus, by
+ * 1 + d / u in every pair, so along a chain of pairs scales grow like exp(x / u) with the travel x. Seen from one place
+ * it is 1 + x / u: what is sharp in a frame lies at u + x from the anchor's lens. A hundredth of travel makes 0.05 px
+ * at 1000 px from the middle, a tenth 5 px.
+ *
+ * A fixed camera whose lens breathes has no perspective to follow. Where taking it for a rail would set neighbours
+ * apart visibly, the pairs are left as they were measured.
+ */
+export function seenFromAnchor(
+  motions: readonly (CentredMotion | undefined)[],
+  radiusPx: number,
+): (CentredMotion | undefined)[] {
+  const travels = motions.map((m) => (m ? -Math.log(Math.hypot(m.a, m.b)) : Number.NaN));
+  const misfitPx = travels.map((x, k) => radiusPx * Math.abs(x * (x - (travels[k - 1] ?? x))));
+  if (Math.max(0, ...misfitPx.filter(Number.isFinite)) > mostMisfitPx) return [...motions];
+  return motions.map((m, k) => {
+    if (!m) return undefined;
+    const factor = 1 / ((1 + travels[k]) * Math.hypot(m.a, m.b));
+    return { ...m, a: factor * m.a, b: factor * m.b };
+  });
+}
+
 interface ScaleLine {
   slope: number;
   at(k: number): number;

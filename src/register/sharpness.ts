@@ -1,46 +1,87 @@
+import type { Size } from '../image/image.js';
+import { type CentredMotion, composeMotions, invertMotion } from './centred-motion.js';
 import { median } from './median.js';
-import type { PairLink } from './solve-stack.js';
+import { readGrid, type TileGrid } from './tile-grid.js';
 
 /** Frames to either side that tell what is usual. */
 const reach = 5;
+/** Part of a frame's tiles that is looked at: those that the frames before and after show sharpest. */
+const sharpestPart = 0.1;
+
+/** A frame as far as its sharpness goes. */
+export interface SharpnessRecord {
+  fineShare: number;
+  /** Energy of the bands above their noise by level, on the grids of tiles; the finest first. */
+  energies: readonly Float32Array[];
+}
 
 /**
  * Sharpness of every frame against the frames around it: 1 is alike, well below is blurred or shaken.
  *
- * Links compare the fine contrast of the same places. On a rail it rises in some and falls in others, and where it
- * drifts on the whole, as at the ends of a stack, it does so from frame to frame: the drift of the links around that do
- * not touch the frame is taken off. A frame without links is judged by its own share of fine detail.
+ * As the focus travels on, the energy of a place rises and falls, and its logarithm is bent downward: where the frames
+ * before and after are sharp, the frame between them has at least the geometric mean of the two. Over the places that
+ * both show sharpest, how far it stays below or above that, against what is usual around, is its sharpness. The first,
+ * the last and unplaced frames are judged by their own share of fine detail.
  */
 export function relativeSharpness(
-  frames: readonly { fineShare: number }[],
-  links: readonly PairLink[],
+  frames: readonly SharpnessRecord[],
+  motions: readonly (CentredMotion | undefined)[],
+  grid: TileGrid | undefined,
+  fullSize: Size,
 ): number[] {
-  const known = links.filter(({ logContrast }) => Number.isFinite(logContrast));
+  const excess = frames.map((_, k) => {
+    const before = k - 1;
+    const after = k + 1;
+    const [m, toBefore, toAfter] = [motions[k], motions[before], motions[after]];
+    if (!grid || !m || !toBefore || !toAfter) return Number.NaN;
+    return Math.sqrt(
+      energyRatio(
+        frames[k].energies[0],
+        grid,
+        fullSize,
+        { energies: frames[before].energies[0], motion: composeMotions(invertMotion(toBefore), m) },
+        { energies: frames[after].energies[0], motion: composeMotions(invertMotion(toAfter), m) },
+      ),
+    );
+  });
   return frames.map(({ fineShare }, k) => {
-    const own = known.filter(({ from, to }) => from === k || to === k);
-    if (own.length > 0) {
-      const around = known.filter(
-        ({ from, to }) => from !== k && to !== k && Math.abs(from - k) <= reach && Math.abs(to - k) <= reach,
-      );
-      const drift = median(
-        Float64Array.from(around, ({ from, to, logContrast }) => logContrast / (to - from)),
-      );
-      const gains = own.map(({ from, to, logContrast }) => {
-        const beyond = logContrast - drift * (to - from);
-        return to === k ? beyond : -beyond;
-      });
-      return Math.exp(middleMean(gains));
-    }
-    const shares = frames.slice(Math.max(0, k - reach), k + reach + 1).map((frame) => frame.fineShare);
-    const typical = median(Float64Array.from(shares));
-    return typical > 0 ? fineShare / typical : 1;
+    const own = Number.isFinite(excess[k]);
+    const values = own ? excess : frames.map((frame) => frame.fineShare);
+    const around = values.slice(Math.max(0, k - reach), k + reach + 1).filter(Number.isFinite);
+    const typical = median(Float64Array.from(around));
+    return typical > 0 ? (own ? excess[k] : fineShare) / typical : 1;
   });
 }
 
-/** Mean of the middle half: one neighbour that is itself shaken does not count. */
-function middleMean(values: number[]): number {
-  const sorted = [...values].sort((p, q) => p - q);
-  const cut = Math.floor(sorted.length / 4);
-  const kept = sorted.slice(cut, sorted.length - cut);
-  return kept.reduce((sum, value) => sum + value, 0) / kept.length;
+interface Neighbour {
+  energies: Float32Array;
+  /** From the frame judged to this one. */
+  motion: CentredMotion;
+}
+
+/** Energy of the frame over the geometric mean of its neighbours', summed over the tiles that these show sharpest. */
+function energyRatio(
+  energies: Float32Array,
+  grid: TileGrid,
+  fullSize: Size,
+  before: Neighbour,
+  after: Neighbour,
+): number {
+  const expected = energies.map((_, i) => {
+    const u = ((i % grid.columns) + 0.5) * grid.pitchX - fullSize.width / 2;
+    const v = (Math.floor(i / grid.columns) + 0.5) * grid.pitchY - fullSize.height / 2;
+    const [first, second] = [before, after].map(({ energies: values, motion: m }) =>
+      readGrid(values, grid, fullSize, m.a * u - m.b * v + m.x, m.b * u + m.a * v + m.y),
+    );
+    return Math.sqrt(first * second);
+  });
+  const least = expected.slice().sort()[Math.floor((1 - sharpestPart) * expected.length)];
+  let own = 0;
+  let around = 0;
+  for (let i = 0; i < expected.length; i++) {
+    if (expected[i] < least) continue;
+    own += energies[i];
+    around += expected[i];
+  }
+  return around > 0 ? own / around : Number.NaN;
 }

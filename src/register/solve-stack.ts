@@ -12,8 +12,6 @@ export interface PairLink {
   /** Errors that the information does not know, px: of the scale at the radius, and of the shift. */
   scaleDoubtPx: number;
   shiftDoubtPx: number;
-  /** Median logarithm of the finest local contrast in `to` over that in `from`; NaN where unknown. */
-  logContrast: number;
 }
 
 export interface StackSolveOptions {
@@ -36,6 +34,9 @@ export interface StackSolution {
 const rounds = 8;
 /** Irregularity that a rail step may have, as a share of the typical step: weak, so that it only fills gaps. */
 const stepSpread = 0.3;
+/** Spread of the steps of a whole stack, as a share of the typical one; at least so many px at the radius. */
+const evenSpread = 0.15;
+const leastSpreadPx = 0.1;
 
 /** Which frames hang together with `anchor` through the links. */
 export function reachableFrom(anchor: number, frameCount: number, links: readonly PairLink[]): boolean[] {
@@ -72,7 +73,11 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
     for (const [i, link] of used.entries()) {
       addLink(normal, right, size, link, informations[i], weights[i], motions, radiusPx);
     }
-    if (free !== 'shift') addStepPrior(normal, right, size, motions, radiusPx);
+    if (free !== 'shift') {
+      addStepPrior(normal, right, size, motions, radiusPx);
+      addEvenSteps(normal, right, size, motions, radiusPx);
+    }
+
     pin(normal, right, size, motions, anchor, free);
     const step = solveSymmetric(normal, right, size, Math.min(halfBandwidth, size - 1));
     if (!step) break;
@@ -244,6 +249,37 @@ function addStepPrior(
 }
 
 /** Holds the anchor, unreached frames and what the model does not free. */
+/**
+ * Steps are alike over the whole stack too, within `evenSpread` of the middle one: without it a run of frames that show
+ * little sharp would keep whatever drift their blur suggests, each step like the one before.
+ */
+function addEvenSteps(
+  normal: Float64Array,
+  right: Float64Array,
+  size: number,
+  motions: readonly (CentredMotion | undefined)[],
+  radiusPx: number,
+): void {
+  const known = motions.flatMap((m, k) => (m ? [{ k, inverse: 1 / Math.hypot(m.a, m.b) }] : []));
+  if (known.length < 3) return;
+  const steps = known.slice(1).map((p, i) => (p.inverse - known[i].inverse) / (p.k - known[i].k));
+  const typical = median(Float64Array.from(steps));
+  const spreadPx = Math.max(leastSpreadPx, evenSpread * Math.abs(typical) * radiusPx);
+  for (let i = 0; i + 1 < known.length; i++) {
+    const here = known[i];
+    const after = known[i + 1];
+    const frames = after.k - here.k;
+    const weight = 1 / (spreadPx * spreadPx * frames);
+    const excess = (after.inverse - here.inverse - typical * frames) * radiusPx;
+    right[4 * here.k] -= weight * excess;
+    right[4 * after.k] += weight * excess;
+    normal[4 * here.k * size + 4 * here.k] += weight;
+    normal[4 * after.k * size + 4 * after.k] += weight;
+    normal[4 * here.k * size + 4 * after.k] -= weight;
+    normal[4 * after.k * size + 4 * here.k] -= weight;
+  }
+}
+
 function pin(
   normal: Float64Array,
   right: Float64Array,

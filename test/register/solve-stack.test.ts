@@ -38,7 +38,6 @@ function link(motions: CentredMotion[], from: number, to: number, informationPx 
     information,
     scaleDoubtPx: 0,
     shiftDoubtPx: 0,
-    logContrast: 0,
   };
 }
 

@@ -3,5 +3,6 @@ export { collapseStrip, quantiseStrip } from './collapse';
 export { focusFinestStrip, focusStrip, trackStrip } from './focus';
 export { halvePlacesStrip, judgeStrip, planStrip } from './plan';
 export { reduceFrameStrip, reduceStrip } from './pyramid';
+export { bandStrip, clampStrip, lightStrip, tileCross, tileMoments } from './register';
 export { combineStrip, peakStrip, pullStrip, pushStrip, smoothStrip } from './surface';
 export { warpStrip } from './warp';

@@ -1,0 +1,31 @@
+import type { Size } from '../image/image.js';
+
+/** Tiles of a level as a grid over the frame; the pitch in full-size pixels. */
+export interface TileGrid {
+  columns: number;
+  rows: number;
+  pitchX: number;
+  pitchY: number;
+}
+
+/** Bilinear between the middles of tiles, at a place about the frame's centre; beyond the outermost, theirs. */
+export function readGrid(
+  values: Float32Array,
+  { columns, rows, pitchX, pitchY }: TileGrid,
+  fullSize: Size,
+  u: number,
+  v: number,
+): number {
+  const x = Math.min(columns - 1, Math.max(0, (u + fullSize.width / 2) / pitchX - 0.5));
+  const y = Math.min(rows - 1, Math.max(0, (v + fullSize.height / 2) / pitchY - 0.5));
+  const left = Math.floor(x);
+  const top = Math.floor(y);
+  const right = Math.min(columns - 1, left + 1);
+  const bottom = Math.min(rows - 1, top + 1);
+  const s = x - left;
+  const t = y - top;
+  return (
+    (1 - t) * ((1 - s) * values[top * columns + left] + s * values[top * columns + right]) +
+    t * ((1 - s) * values[bottom * columns + left] + s * values[bottom * columns + right])
+  );
+}
