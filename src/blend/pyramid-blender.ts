@@ -28,10 +28,8 @@ export class PyramidBlender {
     this.arena.f32(this.taps, tapTableBytes / 4).set(lanczosTaps());
     this.halfFrame = arena.take(((frame.width + 1) >> 1) * ((frame.height + 1) >> 1) * 16 + 64);
     this.sums = this.sizes.map(({ width, height }, level) => {
-      const acc = arena.takePlanes(width, height, 3, 4);
-      const weight = arena.takePlanes(width, height, 1, 4);
-      arena.clear(acc);
-      arena.clear(weight);
+      const acc = arena.takeCleared(width, height, 3, 4);
+      const weight = arena.takeCleared(width, height, 1, 4);
       return { acc, weight, picture: level > 0 ? arena.takePlanes(width, height, 3, 4) : undefined };
     });
   }

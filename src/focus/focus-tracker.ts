@@ -13,8 +13,8 @@ const prominenceCodes = codesPerOctave;
 
 /** From the tenth percentile of the measure over noise to the best of some 30 frames of it, code steps: measured. */
 const noiseSpreadCodes = 600;
-/** Every n-th pixel and row goes into the noise statistics. */
-const noiseSampling = 5;
+/** About so many pixels a level go into the noise statistics of a frame. */
+const noiseSamples = 40_000;
 /** Bins of brightness that the noise is told apart by. */
 export const noiseBins = 8;
 const leastNoiseSamples = 100;
@@ -60,9 +60,7 @@ export class FocusTracker {
     this.levels = out.length;
     const own = levelSizes(frame).slice(0, this.levels);
     this.state = out.map(({ width, height }, level) => {
-      const planes = arena.takePlanes(width, height, level === 0 ? 9 : 8, 2);
-      arena.clear(planes);
-      return planes;
+      return arena.takeCleared(width, height, level === 0 ? 9 : 8, 2);
     });
     this.codes = own.map(({ width, height }) => arena.takePlanes(width, height, 1, 2));
     this.luma = own.map(({ width, height }, level) =>
@@ -186,9 +184,14 @@ export class FocusTracker {
       const edge = 3;
       const lastRow = this.lumaCodes.height - 1;
       const lastColumn = this.lumaCodes.width - 1;
-      for (let y = edge; y < planes.height - edge; y += noiseSampling) {
+      const every = Math.max(
+        5 >> level,
+        Math.ceil(Math.sqrt((planes.width * planes.height) / noiseSamples)),
+        1,
+      );
+      for (let y = edge; y < planes.height - edge; y += every) {
         const row = Math.min(lastRow, y << level) * this.lumaCodes.stride;
-        for (let x = edge; x < planes.width - edge; x += noiseSampling) {
+        for (let x = edge; x < planes.width - edge; x += every) {
           const bin = noiseBin(luma[row + Math.min(lastColumn, x << level)]);
           found[bin].push(codes[y * planes.stride + x]);
         }

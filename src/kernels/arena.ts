@@ -27,6 +27,8 @@ export interface Planes {
 export class Arena {
   readonly memory = new WebAssembly.Memory({ initial: 1, maximum: maximumPages, shared: true });
   private next = firstFree;
+  /** End of what was ever taken: memory beyond has never been written and is zero. */
+  private touched = firstFree;
 
   /** Takes `bytes`, aligned to 64. Contents are whatever was there. Throws when 4 GiB are exceeded. */
   take(bytes: number): number {
@@ -41,6 +43,7 @@ export class Arena {
     }
     if (pages > have) this.memory.grow(pages - have);
     this.next = end;
+    this.touched = Math.max(this.touched, end);
     return pointer;
   }
 
@@ -69,10 +72,14 @@ export class Arena {
     };
   }
 
-  /** Sets a set of planes to zero, row ends included. */
-  clear(p: Planes): void {
-    const start = p.pointer - 16 * p.elementBytes;
-    new Uint8Array(this.memory.buffer, start, p.planeBytes * p.planes).fill(0);
+  /** Planes of zeros, row ends included. Memory that was never taken before is zero and left untouched. */
+  takeCleared(width: number, height: number, planes: number, elementBytes: 2 | 4): Planes {
+    const { touched } = this;
+    const taken = this.takePlanes(width, height, planes, elementBytes);
+    const start = taken.pointer - 16 * elementBytes;
+    const end = Math.min(touched, start + taken.planeBytes * planes);
+    if (end > start) this.u8(start, end - start).fill(0);
+    return taken;
   }
 
   u8(pointer: number, length: number): Uint8Array {

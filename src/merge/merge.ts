@@ -8,7 +8,7 @@ import { writeReport } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
 import { type RunFrame, type RunRecord, runSchemaName, runSchemaVersion } from '../result/run-record.js';
 import { writeComposite } from '../result/write-composite.js';
-import { writeMaps } from '../result/write-maps.js';
+import { type ResultMaps, writeMaps } from '../result/write-maps.js';
 import { writeRunRecord } from '../result/write-run-record.js';
 import { readIcc, readRawExif } from '../stack/exif.js';
 import type { Stack } from '../stack/frame.js';
@@ -19,7 +19,7 @@ import { programVersion } from '../version.js';
 import { type DepthScale, depthScale } from './depth-scale.js';
 import { frameComposite, leastSidePx } from './framing.js';
 import type { MergeHooks, MergeOutcome } from './merge-api.js';
-import { mergeFrames } from './merge-frames.js';
+import { type MergedFrames, mergeFrames } from './merge-frames.js';
 import type { MergeOptions } from './options.js';
 import { type Registration, registerStack } from './register-stack.js';
 import { resolveOptions } from './resolve-options.js';
@@ -87,17 +87,7 @@ export async function merge(
     log.enter('write');
     const scale = depthScale(used, anchor.ordinal, registration.motion.direction, options);
     const { width, height } = crop;
-    const numbers = Uint16Array.from([0, ...used.map(({ file }) => file.number)]);
-    const maps = {
-      width,
-      height,
-      depth: Float32Array.from(merged.maps.places, (stored, i) =>
-        merged.sources[i] === 0 ? Number.NaN : scale.depthAt(placeOf(stored)),
-      ),
-      sources: merged.sources.map((ordinal) => numbers[ordinal]),
-      confidence: merged.maps.confidence,
-      coverage: merged.maps.coverage,
-    };
+    const maps = frameMaps(merged, used, scale, crop);
     const picture = {
       pixels: stack.channels === 3 ? merged.pixels : firstChannel(merged.pixels, crop),
       width,
@@ -233,6 +223,22 @@ function usableFrames(stack: Stack, registration: Registration, options: MergeOp
   return used;
 }
 
+/** The maps in the terms of the photographs: numbers of frames, depths. */
+function frameMaps(
+  { maps, sources }: MergedFrames,
+  used: readonly UsedFrame[],
+  scale: DepthScale,
+  { width, height }: Size,
+): ResultMaps {
+  const numbers = Uint16Array.from([0, ...used.map(({ file }) => file.number)]);
+  const depth = new Float32Array(sources.length);
+  for (let i = 0; i < depth.length; i++) {
+    depth[i] = sources[i] === 0 ? Number.NaN : scale.depthAt(placeOf(maps.places[i]));
+    sources[i] = numbers[sources[i]];
+  }
+  return { width, height, depth, sources, confidence: maps.confidence, coverage: maps.coverage };
+}
+
 function frameRecords(
   stack: Stack,
   registration: Registration,
@@ -242,8 +248,8 @@ function frameRecords(
 ): RunFrame[] {
   const motions = new Map(registration.motion.frames.map((motion) => [motion.number, motion]));
   const ordinals = new Map(used.map(({ file, ordinal }) => [file.number, ordinal]));
-  const pixels = new Map<number, number>();
-  for (const number of sources) pixels.set(number, (pixels.get(number) ?? 0) + 1);
+  const pixels = new Uint32Array(65536);
+  for (let i = 0; i < sources.length; i++) pixels[sources[i]]++;
   const finite = (value: number | undefined) => (Number.isFinite(value) ? (value as number) : null);
   return stack.frames.map((file) => {
     const motion = motions.get(file.number);
@@ -264,7 +270,7 @@ function frameRecords(
       residualPx: finite(motion?.residualPx),
       scaleResidual: finite(motion?.scaleResidual),
       depth: ordinal !== undefined ? scale.planes[ordinal - 1] : null,
-      sharePercent: (100 * (pixels.get(file.number) ?? 0)) / sources.length,
+      sharePercent: (100 * pixels[file.number]) / sources.length,
     };
   });
 }

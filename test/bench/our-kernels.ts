@@ -37,8 +37,7 @@ export async function timeOurKernels(pixels: Uint8Array, size: Size, threads: nu
     const reduced = arena.take(half.width * half.height * 16 + 64);
     const warped = arena.takePlanes(width, height, 3, 4);
     const weight = arena.takePlanes(width, height, 1, 4);
-    const coarse = arena.takePlanes(half.width, half.height, 3, 4);
-    arena.clear(coarse);
+    const coarse = arena.takeCleared(half.width, half.height, 3, 4);
     const strips = Math.ceil(height / stripRows);
     const frame = [source, 8, width, height];
     const out = [warped.pointer, warped.stride, warped.planeBytes, width, height];

@@ -76,13 +76,11 @@ describe('accumulateStrip', () => {
       pictureOf(width, height, () => Math.floor(40 + random() * 120)),
     ];
     const sums = {
-      acc: rig.arena.takePlanes(width, height, 3, 4),
-      weight: rig.arena.takePlanes(width, height, 1, 4),
+      acc: rig.arena.takeCleared(width, height, 3, 4),
+      weight: rig.arena.takeCleared(width, height, 1, 4),
       centre: rig.placeCodes([centres]),
       reach: rig.placeCodes([reaches]),
     };
-    rig.arena.clear(sums.acc);
-    rig.arena.clear(sums.weight);
     const margin = 2;
     // Whole-pixel motions: which pixels a frame reaches is then plain.
     const shifts = [

@@ -64,8 +64,7 @@ function track(
   luma: readonly Plane[] | undefined,
   shift: readonly [number, number],
 ) {
-  const state = rig.arena.takePlanes(width, height, 9, 2);
-  rig.arena.clear(state);
+  const state = rig.arena.takeCleared(width, height, 9, 2);
   codes.forEach((plane, k) => {
     const placed = rig.placeCodes([plane]);
     const placedLuma = luma && rig.placeCodes([luma[k]]);
