@@ -1,10 +1,11 @@
 #!/usr/bin/env node
 import { existsSync } from 'node:fs';
 
-const main = new URL('../dist/cli/main.js', import.meta.url);
+const cli = new URL('../dist/cli/', import.meta.url);
 
-if (existsSync(main)) {
-  await (await import(main.href)).main();
+if (existsSync(cli)) {
+  await (await import(new URL('reuse-memory.js', cli).href)).reuseMemory(process.argv[2]);
+  await (await import(new URL('main.js', cli).href)).main();
 } else {
   process.stderr.write('lamella: not built yet: run "npm run build" in the folder of Lamella first.\n');
   process.exitCode = 1;

@@ -1,0 +1,44 @@
+/** Commands that decode frames by the dozen. */
+const decodingCommands = new Set(['merge', 'check', 'batch', 'worker', 'mend', 'trace', 'view']);
+
+/**
+ * One arena that keeps what is freed, on huge pages. By default glibc gets every decoded frame from the system and
+ * gives it back: touching 72 MB of fresh pages costs more than decoding a 24-megapixel JPEG into them.
+ */
+const tunables = [
+  'glibc.malloc.arena_max=1',
+  'glibc.malloc.mmap_max=0',
+  'glibc.malloc.trim_threshold=8589934592',
+  'glibc.malloc.hugetlb=1',
+];
+const closeOnExec = 2; // F_SETFD of <fcntl.h>
+
+/**
+ * Starts this process anew, in place (same process number, same terminal), with the allocator set for frames that
+ * follow each other. glibc reads its settings only at the start of a process. Returns when there is nothing to do:
+ * settings in place, another command, or a system without glibc, where the program runs as it is.
+ */
+export async function reuseMemory(command: string | undefined): Promise<void> {
+  const given = process.env.GLIBC_TUNABLES;
+  if (process.platform !== 'linux' || !decodingCommands.has(command ?? '')) return;
+  if (given?.includes('glibc.malloc.')) return;
+  try {
+    const { default: koffi } = await import('koffi');
+    const libc = koffi.load('libc.so.6');
+    const fcntl = libc.func('int fcntl(int fd, int command, ...)');
+    const execve = libc.func('int execve(const char *path, const char **argv, const char **envp)');
+    // Node closes its standard streams on exec.
+    for (const stream of [0, 1, 2]) fcntl(stream, closeOnExec, 'int', 0);
+    const environment = {
+      ...process.env,
+      GLIBC_TUNABLES: [...(given ? [given] : []), ...tunables].join(':'),
+    };
+    execve(
+      process.execPath,
+      [process.execPath, ...process.execArgv, ...process.argv.slice(1), null],
+      [...Object.entries(environment).map(([name, value]) => `${name}=${value}`), null],
+    );
+  } catch {
+    // Without the bindings or glibc: slower, but nothing else.
+  }
+}
