@@ -1,7 +1,16 @@
 import type { Command } from 'commander';
+import { mendCommand } from './mend-command.js';
 import { mergeCommand } from './merge-command.js';
 import { planCommand } from './plan-command.js';
 import type { System } from './system.js';
+import { traceCommand } from './trace-command.js';
+import { viewCommand } from './view-command.js';
 
 /** The commands in the order of the work; heavy modules are loaded by a command's action, not by its file. */
-export const commands: readonly ((system: System) => Command)[] = [planCommand, mergeCommand];
+export const commands: readonly ((system: System) => Command)[] = [
+  planCommand,
+  mergeCommand,
+  traceCommand,
+  viewCommand,
+  mendCommand,
+];

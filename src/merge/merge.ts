@@ -203,8 +203,10 @@ function usableFrames(stack: Stack, registration: Registration, options: MergeOp
       lost.push(`${file.name} (frame ${file.number})`);
       continue;
     }
-    const [r, g = r, b = r] = motion.gainRatio;
     const isAnchor = file.number === registration.motion.anchorNumber;
+    // A shaken frame would be smeared in where its plane of focus is the nearest; the anchor's place is needed.
+    if (motion.reason !== undefined && !isAnchor) continue;
+    const [r, g = r, b = r] = motion.gainRatio;
     used.push({
       file,
       ordinal: used.length + 1,

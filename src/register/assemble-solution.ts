@@ -82,7 +82,7 @@ export function assembleSolution(evidence: MotionEvidence, anchorNumber: number)
   });
   for (const { usable, number, reason } of placed) {
     if (!usable) warnings.push(`Frame ${number} cannot be aligned: ${reason}.`);
-    else if (reason === blurred) warnings.push(`Frame ${number} gives little to the picture: ${reason}.`);
+    else if (reason === blurred) warnings.push(`Frame ${number} is left out: ${reason}.`);
   }
   return {
     anchorNumber: frames[anchor].number,
