@@ -1,4 +1,8 @@
 export { exitCodes, InputError, InterruptedError, LamellaError, OutputError, UsageError } from './errors.js';
+export { type ApplyOptions, type ApplyOutcome, applyMends } from './mend/apply-mends.js';
+export type { MendRegion } from './mend/mend-region.js';
+export { type Mend, type MendsRecord, readMends } from './mend/mends-file.js';
+export { undoMends } from './mend/undo-mends.js';
 export { merge } from './merge/merge.js';
 export type { MergeFunction, MergeHooks, MergeOutcome } from './merge/merge-api.js';
 export type { MergeEvent, MergeOptions, MergeStage, MotionModel, SourceRule } from './merge/options.js';
@@ -14,3 +18,7 @@ export { readRunRecord } from './result/read-run-record.js';
 export type { RunFrame, RunRecord } from './result/run-record.js';
 export type { FrameExif, FrameFile, Stack } from './stack/frame.js';
 export { readStack } from './stack/read-stack.js';
+export { writeContactSheet } from './trace/contact-sheet.js';
+export type { PictureRegion } from './trace/picture-region.js';
+export { type FocusCurve, type TraceOptions, type TraceReport, traceRegion } from './trace/trace.js';
+export { type Served, type ServeOptions, serveResult } from './view/serve.js';

@@ -1,0 +1,72 @@
+import { Command } from 'commander';
+import { InputError, UsageError } from '../errors.js';
+import type { PictureRegion } from '../trace/picture-region.js';
+import { interruptible } from './interruptible.js';
+import { printable } from './printable.js';
+import type { System } from './system.js';
+
+const epilogue = `
+Exit codes:
+  0    done
+  1    a defect of Lamella
+  2    an option or the region is wrong
+  3    the result (or, for --crops, a frame) cannot be read
+  4    the contact sheet cannot be written
+  130  interrupted
+
+Examples:
+  lamella trace bee-head-merged 1200,830
+  lamella trace bee-head-merged 1200,830,64,48 --crops eye.png`;
+
+interface TraceFlags {
+  crops?: string;
+  json?: boolean;
+  framesFrom?: string;
+}
+
+/** `lamella trace RESULT X,Y[,W,H]`. */
+export function traceCommand(system: System): Command {
+  return new Command('trace')
+    .summary('tell which frames a pixel or region came from, and how far to trust it')
+    .description(
+      'Tell which frames supplied a pixel or region of a result, with depth, confidence, coverage and the focus curve.',
+    )
+    .argument('<result>', 'result folder of a merge')
+    .argument('<region>', 'X,Y or X,Y,W,H in pixels of the composite, counted from 0 at the upper left')
+    .helpOption('-h, --help', 'show this help')
+    .option('--crops <FILE.png>', 'write a contact sheet: the region in the composite and the best frames')
+    .option('--frames-from <FOLDER>', 'where the frames lie now, if they moved since the merge')
+    .option('--json', 'print one JSON object on stdout instead of words')
+    .addHelpText('after', epilogue)
+    .action((folder: string, region: string, flags: TraceFlags) => runTrace(system, folder, region, flags));
+}
+
+async function runTrace(system: System, folder: string, text: string, flags: TraceFlags): Promise<void> {
+  if (flags.crops !== undefined && !/\.png$/i.test(flags.crops)) {
+    throw new UsageError(`Expected a file name ending in .png for --crops but received ${flags.crops}`);
+  }
+  const { traceRegion } = await import('../trace/trace.js');
+  const { parsePictureRegion } = await import('../trace/picture-region.js');
+  const { readRunRecord } = await import('../result/read-run-record.js');
+  const { traceText } = await import('../trace/trace-text.js');
+  const region: PictureRegion = parsePictureRegion(text, (await readRunRecord(folder)).size);
+  await interruptible(
+    system.signals,
+    async (signal) => {
+      const options = { framesFrom: flags.framesFrom, signal };
+      const report = await traceRegion(folder, region, options);
+      for (const warning of report.warnings) system.stderr.write(`Warning: ${printable(warning)}\n`);
+      if (flags.crops !== undefined) {
+        if (!report.focusCurve) {
+          throw new InputError(`No frame can be read for --crops: ${report.warnings.join(' ')}`);
+        }
+        const { writeContactSheet } = await import('../trace/contact-sheet.js');
+        await writeContactSheet(flags.crops, folder, report, options);
+        if (flags.json !== true) system.stderr.write(`Contact sheet: ${printable(flags.crops)}\n`);
+      }
+      const words = () => printable(traceText(report, system.stdout.columns ?? 100));
+      system.stdout.write(flags.json === true ? `${JSON.stringify(report)}\n` : words());
+    },
+    () => undefined,
+  );
+}

@@ -1,0 +1,180 @@
+import { mkdir } from 'node:fs/promises';
+import { join, resolve } from 'node:path';
+import { InputError, InterruptedError } from '../errors.js';
+import { readResult } from '../result/read-result.js';
+import { readRunRecord } from '../result/read-run-record.js';
+import { writeReport } from '../result/report/write-report.js';
+import { openResult } from '../result/result-folder.js';
+import type { RunFrame } from '../result/run-record.js';
+import type { Picture } from '../result/write-composite.js';
+import type { ResultMaps } from '../result/write-maps.js';
+import { writeRunRecord } from '../result/write-run-record.js';
+import { LocalKernels } from '../trace/local-kernels.js';
+import type { PictureRegion } from '../trace/picture-region.js';
+import { findStackFrames, requireUnchanged, type StackFrame } from '../trace/stack-frames.js';
+import { programVersion } from '../version.js';
+import { alignByDecoding, blendMend, mendBounds, mendWindow } from './blend-mend.js';
+import { mendFault } from './check-mends.js';
+import type { MendedRecord } from './mended-record.js';
+import { type Mend, writeMends } from './mends-file.js';
+import { carryMerged, carryOver, mergedFolder, unmendedFolder } from './result-files.js';
+import { supplyMaps } from './supply-maps.js';
+import { writeMendedComposite, writeMendedMaps } from './write-mended.js';
+
+export interface ApplyOptions {
+  /** Where the frames lie now, when they moved. */
+  framesFrom?: string | undefined;
+  /** 'none' only records the mends and leaves the picture unmended. Default 'kept'. */
+  apply?: 'kept' | 'none' | undefined;
+  signal?: AbortSignal | undefined;
+  onProgress?: ((done: number, mends: number) => void) | undefined;
+}
+
+/** What became of a result. */
+export interface ApplyOutcome {
+  applied: Mend[];
+  /** Plain sentences for the user. */
+  notes: string[];
+}
+
+/**
+ * Records `mends` in a result and brings its picture and maps to where they are all applied, in their order, to
+ * what was merged: the same mends give the same bytes, however often and in whatever steps. The files of the merge
+ * are kept in the subfolder `unmended`; with no mend kept they take their place again.
+ *
+ * The result is replaced as a whole (see `openResult`): a run that is killed leaves it as it was, or as it shall be.
+ *
+ * @throws InputError when a mend cannot be applied or a frame is missing or has changed; OutputError when
+ *   the result cannot be written; InterruptedError when stopped. Then nothing has changed.
+ */
+export async function applyMends(
+  folder: string,
+  mends: readonly Mend[],
+  options: ApplyOptions = {},
+): Promise<ApplyOutcome> {
+  const { signal } = options;
+  await readRunRecord(folder);
+  const merged = await mergedFolder(folder);
+  const base = await readResult(merged);
+  const { record } = base;
+  const kept = options.apply === 'none' ? [] : mends.filter((mend) => mend.kept);
+  const frames = await findStackFrames(record, options.framesFrom);
+  for (const mend of kept) {
+    const fault = mendFault(mend, record, frames);
+    if (fault !== undefined) throw new InputError(fault);
+  }
+  // All files are needed whole before anything is written.
+  const paths = await checkFrames(kept, frames, (frame) => requireUnchanged(frame, record));
+  const pixelBytes = (record.channels * record.bits) / 8 + 8;
+  const opened = await openResult(resolve(folder), {
+    overwrite: true,
+    inputFolder: record.folder,
+    expectedBytes: kept.length > 0 ? record.size.width * record.size.height * pixelBytes : 0,
+  });
+  try {
+    const { dir } = opened;
+    await carryOver(folder, dir, record);
+    if (mends.length > 0) await writeMends(dir, record.size, mends);
+    const notes: string[] = [];
+    if (kept.length === 0) {
+      await carryMerged(merged, dir, record);
+    } else {
+      await mkdir(join(dir, unmendedFolder));
+      await carryMerged(merged, join(dir, unmendedFolder), record);
+      const picture = await base.readComposite();
+      const maps = await base.readMaps();
+      const changed = await blendAll(kept, picture, maps, frames, paths, record.frames, options);
+      const software = `Lamella ${programVersion()}`;
+      await writeMendedComposite(merged, dir, record, picture, changed, software, signal);
+      const mapsRecord = await writeMendedMaps(merged, dir, record, maps, changed, software, signal);
+      const mended: MendedRecord = {
+        ...record,
+        frames: sharesOf(record.frames, maps.sources),
+        maps: mapsRecord,
+        notes: [...record.notes, mendNote(kept)],
+        mends: { appliedAt: new Date().toISOString(), programVersion: programVersion(), applied: kept },
+      };
+      if (record.composite.file.endsWith('.jpg')) notes.push(jpegNote);
+      await writeReport(dir, mended, { composite: picture, icc: picture.icc, maps, signal });
+      await writeRunRecord(dir, mended, signal);
+    }
+    if (signal?.aborted) throw new InterruptedError();
+    await opened.commit();
+    return { applied: kept, notes };
+  } catch (error) {
+    await opened.discard();
+    throw error;
+  }
+}
+
+const jpegNote =
+  'The composite is a JPEG: its pixels outside the mends were handed on unchanged, but the file was compressed once more from the unmended one, which moves them by a few levels. Merge with --format tif or png to keep them bit for bit.';
+
+function mendNote(kept: readonly Mend[]): string {
+  const frames = [...new Set(kept.map(({ frame }) => frame))].sort((first, second) => first - second);
+  const regions = kept.length === 1 ? '1 region was' : `${kept.length} regions were`;
+  return `${regions} mended by hand from frame${frames.length === 1 ? '' : 's'} ${frames.join(', ')}; the files of the merge itself are in ${unmendedFolder}.`;
+}
+
+async function checkFrames(
+  mends: readonly Mend[],
+  frames: readonly StackFrame[],
+  check: (frame: StackFrame) => Promise<string>,
+): Promise<Map<number, string>> {
+  const paths = new Map<number, string>();
+  for (const { frame: number } of mends) {
+    if (!paths.has(number)) paths.set(number, await check(frames.find((frame) => frame.number === number)!));
+  }
+  return paths;
+}
+
+/** Applies mends in order to picture and maps in memory; returns the rectangles that may have changed. */
+async function blendAll(
+  mends: readonly Mend[],
+  picture: Picture,
+  maps: ResultMaps,
+  frames: readonly StackFrame[],
+  paths: ReadonlyMap<number, string>,
+  recorded: readonly RunFrame[],
+  { signal, onProgress }: ApplyOptions,
+): Promise<PictureRegion[]> {
+  const align = alignByDecoding(await LocalKernels.start(), async ({ number }) => paths.get(number)!);
+  const changed: PictureRegion[] = [];
+  for (const [i, mend] of mends.entries()) {
+    if (signal?.aborted) throw new InterruptedError();
+    const window = mendWindow(mend, picture)!;
+    const frame = frames.find(({ number }) => number === mend.frame)!;
+    const aligned = (await align(frame, window))!;
+    const part = { ...window, channels: picture.channels, pixels: cutPart(picture, window) };
+    const supplied = blendMend(part, aligned, mend);
+    pastePart(picture, part);
+    supplyMaps(maps, window, supplied, mend.frame, recorded);
+    changed.push(mendBounds(mend, picture)!);
+    onProgress?.(i + 1, mends.length);
+  }
+  return changed;
+}
+
+function cutPart({ pixels, width, channels }: Picture, part: PictureRegion): Picture['pixels'] {
+  const count = part.width * part.height * channels;
+  const out = pixels instanceof Uint8Array ? new Uint8Array(count) : new Uint16Array(count);
+  for (let y = 0; y < part.height; y++) {
+    const start = ((part.y + y) * width + part.x) * channels;
+    out.set(pixels.subarray(start, start + part.width * channels), y * part.width * channels);
+  }
+  return out;
+}
+
+function pastePart(picture: Picture, part: PictureRegion & { pixels: Picture['pixels'] }): void {
+  const { channels } = picture;
+  for (let y = 0; y < part.height; y++) {
+    const row = part.pixels.subarray(y * part.width * channels, (y + 1) * part.width * channels);
+    picture.pixels.set(row, ((part.y + y) * picture.width + part.x) * channels);
+  }
+}
+
+function sharesOf(frames: readonly RunFrame[], sources: Uint16Array): RunFrame[] {
+  const counts = new Uint32Array(65536);
+  for (let i = 0; i < sources.length; i++) counts[sources[i]]++;
+  return frames.map((frame) => ({ ...frame, sharePercent: (100 * counts[frame.number]) / sources.length }));
+}

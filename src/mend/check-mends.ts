@@ -1,0 +1,45 @@
+import { marginOf } from '../blend/frame-reach.js';
+import { applyMatrix } from '../register/transform.js';
+import type { RunRecord } from '../result/run-record.js';
+import type { StackFrame } from '../trace/stack-frames.js';
+import { regionBounds, regionFault } from './mend-region.js';
+import type { Mend } from './mends-file.js';
+
+/**
+ * Why a mend cannot be applied to a result, as a sentence for the user; undefined when it can.
+ *
+ * @param frames The frames in use.
+ */
+export function mendFault(mend: Mend, record: RunRecord, frames: readonly StackFrame[]): string | undefined {
+  const who = `Mend ${mend.id} cannot be applied:`;
+  const frame = frames.find(({ number }) => number === mend.frame);
+  if (!frame) {
+    const known = record.frames.find(({ number }) => number === mend.frame);
+    if (known) {
+      return `${who} frame ${mend.frame} (${known.name}) was left out of the merge: ${known.leftOutReason ?? 'it could not be aligned'}. Choose another frame.`;
+    }
+    return `${who} there is no frame ${mend.frame} in this result. It has ${frameSpan(frames)}.`;
+  }
+  const fault = regionFault(mend.region, record.size);
+  if (fault !== undefined) return `${who} ${fault}.`;
+  const bounds = regionBounds(mend.region, record.size)!;
+  const { width, height } = frame.size;
+  const margin = marginOf(frame.toFrame);
+  for (const x of [bounds.x, bounds.x + bounds.width - 1]) {
+    for (const y of [bounds.y, bounds.y + bounds.height - 1]) {
+      const [u, v] = applyMatrix(frame.toFrame, x, y);
+      const inside = (at: number, last: number) => at >= margin - 1e-6 && at <= last - margin + 1e-6;
+      if (inside(u, width - 1) && inside(v, height - 1)) continue;
+      return `${who} frame ${mend.frame} (${frame.name}) does not reach all of the region: it ends before ${x},${y}. Choose a smaller region or another frame.`;
+    }
+  }
+  return undefined;
+}
+
+function frameSpan(frames: readonly StackFrame[]): string {
+  const numbers = frames.map(({ number }) => number);
+  const first = numbers[0];
+  const last = numbers[numbers.length - 1];
+  if (last - first + 1 === numbers.length) return `frames ${first} to ${last}`;
+  return `the frames ${numbers.join(', ')}`;
+}

@@ -1,0 +1,60 @@
+import { UsageError } from '../errors.js';
+import type { RunRecord } from '../result/run-record.js';
+import { findStackFrames } from '../trace/stack-frames.js';
+import { mendFault } from './check-mends.js';
+import { parseMendRegion } from './mend-region.js';
+import { defaultFeatherPx, type Mend } from './mends-file.js';
+
+export interface MendAddition {
+  frame: number;
+  /** As `parseMendRegion` reads it. */
+  region: string;
+  featherPx?: number;
+  note: string;
+}
+
+/**
+ * The list with further mends at its end.
+ *
+ * @throws UsageError when one of them cannot be applied to the result.
+ */
+export async function addMends(
+  mends: readonly Mend[],
+  additions: readonly MendAddition[],
+  record: RunRecord,
+  framesFrom?: string,
+): Promise<Mend[]> {
+  const list = [...mends];
+  const frames = additions.length > 0 ? await findStackFrames(record, framesFrom) : [];
+  for (const { frame, region, featherPx = defaultFeatherPx, note } of additions) {
+    const mend: Mend = {
+      id: nextId(list),
+      frame,
+      region: parseMendRegion(region),
+      featherPx,
+      note,
+      kept: true,
+    };
+    const fault = mendFault(mend, record, frames);
+    if (fault !== undefined) throw new UsageError(fault);
+    list.push(mend);
+  }
+  return list;
+}
+
+/** The list with some mends dropped and others kept. Throws UsageError for an id that is not on it. */
+export function setKept(mends: readonly Mend[], drop: readonly number[], keep: readonly number[]): Mend[] {
+  for (const id of [...drop, ...keep]) {
+    if (!mends.some((mend) => mend.id === id)) {
+      throw new UsageError(`There is no mend ${id}: --list shows those there are.`);
+    }
+  }
+  return mends.map((mend) => {
+    if (drop.includes(mend.id)) return { ...mend, kept: false };
+    return keep.includes(mend.id) ? { ...mend, kept: true } : mend;
+  });
+}
+
+export function nextId(mends: readonly Mend[]): number {
+  return mends.reduce((most, { id }) => Math.max(most, id), 0) + 1;
+}

@@ -1,0 +1,125 @@
+import { FrameReach } from '../blend/frame-reach.js';
+import type { Size } from '../image/image.js';
+import { applyMatrix, composeMatrices, type Matrix3 } from '../register/transform.js';
+import type { FramePatch } from './frame-region.js';
+import { type LocalKernels, stripRows } from './local-kernels.js';
+import { clipRegion, type PictureRegion } from './picture-region.js';
+
+/** Pixels around a region that its resampling reads: three taps a side, and rounding. */
+const tapMargin = 6;
+
+/** A frame as the composite sees it, over a region. */
+export interface AlignedRegion extends Size {
+  /** Planes red, green, blue, each (height, width), 0 to 255 whatever the bits, the frame's light gain removed. */
+  planes: [Float32Array, Float32Array, Float32Array];
+  /** For each row the first and past-the-end column that the frame reaches; beyond, its edge is continued. */
+  reachedFrom: Int32Array;
+  reachedTo: Int32Array;
+}
+
+/** The rectangle of frame pixels that a region of the composite is resampled from; undefined when it misses the frame. */
+export function frameFootprint(
+  toFrame: Matrix3,
+  region: PictureRegion,
+  frame: Size,
+  margin = tapMargin,
+): PictureRegion | undefined {
+  const corners = [
+    [region.x, region.y],
+    [region.x + region.width - 1, region.y],
+    [region.x, region.y + region.height - 1],
+    [region.x + region.width - 1, region.y + region.height - 1],
+  ].map(([x, y]) => applyMatrix(toFrame, x, y));
+  const xs = corners.map(([x]) => x);
+  const ys = corners.map(([, y]) => y);
+  const left = Math.floor(Math.min(...xs)) - margin;
+  const top = Math.floor(Math.min(...ys)) - margin;
+  const right = Math.ceil(Math.max(...xs)) + margin;
+  const bottom = Math.ceil(Math.max(...ys)) + margin;
+  return clipRegion({ x: left, y: top, width: right - left + 1, height: bottom - top + 1 }, frame);
+}
+
+/**
+ * Resamples a frame to a region of the composite by the same kernel that made the composite (assembly/warp.ts).
+ *
+ * @param patch The frame's pixels over `frameFootprint` of the region.
+ * @param frame Size of the whole frame, in the pixels of `patch`.
+ */
+export function alignRegion(
+  kernels: LocalKernels,
+  patch: FramePatch,
+  frame: Size,
+  toFrame: Matrix3,
+  gainRatio: readonly [number, number, number],
+  region: PictureRegion,
+): AlignedRegion {
+  const { width, height } = region;
+  const fromRegion = composeMatrices(toFrame, [1, 0, region.x, 0, 1, region.y, 0, 0, 1]);
+  const [a, b, c, d, e, f] = fromRegion;
+  return kernels.within(() => {
+    const { arena } = kernels;
+    const source = arena.take(patch.pixels.byteLength + 64);
+    if (patch.bits === 8) arena.u8(source, patch.pixels.length).set(patch.pixels);
+    else arena.u16(source, patch.pixels.length).set(patch.pixels);
+    const out = arena.takePlanes(width, height, 3, 4);
+    const scratch = arena.take(warpScratchBytes(width, a, d, e));
+    kernels.run(
+      'warpStrip',
+      [
+        source,
+        patch.bits,
+        patch.width,
+        patch.height,
+        ...gainRatio,
+        a,
+        b,
+        c - patch.x,
+        d,
+        e,
+        f - patch.y,
+        kernels.taps,
+        out.pointer,
+        out.stride,
+        out.planeBytes,
+        width,
+        height,
+      ],
+      height,
+      scratch,
+    );
+    const planes = [0, 1, 2].map((plane) => {
+      const strided = arena.planeF32(out, plane);
+      const packed = new Float32Array(width * height);
+      for (let y = 0; y < height; y++) {
+        packed.set(strided.subarray(y * out.stride, y * out.stride + width), y * width);
+      }
+      return packed;
+    });
+    return {
+      width,
+      height,
+      planes: planes as AlignedRegion['planes'],
+      ...reachedColumns(fromRegion, frame, width, height),
+    };
+  });
+}
+
+function reachedColumns(fromRegion: Matrix3, frame: Size, width: number, height: number) {
+  const reach = new FrameReach([fromRegion], frame, width, 0);
+  const reachedFrom = new Int32Array(height);
+  const reachedTo = new Int32Array(height);
+  for (let y = 0; y < height; y++) {
+    reach.enterRow(y);
+    reachedFrom[y] = reach.from[0];
+    reachedTo[y] = reach.to[0];
+  }
+  return { reachedFrom, reachedTo };
+}
+
+/** Room for one block of 512 columns between the two passes: see `warpBlock`. */
+function warpScratchBytes(width: number, a: number, d: number, e: number): number {
+  const columns = Math.min(512, width);
+  const across = columns * Math.abs(a) + 2 * Math.abs(d) * stripRows + 96;
+  const rows = stripRows * Math.abs(e) + Math.abs(d) * columns + 24;
+  return Math.ceil(across + rows * (columns + 8)) * 16 + 256;
+}

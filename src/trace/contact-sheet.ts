@@ -1,0 +1,182 @@
+import { rename, rm } from 'node:fs/promises';
+import { dirname, join } from 'node:path';
+import { OutputError } from '../errors.js';
+import { writePng } from '../result/png-file.js';
+import { readResult } from '../result/read-result.js';
+import { shortNumber } from '../result/report/numbers.js';
+import { alignRegion, frameFootprint } from './aligned-region.js';
+import { readFrameRegion } from './frame-region.js';
+import { drawLabel, glyphHeight, labelWidth } from './glyphs.js';
+import { LocalKernels } from './local-kernels.js';
+import type { PictureRegion } from './picture-region.js';
+import { readCompositeRegion } from './result-region.js';
+import { findStackFrames, requireUnchanged, type StackFrame } from './stack-frames.js';
+import type { TraceOptions, TraceReport } from './trace.js';
+
+/** Frames shown beside the composite. */
+const shownFrames = 5;
+/** Pictures a row. */
+const acrossMost = 3;
+/** Sides below this are magnified by a whole factor, so that single pixels can be told apart. */
+const leastSide = 240;
+/** Longer sides are reduced by a whole factor. */
+const greatestSide = 900;
+const gap = 10;
+const labelScale = 2;
+const labelRoom = glyphHeight * labelScale + 10;
+const paper = 24;
+const ink = 235;
+
+interface Cell {
+  label: string;
+  /** (height, width, 3). */
+  rgb: Uint8Array;
+}
+
+/** The frames worth seeing: those that supplied the region and those whose measure is best, in capture order. */
+export function bestFrames(report: TraceReport, count = shownFrames): number[] {
+  const suppliers = report.sources.filter(({ frame }) => frame > 0).map(({ frame }) => frame);
+  const sharpest = (report.focusCurve?.frames ?? [])
+    .filter(({ measure }) => measure !== null)
+    .sort((first, second) => second.measure! - first.measure!)
+    .map(({ frame }) => frame);
+  const chosen = new Set<number>();
+  for (let i = 0; chosen.size < count && i < Math.max(suppliers.length, sharpest.length); i++) {
+    if (i < suppliers.length) chosen.add(suppliers[i]);
+    if (i < sharpest.length && chosen.size < count) chosen.add(sharpest[i]);
+  }
+  return [...chosen].sort((first, second) => first - second);
+}
+
+/**
+ * Writes a PNG with the region of the composite and, aligned to it and in its light, the same region of the best
+ * frames. A single pixel is shown with its surroundings, at its middle.
+ *
+ * @param path File to write; nothing is left under that name when it fails.
+ * @throws InputError when none of the frames can be read; OutputError when the file cannot be written.
+ */
+export async function writeContactSheet(
+  path: string,
+  folder: string,
+  report: TraceReport,
+  options: TraceOptions = {},
+): Promise<void> {
+  const result = await readResult(folder);
+  const { record } = result;
+  const region = shownRegion(report.region, record.size);
+  const frames = await findStackFrames(record, options.framesFrom);
+  const byNumber = new Map(frames.map((frame) => [frame.number, frame]));
+  const kernels = await LocalKernels.start();
+  const cells: Cell[] = [{ label: 'composite', rgb: await readCompositeRegion(result, region) }];
+  for (const number of bestFrames(report)) {
+    options.signal?.throwIfAborted();
+    const frame = byNumber.get(number);
+    if (!frame) continue;
+    const rgb = await frameCrop(kernels, frame, await requireUnchanged(frame, record), region);
+    if (rgb) cells.push({ label: cellLabel(frame, report), rgb });
+  }
+  await writeSheet(path, cells, region);
+}
+
+/** A frame over a region of the composite, in its light, as 8-bit RGB; undefined when it does not reach it. */
+export async function frameCrop(
+  kernels: LocalKernels,
+  frame: StackFrame,
+  path: string,
+  region: PictureRegion,
+): Promise<Uint8Array | undefined> {
+  const footprint = frameFootprint(frame.toFrame, region, frame.size);
+  if (!footprint) return undefined;
+  const patch = await readFrameRegion(frame, path, footprint);
+  const { planes } = alignRegion(kernels, patch, frame.size, frame.toFrame, frame.gainRatio, region);
+  const rgb = new Uint8Array(region.width * region.height * 3);
+  planes.forEach((plane, channel) => {
+    for (let i = 0; i < plane.length; i++)
+      rgb[i * 3 + channel] = Math.max(0, Math.min(255, Math.round(plane[i])));
+  });
+  return rgb;
+}
+
+function cellLabel({ number, depth }: StackFrame, report: TraceReport): string {
+  const share = report.sources.find(({ frame }) => frame === number)?.sharePercent ?? 0;
+  const place =
+    depth === null ? '' : ` ${shortNumber(depth, 3)} ${report.depth?.unit === 'mm' ? 'mm' : 'step'}`;
+  return `frame ${number}${place} ${shortNumber(share, share < 1 ? 1 : 0)}%`;
+}
+
+/** A region of at least 41 pixels a side where the picture has room. */
+function shownRegion(region: PictureRegion, size: { width: number; height: number }): PictureRegion {
+  const grow = (from: number, length: number, all: number): [number, number] => {
+    const wanted = Math.min(all, Math.max(length, 41));
+    return [Math.max(0, Math.min(all - wanted, from - ((wanted - length) >> 1))), wanted];
+  };
+  const [x, width] = grow(region.x, region.width, size.width);
+  const [y, height] = grow(region.y, region.height, size.height);
+  return { x, y, width, height };
+}
+
+async function writeSheet(path: string, cells: readonly Cell[], region: PictureRegion): Promise<void> {
+  const longest = Math.max(region.width, region.height);
+  const up = Math.max(1, Math.floor(leastSide / longest));
+  const down = Math.max(1, Math.ceil(longest / greatestSide));
+  const cellWidth = Math.ceil((region.width * up) / down);
+  const cellHeight = Math.ceil((region.height * up) / down);
+  const room = Math.max(cellWidth, ...cells.map(({ label }) => labelWidth(label) * labelScale));
+  const across = Math.min(acrossMost, cells.length);
+  const width = across * (room + gap) + gap;
+  const height = Math.ceil(cells.length / across) * (cellHeight + labelRoom + gap) + gap;
+  const sheet = new Uint8Array(width * height * 3).fill(paper);
+  cells.forEach(({ label, rgb }, i) => {
+    const left = gap + (i % across) * (room + gap);
+    const top = gap + Math.floor(i / across) * (cellHeight + labelRoom + gap);
+    drawLabel(label, (x, y) => {
+      for (let dy = 0; dy < labelScale; dy++) {
+        const start = (top + y * labelScale + dy) * width + left + x * labelScale;
+        sheet.fill(ink, start * 3, (start + labelScale) * 3);
+      }
+    });
+    for (let y = 0; y < cellHeight; y++) {
+      for (let x = 0; x < cellWidth; x++) {
+        const at = ((top + labelRoom + y) * width + left + x) * 3;
+        meanPixel(rgb, region, x, y, up, down, sheet, at);
+      }
+    }
+  });
+  await writePngFile(path, sheet, width, height);
+}
+
+/** The pixel of a crop magnified by `up` or reduced by `down`: the mean of those it stands for. */
+function meanPixel(
+  rgb: Uint8Array,
+  { width, height }: PictureRegion,
+  x: number,
+  y: number,
+  up: number,
+  down: number,
+  into: Uint8Array,
+  at: number,
+): void {
+  const left = Math.floor(x / up) * down;
+  const top = Math.floor(y / up) * down;
+  const right = Math.min(width, left + down);
+  const bottom = Math.min(height, top + down);
+  for (let channel = 0; channel < 3; channel++) {
+    let sum = 0;
+    for (let row = top; row < bottom; row++) {
+      for (let column = left; column < right; column++) sum += rgb[(row * width + column) * 3 + channel];
+    }
+    into[at + channel] = Math.round(sum / ((right - left) * (bottom - top)));
+  }
+}
+
+async function writePngFile(path: string, rgb: Uint8Array, width: number, height: number): Promise<void> {
+  const aside = join(dirname(path), `.${process.pid}.lamella-sheet.png`);
+  const row = (y: number) => rgb.subarray(y * width * 3, (y + 1) * width * 3);
+  await writePng(aside, { width, height, channels: 3, bits: 8, row });
+  try {
+    await rename(aside, path);
+  } catch (error) {
+    await rm(aside, { force: true });
+    throw new OutputError(`Cannot write ${path}: choose another place for --crops.`, { cause: error });
+  }
+}

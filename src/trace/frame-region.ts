@@ -1,0 +1,63 @@
+import sharp from 'sharp';
+import { InputError } from '../errors.js';
+import type { PixelData } from '../image/image.js';
+import { firstLine } from '../stack/file-error.js';
+import { widenSamples } from '../stack/widen-samples.js';
+import type { PictureRegion } from './picture-region.js';
+import type { StackFrame } from './stack-frames.js';
+
+// See stack/decode.ts: the cores belong to more than one decoder.
+sharp.cache(false);
+
+/** A rectangle of a frame in the frame's own pixels. */
+export interface FramePatch extends PictureRegion {
+  /** Interleaved RGB, (height, width, 3), full range of `bits`. */
+  pixels: PixelData;
+  bits: 8 | 16;
+}
+
+/**
+ * Decodes a rectangle of a frame, upright and without its profile applied, as a merge decodes it. Memory
+ * follows the rectangle, not the frame.
+ *
+ * @param region Inside the frame.
+ * @throws InputError when the photograph cannot be read or is no longer of the recorded size.
+ */
+export async function readFrameRegion(
+  frame: StackFrame,
+  path: string,
+  region: PictureRegion,
+): Promise<FramePatch> {
+  try {
+    const options = { failOn: 'warning', ignoreIcc: true, limitInputPixels: false } as const;
+    const stored = await sharp(path, options).metadata();
+    const { width, height } = stored.autoOrient;
+    if (width !== frame.size.width || height !== frame.size.height) {
+      throw new InputError(
+        `Expected ${frame.size.width} x ${frame.size.height} pixels for frame ${frame.number} (${path}) but received ${width} x ${height}: it has changed since the merge.`,
+      );
+    }
+    const grey = stored.channels < 3;
+    const bits = stored.depth === 'ushort' ? 16 : 8;
+    const picture = sharp(path, options)
+      .autoOrient()
+      .extract({ left: region.x, top: region.y, width: region.width, height: region.height })
+      .removeAlpha();
+    if (bits === 16) picture.toColourspace(grey ? 'grey16' : 'rgb16').raw({ depth: 'ushort' });
+    else picture.toColourspace(grey ? 'b-w' : 'srgb').raw({ depth: 'uchar' });
+    const bytes = await picture.toBuffer({ resolveWithObject: true });
+    const samples = bits === 16 ? asShorts(bytes.data) : bytes.data;
+    return { ...region, pixels: widenSamples(samples, grey ? 1 : 3, 3, bits), bits };
+  } catch (error) {
+    if (error instanceof InputError) throw error;
+    throw new InputError(
+      `Frame ${frame.number} (${path}) cannot be read (${firstLine(error)}). Copy it again from the card, or say where it lies with --frames-from FOLDER.`,
+      { cause: error },
+    );
+  }
+}
+
+function asShorts(bytes: Uint8Array): Uint16Array {
+  const aligned = bytes.byteOffset % 2 === 0 ? bytes : bytes.slice();
+  return new Uint16Array(aligned.buffer, aligned.byteOffset, aligned.byteLength / 2);
+}

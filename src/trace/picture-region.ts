@@ -1,0 +1,53 @@
+import { UsageError } from '../errors.js';
+import type { Size } from '../image/image.js';
+
+/** A rectangle of composite pixels: `x`, `y` is its upper left one. */
+export interface PictureRegion extends Size {
+  x: number;
+  y: number;
+}
+
+/**
+ * Reads `X,Y` (one pixel) or `X,Y,W,H` in whole composite pixels.
+ *
+ * @throws UsageError when the text is no such region, or when it leaves a picture of `size`.
+ */
+export function parsePictureRegion(text: string, size: Size): PictureRegion {
+  const numbers = /^\s*\d+(\s*,\s*\d+)+\s*$/.test(text) ? text.split(',').map(Number) : [];
+  const [x, y, width = 1, height = 1] = numbers;
+  if ((numbers.length !== 2 && numbers.length !== 4) || width < 1 || height < 1) {
+    throw new UsageError(
+      `Expected X,Y or X,Y,W,H in whole pixels for the region but received ${text === '' ? 'an empty text' : text}`,
+    );
+  }
+  const region = { x, y, width, height };
+  if (x + width > size.width || y + height > size.height) {
+    throw new UsageError(
+      `Expected a region inside the picture of ${size.width} x ${size.height} pixels but received ${text}: x runs from 0 to ${size.width - 1}, y from 0 to ${size.height - 1}`,
+    );
+  }
+  return region;
+}
+
+/** The part of a rectangle that lies inside a picture; undefined when there is none. */
+export function clipRegion(region: PictureRegion, size: Size): PictureRegion | undefined {
+  const x = Math.max(0, region.x);
+  const y = Math.max(0, region.y);
+  const width = Math.min(size.width, region.x + region.width) - x;
+  const height = Math.min(size.height, region.y + region.height) - y;
+  return width > 0 && height > 0 ? { x, y, width, height } : undefined;
+}
+
+/** A rectangle grown by `margin` pixels on each side. */
+export function growRegion(region: PictureRegion, margin: number): PictureRegion {
+  return {
+    x: region.x - margin,
+    y: region.y - margin,
+    width: region.width + 2 * margin,
+    height: region.height + 2 * margin,
+  };
+}
+
+export function regionText({ x, y, width, height }: PictureRegion): string {
+  return width === 1 && height === 1 ? `pixel ${x},${y}` : `${width} x ${height} pixels at ${x},${y}`;
+}

@@ -1,0 +1,68 @@
+import { coverageClasses } from '../result/coverage.js';
+import { depthText, percentText, shortNumber } from '../result/report/numbers.js';
+import { regionText } from './picture-region.js';
+import type { FocusCurve, TraceReport } from './trace.js';
+
+const shownSources = 12;
+const eighths = ['', '▏', '▎', '▍', '▌', '▋', '▊', '▉'];
+
+/** A report for people, to be read in a terminal of `columns` columns. */
+export function traceText(report: TraceReport, columns: number): string {
+  const { region, sources, depth, confidence, coverage, focusCurve } = report;
+  const single = region.width * region.height === 1;
+  const lines = [`${regionText(region)}`, ''];
+  lines.push('Supplied by');
+  for (const { frame, name, sharePercent } of sources.slice(0, shownSources)) {
+    const who = frame === 0 ? 'no frame' : `frame ${String(frame).padStart(3)}  ${name}`;
+    lines.push(`  ${percentText(sharePercent).padStart(12)}  ${who}`);
+  }
+  const rest = sources.slice(shownSources);
+  if (rest.length > 0) {
+    const share = rest.reduce((sum, { sharePercent }) => sum + sharePercent, 0);
+    lines.push(`  ${percentText(share).padStart(12)}  ${rest.length} more`);
+  }
+  lines.push('');
+  if (depth === null) lines.push('Depth       none: no frame reaches it');
+  else if (single) lines.push(`Depth       ${depthText(depth.median, depth.unit)}`);
+  else {
+    lines.push(
+      `Depth       median ${depthText(depth.median, depth.unit)}, from ${depthText(depth.min, depth.unit)} to ${depthText(depth.max, depth.unit)}`,
+    );
+  }
+  const least = single ? '' : `, least ${confidence.min.toFixed(2)}`;
+  lines.push(`Confidence  ${confidence.mean.toFixed(2)} of 1${least}`);
+  lines.push(`Coverage    ${coverage.map(coverageWords).join('; ')}`);
+  if (focusCurve) lines.push('', ...curveLines(focusCurve, report, columns));
+  return `${lines.join('\n')}\n`;
+}
+
+function coverageWords({ name, percent }: { name: string; percent: number }): string {
+  const meaning = coverageClasses.find((entry) => entry.name === name)?.meaning ?? name;
+  return percent === 100 ? `${name} (${meaning})` : `${percentText(percent)} ${name} (${meaning})`;
+}
+
+/** One bar a frame, as long as its measure beside the best; the frames that supplied the region are marked. */
+function curveLines(curve: FocusCurve, report: TraceReport, columns: number): string[] {
+  const { frames, windowPx } = curve;
+  const most = Math.max(...frames.map(({ measure }) => measure ?? 0));
+  const unit = report.depth?.unit ?? 'step';
+  const shares = new Map(report.sources.map(({ frame, sharePercent }) => [frame, sharePercent]));
+  const room = Math.max(10, Math.min(60, columns - 42));
+  const lines = [
+    `Focus curve, window of ${windowPx} px (measure in squared 8-bit levels; * supplied more than 1 %)`,
+  ];
+  for (const { frame, depth, measure } of frames) {
+    const mark = (shares.get(frame) ?? 0) > 1 ? '*' : ' ';
+    const place = depth === null ? '' : depthText(depth, unit);
+    const value = measure === null ? 'none' : shortNumber(measure, measure < 10 ? 2 : 0);
+    const bar = measure === null || most === 0 ? '' : barText((measure / most) * room);
+    lines.push(`${mark} ${String(frame).padStart(4)}  ${place.padStart(12)}  ${value.padStart(10)}  ${bar}`);
+  }
+  return lines.map((line) => line.trimEnd());
+}
+
+/** Blocks to an eighth of a column. */
+function barText(length: number): string {
+  const eighth = Math.round(length * 8);
+  return '█'.repeat(eighth >> 3) + eighths[eighth & 7];
+}

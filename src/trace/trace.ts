@@ -1,0 +1,177 @@
+import { InputError } from '../errors.js';
+import { readResult } from '../result/read-result.js';
+import type { CoverageClassRecord, DepthUnit, RunRecord } from '../result/run-record.js';
+import { clearestLevel, measureRegion, type RegionMeasure } from './focus-curve.js';
+import { LocalKernels } from './local-kernels.js';
+import type { PictureRegion } from './picture-region.js';
+import { type RegionMaps, readRegionMaps } from './result-region.js';
+import { findStackFrames, requireUnchanged, type StackFrame } from './stack-frames.js';
+
+/** Where a region of a result comes from, and how far to trust it. */
+export interface TraceReport {
+  schema: 'lamella-trace';
+  version: 1;
+  /** In composite pixels. */
+  region: PictureRegion;
+  /** Frames that supplied the region, the largest share first. */
+  sources: TracedSource[];
+  /** Depth over the pixels that have one; null when none has. */
+  depth: { unit: DepthUnit; median: number; min: number; max: number } | null;
+  /** 0 to 1. */
+  confidence: { mean: number; min: number };
+  /** Classes that occur, the largest share first. */
+  coverage: { name: string; percent: number }[];
+  /** Focus measure by frame in capture order; null when no frame could be read. */
+  focusCurve: FocusCurve | null;
+  /** Plain sentences for the user. */
+  warnings: string[];
+}
+
+export interface TracedSource {
+  /** 0 = no frame. */
+  frame: number;
+  name: string;
+  sharePercent: number;
+}
+
+export interface FocusCurve {
+  /** Side of the window over which the measure was taken, composite pixels. */
+  windowPx: number;
+  unit: 'squared 8-bit levels';
+  frames: {
+    frame: number;
+    name: string;
+    depth: number | null;
+    /** Null when the frame cannot be read or does not reach the region. */
+    measure: number | null;
+  }[];
+}
+
+export interface TraceOptions {
+  /** Where the frames lie now, when they moved. */
+  framesFrom?: string | undefined;
+  signal?: AbortSignal | undefined;
+  onProgress?: ((done: number, frames: number) => void) | undefined;
+}
+
+/** Window of the measure at the finest level, pixels: five taps. */
+const finestWindowPx = 5;
+
+/**
+ * Traces a region of a result to the frames that supplied it.
+ *
+ * @throws InputError when the folder is no result or is damaged. Frames that are missing or have changed since the
+ *   merge are told in `warnings` and have no value in the curve.
+ */
+export async function traceRegion(
+  folder: string,
+  region: PictureRegion,
+  options: TraceOptions = {},
+): Promise<TraceReport> {
+  const result = await readResult(folder);
+  const { record } = result;
+  const maps = await readRegionMaps(result, region);
+  const frames = await findStackFrames(record, options.framesFrom);
+  const warnings: string[] = [];
+  const focusCurve = await traceCurve(record, frames, region, options, warnings);
+  return {
+    schema: 'lamella-trace',
+    version: 1,
+    region,
+    sources: sourceShares(maps.sources, record),
+    depth: depthRange(maps.depth, record.maps.depth.unit),
+    confidence: confidenceRange(maps.confidence, record.maps.confidence.scale),
+    coverage: coverageShares(maps, record.maps.coverage.classes),
+    focusCurve,
+    warnings,
+  };
+}
+
+async function traceCurve(
+  record: RunRecord,
+  frames: readonly StackFrame[],
+  region: PictureRegion,
+  { signal, onProgress }: TraceOptions,
+  warnings: string[],
+): Promise<FocusCurve | null> {
+  const kernels = await LocalKernels.start();
+  const measures: RegionMeasure[] = [];
+  const missing: StackFrame[] = [];
+  let done = 0;
+  for (const frame of frames) {
+    signal?.throwIfAborted();
+    if (frame.path === undefined) {
+      missing.push(frame);
+      measures.push([]);
+    } else {
+      try {
+        measures.push(await measureRegion(kernels, frame, await requireUnchanged(frame, record), region));
+      } catch (error) {
+        if (!(error instanceof InputError)) throw error;
+        warnings.push(error.message);
+        measures.push([]);
+      }
+    }
+    onProgress?.(++done, frames.length);
+  }
+  if (missing.length > 0) {
+    const which =
+      missing.length === frames.length
+        ? 'None of the frames is'
+        : `${missing.map(({ name }) => name).join(', ')}: no longer`;
+    warnings.push(
+      `${which} in "${record.folder}". If the frames moved, say where with --frames-from FOLDER.`,
+    );
+  }
+  if (measures.every((measure) => measure.length === 0)) return null;
+  const level = clearestLevel(measures);
+  return {
+    windowPx: finestWindowPx << level,
+    unit: 'squared 8-bit levels',
+    frames: frames.map(({ number, name, depth }, i) => {
+      const measure = measures[i][level] ?? Number.NaN;
+      return { frame: number, name, depth, measure: Number.isFinite(measure) ? measure : null };
+    }),
+  };
+}
+
+function sourceShares(sources: Uint16Array, record: RunRecord): TracedSource[] {
+  const counts = new Map<number, number>();
+  for (const number of sources) counts.set(number, (counts.get(number) ?? 0) + 1);
+  const names = new Map(record.frames.map(({ number, name }) => [number, name]));
+  return [...counts]
+    .sort((first, second) => second[1] - first[1] || first[0] - second[0])
+    .map(([frame, count]) => ({
+      frame,
+      name: names.get(frame) ?? '',
+      sharePercent: (100 * count) / sources.length,
+    }));
+}
+
+function depthRange(depth: Float32Array, unit: DepthUnit): TraceReport['depth'] {
+  const known = depth.filter((value) => Number.isFinite(value)).sort();
+  if (known.length === 0) return null;
+  return { unit, median: known[known.length >> 1], min: known[0], max: known[known.length - 1] };
+}
+
+function confidenceRange(values: Uint8Array, scale: number): TraceReport['confidence'] {
+  let sum = 0;
+  let min = 255;
+  for (const value of values) {
+    sum += value;
+    min = Math.min(min, value);
+  }
+  return { mean: (sum / values.length) * scale, min: min * scale };
+}
+
+function coverageShares(maps: RegionMaps, classes: readonly CoverageClassRecord[]): TraceReport['coverage'] {
+  const counts = new Map<number, number>();
+  for (const colour of maps.coverageColours) counts.set(colour, (counts.get(colour) ?? 0) + 1);
+  return classes
+    .map(({ name, colour }) => ({
+      name,
+      percent: (100 * (counts.get(Number.parseInt(colour.slice(1), 16)) ?? 0)) / maps.coverageColours.length,
+    }))
+    .filter(({ percent }) => percent > 0)
+    .sort((first, second) => second.percent - first.percent);
+}

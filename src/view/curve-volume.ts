@@ -1,0 +1,176 @@
+import sharp from 'sharp';
+import type { Size } from '../image/image.js';
+import { Arena, type Planes } from '../kernels/arena.js';
+import { measureOfCode } from '../trace/focus-curve.js';
+import type { StackFrame } from '../trace/stack-frames.js';
+import { StripPool } from '../workers/pool.js';
+
+const stripRows = 32;
+/** Frames are measured at a size of this many pixels at most, halved as often as it takes. */
+const mostPixels = 8e6;
+/** Cells of the composite for which curves are kept, at most. */
+const mostCells = 90_000;
+/** Points of a cell along each side at which the measure is looked up. */
+const pointsPerSide = 3;
+const edgeMargin = 2;
+
+/**
+ * Focus curves of the whole picture: the composite is cut into square cells, and for each the measure of a merge is
+ * kept for every frame. Frames are measured one after another in the background; until then they are unknown.
+ */
+export class CurveVolume {
+  readonly cellPx: number;
+  readonly columns: number;
+  readonly rows: number;
+  measured = 0;
+  /** [frame][cell], codes of assembly/focus.ts; 0 = unknown. */
+  private readonly codes: (Uint16Array | undefined)[];
+
+  constructor(
+    private readonly size: Size,
+    private readonly frames: readonly StackFrame[],
+  ) {
+    this.cellPx = Math.max(4, Math.ceil(Math.sqrt((size.width * size.height) / mostCells)));
+    this.columns = Math.ceil(size.width / this.cellPx);
+    this.rows = Math.ceil(size.height / this.cellPx);
+    this.codes = frames.map(() => undefined);
+  }
+
+  /** Measures all frames that are there; a frame that cannot be read stays unknown. */
+  async measureAll(signal: AbortSignal): Promise<void> {
+    const first = this.frames[0];
+    if (!first) return;
+    let shrink = 1;
+    while ((first.size.width * first.size.height) / shrink ** 2 > mostPixels) shrink *= 2;
+    const small = {
+      width: Math.floor(first.size.width / shrink),
+      height: Math.floor(first.size.height / shrink),
+    };
+    const arena = new Arena();
+    const pool = await StripPool.start(arena, 1, (2 * stripRows + 20) * (small.width + 64) * 4 + 4096);
+    try {
+      const bench = takeBench(arena, small);
+      for (const [i, frame] of this.frames.entries()) {
+        if (signal.aborted) return;
+        if (frame.path !== undefined) {
+          const pixels = await readSmall(frame.path, first.size, small).catch(() => undefined);
+          if (signal.aborted) return;
+          if (pixels) this.codes[i] = await this.measure(arena, pool, bench, pixels, frame, shrink, small);
+        }
+        this.measured = i + 1;
+      }
+    } finally {
+      await pool.close();
+    }
+  }
+
+  private async measure(
+    arena: Arena,
+    pool: StripPool,
+    bench: Bench,
+    pixels: Uint8Array,
+    frame: StackFrame,
+    shrink: number,
+    { width, height }: Size,
+  ): Promise<Uint16Array> {
+    arena.u8(bench.source, pixels.length).set(pixels);
+    const { codes, luma, half } = bench;
+    await pool.run(
+      'focusFinestStrip',
+      [
+        bench.source,
+        8,
+        width,
+        height,
+        codes.pointer,
+        luma.pointer,
+        codes.stride,
+        half.pointer,
+        half.stride,
+        stripRows,
+      ],
+      Math.ceil(height / stripRows),
+    );
+    const plane = arena.planeU16(codes);
+    const out = new Uint16Array(this.columns * this.rows);
+    const [a, b, c, d, e, f] = frame.toFrame;
+    for (let row = 0; row < this.rows; row++) {
+      for (let column = 0; column < this.columns; column++) {
+        let sum = 0;
+        let count = 0;
+        for (let j = 0; j < pointsPerSide; j++) {
+          const y = Math.min(this.size.height - 1, (row + (j + 0.5) / pointsPerSide) * this.cellPx);
+          for (let i = 0; i < pointsPerSide; i++) {
+            const x = Math.min(this.size.width - 1, (column + (i + 0.5) / pointsPerSide) * this.cellPx);
+            const u = Math.round((a * x + b * y + c + 0.5) / shrink - 0.5);
+            const v = Math.round((d * x + e * y + f + 0.5) / shrink - 0.5);
+            if (u < edgeMargin || v < edgeMargin || u >= width - edgeMargin || v >= height - edgeMargin)
+              continue;
+            sum += measures[plane[v * codes.stride + u]];
+            count++;
+          }
+        }
+        // 0 is kept for unknown; the code of no measure at all is 0 too, so it becomes 1.
+        out[row * this.columns + column] = count > 0 ? Math.max(1, codeOf(sum / count)) : 0;
+      }
+    }
+    return out;
+  }
+
+  /** The curve at a pixel, by place among the frames; null where unknown. */
+  at(x: number, y: number): (number | null)[] {
+    const column = Math.min(this.columns - 1, Math.floor(x / this.cellPx));
+    const row = Math.min(this.rows - 1, Math.floor(y / this.cellPx));
+    return this.mean([row * this.columns + column]);
+  }
+
+  /** The mean curve of cells, by place among the frames; null where unknown. */
+  mean(cells: readonly number[]): (number | null)[] {
+    return this.codes.map((codes) => {
+      if (!codes) return null;
+      let sum = 0;
+      let count = 0;
+      for (const cell of cells) {
+        if (codes[cell] === 0) continue;
+        sum += measures[codes[cell]];
+        count++;
+      }
+      return count > 0 ? sum / count : null;
+    });
+  }
+}
+
+/** Measures by code: a look-up is quicker than a power. */
+const measures = Float32Array.from({ length: 32_768 }, (_, code) => measureOfCode(code));
+
+function codeOf(measure: number): number {
+  return Math.round(512 * (Math.log2(measure + 2 ** -20) + 20));
+}
+
+interface Bench {
+  source: number;
+  codes: Planes;
+  luma: Planes;
+  half: Planes;
+}
+
+function takeBench(arena: Arena, { width, height }: Size): Bench {
+  return {
+    source: arena.take(width * height * 3 + 64),
+    codes: arena.takePlanes(width, height, 1, 2),
+    luma: arena.takePlanes(width, height, 1, 2),
+    half: arena.takePlanes((width + 1) >> 1, (height + 1) >> 1, 1, 4),
+  };
+}
+
+/** A frame at its reduced size as 8-bit RGB; undefined when it is of another size than the stack. */
+async function readSmall(path: string, full: Size, small: Size): Promise<Uint8Array | undefined> {
+  const options = { ignoreIcc: true, limitInputPixels: false, failOn: 'warning' } as const;
+  const { autoOrient } = await sharp(path, options).metadata();
+  if (autoOrient.width !== full.width || autoOrient.height !== full.height) return undefined;
+  const picture = sharp(path, options).autoOrient().removeAlpha().toColourspace('srgb');
+  // No kernel with negative lobes: they would ring around bright spots.
+  if (small.width < full.width) picture.resize({ ...small, fit: 'fill', kernel: 'linear' });
+  const { data } = await picture.raw().toBuffer({ resolveWithObject: true });
+  return data.length === small.width * small.height * 3 ? data : undefined;
+}

@@ -1,0 +1,93 @@
+import type { Matrix3 } from '../register/transform.js';
+import type { RunRecord } from '../result/run-record.js';
+import { widenSamples } from '../stack/widen-samples.js';
+import { type AlignedRegion, alignRegion, frameFootprint } from '../trace/aligned-region.js';
+import type { FramePatch } from '../trace/frame-region.js';
+import type { LocalKernels } from '../trace/local-kernels.js';
+import type { PictureRegion } from '../trace/picture-region.js';
+import { requireUnchanged, type StackFrame } from '../trace/stack-frames.js';
+import { type Raster, readReduced, readRegion } from './raster.js';
+import type { Store } from './store.js';
+
+/** Frames that are kept open: each takes the disk space of an uncompressed picture. */
+const mostOpen = 6;
+
+/** Frames as the composite sees them, at any scale, by parts. */
+export class FrameRasters {
+  private readonly open = new Map<number, Promise<Raster>>();
+
+  constructor(
+    private readonly store: Store,
+    private readonly record: RunRecord,
+    private readonly kernels: LocalKernels,
+  ) {}
+
+  /** A frame aligned to a region of the composite at full size; undefined when it does not reach it. */
+  async align(frame: StackFrame, region: PictureRegion): Promise<AlignedRegion | undefined> {
+    const footprint = frameFootprint(frame.toFrame, region, frame.size);
+    if (!footprint) return undefined;
+    const raster = await this.raster(frame);
+    const bits = raster.bits === 16 ? 16 : 8;
+    const samples = readRegion(raster, footprint) as FramePatch['pixels'];
+    const pixels = widenSamples(samples, raster.channels < 3 ? 1 : 3, 3, bits);
+    const patch = { ...footprint, pixels, bits } satisfies FramePatch;
+    return alignRegion(this.kernels, patch, frame.size, frame.toFrame, frame.gainRatio, region);
+  }
+
+  /** As `align`, for a region in pixels of a level that shows the composite at 1 / step. */
+  async alignReduced(
+    frame: StackFrame,
+    region: PictureRegion,
+    step: number,
+  ): Promise<AlignedRegion | undefined> {
+    if (step === 1) return this.align(frame, region);
+    const toFrame = reducedMatrix(frame.toFrame, step);
+    const size = { width: Math.ceil(frame.size.width / step), height: Math.ceil(frame.size.height / step) };
+    const footprint = frameFootprint(toFrame, region, size);
+    if (!footprint) return undefined;
+    const raster = await this.raster(frame);
+    const means = readReduced(raster, footprint, step, 'mean');
+    const grey = raster.channels < 3;
+    const pixels = new Uint8Array(footprint.width * footprint.height * 3);
+    const unit = raster.bits === 16 ? 257 : 1;
+    for (let i = 0; i < pixels.length; i++) pixels[i] = means[grey ? Math.floor(i / 3) : i] / unit + 0.5;
+    const patch: FramePatch = { ...footprint, pixels, bits: 8 };
+    return alignRegion(this.kernels, patch, size, toFrame, frame.gainRatio, region);
+  }
+
+  private raster(frame: StackFrame): Promise<Raster> {
+    const known = this.open.get(frame.number);
+    if (known) {
+      // The map's order is that of last use.
+      this.open.delete(frame.number);
+      this.open.set(frame.number, known);
+      return known;
+    }
+    const opening = requireUnchanged(frame, this.record).then((path) => this.store.copy(path, 'colour'));
+    this.open.set(frame.number, opening);
+    opening.catch(() => this.open.delete(frame.number));
+    if (this.open.size > mostOpen) {
+      const [oldest, raster] = this.open.entries().next().value!;
+      this.open.delete(oldest);
+      // Work on it that is under way has read its rows before this turn comes.
+      void raster.then((unused) => setTimeout(() => unused.close(), 1000)).catch(() => undefined);
+    }
+    return opening;
+  }
+}
+
+/** A full-size matrix between grids that are reduced by blocks: pixel j stands at (j + 0.5) step - 0.5. */
+export function reducedMatrix([a, b, c, d, e, f]: Matrix3, step: number): Matrix3 {
+  const half = (step - 1) / 2;
+  return [
+    a,
+    b,
+    (a * half + b * half + c - half) / step,
+    d,
+    e,
+    (d * half + e * half + f - half) / step,
+    0,
+    0,
+    1,
+  ];
+}

@@ -1,0 +1,128 @@
+import { createHash } from 'node:crypto';
+import { InputError } from '../errors.js';
+import { blendMend, type CompositePart, mendWindow } from '../mend/blend-mend.js';
+import { mendFault } from '../mend/check-mends.js';
+import type { Mend } from '../mend/mends-file.js';
+import type { RunRecord } from '../result/run-record.js';
+import type { StackFrame } from '../trace/stack-frames.js';
+import type { FrameRasters } from './frame-rasters.js';
+import { type RowSource, readRegion, type Samples } from './raster.js';
+
+/** A mend blended, on top of those before it in its chain. */
+type Patch = CompositePart;
+
+/** Windows beyond this are for `lamella mend`, not for a glance. */
+const mostWindowPixels = 64e6;
+/** Bytes of patches that are kept for undo and redo, beside those in use. */
+const mostKeptBytes = 160e6;
+
+/** Mends as they would look, computed from the unmended composite as asked for; nothing is written. */
+export class MendPreview {
+  /** By key of the chain that ends with the patch, in the order of last use. */
+  private readonly patches = new Map<string, Patch>();
+  private turn: Promise<unknown> = Promise.resolve();
+
+  constructor(
+    private readonly composite: RowSource,
+    private readonly record: RunRecord,
+    private readonly frames: readonly StackFrame[],
+    private readonly rasters: FrameRasters,
+  ) {}
+
+  /**
+   * Blends the kept ones of `mends`, in order. What an earlier call blended in the same order is taken from there.
+   *
+   * @returns A key under which `source` finds the outcome.
+   * @throws InputError when a mend cannot be applied.
+   */
+  blend(mends: readonly Mend[]): Promise<string> {
+    // One at a time: a chain builds on patches that another may be about to make.
+    const outcome = this.turn.then(() => this.blendInTurn(mends));
+    this.turn = outcome.catch(() => undefined);
+    return outcome;
+  }
+
+  private async blendInTurn(mends: readonly Mend[]): Promise<string> {
+    const kept = mends.filter((mend) => mend.kept);
+    for (const mend of kept) {
+      const fault = mendFault(mend, this.record, this.frames);
+      if (fault !== undefined) throw new InputError(fault);
+    }
+    let key = '0';
+    const below: Patch[] = [];
+    for (const mend of kept) {
+      key = chainKey(key, mend);
+      const known = this.patches.get(key);
+      const patch = known ?? (await this.blendOne(mend, below));
+      this.patches.delete(key);
+      this.patches.set(key, patch);
+      below.push(patch);
+    }
+    this.forgetOld(new Set(this.chains.set(key, below).get(key)!));
+    return key;
+  }
+
+  /** Patches of a chain, bottom to top, by the key of its end. */
+  private readonly chains = new Map<string, Patch[]>([['0', []]]);
+
+  /** The composite with the mends of a key; undefined when the key is unknown or forgotten. */
+  source(key: string): RowSource | undefined {
+    const patches = this.chains.get(key);
+    return patches && patchedSource(this.composite, patches);
+  }
+
+  private async blendOne(mend: Mend, below: readonly Patch[]): Promise<Patch> {
+    const window = mendWindow(mend, this.record.size)!;
+    if (window.width * window.height > mostWindowPixels) {
+      throw new InputError(
+        `The region is too large to be shown while you work: ${window.width} x ${window.height} pixels. Use lamella mend --add for it.`,
+      );
+    }
+    const frame = this.frames.find(({ number }) => number === mend.frame)!;
+    const aligned = (await this.rasters.align(frame, window))!;
+    const source = patchedSource(this.composite, below);
+    const channels = source.channels as 1 | 3;
+    const part: Patch = { ...window, channels, pixels: readRegion(source, window) as Patch['pixels'] };
+    blendMend(part, aligned, mend);
+    return part;
+  }
+
+  private forgetOld(inUse: ReadonlySet<Patch>): void {
+    let bytes = 0;
+    for (const [key, patch] of [...this.patches].reverse()) {
+      bytes += patch.pixels.byteLength;
+      if (bytes <= mostKeptBytes || inUse.has(patch)) continue;
+      this.patches.delete(key);
+      for (const [end, patches] of this.chains) if (patches.includes(patch)) this.chains.delete(end);
+    }
+  }
+}
+
+function chainKey(before: string, mend: Mend): string {
+  const { frame, region, featherPx } = mend;
+  const text = `${before} ${JSON.stringify([frame, region, featherPx])}`;
+  return createHash('sha256').update(text).digest('hex').slice(0, 16);
+}
+
+/** Rows of a picture with patches laid over it. */
+function patchedSource(base: RowSource, patches: readonly Patch[]): RowSource {
+  if (patches.length === 0) return base;
+  const { width, height, channels, bits } = base;
+  return {
+    width,
+    height,
+    channels,
+    bits,
+    readRow(y, x, count, into: Samples) {
+      base.readRow(y, x, count, into);
+      for (const patch of patches) {
+        if (y < patch.y || y >= patch.y + patch.height) continue;
+        const from = Math.max(x, patch.x);
+        const to = Math.min(x + count, patch.x + patch.width);
+        if (to <= from) continue;
+        const start = ((y - patch.y) * patch.width + from - patch.x) * channels;
+        into.set(patch.pixels.subarray(start, start + (to - from) * channels), (from - x) * channels);
+      }
+    },
+  };
+}

@@ -1,0 +1,52 @@
+import type {
+  Candidates,
+  PageMend,
+  Preview,
+  Progress,
+  Refusal,
+  ResultInfo,
+  Section,
+  Spot,
+} from '../protocol.js';
+
+/** What the server says no to, in words for the user. */
+export class RefusedError extends Error {}
+
+async function ask<T>(address: string, init?: RequestInit): Promise<T> {
+  let response: Response;
+  try {
+    response = await fetch(address, init);
+  } catch {
+    throw new RefusedError('Lamella no longer answers: is lamella view still running?');
+  }
+  if (!response.ok) {
+    const body = await response.text();
+    let message = body;
+    try {
+      message = (JSON.parse(body) as Refusal).message;
+    } catch {
+      // A plain text stands for itself.
+    }
+    throw new RefusedError(message);
+  }
+  return (await response.json()) as T;
+}
+
+function post<T>(address: string, mends: readonly PageMend[]): Promise<T> {
+  return ask<T>(address, {
+    method: 'POST',
+    headers: { 'Content-Type': 'application/json' },
+    body: JSON.stringify({ mends }),
+  });
+}
+
+export const api = {
+  result: () => ask<ResultInfo>('api/result'),
+  progress: () => ask<Progress>('api/progress'),
+  spot: (x: number, y: number, radius: number) => ask<Spot>(`api/spot?x=${x}&y=${y}&radius=${radius}`),
+  section: (x0: number, y0: number, x1: number, y1: number, points: number) =>
+    ask<Section>(`api/section?x0=${x0}&y0=${y0}&x1=${x1}&y1=${y1}&points=${points}`),
+  candidates: (mend: PageMend) => post<Candidates>('api/candidates', [mend]),
+  preview: (mends: readonly PageMend[]) => post<Preview>('api/preview', mends),
+  save: (mends: readonly PageMend[]) => post<ResultInfo>('api/save', mends),
+};

@@ -1,0 +1,77 @@
+import type { PageSize } from '../protocol.js';
+import type { Camera } from './camera.js';
+import { TileCache } from './tile-cache.js';
+
+/** Strength of the veil over what is not lit. */
+const veil = 190;
+
+/**
+ * Veils all of the picture that does not come from the held frames. The numbers come as tiles; the veil is made here, so
+ * that dragging over the ruler needs no further word with the server.
+ */
+export class LitTiles {
+  private readonly veils: TileCache;
+  private readonly numbers = new Map<string, { numbers: Uint16Array; width: number; height: number }>();
+  private held: [number, number] | undefined;
+
+  constructor(
+    private readonly picture: PageSize,
+    private readonly tileSize: number,
+    private readonly addressOf: (level: number, column: number, row: number) => string,
+    onTile: () => void,
+  ) {
+    this.veils = new TileCache(
+      picture,
+      tileSize,
+      (_layer, level, column, row) => this.veil(level, column, row),
+      onTile,
+    );
+  }
+
+  hold(held: [number, number] | undefined): void {
+    this.held = held;
+    this.veils.forget('');
+  }
+
+  /** After the maps have changed. */
+  forget(): void {
+    this.numbers.clear();
+    this.veils.forget('');
+  }
+
+  draw(context: CanvasRenderingContext2D, camera: Camera, screen: PageSize, pixelRatio: number): void {
+    if (!this.held) return;
+    this.veils.begin();
+    this.veils.draw(context, this.held.join('-'), camera, screen, pixelRatio);
+    this.veils.trim();
+  }
+
+  private async veil(level: number, column: number, row: number): Promise<HTMLCanvasElement | null> {
+    const address = this.addressOf(level, column, row);
+    const tile = this.numbers.get(address) ?? (await this.fetchNumbers(address, level, column, row));
+    if (!tile) return null;
+    this.numbers.set(address, tile);
+    const [first, last] = this.held ?? [0, 65535];
+    const { width, height, numbers } = tile;
+    const image = new ImageData(width, height);
+    for (let i = 0; i < numbers.length; i++) {
+      const isLit = numbers[i] >= first && numbers[i] <= last;
+      image.data[i * 4 + 3] = isLit ? 0 : veil;
+    }
+    const canvas = document.createElement('canvas');
+    canvas.width = width;
+    canvas.height = height;
+    canvas.getContext('2d')?.putImageData(image, 0, 0);
+    return canvas;
+  }
+
+  private async fetchNumbers(address: string, level: number, column: number, row: number) {
+    const response = await fetch(address);
+    if (!response.ok) return null;
+    const numbers = new Uint16Array(await response.arrayBuffer());
+    const step = 2 ** level;
+    const width = Math.min(this.tileSize, Math.ceil(this.picture.width / step) - column * this.tileSize);
+    const height = Math.min(this.tileSize, Math.ceil(this.picture.height / step) - row * this.tileSize);
+    return { numbers, width, height };
+  }
+}

@@ -1,0 +1,373 @@
+import type { PageSize, ResultInfo, Spot } from '../protocol.js';
+import { api, RefusedError } from './api.js';
+import type { Camera } from './camera.js';
+import { byId, choiceGroup, make } from './dom.js';
+import { type LayerName, legendOf } from './legend.js';
+import { DistanceTool, metricOf, SectionTool } from './line-tools.js';
+import { LitTiles } from './lit-tiles.js';
+import { mmPerPixelAt, roundLength } from './measure.js';
+import { MendTool } from './mend-tool.js';
+import { Picture } from './picture.js';
+import { Ruler } from './ruler.js';
+import { spotWords } from './spot-words.js';
+import { TileCache } from './tile-cache.js';
+import type { Tool, ToolName } from './tool.js';
+import { depthWords, mmText, numberText, shareText } from './words.js';
+
+const layers: readonly { value: LayerName; label: string }[] = [
+  { value: 'composite', label: 'Composite' },
+  { value: 'depth', label: 'Depth' },
+  { value: 'sources', label: 'Sources' },
+  { value: 'confidence', label: 'Confidence' },
+  { value: 'coverage', label: 'Coverage' },
+  { value: 'frame', label: 'Frame' },
+];
+
+const tools: readonly { value: ToolName; label: string }[] = [
+  { value: 'look', label: 'Look' },
+  { value: 'section', label: 'Section' },
+  { value: 'distance', label: 'Distance' },
+  { value: 'mend', label: 'Mend' },
+];
+
+/** Longest scale bar, screen pixels. */
+const scaleBarPx = 150;
+const pollMs = 700;
+
+let info: ResultInfo;
+let layer: LayerName = 'composite';
+let frame = 1;
+let mendsKey = '0';
+let isSplit = false;
+let splitAt = 0.5;
+let held: [number, number] | undefined;
+let isBackgroundAsked = false;
+
+async function start(): Promise<void> {
+  info = await api.result();
+  frame = info.anchor;
+  document.title = `${info.name} · Lamella`;
+  byId('name').textContent = info.name;
+  byId('name').title = info.name;
+
+  const tiles = new TileCache(info.size, info.tileSize, loadTile, () => {
+    picture.redraw();
+  });
+  const lit = new LitTiles(
+    info.size,
+    info.tileSize,
+    (level, column, row) => `tile/numbers/${level}/${column}/${row}?maps=${info.mapsKey}`,
+    () => picture.redraw(),
+  );
+  const ruler = new Ruler(byId('ruler'), info, {
+    onHold(range) {
+      held = range;
+      lit.hold(range);
+      tellHeld();
+      picture.redraw();
+    },
+    onShow: (number) => showFrame(number),
+  });
+
+  const canvas = byId<HTMLCanvasElement>('canvas');
+  const picture = new Picture(canvas, info.size, {
+    onSpot: (spot, radius) => askSpot(spot, radius),
+    onCamera: (camera) => showScale(camera),
+    paint(context, camera, screen, pixelRatio) {
+      tiles.begin();
+      const isComplete = paintLayers(context, camera, screen, pixelRatio);
+      tiles.trim();
+      lit.draw(context, camera, screen, pixelRatio);
+      // What else the server has to do waits until the picture stands.
+      if (isComplete && !isBackgroundAsked) {
+        isBackgroundAsked = true;
+        void followProgress();
+      }
+    },
+  });
+
+  function paintLayers(
+    context: CanvasRenderingContext2D,
+    camera: Camera,
+    screen: PageSize,
+    pixelRatio: number,
+  ): boolean {
+    const right = layerAddress();
+    if (!isSplit) return tiles.draw(context, right, camera, screen, pixelRatio);
+    const x = splitAt * screen.width;
+    const half = (from: number, to: number, address: string): boolean => {
+      context.save();
+      context.beginPath();
+      context.rect(from, 0, to - from, screen.height);
+      context.clip();
+      const isComplete = tiles.draw(context, address, camera, screen, pixelRatio);
+      context.restore();
+      return isComplete;
+    };
+    const isLeft = half(0, x, leftAddress());
+    return half(x, screen.width, right) && isLeft;
+  }
+
+  function layerAddress(): string {
+    if (layer === 'composite') return `composite ${mendsKey}`;
+    return layer === 'frame' ? `frame-${frame}` : `${layer} maps ${info.mapsKey}`;
+  }
+
+  const left = byId<HTMLSelectElement>('left');
+
+  function leftAddress(): string {
+    return left.value === 'before' ? 'composite 0' : left.value;
+  }
+
+  async function loadTile(
+    name: string,
+    level: number,
+    column: number,
+    row: number,
+  ): Promise<ImageBitmap | null> {
+    const [kind, word, key] = name.split(' ');
+    const query = kind === 'composite' ? `?mends=${word}` : word === 'maps' ? `?maps=${key}` : '';
+    const response = await fetch(`tile/${kind}/${level}/${column}/${row}${query}`);
+    if (response.ok) return createImageBitmap(await response.blob());
+    if (response.status !== 404) {
+      const text = await response.text();
+      try {
+        say((JSON.parse(text) as { message: string }).message);
+      } catch {
+        say(text);
+      }
+    }
+    return null;
+  }
+
+  const showLayerChoice = choiceGroup(byId('layers'), layers, (value) => {
+    layer = value;
+    showLayer();
+  });
+
+  function showLayer(): void {
+    showLayerChoice(layer);
+    byId('frame-field').hidden = layer !== 'frame';
+    const legend = legendOf(layer, info);
+    byId('legend').hidden = legend.length === 0;
+    byId('legend').replaceChildren(...legend);
+    picture.redraw();
+  }
+
+  const frameInput = byId<HTMLInputElement>('frame-number');
+  const shown = info.frames.filter(({ used }) => used).map(({ number }) => number);
+  frameInput.min = String(Math.min(...shown));
+  frameInput.max = String(Math.max(...shown));
+  frameInput.value = String(frame);
+  frameInput.addEventListener('change', () => showFrame(Number(frameInput.value)));
+
+  function showFrame(number: number): void {
+    const nearest = shown.reduce((best, other) =>
+      Math.abs(other - number) < Math.abs(best - number) ? other : best,
+    );
+    frame = nearest;
+    frameInput.value = String(nearest);
+    layer = 'frame';
+    showLayer();
+  }
+
+  const compare = byId<HTMLInputElement>('compare');
+  const divider = byId('divider');
+  left.append(make('option', { value: 'before' }, 'before mends'));
+  for (const value of ['depth', 'sources', 'confidence', 'coverage']) {
+    left.append(make('option', { value: `${value} maps ${info.mapsKey}` }, value));
+  }
+  for (const number of shown) left.append(make('option', { value: `frame-${number}` }, `frame ${number}`));
+  left.addEventListener('change', () => picture.redraw());
+  compare.addEventListener('change', () => {
+    isSplit = compare.checked;
+    divider.hidden = !isSplit;
+    byId('left-field').hidden = !isSplit;
+    moveDivider(splitAt);
+  });
+
+  function moveDivider(at: number): void {
+    splitAt = Math.max(0, Math.min(1, at));
+    divider.style.left = `${splitAt * 100}%`;
+    divider.setAttribute('aria-valuenow', String(Math.round(splitAt * 100)));
+    picture.redraw();
+  }
+  divider.addEventListener('pointerdown', (event) => divider.setPointerCapture(event.pointerId));
+  divider.addEventListener('pointermove', (event) => {
+    if (!divider.hasPointerCapture(event.pointerId)) return;
+    const box = canvas.getBoundingClientRect();
+    moveDivider((event.clientX - box.left) / box.width);
+  });
+  divider.addEventListener('keydown', (event) => {
+    const step = { ArrowLeft: -0.02, ArrowRight: 0.02, PageDown: -0.2, PageUp: 0.2, Home: -1, End: 1 }[
+      event.key
+    ];
+    if (step === undefined) return;
+    event.preventDefault();
+    moveDivider(splitAt + step);
+  });
+
+  const host = {
+    info: () => info,
+    redraw: () => picture.redraw(),
+    say,
+    showMends(key: string) {
+      mendsKey = key;
+      picture.redraw();
+    },
+    saved(now: ResultInfo) {
+      info = now;
+      lit.forget();
+      ruler.take(now);
+      showLayer();
+    },
+    lookAt: (x: number, y: number) => picture.lookAt(x, y),
+  };
+  const mendTool = new MendTool(host);
+  const hand: Record<ToolName, Tool | undefined> = {
+    look: undefined,
+    section: new SectionTool(host),
+    distance: new DistanceTool(host),
+    mend: mendTool,
+  };
+  const bench = byId('bench');
+  const showTool = choiceGroup(byId('tools'), tools, takeTool);
+
+  function takeTool(name: ToolName): void {
+    picture.tool?.close();
+    picture.tool = hand[name];
+    showTool(name);
+    bench.replaceChildren();
+    bench.hidden = name === 'look';
+    bench.setAttribute('aria-label', tools.find(({ value }) => value === name)?.label ?? '');
+    if (name === 'mend' && layer !== 'composite') {
+      layer = 'composite';
+      showLayer();
+    }
+    picture.tool?.open(bench);
+    picture.redraw();
+  }
+
+  let spotWanted: { spot: [number, number]; radius: number } | undefined;
+  let isAsking = false;
+
+  /** One question at a time: the latest place is asked next. */
+  function askSpot(spot: [number, number] | undefined, radius: number): void {
+    if (!spot) {
+      spotWanted = undefined;
+      ruler.showSpot([], undefined, undefined);
+      byId('readout').textContent = '';
+      return;
+    }
+    spotWanted = { spot, radius };
+    if (!isAsking) void nextSpot();
+  }
+
+  async function nextSpot(): Promise<void> {
+    isAsking = true;
+    while (spotWanted) {
+      const { spot, radius } = spotWanted;
+      spotWanted = undefined;
+      try {
+        showSpot(await api.spot(...spot, radius));
+      } catch (error) {
+        if (error instanceof RefusedError) say(error.message);
+        else throw error;
+      }
+    }
+    isAsking = false;
+  }
+
+  function showSpot(spot: Spot): void {
+    byId('readout').textContent = spotWords(spot, info);
+    ruler.showSpot(spot.sources ?? [], spot.curve, spot.depth);
+  }
+
+  function tellHeld(): void {
+    const note = byId('rail-note');
+    const range = held;
+    if (!range) {
+      note.textContent =
+        'Point at the picture to see its frames and focus curve. Press a tick, or drag over several, to light what they supplied; double-click to see the frame.';
+      return;
+    }
+    const inside = info.frames.filter(({ number }) => number >= range[0] && number <= range[1]);
+    const share = inside.reduce((sum, { sharePercent }) => sum + sharePercent, 0);
+    const single = inside.length === 1 ? inside[0] : undefined;
+    const who = single ? `Frame ${single.number}, ${single.name}` : `Frames ${range[0]} to ${range[1]}`;
+    const depths = inside.flatMap(({ depth }) => (depth === null ? [] : [depth]));
+    const span =
+      depths.length === 0
+        ? ''
+        : single
+          ? ` at ${depthWords(depths[0], info.unit)}`
+          : ` from ${depthWords(Math.min(...depths), info.unit)} to ${depthWords(Math.max(...depths), info.unit)}`;
+    note.replaceChildren(make('b', {}, who), `${span}: ${shareText(share)} of the picture, lit.`);
+  }
+
+  function showScale(camera: Camera): void {
+    byId('zoom-text').textContent = `${numberText(100 * camera.scale * devicePixelRatio, 0)} %`;
+    const side = mmPerPixelAt(metricOf(info), info.unit === 'mm' ? 0 : null);
+    const perScreen = (side ?? 1) / camera.scale;
+    const length = roundLength(scaleBarPx * perScreen);
+    byId('scale-line').style.width = `${length / perScreen}px`;
+    const text = side === null ? `${numberText(length, length < 1 ? 2 : 0)} px` : mmText(length);
+    byId('scale-text').textContent = side === null ? text : `${text} at the anchor's plane`;
+  }
+
+  byId('zoom-in').addEventListener('click', () => picture.zoom(1.5));
+  byId('zoom-out').addEventListener('click', () => picture.zoom(1 / 1.5));
+  byId('zoom-fit').addEventListener('click', () => picture.fit());
+  const help = byId<HTMLDialogElement>('help-text');
+  byId('help').addEventListener('click', () => help.showModal());
+  canvas.addEventListener('keydown', (event) => {
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    const step = { '[': -1, ']': 1 }[event.key];
+    if (step !== undefined)
+      showFrame(shown[Math.max(0, Math.min(shown.length - 1, shown.indexOf(frame) + step))]);
+    else if (event.key === 'Escape' && held) ruler.hold(undefined);
+  });
+  document.addEventListener('keydown', (event) => {
+    if (!(event.ctrlKey || event.metaKey)) return;
+    // In a field of text undo is the field's own.
+    if (event.target instanceof HTMLInputElement && event.target.type === 'text' && event.key !== 's') return;
+    if (picture.tool === mendTool && mendTool.command(event.key.toLowerCase(), event.shiftKey))
+      event.preventDefault();
+  });
+
+  async function followProgress(): Promise<void> {
+    for (;;) {
+      const { measured, frames, mapsReady, problem } = await api.progress();
+      const text = !mapsReady
+        ? 'opening the maps'
+        : measured < frames
+          ? `focus measured: ${measured} of ${frames}`
+          : '';
+      byId('progress').textContent = problem === null ? text : '';
+      if (problem !== null) say(problem);
+      if (problem !== null || text === '') return;
+      await new Promise((resolve) => setTimeout(resolve, pollMs));
+    }
+  }
+
+  takeTool('look');
+  showLayer();
+  tellHeld();
+  if (info.warnings.length > 0) say(info.warnings[0]);
+  document.body.dataset.ready = 'true';
+}
+
+let sayTimer: number | undefined;
+
+function say(message: string): void {
+  byId('status').textContent = message;
+  clearTimeout(sayTimer);
+  sayTimer = setTimeout(() => {
+    byId('status').textContent = '';
+  }, 9000);
+}
+
+start().catch((error: unknown) => {
+  byId('name').textContent = 'Lamella';
+  say(error instanceof Error ? error.message : String(error));
+});

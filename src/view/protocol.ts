@@ -1,0 +1,113 @@
+/** What server and page tell each other; shared by both, so it knows neither Node nor the DOM. */
+
+export interface PageSize {
+  width: number;
+  height: number;
+}
+
+export interface PageRectangle extends PageSize {
+  x: number;
+  y: number;
+}
+
+export type PageRegion =
+  | ({ kind: 'rectangle' } & PageRectangle)
+  | { kind: 'polygon'; points: [number, number][] };
+
+/** As in mends.json. */
+export interface PageMend {
+  id: number;
+  frame: number;
+  region: PageRegion;
+  featherPx: number;
+  note: string;
+  kept: boolean;
+}
+
+export interface PageFrame {
+  number: number;
+  name: string;
+  /** Plane of focus in the unit of depth; null when unknown. */
+  depth: number | null;
+  sharePercent: number;
+  used: boolean;
+  leftOutReason: string | null;
+  /** False when its photograph is not where it was. */
+  isThere: boolean;
+  /** Composite pixels per frame pixel. */
+  scale: number;
+}
+
+export interface PageCoverageClass {
+  name: string;
+  meaning: string;
+  colour: string;
+  percent: number;
+}
+
+export interface ResultInfo {
+  name: string;
+  size: PageSize;
+  bits: 8 | 16;
+  unit: 'mm' | 'step';
+  /** Range of depths that colours and ruler span, near to far; null when no pixel has a depth. */
+  depthRange: { near: number; far: number } | null;
+  /** Side of a pixel at the anchor's plane of focus. */
+  mmPerPixel: number | null;
+  anchor: number;
+  frames: PageFrame[];
+  coverage: PageCoverageClass[];
+  /** Colours from low to high, #rrggbb, evenly spaced. */
+  ramps: { depth: string[]; confidence: string[] };
+  mends: PageMend[];
+  /** Ids of the mends that are in the saved picture as recorded. */
+  applied: number[];
+  defaultFeatherPx: number;
+  tileSize: number;
+  /** Changes whenever the maps on disk do; part of the address of their tiles. */
+  mapsKey: string;
+  warnings: string[];
+}
+
+export interface Spot {
+  x: number;
+  y: number;
+  /** Absent while a map is still being opened. */
+  depth?: number | null;
+  confidence?: number;
+  coverage?: string;
+  /** Frames that supplied the neighbourhood, the largest share first, shares 0 to 1. */
+  sources?: [frame: number, share: number][];
+  /** Focus measure by place among `frames` in use; null where unknown; absent before anything is measured. */
+  curve?: (number | null)[];
+}
+
+export interface Section {
+  /** Depth at evenly spaced points from end to end; null where none. */
+  depths: (number | null)[];
+}
+
+export interface Progress {
+  /** Frames whose focus has been measured for the curve, of `frames`. */
+  measured: number;
+  frames: number;
+  mapsReady: boolean;
+  problem: string | null;
+}
+
+export interface Candidates {
+  /** Frames that are sharp in the region, the best first. */
+  frames: { number: number; measure: number | null; sharePercent: number }[];
+  /** The rectangle of the composite that crops of them show. */
+  crop: PageRectangle;
+}
+
+export interface Preview {
+  /** Part of the address of tiles that show these mends. */
+  key: string;
+  tookMs: number;
+}
+
+export interface Refusal {
+  message: string;
+}

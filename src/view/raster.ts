@@ -1,0 +1,170 @@
+import { closeSync, openSync, readSync } from 'node:fs';
+import { InputError } from '../errors.js';
+import type { Size } from '../image/image.js';
+import { type FlatTiff, flatTiffOf } from '../mend/flat-tiff.js';
+import type { PictureRegion } from '../trace/picture-region.js';
+
+export type Samples = Uint8Array | Uint16Array | Float32Array;
+
+/** A picture of which any part of a row can be read at once. */
+export interface RowSource extends Size {
+  readonly channels: number;
+  readonly bits: 8 | 16 | 32;
+  /** Reads `count` pixels from column `x` of row `y`; `into` holds count * channels samples. */
+  readRow(y: number, x: number, count: number, into: Samples): void;
+}
+
+/** An uncompressed TIFF, read where it lies: nothing of it is kept in memory. */
+export class Raster implements RowSource {
+  readonly width: number;
+  readonly height: number;
+  readonly channels: number;
+  readonly bits: 8 | 16 | 32;
+  private readonly descriptor: number;
+  private readonly offset: number;
+
+  private constructor(path: string, layout: FlatTiff) {
+    this.width = layout.width;
+    this.height = layout.height;
+    this.channels = layout.channels;
+    this.bits = layout.bits;
+    this.offset = layout.offset;
+    this.descriptor = openSync(path, 'r');
+  }
+
+  /** Undefined when the file is not of this kind. */
+  static async open(path: string): Promise<Raster | undefined> {
+    const layout = await flatTiffOf(path);
+    return layout && new Raster(path, layout);
+  }
+
+  readRow(y: number, x: number, count: number, into: Samples): void {
+    const bytes = count * this.channels * (this.bits / 8);
+    const position = this.offset + ((y * this.width + x) * this.channels * this.bits) / 8;
+    const target = new Uint8Array(into.buffer, into.byteOffset, bytes);
+    if (readSync(this.descriptor, target, 0, bytes, position) !== bytes) {
+      throw new InputError('A picture of the result was cut short while it was shown. Open it again.');
+    }
+  }
+
+  close(): void {
+    closeSync(this.descriptor);
+  }
+}
+
+export function takeSamples(bits: 8 | 16 | 32, length: number): Samples {
+  return bits === 8
+    ? new Uint8Array(length)
+    : bits === 16
+      ? new Uint16Array(length)
+      : new Float32Array(length);
+}
+
+/** All samples of a region, interleaved. */
+export function readRegion(source: RowSource, region: PictureRegion): Samples {
+  const rowSamples = region.width * source.channels;
+  const out = takeSamples(source.bits, rowSamples * region.height);
+  for (let y = 0; y < region.height; y++) {
+    const row = out.subarray(y * rowSamples, (y + 1) * rowSamples);
+    source.readRow(region.y + y, region.x, region.width, row);
+  }
+  return out;
+}
+
+/** Rows and columns of a block that are read for its mean: more do not change what the eye sees. */
+const samplesPerSide = 4;
+
+/**
+ * A region at 1/step: each pixel of the answer stands for a block of step x step (cut off at the picture's edge).
+ * `mean` averages over a grid of up to 4 x 4 of the block's pixels, numbers that are NaN left out; `pick` takes the
+ * middle one, for values that have no mean.
+ *
+ * @param region In pixels of the answer: block (x, y) begins at pixel (x step, y step).
+ * @returns Interleaved, (height, width, channels); NaN where a block has no number.
+ */
+export function readReduced(
+  source: RowSource,
+  region: PictureRegion,
+  step: number,
+  how: 'mean' | 'pick',
+): Float32Array {
+  const { channels } = source;
+  const { width, height } = region;
+  const out = new Float32Array(width * height * channels);
+  const left = region.x * step;
+  const count = Math.min(source.width - left, width * step);
+  const row = takeSamples(source.bits, count * channels);
+  const places = samplePlaces(width, step, count, channels, how);
+  const inBlock = placesInBlock(step, how);
+  for (let y = 0; y < height; y++) {
+    const top = (region.y + y) * step;
+    const rows = inBlock.map((place) => top + place).filter((wanted) => wanted < source.height);
+    // A block at the lower edge may end before its first place.
+    if (rows.length === 0) rows.push(source.height - 1);
+    const sums = out.subarray(y * width * channels, (y + 1) * width * channels);
+    const counts = source.bits === 32 ? new Float32Array(sums.length) : undefined;
+    for (const wanted of rows) {
+      source.readRow(wanted, left, count, row);
+      if (counts) addNumbers(row, places, channels, sums, counts);
+      else addSamples(row, places, channels, sums);
+    }
+    const each = rows.length * inBlock.length;
+    for (let i = 0; i < sums.length; i++) sums[i] /= counts ? counts[i] : each;
+  }
+  return out;
+}
+
+/** Where in a block of `step` pixels samples are taken along one axis. */
+function placesInBlock(step: number, how: 'mean' | 'pick'): number[] {
+  if (how === 'pick') return [step >> 1];
+  const perSide = Math.min(step, samplesPerSide);
+  return Array.from({ length: perSide }, (_, i) => Math.floor(((i + 0.5) * step) / perSide));
+}
+
+/** Index of the first channel of each sample in a row, block by block, (width, samples a block). */
+function samplePlaces(
+  width: number,
+  step: number,
+  count: number,
+  channels: number,
+  how: 'mean' | 'pick',
+): Int32Array {
+  const inBlock = placesInBlock(step, how);
+  const places = new Int32Array(width * inBlock.length);
+  for (let x = 0, i = 0; x < width; x++) {
+    for (const place of inBlock) places[i++] = Math.min(count - 1, x * step + place) * channels;
+  }
+  return places;
+}
+
+/** Adds whole numbers: the loop of every tile of a picture. */
+function addSamples(row: Samples, places: Int32Array, channels: number, sums: Float32Array): void {
+  const perBlock = (places.length * channels) / sums.length;
+  for (let i = 0, at = 0; i < sums.length; i += channels) {
+    for (let end = at + perBlock; at < end; at++) {
+      const place = places[at];
+      for (let channel = 0; channel < channels; channel++) sums[i + channel] += row[place + channel];
+    }
+  }
+}
+
+/** Adds numbers that may be missing (NaN), and counts those that are not. */
+function addNumbers(
+  row: Samples,
+  places: Int32Array,
+  channels: number,
+  sums: Float32Array,
+  counts: Float32Array,
+): void {
+  const perBlock = (places.length * channels) / sums.length;
+  for (let i = 0, at = 0; i < sums.length; i += channels) {
+    for (let end = at + perBlock; at < end; at++) {
+      for (let channel = 0; channel < channels; channel++) {
+        const value = row[places[at] + channel];
+        if (Number.isNaN(value)) continue;
+        sums[i + channel] += value;
+        counts[i + channel]++;
+      }
+    }
+  }
+}

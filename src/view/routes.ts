@@ -1,0 +1,166 @@
+import { readdir, readFile } from 'node:fs/promises';
+import type { IncomingMessage } from 'node:http';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { LamellaError } from '../errors.js';
+import { type Mend, mendListShape } from '../mend/mends-file.js';
+import type { Rebuff } from './guard.js';
+import { pageHtml } from './page-html.js';
+import { pageStyle } from './page-style.js';
+import type { TilePlace } from './tiles.js';
+import type { Viewer } from './viewer.js';
+
+export interface Answer {
+  status: number;
+  type: string;
+  body: Buffer | string;
+  /** True for what never changes under its address. */
+  isLasting?: boolean;
+}
+
+const json = 'application/json; charset=utf-8';
+const mostBodyBytes = 8e6;
+
+/** Answers a request that passed the guard; `path` is what follows the token. */
+export async function answer(
+  viewer: Viewer,
+  request: IncomingMessage,
+  path: string,
+): Promise<Answer | Rebuff> {
+  const posted = postRoutes[path];
+  const isRead = request.method === 'GET' || request.method === 'HEAD';
+  if (posted) {
+    if (request.method !== 'POST') return { status: 405, message: 'POST' };
+    if (!/^application\/json\b/.test(request.headers['content-type'] ?? '')) {
+      return { status: 415, message: 'The body must be JSON.' };
+    }
+    const body = await readBody(request);
+    return typeof body === 'string' ? posted(viewer, body) : body;
+  }
+  if (!isRead) return { status: 405, message: 'GET, HEAD' };
+  const query = new URL(request.url ?? '/', 'http://127.0.0.1').searchParams;
+  return (await getRoute(viewer, path, query)) ?? { status: 404, message: 'There is nothing here.' };
+}
+
+async function getRoute(viewer: Viewer, path: string, query: URLSearchParams): Promise<Answer | undefined> {
+  if (path === '/') return { status: 200, type: 'text/html; charset=utf-8', body: pageHtml };
+  if (path === '/style.css') return { status: 200, type: 'text/css; charset=utf-8', body: pageStyle };
+  if (path.startsWith('/page/')) return pageScript(path);
+  if (path === '/api/result') return { status: 200, type: json, body: JSON.stringify(viewer.info()) };
+  if (path === '/api/progress') {
+    viewer.startBackground();
+    return { status: 200, type: json, body: JSON.stringify(viewer.progress()) };
+  }
+  if (path === '/api/spot') return spotRoute(viewer, query);
+  if (path === '/api/section') return sectionRoute(viewer, query);
+  if (path === '/crop') return cropRoute(viewer, query);
+  const tile = /^\/tile\/([a-z]+(?:-\d{1,5})?)\/(\d{1,2})\/(\d{1,5})\/(\d{1,5})$/.exec(path);
+  return tile ? tileRoute(viewer, tile, query) : undefined;
+}
+
+const postRoutes: Record<string, ((viewer: Viewer, body: string) => Promise<Answer>) | undefined> = {
+  '/api/preview': (viewer, body) => withMends(body, (mends) => viewer.previewMends(mends)),
+  '/api/save': (viewer, body) => withMends(body, (mends) => viewer.save(mends)),
+  '/api/candidates': (viewer, body) => withMends(body, ([mend]) => viewer.candidates(mend.region), 1),
+};
+
+async function withMends(
+  body: string,
+  work: (mends: Mend[]) => Promise<unknown>,
+  least = 0,
+): Promise<Answer> {
+  let parsed: unknown;
+  try {
+    parsed = JSON.parse(body);
+  } catch {
+    return refusal(400, 'The body is no JSON.');
+  }
+  const mends = (parsed as { mends?: unknown } | null)?.mends;
+  const fault = mendListShape(mends, 'mends');
+  if (fault) return refusal(400, `Expected ${fault.expected} for ${fault.place}.`);
+  if ((mends as Mend[]).length < least) return refusal(400, 'Expected a mend.');
+  try {
+    return { status: 200, type: json, body: JSON.stringify(await work(mends as Mend[])) };
+  } catch (error) {
+    if (error instanceof LamellaError) return refusal(409, error.message);
+    throw error;
+  }
+}
+
+function refusal(status: number, message: string): Answer {
+  return { status, type: json, body: JSON.stringify({ message }) };
+}
+
+/** Scripts by name, read once: no part of an address ever becomes a path. */
+let scripts: Promise<Map<string, string>> | undefined;
+
+async function pageScript(path: string): Promise<Answer | undefined> {
+  scripts ??= readScripts();
+  const body = (await scripts).get(path);
+  return body === undefined ? undefined : { status: 200, type: 'text/javascript; charset=utf-8', body };
+}
+
+async function readScripts(): Promise<Map<string, string>> {
+  // From dist also when this file runs from its source, as in tests.
+  const folder = fileURLToPath(new URL('../../dist/view/', import.meta.url));
+  const found = new Map<string, string>();
+  for (const name of await readdir(join(folder, 'page'))) {
+    if (name.endsWith('.js')) found.set(`/page/${name}`, await readFile(join(folder, 'page', name), 'utf8'));
+  }
+  return found;
+}
+
+async function tileRoute(
+  viewer: Viewer,
+  [, layer, level, column, row]: RegExpExecArray,
+  query: URLSearchParams,
+): Promise<Answer | undefined> {
+  const place: TilePlace = { level: Number(level), column: Number(column), row: Number(row) };
+  if (layer === 'numbers') {
+    const numbers = await viewer.sourceNumbers(place);
+    if (!numbers) return undefined;
+    const body = Buffer.from(numbers.buffer, numbers.byteOffset, numbers.byteLength);
+    return { status: 200, type: 'application/octet-stream', body, isLasting: true };
+  }
+  const body = await viewer.tile(layer, place, query.get('mends') ?? '0');
+  return body && { status: 200, type: 'image/jpeg', body, isLasting: true };
+}
+
+function spotRoute(viewer: Viewer, query: URLSearchParams): Answer | undefined {
+  const [x, y, radius = 0] = wholeNumbers(query, ['x', 'y', 'radius']) ?? [];
+  const { width, height } = viewer.info().size;
+  if (x === undefined || x >= width || y >= height) return undefined;
+  return { status: 200, type: json, body: JSON.stringify(viewer.spot(x, y, radius)) };
+}
+
+async function sectionRoute(viewer: Viewer, query: URLSearchParams): Promise<Answer | undefined> {
+  const ends = wholeNumbers(query, ['x0', 'y0', 'x1', 'y1', 'points']);
+  if (!ends) return undefined;
+  const [x0, y0, x1, y1, points] = ends;
+  const section = await viewer.section([x0, y0], [x1, y1], points);
+  return { status: 200, type: json, body: JSON.stringify(section) };
+}
+
+async function cropRoute(viewer: Viewer, query: URLSearchParams): Promise<Answer | undefined> {
+  const numbers = wholeNumbers(query, ['frame', 'x', 'y', 'width', 'height']);
+  if (!numbers) return undefined;
+  const [frame, x, y, width, height] = numbers;
+  const body = await viewer.crop(frame, { x, y, width, height });
+  return body && { status: 200, type: 'image/jpeg', body, isLasting: true };
+}
+
+function wholeNumbers(query: URLSearchParams, names: readonly string[]): number[] | undefined {
+  const texts = names.map((name) => query.get(name) ?? '');
+  return texts.every((text) => /^\d{1,6}$/.test(text)) ? texts.map(Number) : undefined;
+}
+
+async function readBody(request: IncomingMessage): Promise<string | Rebuff> {
+  const pieces: Buffer[] = [];
+  let length = 0;
+  for await (const piece of request as AsyncIterable<Buffer>) {
+    length += piece.length;
+    if (length > mostBodyBytes) return { status: 413, message: 'The body is too long.' };
+    pieces.push(piece);
+  }
+  return Buffer.concat(pieces).toString('utf8');
+}

@@ -1,0 +1,94 @@
+import { randomBytes } from 'node:crypto';
+import { createServer, type IncomingMessage, type ServerResponse } from 'node:http';
+import type { AddressInfo } from 'node:net';
+import { LamellaError, UsageError } from '../errors.js';
+import { systemCode } from '../result/output-failure.js';
+import { guardHeaders, passGuard, type Rebuff } from './guard.js';
+import { type Answer, answer } from './routes.js';
+import { Viewer, type ViewerOptions } from './viewer.js';
+
+export interface ServeOptions extends ViewerOptions {
+  /** Default: a free one. */
+  port?: number | undefined;
+}
+
+/** A page that is being served. */
+export interface Served {
+  /** With the token; whoever has it can see the result and mend it. */
+  address: string;
+  viewer: Viewer;
+  close(): Promise<void>;
+}
+
+const loopback = '127.0.0.1';
+
+/**
+ * Serves the page over a result on this machine alone.
+ *
+ * @throws InputError when the folder is no result; UsageError when the port is taken.
+ */
+export async function serveResult(folder: string, options: ServeOptions = {}): Promise<Served> {
+  const viewer = await Viewer.open(folder, options);
+  const token = randomBytes(24).toString('base64url');
+  const server = createServer((request, response) => {
+    const { port } = server.address() as AddressInfo;
+    respond(viewer, request, port, token).then(
+      (outcome) => send(request, response, outcome),
+      (error: unknown) => send(request, response, failure(error)),
+    );
+  });
+  try {
+    await new Promise<void>((resolve, reject) => {
+      server.once('error', reject);
+      server.listen(options.port ?? 0, loopback, resolve);
+    });
+  } catch (error) {
+    await viewer.close();
+    if (!['EADDRINUSE', 'EACCES'].includes(systemCode(error) ?? '')) throw error;
+    throw new UsageError(`Expected a free port for --port but received ${options.port}`, { cause: error });
+  }
+  const { port } = server.address() as AddressInfo;
+  return {
+    address: `http://${loopback}:${port}/${token}/`,
+    viewer,
+    async close() {
+      server.closeAllConnections();
+      await new Promise<void>((resolve) => server.close(() => resolve()));
+      await viewer.close();
+    },
+  };
+}
+
+async function respond(
+  viewer: Viewer,
+  request: IncomingMessage,
+  port: number,
+  token: string,
+): Promise<Answer | Rebuff> {
+  const passed = passGuard(request, port, token);
+  return typeof passed === 'string' ? answer(viewer, request, passed) : passed;
+}
+
+function failure(error: unknown): Answer {
+  const message = error instanceof LamellaError ? error.message : 'Something went wrong in Lamella.';
+  if (!(error instanceof LamellaError)) process.emitWarning(error instanceof Error ? error : String(error));
+  return { status: 500, type: 'application/json; charset=utf-8', body: JSON.stringify({ message }) };
+}
+
+function send(request: IncomingMessage, response: ServerResponse, outcome: Answer | Rebuff): void {
+  const headers: Record<string, string> = { ...guardHeaders, 'Cache-Control': 'no-store' };
+  let body: Buffer | string;
+  if ('message' in outcome) {
+    headers['Content-Type'] = 'text/plain; charset=utf-8';
+    // For a wrong method the message is the list of right ones.
+    if (outcome.status === 405) headers.Allow = outcome.message;
+    body = outcome.status === 405 ? `Expected ${outcome.message}.\n` : `${outcome.message}\n`;
+  } else {
+    headers['Content-Type'] = outcome.type;
+    if (outcome.isLasting) headers['Cache-Control'] = 'private, max-age=86400, immutable';
+    body = outcome.body;
+  }
+  headers['Content-Length'] = String(Buffer.byteLength(body));
+  response.writeHead(outcome.status, headers);
+  response.end(request.method === 'HEAD' ? undefined : body);
+}

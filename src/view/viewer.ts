@@ -1,0 +1,391 @@
+import { basename, join, resolve } from 'node:path';
+import sharp from 'sharp';
+import { InputError } from '../errors.js';
+import { applyMends } from '../mend/apply-mends.js';
+import { regionBounds, regionMask } from '../mend/mend-region.js';
+import { appliedMends, mendState } from '../mend/mended-record.js';
+import { defaultFeatherPx, type Mend, readMends } from '../mend/mends-file.js';
+import { mergedFolder } from '../mend/result-files.js';
+import { coverageClasses } from '../result/coverage.js';
+import { encodeJpeg } from '../result/jpeg-file.js';
+import { readRunRecord } from '../result/read-run-record.js';
+import type { RunRecord } from '../result/run-record.js';
+import { LocalKernels } from '../trace/local-kernels.js';
+import { clipRegion, growRegion, type PictureRegion } from '../trace/picture-region.js';
+import { findStackFrames, type StackFrame } from '../trace/stack-frames.js';
+import { colourStops } from './colour-maps.js';
+import { CurveVolume } from './curve-volume.js';
+import { FrameRasters } from './frame-rasters.js';
+import { MapRasters } from './map-rasters.js';
+import { MendPreview } from './mend-preview.js';
+import {
+  framePlaces,
+  paintAligned,
+  paintConfidence,
+  paintCoverage,
+  paintDepth,
+  paintPicture,
+  paintSources,
+  type Rgb,
+} from './paint.js';
+import type { Candidates, Preview, Progress, ResultInfo, Section, Spot } from './protocol.js';
+import { type Raster, type RowSource, readReduced, takeSamples } from './raster.js';
+import { Store } from './store.js';
+import { type TilePlace, tileRegion, tileSize } from './tiles.js';
+
+export interface ViewerOptions {
+  framesFrom?: string | undefined;
+}
+
+const tileQuality = 95;
+/** Side of the neighbourhood that a spot may ask for, pixels. */
+const mostSpotRadius = 64;
+const mostSectionPoints = 4000;
+const shownCandidates = 6;
+/** A crop larger than this is reduced. */
+const cropSide = 360;
+
+/** A result opened for the page: pictures by parts, and what is known of every spot. */
+export class Viewer {
+  private preview: MendPreview;
+  private readonly frameRasters: FrameRasters;
+  private readonly curves: CurveVolume;
+  private readonly stop = new AbortController();
+  private maps: MapRasters;
+  private mapsVersion = 1;
+  private problem: string | null = null;
+  private started = false;
+  private measuring: Promise<void> = Promise.resolve();
+
+  private constructor(
+    private readonly folder: string,
+    private readonly store: Store,
+    private readonly options: ViewerOptions,
+    private record: RunRecord,
+    private mends: Mend[],
+    private readonly frames: readonly StackFrame[],
+    private readonly composite: Raster,
+    private readonly icc: Buffer | undefined,
+    kernels: LocalKernels,
+  ) {
+    this.frameRasters = new FrameRasters(store, record, kernels);
+    this.preview = new MendPreview(composite, record, frames, this.frameRasters);
+    this.curves = new CurveVolume(record.size, frames);
+    this.maps = new MapRasters(store, folder, record);
+  }
+
+  /** Throws InputError when the folder is no result or its picture cannot be read. */
+  static async open(folder: string, options: ViewerOptions = {}): Promise<Viewer> {
+    const record = await readRunRecord(folder);
+    const mends = await readMends(folder, record.size);
+    const frames = await findStackFrames(record, options.framesFrom);
+    const store = await Store.open();
+    try {
+      const path = join(await mergedFolder(folder), record.composite.file);
+      const composite = await store.raster(path, 'colour');
+      const { width, height } = record.size;
+      if (composite.width !== width || composite.height !== height) {
+        throw new InputError(
+          `Expected ${width} x ${height} pixels for ${path} but received ${composite.width} x ${composite.height}. Merge the stack again.`,
+        );
+      }
+      const { icc } = await sharp(path, { limitInputPixels: false }).metadata();
+      const kernels = await LocalKernels.start();
+      return new Viewer(resolve(folder), store, options, record, mends, frames, composite, icc, kernels);
+    } catch (error) {
+      await store.close();
+      throw error;
+    }
+  }
+
+  /** Opens the maps and measures the frames in the background; called once the first tiles are out. */
+  startBackground(): void {
+    if (this.started) return;
+    this.started = true;
+    const failed = (error: unknown) => {
+      if (!this.stop.signal.aborted) this.problem = error instanceof Error ? error.message : String(error);
+    };
+    this.measuring = this.maps
+      .openAll()
+      .catch(failed)
+      .then(() => this.curves.measureAll(this.stop.signal))
+      .catch(failed);
+  }
+
+  async close(): Promise<void> {
+    this.stop.abort();
+    await this.measuring;
+    this.maps.close();
+    this.composite.close();
+    await this.store.close();
+  }
+
+  info(): ResultInfo {
+    const { record } = this;
+    const { depth, coverage } = record.maps;
+    const applied = appliedMends(record);
+    const there = new Set(this.frames.filter(({ path }) => path !== undefined).map(({ number }) => number));
+    const missing = this.frames.filter(({ path }) => path === undefined).length;
+    const warnings = [...record.warnings];
+    if (missing > 0) {
+      warnings.unshift(
+        `${missing} of ${this.frames.length} frames are no longer in ${record.folder}: they cannot be shown or mended from. Start lamella view with --frames-from FOLDER.`,
+      );
+    }
+    return {
+      name: basename(this.folder),
+      size: record.size,
+      bits: record.composite.bits,
+      unit: depth.unit,
+      depthRange: depth.min === null || depth.max === null ? null : { near: depth.min, far: depth.max },
+      mmPerPixel: record.mmPerPixel ?? null,
+      anchor: record.anchorNumber,
+      frames: record.frames.map((frame) => ({
+        number: frame.number,
+        name: frame.name,
+        depth: frame.depth,
+        sharePercent: frame.sharePercent,
+        used: frame.used,
+        leftOutReason: frame.leftOutReason ?? null,
+        isThere: there.has(frame.number),
+        scale: frame.transform ? Math.hypot(frame.transform[0], frame.transform[3]) : 1,
+      })),
+      coverage: coverage.classes.map(({ name, colour, percent }) => ({
+        name,
+        colour,
+        percent,
+        meaning: coverageClasses.find((entry) => entry.name === name)?.meaning ?? name,
+      })),
+      ramps: { depth: colourStops('depth'), confidence: colourStops('confidence') },
+      mends: this.mends,
+      applied: this.mends.filter((mend) => mendState(mend, applied) === 'applied').map(({ id }) => id),
+      defaultFeatherPx,
+      tileSize,
+      mapsKey: String(this.mapsVersion),
+      warnings,
+    };
+  }
+
+  progress(): Progress {
+    return {
+      measured: this.curves.measured,
+      frames: this.frames.length,
+      mapsReady: this.maps.allReady,
+      problem: this.problem,
+    };
+  }
+
+  /**
+   * A tile of a layer as JPEG, in the composite's profile where it shows a photograph; undefined when there is none.
+   *
+   * @param layer 'composite' (with the mends of `key`), 'depth', 'sources', 'confidence', 'coverage', or 'frame-N'.
+   */
+  async tile(layer: string, place: TilePlace, key: string): Promise<Buffer | undefined> {
+    const { record } = this;
+    const region = tileRegion(place, record.size);
+    if (!region) return undefined;
+    const step = 2 ** place.level;
+    const rgb = await this.paint(layer, region, step, key);
+    if (!rgb) return undefined;
+    const isPhotograph = layer === 'composite' || layer.startsWith('frame-');
+    const icc = isPhotograph && record.composite.channels === 3 ? this.icc : undefined;
+    return encodeJpeg(rgb, region.width, region.height, 3, { icc, quality: tileQuality });
+  }
+
+  private async paint(
+    layer: string,
+    region: PictureRegion,
+    step: number,
+    key: string,
+  ): Promise<Rgb | undefined> {
+    const { record, maps } = this;
+    if (layer === 'composite') {
+      const source: RowSource | undefined = this.preview.source(key);
+      return source && paintPicture(source, region, step);
+    }
+    if (layer === 'depth') {
+      const { min, max } = record.maps.depth;
+      const [depth, confidence] = [await maps.open('depth'), await maps.open('confidence')];
+      return paintDepth(depth, confidence, region, step, { near: min ?? 0, far: max ?? 1 });
+    }
+    if (layer === 'sources') {
+      return paintSources(await maps.open('sources'), region, step, framePlaces(record));
+    }
+    if (layer === 'confidence') return paintConfidence(await maps.open('confidence'), region, step);
+    if (layer === 'coverage') return paintCoverage(await maps.open('coverage'), region, step, record);
+    const number = /^frame-(\d{1,5})$/.exec(layer)?.[1];
+    const frame = this.frames.find((candidate) => candidate.number === Number(number));
+    if (number === undefined || !frame) return undefined;
+    return paintAligned(await this.frameRasters.alignReduced(frame, region, step), region);
+  }
+
+  /** Frame numbers of a tile, (height, width) as 16-bit little-endian, for lighting up what a frame supplied. */
+  async sourceNumbers(place: TilePlace): Promise<Uint16Array | undefined> {
+    const region = tileRegion(place, this.record.size);
+    if (!region) return undefined;
+    return Uint16Array.from(readReduced(await this.maps.open('sources'), region, 2 ** place.level, 'pick'));
+  }
+
+  /** What is known of a pixel; sources over the square of `radius` about it. */
+  spot(x: number, y: number, radius: number): Spot {
+    const { record, maps } = this;
+    const spot: Spot = { x, y };
+    const depth = maps.ready('depth');
+    if (depth) {
+      const [value] = onePixel(depth, x, y);
+      spot.depth = Number.isFinite(value) ? value : null;
+    }
+    const confidence = maps.ready('confidence');
+    if (confidence) spot.confidence = onePixel(confidence, x, y)[0] * record.maps.confidence.scale;
+    const coverage = maps.ready('coverage');
+    if (coverage) {
+      const [r, g, b] = onePixel(coverage, x, y);
+      const packed = (r << 16) | (g << 8) | b;
+      const found = record.maps.coverage.classes.find(
+        ({ colour }) => Number.parseInt(colour.slice(1), 16) === packed,
+      );
+      if (found) spot.coverage = found.name;
+    }
+    const sources = maps.ready('sources');
+    if (sources) spot.sources = sharesAround(sources, x, y, Math.min(mostSpotRadius, radius));
+    if (this.curves.measured > 0) spot.curve = this.curves.at(x, y);
+    return spot;
+  }
+
+  /** Depth along a line between two pixels. */
+  async section(from: [number, number], to: [number, number], points: number): Promise<Section> {
+    const depth = await this.maps.open('depth');
+    const count = Math.max(2, Math.min(mostSectionPoints, points));
+    const clamp = (value: number, length: number) => Math.max(0, Math.min(length - 1, Math.round(value)));
+    const depths = Array.from({ length: count }, (_, i) => {
+      const at = i / (count - 1);
+      const x = clamp(from[0] + (to[0] - from[0]) * at, depth.width);
+      const y = clamp(from[1] + (to[1] - from[1]) * at, depth.height);
+      const [value] = onePixel(depth, x, y);
+      return Number.isFinite(value) ? value : null;
+    });
+    return { depths };
+  }
+
+  /** Frames worth mending a region from: the sharpest there by the curves measured so far, and those that supply it. */
+  async candidates(region: Mend['region']): Promise<Candidates> {
+    const { size } = this.record;
+    const bounds = regionBounds(region, size);
+    const inside = bounds && clipRegion(bounds, size);
+    if (!inside) throw new InputError('The region holds no pixel of the picture.');
+    const curve = this.curves.mean(this.cellsOf(region, inside));
+    const shares = new Map(sharesIn(await this.maps.open('sources'), inside));
+    const all = this.frames.map(({ number, path }, i) => ({
+      number,
+      measure: curve[i],
+      sharePercent: 100 * (shares.get(number) ?? 0),
+      isThere: path !== undefined,
+    }));
+    all.sort(
+      (first, second) =>
+        (second.measure ?? -1) - (first.measure ?? -1) || second.sharePercent - first.sharePercent,
+    );
+    const best = all.filter(({ isThere }) => isThere).slice(0, shownCandidates);
+    const margin = Math.round(0.15 * Math.max(inside.width, inside.height)) + 4;
+    return {
+      frames: best.map(({ isThere: _, ...frame }) => frame),
+      crop: clipRegion(growRegion(inside, margin), size)!,
+    };
+  }
+
+  private cellsOf(region: Mend['region'], bounds: PictureRegion): number[] {
+    const { cellPx, columns, rows } = this.curves;
+    const window = {
+      x: Math.floor(bounds.x / cellPx),
+      y: Math.floor(bounds.y / cellPx),
+      width: Math.min(columns, Math.ceil((bounds.x + bounds.width) / cellPx)) - Math.floor(bounds.x / cellPx),
+      height: Math.min(rows, Math.ceil((bounds.y + bounds.height) / cellPx)) - Math.floor(bounds.y / cellPx),
+    };
+    const toCells = (value: number) => (value + 0.5) / cellPx - 0.5;
+    const inCells: Mend['region'] =
+      region.kind === 'rectangle'
+        ? { kind: 'rectangle', ...window }
+        : { kind: 'polygon', points: region.points.map(([x, y]) => [toCells(x), toCells(y)]) };
+    const mask = regionMask(inCells, window);
+    const cells: number[] = [];
+    for (let i = 0; i < mask.length; i++) {
+      const at = (window.y + Math.floor(i / window.width)) * columns + window.x + (i % window.width);
+      if (mask[i]) cells.push(at);
+    }
+    // A region thinner than a cell may hold no cell's middle.
+    const middle =
+      Math.floor((bounds.y + bounds.height / 2) / cellPx) * columns +
+      Math.floor((bounds.x + bounds.width / 2) / cellPx);
+    return cells.length > 0 ? cells : [middle];
+  }
+
+  /** A crop of the composite (frame 0) or of an aligned frame as JPEG, reduced to `cropSide`. */
+  async crop(number: number, region: PictureRegion): Promise<Buffer | undefined> {
+    const inside = clipRegion(region, this.record.size);
+    if (!inside) return undefined;
+    let step = 1;
+    while (Math.max(inside.width, inside.height) > cropSide * 1.5 * step) step *= 2;
+    const reduced = {
+      x: Math.floor(inside.x / step),
+      y: Math.floor(inside.y / step),
+      width: Math.max(1, Math.floor(inside.width / step)),
+      height: Math.max(1, Math.floor(inside.height / step)),
+    };
+    const rgb = await this.paint(number === 0 ? 'composite' : `frame-${number}`, reduced, step, '0');
+    if (!rgb) return undefined;
+    const icc = this.record.composite.channels === 3 ? this.icc : undefined;
+    return encodeJpeg(rgb, reduced.width, reduced.height, 3, { icc, quality: tileQuality });
+  }
+
+  /** Blends mends for the eye; nothing is written. Throws InputError when one cannot be applied. */
+  async previewMends(mends: readonly Mend[]): Promise<Preview> {
+    const startMs = performance.now();
+    const key = await this.preview.blend(mends);
+    return { key, tookMs: Math.round(performance.now() - startMs) };
+  }
+
+  /** Records mends and applies them to the result on disk. */
+  async save(mends: readonly Mend[]): Promise<ResultInfo> {
+    await applyMends(this.folder, mends, { framesFrom: this.options.framesFrom });
+    this.record = await readRunRecord(this.folder);
+    this.mends = await readMends(this.folder, this.record.size);
+    const before = this.maps;
+    this.maps = new MapRasters(this.store, this.folder, this.record);
+    this.mapsVersion++;
+    await this.maps.openAll();
+    before.close();
+    return this.info();
+  }
+}
+
+function onePixel(source: RowSource, x: number, y: number) {
+  const pixel = takeSamples(source.bits, source.channels);
+  source.readRow(y, x, 1, pixel);
+  return pixel;
+}
+
+function sharesAround(source: RowSource, x: number, y: number, radius: number): [number, number][] {
+  const region = clipRegion(growRegion({ x, y, width: 1, height: 1 }, radius), source)!;
+  return sharesIn(source, region);
+}
+
+/** Rows and columns of a region that are counted, at most. */
+const countedPerSide = 256;
+
+function sharesIn(source: RowSource, region: PictureRegion): [number, number][] {
+  const row = takeSamples(source.bits, region.width);
+  const counts = new Map<number, number>();
+  const stepX = Math.ceil(region.width / countedPerSide);
+  const stepY = Math.ceil(region.height / countedPerSide);
+  let all = 0;
+  for (let y = 0; y < region.height; y += stepY) {
+    source.readRow(region.y + y, region.x, region.width, row);
+    for (let x = 0; x < region.width; x += stepX) {
+      counts.set(row[x], (counts.get(row[x]) ?? 0) + 1);
+      all++;
+    }
+  }
+  return [...counts]
+    .sort((first, second) => second[1] - first[1])
+    .map(([frame, count]): [number, number] => [frame, count / all]);
+}

@@ -1,0 +1,141 @@
+import { spawn } from 'node:child_process';
+import { mkdir, readFile, rm } from 'node:fs/promises';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import sharp from 'sharp';
+import { coverageClasses } from '../../src/result/coverage.js';
+import { writeComposite } from '../../src/result/write-composite.js';
+import { writeMaps } from '../../src/result/write-maps.js';
+import { writeRunRecord } from '../../src/result/write-run-record.js';
+import { hashFile } from '../../src/stack/hash-file.js';
+import { sampleFrame, sampleRecord } from '../result/sample-record.js';
+import { findBrowser, launchBrowser } from '../view/browser.js';
+
+// How long a 100-megapixel result takes from the page's loading to its first tiles and to the picture in full, and what
+// memory the server holds while it opens the maps and measures the frames. Build first: the server is that of dist.
+// Usage: npm run bench:view [-- tif|png|jpg]
+
+const size = { width: 11_600, height: 8700 };
+const frames = 3;
+const kinds = ['tif', 'png', 'jpg'] as const;
+const kind = kinds.find((name) => name === (process.argv[2] ?? 'tif'));
+const lamella = fileURLToPath(new URL('../../bin/lamella.js', import.meta.url));
+const folder = fileURLToPath(new URL(`../../.cache/bench/view-${kind}`, import.meta.url));
+
+if (!kind) {
+  console.error(`Expected ${kinds.join(', ')} but received ${process.argv[2]}`);
+  process.exit(2);
+}
+const browserPath = findBrowser();
+if (browserPath === undefined) {
+  console.error('No Chromium is installed: there is nothing to open the page with.');
+  process.exit(3);
+}
+const isMade = await readFile(join(folder, 'run.json')).then(
+  () => true,
+  () => false,
+);
+if (!isMade) await makeResult();
+
+const server = spawn(process.execPath, [lamella, 'view', folder], { stdio: ['ignore', 'pipe', 'inherit'] });
+const startedMs = performance.now();
+const address = await new Promise<string>((resolve) => {
+  server.stdout.once('data', (text) => resolve(String(text).trim()));
+});
+const readyMs = performance.now() - startedMs;
+const browser = await launchBrowser(browserPath);
+try {
+  const page = await browser.newPage({ viewport: { width: 1600, height: 1000 } });
+  let firstTileMs = Number.NaN;
+  let lastTileMs = Number.NaN;
+  let tiles = 0;
+  let loadMs = Number.NaN;
+  page.on('load', () => {
+    loadMs = performance.now();
+  });
+  page.on('requestfinished', (request) => {
+    if (!request.url().includes('/tile/composite/')) return;
+    if (tiles++ === 0) firstTileMs = performance.now();
+    lastTileMs = performance.now();
+  });
+  await page.goto(address);
+  await page.waitForSelector('#progress:not(:empty)');
+  const openMiB = await peakMiB(server.pid);
+  await page.waitForSelector('#progress:empty', { state: 'attached', timeout: 600_000 });
+  console.log(
+    `${(size.width * size.height) / 1e6} megapixels, ${kind}, ${frames} frames, Node ${process.version}\n` +
+      `server ready after            ${(readyMs / 1000).toFixed(2)} s\n` +
+      `first tile after page load    ${((firstTileMs - loadMs) / 1000).toFixed(2)} s\n` +
+      `all ${String(tiles).padEnd(3)} tiles after           ${((lastTileMs - loadMs) / 1000).toFixed(2)} s\n` +
+      `peak memory, picture shown    ${openMiB.toFixed(0)} MiB\n` +
+      `peak memory, maps and curves  ${(await peakMiB(server.pid)).toFixed(0)} MiB`,
+  );
+} finally {
+  await browser.close();
+  server.kill('SIGINT');
+}
+
+/** High-water mark of a process's resident set (proc(5), VmHWM); NaN where there is no such file. */
+async function peakMiB(pid: number | undefined): Promise<number> {
+  const status = await readFile(`/proc/${pid}/status`, 'utf8').catch(() => '');
+  return Number(/^VmHWM:\s+(\d+) kB$/m.exec(status)?.[1]) / 1024;
+}
+
+/** A made-up result of three frames: waves and grain, so that nothing compresses to nothing. */
+async function makeResult(): Promise<void> {
+  await rm(folder, { recursive: true, force: true });
+  await mkdir(join(folder, 'frames'), { recursive: true });
+  const { width, height } = size;
+  const count = width * height;
+  const isDeep = kind !== 'jpg';
+  const pixels = isDeep ? new Uint16Array(count * 3) : new Uint8Array(count * 3);
+  const scale = isDeep ? 257 : 1;
+  let state = 1;
+  for (let y = 0, i = 0; y < height; y++) {
+    const wave = 60 * Math.sin(y / 90);
+    for (let x = 0; x < width; x++, i += 3) {
+      state = (Math.imul(state, 1664525) + 1013904223) >>> 0;
+      const value = 110 + wave + 40 * Math.sin(x / 70) + (state >>> 28);
+      pixels[i] = value * scale;
+      pixels[i + 1] = (value - 20) * scale;
+      pixels[i + 2] = (230 - value) * scale;
+    }
+  }
+  const software = 'Lamella bench';
+  const { notes: _, ...composite } = await writeComposite(
+    folder,
+    { pixels, ...size, channels: 3 },
+    { format: kind!, software },
+  );
+  const names: string[] = [];
+  for (let number = 1; number <= frames; number++) {
+    names.push(`${number}.jpg`);
+    await sharp(pixels, { raw: { ...size, channels: 3 }, limitInputPixels: false })
+      .toColourspace('srgb')
+      .blur(number === 2 ? 0.3 : 3)
+      .jpeg({ quality: 92 })
+      .toFile(join(folder, 'frames', `${number}.jpg`));
+  }
+  const maps = {
+    ...size,
+    depth: Float32Array.from({ length: count }, (_, i) => Math.sin((i % width) / 500) + i / count),
+    sources: Uint16Array.from({ length: count }, (_, i) => 1 + (((i % width) >> 8) % frames)),
+    confidence: Uint8Array.from({ length: count }, (_, i) => i >> 10),
+    coverage: Uint8Array.from({ length: count }, (_, i) => ((i % width) >> 9) % coverageClasses.length),
+  };
+  const mapsRecord = await writeMaps(folder, maps, { unit: 'mm', software });
+  const record = sampleRecord({
+    size,
+    frameSize: size,
+    folder: join(folder, 'frames'),
+    composite,
+    maps: mapsRecord,
+    crop: { x: 0, y: 0, ...size },
+    frames: await Promise.all(
+      names.map(async (name, i) =>
+        sampleFrame(i + 1, { name, path: name, sha256: await hashFile(join(folder, 'frames', name)) }),
+      ),
+    ),
+  });
+  await writeRunRecord(folder, record);
+}

@@ -1,0 +1,85 @@
+import { readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { expect, test } from 'vitest';
+import { runCli } from '../../src/cli/run.js';
+import { fakeSystem } from '../cli/fake-system.js';
+import { makeResult } from './made-result.js';
+
+async function lamella(...args: string[]) {
+  const system = fakeSystem();
+  const exitCode = await runCli(args, '1.2.3', system);
+  return { exitCode, stdout: system.stdout.text, stderr: system.stderr.text };
+}
+
+test('a mend is added, listed, dropped, kept and undone', async () => {
+  const { folder } = await makeResult();
+  const composite = () => readFileSync(join(folder, 'composite.tif'));
+  const before = composite();
+  const add = ['--add', 'frame=3', '--region', '60,50,40,30', '--feather', '12', '--note', 'left eye'];
+  expect(await lamella('mend', folder, ...add)).toEqual({
+    exitCode: 0,
+    stdout: '',
+    stderr: '1 of 1 mend is in the picture.\n',
+  });
+  const mended = composite();
+  expect(mended.equals(before)).toBe(false);
+  const { stdout } = await lamella('mend', folder, '--list');
+  expect(stdout).toBe('1  frame 3  60,50,40,30  feather 12 px  applied  left eye\n');
+
+  await lamella('mend', folder, '--drop', '1');
+  expect(composite().equals(before)).toBe(true);
+  expect((await lamella('mend', folder, '--list')).stdout).toContain('dropped');
+  await lamella('mend', folder, '--keep', '1');
+  expect(composite().equals(mended)).toBe(true);
+
+  expect((await lamella('mend', folder, '--undo')).exitCode).toBe(0);
+  expect(composite().equals(before)).toBe(true);
+  expect((await lamella('mend', folder, '--list')).stdout).toContain('waiting');
+  await lamella('mend', folder);
+  expect(composite().equals(mended)).toBe(true);
+
+  const polygon = ['--add', 'frame=1', '--region', '20,100 60,100 40,140'];
+  const { stdout: json } = await lamella('mend', folder, ...polygon, '--json');
+  expect(JSON.parse(json).mends).toMatchObject([
+    { id: 1, state: 'applied' },
+    { id: 2, frame: 1, featherPx: 40, region: { kind: 'polygon' }, state: 'applied' },
+  ]);
+});
+
+test.each([
+  [['--add', 'frame=9', '--region', '1,2,3,4'], 2, 'there is no frame 9'],
+  [['--add', 'frame=3', '--region', '210,2,30,4'], 2, 'leaves the picture of 220 x 170 pixels'],
+  [['--add', '12', '--region', '1,2,3,4'], 2, 'Expected frame=N for --add but received 12'],
+  [['--add', 'frame=3'], 2, 'Expected one --region for each --add but received 1 --add and 0 --region'],
+  [['--add', 'frame=3', '--region', '1,2'], 2, 'for --region but received 1,2'],
+  [['--add', 'frame=3', '--region', '60,50,9,9', '--feather', '-1'], 2, 'from 0 to 1000 px for --feather'],
+  [['--drop', '4'], 2, 'There is no mend 4'],
+  [['--drop', 'x'], 2, 'for --drop but received x'],
+  [['--list', '--undo'], 2, 'but received several'],
+  [['--undo'], 3, 'is not mended: there is nothing to undo'],
+  [['--frames-from', '/nowhere/at/all'], 3, 'is no folder'],
+])('%j is refused and changes nothing', async (args, code, message) => {
+  const { folder } = await makeResult();
+  const before = readFileSync(join(folder, 'run.json'));
+  const { exitCode, stderr } = await lamella('mend', folder, ...args);
+  expect(stderr).toContain(message);
+  expect(exitCode).toBe(code);
+  expect(readFileSync(join(folder, 'run.json')).equals(before)).toBe(true);
+});
+
+test('a recorded mend that cannot be applied is refused by its id', async () => {
+  const { folder } = await makeResult();
+  await lamella('mend', folder, '--add', 'frame=3', '--region', '60,50,40,30');
+  const path = join(folder, 'mends.json');
+  writeFileSync(path, readFileSync(path, 'utf8').replace('"frame": 3', '"frame": 8'));
+  const { exitCode, stderr } = await lamella('mend', folder);
+  expect(exitCode).toBe(3);
+  expect(stderr).toContain('Mend 1 cannot be applied: there is no frame 8');
+});
+
+test('without mends there is nothing to do', async () => {
+  const { folder } = await makeResult();
+  const { exitCode, stderr } = await lamella('mend', folder);
+  expect(exitCode).toBe(0);
+  expect(stderr).toContain('No mends are recorded');
+});

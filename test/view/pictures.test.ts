@@ -1,0 +1,265 @@
+import { writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import sharp from 'sharp';
+import { describe, expect, test } from 'vitest';
+import { type Mend, readMends } from '../../src/mend/mends-file.js';
+import { readRunRecord } from '../../src/result/read-run-record.js';
+import { colourStops, colourTable, tablePlace } from '../../src/view/colour-maps.js';
+import { Raster, type RowSource, readReduced, readRegion } from '../../src/view/raster.js';
+import { Store } from '../../src/view/store.js';
+import { Viewer } from '../../src/view/viewer.js';
+import { makeResult, readSamples, size, subjectAt } from '../mend/made-result.js';
+
+const mend: Mend = {
+  id: 1,
+  frame: 3,
+  region: {
+    kind: 'polygon',
+    points: [
+      [60, 50],
+      [110, 60],
+      [90, 100],
+      [62, 90],
+    ],
+  },
+  featherPx: 20,
+  note: '',
+  kept: true,
+};
+
+describe('colours', () => {
+  // From the tables of 256 colours that matplotlib 3.11 carries for the two maps.
+  test.each([
+    [
+      'depth',
+      [
+        [0, '440154'],
+        [31, '472c7a'],
+        [64, '3b528b'],
+        [101, '2a778e'],
+        [128, '21918c'],
+        [200, '70cf57'],
+        [255, 'fde725'],
+      ],
+      1,
+    ],
+    [
+      'confidence',
+      [
+        [0, '00224e'],
+        [64, '434e6c'],
+        [101, '656870'],
+        [128, '7d7c78'],
+        [200, 'c4b468'],
+        [255, 'fee838'],
+      ],
+      2,
+    ],
+  ] as const)('of %s are the published ones', (name, published, tolerance) => {
+    const table = colourTable(name);
+    for (const [index, hex] of published) {
+      const at = tablePlace(index / 255);
+      const wanted = Number.parseInt(hex, 16);
+      [16, 8, 0].forEach((shift, channel) => {
+        expect(Math.abs(table[at + channel] - ((wanted >> shift) & 255))).toBeLessThanOrEqual(tolerance);
+      });
+    }
+    expect(colourStops(name)).toHaveLength(52);
+  });
+
+  test.each(['depth', 'confidence'] as const)('of %s rise in lightness all the way', (name) => {
+    const linear = (byte: number) => ((byte / 255 + 0.055) / 1.055) ** 2.4;
+    const lightness = colourStops(name).map((hex) => {
+      const [r, g, b] = [1, 3, 5].map((i) => linear(Number.parseInt(hex.slice(i, i + 2), 16)));
+      return Math.cbrt(0.2126 * r + 0.7152 * g + 0.0722 * b);
+    });
+    for (let i = 1; i < lightness.length; i++) expect(lightness[i]).toBeGreaterThan(lightness[i - 1]);
+  });
+});
+
+describe('a picture read by parts', () => {
+  test.each([
+    [8, 3],
+    [16, 3],
+    [16, 1],
+    [8, 1],
+  ] as const)('gives the samples of the file, %i bits, %i channels', async (bits, channels) => {
+    const { folder } = await makeResult({ bits, channels, format: 'png' });
+    const store = await Store.open();
+    try {
+      const raster = await store.raster(join(folder, 'composite.png'), 'colour');
+      expect([raster.bits, raster.channels]).toEqual([bits, channels]);
+      const all = await readSamples(join(folder, 'composite.png'), bits, channels);
+      const part = readRegion(raster, { x: 31, y: 17, width: 50, height: 40 });
+      for (let y = 0; y < 40; y++) {
+        const start = ((17 + y) * size.width + 31) * channels;
+        const row = all.subarray(start, start + 50 * channels);
+        expect(part.subarray(y * 50 * channels, (y + 1) * 50 * channels)).toEqual(row);
+      }
+      raster.close();
+    } finally {
+      await store.close();
+    }
+  });
+
+  test('is read where it lies when it is an uncompressed TIFF, and no other file is taken for one', async () => {
+    const { folder } = await makeResult();
+    const raster = await Raster.open(join(folder, 'composite.tif'));
+    expect(raster?.width).toBe(size.width);
+    raster?.close();
+    expect(await Raster.open(join(folder, 'sources.png'))).toBeUndefined();
+    for (const options of [
+      { compression: 'deflate' as const },
+      { compression: 'none' as const, tile: true, tileWidth: 64, tileHeight: 64 },
+    ]) {
+      const path = join(folder, 'other.tif');
+      await sharp(join(folder, 'composite.tif')).tiff(options).toFile(path);
+      expect(await Raster.open(path)).toBeUndefined();
+    }
+    writeFileSync(join(folder, 'short.tif'), 'II*\0');
+    expect(await Raster.open(join(folder, 'short.tif'))).toBeUndefined();
+  });
+
+  test('is averaged over whole blocks, numbers that are missing left out', () => {
+    const [width, height, step] = [13, 11, 4];
+    const values = Float32Array.from({ length: width * height }, (_, i) => (i % 7 === 0 ? Number.NaN : i));
+    const source: RowSource = {
+      width,
+      height,
+      channels: 1,
+      bits: 32,
+      readRow: (y, x, count, into) => into.set(values.subarray(y * width + x, y * width + x + count)),
+    };
+    const means = readReduced(source, { x: 0, y: 0, width: 3, height: 2 }, step, 'mean');
+    const picks = readReduced(source, { x: 0, y: 0, width: 3, height: 2 }, step, 'pick');
+    for (let y = 0; y < 2; y++) {
+      for (let x = 0; x < 3; x++) {
+        const block: number[] = [];
+        for (let j = 0; j < step; j++) {
+          for (let i = 0; i < step; i++) block.push(values[(y * step + j) * width + x * step + i]);
+        }
+        const known = block.filter((value) => !Number.isNaN(value));
+        const mean = known.reduce((sum, value) => sum + value, 0) / known.length;
+        expect(means[y * 3 + x]).toBeCloseTo(mean, 4);
+        expect(picks[y * 3 + x]).toEqual(values[(y * step + 2) * width + x * step + 2]);
+      }
+    }
+  });
+});
+
+describe('a viewer', () => {
+  test('shows mends before they are saved as they are after', async () => {
+    const { folder } = await makeResult({ bits: 16 });
+    const viewer = await Viewer.open(folder);
+    try {
+      const { key } = await viewer.previewMends([mend]);
+      const place = { level: 0, column: 0, row: 0 };
+      const shown = await viewer.tile('composite', place, key);
+      const before = await viewer.tile('composite', place, '0');
+      await viewer.save([mend]);
+      const again = await Viewer.open(folder);
+      const { key: savedKey } = await again.previewMends(await readMends(folder, size));
+      expect((await again.tile('composite', place, savedKey))?.equals(shown!)).toBe(true);
+      expect((await again.tile('composite', place, '0'))?.equals(before!)).toBe(true);
+      await again.close();
+
+      // The same pixels as on disk, but for what the tile's JPEG does to noise.
+      const tile = await sharp(shown).raw().toBuffer();
+      const saved = await readSamples(join(folder, 'composite.tif'), 16, 3);
+      let sum = 0;
+      for (let i = 0; i < tile.length; i++) sum += Math.abs(tile[i] - saved[i] / 257);
+      expect(sum / tile.length).toBeLessThan(5);
+      expect(viewer.info().applied).toEqual([1]);
+      expect(viewer.info().mapsKey).not.toBe('1');
+    } finally {
+      await viewer.close();
+    }
+  });
+
+  test('goes back to an earlier chain of mends, and knows none but its own', async () => {
+    const { folder } = await makeResult();
+    const viewer = await Viewer.open(folder);
+    const place = { level: 0, column: 0, row: 0 };
+    const one = await viewer.previewMends([mend]);
+    const first = await viewer.tile('composite', place, one.key);
+    const two = await viewer.previewMends([mend, { ...mend, id: 2, frame: 1 }]);
+    expect(two.key).not.toBe(one.key);
+    expect((await viewer.tile('composite', place, two.key))?.equals(first!)).toBe(false);
+    expect((await viewer.previewMends([mend])).key).toBe(one.key);
+    expect((await viewer.tile('composite', place, one.key))?.equals(first!)).toBe(true);
+    expect((await viewer.previewMends([{ ...mend, kept: false }])).key).toBe('0');
+    expect(await viewer.tile('composite', place, 'elsewhere')).toBeUndefined();
+    await viewer.close();
+  });
+
+  test('shows a frame in the place and light of the composite', async () => {
+    const { folder } = await makeResult();
+    const viewer = await Viewer.open(folder);
+    const tile = await viewer.tile('frame-1', { level: 0, column: 0, row: 0 }, '0');
+    const { data, info } = await sharp(tile).raw().toBuffer({ resolveWithObject: true });
+    let worst = 0;
+    for (let y = 8; y < info.height - 8; y++) {
+      for (let x = 8; x < info.width - 8; x++) {
+        worst = Math.max(worst, Math.abs(data[(y * info.width + x) * 3 + 1] - subjectAt(1, x, y, 1)));
+      }
+    }
+    // The tile is a JPEG of quality 95.
+    expect(worst).toBeLessThan(7);
+    await viewer.close();
+  });
+
+  test('knows spots, sections and the frames that are sharp in a region', async () => {
+    const { folder } = await makeResult();
+    const viewer = await Viewer.open(folder);
+    expect(viewer.spot(5, 6, 0)).toEqual({ x: 5, y: 6 });
+    viewer.startBackground();
+    await expect
+      .poll(() => viewer.progress(), { timeout: 20_000 })
+      .toMatchObject({ measured: 3, mapsReady: true });
+    const record = await readRunRecord(folder);
+    const [depth, confidence, sources] = await Promise.all([
+      readSamples(join(folder, 'depth.tif'), 32, 1),
+      readSamples(join(folder, 'confidence.png'), 8, 1),
+      readSamples(join(folder, 'sources.png'), 16, 1),
+    ]);
+    const at = 6 * size.width + 5;
+    const spot = viewer.spot(5, 6, 0);
+    expect(spot.depth).toBeCloseTo(depth[at], 6);
+    expect(spot.confidence).toBeCloseTo(confidence[at] / 255, 9);
+    expect(spot.sources).toEqual([[sources[at], 1]]);
+    expect(spot.coverage).toBe(record.maps.coverage.classes[at % 5].name);
+    expect(spot.curve).toHaveLength(3);
+    expect(viewer.spot(0, 0, 0).depth).toBeNull();
+    const around = viewer.spot(50, 60, 4).sources!;
+    expect(around.reduce((sum, [, share]) => sum + share, 0)).toBeCloseTo(1, 9);
+
+    const section = await viewer.section([10, 20], [40, 20], 31);
+    section.depths.forEach((value, i) => {
+      const wanted = depth[20 * size.width + 10 + i];
+      if (value === null) expect(Number.isNaN(wanted)).toBe(true);
+      else expect(value).toBeCloseTo(wanted, 6);
+    });
+
+    const { frames, crop } = await viewer.candidates(mend.region);
+    const measures = frames.map(({ measure }) => measure!);
+    expect(measures).toEqual([...measures].sort((first, second) => second - first));
+    expect(frames.map(({ number }) => number).sort()).toEqual([1, 2, 3]);
+    expect(crop.x).toBeLessThan(60);
+    const jpeg = await viewer.crop(frames[0].number, crop);
+    expect(await sharp(jpeg).metadata()).toMatchObject({ width: crop.width, height: crop.height });
+    await viewer.close();
+  });
+
+  test('says which frames are gone, and cannot show or mend from a changed one', async () => {
+    const { folder, frames } = await makeResult();
+    writeFileSync(join(frames, 'f2.png'), 'something else');
+    const viewer = await Viewer.open(folder);
+    const place = { level: 0, column: 0, row: 0 };
+    await expect(viewer.tile('frame-2', place, '0')).rejects.toThrow(/has changed since the merge/);
+    await expect(viewer.previewMends([{ ...mend, frame: 2 }])).rejects.toThrow(/has changed since the merge/);
+    await viewer.close();
+    const blind = await Viewer.open(folder, { framesFrom: folder });
+    expect(blind.info().warnings[0]).toMatch(/3 of 3 frames are no longer in .*--frames-from/);
+    await blind.close();
+  });
+});
