@@ -1,3 +1,10 @@
+export type { BatchEvent } from './batch/batch-events.js';
+export type { BatchOptions } from './batch/batch-options.js';
+export { readStatus } from './batch/night-status.js';
+export { type BatchHooks, type BatchOutcome, dryRun, runBatch } from './batch/run-batch.js';
+export { type CheckedFrame, type CheckHooks, type CheckReport, check } from './check/check.js';
+export type { CheckOptions } from './check/check-options.js';
+export type { Finding, FindingKind, FindingRank } from './check/finding.js';
 export { exitCodes, InputError, InterruptedError, LamellaError, OutputError, UsageError } from './errors.js';
 export { type ApplyOptions, type ApplyOutcome, applyMends } from './mend/apply-mends.js';
 export type { MendRegion } from './mend/mend-region.js';

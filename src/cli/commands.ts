@@ -1,10 +1,12 @@
 import type { Command } from 'commander';
+import { batchCommand } from './batch-command.js';
 import { mendCommand } from './mend-command.js';
 import { mergeCommand } from './merge-command.js';
 import { planCommand } from './plan-command.js';
 import type { System } from './system.js';
 import { traceCommand } from './trace-command.js';
 import { viewCommand } from './view-command.js';
+import { workerCommand } from './worker-command.js';
 
 /** The commands in the order of the work; heavy modules are loaded by a command's action, not by its file. */
 export const commands: readonly ((system: System) => Command)[] = [
@@ -13,4 +15,6 @@ export const commands: readonly ((system: System) => Command)[] = [
   traceCommand,
   viewCommand,
   mendCommand,
+  batchCommand,
+  workerCommand,
 ];

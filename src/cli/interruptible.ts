@@ -15,7 +15,7 @@ const echoMs = 100;
 /**
  * Run `work` so that SIGINT or SIGTERM ends it.
  *
- * The first signal aborts the AbortSignal that `work` was given. When `work` has not settled 700 ms later,
+ * The first signal aborts the AbortSignal that `work` was given. When `work` has not settled `waitMs` later,
  * or a second signal comes, `force` is called and the promise rejects without waiting for `work`.
  * After a signal every rejection is an InterruptedError; work that finished all the same still counts as done.
  */
@@ -23,6 +23,7 @@ export async function interruptible<T>(
   signals: EventEmitter,
   work: (signal: AbortSignal) => Promise<T>,
   force: () => void,
+  waitMs = graceMs,
 ): Promise<T> {
   const controller = new AbortController();
   let timer: NodeJS.Timeout | undefined;
@@ -37,7 +38,7 @@ export async function interruptible<T>(
     onSignal = () => {
       if (!controller.signal.aborted) {
         firstMs = performance.now();
-        timer = setTimeout(stopNow, graceMs);
+        timer = setTimeout(stopNow, waitMs);
         controller.abort();
       } else if (performance.now() - firstMs > echoMs) {
         stopNow();

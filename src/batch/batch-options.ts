@@ -1,0 +1,170 @@
+import { totalmem } from 'node:os';
+import { basename, dirname, join, relative, resolve, sep } from 'node:path';
+import { UsageError } from '../errors.js';
+import type { MergeOptions } from '../merge/options.js';
+import { resolveOptions } from '../merge/resolve-options.js';
+import type { Budget } from './estimate.js';
+import { leastFrames } from './find-stacks.js';
+import type { SplitOptions } from './part-folder.js';
+
+/** How a batch is run; every field has a default. */
+export interface BatchOptions {
+  /** Folder of all results. Default: the root's name + `-merged` beside it. */
+  out?: string;
+  /** Options of all merges, where no `lamella.json` says otherwise; `threads` and `memoryMb` bound the batch. */
+  merge?: Partial<MergeOptions>;
+  /** Part each folder into the stacks that it holds. Default false. */
+  split?: boolean;
+  /** Default 'auto': by time where every frame has one, else by picture. */
+  splitBy?: SplitOptions['by'];
+  /** Pause that parts stacks, s, 0.1 to 86400. Default: found from the times. */
+  splitGapS?: number;
+  /** Run only stacks that failed before. Default false. */
+  retry?: boolean;
+  /** Time of day as 'HH:MM': nothing is started that would end later. Default: no bound. */
+  until?: string;
+  /** Added to the priority number of the merging processes, 0 to 19. Default 0. */
+  nice?: number;
+  /** Go on looking for new stacks. Default false. */
+  watch?: boolean;
+  /** Seconds without a change after which a watched stack is complete, 1 to 86400. Default 30. */
+  settleS?: number;
+  /** Address of a Redis server: stacks are handed to workers on other machines. Default: merged here. */
+  queue?: string;
+  /** Which batch goes first when workers are short, 1 (first) to 100. Default 50. */
+  priority?: number;
+}
+
+/** Options with their defaults filled in. */
+export interface ResolvedBatch {
+  /** Absolute paths. */
+  root: string;
+  out: string;
+  merge: Partial<MergeOptions>;
+  /** What one merge may use. */
+  budget: Budget;
+  /** What all that run at once may use together; with a queue that is for its workers to say. */
+  room: Budget;
+  queue: { url: string; priority: number } | undefined;
+  /** Bound on the memory of all merges together; undefined when none was given. */
+  memoryLimitMb: number | undefined;
+  maxPixels: number;
+  split: SplitOptions | undefined;
+  retry: boolean;
+  until: { hour: number; minute: number } | undefined;
+  nice: number;
+  watch: boolean;
+  settleMs: number;
+}
+
+/** Share of the machine's memory that stacks side by side may take together when no bound is given. */
+const memoryShare = 0.7;
+
+const defaultSettleS = 30;
+
+/** Checks the options and fills in defaults. Throws UsageError, 'Expected <range> for <name> but received <value>'. */
+export function resolveBatch(root: string, given: BatchOptions): ResolvedBatch {
+  if (root === '') throw new UsageError('Expected the path of a folder for ROOT but received an empty text');
+  const merge = resolveOptions(given.merge ?? {}, 'flag');
+  const place = resolve(root);
+  const out = resolve(given.out ?? join(dirname(place), `${basename(place)}-merged`));
+  if (isWithin(place, out)) {
+    throw new UsageError(
+      `Expected a folder outside of the photographs' own for --out but received ${out}, in which they lie.`,
+    );
+  }
+  const splitBy = given.splitBy ?? 'auto';
+  if (!['auto', 'time', 'picture'].includes(splitBy)) {
+    throw expected('auto, time or picture', '--split-by', splitBy);
+  }
+  if (!given.split && (given.splitBy !== undefined || given.splitGapS !== undefined)) {
+    throw new UsageError('Expected --split beside --split-gap and --split-by but received only the latter.');
+  }
+  if (given.splitGapS !== undefined) within(given.splitGapS, 0.1, 86_400, 's', '--split-gap');
+  const nice = given.nice ?? 0;
+  if (!Number.isInteger(nice) || nice < 0 || nice > 19) {
+    throw expected('a whole number from 0 to 19', '--nice', nice);
+  }
+  const settleS = given.settleS ?? defaultSettleS;
+  within(settleS, 1, 86_400, 's', '--settle');
+  if (given.watch && given.retry) {
+    throw new UsageError('Expected --watch or --retry but received both: keep one of them.');
+  }
+  const queue = resolveQueue(given);
+  const budget = {
+    threads: queue ? 1 : merge.threads,
+    memoryMb: merge.memoryMb ?? (memoryShare * machineMemory()) / 1e6,
+  };
+  const unbounded = { threads: Number.POSITIVE_INFINITY, memoryMb: Number.POSITIVE_INFINITY };
+  return {
+    root: place,
+    out,
+    merge: { ...given.merge },
+    budget,
+    room: queue ? unbounded : budget,
+    queue,
+    memoryLimitMb: merge.memoryMb,
+    maxPixels: (merge.maxMegapixels ?? 250) * 1e6,
+    split: given.split ? { by: splitBy, gapS: given.splitGapS, least: leastFrames } : undefined,
+    retry: given.retry ?? false,
+    until: given.until === undefined ? undefined : timeOfDay(given.until),
+    nice,
+    watch: given.watch ?? false,
+    settleMs: settleS * 1000,
+  };
+}
+
+function resolveQueue(given: BatchOptions): ResolvedBatch['queue'] {
+  const { queue: url, priority } = given;
+  if (url === undefined) {
+    if (priority === undefined) return undefined;
+    throw new UsageError('Expected --queue beside --priority but received only the latter.');
+  }
+  const ownAffair = (['threads', 'memoryMb'] as const).find((key) => given.merge?.[key] !== undefined);
+  if (ownAffair || given.nice !== undefined) {
+    const flag = ownAffair === undefined ? '--nice' : ownAffair === 'threads' ? '--threads' : '--memory';
+    throw new UsageError(
+      `Expected ${flag} with the workers but received it beside --queue: give it to lamella worker.`,
+    );
+  }
+  if (given.until !== undefined) {
+    throw new UsageError(
+      'Expected --until or --queue but received both: when workers stop is for their machines to say.',
+    );
+  }
+  const first = priority ?? 50;
+  if (!Number.isInteger(first) || first < 1 || first > 100) {
+    throw expected('a whole number from 1 to 100', '--priority', first);
+  }
+  return { url, priority: first };
+}
+
+/** Memory of this machine or of the container that holds the process, bytes. */
+function machineMemory(): number {
+  // A container without a bound reports none, or a number beyond any memory.
+  const bound = process.constrainedMemory?.() ?? 0;
+  return bound > 0 ? Math.min(bound, totalmem()) : totalmem();
+}
+
+function timeOfDay(text: string): { hour: number; minute: number } {
+  const [, hour, minute] = /^(\d{1,2}):(\d\d)$/.exec(text) ?? [];
+  if (hour === undefined || Number(hour) > 23 || Number(minute) > 59) {
+    throw expected('a time of day such as 06:30', '--until', text);
+  }
+  return { hour: Number(hour), minute: Number(minute) };
+}
+
+function within(value: number, min: number, max: number, unit: string, name: string): void {
+  if (!(value >= min && value <= max)) throw expected(`a number from ${min} to ${max} ${unit}`, name, value);
+}
+
+function isWithin(path: string, folder: string): boolean {
+  const way = relative(folder, path);
+  return way === '' || (way !== '..' && !way.startsWith(`..${sep}`) && resolve(folder, way) === path);
+}
+
+function expected(range: string, name: string, value: unknown): UsageError {
+  return new UsageError(
+    `Expected ${range} for ${name} but received ${value === '' ? 'an empty text' : String(value)}`,
+  );
+}

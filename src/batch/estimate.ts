@@ -1,0 +1,86 @@
+import type { Size } from '../image/image.js';
+
+/** What a merge will take, for the plan and for deciding what fits beside what. */
+export interface StackNeeds {
+  /** Wall time by the model alone, before it is corrected by what stacks took on this machine, ms. */
+  modelMs: number;
+  memoryMb: number;
+  diskBytes: number;
+  threads: number;
+}
+
+/**
+ * Model of a merge, fitted to runs of Lamella itself on two cores (frames of 0.5 to 24 megapixels, 4 to 33 of
+ * them): processor seconds = 1 + 1.8 per megapixel + 0.12 per megapixel and frame.
+ */
+const baseS = 1;
+const pixelS = 1.8;
+const frameS = 0.12;
+
+/** Share of the work that more threads do not shorten. */
+const serialShare = 0.3;
+
+/** Frames below this gain little from more threads, megapixels. */
+const smallMegapixels = 6;
+
+/** Corrections beyond these are a machine that slept, not one that is slow. */
+const leastFactor = 0.02;
+const greatestFactor = 50;
+
+/** Runs from which the correction is taken. */
+const runsKept = 20;
+
+export interface StackFacts {
+  size: Size;
+  frames: number;
+  channels: 1 | 3;
+  bits: 8 | 16;
+}
+
+/** Resources that a batch may use. */
+export interface Budget {
+  threads: number;
+  memoryMb: number;
+}
+
+/**
+ * Needs of one merge. Small stacks take half of the threads, so that two can run side by side; that depends on the
+ * stack alone, never on what else waits, so that a stack is merged in the same way whenever its turn comes.
+ */
+export function stackNeeds(stack: StackFacts, budget: Budget): StackNeeds {
+  const megapixels = (stack.size.width * stack.size.height) / 1e6;
+  const memoryMb = memoryOf(megapixels);
+  const isSmall = megapixels <= smallMegapixels && memoryMb <= budget.memoryMb / 2 && budget.threads > 1;
+  const threads = isSmall ? Math.floor(budget.threads / 2) : budget.threads;
+  const workS = pixelS * megapixels + frameS * megapixels * stack.frames;
+  return {
+    modelMs: 1000 * (baseS + workS * (serialShare + (1 - serialShare) / threads)),
+    memoryMb,
+    diskBytes: diskOf(stack),
+    threads,
+  };
+}
+
+/**
+ * How much longer than by the model stacks take here: the median over the last runs, 1 when there were none.
+ */
+export function paceFactor(runs: readonly { wallMs: number; modelMs: number }[]): number {
+  const ratios = runs
+    .filter(({ wallMs, modelMs }) => wallMs > 0 && modelMs > 0)
+    .slice(-runsKept)
+    .map(({ wallMs, modelMs }) => wallMs / modelMs)
+    .sort((a, b) => a - b);
+  if (ratios.length === 0) return 1;
+  return Math.min(greatestFactor, Math.max(leastFactor, ratios[ratios.length >> 1]));
+}
+
+/** Peak memory of a merge, MB; measured at 0.006, 0.5, 1.9, 6 and 24 megapixels and taken from above. */
+function memoryOf(megapixels: number): number {
+  return Math.round(150 + 450 * Math.min(2, megapixels) + 150 * Math.max(0, megapixels - 2));
+}
+
+/** Upper bound of a result folder: all maps and the composite without compression, report and record. */
+function diskOf({ size, channels, bits, frames }: StackFacts): number {
+  const pixels = size.width * size.height;
+  return Math.round(pixels * ((channels * bits) / 8 + 10) + Math.min(2e6, pixels) + 60_000 + frames * 2000);
+}

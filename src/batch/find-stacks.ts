@@ -1,0 +1,225 @@
+import { readdir, realpath, stat } from 'node:fs/promises';
+import { basename, join, relative, resolve } from 'node:path';
+import { InputError, InterruptedError } from '../errors.js';
+import { isResultFolder } from '../result/unfinished.js';
+import { errorCode, fileErrorReason } from '../stack/file-error.js';
+import { hasPictureEnding, hasRawEnding } from '../stack/file-kind.js';
+import { type Inspected, inspectFile, type Photograph } from '../stack/inspect-file.js';
+import { mapLimited } from '../stack/map-limited.js';
+import { compareNames } from '../stack/natural-order.js';
+import { countOf } from '../stack/words.js';
+import type { Findings, FoundStack } from './found-stack.js';
+import { nightListName } from './night-events.js';
+import { partFolder, type SplitOptions } from './part-folder.js';
+import { resultName, stackKey } from './result-name.js';
+import type { InputFile } from './stack-inputs.js';
+
+/** Frames that make a stack. */
+export const leastFrames = 3;
+
+const filesAtOnce = 4;
+
+export interface FindOptions {
+  /** Folders that are not searched: the place of the results. */
+  exclude: readonly string[];
+  maxPixels: number;
+  /** Part each folder into the stacks that it holds. */
+  split?: SplitOptions | undefined;
+  signal?: AbortSignal | undefined;
+  /** What was learnt of files before; kept by callers that look again and again. */
+  known?: InspectionCache;
+}
+
+/** By path and facts of a file, what it holds. */
+export type InspectionCache = Map<string, { facts: string; inspected: Inspected }>;
+
+/**
+ * Finds the stacks below a folder, itself included: every folder with at least three frames, in natural order.
+ * Hidden folders, results of Lamella and folders of other batches are passed over; links are followed once.
+ *
+ * @throws InputError when the root cannot be read. Other folders that cannot are told in `passed`.
+ */
+export async function findStacks(root: string, options: FindOptions): Promise<Findings> {
+  const findings: Findings = { stacks: [], passed: [], partings: [] };
+  const seen = new Set(await Promise.all(options.exclude.map((path) => realpath(path).catch(() => path))));
+  await searchFolder(resolve(root), resolve(root), options, seen, findings);
+  return findings;
+}
+
+/** Throws InputError when the root cannot be read, before anything is made for its results. */
+export async function requireRoot(root: string): Promise<void> {
+  try {
+    await readdir(root);
+  } catch (error) {
+    throw unreadableRoot(root, error);
+  }
+}
+
+async function searchFolder(
+  root: string,
+  folder: string,
+  options: FindOptions,
+  seen: Set<string>,
+  findings: Findings,
+): Promise<void> {
+  if (options.signal?.aborted) throw new InterruptedError();
+  let names: string[];
+  try {
+    const place = await realpath(folder);
+    if (seen.has(place)) return;
+    seen.add(place);
+    names = (await readdir(folder)).filter((name) => !name.startsWith('.')).sort(compareNames);
+  } catch (error) {
+    if (folder === root) throw unreadableRoot(root, error);
+    findings.passed.push({
+      folder,
+      reason: `it cannot be read: ${fileErrorReason(error)}`,
+      unreadable: true,
+    });
+    return;
+  }
+  if (names.includes('run.json') && (await isResultFolder(folder))) return;
+  if (folder !== root && names.includes(nightListName)) return;
+  const { files, folders, hidden } = await sortEntries(folder, names);
+  try {
+    if (hidden > 0)
+      throw new InputError(`${countOf(hidden, 'file')} cannot be reached: permission is denied`);
+    await inspectFolder(root, folder, files, options, findings);
+  } catch (error) {
+    if (error instanceof InterruptedError) throw error;
+    const reason = error instanceof InputError ? error.message : fileErrorReason(error);
+    findings.passed.push({ folder, reason: `it cannot be read: ${reason}`, unreadable: true });
+  }
+  for (const name of folders) await searchFolder(root, join(folder, name), options, seen, findings);
+}
+
+/** Files and subfolders; `hidden` counts those of which the system tells nothing. */
+async function sortEntries(
+  folder: string,
+  names: string[],
+): Promise<{ files: InputFile[]; folders: string[]; hidden: number }> {
+  const files: InputFile[] = [];
+  const folders: string[] = [];
+  let hidden = 0;
+  for (const name of names) {
+    try {
+      const entry = await stat(join(folder, name));
+      if (entry.isDirectory()) folders.push(name);
+      else if (entry.isFile()) {
+        const { size, mtimeMs, ctimeMs } = entry;
+        files.push({ name, sizeBytes: size, modifiedMs: mtimeMs, changedMs: ctimeMs });
+      }
+    } catch (error) {
+      if (errorCode(error) !== 'ENOENT') hidden++;
+    }
+  }
+  return { files, folders, hidden };
+}
+
+async function inspectFolder(
+  root: string,
+  folder: string,
+  files: InputFile[],
+  options: FindOptions,
+  findings: Findings,
+): Promise<void> {
+  const inspected = await mapLimited(
+    files,
+    filesAtOnce,
+    (file) => inspectKnown(folder, file, options),
+    options.signal,
+  );
+  const photographs = inspected.flatMap((file) => (file.kind === 'photograph' ? [file.photograph] : []));
+  const meant = files.filter((file, i) => isMeant(inspected[i], file.name));
+  const raws = files.filter(({ name }) => hasRawEnding(name));
+  if (meant.length < leastFrames) {
+    if (meant.length > 0) {
+      const reason = `it holds ${countOf(meant.length, 'photograph')}, and a stack has at least ${leastFrames}`;
+      findings.passed.push({ folder, reason, unreadable: false });
+    } else if (raws.length >= leastFrames) {
+      const reason = `it holds ${countOf(raws.length, 'camera raw file')}, which must be developed to 16-bit TIFF first`;
+      findings.passed.push({ folder, reason, unreadable: false });
+    }
+    return;
+  }
+  const path = relative(root, folder);
+  const rootName = basename(root) || 'root';
+  const whole: FoundStack = {
+    key: stackKey(path),
+    name: resultName(stackKey(path), rootName),
+    folder,
+    frames: photographs.length,
+    ...commonFacts(photographs),
+    files: meant,
+  };
+  if (!options.split) {
+    findings.stacks.push(whole);
+    return;
+  }
+  const parted = await partFolder(whole, photographs, options.split, options.signal);
+  findings.partings.push(parted.sentence);
+  const keys = new Set<string>();
+  for (const { first, last, members } of parted.parts) {
+    const names = new Set(members.map(({ name }) => name));
+    // Two parts may begin with files that differ in their endings alone.
+    const stem = stackKey(path, stemOf(members[0].name));
+    const key = keys.has(stem) ? stackKey(path, members[0].name) : stem;
+    keys.add(key);
+    findings.stacks.push({
+      key,
+      name: resultName(key, rootName),
+      folder,
+      frames: members.length,
+      ...commonFacts(members),
+      files: meant.filter(({ name }) => names.has(name)),
+      part: [first, last],
+    });
+  }
+}
+
+async function inspectKnown(
+  folder: string,
+  { name, ...facts }: InputFile,
+  { known, maxPixels }: FindOptions,
+): Promise<Inspected> {
+  const path = join(folder, name);
+  const now = Object.values(facts).join(' ');
+  const before = known?.get(path);
+  if (before?.facts === now) return before.inspected;
+  const inspected = await inspectFile(folder, name, maxPixels);
+  known?.set(path, { facts: now, inspected });
+  return inspected;
+}
+
+function isMeant(inspected: Inspected, name: string): boolean {
+  return inspected.kind === 'photograph' || (inspected.kind === 'unusable' && hasPictureEnding(name));
+}
+
+/** Facts of the greater number of frames, for estimates. */
+function commonFacts(photographs: readonly Photograph[]): Pick<FoundStack, 'size' | 'channels' | 'bits'> {
+  const counts = new Map<string, number>();
+  let most: Photograph | undefined;
+  let best = 0;
+  for (const photograph of photographs) {
+    const key = `${photograph.size.width} ${photograph.size.height}`;
+    const count = (counts.get(key) ?? 0) + 1;
+    counts.set(key, count);
+    if (count > best) [most, best] = [photograph, count];
+  }
+  return {
+    size: most?.size ?? { width: 0, height: 0 },
+    channels: photographs.some(({ channels }) => channels === 3) ? 3 : 1,
+    bits: photographs.some(({ bits }) => bits === 16) ? 16 : 8,
+  };
+}
+
+function stemOf(name: string): string {
+  return name.replace(/\.[^.]*$/, '');
+}
+
+function unreadableRoot(root: string, error: unknown): InputError {
+  const code = errorCode(error);
+  const reason =
+    code === 'ENOTDIR' ? 'it is a file' : code === 'ENOENT' ? 'it does not exist' : fileErrorReason(error);
+  return new InputError(`The folder "${root}" cannot be searched for stacks: ${reason}.`, { cause: error });
+}

@@ -1,0 +1,101 @@
+import { readdirSync } from 'node:fs';
+import { join } from 'node:path';
+import sharp from 'sharp';
+import { InputError, LamellaError, OutputError, UsageError } from '../errors.js';
+import { merge } from '../merge/merge.js';
+import type { MergeEvent } from '../merge/options.js';
+import { readRunRecord } from '../result/read-run-record.js';
+import { verdicts } from '../result/report/verdicts.js';
+import { hasPictureEnding } from '../stack/file-kind.js';
+import { someNames } from '../stack/words.js';
+import type { FailureKind, StackReport } from './night-events.js';
+import { changedInputs } from './stack-inputs.js';
+import type { StackEnd, StackJob } from './stack-job.js';
+
+/** Longer side of the pictures on the page of the night, px. */
+const thumbnailSide = 320;
+
+class ChangedStackError extends InputError {}
+
+/**
+ * Merges one stack in this process. Never rejects: whatever happens becomes the end of the stack.
+ * A stack whose files changed while they were read leaves no result.
+ */
+export async function mergeStack(
+  job: StackJob,
+  onEvent: (event: MergeEvent) => void,
+  signal: AbortSignal,
+): Promise<StackEnd> {
+  try {
+    const outcome = await merge(
+      job.folder,
+      { ...job.options, out: job.out },
+      {
+        signal,
+        onEvent(event) {
+          onEvent(event);
+          // All frames are read by now, and nothing is written: what is thrown here ends the merge without a trace.
+          if (event.event === 'stage' && event.stage === 'write') refuseChanges(job);
+        },
+      },
+    );
+    return { state: 'done', report: await reportOn(job, outcome.wallMs) };
+  } catch (error) {
+    return signal.aborted ? { state: 'stopped' } : failureOf(job, error);
+  }
+}
+
+/** A failure as its batch records it; that the files changed explains more than what came of it. */
+function failureOf(job: StackJob, error: unknown): StackEnd {
+  let told = error;
+  try {
+    if (error instanceof InputError) refuseChanges(job);
+  } catch (change) {
+    told = change;
+  }
+  if (told instanceof LamellaError) return { state: 'failed', kind: kindOf(told), reason: told.message };
+  const trace = told instanceof Error ? (told.stack ?? told.message) : String(told);
+  return { state: 'failed', kind: 'defect', reason: `A defect of Lamella, please report it: ${trace}` };
+}
+
+function kindOf(error: LamellaError): FailureKind {
+  if (error instanceof ChangedStackError) return 'changed';
+  if (error instanceof OutputError) return 'output';
+  return error instanceof UsageError ? 'options' : 'frames';
+}
+
+function refuseChanges({ folder, files, wholeFolder }: StackJob): void {
+  const known = new Set(files.map(({ name }) => name));
+  const isNew = (name: string) => !name.startsWith('.') && hasPictureEnding(name) && !known.has(name);
+  const names = changedInputs(folder, files);
+  if (wholeFolder && names.length === 0) names.push(...readdirSync(folder).filter(isNew));
+  if (names.length === 0) return;
+  throw new ChangedStackError(
+    `The stack changed while it was read: ${someNames(names)}. Run the batch again when nothing writes into the folder.`,
+  );
+}
+
+async function reportOn(job: StackJob, wallMs: number): Promise<StackReport> {
+  const record = await readRunRecord(job.out);
+  const sha256 = new Map(record.frames.map((frame) => [frame.name, frame.sha256]));
+  return {
+    frames: record.frames.length,
+    framesUsed: record.frames.filter((frame) => frame.used).length,
+    size: record.size,
+    wallMs,
+    verdicts: verdicts(record),
+    warnings: record.warnings,
+    notes: record.notes,
+    files: job.files.map((file) => ({ ...file, sha256: sha256.get(file.name) ?? null })),
+    thumbnail: await thumbnailOf(join(job.out, record.composite.file)),
+  };
+}
+
+async function thumbnailOf(composite: string): Promise<string> {
+  const jpeg = await sharp(composite, { limitInputPixels: false })
+    .resize(thumbnailSide, thumbnailSide, { fit: 'inside', withoutEnlargement: true })
+    .toColourspace('srgb')
+    .jpeg({ quality: 75 })
+    .toBuffer();
+  return `data:image/jpeg;base64,${jpeg.toString('base64')}`;
+}

@@ -1,0 +1,73 @@
+import type { Size } from '../image/image.js';
+import type { FinishedFile } from './stack-inputs.js';
+
+export const nightListName = 'night-list.jsonl';
+export const nightListSchema = 'lamella-night-list';
+/** Raised when an event changes its meaning. Readers pass over events and fields that they do not know. */
+export const nightListVersion = 1;
+
+/** A stack as a batch takes it up. */
+export interface PlannedStack {
+  /** Its key, see `stackKey`. */
+  stack: string;
+  /** Name of its result folder. */
+  name: string;
+  /** Absolute path of the folder of photographs. */
+  folder: string;
+  frames: number;
+  size: Size;
+  estimateMs: number;
+}
+
+/** Why a stack failed: what its user can act on differs. */
+export type FailureKind =
+  | 'frames'
+  | 'options'
+  | 'changed'
+  | 'output'
+  | 'memory'
+  | 'crash'
+  | 'defect'
+  | 'folder';
+
+/** How a batch ended. */
+export type EndState = 'done' | 'no disk' | 'until' | 'interrupted';
+
+/** What a finished merge tells of its result. */
+export interface StackReport {
+  frames: number;
+  framesUsed: number;
+  size: Size;
+  wallMs: number;
+  /** Plain sentences, the most important first. */
+  verdicts: string[];
+  warnings: string[];
+  notes: string[];
+  files: FinishedFile[];
+  /** Small JPEG of the composite as a data URI. */
+  thumbnail: string;
+}
+
+/** One line of the night list. `at` is ISO 8601, `stack` the key of a stack. */
+export type NightEvent = { at: string } & (
+  | {
+      event: 'batch';
+      schema: typeof nightListSchema;
+      version: typeof nightListVersion;
+      programVersion: string;
+      pid: number;
+      host: string;
+      root: string;
+      /** True when `stacks` are all there are, false when only failed ones are tried again. */
+      whole: boolean;
+      stacks: PlannedStack[];
+    }
+  | { event: 'found'; stacks: PlannedStack[] }
+  | { event: 'start'; stack: string; pid: number | null; began: string | null; host: string }
+  | ({ event: 'done'; stack: string; options: string; modelMs: number } & StackReport)
+  | { event: 'failed'; stack: string; kind: FailureKind; reason: string; wallMs: number }
+  | { event: 'put-off'; stack: string; reason: string }
+  | { event: 'end'; state: EndState; reason: string }
+);
+
+export type NightEventOf<Name extends NightEvent['event']> = Extract<NightEvent, { event: Name }>;

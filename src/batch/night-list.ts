@@ -1,0 +1,111 @@
+import { type FileHandle, open, readFile } from 'node:fs/promises';
+import { join } from 'node:path';
+import { asOutputError, systemCode } from '../result/output-failure.js';
+import { syncFolder } from '../result/unfinished.js';
+import { type NightEvent, nightListName } from './night-events.js';
+
+/**
+ * The night list: the journal of a batch, one JSON event a line. Lines are only ever added, and each is on the disk
+ * before the batch goes on.
+ */
+export class NightList {
+  private constructor(
+    private readonly path: string,
+    private readonly handle: FileHandle,
+    /** True when the last line may be half a line. */
+    private torn: boolean,
+  ) {}
+
+  /** Opens the list of a batch folder, which is made when there is none. Throws OutputError. */
+  static async open(out: string): Promise<NightList> {
+    const path = join(out, nightListName);
+    try {
+      const handle = await open(path, 'a+');
+      const { size } = await handle.stat();
+      const last = Buffer.alloc(1);
+      if (size > 0) await handle.read(last, 0, 1, size - 1);
+      await syncFolder(out);
+      return new NightList(path, handle, size > 0 && last[0] !== 0x0a);
+    } catch (error) {
+      throw asOutputError(error, path);
+    }
+  }
+
+  /** Adds an event and waits until the disk holds it. Throws OutputError. */
+  async add(event: NightEvent): Promise<void> {
+    // A line that a crash cut short stays as it is: readers pass over it.
+    const line = Buffer.from(`${this.torn ? '\n' : ''}${JSON.stringify(event)}\n`);
+    try {
+      this.torn = true;
+      let done = 0;
+      while (done < line.length) done += (await this.handle.write(line, done)).bytesWritten;
+      await this.handle.datasync();
+      this.torn = false;
+    } catch (error) {
+      throw asOutputError(error, this.path);
+    }
+  }
+
+  async close(): Promise<void> {
+    await this.handle.close().catch(() => undefined);
+  }
+}
+
+/**
+ * The events of a batch folder, oldest first; undefined when it has no list. Lines that cannot be read, the torn
+ * last one above all, are passed over: what they said is done again.
+ */
+export async function readNightList(out: string): Promise<NightEvent[] | undefined> {
+  let text: string;
+  try {
+    text = await readFile(join(out, nightListName), 'utf8');
+  } catch (error) {
+    if (systemCode(error) === 'ENOENT' || systemCode(error) === 'ENOTDIR') return undefined;
+    throw asOutputError(error, join(out, nightListName));
+  }
+  return text.split('\n').flatMap((line) => {
+    try {
+      const event: unknown = JSON.parse(line);
+      return isEvent(event) ? [event] : [];
+    } catch {
+      return [];
+    }
+  });
+}
+
+/** Fields by which an event is used; a line that lacks one counts as unreadable. */
+const needed: Record<string, readonly [string, string][]> = {
+  batch: [
+    ['stacks', 'object'],
+    ['root', 'string'],
+  ],
+  found: [['stacks', 'object']],
+  start: [['stack', 'string']],
+  done: [
+    ['stack', 'string'],
+    ['files', 'object'],
+    ['options', 'string'],
+    ['verdicts', 'object'],
+    ['warnings', 'object'],
+  ],
+  failed: [
+    ['stack', 'string'],
+    ['reason', 'string'],
+  ],
+  'put-off': [
+    ['stack', 'string'],
+    ['reason', 'string'],
+  ],
+  end: [['state', 'string']],
+};
+
+function isEvent(value: unknown): value is NightEvent {
+  if (typeof value !== 'object' || value === null) return false;
+  const fields = value as Record<string, unknown>;
+  return (
+    typeof fields.at === 'string' &&
+    typeof fields.event === 'string' &&
+    needed[fields.event]?.every(([name, type]) => typeof fields[name] === type && fields[name] !== null) ===
+      true
+  );
+}

@@ -1,0 +1,120 @@
+import { html, type Markup, noMarkup, rawMarkup } from '../result/report/markup.js';
+import { reportStyle } from '../result/report/report-style.js';
+import { countOf } from '../stack/words.js';
+import type { NightState, StackState } from './night-state.js';
+import { clockText, framesWords, spanText } from './night-words.js';
+
+/** Nothing may be loaded and nothing may run: the page is complete in itself, whatever a file name contains. */
+const contentPolicy = "default-src 'none'; img-src data:; style-src 'unsafe-inline'";
+
+const nightStyle = `
+.stacks { list-style: none; margin: 0; padding: 0; }
+.stacks li.stack { display: grid; grid-template-columns: 11rem 1fr; gap: 0 1.2rem; padding: .9rem 0; border-top: 1px solid var(--line); }
+.stacks .picture { min-height: 2rem; }
+.stacks h3 { margin: 0; font-size: 1.05rem; overflow-wrap: anywhere; }
+.stacks p { margin: .2rem 0; overflow-wrap: anywhere; }
+.stacks ul { margin: .2rem 0; padding-left: 1.2rem; }
+.failed { border-left: .3rem solid var(--warn-edge); background: var(--warn); padding: .4rem .8rem; }
+@media (max-width: 40rem) { .stacks li.stack { grid-template-columns: 1fr; } }
+`;
+
+/** Order on the page: what needs a decision comes first. */
+const groups: readonly { title: string; states: readonly StackState['state'][] }[] = [
+  { title: 'Failed', states: ['failed'] },
+  { title: 'Put off', states: ['put off'] },
+  { title: 'Not done yet', states: ['running', 'waiting'] },
+  { title: 'Merged', states: ['done'] },
+];
+
+/**
+ * The page of a night as one HTML document, made from the night list alone. It lies in the folder of the results,
+ * to which it links.
+ */
+export function nightPage(night: NightState, now: Date): string {
+  const stacks = [...night.stacks.values()];
+  const title = `Night of ${folderName(night.batch?.root ?? '')}`;
+  return html`<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta http-equiv="Content-Security-Policy" content="${contentPolicy}">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>${title} – Lamella batch</title>
+<style>${rawMarkup(reportStyle)}${rawMarkup(nightStyle)}</style>
+</head>
+<body>
+<header>
+<h1>${title}</h1>
+<p class="quiet">As of ${clockText(now)}, Lamella ${night.batch?.programVersion ?? ''}. The same as a table: <a href="night.csv">night.csv</a>.</p>
+</header>
+<main>
+<p><strong>${summary(stacks)}</strong></p>
+<p>${night.end ? night.end.reason : 'The batch has not ended.'}</p>
+${groups.map(({ title: heading, states }) =>
+  group(
+    heading,
+    stacks.filter(({ state }) => states.includes(state)),
+  ),
+)}
+</main>
+</body>
+</html>
+`.text;
+}
+
+function summary(stacks: readonly StackState[]): string {
+  const count = (...states: StackState['state'][]): number =>
+    stacks.filter(({ state }) => states.includes(state)).length;
+  const left = count('waiting', 'running');
+  return [
+    `${count('done')} of ${countOf(stacks.length, 'stack')} merged`,
+    `${count('failed')} failed`,
+    ...(count('put off') > 0 ? [`${count('put off')} put off`] : []),
+    ...(left > 0 ? [`${left} not done yet`] : []),
+  ].join(', ');
+}
+
+function group(title: string, stacks: StackState[]): Markup {
+  if (stacks.length === 0) return noMarkup;
+  return html`<h2>${title}</h2>
+<ul class="stacks">
+${stacks.map(entry)}</ul>
+`;
+}
+
+function entry(stack: StackState): Markup {
+  const { planned, state, done } = stack;
+  // A result that a later attempt did not replace still stands, but its facts are those of former photographs.
+  const shown = state === 'done' ? done : undefined;
+  const link = encodeURIComponent(planned.name);
+  const took = shown ? `, merged in ${spanText(shown.wallMs)}` : '';
+  return html`<li class="stack">
+<div class="picture">${shown ? html`<a href="${link}/report.html"><img src="${shown.thumbnail}" alt="The composite of ${planned.stack}, made small"></a>` : noMarkup}</div>
+<div>
+<h3>${shown ? html`<a href="${link}/report.html">${planned.stack}</a>` : planned.stack}</h3>
+<p class="quiet">${planned.frames > 0 ? `${framesWords(planned)}${took}` : planned.folder}</p>
+${reason(stack)}
+${shown ? sentences('verdicts', shown.verdicts) : noMarkup}
+${shown && shown.warnings.length > 0 ? html`<div class="warnings"><strong>Warnings</strong>${sentences('', shown.warnings)}</div>` : noMarkup}
+${shown ? html`<p><a href="${link}/">Result folder</a></p>` : noMarkup}
+</div>
+</li>
+`;
+}
+
+function reason({ state, failed, putOff, done, planned }: StackState): Markup {
+  const text = state === 'failed' ? failed?.reason : state === 'put off' ? putOff?.reason : undefined;
+  if (text === undefined) return noMarkup;
+  const former = done
+    ? html` An earlier result stands: <a href="${encodeURIComponent(planned.name)}/report.html">${planned.name}</a>.`
+    : noMarkup;
+  return html`<p class="failed">${text}${former}</p>`;
+}
+
+function sentences(className: string, texts: readonly string[]): Markup {
+  return html`<ul class="${className}">${texts.map((text) => html`<li>${text}</li>`)}</ul>`;
+}
+
+function folderName(path: string): string {
+  return path.split(/[\\/]/).findLast((part) => part !== '') ?? path;
+}

@@ -1,0 +1,80 @@
+import { resolve } from 'node:path';
+import { InputError } from '../errors.js';
+import { countOf } from '../stack/words.js';
+import { type LockHolder, livingHolder } from './batch-lock.js';
+import { nightListName } from './night-events.js';
+import { readNightList } from './night-list.js';
+import { type NightState, nightState } from './night-state.js';
+import { clockText, spanText } from './night-words.js';
+
+/** How a batch stands, from its night list and its lock alone. */
+export interface NightStatus {
+  out: string;
+  /** The process that runs it now. */
+  holder: LockHolder | undefined;
+  night: NightState;
+  counts: Record<'done' | 'failed' | 'running' | 'waiting' | 'putOff', number>;
+  /** Time until the end by the estimates, ms, as if stacks were merged one after another. */
+  leftMs: number;
+}
+
+/** Reads how a batch stands; another process may be running it. Throws InputError when `out` holds none. */
+export async function readStatus(out: string, now = new Date()): Promise<NightStatus> {
+  const place = resolve(out);
+  const events = await readNightList(place);
+  if (!events) {
+    throw new InputError(
+      `${out} is no folder of a batch: it has no ${nightListName}. Name the folder in which a batch puts its results.`,
+    );
+  }
+  const night = nightState(events);
+  const holder = await livingHolder(place);
+  const counts = { done: 0, failed: 0, running: 0, waiting: 0, putOff: 0 };
+  let leftMs = 0;
+  for (const { planned, state, start } of night.stacks.values()) {
+    const isRunning = state === 'running' && holder !== undefined;
+    if (isRunning) {
+      counts.running++;
+      leftMs += Math.max(0, planned.estimateMs - (now.getTime() - Date.parse(start?.at ?? '')));
+    } else if (state === 'running' || state === 'waiting') {
+      counts.waiting++;
+      leftMs += planned.estimateMs;
+    } else {
+      counts[state === 'put off' ? 'putOff' : state]++;
+    }
+  }
+  return { out: place, holder, night, counts, leftMs };
+}
+
+/** The status in lines for people. */
+export function statusLines({ out, holder, night, counts, leftMs }: NightStatus, now = new Date()): string[] {
+  const lines = [holder ? runningLine(holder) : (night.end?.reason ?? interruptedLine(night))];
+  const { done, failed, running, waiting, putOff } = counts;
+  const total = countOf(night.stacks.size, 'stack');
+  const parts = [`${done} of ${total} merged`, `${failed} failed`];
+  if (putOff > 0) parts.push(`${putOff} put off`);
+  if (running > 0) parts.push(`${running} in work`);
+  if (waiting > 0) parts.push(`${waiting} to go`);
+  const left = holder && running + waiting > 0 ? `, about ${spanText(leftMs)} left` : '';
+  lines.push(`${parts.join(', ')}${left}.`);
+  for (const { planned, state, start, failed: failure, putOff: why } of night.stacks.values()) {
+    if (state === 'failed') lines.push(`${planned.stack}: FAILED: ${failure?.reason ?? ''}`);
+    if (state === 'put off') lines.push(`${planned.stack}: put off: ${why?.reason ?? ''}`);
+    if (state === 'running' && holder) {
+      const spent = now.getTime() - Date.parse(start?.at ?? '');
+      lines.push(`${planned.stack}: in work for ${spanText(spent)} of about ${spanText(planned.estimateMs)}`);
+    }
+  }
+  lines.push(`The page of the night: ${out}/index.html`);
+  return lines;
+}
+
+function runningLine({ pid, host, startedAt }: LockHolder): string {
+  return `Running: process ${pid} on ${host}, started ${clockText(new Date(startedAt))}.`;
+}
+
+function interruptedLine(night: NightState): string {
+  return night.batch
+    ? 'Not running, and it did not end by itself: run the same command again to go on.'
+    : 'Not running: nothing was begun.';
+}

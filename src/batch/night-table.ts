@@ -1,0 +1,64 @@
+import type { NightState, StackState } from './night-state.js';
+
+const columns = [
+  'stack',
+  'state',
+  'reason',
+  'frames',
+  'framesUsed',
+  'width',
+  'height',
+  'startedAt',
+  'wallS',
+  'warnings',
+  'folder',
+  'result',
+] as const;
+
+/** The stacks of a night as CSV (RFC 4180: CRLF, quotes doubled), one a line, in the order of the plan. */
+export function nightTable(night: NightState): string {
+  const rows = [...night.stacks.values()].map((stack) =>
+    columns.map((column) => cell(cellOf(stack, column))),
+  );
+  return [columns.join(','), ...rows.map((row) => row.join(','))].map((line) => `${line}\r\n`).join('');
+}
+
+function cellOf(stack: StackState, column: (typeof columns)[number]): string | number {
+  const { planned, state, done, failed, putOff, start } = stack;
+  const isDone = state === 'done';
+  switch (column) {
+    case 'stack':
+      return planned.stack;
+    case 'state':
+      return state;
+    case 'reason':
+      return state === 'failed' ? (failed?.reason ?? '') : state === 'put off' ? (putOff?.reason ?? '') : '';
+    case 'frames':
+      return planned.frames;
+    case 'framesUsed':
+      return isDone && done ? done.framesUsed : '';
+    case 'width':
+      return planned.size.width;
+    case 'height':
+      return planned.size.height;
+    case 'startedAt':
+      return start?.at ?? '';
+    case 'wallS': {
+      const wallMs = isDone ? done?.wallMs : state === 'failed' ? failed?.wallMs : undefined;
+      return wallMs === undefined ? '' : (wallMs / 1000).toFixed(1);
+    }
+    case 'warnings':
+      return isDone && done ? done.warnings.join(' ') : '';
+    case 'folder':
+      return planned.folder;
+    case 'result':
+      return isDone ? planned.name : '';
+  }
+}
+
+function cell(value: string | number): string {
+  let text = String(value);
+  // A spreadsheet would run a text that begins like a formula; a folder can have any name.
+  if (typeof value === 'string' && /^[=+\-@\t\r]/.test(text)) text = `'${text}`;
+  return /[",\r\n]/.test(text) ? `"${text.replace(/"/g, '""')}"` : text;
+}

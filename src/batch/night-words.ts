@@ -1,0 +1,87 @@
+import { percentText } from '../result/report/numbers.js';
+import { countOf } from '../stack/words.js';
+import type { BatchEvent } from './batch-events.js';
+import type { PlannedStack } from './night-events.js';
+
+/** A span of time as people say it, two units at most: "8 s", "1 min 20 s", "2 h 5 min". */
+export function spanText(ms: number): string {
+  const seconds = Math.max(0, Math.round(ms / 1000));
+  if (seconds < 60) return `${seconds} s`;
+  if (seconds < 3600) return `${Math.floor(seconds / 60)} min ${seconds % 60} s`;
+  return `${Math.floor(seconds / 3600)} h ${Math.floor((seconds % 3600) / 60)} min`;
+}
+
+/** A size on disk: "4.2 MB", "1.3 GB". */
+export function bytesText(bytes: number): string {
+  const [value, unit] =
+    bytes < 1e6 ? [bytes / 1e3, 'kB'] : bytes < 1e9 ? [bytes / 1e6, 'MB'] : [bytes / 1e9, 'GB'];
+  return `${value < 10 ? value.toFixed(1) : Math.round(value)} ${unit}`;
+}
+
+/** A moment on the clock of this place: "2026-11-25 22:01:07". */
+export function clockText(time: Date): string {
+  const two = (value: number): string => String(value).padStart(2, '0');
+  const day = `${time.getFullYear()}-${two(time.getMonth() + 1)}-${two(time.getDate())}`;
+  return `${day} ${two(time.getHours())}:${two(time.getMinutes())}:${two(time.getSeconds())}`;
+}
+
+/** "40 frames of 6000 x 4000 pixels". */
+export function framesWords({ frames, size }: PlannedStack): string {
+  if (frames === 0) return 'no frame that can be read';
+  return `${countOf(frames, 'frame')} of ${size.width} x ${size.height} pixels`;
+}
+
+/** One event of a batch as a line for people; undefined for what is not worth one. */
+export function eventWords(event: BatchEvent): string | undefined {
+  switch (event.event) {
+    case 'parting':
+    case 'notice':
+      return event.message;
+    case 'plan': {
+      const before = event.finished > 0 ? `, ${event.finished} finished before` : '';
+      const time = event.toDo > 0 ? `, about ${spanText(event.estimateMs)}` : '';
+      return `${countOf(event.toDo, 'stack')} to merge${before}${time}`;
+    }
+    case 'found':
+      return `New: ${event.stacks.map(({ stack, frames }) => `${stack} (${countOf(frames, 'frame')})`).join(', ')}`;
+    case 'begin': {
+      const { planned, ordinal, total } = event;
+      const span = spanText(planned.estimateMs);
+      return `[${ordinal}/${total}] ${planned.stack}: ${framesWords(planned)}, about ${span}`;
+    }
+    case 'done': {
+      const warnings = event.warnings.length > 0 ? `, ${countOf(event.warnings.length, 'warning')}` : '';
+      return `${event.stack}: done in ${spanText(event.wallMs)}${warnings}`;
+    }
+    case 'failed':
+      return `${event.stack}: FAILED: ${event.reason}`;
+    case 'put-off':
+      return `${event.stack}: put off: ${event.reason}`;
+    case 'whole':
+      return wholeWords(event);
+    case 'end':
+      return `End: ${event.reason}`;
+    default:
+      return undefined;
+  }
+}
+
+/** "3 of 12 stacks done, 1 failed, about 25 min left". */
+export function wholeWords(whole: { done: number; failed: number; total: number; leftMs: number }): string {
+  const failed = whole.failed > 0 ? `, ${whole.failed} failed` : '';
+  const isOver = whole.done + whole.failed >= whole.total;
+  const left = isOver ? '' : `, about ${spanText(whole.leftMs)} left`;
+  return `${whole.done} of ${countOf(whole.total, 'stack')} done${failed}${left}`;
+}
+
+/** "monday/bee: blending, 45 %, 30 s left". */
+export function stackProgressWords(
+  stack: string,
+  stage: string,
+  share: number | undefined,
+  leftMs?: number,
+): string {
+  const done = share === undefined ? '' : `, ${percentText(Math.round(100 * share))}`;
+  const left = leftMs === undefined ? '' : `, ${spanText(leftMs)} left`;
+  return `${stack}: ${stage}${done}${left}`;
+}

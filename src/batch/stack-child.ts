@@ -1,0 +1,49 @@
+/** The process of one stack: gets its job from the batch that started it, merges, tells how it ended, and ends. */
+import { setPriority } from 'node:os';
+import type { MergeEvent } from '../merge/options.js';
+import type { StackCommand, StackJob, StackMessage } from './stack-job.js';
+
+/** Progress is passed on this often. */
+const progressMs = 500;
+
+/** A merge that does not settle within this time after it was stopped is left to itself. */
+const graceMs = 400;
+
+const controller = new AbortController();
+
+// A terminal sends Ctrl-C to every process: whether to go on is for the batch to say.
+for (const name of ['SIGINT', 'SIGTERM'] as const) process.on(name, () => {});
+
+// The channel closes when the batch is gone, however it went. What is left aside its next start removes.
+process.on('disconnect', () => process.exit(1));
+
+process.on('message', (command: StackCommand) => {
+  if (command.type === 'merge') void run(command.job);
+  else stop();
+});
+
+async function run(job: StackJob): Promise<void> {
+  // Before threads are started, which inherit it.
+  if (job.nice > 0) setPriority(job.nice);
+  const { mergeStack } = await import('./merge-stack.js');
+  let told = 0;
+  const onEvent = (event: MergeEvent): void => {
+    if (event.event === 'progress') {
+      const now = performance.now();
+      if (now - told < progressMs) return;
+      told = now;
+    }
+    send({ type: 'event', event });
+  };
+  const end = await mergeStack(job, onEvent, controller.signal);
+  send({ type: 'end', end }, () => process.exit(0));
+}
+
+function stop(): void {
+  controller.abort();
+  setTimeout(() => process.exit(1), graceMs).unref();
+}
+
+function send(message: StackMessage, sent?: () => void): void {
+  process.send?.(message, undefined, {}, () => sent?.());
+}

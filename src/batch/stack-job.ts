@@ -1,0 +1,46 @@
+import type { MergeEvent, MergeOptions } from '../merge/options.js';
+import type { FailureKind, StackReport } from './night-events.js';
+import type { InputFile } from './stack-inputs.js';
+
+/** One stack to be merged, complete: nothing but the files that it names is needed beside it. */
+export interface StackJob {
+  folder: string;
+  /** Absolute path of the result folder. */
+  out: string;
+  /** Resolved, for this stack. */
+  options: MergeOptions;
+  /** Files as they were found: another state when the frames have been read means that the stack changed. */
+  files: InputFile[];
+  /** True when all of the folder is the stack, so that a new photograph in it is a change too. */
+  wholeFolder: boolean;
+  /** Added to the priority number of the process, 0 to 19; higher gives way to others. */
+  nice: number;
+  /** The process is ended when it takes more; undefined for no bound. */
+  memoryLimitMb?: number | undefined;
+}
+
+/** How a stack ended. */
+export type StackEnd =
+  | { state: 'done'; report: StackReport }
+  | { state: 'failed'; kind: FailureKind; reason: string }
+  /** It was stopped by its batch and left nothing. */
+  | { state: 'stopped' };
+
+/** What the process of a stack tells its batch. */
+export type StackMessage = { type: 'event'; event: MergeEvent } | { type: 'end'; end: StackEnd };
+
+/** What a batch tells the process of a stack. */
+export type StackCommand = { type: 'merge'; job: StackJob } | { type: 'stop' };
+
+/** A stack in work. */
+export interface StackRun {
+  /** Number of its process; null when it has none of its own. */
+  pid: number | null;
+  /** Never rejects. */
+  ended: Promise<StackEnd>;
+  /** Asks it to end; `ended` then resolves soon. */
+  stop(): void;
+}
+
+/** Begins to merge a stack. Tests and queue workers put their own in the place of a child process. */
+export type StartStack = (job: StackJob, onEvent: (event: MergeEvent) => void) => StackRun;

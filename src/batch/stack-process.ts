@@ -1,0 +1,102 @@
+import { type ChildProcess, fork } from 'node:child_process';
+import { readFile } from 'node:fs/promises';
+import { fileURLToPath } from 'node:url';
+import type { MergeEvent } from '../merge/options.js';
+import type { StackCommand, StackEnd, StackJob, StackMessage, StackRun } from './stack-job.js';
+
+const childFile = fileURLToPath(new URL('../../dist/batch/stack-child.js', import.meta.url));
+
+/** How often the memory of a stack is looked at. */
+const memoryCheckMs = 500;
+
+/** A process that was asked to stop and still lives after this time is ended. */
+const killMs = 550;
+
+/** What is kept of the last words of a process. */
+const wordsKept = 4000;
+
+/** Merges a stack in a process of its own, so that whatever happens to it happens to this stack alone. */
+export function startStackProcess(job: StackJob, onEvent: (event: MergeEvent) => void): StackRun {
+  const child = fork(childFile, [], { stdio: ['ignore', 'ignore', 'pipe', 'ipc'] });
+  let stopping = false;
+  let tooLargeMb: number | undefined;
+  let words = '';
+  let told: StackEnd | undefined;
+  child.stderr?.on('data', (chunk: Buffer) => {
+    words = (words + chunk.toString()).slice(-wordsKept);
+  });
+  child.on('message', (message: StackMessage) => {
+    if (message.type === 'event') onEvent(message.event);
+    else told = message.end;
+  });
+  const memoryWatch = watchMemory(child, job.memoryLimitMb, (memoryMb) => {
+    tooLargeMb = memoryMb;
+    child.kill('SIGKILL');
+  });
+  const ended = new Promise<StackEnd>((resolve) => {
+    child.once('error', (error) => {
+      if (child.pid !== undefined) return;
+      resolve({ state: 'failed', kind: 'crash', reason: `Its process cannot be started: ${error.message}.` });
+    });
+    child.once('close', (code, signal) => {
+      clearInterval(memoryWatch);
+      if (told) resolve(told);
+      else if (stopping) resolve({ state: 'stopped' });
+      else if (tooLargeMb !== undefined) resolve(tooLarge(tooLargeMb, job.memoryLimitMb));
+      else resolve(crash(code, signal, words));
+    });
+  });
+  tell(child, { type: 'merge', job });
+  return {
+    pid: child.pid ?? null,
+    ended,
+    stop() {
+      stopping = true;
+      tell(child, { type: 'stop' });
+      const timer = setTimeout(() => child.kill('SIGKILL'), killMs);
+      void ended.then(() => clearTimeout(timer));
+    },
+  };
+}
+
+function tell(child: ChildProcess, command: StackCommand): void {
+  // A channel that closed is told by the end of the process.
+  if (child.connected) child.send(command, () => {});
+}
+
+/** Calls `onTooMuch` when the process holds more memory than it may. Only where /proc tells (Linux). */
+function watchMemory(
+  { pid }: ChildProcess,
+  limitMb: number | undefined,
+  onTooMuch: (memoryMb: number) => void,
+): NodeJS.Timeout | undefined {
+  if (limitMb === undefined || pid === undefined) return undefined;
+  return setInterval(async () => {
+    const status = await readFile(`/proc/${pid}/status`, 'utf8').catch(() => '');
+    const kilobytes = /^VmRSS:\s*(\d+) kB/m.exec(status)?.[1];
+    const memoryMb = (Number(kilobytes ?? 0) * 1024) / 1e6;
+    if (memoryMb > limitMb) onTooMuch(memoryMb);
+  }, memoryCheckMs);
+}
+
+function tooLarge(memoryMb: number, limitMb: number | undefined): StackEnd {
+  return {
+    state: 'failed',
+    kind: 'memory',
+    reason: `It took ${Math.round(memoryMb)} MB of memory, more than the ${Math.round(limitMb ?? 0)} MB it may: raise --memory, or make the frames smaller.`,
+  };
+}
+
+function crash(code: number | null, signal: NodeJS.Signals | null, words: string): StackEnd {
+  if (/heap out of memory|Array buffer allocation failed|allocation fail/i.test(words)) {
+    return { state: 'failed', kind: 'memory', reason: 'Its process ran out of memory and died.' };
+  }
+  if (signal === 'SIGKILL') {
+    const reason = 'Its process was killed from outside (SIGKILL), most likely because memory ran out.';
+    return { state: 'failed', kind: 'memory', reason };
+  }
+  const how = signal === null ? `ended with code ${code}` : `died of ${signal}`;
+  const last = words.trim().split('\n').at(-1);
+  const said = last ? `; its last words: ${last}` : '';
+  return { state: 'failed', kind: 'crash', reason: `Its process ${how} before it was done${said}` };
+}

@@ -1,0 +1,187 @@
+import { Command } from 'commander';
+import type { BatchOptions } from '../batch/batch-options.js';
+import type { BatchOutcome } from '../batch/run-batch.js';
+import { exitCodes, InterruptedError, LamellaError, UsageError } from '../errors.js';
+import { addBatchFlags, readBatchOptions } from './batch-flags.js';
+import { openBatchScreen } from './batch-screen.js';
+import { describeFailure } from './failure.js';
+import { interruptible } from './interruptible.js';
+import { printable } from './printable.js';
+import type { System } from './system.js';
+
+const epilogue = `
+A file lamella.json in a stack's folder, or in one above it up to ROOT, gives options of its own, e.g.
+  { "stepMm": 0.05, "fieldWidthMm": 12 }
+with the names that run.json uses; they override the command line.
+
+Exit codes:
+  0    every stack is merged, or was left for later by --until
+  1    some stacks failed (or a defect of Lamella, which says so)
+  2    an option is wrong
+  3    ROOT cannot be searched
+  4    OUT cannot be written, is in use by another batch, or has no room for the next stack
+  130  interrupted; finished stacks are kept
+
+Examples:
+  lamella batch week-47 --until 06:30
+  lamella batch week-47 --retry
+  lamella batch card --split --dry-run
+  lamella batch --status week-47-merged`;
+
+/** What ends in time is ended and written down even on a busy machine; the processes of stacks are gone far sooner. */
+const endingMs = 10_000;
+
+const keptMessage = 'Interrupted: finished stacks are kept. Run the same command again to go on.';
+
+/** Exit code when the batch ran but not every stack came out well. */
+const someFailed = 1;
+
+/** `lamella batch ROOT`. */
+export function batchCommand(system: System): Command {
+  const command = new Command('batch')
+    .summary('merge all stacks below a folder, overnight and resumable')
+    .description(
+      'Merge every stack below a folder, each into a result folder of its own in OUT. Run the same command ' +
+        'again to go on after any end: what is finished is skipped.',
+    )
+    .argument('[root]', 'folder below which the stacks lie: every folder with at least 3 frames')
+    .helpOption('-h, --help', 'show this help')
+    .addHelpText('after', epilogue);
+  addBatchFlags(command);
+  return command.action(async (root: string | undefined, flags: Record<string, unknown>) => {
+    if (flags.status !== undefined) return printStatus(system, root, flags);
+    if (root === undefined) {
+      throw new UsageError(
+        'Expected the path of a folder for ROOT but received none. See lamella batch --help.',
+      );
+    }
+    const options = await readBatchOptions(flags);
+    if (flags.dryRun === true) return printPlan(system, root, options, flags);
+    return run(system, root, options, flags);
+  });
+}
+
+async function run(
+  system: System,
+  root: string,
+  options: BatchOptions,
+  flags: Record<string, unknown>,
+): Promise<void> {
+  const json = flags.json === true;
+  const quiet = flags.quiet === true;
+  const screen = openBatchScreen(system, { json, quiet });
+  try {
+    const outcome = await interruptible(
+      system.signals,
+      async (signal) => {
+        const { runBatch } = await import('../batch/run-batch.js');
+        return runBatch(root, options, { onEvent: screen.onEvent, signal });
+      },
+      () => {},
+      endingMs,
+    );
+    screen.close();
+    if (!json && !quiet) printPath(system, `${outcome.out}/index.html`);
+    throwUnlessGood(outcome);
+  } catch (error) {
+    const told = error instanceof InterruptedError ? new InterruptedError(keptMessage) : error;
+    if (json) {
+      const { message, exitCode } = describeFailure(told);
+      system.stdout.write(`${JSON.stringify({ event: 'error', message, exitCode })}\n`);
+    }
+    throw told;
+  } finally {
+    screen.close();
+  }
+}
+
+function throwUnlessGood({ state, failed, done, out }: BatchOutcome): void {
+  const page = `See ${out}/index.html.`;
+  if (state === 'interrupted') {
+    throw new InterruptedError(keptMessage);
+  }
+  if (state === 'no disk') {
+    throw new LamellaError(
+      `The disk of ${out} has no room for the stacks that are left. Free some space and run the same command again. ${page}`,
+      exitCodes.output,
+    );
+  }
+  if (failed > 0) throw new LamellaError(`${failed} of ${done + failed} stacks failed. ${page}`, someFailed);
+}
+
+async function printPlan(
+  system: System,
+  root: string,
+  options: BatchOptions,
+  flags: Record<string, unknown>,
+): Promise<void> {
+  const { dryRun } = await import('../batch/run-batch.js');
+  const { planLines } = await import('../batch/plan-words.js');
+  const { batch, plan } = await interruptible(
+    system.signals,
+    (signal) => dryRun(root, options, signal),
+    () => {},
+  );
+  if (flags.json === true) {
+    const stacks = plan.tasks.map(({ planned, diskBytes, memoryMb, options: merge }) => ({
+      ...planned,
+      diskBytes,
+      memoryMb,
+      options: merge,
+    }));
+    const { faults, finished, passed, partings } = plan;
+    const told = { event: 'dry-run', out: batch.out, stacks, faults, finished, passed, partings };
+    system.stdout.write(`${JSON.stringify(told)}\n`);
+  } else {
+    for (const line of planLines(batch, plan)) system.stdout.write(`${shown(system, line)}\n`);
+  }
+  const { length } = plan.faults;
+  if (length > 0) {
+    throw new LamellaError(
+      `${length === 1 ? '1 stack' : `${length} stacks`} cannot run, as told above.`,
+      someFailed,
+    );
+  }
+}
+
+async function printStatus(
+  system: System,
+  root: string | undefined,
+  flags: Record<string, unknown>,
+): Promise<void> {
+  if (root !== undefined)
+    throw new UsageError('Expected ROOT or --status but received both: keep one of them.');
+  if (flags.status === '') {
+    throw new UsageError('Expected the path of a folder for --status but received an empty text');
+  }
+  const { readStatus, statusLines } = await import('../batch/night-status.js');
+  const status = await readStatus(String(flags.status));
+  if (flags.json === true) {
+    const { out, holder = null, counts, leftMs, night } = status;
+    const stacks = [...night.stacks.values()].map(({ planned, state, failed, putOff }) => ({
+      ...planned,
+      state,
+      ...(state === 'failed' && { reason: failed?.reason }),
+      ...(state === 'put off' && { reason: putOff?.reason }),
+    }));
+    const told = { event: 'status', out, running: holder, counts, leftMs, end: night.end ?? null, stacks };
+    system.stdout.write(`${JSON.stringify(told)}\n`);
+  } else {
+    for (const line of statusLines(status)) system.stdout.write(`${shown(system, line)}\n`);
+  }
+  if (status.counts.failed > 0) {
+    throw new LamellaError(
+      `${status.counts.failed} of ${status.night.stacks.size} stacks failed.`,
+      someFailed,
+    );
+  }
+}
+
+function printPath({ stdout }: System, path: string): void {
+  // A program needs the path as it is; a terminal must not obey it.
+  stdout.write(`${stdout.isTTY ? printable(path) : path}\n`);
+}
+
+function shown({ stdout }: System, line: string): string {
+  return stdout.isTTY ? printable(line) : line;
+}

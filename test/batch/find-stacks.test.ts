@@ -1,0 +1,128 @@
+import { mkdirSync, symlinkSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import fc from 'fast-check';
+import { describe, expect, it } from 'vitest';
+import { findStacks } from '../../src/batch/find-stacks.js';
+import { QuietStacks } from '../../src/batch/quiet-stacks.js';
+import { resultName, stackKey } from '../../src/batch/result-name.js';
+import { runSchemaName } from '../../src/result/run-record.js';
+import { jpeg, makeFolder } from '../stack/pictures.js';
+
+const plain = await jpeg();
+
+function place(folder: string, count: number, ending = 'jpg', content: Buffer | string = plain): void {
+  mkdirSync(folder, { recursive: true });
+  for (let i = 1; i <= count; i++) writeFileSync(join(folder, `f${i}.${ending}`), content);
+}
+
+async function keysBelow(root: string, exclude: string[] = []): Promise<string[]> {
+  return (await findStacks(root, { exclude, maxPixels: 1e8 })).stacks.map(({ key }) => key);
+}
+
+describe('the stacks below a folder', () => {
+  it('are the folders with at least three frames, itself included, in natural order', async () => {
+    const root = makeFolder();
+    place(root, 3);
+    for (const name of ['day 10/bee', 'day 9/bee', 'day 9']) place(join(root, name), 3);
+    place(join(root, 'two'), 2);
+    place(join(root, 'words'), 5, 'txt', 'no picture');
+    expect(await keysBelow(root)).toEqual(['.', 'day 9', 'day 9/bee', 'day 10/bee']);
+  });
+
+  it('leave out hidden folders, results, other batches, and the place of the results', async () => {
+    const root = makeFolder();
+    for (const name of ['.hidden', 'result', 'batch/bee', 'out/bee', 'bee']) place(join(root, name), 3);
+    writeFileSync(join(root, 'result', 'run.json'), JSON.stringify({ schema: runSchemaName }));
+    writeFileSync(join(root, 'batch', 'night-list.jsonl'), '');
+    expect(await keysBelow(root, [join(root, 'out')])).toEqual(['bee']);
+  });
+
+  it('count damaged photographs as frames, so that a stack of them is explained and not passed over', async () => {
+    const root = makeFolder();
+    place(join(root, 'bee'), 2);
+    writeFileSync(join(root, 'bee', 'f3.jpg'), '');
+    place(join(root, 'lost'), 3, 'tif', 'damaged');
+    const { stacks } = await findStacks(root, { exclude: [], maxPixels: 1e8 });
+    expect(stacks.map(({ key, frames, files }) => [key, frames, files.length])).toEqual([
+      ['bee', 2, 3],
+      ['lost', 0, 3],
+    ]);
+  });
+
+  it('tell of folders that are nearly stacks', async () => {
+    const root = makeFolder();
+    place(join(root, 'two'), 2);
+    place(join(root, 'raw'), 3, 'nef', 'raw');
+    const { passed } = await findStacks(root, { exclude: [], maxPixels: 1e8 });
+    expect(passed.map(({ reason }) => reason)).toEqual([
+      'it holds 3 camera raw files, which must be developed to 16-bit TIFF first',
+      'it holds 2 photographs, and a stack has at least 3',
+    ]);
+  });
+
+  it('are found once, also behind links that lead round in a ring', async () => {
+    const root = makeFolder();
+    place(join(root, 'bee'), 3);
+    symlinkSync(root, join(root, 'bee', 'up'));
+    symlinkSync(join(root, 'bee'), join(root, 'again'));
+    expect(await keysBelow(root)).toHaveLength(1);
+  });
+
+  it.each([
+    ['missing', 'it does not exist'],
+    ['file', 'it is a file'],
+  ])('of what is no folder (%s) is an input error', async (name, reason) => {
+    const root = makeFolder({ file: '' });
+    await expect(keysBelow(join(root, name))).rejects.toThrow(`cannot be searched for stacks: ${reason}.`);
+  });
+});
+
+describe('names of results', () => {
+  it('are plain where folders are', () => {
+    expect(resultName('bee', 'week')).toBe('bee');
+    expect(resultName('monday/bee head', 'week')).toBe('monday--bee head');
+    expect(resultName('.', 'week')).toBe('week');
+    expect(resultName('card@IMG_0001', 'week')).toBe('card@IMG_0001');
+    expect(resultName('index.html', 'week')).not.toBe('index.html');
+  });
+
+  it('differ for different stacks, are one folder each, never hidden and never long', () => {
+    const part = fc.string({
+      unit: fc.constantFrom('a', 'b', '-', '@', '.', 'week', 'é'),
+      minLength: 1,
+      maxLength: 8,
+    });
+    const key = fc.oneof(
+      fc.constant('.'),
+      fc
+        .tuple(fc.array(part, { minLength: 1, maxLength: 3 }), fc.option(part, { nil: undefined }))
+        .map(([parts, first]) => stackKey(parts.join('/'), first)),
+    );
+    fc.assert(
+      fc.property(key, key, (one, other) => {
+        const [first, second] = [resultName(one, 'week'), resultName(other, 'week')];
+        expect(first === second).toBe(one === other);
+        expect(first).not.toMatch(/^\.|\//);
+      }),
+      { numRuns: 500 },
+    );
+    expect(Buffer.byteLength(resultName('ü'.repeat(400), 'week'))).toBeLessThan(180);
+  });
+});
+
+describe('watched stacks', () => {
+  it('are quiet when nothing about their files changed for the time that was asked for', async () => {
+    const root = makeFolder();
+    place(join(root, 'bee'), 3);
+    place(join(root, 'ant'), 3);
+    const look = async () => (await findStacks(root, { exclude: [], maxPixels: 1e8 })).stacks;
+    const quiet = new QuietStacks(1000);
+    const keysAt = async (nowMs: number) => quiet.update(await look(), nowMs).map(({ key }) => key);
+    expect(await keysAt(0)).toEqual([]);
+    expect(await keysAt(999)).toEqual([]);
+    place(join(root, 'bee'), 4);
+    expect(await keysAt(1500)).toEqual(['ant']);
+    expect(await keysAt(2499)).toEqual(['ant']);
+    expect(await keysAt(2500)).toEqual(['ant', 'bee']);
+  });
+});
