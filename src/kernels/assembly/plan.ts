@@ -112,6 +112,9 @@ export function planStrip(
     const weightRow = weights + ((usize(min(fullHeight - 1, y << level)) * usize(weightStride)) << 1);
     const row = (usize(y) * usize(stride)) << 1;
     const peakRow = peaks + ((usize(y) * usize(peakStride)) << 1);
+    let markedTile: usize = 0;
+    let markedFirst = 0;
+    let markedLast = 0;
     for (let x = 0; x < width; x++) {
       let centre = i32(load<u16>(placeRow + (usize(x) << 1))) - placeOffsetCode;
       let width64 = surfaceReach;
@@ -151,6 +154,11 @@ export function planStrip(
         const tile = uses + usize((strip * tiles + x / tileColumns) * usesBytes);
         const first = max(1, ((centre - width64) >> 6) + 1);
         const last = min(count, (centre + width64 - 1) >> 6);
+        // Neighbours mostly ask for the same frames.
+        if (tile == markedTile && first >= markedFirst && last <= markedLast) continue;
+        markedTile = tile;
+        markedFirst = first;
+        markedLast = last;
         for (let k = first; k <= last; k++) {
           const byte = tile + usize(k >> 3);
           store<u8>(byte, i32(load<u8>(byte)) | (1 << (k & 7)));

@@ -166,8 +166,8 @@ export function peakStrip(
 const leastRise: f32 = 1;
 /** A coarser level refines a finer one's place only where both mean the same surface, frames. */
 const sameSurface: f32 = 1.2;
-/** A coarser level's window is wider than what it refines: its say is halved. */
-const coarserSay: f32 = 0.5;
+/** A coarser level's window is wider than what it refines, and bends with the subject: it has less of a say. */
+const coarserSay: f32 = 0.2;
 
 /**
  * Level 0's planes 3, 4 and 8 from the peaks of all levels, rows of one strip: the finest level that stands out of
