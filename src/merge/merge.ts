@@ -11,6 +11,7 @@ import { writeComposite } from '../result/write-composite.js';
 import { type ResultMaps, writeMaps } from '../result/write-maps.js';
 import { writeRunRecord } from '../result/write-run-record.js';
 import { readIcc, readRawExif } from '../stack/exif.js';
+import { focusDirection } from '../stack/focus-direction.js';
 import type { Stack } from '../stack/frame.js';
 import { readStack } from '../stack/read-stack.js';
 import { someNames } from '../stack/words.js';
@@ -80,12 +81,12 @@ export async function merge(
       used.map(({ toAnchor }) => toAnchor),
     );
 
-    const { direction } = registration.motion;
+    const direction = focusDirection(used.map(({ file }) => file)) ?? registration.motion.direction;
     const nearSign = direction === 'near-to-far' ? 1 : direction === 'far-to-near' ? -1 : 0;
     const merged = await mergeFrames(used, size, crop, bits, options, nearSign, log, hooks.signal);
 
     log.enter('write');
-    const scale = depthScale(used, anchor.ordinal, registration.motion.direction, options);
+    const scale = depthScale(used, anchor.ordinal, direction, options);
     const { width, height } = crop;
     const maps = frameMaps(merged, used, scale, crop);
     const picture = {
@@ -123,7 +124,7 @@ export async function merge(
       bits,
       channels: stack.channels,
       orderedBy: stack.orderedBy,
-      direction: registration.motion.direction,
+      direction,
       anchorNumber: anchor.file.number,
       frames: frameRecords(stack, registration, used, scale, maps.sources),
       composite,

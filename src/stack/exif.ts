@@ -57,6 +57,7 @@ export function parseExif(bytes: Buffer): FrameExif {
     present('fNumber', within(rational(tags.FNumber), 0.5, 512)),
     present('iso', sensitivity(tags)),
     present('focalLengthMm', within(rational(tags.FocalLength), 0.5, 10_000)),
+    present('focusDistanceM', within(rational(tags.SubjectDistance), 0.001, 1e6)),
     present('make', text(tags.Make)),
     present('model', text(tags.Model)),
     present('lens', text(tags.LensModel)),

@@ -9,6 +9,8 @@ export interface FrameExif {
   fNumber?: number;
   iso?: number;
   focalLengthMm?: number;
+  /** Distance that the lens was focused to. */
+  focusDistanceM?: number;
   make?: string;
   model?: string;
   lens?: string;
