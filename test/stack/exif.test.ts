@@ -99,6 +99,7 @@ describe('EXIF', () => {
             FNumber: '56/10',
             ISOSpeedRatings: '400',
             DateTimeOriginal: '2024:05:06 07:08:09',
+            SubjectDistance: '3/10',
             FocalLength: '65/1',
             SubSecTimeOriginal: '25',
             WhiteBalance: '1',
