@@ -1,4 +1,5 @@
 import type { Size } from '../image/image.js';
+import { memoryNeedMb } from '../merge/memory-need.js';
 
 /** What a merge will take, for the plan and for deciding what fits beside what. */
 export interface StackNeeds {
@@ -49,7 +50,7 @@ export interface Budget {
  */
 export function stackNeeds(stack: StackFacts, budget: Budget): StackNeeds {
   const megapixels = (stack.size.width * stack.size.height) / 1e6;
-  const memoryMb = memoryOf(megapixels);
+  const memoryMb = memoryNeedMb(stack.size, stack.bits);
   const isSmall = megapixels <= smallMegapixels && memoryMb <= budget.memoryMb / 2 && budget.threads > 1;
   const threads = isSmall ? Math.floor(budget.threads / 2) : budget.threads;
   const workS = pixelS * megapixels + frameS * megapixels * stack.frames;
@@ -72,11 +73,6 @@ export function paceFactor(runs: readonly { wallMs: number; modelMs: number }[])
     .sort((a, b) => a - b);
   if (ratios.length === 0) return 1;
   return Math.min(greatestFactor, Math.max(leastFactor, ratios[ratios.length >> 1]));
-}
-
-/** Peak memory of a merge, MB; measured at 0.006, 0.5, 1.9, 6 and 24 megapixels and taken from above. */
-function memoryOf(megapixels: number): number {
-  return Math.round(150 + 450 * Math.min(2, megapixels) + 150 * Math.max(0, megapixels - 2));
 }
 
 /** Upper bound of a result folder: all maps and the composite without compression, report and record. */

@@ -19,6 +19,7 @@ import { placeOf } from '../surface/surface.js';
 import { programVersion } from '../version.js';
 import { type DepthScale, depthScale } from './depth-scale.js';
 import { frameComposite, leastSidePx } from './framing.js';
+import { memoryNeedMb } from './memory-need.js';
 import type { MergeHooks, MergeOutcome } from './merge-api.js';
 import { type MergedFrames, mergeFrames } from './merge-frames.js';
 import type { MergeOptions } from './options.js';
@@ -164,6 +165,12 @@ function checkStack(stack: Stack, options: MergeOptions): void {
   if (width < leastSidePx || height < leastSidePx) {
     throw new InputError(
       `Expected frames of at least ${leastSidePx} x ${leastSidePx} pixels but those in "${stack.folder}" are ${width} x ${height}.`,
+    );
+  }
+  const needMb = memoryNeedMb(stack.size, stack.bits);
+  if (options.memoryMb !== undefined && needMb > options.memoryMb) {
+    throw new InputError(
+      `Frames of ${width} x ${height} pixels need about ${needMb} MB to merge, however many they are, and ${options.memoryMb} MB are allowed: allow more with --memory or merge smaller pictures.`,
     );
   }
   const last = stack.frames.at(-1)!.number;

@@ -186,7 +186,7 @@ export const mergeOptionTable: readonly OptionSpec[] = [
     unit: 'MB',
     kind: number(256, 1_048_576),
     group: 'Machine and files',
-    help: 'memory the merge should take (recorded, not yet kept to)',
+    help: 'most memory the merge may take; frames that need more are refused before the work',
     defaultText: 'no bound of its own',
   },
   {

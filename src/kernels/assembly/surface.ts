@@ -31,7 +31,7 @@ const sameVote: f32 = 2;
  * Octaves in favour of the farther of two peaks: about a sharp edge the window of the measure carries the nearer one
  * outward, while the farther one shows through a blurred edge only in part.
  */
-const fartherVote: f32 = 1;
+const fartherVote: f32 = 0.25;
 /** Weight of a peak that is known to the whole frame only, 1/frame^2. */
 const wholeFrameWeight: f32 = 5;
 
@@ -61,13 +61,13 @@ function placeAt(code: u16): f32 {
 }
 
 /**
- * Octaves by which the peak of each coarser level speaks for the one of two peaks that it agrees with: from a
- * logistic regression on rendered scenes, then halved, which keeps hairs before a far texture.
+ * Octaves by which the peak of each coarser level speaks for the one of two peaks that it agrees with: in the
+ * proportions of a logistic regression on rendered scenes, smaller, which keeps hairs before a far texture.
  */
 // @ts-ignore: decorator
 @inline
 function voteOf(level: i32): f32 {
-  return level == 1 ? 0.6 : level == 2 ? 1 : 0.8;
+  return level == 1 ? 0.8 : level == 2 ? 1.2 : 1;
 }
 
 /**
