@@ -1,5 +1,6 @@
 import type { Command } from 'commander';
 import { batchCommand } from './batch-command.js';
+import { checkCommand } from './check-command.js';
 import { mendCommand } from './mend-command.js';
 import { mergeCommand } from './merge-command.js';
 import { planCommand } from './plan-command.js';
@@ -11,6 +12,7 @@ import { workerCommand } from './worker-command.js';
 /** The commands in the order of the work; heavy modules are loaded by a command's action, not by its file. */
 export const commands: readonly ((system: System) => Command)[] = [
   planCommand,
+  checkCommand,
   mergeCommand,
   traceCommand,
   viewCommand,

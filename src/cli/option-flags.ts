@@ -3,9 +3,9 @@ import { describeRange, mergeOptionTable, type OptionSpec } from '../merge/optio
 import type { MergeOptions } from '../merge/options.js';
 import { readNumber } from './read-number.js';
 
-/** Give `command` a flag for every option of a merge, with range, unit and default in its help. */
-export function addMergeFlags(command: Command): void {
-  for (const spec of mergeOptionTable) {
+/** Give `command` a flag for every option of a merge, or for those of `specs`, with range, unit and default in its help. */
+export function addMergeFlags(command: Command, specs: readonly OptionSpec[] = mergeOptionTable): void {
+  for (const spec of specs) {
     const option = new Option(flagText(spec), helpText(spec)).helpGroup(`${spec.group}:`);
     if (spec.kind.type !== 'switch') option.argParser((text: string) => readFlag(spec, text));
     command.addOption(option);

@@ -7,6 +7,13 @@ import { fileURLToPath } from 'node:url';
 import { parseArgs, promisify } from 'node:util';
 import sharp from 'sharp';
 import { runBaselines } from './baselines/run.js';
+import {
+  type FaultRow,
+  faultLegend,
+  faultShortfalls,
+  formatFaults,
+  measureFaults,
+} from './faults/fault-table.js';
 import { measure } from './measure.js';
 import type { Raster } from './raster.js';
 import { readResult } from './result.js';
@@ -14,13 +21,16 @@ import { readScene, type Scene } from './scene.js';
 import { hashFiles, sceneFolder, sceneRecipes } from './scenes.js';
 import { formatTable, legend, type Row, type Shortfall, shortfalls } from './table.js';
 
-const usage = `Usage: npm run quality -- [--scene NAME]... [--rules auto,select,weigh] [--keep DIR] [--json]
+const usage = `Usage: npm run quality -- [--scene NAME]... [--rules auto,select,weigh] [--keep DIR] [--faults] [--seeds N] [--json]
 Renders scenes with a known truth, merges them by each rule, and prints how far each result is from the truth.
+Then plants faults in stacks and prints how many of them lamella check finds.
   --scene NAME   one of ${sceneRecipes.map(({ name }) => name).join(', ')} (default: all)
   --rules LIST   rules to merge by (default: auto,select,weigh)
   --keep DIR     keep the result folders and the baselines' pictures in DIR
+  --faults       print the table of planted faults alone; with --scene it is left out
+  --seeds N      seeds of the planted faults (default: 7, with three scenes each)
   --json         print one JSON object instead of tables
-Exit code 1: auto is worse than the better baseline in some column, or a merge failed.`;
+Exit code 1: auto is worse than the better baseline in some column, a merge failed, or too few faults were found.`;
 
 /** What was found of one scene. */
 interface Report {
@@ -36,6 +46,8 @@ const { values: flags } = parseArgs({
     scene: { type: 'string', multiple: true },
     rules: { type: 'string', default: 'auto,select,weigh' },
     keep: { type: 'string' },
+    faults: { type: 'boolean', default: false },
+    seeds: { type: 'string', default: '7' },
     json: { type: 'boolean', default: false },
     help: { type: 'boolean', default: false },
   },
@@ -44,7 +56,12 @@ if (flags.help) {
   console.log(usage);
   process.exit(0);
 }
-const wanted = flags.scene ?? sceneRecipes.map(({ name }) => name);
+const wanted = flags.faults ? [] : (flags.scene ?? sceneRecipes.map(({ name }) => name));
+const seeds = Number(flags.seeds);
+if (!Number.isInteger(seeds) || seeds < 1) {
+  console.error(`Expected a whole number from 1 for --seeds but received ${flags.seeds}\n${usage}`);
+  process.exit(2);
+}
 const stranger = wanted.find((name) => !sceneRecipes.some((recipe) => recipe.name === name));
 if (stranger !== undefined) {
   console.error(`Expected a known scene but received ${stranger}\n${usage}`);
@@ -57,8 +74,9 @@ if (await isBuildOld()) {
   console.error('dist is older than src: the figures are those of the build, run "npm run build" first');
 }
 const reports: Report[] = [];
+const faults: FaultRow[] = [];
 try {
-  if (!flags.json)
+  if (!flags.json && wanted.length > 0)
     console.log(`${legend}\nBaselines run on frames aligned by the TRUE motion, which favours them.`);
   for (const recipe of sceneRecipes) {
     if (!wanted.includes(recipe.name)) continue;
@@ -70,11 +88,18 @@ try {
     reports.push(report);
     if (!flags.json) console.log(`\n${describe(report)}`);
   }
-  if (flags.json) console.log(JSON.stringify({ scenes: reports }, dropUnmeasured, 1));
+  if (flags.faults || flags.scene === undefined) {
+    faults.push(...(await measureFaults(seeds, (text) => console.error(text))));
+    if (!flags.json) console.log(`\n${describeFaults(faults)}`);
+  }
+  if (flags.json) console.log(JSON.stringify({ scenes: reports, faults }, dropUnmeasured, 1));
 } finally {
   if (flags.keep === undefined) await rm(workDir, { recursive: true, force: true });
 }
-process.exitCode = reports.some((report) => report.shortfalls.length + report.failures.length > 0) ? 1 : 0;
+const fallsShort =
+  reports.some((report) => report.shortfalls.length + report.failures.length > 0) ||
+  faultShortfalls(faults).length > 0;
+process.exitCode = fallsShort ? 1 : 0;
 
 /** Whether a source of the program has changed since `dist` was built. */
 async function isBuildOld(): Promise<boolean> {
@@ -165,4 +190,9 @@ function describe({ scene, skipped, rows, shortfalls: short, failures }: Report)
     lines.push(`auto is worse than ${baselineName} in ${column}: ${value} against ${baseline}`);
   }
   return lines.join('\n');
+}
+
+function describeFaults(rows: readonly FaultRow[]): string {
+  const misses = rows.flatMap(({ fault, misses: own }) => own.map((miss) => `${fault}: ${miss}`));
+  return [faultLegend, '', formatFaults(rows), '', ...misses, ...faultShortfalls(rows)].join('\n').trimEnd();
 }

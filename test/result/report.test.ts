@@ -98,7 +98,7 @@ test('verdicts tell frames, coverage and depth in plain words', () => {
     'Frame 3 (seed_3.jpg) was left out: blurred by motion.',
     '90 % of the picture is sharp in at least one frame.',
     'under 0.1 % of the picture lies beyond the plane of focus of the last frame.',
-    '10 % of the picture lies between two frames whose planes of focus are too far apart. Use a smaller step next time.',
+    'The steps are too coarse: 10 % of the picture lies between two frames whose planes of focus are too far apart, and is sharp in neither. Use a smaller step.',
     'The subject spans 3 steps of depth.',
     '1 used frame supplied no pixel of its own: 2.',
   ]);

@@ -1,3 +1,4 @@
+import type { CoverageShares } from '../../check/coverage-findings.js';
 import { coverageClasses } from '../coverage.js';
 import type { RunRecord } from '../run-record.js';
 import { depthColour } from './depth-colours.js';
@@ -30,7 +31,7 @@ export interface ReportPictures {
 const contentPolicy = "default-src 'none'; img-src data:; style-src 'unsafe-inline'";
 
 /** The report as one HTML document. */
-export function reportPage(record: RunRecord, pictures: ReportPictures): string {
+export function reportPage(record: RunRecord, pictures: ReportPictures, coverage?: CoverageShares): string {
   const title = record.folder.split(/[\\/]/).findLast((part) => part !== '') ?? record.folder;
   const ruler = railRuler(record);
   return html`<!doctype html>
@@ -49,7 +50,7 @@ export function reportPage(record: RunRecord, pictures: ReportPictures): string 
 </header>
 <main>
 <ul class="verdicts">
-${verdicts(record).map((sentence) => html`<li>${sentence}</li>\n`)}</ul>
+${verdicts(record, coverage).map((sentence) => html`<li>${sentence}</li>\n`)}</ul>
 ${sentenceList('Warnings', 'warnings', record.warnings)}
 <h2>Composite</h2>
 <figure>

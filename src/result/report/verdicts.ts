@@ -1,20 +1,11 @@
+import { type CoverageShares, coverageFindings, worthAdvicePercent } from '../../check/coverage-findings.js';
+import { resultCoverage } from '../../check/result-coverage.js';
 import { coverageClasses } from '../coverage.js';
 import type { RunRecord } from '../run-record.js';
 import { counted, depthText, percentText } from './numbers.js';
 
-/** Shares below this are the rule at borders and in shadows: not worth advice, percent. */
-const worthAdvicePercent = 1;
-
-/** What the user can do about a class of coverage at the next shooting. */
-const advice: Partial<Record<string, string>> = {
-  'before-first': 'Begin the next stack earlier.',
-  'after-last': 'Let the next stack run on further.',
-  gap: 'Use a smaller step next time.',
-  'no-detail': 'There, depth follows from the surroundings.',
-};
-
-/** The outcome of a run in plain sentences, the most important first. */
-export function verdicts(record: RunRecord): string[] {
+/** The outcome of a run in plain sentences, the most important first. `coverage` is what the maps tell, where they are at hand. */
+export function verdicts(record: RunRecord, coverage: CoverageShares = resultCoverage(record)): string[] {
   const { frames, maps } = record;
   const used = frames.filter((frame) => frame.used);
   const anchor = frames.find((frame) => frame.number === record.anchorNumber);
@@ -29,14 +20,19 @@ export function verdicts(record: RunRecord): string[] {
       `Frame ${frame.number} (${frame.name}) was left out: ${frame.leftOutReason ?? 'no reason recorded'}.`,
     );
   }
+  const judged = coverageFindings(coverage);
   for (const { value, name, percent } of maps.coverage.classes) {
-    if (name !== 'covered' && percent === 0) continue;
-    const isLarge = percent >= worthAdvicePercent && advice[name] !== undefined;
+    // Larger shares of what no frame shows sharp are judged below.
+    const isJudged = percent >= worthAdvicePercent && name !== 'no-detail';
+    if (name !== 'covered' && (percent === 0 || isJudged)) continue;
     const meaning = coverageClasses.find((entry) => entry.name === name)?.meaning ?? `is of class ${value}`;
-    sentences.push(
-      `${percentText(percent)} of the picture ${verb(meaning)}.${isLarge ? ` ${advice[name]}` : ''}`,
-    );
+    const advice =
+      name === 'no-detail' && percent >= worthAdvicePercent
+        ? ' There, depth follows from the surroundings.'
+        : '';
+    sentences.push(`${percentText(percent)} of the picture ${verb(meaning)}.${advice}`);
   }
+  for (const { message, advice } of judged) sentences.push(`${message} ${advice}`);
   const { min, max, unit } = maps.depth;
   if (min !== null && max !== null)
     sentences.push(`The subject spans ${depthText(max - min, unit)} of depth.`);

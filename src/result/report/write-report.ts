@@ -1,5 +1,6 @@
 import { join } from 'node:path';
 import sharp from 'sharp';
+import { resultCoverage } from '../../check/result-coverage.js';
 import { encodeJpeg } from '../jpeg-file.js';
 import { throwIfStopped } from '../output-failure.js';
 import { writeAside } from '../output-file.js';
@@ -40,7 +41,7 @@ export async function writeReport(dir: string, record: RunRecord, inputs: Report
   const { composite, icc, maps, signal } = inputs;
   throwIfStopped(signal);
   const { nearest, farthest } = outerFrames(record);
-  const page = reportPage(record, {
+  const pictures = {
     composite: await jpegUri(
       pictureThumbnail(composite, compositeSide),
       record.composite.hasIcc ? icc : undefined,
@@ -49,7 +50,8 @@ export async function writeReport(dir: string, record: RunRecord, inputs: Report
     sources: await pngUri(sourcesThumbnail(maps, nearest, farthest, mapSide)),
     confidence: await jpegUri(confidenceThumbnail(maps, mapSide)),
     coverage: await pngUri(coverageThumbnail(maps, mapSide)),
-  });
+  };
+  const page = reportPage(record, pictures, resultCoverage(record, maps));
   await writeAside(join(dir, reportFileName), page, signal);
 }
 

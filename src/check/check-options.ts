@@ -1,0 +1,38 @@
+import type { MergeOptions } from '../merge/options.js';
+import { type OptionNaming, resolveOptions } from '../merge/resolve-options.js';
+
+/** What a check can be told; a choice of the options of a merge, with the same names and ranges. */
+export type CheckOptions = Pick<
+  MergeOptions,
+  'frames' | 'skip' | 'stepMm' | 'fieldWidthMm' | 'magnification' | 'pixelPitchUm' | 'maxMegapixels'
+>;
+
+export const checkOptionKeys = [
+  'frames',
+  'skip',
+  'stepMm',
+  'fieldWidthMm',
+  'magnification',
+  'pixelPitchUm',
+  'maxMegapixels',
+] as const satisfies (keyof CheckOptions)[];
+
+/** Checks options by the table of the merge. Throws UsageError as `resolveOptions` does. */
+export function resolveCheckOptions(
+  given: Partial<CheckOptions>,
+  naming: OptionNaming = 'field',
+): CheckOptions {
+  const { frames, skip, stepMm, fieldWidthMm, magnification, pixelPitchUm, maxMegapixels } = resolveOptions(
+    given,
+    naming,
+  );
+  return {
+    skip,
+    ...(frames && { frames }),
+    ...(stepMm !== undefined && { stepMm }),
+    ...(fieldWidthMm !== undefined && { fieldWidthMm }),
+    ...(magnification !== undefined && { magnification }),
+    ...(pixelPitchUm !== undefined && { pixelPitchUm }),
+    ...(maxMegapixels !== undefined && { maxMegapixels }),
+  };
+}

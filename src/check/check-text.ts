@@ -1,0 +1,101 @@
+import { basename } from 'node:path';
+import { shortNumber } from '../result/report/numbers.js';
+import type { CheckedFrame, CheckReport } from './check.js';
+import { type Finding, type FindingRank, numbersText } from './finding.js';
+
+/** Ranks as people read them. */
+export const rankWords: Record<FindingRank, string> = { spoils: 'spoils', flaw: 'flaw', note: 'note' };
+
+/** Characters a line, where nothing else is known. */
+const defaultWidth = 100;
+const leastTextWidth = 40;
+
+/** The report as tables for a terminal: frames, then verdicts, then whether the stack is fit. */
+export function checkText(report: CheckReport, width = defaultWidth): string {
+  return [
+    frameTable(report.frames),
+    '',
+    verdictTable(report.findings, width),
+    '',
+    verdictLine(report),
+    '',
+  ].join('\n');
+}
+
+/** One sentence on the whole stack. */
+export function verdictLine({ fit, findings, frames, folder, size, wallMs }: CheckReport): string {
+  const spoiling = findings.filter(({ rank }) => rank === 'spoils').length;
+  const flaws = findings.filter(({ rank }) => rank === 'flaw').length;
+  const facts = `${basename(folder)}: ${frames.length} frames of ${size.width} x ${size.height} pixels, checked in ${shortNumber(wallMs / 1000, 1)} s.`;
+  const flawWords = flaws === 0 ? '' : ` ${counted(flaws, 'flaw')} to know of.`;
+  return fit
+    ? `${facts} Fit to merge.${flawWords}`
+    : `${facts} Not fit to merge: ${counted(spoiling, 'finding')} would spoil the picture.${flawWords}`;
+}
+
+function counted(count: number, noun: string): string {
+  return `${count} ${noun}${count === 1 ? '' : 's'}`;
+}
+
+function frameTable(frames: readonly CheckedFrame[]): string {
+  const rows = [
+    ['Frame', 'File', 'Sharpest', 'Share %', 'Step', 'Scale', 'Shift x, y px', 'Light %'],
+    ...frames.map((frame) => [
+      String(frame.number),
+      frame.name,
+      frame.part,
+      frame.sharpestPercent.toFixed(1),
+      frame.travelSteps === null ? '-' : frame.travelSteps.toFixed(2),
+      frame.usable ? frame.scale.toFixed(5) : '-',
+      frame.usable ? `${frame.shiftXPx.toFixed(1)}, ${frame.shiftYPx.toFixed(1)}` : '-',
+      signed(100 * (frame.light - 1)),
+    ]),
+  ];
+  const widths = rows[0].map((_, i) => Math.max(...rows.map((row) => row[i].length)));
+  const isText = (i: number) => i === 1 || i === 2;
+  return rows
+    .map((row) =>
+      row
+        .map((cell, i) => (isText(i) ? cell.padEnd(widths[i]) : cell.padStart(widths[i])))
+        .join('  ')
+        .trimEnd(),
+    )
+    .join('\n');
+}
+
+function signed(value: number): string {
+  return `${value < 0 ? '-' : '+'}${Math.abs(value).toFixed(1)}`;
+}
+
+function verdictTable(findings: readonly Finding[], width: number): string {
+  if (findings.length === 0) return 'Nothing was found amiss.';
+  const cells = findings.map(({ rank, frames, message, advice }) => ({
+    rank: rankWords[rank],
+    frames: frames.length === 0 ? 'all' : numbersText(frames),
+    lines: [message, ...(advice ? [`-> ${advice}`] : [])],
+  }));
+  const rankWidth = Math.max(...cells.map(({ rank }) => rank.length), 4);
+  const framesWidth = Math.min(20, Math.max(...cells.map(({ frames }) => frames.length), 6));
+  const textWidth = Math.max(leastTextWidth, width - rankWidth - framesWidth - 4);
+  const head = `${'Rank'.padEnd(rankWidth)}  ${'Frames'.padEnd(framesWidth)}  Verdict, and what to do`;
+  const rows = cells.flatMap(({ rank, frames, lines }) => {
+    const left = wrap(frames, framesWidth);
+    const right = lines.flatMap((line) => wrap(line, textWidth));
+    return Array.from({ length: Math.max(left.length, right.length) }, (_, i) =>
+      `${(i === 0 ? rank : '').padEnd(rankWidth)}  ${(left[i] ?? '').padEnd(framesWidth)}  ${right[i] ?? ''}`.trimEnd(),
+    );
+  });
+  return [head, ...rows].join('\n');
+}
+
+/** Breaks a text at blanks into lines of at most `width` characters; longer words stand alone. */
+function wrap(text: string, width: number): string[] {
+  const lines: string[] = [];
+  for (const word of text.split(' ')) {
+    const last = lines.at(-1);
+    if (last !== undefined && last.length + 1 + word.length <= width)
+      lines[lines.length - 1] = `${last} ${word}`;
+    else lines.push(word);
+  }
+  return lines;
+}

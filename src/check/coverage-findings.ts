@@ -1,0 +1,131 @@
+import { percentText, shortNumber } from '../result/report/numbers.js';
+import type { Finding } from './finding.js';
+
+/** What of the picture is sharp in no frame, by tiles before a merge or by pixels after it. */
+export interface CoverageShares {
+  /** Share of the picture by class, percent; see `coverageClasses`. */
+  beforeFirst: number;
+  afterLast: number;
+  noDetail: number;
+  gapPercent: number;
+  /** The gaps one by one, where they are known: pairs of frames with parts of the picture between them. */
+  gaps: { from: number; to: number; percent: number }[];
+  firstNumber: number;
+  lastNumber: number;
+  direction: 'near-to-far' | 'far-to-near' | 'unknown';
+  /** Travel still to go beyond the ends, usual steps, where it is known. */
+  missingBefore?: number | undefined;
+  missingAfter?: number | undefined;
+  /** Step without gaps as a part of the present one, where it is known. */
+  neededStepPart?: number | undefined;
+  stepMm?: number | undefined;
+}
+
+/** Shares below this are the rule at borders and in shadows, percent. */
+export const worthAdvicePercent = 1;
+/** From this share on the picture is spoilt, percent. */
+const spoiltPercent = 2;
+/** Gaps at this many pairs or more are the step's fault, not that of single travels. */
+const manyGapsPart = 1 / 3;
+
+/**
+ * Judges whether stack and steps cover the subject. The one place for it: `check` gives it what reduced frames show, the
+ * report of a merge what the full-size maps show.
+ */
+export function coverageFindings(shares: CoverageShares): Finding[] {
+  const { firstNumber, lastNumber } = shares;
+  return [
+    ...shortEnd(shares, 'first', shares.beforeFirst, firstNumber, shares.missingBefore),
+    ...shortEnd(shares, 'last', shares.afterLast, lastNumber, shares.missingAfter),
+    ...gapFindings(shares),
+    ...(shares.noDetail >= 99 ? [withoutDetail(shares.noDetail)] : []),
+  ];
+}
+
+function shortEnd(
+  { direction }: CoverageShares,
+  end: 'first' | 'last',
+  percent: number,
+  number: number,
+  missing: number | undefined,
+): Finding[] {
+  if (percent < worthAdvicePercent) return [];
+  // A stack of unknown direction is told as if it ran from near to far, with its frame named.
+  const isFront = (direction === 'far-to-near') === (end === 'last');
+  const side = isFront ? 'in front of' : 'behind';
+  const count = missing === undefined ? undefined : Math.max(1, Math.ceil(missing));
+  const frames = count === undefined ? 'some frames' : `at least ${count} frame${count === 1 ? '' : 's'}`;
+  return [
+    {
+      kind: isFront ? 'too-short-in-front' : 'too-short-behind',
+      rank: percent >= spoiltPercent ? 'spoils' : 'flaw',
+      frames: [number],
+      message: `${percentText(percent)} of the picture lies ${side} the plane of focus of the ${end} frame (${number}) and is sharp in no frame: the stack is too short ${isFront ? 'in front' : 'behind'}.`,
+      advice: `${end === 'first' ? 'Begin' : 'Go on'} ${isFront ? 'nearer to the camera' : 'farther from the camera'}: add ${frames} ${end === 'first' ? 'before the first' : 'after the last'}.`,
+    },
+  ];
+}
+
+function gapFindings(shares: CoverageShares): Finding[] {
+  const { gaps, gapPercent: percent, firstNumber, lastNumber, neededStepPart, stepMm } = shares;
+  if (percent < worthAdvicePercent) return [];
+  const pairs = Math.max(1, lastNumber - firstNumber);
+  const wide = gaps.filter((gap) => gap.percent >= worthAdvicePercent / 2);
+  if (gaps.length > 0 && wide.length === 0) return [scattered(percent)];
+  const everywhere = gaps.length === 0 || (wide.length > 1 && wide.length >= manyGapsPart * pairs);
+  const rank = percent >= spoiltPercent ? 'spoils' : 'flaw';
+  if (everywhere) {
+    const part = neededStepPart === undefined ? undefined : { neededStepPart };
+    const neededMm =
+      part && stepMm !== undefined ? { neededStepMm: part.neededStepPart * stepMm } : undefined;
+    const needed =
+      neededMm !== undefined
+        ? `Use a step of ${lengthText(neededMm.neededStepMm)} instead of ${lengthText(stepMm as number)}.`
+        : part !== undefined
+          ? `Use ${shortNumber(part.neededStepPart, 2)} of the present step: about ${Math.ceil(1 / part.neededStepPart)} frames where there is one now.`
+          : 'Use a smaller step.';
+    return [
+      {
+        kind: 'too-coarse-steps',
+        rank,
+        frames: [],
+        message: `The steps are too coarse: ${percentText(percent)} of the picture lies between two frames whose planes of focus are too far apart, and is sharp in neither.`,
+        advice: needed,
+        ...part,
+        ...neededMm,
+      },
+    ];
+  }
+  return wide.map(({ from, to, percent: own }) => ({
+    kind: 'missed-step' as const,
+    rank,
+    frames: [from, to],
+    message: `${percentText(own)} of the picture lies between frames ${from} and ${to}, whose planes of focus are too far apart, and is sharp in neither.`,
+    advice: `Shoot the stack again from frame ${from} on, or add a frame between ${from} and ${to}.`,
+  }));
+}
+
+function scattered(percent: number): Finding {
+  return {
+    kind: 'too-coarse-steps',
+    rank: 'flaw',
+    frames: [],
+    message: `${percentText(percent)} of the picture, in small places here and there, lies between two frames whose planes of focus are too far apart, and is sharp in neither.`,
+    advice: 'A smaller step leaves fewer such places.',
+  };
+}
+
+function withoutDetail(percent: number): Finding {
+  return {
+    kind: 'no-detail',
+    rank: 'spoils',
+    frames: [],
+    message: `${percentText(percent)} of the picture shows no detail that comes into focus and goes out again: there is nothing to judge focus by.`,
+    advice: 'See whether this is a focus stack, and whether lens cap, focus and light were right.',
+  };
+}
+
+/** A length on the bench with three significant digits. */
+export function lengthText(mm: number): string {
+  return `${Number(mm.toPrecision(3))} mm`;
+}

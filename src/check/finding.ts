@@ -1,0 +1,91 @@
+/** What a finding is about; the same words in JSON for programs. */
+export type FindingKind =
+  | 'order'
+  | 'direction'
+  | 'duplicate'
+  | 'left-out'
+  | 'time-gap'
+  | 'camera'
+  | 'lens'
+  | 'exposure'
+  | 'aperture'
+  | 'white-balance'
+  | 'light'
+  | 'not-aligned'
+  | 'missed-step'
+  | 'uneven-step'
+  | 'step-not-taken'
+  | 'reversed-turn'
+  | 'bump'
+  | 'blurred-frame'
+  | 'too-short-in-front'
+  | 'too-short-behind'
+  | 'too-coarse-steps'
+  | 'needless-frames'
+  | 'no-detail'
+  | 'highlights'
+  | 'shadows'
+  | 'dust'
+  | 'hot-pixels'
+  | 'optics';
+
+/** 'spoils' the merge; a 'flaw' that the merge bears, and that may be seen; a 'note' to know of. */
+export type FindingRank = 'spoils' | 'flaw' | 'note';
+
+/** A place on the sensor, full-size pixels of the upright frame. */
+export interface SensorSpot {
+  x: number;
+  y: number;
+}
+
+/** One verdict in plain words. */
+export interface Finding {
+  kind: FindingKind;
+  rank: FindingRank;
+  /** Numbers of the frames it is about, rising; empty when it is about all of them. */
+  frames: number[];
+  /** What is so: a sentence or two. */
+  message: string;
+  /** What to do; empty when there is nothing. */
+  advice: string;
+  /** Places on the sensor, for dust and hot pixels. */
+  spots?: SensorSpot[];
+  /** Step that would have been needed, as a part of the present one; and in mm where the step is known. */
+  neededStepPart?: number;
+  neededStepMm?: number;
+}
+
+const ranks: readonly FindingRank[] = ['spoils', 'flaw', 'note'];
+
+/** The gravest first; in the order given within a rank. */
+export function byRank(findings: readonly Finding[]): Finding[] {
+  return ranks.flatMap((rank) => findings.filter((finding) => finding.rank === rank));
+}
+
+export function spoilsMerge(findings: readonly Finding[]): boolean {
+  return findings.some(({ rank }) => rank === 'spoils');
+}
+
+/** "frame 3", "frames 3, 5 and 7 to 12": runs of three or more are drawn together. */
+export function framesText(numbers: readonly number[]): string {
+  if (numbers.length === 0) return 'all frames';
+  return `${numbers.length === 1 ? 'frame' : 'frames'} ${numbersText(numbers)}`;
+}
+
+export function numbersText(numbers: readonly number[]): string {
+  const sorted = [...numbers].sort((p, q) => p - q);
+  const parts: string[] = [];
+  for (let i = 0; i < sorted.length; ) {
+    let end = i;
+    while (end + 1 < sorted.length && sorted[end + 1] === sorted[end] + 1) end++;
+    if (end - i >= 2) parts.push(`${sorted[i]} to ${sorted[end]}`);
+    else for (let j = i; j <= end; j++) parts.push(String(sorted[j]));
+    i = end + 1;
+  }
+  return parts.length < 2 ? parts.join('') : `${parts.slice(0, -1).join(', ')} and ${parts.at(-1)}`;
+}
+
+/** A sentence's first letter in capitals. */
+export function capital(text: string): string {
+  return text.charAt(0).toUpperCase() + text.slice(1);
+}

@@ -1,0 +1,126 @@
+import { median } from '../register/median.js';
+import { clearLevel, type FocusCurves } from './focus-curves.js';
+
+/** Where and how sharply one tile comes into focus. */
+export interface TileFocus {
+  /** Place of best focus along the rail, usual steps. */
+  place: number;
+  /** Half width of its focus curve in usual steps: how fast detail goes. */
+  width: number;
+  /** The frame, by index, in which the tile is sharpest. */
+  best: number;
+  /** Height of the fitted peak, ln energy above noise. */
+  peak: number;
+  /** Standard deviation of the samples around the fit. */
+  error: number;
+}
+
+export interface FocusFit {
+  /** One a tile, row by row; undefined without detail that comes and goes. */
+  tiles: (TileFocus | undefined)[];
+  /** Usual width of the curves. */
+  width: number;
+}
+
+/**
+ * Fall of a focus curve: ln energy = -power ln(1 + (distance / width)^2). Far out, the contrast of a disc-shaped blur
+ * falls as its diameter to the power -3/2 (the envelope of J1(x)/x), energy as -3.
+ */
+const power = 1.5;
+/** Widths that are tried, steps. */
+const widths = Array.from({ length: 22 }, (_, i) => 0.2 * 1.2 ** i);
+/** Samples to either side of the best frame that are fitted: at least so many, and so many usual widths, but no more. */
+const leastReach = 5;
+const reachWidths = 2.5;
+const mostReach = 20;
+/** Best focus beyond the ends is looked for this far, steps. */
+const beyond = 3;
+const placeStep = 0.125;
+/** A curve must rise this far over its lowest point, ln energy: about two octaves. */
+const leastRise = 1.4;
+/** How much single widths differ from the usual, standard deviation of ln width. */
+const widthSpread = 0.35;
+/** Error of a sample that tiles with more than one depth always have. */
+const sampleError = 0.2;
+
+/** The fall of a curve at a distance from its peak, in ln energy; negative. */
+export function fallAt(distance: number, width: number): number {
+  return -power * Math.log1p((distance / width) ** 2);
+}
+
+/** Distance from the peak at which the curve has fallen by so much (ln energy, positive). */
+export function distanceOfFall(fall: number, width: number): number {
+  return width * Math.sqrt(Math.expm1(fall / power));
+}
+
+/** Fits every tile's curve over the rail places of the frames, first alone, then with the usual width in mind. */
+export function fitFocus(curves: FocusCurves, places: readonly number[]): FocusFit {
+  const tiles = curves.columns * curves.rows;
+  const first = Array.from({ length: tiles }, (_, tile) => fitTile(curves, tile, places, undefined));
+  const { frames } = curves;
+  const inner = first.filter((fit) => fit && fit.best > 0 && fit.best < frames - 1 && fit.error < 0.5);
+  const width = median(Float64Array.from(inner, (fit) => Math.log(fit!.width)));
+  if (inner.length === 0) return { tiles: first, width: Number.NaN };
+  const second = first.map((fit, tile) => fit && fitTile(curves, tile, places, width));
+  return { tiles: second, width: Math.exp(width) };
+}
+
+function fitTile(
+  curves: FocusCurves,
+  tile: number,
+  places: readonly number[],
+  usualLogWidth: number | undefined,
+): TileFocus | undefined {
+  const { frames, level, least } = curves;
+  const at = tile * frames;
+  let best = -1;
+  let lowest = Number.POSITIVE_INFINITY;
+  for (let k = 0; k < frames; k++) {
+    const value = level[at + k];
+    if (Number.isNaN(value)) continue;
+    if (best < 0 || value > level[at + best]) best = k;
+    if (value < lowest) lowest = value;
+  }
+  if (best < 0 || level[at + best] < clearLevel(curves) || level[at + best] - lowest < leastRise)
+    return undefined;
+  const reach =
+    usualLogWidth === undefined
+      ? leastReach
+      : Math.min(mostReach, Math.max(leastReach, Math.ceil(reachWidths * Math.exp(usualLogWidth))));
+  const used: number[] = [];
+  for (let k = Math.max(0, best - reach); k <= Math.min(frames - 1, best + reach); k++) {
+    if (!Number.isNaN(level[at + k])) used.push(k);
+  }
+  if (used.length < 3) return undefined;
+  const along = places[frames - 1] >= places[0] ? 1 : -1;
+  const ends = [best === used[0] ? beyond : 1.5, best === used.at(-1) ? beyond : 1.5];
+  let found: TileFocus | undefined;
+  let least2 = Number.POSITIVE_INFINITY;
+  for (const width of widths) {
+    const odd = usualLogWidth === undefined ? 0 : ((Math.log(width) - usualLogWidth) / widthSpread) ** 2;
+    for (let off = -ends[0]; off <= ends[1]; off += placeStep) {
+      const place = places[best] + along * off;
+      let sum = 0;
+      let weight = 0;
+      for (const k of used) {
+        if (level[at + k] <= least + 0.3) continue;
+        sum += level[at + k] - fallAt(places[k] - place, width);
+        weight++;
+      }
+      const peak = sum / weight;
+      let error = 0;
+      for (const k of used) {
+        const expected = Math.max(least, peak + fallAt(places[k] - place, width));
+        const miss = level[at + k] - expected;
+        // The rim of a curve may belong to another thing in the tile.
+        error += Math.min(miss * miss, 1);
+      }
+      const cost = error / sampleError ** 2 + odd;
+      if (cost < least2) {
+        least2 = cost;
+        found = { place, width, best, peak, error: Math.sqrt(error / used.length) };
+      }
+    }
+  }
+  return found;
+}

@@ -1,0 +1,144 @@
+import { median } from '../register/median.js';
+import type { FrameMotion } from '../register/motion-solution.js';
+import { percentText } from '../result/report/numbers.js';
+import { type Finding, framesText } from './finding.js';
+import type { FrameSigns } from './frame-signs.js';
+
+/** Light of each frame relative to the frames around it, and what to make of it. */
+export interface LightJudgement {
+  /** Light of each frame over the anchor's, mean of the channels. */
+  light: number[];
+  findings: Finding[];
+}
+
+/** Gains are measured on samples as the file encodes them; light is about this power of them (sRGB, IEC 61966-2-1). */
+const encodingPower = 2.2;
+/** Frames to either side that tell what is usual. */
+const reach = 4;
+/** Departures of ln light: seen, and too much to be evened out without a trace (a third of a stop). */
+const seenLight = 0.075;
+const strongLight = Math.LN2 / 3;
+/** Departure of ln (red over green) or ln (blue over green). */
+const seenColour = 0.06;
+/** Drift of ln light from end to end that is told: a third of a stop. */
+const drift = Math.LN2 / 3;
+/** Shares of clipped pixels that are told, percent; a larger area is a ground that was lit or left dark on purpose. */
+const seenClipped = 0.5;
+const groundPercent = 30;
+const strongClipped = 5;
+
+export function judgeLight(frames: readonly FrameMotion[], signs: readonly FrameSigns[]): LightJudgement {
+  const light = frames.map(({ gainRatio }) => geometricMean(gainRatio) ** -encodingPower);
+  const logs = light.map(Math.log);
+  const off = departures(logs);
+  const odd = frames.filter((_, k) => Math.abs(off[k]) > seenLight);
+  const findings: Finding[] = [];
+  if (odd.length > 0) {
+    const most = Math.max(...off.map(Math.abs));
+    findings.push({
+      kind: 'light',
+      rank: most > strongLight ? 'spoils' : 'flaw',
+      frames: odd.map(({ number }) => number),
+      message: `The light flickers: ${framesText(odd.map(({ number }) => number))} ${odd.length === 1 ? 'is' : 'are'} up to ${Math.round(100 * Math.expm1(most))} % brighter or darker than the frames around.`,
+      advice:
+        most > strongLight
+          ? 'Shoot these again with steady lamps, shutter and aperture fixed by hand.'
+          : 'A merge evens this out; for the next stack let the lamps settle, and fix shutter and aperture by hand.',
+    });
+  }
+  const run = logs.at(-1)! - logs[0];
+  if (Math.abs(run) > drift && odd.length === 0) {
+    findings.push({
+      kind: 'light',
+      rank: 'flaw',
+      frames: [],
+      message: `The light drifts: the last frame is ${Math.round(100 * Math.expm1(Math.abs(run)))} % ${run > 0 ? 'brighter' : 'darker'} than the first.`,
+      advice: 'Let the lamps settle, and keep daylight out.',
+    });
+  }
+  return { light, findings: [...findings, ...colourFindings(frames), ...clippingFindings(signs)] };
+}
+
+function colourFindings(frames: readonly FrameMotion[]): Finding[] {
+  if (frames[0].gainRatio.length < 3) return [];
+  const colour = (channel: number) =>
+    departures(frames.map(({ gainRatio }) => encodingPower * Math.log(gainRatio[1] / gainRatio[channel])));
+  const [red, blue] = [colour(0), colour(2)];
+  const odd = frames.filter((_, k) => Math.max(Math.abs(red[k]), Math.abs(blue[k])) > seenColour);
+  if (odd.length === 0) return [];
+  const numbers = odd.map(({ number }) => number);
+  return [
+    {
+      kind: 'white-balance',
+      rank: 'flaw',
+      frames: numbers,
+      message: `The colour of the light changes: ${framesText(numbers)} ${odd.length === 1 ? 'differs' : 'differ'} from the frames around.`,
+      advice: 'Fix the white balance by hand, use one kind of lamp, and keep daylight out.',
+    },
+  ];
+}
+
+function clippingFindings(signs: readonly FrameSigns[]): Finding[] {
+  return [
+    ...clipped(
+      signs,
+      'highlights',
+      'burntPercent',
+      'burnt out',
+      'Give less light or a shorter exposure, or soften the light.',
+    ),
+    ...clipped(
+      signs,
+      'shadows',
+      'blockedPercent',
+      'blocked to black',
+      'Give more light, unless this is a ground that shall be black.',
+    ),
+  ];
+}
+
+function clipped(
+  signs: readonly FrameSigns[],
+  kind: 'highlights' | 'shadows',
+  key: 'burntPercent' | 'blockedPercent',
+  what: string,
+  advice: string,
+): Finding[] {
+  const odd = signs.filter((sign) => sign[key] >= seenClipped);
+  if (odd.length === 0) return [];
+  const usual = median(Float64Array.from(signs, (sign) => sign[key]));
+  const worst = odd.reduce((one, other) => (other[key] > one[key] ? other : one));
+  const isGround = usual >= groundPercent || kind === 'shadows';
+  const spot = kind === 'highlights' ? worst.burntSpot : undefined;
+  return [
+    {
+      kind,
+      rank: isGround ? 'note' : worst[key] >= strongClipped ? 'spoils' : 'flaw',
+      frames: odd.length === signs.length ? [] : odd.map(({ number }) => number),
+      message: `${percentText(worst[key])} of frame ${worst.number} is ${what}${
+        odd.length > 1
+          ? `, and some of ${odd.length === signs.length ? 'every frame' : framesText(odd.map(({ number }) => number))}`
+          : ''
+      }${spot ? `; most of it near x ${spot.x}, y ${spot.y}` : ''}.`,
+      advice: isGround && kind === 'highlights' ? 'Fine for a white ground; else give less light.' : advice,
+      ...(spot && { spots: [spot] }),
+    },
+  ];
+}
+
+/** Each value less the median of those around it, once the drift over the stack (Theil 1950, Sen 1968) is taken out. */
+function departures(values: readonly number[]): number[] {
+  const slopes = values.flatMap((value, i) =>
+    values.slice(0, i).map((other, j) => (value - other) / (i - j)),
+  );
+  const slope = median(Float64Array.from(slopes));
+  const level = values.map((value, k) => value - slope * k);
+  return level.map((value, k) => {
+    const around = level.filter((_, i) => i !== k && Math.abs(i - k) <= reach);
+    return around.length < 2 ? 0 : value - median(Float64Array.from(around));
+  });
+}
+
+function geometricMean(values: readonly number[]): number {
+  return Math.exp(values.reduce((sum, value) => sum + Math.log(value), 0) / values.length);
+}

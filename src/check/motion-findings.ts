@@ -1,0 +1,181 @@
+import { median } from '../register/median.js';
+import type { FrameMotion, MotionSolution } from '../register/motion-solution.js';
+import { shortNumber } from '../result/report/numbers.js';
+import { capital, type Finding, framesText, numbersText } from './finding.js';
+import type { FocusCurves } from './focus-curves.js';
+import { fallAt } from './focus-fit.js';
+import { longestPlainStep, type RailTravel, shapesAt, standstill } from './rail-travel.js';
+import type { FrameShake } from './shake.js';
+
+/** Fall of a focus curve (ln energy) between two frames that leaves a gap: three quarters of an octave, as in the maps of a merge. */
+export const gapFall = 0.75 * Math.LN2;
+/** A frame that is less sharp by so much along one direction is shaken: alone, or with the dip that goes with it. */
+const clearUneven = 0.24;
+const slightUneven = 0.13;
+/** How many times the usual of the stack it must be. */
+const unevenRatio = 3;
+const slightDip = 0.35;
+/** Loss in all directions that tells a shake without a direction. */
+const clearDip = 0.9;
+const softFrame = 0.75;
+const fewCrests = 0.12;
+/** Jumps of the framing that count as a bump: part of the width, and times the usual jump. */
+const bumpPart = 0.015;
+const bumpRatio = 6;
+const bumpRollRad = 0.005;
+
+/** Indices of frames that are blurred as a whole. */
+export function blurredFrames(
+  shakes: readonly FrameShake[],
+  frames: readonly FrameMotion[],
+  curves: FocusCurves,
+): Set<number> {
+  const uneven = shakes.map((shake) => (Number.isNaN(shake.uneven) ? 0 : shake.uneven));
+  const usual = median(Float64Array.from(uneven));
+  const usualDip = median(
+    Float64Array.from(shakes.map(({ dip }) => dip).filter((dip) => !Number.isNaN(dip))),
+  );
+  const blurred = shakes.flatMap(({ dip }, k) => {
+    const isMost = uneven[k] >= Math.max(uneven[k - 1] ?? 0, uneven[k + 1] ?? 0);
+    const oneWay = isMost && uneven[k] > unevenRatio * usual;
+    const isEnd = k === 0 || k === shakes.length - 1;
+    const along =
+      oneWay && uneven[k] > (isEnd ? clearUneven : slightUneven) && (isEnd || dip > usualDip + slightDip);
+    const around = dip > clearDip && frames[k].sharpness < softFrame;
+    // Where the rail turns tiles dip too, but others crest; after a shake hardly one does.
+    if (!isEnd && (along || around) && shapesAt(curves, k - 1, k, k + 1).crests >= fewCrests) return [];
+    return along || around ? [k] : [];
+  });
+  return new Set(blurred);
+}
+
+/** What motion, steps and shakes say. `width` is the usual width of the focus curves in usual steps, NaN when unknown. */
+export function motionFindings(
+  motion: MotionSolution,
+  travel: RailTravel,
+  blurred: ReadonlySet<number>,
+  width: number,
+  stackWidthPx: number,
+): Finding[] {
+  const { frames } = motion;
+  const findings: Finding[] = [];
+  const lost = frames.filter(({ usable }) => !usable);
+  if (lost.length > 0) {
+    const numbers = lost.map(({ number }) => number);
+    findings.push({
+      kind: 'not-aligned',
+      rank: 'spoils',
+      frames: numbers,
+      message: `${capital(framesText(numbers))} cannot be aligned with the others: ${lost[0].reason ?? 'too little in common'}.`,
+      advice: 'See whether they belong to the stack; shoot them again or leave them out with --skip.',
+    });
+  }
+  if (blurred.size > 0) {
+    const numbers = [...blurred].map((k) => frames[k].number);
+    findings.push({
+      kind: 'blurred-frame',
+      rank: 'spoils',
+      frames: numbers,
+      message: `${capital(framesText(numbers))} ${numbers.length === 1 ? 'is' : 'are'} less sharp than ${numbers.length === 1 ? 'its' : 'their'} neighbours all over, as if shaken during the exposure.`,
+      advice: `Shoot ${framesText(numbers)} again: let the rail settle, and use a remote release or flash.`,
+    });
+  }
+  return [
+    ...findings,
+    ...stepFindings(frames, travel, width),
+    ...bumps(frames, stackWidthPx),
+    ...way(motion),
+  ];
+}
+
+function stepFindings(frames: readonly FrameMotion[], { steps }: RailTravel, width: number): Finding[] {
+  const findings: Finding[] = [];
+  const pair = (k: number): [number, number] => [frames[k].number, frames[k + 1].number];
+  const back = steps.flatMap((step, k) => (step <= -standstill ? [k] : []));
+  /** Where a run against the rail's way begins and ends, the rail makes up for it with long steps. */
+  const aroundBack = new Set(back.flatMap((k) => [k - 1, k, k + 1]));
+  if (back.length > 0) {
+    const numbers = [...new Set(back.flatMap(pair))];
+    findings.push({
+      kind: 'reversed-turn',
+      rank: 'spoils',
+      frames: numbers,
+      message: `The plane of focus runs backwards over ${framesText(numbers)}: the rail turned, or the frames are out of order.`,
+      advice: `Put ${framesText(numbers)} into order by their names, or shoot from frame ${numbers[0]} on again and turn the knob one way only.`,
+    });
+  }
+  // The very same picture is told as a duplicate.
+  const still = steps.flatMap((step, k) =>
+    Math.abs(step) < standstill && !frames[k + 1].sameAsPrevious ? [k] : [],
+  );
+  if (still.length > 0) {
+    const numbers = [...new Set(still.flatMap(pair))];
+    findings.push({
+      kind: 'step-not-taken',
+      rank: 'flaw',
+      frames: numbers,
+      message: `The rail did not move, or hardly, ${still.map((k) => `between frames ${numbersText(pair(k))}`).join(', ')}.`,
+      advice: 'One of them is needless. If a motor lost a step here, see that the next ones are whole.',
+    });
+  }
+  for (const [k, step] of steps.entries()) {
+    // A step that is not known fails too.
+    if (!(step >= longestPlainStep) || aroundBack.has(k)) continue;
+    const numbers = pair(k);
+    const leavesGap = Number.isNaN(width) || -fallAt(step / 2, width) > gapFall;
+    findings.push({
+      kind: 'missed-step',
+      rank: leavesGap ? 'spoils' : 'flaw',
+      frames: numbers,
+      message: `From frame ${numbers[0]} to ${numbers[1]} the plane of focus went about ${shortNumber(step, 1)} times as far as usual: a step was missed or too large${leavesGap ? ', and what lies between is sharp in neither frame' : ''}.`,
+      advice: leavesGap
+        ? `Add a frame between ${numbers[0]} and ${numbers[1]}, or shoot from frame ${numbers[0]} on again.`
+        : 'The frames still overlap; keep the steps even next time.',
+    });
+  }
+  return findings;
+}
+
+function bumps(frames: readonly FrameMotion[], stackWidthPx: number): Finding[] {
+  const jumps = frames.slice(1).map((frame, i) => {
+    const before = frames[i];
+    const known = frame.usable && before.usable;
+    const x = frame.similarity.shiftXPx - before.similarity.shiftXPx;
+    const y = frame.similarity.shiftYPx - before.similarity.shiftYPx;
+    return {
+      shiftPx: known ? Math.hypot(x, y) : 0,
+      rollRad: known ? Math.abs(frame.similarity.rollRad - before.similarity.rollRad) : 0,
+    };
+  });
+  const usualPx = median(Float64Array.from(jumps, ({ shiftPx }) => shiftPx));
+  const usualRad = median(Float64Array.from(jumps, ({ rollRad }) => rollRad));
+  return jumps.flatMap(({ shiftPx, rollRad }, i): Finding[] => {
+    const shifted = shiftPx > Math.max(bumpPart * stackWidthPx, bumpRatio * usualPx);
+    const turned = rollRad > Math.max(bumpRollRad, bumpRatio * usualRad);
+    if (!shifted && !turned) return [];
+    const numbers = [frames[i].number, frames[i + 1].number];
+    return [
+      {
+        kind: 'bump',
+        rank: 'flaw',
+        frames: numbers,
+        message: `Between frames ${numbersText(numbers)} the picture jumps by ${shortNumber(shiftPx, 1)} px${turned ? ` and turns by ${shortNumber((rollRad * 180) / Math.PI, 2)}°` : ''}, far more than elsewhere: camera or subject was bumped.`,
+        advice:
+          'A merge aligns this, but where the subject itself has moved it shows twice: look at the frames around, and shoot again if so.',
+      },
+    ];
+  });
+}
+
+function way({ direction }: MotionSolution): Finding[] {
+  if (direction === 'unknown') return [];
+  return [
+    {
+      kind: 'direction',
+      rank: 'note',
+      frames: [],
+      message: `The frames run from ${direction === 'near-to-far' ? 'near to far' : 'far to near'}.`,
+      advice: '',
+    },
+  ];
+}

@@ -1,0 +1,60 @@
+import { effectiveFNumber, numericalAperture } from '../optics/close-up.js';
+import { stepMm as stepOfOverlap } from '../optics/stack-steps.js';
+import { planDepth } from '../plan/depth.js';
+import type { FrameExif } from '../stack/frame.js';
+import type { CheckOptions } from './check-options.js';
+import { lengthText } from './coverage-findings.js';
+import type { Finding } from './finding.js';
+
+/** As `lamella plan` reckons when nothing is said: its overlap, its wavelength, a circle of two pixels, even pupils. */
+const overlapShare = 0.3;
+const wavelengthNm = 550;
+const circlePixels = 2;
+
+/**
+ * What a plan would say of the step, where magnification, pixel pitch and f-number are known. The f-number of the EXIF is
+ * taken as marked on the lens.
+ */
+export function opticsFindings(options: CheckOptions, exif: FrameExif): Finding[] {
+  const { magnification, pixelPitchUm, stepMm } = options;
+  const { fNumber } = exif;
+  if (magnification === undefined || pixelPitchUm === undefined || fNumber === undefined) return [];
+  const effective = effectiveFNumber(fNumber, magnification, 1);
+  const circle = { mm: (circlePixels * pixelPitchUm) / 1000, from: 'two pixels' };
+  const depth = planDepth(
+    {
+      magnification,
+      focalLengthMm: null,
+      pupilRatio: 1,
+      markedFNumber: fNumber,
+      effectiveFNumber: effective,
+      numericalAperture: numericalAperture(effective, magnification),
+    },
+    circle,
+    wavelengthNm,
+  );
+  const depthMm = depth.combined.totalMm;
+  const recommended = stepOfOverlap(depthMm, overlapShare);
+  const reckoned = `At ${magnification} x and f/${fNumber} one frame is sharp over ${lengthText(depthMm)} by reckoning`;
+  if (stepMm !== undefined && stepMm > depthMm) {
+    return [
+      {
+        kind: 'optics',
+        rank: 'flaw',
+        frames: [],
+        message: `${reckoned}, less than the step of ${lengthText(stepMm)}.`,
+        advice: `By the plan a step of ${lengthText(recommended)} leaves no gaps. Where your lens is softer than a perfect one, trust what the frames show.`,
+        neededStepMm: recommended,
+      },
+    ];
+  }
+  return [
+    {
+      kind: 'optics',
+      rank: 'note',
+      frames: [],
+      message: `${reckoned}; the plan would step ${lengthText(recommended)}.`,
+      advice: '',
+    },
+  ];
+}

@@ -1,0 +1,86 @@
+import type { RunRecord } from '../result/run-record.js';
+import type { CoverageShares } from './coverage-findings.js';
+
+/** The maps of a result that tell where gaps lie; (rows, cols) each. */
+export interface CoverageMaps {
+  depth: Float32Array;
+  /** Index of the coverage class. */
+  coverage: Uint8Array;
+}
+
+/** Beyond the ends, what most of it needs: this part of the pixels. */
+const mostPart = 0.9;
+
+/**
+ * What a merge left uncovered, for `coverageFindings`: shares from the record, and from the full-size maps, where they are
+ * given, between which frames gaps lie and how far the subject goes on beyond the ends.
+ */
+export function resultCoverage(record: RunRecord, maps?: CoverageMaps): CoverageShares {
+  const percent = (name: string) =>
+    record.maps.coverage.classes.find((entry) => entry.name === name)?.percent ?? 0;
+  const numbers = record.frames.filter(({ used }) => used).map(({ number }) => number);
+  const places = maps && placesOf(record, maps);
+  return {
+    beforeFirst: percent('before-first'),
+    afterLast: percent('after-last'),
+    noDetail: percent('no-detail'),
+    gapPercent: percent('gap'),
+    gaps: places?.gaps ?? [],
+    firstNumber: numbers[0] ?? record.frames[0]?.number ?? 1,
+    lastNumber: numbers.at(-1) ?? record.frames.at(-1)?.number ?? 1,
+    direction: record.direction,
+    missingBefore: places?.missingBefore,
+    missingAfter: places?.missingAfter,
+    stepMm: record.stepMm,
+  };
+}
+
+function placesOf(record: RunRecord, { depth, coverage }: CoverageMaps) {
+  const planes = record.frames.flatMap(({ number, used, depth: at }) =>
+    used && at !== null ? [{ number, at }] : [],
+  );
+  if (planes.length < 2) return undefined;
+  const index = (name: string) =>
+    record.maps.coverage.classes.find((entry) => entry.name === name)?.value ?? -1;
+  const [before, after, gap] = [index('before-first'), index('after-last'), index('gap')];
+  const counts = new Uint32Array(planes.length - 1);
+  const beyond: [number[], number[]] = [[], []];
+  const [first, last] = [planes[0].at, planes[planes.length - 1].at];
+  const step = Math.abs(last - first) / (planes.length - 1) || 1;
+  for (let i = 0; i < coverage.length; i++) {
+    if (coverage[i] === gap) {
+      const k = intervalOf(planes, depth[i]);
+      if (k >= 0) counts[k]++;
+    } else if (coverage[i] === before) beyond[0].push(Math.abs(depth[i] - first) / step);
+    else if (coverage[i] === after) beyond[1].push(Math.abs(depth[i] - last) / step);
+  }
+  return {
+    gaps: Array.from(counts).flatMap((count, k) =>
+      count > 0
+        ? [{ from: planes[k].number, to: planes[k + 1].number, percent: (100 * count) / coverage.length }]
+        : [],
+    ),
+    missingBefore: high(beyond[0]),
+    missingAfter: high(beyond[1]),
+  };
+}
+
+/** Index of the frame before the interval that holds a depth; planes rise or fall. -1 for none. */
+function intervalOf(planes: readonly { at: number }[], depth: number): number {
+  const rises = planes[planes.length - 1].at >= planes[0].at;
+  let low = 0;
+  let high = planes.length - 1;
+  if (!(depth >= Math.min(planes[0].at, planes[high].at) && depth <= Math.max(planes[0].at, planes[high].at)))
+    return -1;
+  while (high - low > 1) {
+    const middle = (low + high) >> 1;
+    if (planes[middle].at <= depth === rises) low = middle;
+    else high = middle;
+  }
+  return low;
+}
+
+function high(distances: number[]): number | undefined {
+  const known = distances.filter(Number.isFinite).sort((p, q) => p - q);
+  return known.length > 0 ? known[Math.floor(mostPart * (known.length - 1))] : undefined;
+}

@@ -1,0 +1,39 @@
+import type { Finding, SensorSpot } from './finding.js';
+
+/** Places that a sentence tells; the rest is in the page and in the JSON. */
+const spotsTold = 4;
+/** From this many specks or pixels on their trails are a matter of hours of retouching. */
+const manySpecks = 3;
+
+/** What lies on the sensor or is broken in it. */
+export function sensorFindings(dust: SensorSpot[], hotPixels: SensorSpot[]): Finding[] {
+  const findings: Finding[] = [];
+  if (dust.length > 0) {
+    findings.push({
+      kind: 'dust',
+      rank: dust.length >= manySpecks ? 'spoils' : 'flaw',
+      frames: [],
+      message: `${dust.length === 1 ? 'A dark spot stays' : `${dust.length} dark spots stay`} on the sensor while the picture moves: dust at ${placesText(dust)}. In a merge it draws trails.`,
+      advice:
+        'Clean the sensor (by the instructions of the camera), then shoot again; or retouch the frames first.',
+      spots: dust,
+    });
+  }
+  if (hotPixels.length > 0) {
+    findings.push({
+      kind: 'hot-pixels',
+      rank: 'flaw',
+      frames: [],
+      message: `${hotPixels.length === 1 ? 'A bright pixel stays' : `${hotPixels.length} bright pixels stay`} on the sensor in every frame looked at: ${placesText(hotPixels)}. In a merge they draw dotted trails.`,
+      advice:
+        'Develop the raw files with removal of hot pixels, use a shorter exposure, or let the camera map them out.',
+      spots: hotPixels,
+    });
+  }
+  return findings;
+}
+
+function placesText(spots: readonly SensorSpot[]): string {
+  const told = spots.slice(0, spotsTold).map(({ x, y }) => `x ${x}, y ${y}`);
+  return told.join('; ') + (spots.length > spotsTold ? `; and ${spots.length - spotsTold} more` : '');
+}

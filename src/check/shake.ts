@@ -1,0 +1,58 @@
+import { median } from '../register/median.js';
+import { directionCount } from './detail-grid.js';
+import { clearOfNoise } from './focus-curves.js';
+import type { TileCurves } from './tile-curves.js';
+
+/** How a frame differs from its neighbours as a whole. */
+export interface FrameShake {
+  /**
+   * How much more detail is lost in one direction than across it, ln energy, against the neighbours: defocus takes it
+   * from all directions alike, a shake along its way. NaN with too little to compare.
+   */
+  uneven: number;
+  /** ln energy by which the tiles that are sharpest about here fall short of their neighbours; negative is sharper. NaN as above. */
+  dip: number;
+}
+
+const fewestTiles = 12;
+
+/** Compares each frame with those beside it, over tiles that are clear of noise in all of them. */
+export function measureShake({ columns, rows, frames, energy }: TileCurves, noise: number): FrameShake[] {
+  const tiles = columns * rows;
+  const sum = (tile: number, k: number) => {
+    const at = (tile * frames + k) * directionCount;
+    return (energy[at] + energy[at + 1]) / 2;
+  };
+  /** ln of the ratio of one direction to the one across it: pair 0 upright, pair 1 diagonal. */
+  const ratio = (tile: number, k: number, pair: number) => {
+    const at = (tile * frames + k) * directionCount + 2 * pair;
+    return Math.log(Math.max(energy[at] - noise, noise / 4) / Math.max(energy[at + 1] - noise, noise / 4));
+  };
+  return Array.from({ length: frames }, (_, k) => {
+    const beside = [k - 1, k + 1].filter((other) => other >= 0 && other < frames);
+    const pairs: [number[], number[]] = [[], []];
+    const dips: number[] = [];
+    for (let tile = 0; tile < tiles; tile++) {
+      const clear = clearOfNoise * noise;
+      if (!beside.every((other) => sum(tile, other) > clear) || Number.isNaN(sum(tile, k))) continue;
+      if (beside.length === 2) {
+        const level = (other: number) => Math.log(Math.max(sum(tile, other) - noise, noise / 2));
+        const around = (level(k - 1) + level(k + 1)) / 2;
+        if (isCrest(k, around, level)) dips.push(around - level(k));
+      }
+      if (!(sum(tile, k) > clear)) continue;
+      for (const pair of [0, 1]) {
+        const usual = beside.reduce((total, other) => total + ratio(tile, other, pair), 0) / beside.length;
+        pairs[pair].push(ratio(tile, k, pair) - usual);
+      }
+    }
+    const middle = (values: number[]) =>
+      values.length >= fewestTiles ? median(Float64Array.from(values)) : Number.NaN;
+    return { uneven: Math.hypot(middle(pairs[0]), middle(pairs[1])), dip: middle(dips) };
+  });
+
+  /** Whether the tile is sharper beside frame k than two frames away: it comes into focus about here. */
+  function isCrest(k: number, around: number, level: (other: number) => number): boolean {
+    return [k - 2, k + 2].every((other) => other < 0 || other >= frames || !(level(other) > around));
+  }
+}

@@ -1,0 +1,80 @@
+import type { Size } from '../image/image.js';
+import { applyMatrix, invertMatrix, type Matrix3 } from '../register/transform.js';
+import { type DetailGrid, directionCount } from './detail-grid.js';
+
+/** How fine detail comes and goes in tiles that are fixed to the subject. */
+export interface TileCurves {
+  /** Tiles across and down in the anchor's framing. */
+  columns: number;
+  rows: number;
+  /** Side of a tile, full-size pixels. */
+  tilePx: number;
+  frames: number;
+  /** (rows * columns, frames, 4): energy by direction as in `DetailGrid`; NaN where the frame does not reach. */
+  energy: Float32Array;
+}
+
+/** A frame's detail and where it lies. */
+export interface PlacedGrid {
+  grid: DetailGrid;
+  /** Frame to anchor, full-size pixels; undefined for a frame that cannot be placed. */
+  matrix: Matrix3 | undefined;
+}
+
+/** Cells along the side of a tile: small shifts between frames then change little of what a tile holds. */
+const cellsPerTile = 2;
+
+/**
+ * Follows the tiles of the anchor through all frames.
+ *
+ * @param shrink Full-size pixels per pixel of the pictures that the grids were measured on.
+ */
+export function followTiles(placed: readonly PlacedGrid[], size: Size, shrink: number): TileCurves {
+  const { cellPx } = placed[0].grid;
+  const cellFull = cellPx * shrink;
+  const tilePx = cellsPerTile * cellFull;
+  const columns = Math.max(1, Math.floor(size.width / tilePx));
+  const rows = Math.max(1, Math.floor(size.height / tilePx));
+  const frames = placed.length;
+  const energy = new Float32Array(rows * columns * frames * directionCount).fill(Number.NaN);
+  const sample = new Float64Array(directionCount);
+  placed.forEach(({ grid, matrix }, k) => {
+    if (!matrix) return;
+    const toFrame = invertMatrix(matrix);
+    for (let tile = 0; tile < rows * columns; tile++) {
+      const column = tile % columns;
+      const row = (tile - column) / columns;
+      sample.fill(0);
+      let inside = true;
+      for (let part = 0; part < cellsPerTile * cellsPerTile && inside; part++) {
+        const x = column * tilePx + ((part % cellsPerTile) + 0.5) * cellFull - 0.5;
+        const y = row * tilePx + (Math.floor(part / cellsPerTile) + 0.5) * cellFull - 0.5;
+        const [u, v] = applyMatrix(toFrame, x, y);
+        inside = addSample(grid, (u + 0.5) / cellFull - 0.5, (v + 0.5) / cellFull - 0.5, sample);
+      }
+      if (!inside) continue;
+      const at = (tile * frames + k) * directionCount;
+      for (let d = 0; d < directionCount; d++) energy[at + d] = sample[d] / cellsPerTile ** 2;
+    }
+  });
+  return { columns, rows, tilePx, frames, energy };
+}
+
+/** Adds the bilinear sample at a place in cells; false where it lies more than half a cell outside. */
+function addSample({ columns, rows, energy }: DetailGrid, x: number, y: number, out: Float64Array): boolean {
+  if (!(x > -0.5 && y > -0.5 && x < columns - 0.5 && y < rows - 0.5)) return false;
+  const left = Math.max(0, Math.min(columns - 2, Math.floor(x)));
+  const top = Math.max(0, Math.min(rows - 2, Math.floor(y)));
+  const s = Math.min(1, Math.max(0, x - left));
+  const t = Math.min(1, Math.max(0, y - top));
+  const right = columns > 1 ? directionCount : 0;
+  const below = rows > 1 ? columns * directionCount : 0;
+  const at = (top * columns + left) * directionCount;
+  for (let d = 0; d < directionCount; d++) {
+    const i = at + d;
+    out[d] +=
+      (1 - t) * ((1 - s) * energy[i] + s * energy[i + right]) +
+      t * ((1 - s) * energy[i + below] + s * energy[i + below + right]);
+  }
+  return true;
+}

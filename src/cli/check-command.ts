@@ -1,0 +1,125 @@
+import { existsSync } from 'node:fs';
+import { dirname, extname } from 'node:path';
+import { Command } from 'commander';
+import { type CheckOptions, checkOptionKeys } from '../check/check-options.js';
+import { LamellaError, OutputError, UsageError } from '../errors.js';
+import { mergeOptionTable } from '../merge/option-table.js';
+import { interruptible } from './interruptible.js';
+import { addMergeFlags, givenMergeOptions } from './option-flags.js';
+import { printable } from './printable.js';
+import type { System } from './system.js';
+
+const epilogue = `
+Exit codes:
+  0    fit to merge
+  1    something spoils the merge (or a defect of Lamella, which prints lines to report)
+  2    an option is wrong
+  3    the frames cannot be read or do not form a stack
+  4    the page cannot be written
+  130  interrupted
+
+Example, with the step of the rail, so that advice comes in mm:
+  lamella check bee-head --step 0.05 --page bee-head-check.html`;
+
+/** Exit code of a stack that is not fit to merge. */
+const unfit = 1;
+
+/** `lamella check FOLDER`. */
+export function checkCommand(system: System): Command {
+  const command = new Command('check')
+    .summary('check a folder of photographs before it is merged: order, steps, focus, light, dust')
+    .description(
+      'Check the photographs of a stack before they are merged, in a few seconds: order, steps and shakes, what is sharp ' +
+        'where and what never, light, clipping and dust. Each verdict names its frames and says what to do.',
+    )
+    .argument('<folder>', 'folder of the frames: JPEG, PNG, TIFF or WebP, all of one size')
+    .helpOption('-h, --help', 'show this help')
+    .addHelpText('after', epilogue);
+  addMergeFlags(
+    command,
+    mergeOptionTable.filter(({ key }) => checkOptionKeys.some((known) => known === key)),
+  );
+  return command
+    .optionsGroup('Words and data:')
+    .option('--page <FILE.html>', 'write a page with the verdicts, a strip of the frames, and plots')
+    .option('--overwrite', 'replace an earlier page')
+    .option('--json', 'print the report as JSON on stdout, for programs, and no words but errors')
+    .action((folder: string, flags: Record<string, unknown>) => runCheck(system, folder, flags));
+}
+
+async function runCheck(system: System, folder: string, flags: Record<string, unknown>): Promise<void> {
+  const { page, overwrite, json, ...others } = flags;
+  if (folder === '') throw new UsageError('Expected the path of a folder but received an empty text');
+  const path = pagePath(page, overwrite === true);
+  const [{ check }, { resolveCheckOptions }] = await Promise.all([
+    import('../check/check.js'),
+    import('../check/check-options.js'),
+  ]);
+  const options: CheckOptions = resolveCheckOptions(givenMergeOptions(others), 'flag');
+  const strips = new Map<number, Promise<string>>();
+  const report = await interruptible(
+    system.signals,
+    async (signal) => {
+      const { stripUri } = await import('../check/strip-pictures.js');
+      const checked = await check(folder, options, {
+        signal,
+        onProgress: (done, frames) => showProgress(system, done, frames),
+        ...(path !== undefined && { onStrip: (strip, number) => strips.set(number, stripUri(strip)) }),
+      });
+      if (path !== undefined) {
+        const { checkPage } = await import('../check/check-page.js');
+        const pictures = new Map<number, string>();
+        for (const [number, picture] of strips) pictures.set(number, await picture);
+        await writePage(path, checkPage(checked, pictures));
+      }
+      return checked;
+    },
+    // What is written aside has a name of its own, and nothing else is written.
+    () => {},
+  );
+  if (json === true) {
+    system.stdout.write(`${JSON.stringify(report)}\n`);
+  } else {
+    const { checkText } = await import('../check/check-text.js');
+    system.stdout.write(printable(checkText(report, system.stdout.columns)));
+    if (path !== undefined) system.stderr.write(printable(`Page: ${path}\n`));
+  }
+  // All has been said: no message, only the code.
+  if (!report.fit) throw new LamellaError('', unfit);
+}
+
+/** On a terminal one line that is written over, and wiped at the end; nothing elsewhere. */
+function showProgress({ stderr }: System, done: number, frames: number): void {
+  if (stderr.isTTY !== true || process.env.TERM === 'dumb') return;
+  const wipe = '\r\x1b[K';
+  stderr.write(done < frames ? `${wipe}Reading frames: ${done} of ${frames}` : wipe);
+}
+
+/** The page that is asked for; refused before anything is read when it could not be kept. */
+function pagePath(page: unknown, overwrite: boolean): string | undefined {
+  if (typeof page !== 'string') return undefined;
+  if (extname(page).toLowerCase() !== '.html') {
+    throw new UsageError(
+      `Expected a file name that ends in .html for --page but received ${page === '' ? 'an empty text' : page}`,
+    );
+  }
+  if (!existsSync(dirname(page))) {
+    throw new OutputError(`Cannot write ${page}: the folder ${dirname(page)} does not exist. Make it first.`);
+  }
+  if (existsSync(page) && !overwrite) {
+    throw new OutputError(`${page} exists already: choose another name for --page, or give --overwrite.`);
+  }
+  return page;
+}
+
+async function writePage(path: string, text: string): Promise<void> {
+  const { writeAside } = await import('../result/output-file.js');
+  try {
+    await writeAside(path, text);
+  } catch (error) {
+    // The advice of the writer of results names the option that results have.
+    if (error instanceof OutputError)
+      throw new OutputError(error.message.replaceAll('--out', '--page'), { cause: error });
+    throw error;
+  }
+}

@@ -1,0 +1,117 @@
+import { copyFileSync, existsSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { renderScene } from '../../samples/render-scene.js';
+import type { CheckReport } from '../../src/check/check.js';
+import { runCli } from '../../src/cli/run.js';
+import { fakeSystem } from '../cli/fake-system.js';
+
+let root: string;
+let clean: string;
+
+beforeAll(async () => {
+  root = mkdtempSync(join(tmpdir(), 'lamella-check-'));
+  await renderScene({ scene: 'tilted-plane', out: root, width: 320, height: 240, frames: 12, stepPart: 0.7 });
+  clean = join(root, 'frames');
+});
+afterAll(() => rmSync(root, { recursive: true, force: true }));
+
+/** A folder with some frames of the clean stack, numbered anew. */
+function some(name: string, numbers: readonly number[]): string {
+  const folder = join(root, name);
+  mkdirSync(folder);
+  const names = readdirSync(clean).sort();
+  numbers.forEach((number, i) => {
+    // Names alone give the order where the times do not: here they agree but for copies.
+    copyFileSync(join(clean, names[number - 1]), join(folder, `f${String(i + 1).padStart(3, '0')}.jpg`));
+  });
+  return folder;
+}
+
+async function run(...args: string[]) {
+  const system = fakeSystem();
+  const exitCode = await runCli(['check', ...args], '1.2.3', system);
+  return { exitCode, stdout: system.stdout.text, stderr: system.stderr.text };
+}
+
+async function report(folder: string, ...args: string[]): Promise<CheckReport & { exitCode: number }> {
+  const { exitCode, stdout, stderr } = await run(folder, '--json', ...args);
+  expect(stderr).toBe('');
+  return { ...(JSON.parse(stdout) as CheckReport), exitCode };
+}
+
+describe('a clean stack', () => {
+  test('is fit to merge: exit code 0, a table of frames and verdicts', async () => {
+    const { exitCode, stdout } = await run(clean);
+    expect(stdout).toContain('Fit to merge.');
+    expect(stdout).toMatch(/Frame +File +Sharpest/);
+    expect(exitCode).toBe(0);
+  });
+
+  test('is told frame by frame: the plane leans to the right, so what is sharp wanders there', async () => {
+    const { frames, direction, exitCode } = await report(clean);
+    expect(exitCode).toBe(0);
+    expect(direction).toBe('near-to-far');
+    const places = frames.slice(1, -1).map(({ centre }) => centre?.x ?? Number.NaN);
+    expect(places.at(-1)! - places[0]).toBeGreaterThan(0.5);
+  });
+});
+
+describe('a stack with a fault', () => {
+  test('in its step names the frames, and is not fit: exit code 1', async () => {
+    const { findings, fit, exitCode } = await report(some('missed', [1, 2, 3, 4, 5, 7, 8, 9, 10, 11, 12]));
+    expect(findings).toContainEqual(expect.objectContaining({ kind: 'missed-step', frames: [5, 6] }));
+    expect(fit).toBe(false);
+    expect(exitCode).toBe(1);
+  });
+
+  test('at its end is too short', async () => {
+    const { findings } = await report(some('short', [1, 2, 3, 4, 5, 6, 7]));
+    expect(findings[0]).toMatchObject({ kind: 'too-short-behind', rank: 'spoils', frames: [7] });
+  });
+
+  test('in every step gets a step that would do, in mm where the step is known', async () => {
+    const { findings } = await report(some('coarse', [1, 4, 7, 10]), '--step', '0.3');
+    const found = findings.find(({ kind }) => kind === 'too-coarse-steps');
+    // Every third frame was kept: a third of the step is known to do.
+    expect(found?.neededStepPart).toBeGreaterThan(0.2);
+    expect(found?.neededStepPart).toBeLessThan(0.6);
+    expect(found?.neededStepMm).toBeCloseTo(0.3 * (found?.neededStepPart ?? 0), 9);
+  });
+
+  test('of copies tells which', async () => {
+    const { findings } = await report(some('copies', [1, 2, 3, 4, 4, 5, 6, 7, 8, 9, 10, 11, 12]));
+    const told = findings.find(({ kind }) => kind === 'duplicate');
+    expect(told?.frames).toEqual([5]);
+  });
+});
+
+describe('the page', () => {
+  test('is complete in itself, with every frame and its plots', async () => {
+    const page = join(root, 'page.html');
+    const { exitCode, stderr } = await run(clean, '--page', page);
+    expect(exitCode).toBe(0);
+    expect(stderr).toContain('Page: ');
+    const text = readFileSync(page, 'utf8');
+    expect(text).not.toMatch(/https?:|<script|<link|src="(?!data:)/);
+    expect(text.match(/<img src="data:image\/jpeg/g)).toHaveLength(12);
+    expect(text.match(/<svg/g)!.length).toBeGreaterThanOrEqual(6);
+    expect((await run(clean, '--page', page)).exitCode).toBe(4);
+    expect((await run(clean, '--page', page, '--overwrite')).exitCode).toBe(0);
+  });
+
+  test('is refused under a name that no page has, before anything is read', async () => {
+    const { exitCode, stderr } = await run(join(root, 'nowhere'), '--page', join(root, 'page.txt'));
+    expect(exitCode).toBe(2);
+    expect(stderr).toContain('ends in .html for --page');
+    expect(existsSync(join(root, 'page.txt'))).toBe(false);
+  });
+});
+
+test('options are refused in the words of a merge, folders that are none as input', async () => {
+  const { exitCode, stderr } = await run(clean, '--step', '-1');
+  expect(exitCode).toBe(2);
+  expect(stderr).toMatch(/Expected .* for --step but received -1/);
+  expect((await run(join(root, 'nowhere'))).exitCode).toBe(3);
+});

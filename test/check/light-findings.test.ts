@@ -1,0 +1,78 @@
+import { expect, test } from 'vitest';
+import type { FrameSigns } from '../../src/check/frame-signs.js';
+import { judgeLight } from '../../src/check/light-findings.js';
+import type { FrameMotion } from '../../src/register/motion-solution.js';
+
+const count = 12;
+
+/** Frames with the given light (red, green, blue) relative to the anchor's; files hold it to the power of 1 / 2.2. */
+function frames(light: (k: number) => [number, number, number]): FrameMotion[] {
+  return Array.from(
+    { length: count },
+    (_, k) => ({ number: k + 1, gainRatio: light(k).map((value) => value ** (-1 / 2.2)) }) as FrameMotion,
+  );
+}
+
+function signs(over: (k: number) => Partial<FrameSigns> = () => ({})): FrameSigns[] {
+  return Array.from(
+    { length: count },
+    (_, k) => ({ number: k + 1, burntPercent: 0, blockedPercent: 0, ...over(k) }) as FrameSigns,
+  );
+}
+
+/** Two per cent up and down, as on any bench. */
+const steady = (k: number) => (k % 2 === 0 ? 1.02 : 0.98);
+const grey = (value: number): [number, number, number] => [value, value, value];
+
+test('light that wavers by two per cent is steady', () => {
+  const { findings, light } = judgeLight(
+    frames((k) => grey(steady(k))),
+    signs(),
+  );
+  expect(findings).toEqual([]);
+  expect(light[0]).toBeCloseTo(1.02, 9);
+});
+
+test.each([
+  [1.15, 'flaw'],
+  [0.85, 'flaw'],
+  [1.5, 'spoils'],
+] as const)('a frame with %f of the light is told as a %s', (factor, rank) => {
+  const { findings } = judgeLight(
+    frames((k) => grey(k === 4 ? factor : steady(k))),
+    signs(),
+  );
+  expect(findings).toMatchObject([{ kind: 'light', rank, frames: [5] }]);
+});
+
+test('light that drifts away slowly is told as a drift', () => {
+  const { findings } = judgeLight(
+    frames((k) => grey(1 + 0.04 * k)),
+    signs(),
+  );
+  expect(findings).toMatchObject([{ kind: 'light', frames: [] }]);
+  expect(findings[0].message).toContain('drifts');
+});
+
+test('a change of colour at the same brightness is told as one', () => {
+  const { findings } = judgeLight(
+    frames((k) => (k === 7 ? [1.08, 1, 0.92] : grey(1))),
+    signs(),
+  );
+  expect(findings).toMatchObject([{ kind: 'white-balance', frames: [8] }]);
+});
+
+test('burnt highlights are told with their frame and place, a white ground is only noted', () => {
+  const burnt = judgeLight(
+    frames(() => grey(1)),
+    signs((k) => (k === 2 ? { burntPercent: 2, burntSpot: { x: 300, y: 200 } } : {})),
+  );
+  expect(burnt.findings).toMatchObject([
+    { kind: 'highlights', rank: 'flaw', frames: [3], spots: [{ x: 300, y: 200 }] },
+  ]);
+  const ground = judgeLight(
+    frames(() => grey(1)),
+    signs(() => ({ burntPercent: 45, burntSpot: { x: 300, y: 200 } })),
+  );
+  expect(ground.findings).toMatchObject([{ kind: 'highlights', rank: 'note' }]);
+});

@@ -1,0 +1,46 @@
+import { expect, test } from 'vitest';
+import { focusCurves } from '../../src/check/focus-curves.js';
+import { railTravel } from '../../src/check/rail-travel.js';
+import { madeCurves, range, spread } from './made-curves.js';
+
+function travel(frames: number[], seed = 1, blurred = new Set<number>()) {
+  const [low, high] = [Math.min(...frames), Math.max(...frames)];
+  const tiles = spread(400, low + 0.5, high - 0.5);
+  return railTravel(focusCurves(madeCurves({ frames, tiles, seed })), blurred);
+}
+
+test.each([1, 2, 3])('even steps are even, seed %i', (seed) => {
+  const { steps, places } = travel(range(20), seed);
+  for (const step of steps) {
+    expect(step).toBeGreaterThan(0.75);
+    expect(step).toBeLessThan(1.3);
+  }
+  expect(places).toHaveLength(20);
+});
+
+test.each([5, 9, 13])('a step missed after frame %i is about twice as long as the others', (missing) => {
+  const { steps } = travel(range(21).filter((k) => k !== missing));
+  expect(steps[missing - 1]).toBeGreaterThan(1.5);
+  expect(steps.filter((step) => step > 1.45)).toHaveLength(1);
+});
+
+test('a step that was not taken is near none', () => {
+  const { steps } = travel([...range(8), 7, ...range(12).map((k) => k + 8)]);
+  expect(Math.abs(steps[7])).toBeLessThan(0.3);
+  expect(steps.filter((step) => Math.abs(step) < 0.4)).toHaveLength(1);
+});
+
+test('a rail that turned back and on again is seen to turn at both places', () => {
+  const { steps } = travel([0, 1, 2, 3, 4, 5, 9, 8, 7, 6, 10, 11, 12, 13, 14, 15, 16, 17]);
+  expect(steps.flatMap((step, k) => (step < 0 ? [k] : []))).toEqual([6, 7, 8]);
+});
+
+test('whichever way the stack was shot, travel counts forward', () => {
+  expect(Math.min(...travel(range(16).reverse()).steps)).toBeGreaterThan(0);
+});
+
+test('steps to and from a blurred frame are not known, and do not upset the others', () => {
+  const { steps } = travel(range(16), 1, new Set([6]));
+  expect(steps.flatMap((step, k) => (Number.isNaN(step) ? [k] : []))).toEqual([5, 6]);
+  expect(Math.min(...steps.filter((step) => !Number.isNaN(step)))).toBeGreaterThan(0.7);
+});

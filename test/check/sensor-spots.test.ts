@@ -1,0 +1,140 @@
+import { describe, expect, test } from 'vitest';
+import { createRandom } from '../../samples/random.js';
+import { searchHotPixels } from '../../src/check/hot-pixels.js';
+import { findDust, planeShrink, type SpotPlane, spotLight } from '../../src/check/sensor-spots.js';
+import { similarityMatrix } from '../../src/register/transform.js';
+
+const size = { width: 200, height: 160 };
+const count = 14;
+
+/** A texture of waves that can be read anywhere, 8-bit levels. */
+function textureOf(seed: number): (x: number, y: number) => number {
+  const random = createRandom(seed, 'texture');
+  const waves = Array.from({ length: 24 }, () => {
+    const frequency = 0.02 * 2 ** random.between(0, 3);
+    const angle = random.between(0, Math.PI);
+    return { u: frequency * Math.cos(angle), v: frequency * Math.sin(angle), phase: random.between(0, 7) };
+  });
+  return (x, y) =>
+    120 +
+    waves.reduce((sum, { u, v, phase }) => sum + 4 * Math.sin(2 * Math.PI * (u * x + v * y) + phase), 0);
+}
+
+interface Speck {
+  x: number;
+  y: number;
+  /** Fixed on the sensor, or on the subject. */
+  on: 'sensor' | 'subject';
+}
+
+/** Frames that are shifted at random; `move` px each way. */
+function planes(specks: readonly Speck[], move = 3, seed = 1): SpotPlane[] {
+  const random = createRandom(seed, 'frames');
+  const texture = textureOf(seed);
+  return Array.from({ length: count }, () => {
+    const shiftX = random.between(-move, move);
+    const shiftY = random.between(-move, move);
+    const luma = Float32Array.from({ length: size.width * size.height }, (_, i) => {
+      const x = i % size.width;
+      const y = Math.floor(i / size.width);
+      const passed = specks.reduce((light, speck) => {
+        const [u, v] =
+          speck.on === 'sensor' ? [x - speck.x, y - speck.y] : [x + shiftX - speck.x, y + shiftY - speck.y];
+        return light * (1 - 0.12 * Math.exp(-(u * u + v * v) / (2 * 2.5 ** 2)));
+      }, 1);
+      return texture(x + shiftX, y + shiftY) * passed + 1.2 * random.normal();
+    });
+    const matrix = similarityMatrix(
+      { scale: 1, rollRad: 0, shiftXPx: shiftX, shiftYPx: shiftY },
+      size.width,
+      size.height,
+    );
+    return { light: spotLight(luma, size, 1), matrix };
+  });
+}
+
+describe('dust', () => {
+  test.each([1, 2, 3])('is found where it lies on the sensor, and nowhere else; seed %i', (seed) => {
+    const found = findDust(
+      [
+        planes(
+          [
+            { x: 60, y: 50, on: 'sensor' },
+            { x: 140, y: 110, on: 'sensor' },
+          ],
+          3,
+          seed,
+        ),
+      ],
+      size,
+      1,
+    );
+    expect(found).toHaveLength(2);
+    for (const [x, y] of [
+      [60, 50],
+      [140, 110],
+    ]) {
+      expect(Math.min(...found.map((spot) => Math.hypot(spot.x - x, spot.y - y)))).toBeLessThan(3);
+    }
+  });
+
+  test('is told in full-size pixels', () => {
+    const [spot] = findDust(
+      [
+        planes([{ x: 60, y: 50, on: 'sensor' }]).map(({ light, matrix }) => ({
+          light,
+          // The same motion of a picture four times as large.
+          matrix: [1, 0, 4 * matrix[2], 0, 1, 4 * matrix[5], 0, 0, 1] as const,
+        })),
+      ],
+      size,
+      4,
+    );
+    expect(Math.abs(spot.x - 4 * 60)).toBeLessThan(12);
+    expect(Math.abs(spot.y - 4 * 50)).toBeLessThan(12);
+  });
+
+  test('a dark spot of the subject is none', () => {
+    expect(findDust([planes([{ x: 60, y: 50, on: 'subject' }])], size, 1)).toEqual([]);
+  });
+
+  test('is not told where the picture stands still, for nothing tells it from the subject', () => {
+    expect(findDust([planes([{ x: 60, y: 50, on: 'sensor' }], 0)], size, 1)).toEqual([]);
+  });
+
+  test('planes of large pictures are smaller, and means of blocks', () => {
+    expect(planeShrink({ width: 640, height: 480 })).toBe(1);
+    expect(planeShrink({ width: 1500, height: 1000 })).toBe(2);
+    const light = spotLight(Float32Array.from([10, 30, 50, 70]), { width: 2, height: 2 }, 2);
+    expect(Math.exp(light[0])).toBeCloseTo(40 + 12, 4);
+  });
+});
+
+describe('hot pixels', () => {
+  const frame = (seed: number, hot: readonly number[]) => {
+    const random = createRandom(seed, 'hot');
+    const pixels = Uint8Array.from({ length: 60 * 40 * 3 }, () => 60 + 20 * random.unit());
+    for (const sample of hot) pixels[sample] = 220;
+    return { pixels, width: 60, height: 40, channels: 3, bits: 8, shrink: 1 } as const;
+  };
+  const sampleAt = (x: number, y: number, channel: number) => (y * 60 + x) * 3 + channel;
+
+  test('are those that stand out in every frame', () => {
+    const search = searchHotPixels();
+    const always = [sampleAt(20, 10, 0), sampleAt(33, 30, 2)];
+    search.add(frame(1, [...always, sampleAt(5, 5, 1)]));
+    search.add(frame(2, [...always, sampleAt(50, 20, 1)]));
+    search.add(frame(3, always));
+    expect(search.found()).toEqual([
+      { x: 20, y: 10 },
+      { x: 33, y: 30 },
+    ]);
+  });
+
+  test('two frames are too few to tell', () => {
+    const search = searchHotPixels();
+    search.add(frame(1, [sampleAt(20, 10, 0)]));
+    search.add(frame(2, [sampleAt(20, 10, 0)]));
+    expect(search.found()).toEqual([]);
+  });
+});

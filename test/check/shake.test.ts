@@ -1,0 +1,61 @@
+import { expect, test } from 'vitest';
+import { focusCurves } from '../../src/check/focus-curves.js';
+import { blurredFrames } from '../../src/check/motion-findings.js';
+import { measureShake } from '../../src/check/shake.js';
+import type { TileCurves } from '../../src/check/tile-curves.js';
+import type { FrameMotion } from '../../src/register/motion-solution.js';
+import { identityMatrix } from '../../src/register/transform.js';
+import { madeCurves, range, spread } from './made-curves.js';
+
+const tiles = spread(300, 1, 14);
+const frames = range(16);
+
+function motions(sharpness: (k: number) => number = () => 1): FrameMotion[] {
+  return frames.map((k) => ({
+    number: k + 1,
+    usable: true,
+    similarity: { scale: 1, rollRad: 0, shiftXPx: 0, shiftYPx: 0 },
+    matrix: identityMatrix,
+    residualPx: 0.1,
+    scaleResidual: 0,
+    stepResidual: 0,
+    sharpness: sharpness(k),
+    detail: 10,
+    sameAsPrevious: false,
+    gainRatio: [1, 1, 1],
+  }));
+}
+
+function blurred(curves: TileCurves, sharpness?: (k: number) => number): number[] {
+  const focus = focusCurves(curves);
+  return [...blurredFrames(measureShake(curves, focus.noise), motions(sharpness), focus)];
+}
+
+test.each([0, 7, 15])('a frame that lost detail in one direction is shaken: index %i', (shaken) => {
+  const curves = madeCurves({
+    frames,
+    tiles,
+    loss: (k, direction) => (k === shaken && direction === 0 ? 0.25 : 1),
+  });
+  expect(blurred(curves)).toEqual([shaken]);
+});
+
+test.each([0, 3, 9])('a shake along a diagonal counts as well: index %i', (shaken) => {
+  const losses = [0.6, 0.6, 0.3, 1];
+  const curves = madeCurves({
+    frames,
+    tiles,
+    loss: (k, direction) => (k === shaken ? losses[direction] : 1),
+  });
+  expect(blurred(curves)).toEqual([shaken]);
+});
+
+test('a frame that lost detail in all directions counts when registration finds it soft too', () => {
+  const curves = madeCurves({ frames, tiles, loss: (k) => (k === 8 ? 0.2 : 1) });
+  expect(blurred(curves, (k) => (k === 8 ? 0.5 : 1))).toEqual([8]);
+});
+
+test('defocus is no shake, nor is the light of a frame', () => {
+  expect(blurred(madeCurves({ frames, tiles }))).toEqual([]);
+  expect(blurred(madeCurves({ frames, tiles, loss: (k) => (k === 8 ? 0.8 : 1) }))).toEqual([]);
+});
