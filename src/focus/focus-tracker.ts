@@ -13,6 +13,8 @@ const prominenceCodes = codesPerOctave;
 
 /** From the tenth percentile of the measure over noise to the best of some 30 frames of it, code steps: measured. */
 const noiseSpreadCodes = 600;
+/** Pixels of a level to either side that a measure depends on. */
+const windowReach = 3;
 /** About so many pixels a level go into the noise statistics of a frame. */
 const noiseSamples = 40_000;
 /** Bins of brightness that the noise is told apart by. */
@@ -55,6 +57,7 @@ export class FocusTracker {
     size: Size,
     frame: Size,
     readonly levels: number,
+    private readonly dust: readonly { x: number; y: number; radius: number }[] = [],
   ) {
     const out = levelSizes(size).slice(0, levels);
     this.levels = out.length;
@@ -129,6 +132,7 @@ export class FocusTracker {
         );
       }
     }
+    for (const disc of this.dust) this.maskDisc(disc);
     for (let level = 0; level < this.levels; level++) {
       const s = state[level];
       await pool.run(
@@ -174,6 +178,20 @@ export class FocusTracker {
       return known.length > 0 ? codes[known[0]] : noiseSpreadCodes;
     });
     return Float64Array.from(filled);
+  }
+
+  /** No measure where dust lies on the sensor, as far as the windows reach: its rim is not the subject's. */
+  private maskDisc({ x, y, radius }: { x: number; y: number; radius: number }): void {
+    this.codes.forEach((planes, level) => {
+      const codes = this.arena.planeU16(planes);
+      const [u, v, r] = [x / 2 ** level, y / 2 ** level, radius / 2 ** level + windowReach];
+      for (let row = Math.max(0, Math.ceil(v - r)); row <= Math.min(planes.height - 1, v + r); row++) {
+        const half = Math.sqrt(r * r - (row - v) ** 2);
+        const from = Math.max(0, Math.ceil(u - half));
+        const to = Math.min(planes.width, Math.floor(u + half) + 1);
+        if (to > from) codes.fill(0, row * planes.stride + from, row * planes.stride + to);
+      }
+    });
   }
 
   private noteNoise(): void {

@@ -13,6 +13,7 @@ import { feedFrames } from './frame-feed.js';
 import { compositeToFrame } from './framing.js';
 import type { MergeOptions } from './options.js';
 import type { RunLog } from './run-log.js';
+import { type Disc, findHotPixels, repairHotPixels } from './sensor-flaws.js';
 import type { UsedFrame } from './used-frame.js';
 
 /** Levels whose focus curves are followed: windows of 5, 10, 20 and 40 px. */
@@ -37,6 +38,7 @@ export async function mergeFrames(
   bits: 8 | 16,
   options: MergeOptions,
   nearSign: -1 | 0 | 1,
+  dust: readonly Disc[],
   log: RunLog,
   signal: AbortSignal | undefined,
 ): Promise<MergedFrames> {
@@ -55,12 +57,19 @@ export async function mergeFrames(
     log.throwIfStopped();
     const frameBits = frames[0].file.bits;
     const slot = arena.take(frameSize.width * frameSize.height * 3 * (frameBits / 8) + 64);
+    log.enter('focus');
+    const hotPixels = await findHotPixels(
+      [...new Set([0, frames.length >> 1, frames.length - 1])].map(
+        (k) => () => decodeFrame({ ...frames[k].file, channels: 3 }),
+      ),
+    );
     const forEachFrame = async (visit: (frame: PlacedFrame) => Promise<void>) => {
       let done = 0;
       for await (const fed of feedFrames(frames, ({ file }) => decodeFrame({ ...file, channels: 3 }), 1)) {
         log.throwIfStopped();
         if ('error' in fed) throw fed.error;
         const { pixels } = fed.value;
+        repairHotPixels(pixels, frameSize, hotPixels);
         if (frameBits === 8) arena.u8(slot, pixels.length).set(pixels);
         else arena.u16(slot, pixels.length).set(pixels);
         await visit({
@@ -75,14 +84,13 @@ export async function mergeFrames(
       }
     };
 
-    log.enter('focus');
     const plan = takePlan(arena, size, frames.length);
     const beforeTracker = arena.mark();
-    const tracker = new FocusTracker(arena, pool, size, frameSize, focusLevels);
+    const tracker = new FocusTracker(arena, pool, size, frameSize, focusLevels, dust);
     await forEachFrame((frame) => tracker.add(frame));
 
     log.enter('surface');
-    const surface = await findSurface(arena, pool, tracker, nearSign);
+    const surface = await findSurface(arena, pool, tracker, frames.length, nearSign);
     if (surface.detailShare === 0) {
       throw new InputError(
         'Nothing in these frames is ever sharp: they show no detail above their noise. Check the focus and the light, then shoot again.',

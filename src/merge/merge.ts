@@ -74,7 +74,7 @@ export async function merge(
     const registration = await registerStack(stack, options, log);
     for (const warning of registration.motion.warnings) log.warn(warning);
     checkRepeats(stack, registration, log);
-    const used = usableFrames(stack, registration, options);
+    const used = usableFrames(stack, registration, options, log);
     const anchor = used.find(({ file }) => file.number === registration.motion.anchorNumber)!;
     const crop = frameComposite(
       options.crop,
@@ -84,7 +84,17 @@ export async function merge(
 
     const direction = focusDirection(used.map(({ file }) => file)) ?? registration.motion.direction;
     const nearSign = direction === 'near-to-far' ? 1 : direction === 'far-to-near' ? -1 : 0;
-    const merged = await mergeFrames(used, size, crop, bits, options, nearSign, log, hooks.signal);
+    const merged = await mergeFrames(
+      used,
+      size,
+      crop,
+      bits,
+      options,
+      nearSign,
+      registration.dust,
+      log,
+      hooks.signal,
+    );
 
     log.enter('write');
     const scale = depthScale(used, anchor.ordinal, direction, options);
@@ -200,8 +210,25 @@ function checkRepeats(stack: Stack, { motion }: Registration, log: RunLog): void
   );
 }
 
-function usableFrames(stack: Stack, registration: Registration, options: MergeOptions): UsedFrame[] {
+/** A frame is shaken when its fine detail falls this far below that of the frames around it. */
+const shakenBelow = 0.6;
+/** More of them have another cause than the bench, as steps far too coarse. */
+const shakenShare = 0.1;
+
+/** Numbers of frames that would be smeared in where their plane of focus is the nearest. */
+function shakenFrames({ motion: { frames } }: Registration): Set<number> {
+  const shaken = frames.filter(({ reason, sharpness }) => reason !== undefined && sharpness < shakenBelow);
+  return new Set(shaken.length <= frames.length * shakenShare ? shaken.map(({ number }) => number) : []);
+}
+
+function usableFrames(
+  stack: Stack,
+  registration: Registration,
+  options: MergeOptions,
+  log: RunLog,
+): UsedFrame[] {
   const motions = new Map(registration.motion.frames.map((motion) => [motion.number, motion]));
+  const shaken = shakenFrames(registration);
   const used: UsedFrame[] = [];
   const lost: string[] = [];
   for (const file of stack.frames) {
@@ -212,8 +239,10 @@ function usableFrames(stack: Stack, registration: Registration, options: MergeOp
       continue;
     }
     const isAnchor = file.number === registration.motion.anchorNumber;
-    // A shaken frame would be smeared in where its plane of focus is the nearest; the anchor's place is needed.
-    if (motion.reason !== undefined && !isAnchor) continue;
+    if (shaken.has(file.number) && !isAnchor) {
+      log.warn(`${file.name} (frame ${file.number}) is left out: it is shaken.`);
+      continue;
+    }
     const [r, g = r, b = r] = motion.gainRatio;
     used.push({
       file,

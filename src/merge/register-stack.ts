@@ -7,6 +7,7 @@ import { hashFile } from '../stack/hash-file.js';
 import { feedFrames } from './frame-feed.js';
 import type { MergeOptions } from './options.js';
 import type { RunLog } from './run-log.js';
+import { type Disc, DustSearch } from './sensor-flaws.js';
 
 /** Least pixels of the picture that motion is measured on: a finer one places a frame no better. */
 const registrationPixels = 1.2e6;
@@ -17,6 +18,8 @@ export interface Registration {
   hashes: Map<number, string>;
   /** Frames that cannot be decoded: number and reason. */
   unreadable: Map<number, string>;
+  /** Dust on the sensor. */
+  dust: Disc[];
 }
 
 /**
@@ -36,6 +39,7 @@ export async function registerStack(stack: Stack, options: MergeOptions, log: Ru
     hashes.set(frame.number, hash);
     return decoded;
   };
+  const dust = new DustSearch(frames.length);
   let done = 0;
   for await (const fed of feedFrames(frames, read, 2)) {
     log.throwIfStopped();
@@ -46,6 +50,7 @@ export async function registerStack(stack: Stack, options: MergeOptions, log: Ru
       log.warn(`${fed.error.message} It is left out.`);
     } else {
       const { pixels, width, height, channels, bits } = fed.value;
+      dust.add(done, fed.value);
       estimator.add({ number, pixels, width, height, channels, bits, factorX: shrink, factorY: shrink });
     }
     log.progress(++done, frames.length);
@@ -57,7 +62,10 @@ export async function registerStack(stack: Stack, options: MergeOptions, log: Ru
     );
   }
   const motion = estimator.solve(anchorNumber(readable, options.anchor));
-  return { motion, hashes, unreadable };
+  const places = new Map(
+    motion.frames.map(({ number, usable, matrix }) => [number, usable ? matrix : undefined]),
+  );
+  return { motion, hashes, unreadable, dust: dust.found(frames.map(({ number }) => places.get(number))) };
 }
 
 /** The largest reduction that leaves enough pixels to register by. */

@@ -82,7 +82,7 @@ export function assembleSolution(evidence: MotionEvidence, anchorNumber: number)
   });
   for (const { usable, number, reason } of placed) {
     if (!usable) warnings.push(`Frame ${number} cannot be aligned: ${reason}.`);
-    else if (reason === blurred) warnings.push(`Frame ${number} is left out: ${reason}.`);
+    else if (reason === blurred) warnings.push(`Frame ${number} may be shaken: ${reason}.`);
   }
   return {
     anchorNumber: frames[anchor].number,
@@ -93,7 +93,7 @@ export function assembleSolution(evidence: MotionEvidence, anchorNumber: number)
   };
 }
 
-const blurred = 'it is less sharp than the frames around it, as if shaken';
+const blurred = 'it is less sharp than the frames around it';
 
 function isShaken(sharpness: readonly number[], k: number): boolean {
   return k > 0 && k < sharpness.length - 1 && sharpness[k] < blurredBelow;

@@ -35,12 +35,14 @@ const stripRows = 32;
 /**
  * The surface from the focus curves that `tracker` followed; their state is overwritten.
  *
+ * @param frames Number of frames in use.
  * @param nearSign 1 when nearer means a lower ordinal, -1 when higher, 0 when unknown.
  */
 export async function findSurface(
   arena: Arena,
   pool: StripPool,
   tracker: FocusTracker,
+  frames: number,
   nearSign: -1 | 0 | 1,
 ): Promise<Surface> {
   const { state } = tracker;
@@ -79,7 +81,7 @@ export async function findSurface(
       Math.ceil(state[level].height / stripRows),
     );
   }
-  await pool.run('combineStrip', [levels, state.length, width, height, stripRows], strips);
+  await pool.run('combineStrip', [levels, state.length, width, height, frames, stripRows], strips);
   const detailShare = shareKnown(arena, planeOf(full, 4));
 
   let [from, to] = [

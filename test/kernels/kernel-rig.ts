@@ -137,7 +137,7 @@ export function at({ width, height, data }: Plane, x: number, y: number): number
 }
 
 function reflect(i: number, n: number): number {
-  const period = 2 * n - 2;
+  const period = Math.max(1, 2 * n - 2);
   const j = ((i % period) + period) % period;
   return j < n ? j : period - j;
 }

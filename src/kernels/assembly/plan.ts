@@ -186,7 +186,7 @@ const beyondEnds: i32 = 48;
 
 /**
  * Confidence (0..255) and coverage class (see result/coverage.ts) of each pixel, rows tight, of one strip.
- * places, weights, gaps: planes of level 0. A pixel whose confidence is below 1/20 only takes its neighbours' place.
+ * places, weights, gaps: planes of level 0. A pixel whose confidence is below 1/8 only takes its neighbours' place.
  */
 export function judgeStrip(
   places: usize, weights: usize, gaps: usize, stride: i32, width: i32, height: i32, fullWeight: i32, count: i32,
@@ -199,7 +199,7 @@ export function judgeStrip(
       const weight = min(fullWeight, i32(load<u16>(weights + at)));
       const place = i32(load<u16>(places + at)) - placeOffsetCode;
       let kind = 0;
-      if (weight * 20 < fullWeight) kind = 4;
+      if (weight * 8 < fullWeight) kind = 4;
       else if (place < 64 - beyondEnds) kind = 1;
       else if (place > (count << 6) + beyondEnds) kind = 2;
       else if (load<u16>(gaps + at) != 0) kind = 3;

@@ -162,8 +162,9 @@ export function peakStrip(
   }
 }
 
-/** A level speaks for a pixel when its peak stands this far above noise, octaves. */
-const leastRise: f32 = 1;
+/** A level speaks for a pixel when its peak stands this far above noise, octaves; the finest has most of the noise. */
+const leastRise: f32 = 1.25;
+const leastRiseFinest: f32 = 2;
 /** A coarser level refines a finer one's place only where both mean the same surface, frames. */
 const sameSurface: f32 = 1.2;
 /** A coarser level's window is wider than what it refines, and bends with the subject: it has less of a say. */
@@ -171,10 +172,10 @@ const coarserSay: f32 = 0.2;
 
 /**
  * Level 0's planes 3, 4 and 8 from the peaks of all levels, rows of one strip: the finest level that stands out of
- * the noise, refined by the coarser ones that agree with it.
+ * the noise, refined by the coarser ones that agree with it. frames: their number.
  */
 export function combineStrip(
-  levels: usize, count: i32, width: i32, height: i32, stripRows: i32, strip: i32, scratch: usize,
+  levels: usize, count: i32, width: i32, height: i32, frames: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const stride = strideOf(levels, 0);
   const y1 = min(height, (strip + 1) * stripRows);
@@ -194,14 +195,17 @@ export function combineStrip(
         const stored = i32(load<u16>(planeOf(levels, level, 2) + q));
         const weight = f32(stored & ~gapBit);
         if (weight == 0) continue;
-        const place = placeAt(load<u16>(planeOf(levels, level, 1) + q));
+        let place = placeAt(load<u16>(planeOf(levels, level, 1) + q));
         if (sum == 0) {
-          const risen = f32(load<u16>(planeOf(levels, level, 0) + q)) >= leastRise * octave;
-          if (!risen && level < count - 1) continue;
+          const least = level == 0 ? leastRiseFinest : leastRise;
+          if (f32(load<u16>(planeOf(levels, level, 0) + q)) < least * octave) continue;
+          // Far beyond an end the curve falls slowly: without fine detail its slope says less than its direction.
+          if (level > 1 && place < 1) place = min<f32>(place, 0);
+          if (level > 1 && place > f32(frames)) place = max<f32>(place, f32(frames + 1));
           base = place;
           sum = weight;
           sumPlace = weight * base;
-          gap = risen ? stored & gapBit : 0;
+          gap = stored & gapBit;
         } else if (Mathf.abs(place - base) < sameSurface) {
           sum += weight * coarserSay;
           sumPlace += weight * coarserSay * place;

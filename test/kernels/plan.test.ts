@@ -1,0 +1,398 @@
+import { beforeAll, describe, expect, it } from 'vitest';
+import { affineAtLevel } from '../../src/blend/frame-pixels.js';
+import { FrameReach, marginOf } from '../../src/blend/frame-reach.js';
+import { applyMatrix, identityMatrix, type Matrix3, similarityMatrix } from '../../src/register/transform.js';
+import { at, KernelRig, type Plane, pictureOf, randomFrom, stripRows } from './kernel-rig.js';
+
+let rig: KernelRig;
+beforeAll(async () => {
+  rig = await KernelRig.start();
+});
+
+const fullWeight = 320;
+const tileColumns = 64;
+/** Stored places are (ordinal + 4) x 64. */
+const stored = (ordinal: number) => Math.round((ordinal + 4) * 64);
+
+function randomPlaces(width: number, height: number, seed: number, count = 9): Plane {
+  const random = randomFrom(seed);
+  // From before the first to behind the last frame.
+  return pictureOf(width, height, () => stored(-2 + random() * (count + 5)));
+}
+
+describe('halvePlacesStrip', () => {
+  const halve = (fine: Plane, nearSign: number, oneMap = false) => {
+    const [width, height] = [(fine.width + 1) >> 1, (fine.height + 1) >> 1];
+    const from = rig.placeCodes([fine]);
+    const blank = pictureOf(width, height, () => 7);
+    const to = rig.placeCodes([blank, blank]);
+    const near = oneMap ? to.pointer : to.pointer + to.planeBytes;
+    const args = [from.pointer, from.stride, fine.width, fine.height, to.pointer, near, to.stride];
+    rig.run('halvePlacesStrip', [...args, width, height, nearSign], height);
+    return { median: rig.read(to, 0), near: rig.read(to, 1) };
+  };
+
+  it.each([
+    [53, 37, 1],
+    [30, 21, -1],
+    [7, 2, 1],
+    [2, 9, -1],
+  ])('takes the median of nine, and the nearest of them, %i x %i, nearSign %i', (width, height, sign) => {
+    const fine = randomPlaces(width, height, 3);
+    const found = halve(fine, sign);
+    const edge = (i: number, n: number) => Math.max(0, Math.min(n - 1, i));
+    const nine = (x: number, y: number) =>
+      [-1, 0, 1]
+        .flatMap((j) => [-1, 0, 1].map((i) => at(fine, edge(2 * x + i, width), edge(2 * y + j, height))))
+        .sort((first, second) => first - second);
+    const [w, h] = [(width + 1) >> 1, (height + 1) >> 1];
+    expect(found.median).toEqual(pictureOf(w, h, (x, y) => nine(x, y)[4]));
+    expect(found.near).toEqual(pictureOf(w, h, (x, y) => nine(x, y)[sign > 0 ? 0 : 8]));
+  });
+
+  it('mirrors with the order of the frames and the sign of near', () => {
+    const fine = randomPlaces(53, 37, 4);
+    const turn = (plane: Plane) =>
+      pictureOf(plane.width, plane.height, (x, y) => 2 * stored(5) - at(plane, x, y));
+    const plain = halve(fine, 1);
+    const mirrored = halve(turn(fine), -1);
+    expect(mirrored).toEqual({ median: turn(plain.median), near: turn(plain.near) });
+  });
+
+  it('leaves one map where near is not asked for', () => {
+    const fine = randomPlaces(53, 37, 5);
+    expect(halve(fine, 0, true).median).toEqual(halve(fine, 1).median);
+  });
+});
+
+interface Stack {
+  toFrame: readonly Matrix3[];
+  frame: { width: number; height: number };
+}
+
+/** Random scales, rolls and shifts about one shift; frame 1 is the anchor when that is 0. */
+function randomStack(
+  width: number,
+  height: number,
+  count: number,
+  seed: number,
+  { rollRad = 0.02, offsetPx = 0 } = {},
+): Stack {
+  const random = randomFrom(seed);
+  const spread = (range: number) => (2 * random() - 1) * range;
+  const toFrame = Array.from({ length: count }, (_, k): Matrix3 => {
+    if (k === 0) return [1, 0, offsetPx, 0, 1, 0, 0, 0, 1];
+    const [scale, roll] = [1 + spread(0.06), spread(rollRad)];
+    const [shiftXPx, shiftYPx] = [offsetPx + spread(9), spread(9)];
+    return similarityMatrix({ scale, rollRad: roll, shiftXPx, shiftYPx }, width, height);
+  });
+  return { toFrame, frame: { width: width + 3, height: height - 2 } };
+}
+
+/** Whether a frame reaches a pixel of a level; undefined within rounding of its border. */
+function isInside({ toFrame, frame }: Stack, k: number, level: number, x: number, y: number) {
+  const m = toFrame[k];
+  // In pixels of the full size, where the margin is told: 2 px for a frame that is resampled.
+  const [u, v] = applyMatrix(m, x * 2 ** level, y * 2 ** level);
+  const margin = m.every((value, i) => value === identityMatrix[i]) ? 0 : 2;
+  const room = Math.min(u, v, frame.width - 1 - u, frame.height - 1 - v) - margin;
+  return room !== 0 && Math.abs(room) < 1e-6 ? undefined : room >= 0;
+}
+
+interface PlanInput {
+  places: Plane;
+  weights: Plane;
+  /** Planes 0 to 6 of the level's peaks. */
+  peaks: readonly Plane[] | undefined;
+  level: number;
+  rule: 'auto' | 'select' | 'weigh';
+  stack: Stack;
+}
+
+function plan({ places, weights, peaks, level, rule, stack }: PlanInput) {
+  const { toFrame, frame } = stack;
+  const { width, height } = places;
+  const count = toFrame.length;
+  const from = rig.placeCodes([places]);
+  const sure = rig.placeCodes([weights]);
+  const own = peaks && rig.placeCodes(peaks);
+  const out = rig.placeCodes([places, places]);
+  const frames = rig.arena.take(count * 56);
+  rig.arena
+    .f64(frames, count * 7)
+    .set(toFrame.flatMap((m) => [...affineAtLevel(m, level), marginOf(m) / 2 ** level]));
+  const tiles = Math.ceil(width / tileColumns) * Math.ceil(height / stripRows);
+  const usesBytes = (count + 8) >> 3;
+  const sources = rig.arena.take(width * height * 2);
+  const uses = rig.arena.take(tiles * usesBytes);
+  rig.arena.u8(uses, tiles * usesBytes).fill(0);
+  rig.run(
+    'planStrip',
+    [
+      from.pointer,
+      from.stride,
+      sure.pointer,
+      sure.stride,
+      weights.width,
+      weights.height,
+      fullWeight,
+      own?.pointer ?? 0,
+      own?.planeBytes ?? 0,
+      own?.stride ?? 0,
+      out.pointer,
+      out.pointer + out.planeBytes,
+      out.stride,
+      width,
+      height,
+      level,
+      ['auto', 'select', 'weigh'].indexOf(rule),
+      frames,
+      count,
+      (frame.width - 1) / 2 ** level,
+      (frame.height - 1) / 2 ** level,
+      level === 0 ? sources : 0,
+      level === 0 ? uses : 0,
+      usesBytes,
+    ],
+    height,
+  );
+  const named = rig.arena.u16(sources, width * height).slice();
+  const bytes = rig.arena.u8(uses, tiles * usesBytes).slice();
+  return {
+    centre: rig.read(out, 0),
+    reach: rig.read(out, 1),
+    source: (x: number, y: number) => named[y * width + x],
+    isUsed: (x: number, y: number, ordinal: number) => {
+      const tile = Math.floor(y / stripRows) * Math.ceil(width / tileColumns) + Math.floor(x / tileColumns);
+      return ((bytes[tile * usesBytes + (ordinal >> 3)] >> (ordinal & 7)) & 1) === 1;
+    },
+  };
+}
+
+/** Random peaks of a level: half of them near the surface, rises about the four octaves that overrule it. */
+function randomPeaks(places: Plane, count: number, seed: number): Plane[] {
+  const random = randomFrom(seed);
+  const { width, height } = places;
+  const of = (value: (x: number, y: number) => number) => pictureOf(width, height, value);
+  const blank = of(() => 9);
+  const rise = of(() => Math.floor(random() * 4096));
+  const place = of((x, y) =>
+    random() < 0.5 ? at(places, x, y) + Math.floor(random() * 40 - 20) : stored(1 + random() * (count - 1)),
+  );
+  const ordinal = of(() => Math.floor(random() * (count + 1)));
+  return [rise, place, blank, blank, blank, blank, ordinal];
+}
+
+const planCases = [0, 1, 2, 3].flatMap((level) =>
+  (['auto', 'select', 'weigh'] as const).map((rule) => ({ level, rule })),
+);
+
+describe('planStrip', () => {
+  const full = { width: 155, height: 83 };
+  const count = 9;
+
+  it.each(planCases)(
+    'finds centre, reach and source of each pixel, level $level, $rule',
+    ({ level, rule }) => {
+      // Shifted, so that no frame covers the whole composite.
+      const stack = randomStack(full.width, full.height, count, 6 + level, { offsetPx: -12 });
+      const random = randomFrom(level);
+      const [width, height] = [Math.ceil(full.width / 2 ** level), Math.ceil(full.height / 2 ** level)];
+      const places = randomPlaces(width, height, 7, count);
+      const weights = pictureOf(full.width, full.height, () => Math.floor(random() * 500));
+      const peaks = randomPeaks(places, count, 8);
+      const found = plan({ places, weights, peaks, level, rule, stack });
+      const seen = { none: 0, moved: 0, own: 0, compared: 0 };
+      const wrong: string[] = [];
+      const check = (good: boolean, what: string) => {
+        if (!good) wrong.push(what);
+      };
+      for (let y = 0; y < height; y++) {
+        for (let x = 0; x < width; x++) {
+          // A plain reading of the rule, in frames.
+          let centre = at(places, x, y) / 64 - 4;
+          const weight = at(
+            weights,
+            Math.min(full.width - 1, x << level),
+            Math.min(full.height - 1, y << level),
+          );
+          const unsure = 1 - Math.min(1, weight / fullWeight);
+          let reach = 77 / 64;
+          if (level < 3) reach = Math.max(reach, 1 + (unsure * (160 - 64)) / 64);
+          const [rise, place, ordinal] = [peaks[0], peaks[1], peaks[6]].map((plane) => at(plane, x, y));
+          if (rule === 'select') {
+            if (ordinal > 0) centre = ordinal;
+            reach = 61 / 64;
+          } else if (rule === 'auto' && rise > 4 * 512 && Math.abs(place / 64 - 4 - centre) > 0.25) {
+            centre = place / 64 - 4;
+            reach = 70 / 64;
+            seen.own++;
+          }
+          centre = Math.max(1, Math.min(count, centre));
+          const reaching = Array.from({ length: count }, (_, k) => isInside(stack, k, level, x, y));
+          if (reaching.includes(undefined)) continue;
+          seen.compared++;
+          const distances = reaching.map((here, k) =>
+            here ? Math.abs(k + 1 - centre) : Number.POSITIVE_INFINITY,
+          );
+          const least = Math.min(...distances);
+          if (level === 0) {
+            const source = found.source(x, y);
+            const isRight = least < Number.POSITIVE_INFINITY ? distances[source - 1] === least : source === 0;
+            check(isRight, `source ${source} at ${x} ${y}`);
+          }
+          if (least === Number.POSITIVE_INFINITY) seen.none++;
+          else if (least > 0.7 * reach && !reaching.every((here) => here)) {
+            // The nearest frame that reaches keeps a weight: the centre comes within 0.7 of the reach.
+            const nearest = distances.indexOf(least) + 1;
+            centre = nearest + 0.7 * reach * Math.sign(centre - nearest);
+            seen.moved++;
+          }
+          const [foundCentre, foundReach] = [at(found.centre, x, y), at(found.reach, x, y)];
+          check(Math.abs(foundCentre - centre * 64) <= 1.71, `centre ${foundCentre} at ${x} ${y}`);
+          check(Math.abs(foundReach - reach * 64) < 1, `reach ${foundReach} at ${x} ${y}`);
+        }
+      }
+      expect(wrong).toEqual([]);
+      expect(seen.compared).toBeGreaterThan(0.95 * width * height);
+      expect(seen.none).toBeGreaterThan(4);
+      expect(seen.moved).toBeGreaterThan(10);
+      if (rule === 'auto') expect(seen.own).toBeGreaterThan(20);
+    },
+  );
+
+  it('names the frames that have weight in a tile, and no others', () => {
+    const stack = randomStack(full.width, full.height, 20, 3);
+    // A slope, so that tiles differ; sure on one side, unsure on the other.
+    const places = pictureOf(full.width, full.height, (x, y) => stored(1 + x / 12 + y / 20));
+    const weights = pictureOf(full.width, full.height, (x) => 4 * x);
+    const found = plan({ places, weights, peaks: undefined, level: 0, rule: 'weigh', stack });
+    for (let top = 0; top < full.height; top += stripRows) {
+      for (let left = 0; left < full.width; left += tileColumns) {
+        for (let ordinal = 1; ordinal <= 20; ordinal++) {
+          let weighs = false;
+          for (let y = top; y < Math.min(full.height, top + stripRows); y++) {
+            for (let x = left; x < Math.min(full.width, left + tileColumns); x++) {
+              weighs ||= Math.abs(ordinal * 64 - at(found.centre, x, y)) < at(found.reach, x, y);
+            }
+          }
+          expect(found.isUsed(left, top, ordinal)).toBe(weighs);
+        }
+      }
+    }
+  });
+});
+
+describe('reach', () => {
+  const motions = [0.03, 0.002, 0].flatMap((rollRad) =>
+    [0, 1, 3, 5].map((level) => ({ rollRad, level, count: 7 })),
+  );
+
+  it.each(motions)(
+    'is where frames weigh, as FrameReach says, level $level, roll up to $rollRad rad',
+    (motion) => {
+      const { level, rollRad, count } = motion;
+      const full = { width: 131, height: 97 };
+      const stack = randomStack(full.width, full.height, count, 40 + level, { rollRad });
+      const [width, height] = [Math.ceil(full.width / 2 ** level), Math.ceil(full.height / 2 ** level)];
+      const frameReach = new FrameReach(stack.toFrame, stack.frame, width, level);
+      const picture = rig.place([0, 1, 2].map(() => pictureOf(width, height, () => 100)));
+      const seen = { outside: 0, unlike: 0, untrue: 0 };
+      for (let k = 0; k < count; k++) {
+        const acc = rig.arena.takeCleared(width, height, 3, 4);
+        const sum = rig.arena.takeCleared(width, height, 1, 4);
+        const centre = rig.placeCodes([pictureOf(width, height, () => 64)]);
+        rig.run(
+          'accumulateStrip',
+          [
+            picture.pointer,
+            picture.stride,
+            picture.planeBytes,
+            width,
+            height,
+            ...[0, 0, 0],
+            acc.pointer,
+            acc.planeBytes,
+            sum.pointer,
+            ...[centre.pointer, centre.pointer, 1],
+            ...affineAtLevel(stack.toFrame[k], level),
+            (stack.frame.width - 1) / 2 ** level,
+            (stack.frame.height - 1) / 2 ** level,
+            marginOf(stack.toFrame[k]) / 2 ** level,
+          ],
+          height,
+        );
+        const weights = rig.read(sum);
+        for (let y = 0; y < height; y++) {
+          frameReach.enterRow(y);
+          for (let x = 0; x < width; x++) {
+            const here = x >= frameReach.from[k] && x < frameReach.to[k];
+            if (at(weights, x, y) !== Number(here)) seen.unlike++;
+            if (isInside(stack, k, level, x, y) === !here) seen.untrue++;
+            if (!here) seen.outside++;
+          }
+          expect(frameReach.allFrom).toBe(Math.max(...frameReach.from));
+          expect(frameReach.allTo).toBe(Math.min(...frameReach.to));
+        }
+      }
+      expect(seen).toMatchObject({ unlike: 0, untrue: 0 });
+      expect(seen.outside).toBeGreaterThan(level < 5 ? 50 : 0);
+    },
+  );
+
+  it('leaves a pixel without source exactly where no frame reaches', () => {
+    const [width, height] = [155, 83];
+    const stack = randomStack(width, height, 5, 9, { rollRad: 0.05, offsetPx: 7 });
+    const places = randomPlaces(width, height, 1, 5);
+    const weights = pictureOf(width, height, () => 100);
+    const found = plan({ places, weights, peaks: undefined, level: 0, rule: 'weigh', stack });
+    const frameReach = new FrameReach(stack.toFrame, stack.frame, width, 0);
+    let none = 0;
+    let wrong = 0;
+    for (let y = 0; y < height; y++) {
+      frameReach.enterRow(y);
+      for (let x = 0; x < width; x++) {
+        const reached = stack.toFrame.some((_, k) => x >= frameReach.from[k] && x < frameReach.to[k]);
+        if (found.source(x, y) > 0 !== reached) wrong++;
+        if (!reached) none++;
+      }
+    }
+    expect(wrong).toBe(0);
+    expect(none).toBeGreaterThan(20);
+  });
+});
+
+describe('judgeStrip', () => {
+  it('tells confidence and coverage from place, weight and gap', () => {
+    const [width, height, count] = [53, 37, 9];
+    const random = randomFrom(5);
+    const places = pictureOf(width, height, () => stored(-1 + random() * (count + 3)));
+    const weights = pictureOf(width, height, () => Math.floor(random() ** 3 * 700));
+    const gaps = pictureOf(width, height, () => (random() < 0.3 ? 0x8000 : 0));
+    const planes = rig.placeCodes([places, weights, gaps]);
+    const [confidence, coverage] = [rig.arena.take(width * height), rig.arena.take(width * height)];
+    const pointers = [0, 1, 2].map((plane) => planes.pointer + plane * planes.planeBytes);
+    rig.run(
+      'judgeStrip',
+      [...pointers, planes.stride, width, height, fullWeight, count, confidence, coverage],
+      height,
+    );
+    const [shares, kinds] = [confidence, coverage].map((map) => rig.arena.u8(map, width * height));
+    const counts = [0, 0, 0, 0, 0];
+    let wrong = 0;
+    for (let i = 0; i < width * height; i++) {
+      const share = Math.min(1, weights.data[i] / fullWeight);
+      const place = places.data[i] / 64 - 4;
+      // Less than a twentieth is no detail; half a frame is still sharp, three quarters beyond the ends no more.
+      let kind = 0;
+      if (share < 1 / 8) kind = 4;
+      else if (place < 1 - 0.75) kind = 1;
+      else if (place > count + 0.75) kind = 2;
+      else if (gaps.data[i] !== 0) kind = 3;
+      if (kinds[i] !== kind || Math.abs(shares[i] - 255 * share) > 0.5) wrong++;
+      counts[kind]++;
+    }
+    expect(wrong).toBe(0);
+    expect(Math.min(...counts)).toBeGreaterThan(20);
+  });
+});

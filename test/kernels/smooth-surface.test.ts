@@ -1,0 +1,214 @@
+import { beforeAll, describe, expect, it } from 'vitest';
+import { placeOf } from '../../src/surface/surface.js';
+import { endsOf, frames, soilEnds, storedPlace } from './focus-state.js';
+import { at, KernelRig, type Plane, pictureOf, randomFrom, worstDifference } from './kernel-rig.js';
+
+let rig: KernelRig;
+beforeAll(async () => {
+  rig = await KernelRig.start();
+});
+
+const [width, height] = [53, 37];
+
+/** A map of places about two surfaces, and weights: unknown, weak and sure. */
+function randomMap(w: number, h: number, seed: number, most = 12_000) {
+  const random = randomFrom(seed);
+  const weights = pictureOf(w, h, () => (random() < 0.4 ? 0 : Math.floor(random() ** 3 * most)));
+  const places = pictureOf(w, h, (x, y) => {
+    if (at(weights, x, y) === 0 && random() < 0.5) return 0;
+    return storedPlace((x * 2 > w ? 9 : 4) + random() * 1.5);
+  });
+  return { places, weights };
+}
+
+interface Map2 {
+  places: Plane;
+  weights: Plane;
+}
+
+function smooth({ places, weights }: Map2, step: number, tolerance = 1.2): Map2 {
+  const [from, to] = [rig.placeCodes([places, weights]), rig.placeCodes([places, weights])];
+  soilEnds(rig, to, 1);
+  const pointers = [from, to].flatMap(({ pointer, planeBytes }) => [pointer, pointer + planeBytes]);
+  rig.run(
+    'smoothStrip',
+    [...pointers, from.stride, places.width, places.height, step, tolerance],
+    places.height,
+  );
+  // The next pass counts on it: nothing is known beyond the ends of rows.
+  expect(endsOf(rig, to, 1)).toEqual(new Set([0]));
+  return { places: rig.read(to, 0), weights: rig.read(to, 1) };
+}
+
+describe('smoothStrip', () => {
+  it.each([
+    [1, 53, 37],
+    [2, 30, 21],
+    [4, 61, 35],
+    [6, 17, 9],
+  ])('weighs neighbours by how near their place is, %i px apart, %i x %i', (step, w, h) => {
+    const map = randomMap(w, h, step);
+    const tolerance = 1.2;
+    const found = smooth(map, step, tolerance);
+    const taps = [1, 4, 6, 4, 1].map((tap) => tap / 16);
+    let unknown = 0;
+    for (let y = 0; y < h; y++) {
+      for (let x = 0; x < w; x++) {
+        const own = placeOf(at(map.places, x, y));
+        let all = 0;
+        let sum = 0;
+        let sumPlace = 0;
+        for (let j = -2; j <= 2; j++) {
+          for (let i = -2; i <= 2; i++) {
+            const [u, v] = [x + i * step, y + j * step];
+            if (u < 0 || v < 0 || u >= w || v >= h) continue;
+            const share = taps[i + 2] * taps[j + 2] * at(map.weights, u, v);
+            const place = placeOf(at(map.places, u, v));
+            const apart = at(map.weights, x, y) > 0 ? ((place - own) / tolerance) ** 2 : 0;
+            all += share;
+            sum += share / (1 + apart ** 2);
+            sumPlace += (place * share) / (1 + apart ** 2);
+          }
+        }
+        const place = sum > 0 ? sumPlace / sum : own;
+        const weight = sum > 0 ? sum ** 2 / all : 0;
+        expect(Math.abs(placeOf(at(found.places, x, y)) - place)).toBeLessThan(0.51 / 64);
+        expect(Math.abs(at(found.weights, x, y) - weight)).toBeLessThan(0.51 + 1e-5 * weight);
+        if (at(map.weights, x, y) === 0) unknown++;
+      }
+    }
+    expect(unknown).toBeGreaterThan(20);
+  });
+
+  it('keeps a constant place constant', () => {
+    const map = randomMap(width, height, 3);
+    const places = pictureOf(width, height, (x, y) => (at(map.weights, x, y) > 0 ? storedPlace(5.25) : 0));
+    const found = smooth({ ...map, places }, 2);
+    const expected = pictureOf(width, height, (x, y) =>
+      at(found.weights, x, y) > 0 ? storedPlace(5.25) : at(found.places, x, y),
+    );
+    expect(worstDifference(found.places, expected)).toBe(0);
+    expect(found.weights.data.filter((weight) => weight > 0).length).toBeGreaterThan(1800);
+  });
+
+  it('leaves a sure place alone: unsure neighbours do not move it, nor does another surface', () => {
+    const { places } = randomMap(width, height, 4);
+    const lone = (x: number, y: number) => x % 5 === 0 && y % 5 === 0;
+    const sparse = smooth({ places, weights: pictureOf(width, height, (x, y) => (lone(x, y) ? 900 : 0)) }, 1);
+    const step = pictureOf(width, height, (x) => storedPlace(x < 20 ? 3 : 11));
+    const edge = smooth({ places: step, weights: pictureOf(width, height, () => 900) }, 1);
+    for (let y = 0; y < height; y += 5) {
+      for (let x = 0; x < width; x += 5) expect(at(sparse.places, x, y)).toBe(at(places, x, y));
+    }
+    expect(worstDifference(edge.places, step)).toBeLessThanOrEqual(1);
+  });
+});
+
+const half = (n: number) => (n + 1) >> 1;
+
+function push({ places, weights }: Map2, full: number): Map2 {
+  const fine = rig.placeCodes([places, weights]);
+  const [w, h] = [half(places.width), half(places.height)];
+  const blank = pictureOf(w, h, () => 7);
+  const out = rig.placeCodes([blank, blank]);
+  rig.run(
+    'pushStrip',
+    [
+      fine.pointer,
+      fine.pointer + fine.planeBytes,
+      fine.stride,
+      fine.width,
+      fine.height,
+      full,
+      out.pointer,
+      out.pointer + out.planeBytes,
+      out.stride,
+      w,
+      h,
+    ],
+    h,
+  );
+  return { places: rig.read(out, 0), weights: rig.read(out, 1) };
+}
+
+function pull({ places, weights }: Map2, full: number, coarse: Plane): Plane {
+  const fine = rig.placeCodes([places, weights]);
+  const from = rig.placeCodes([coarse]);
+  rig.run(
+    'pullStrip',
+    [
+      fine.pointer,
+      fine.pointer + fine.planeBytes,
+      fine.stride,
+      fine.width,
+      fine.height,
+      full,
+      from.pointer,
+      from.stride,
+      from.width,
+      from.height,
+    ],
+    fine.height,
+  );
+  return rig.read(fine, 0);
+}
+
+describe.each([
+  [53, 37, 320],
+  [30, 21, 0],
+  [7, 1, 320],
+  [1, 9, 0],
+])('push and pull, %i x %i, full weight %i', (w, h, full) => {
+  const map = randomMap(w, h, 2, full === 0 ? 32_768 : 600);
+  const confidence = (x: number, y: number) => Math.min(1, at(map.weights, x, y) / (full || 32_768));
+
+  it('pushes weighted means and sums of confidence', () => {
+    const found = push(map, full);
+    for (let y = 0; y < half(h); y++) {
+      for (let x = 0; x < half(w); x++) {
+        const four = [0, 1, 2, 3]
+          .map((i) => [2 * x + (i & 1), 2 * y + (i >> 1)] as const)
+          .filter(([u, v]) => u < w && v < h);
+        const sum = four.reduce((all, [u, v]) => all + confidence(u, v), 0);
+        const place = four.reduce((all, [u, v]) => all + confidence(u, v) * at(map.places, u, v), 0) / sum;
+        // Each of the four confidences is cut to 1/32768, which moves a mean of small ones a little.
+        expect(Math.abs(at(found.weights, x, y) / 32_768 - Math.min(1, sum))).toBeLessThan(4.1 / 32_768);
+        if (sum === 0) expect(at(found.places, x, y)).toBe(0);
+        else expect(Math.abs(at(found.places, x, y) - place)).toBeLessThanOrEqual(1);
+      }
+    }
+  });
+
+  it('pulls the coarser map bilinearly into what is unsure', () => {
+    const random = randomFrom(12);
+    const coarse = pictureOf(half(w), half(h), () => storedPlace(random() * frames));
+    const found = pull(map, full, coarse);
+    const linear = (i: number, n: number) => {
+      const position = Math.max(0, Math.min(n - 1, i / 2 - 0.25));
+      const low = Math.min(Math.floor(position), Math.max(0, n - 2));
+      return [low, Math.min(n - 1, low + 1), position - low] as const;
+    };
+    for (let y = 0; y < h; y++) {
+      for (let x = 0; x < w; x++) {
+        const [x0, x1, fx] = linear(x, half(w));
+        const [y0, y1, fy] = linear(y, half(h));
+        const row = (v: number) => at(coarse, x0, v) * (1 - fx) + at(coarse, x1, v) * fx;
+        const filled = row(y0) * (1 - fy) + row(y1) * fy;
+        const share = confidence(x, y);
+        const place = share * at(map.places, x, y) + (1 - share) * filled;
+        expect(Math.abs(at(found, x, y) - place)).toBeLessThanOrEqual(share === 1 ? 0 : 0.52);
+      }
+    }
+  });
+
+  it('keeps a constant place constant', () => {
+    const places = pictureOf(w, h, () => storedPlace(7.5));
+    const coarse = push({ ...map, places }, full);
+    coarse.weights.data.forEach((weight, i) => {
+      if (weight > 0) expect(coarse.places.data[i]).toBe(storedPlace(7.5));
+    });
+    const filled = pictureOf(half(w), half(h), () => storedPlace(7.5));
+    const blank = pictureOf(w, h, (x, y) => (at(map.weights, x, y) > 0 ? storedPlace(7.5) : 0));
+    expect(worstDifference(pull({ ...map, places: blank }, full, filled), places)).toBe(0);
+  });
+});

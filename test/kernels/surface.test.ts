@@ -1,0 +1,348 @@
+import { readFileSync } from 'node:fs';
+import { beforeAll, describe, expect, it } from 'vitest';
+import { noiseBin, statePlane } from '../../src/focus/focus-tracker.js';
+import type { Planes } from '../../src/kernels/arena.js';
+import { placeOf } from '../../src/surface/surface.js';
+import {
+  endsOf,
+  frames,
+  names,
+  type PlaneName,
+  randomState,
+  type State,
+  soilEnds,
+  storedPlace,
+} from './focus-state.js';
+import { at, KernelRig, type Plane, pictureOf, randomFrom } from './kernel-rig.js';
+
+// The tests hold the formulas; numbers that are tuned on pictures are read from where they stand.
+const source = readFileSync(new URL('../../src/kernels/assembly/surface.ts', import.meta.url), 'utf8');
+const tuned = (name: string) => Number(source.match(new RegExp(`^const ${name}: f32 = (.+);`, 'm'))![1]);
+const fartherVote = tuned('fartherVote');
+const sameVote = tuned('sameVote');
+const gapFall = tuned('gapFall');
+const sameSurface = tuned('sameSurface');
+/** Share of its weight with which a coarser level that agrees has a say. */
+const coarserSay = tuned('coarserSay');
+const leastRise = tuned('leastRise');
+const leastRiseFinest = tuned('leastRiseFinest');
+/** Places of the random peaks lie from 4 to 7: some beyond the last frame. */
+const lastFrame = 6;
+/** Octaves by which levels 1, 2 and 3 speak for a peak. */
+const votes = source
+  .match(/level == 1 \? (\S+) : level == 2 \? (\S+) : (\S+);/)!
+  .slice(1)
+  .map(Number);
+
+let rig: KernelRig;
+beforeAll(async () => {
+  rig = await KernelRig.start();
+});
+
+/** Neither divides by 4, 8 or 32; the coarser levels' sizes are odd and even. */
+const width = 53;
+const height = 37;
+const sizes = [
+  [53, 37],
+  [27, 19],
+  [14, 10],
+  [7, 5],
+] as const;
+
+function placeState(state: State): Planes {
+  return rig.placeCodes(names.map((name) => state[name]));
+}
+
+function levelTable(levels: readonly Planes[]): number {
+  const table = rig.arena.take(levels.length * 12);
+  rig.arena
+    .u32(table, levels.length * 3)
+    .set(levels.flatMap((planes) => [planes.pointer, planes.planeBytes, planes.stride]));
+  return table;
+}
+
+const noiseCodes = [3000, 3400, 3800, 4000, 4200, 4300, 4400, 4500];
+/** Errors by rise in sixteenths of an octave, octaves: any falling row serves. */
+const errorAt = (step: number) => Math.fround(2 / (1 + step / 16));
+
+/** Runs `peakStrip` over all levels, coarsest first; the state's planes then hold rise, place and weight. */
+function findPeaks(states: readonly State[], nearSign: number, noise: readonly number[] = noiseCodes) {
+  const levels = states.map(placeState);
+  const table = levelTable(levels);
+  const errors = rig.arena.take(512 * 4);
+  rig.arena.f32(errors, 512).set(Float32Array.from({ length: 512 }, (_, i) => errorAt(i)));
+  const codes = rig.arena.take(32);
+  rig.arena.i32(codes, 8).set(noise);
+  const full = levels[0];
+  for (let level = levels.length - 1; level >= 0; level--) {
+    const { width: w, height: h } = levels[level];
+    const luma = full.pointer + statePlane.luma * full.planeBytes;
+    const picture = [luma, full.stride, full.width, full.height];
+    rig.run('peakStrip', [table, levels.length, level, w, h, ...picture, codes, errors, nearSign], h);
+  }
+  return { levels, table };
+}
+
+interface Peak {
+  rise: number;
+  place: number;
+  weight: number;
+  /** Octaves from the interpolated peak down to the best frame. */
+  fall: number;
+}
+
+/** Place of a Gaussian through three measures at -1, 0 and 1: eq. 8 of Nayar & Nakagawa, PAMI 16(8), 1994. */
+function gaussianPeak(before: number, best: number, after: number): number {
+  const [f1, f2, f3] = [before, best, after].map((code) => (code / 512) * Math.LN2);
+  const [d1, d2, d3] = [-1, 0, 1];
+  return ((f2 - f3) * (d2 ** 2 - d1 ** 2) - (f2 - f1) * (d2 ** 2 - d3 ** 2)) / (2 * (f2 - f1 + (f2 - f3)));
+}
+
+/**
+ * The peak of one pixel of one level by the docstring; undefined where two peaks are too even for float32.
+ * `coarser`: the peaks of the coarser levels here, finest of them first, for level 0.
+ */
+function peakTwin(
+  state: State,
+  x: number,
+  y: number,
+  luma: number,
+  coarser: readonly Peak[] | undefined,
+  nearSign: number,
+): Peak | undefined {
+  const value = (name: PlaneName) => at(state[name], x, y);
+  const ordinal = value('bestOrdinal');
+  if (ordinal === 0) return { rise: 0, place: Number.NaN, weight: 0, fall: 0 };
+  const floor = noiseCodes[noiseBin(luma)];
+  const rise = value('best') - floor;
+
+  const rival = value('secondOrdinal');
+  const rivalRise = value('second') - floor;
+  if (coarser && rival > 0 && rivalRise > 512) {
+    // Octaves for the first: its height over the other, one for lying farther, the votes of coarser levels.
+    const farther = Math.sign(ordinal - rival) * nearSign * fartherVote;
+    const cast = coarser.map(({ place, weight }, i) => {
+      if (weight === 0) return 0;
+      if (Math.abs(place - ordinal) <= sameVote) return votes[i];
+      return Math.abs(place - rival) <= sameVote ? -votes[i] : 0;
+    });
+    const lead = cast.reduce((sum, vote) => sum + vote, (rise - rivalRise) / 512 + farther);
+    if (Math.abs(lead) < 1e-4) return undefined;
+    if (lead < 0) return { rise: rivalRise, place: rival, weight: 5, fall: 0 };
+  }
+
+  const [before, best, after] = [value('before'), value('best'), value('after')];
+  let bend = (2 * best - before - after) / 512;
+  let shift = 0;
+  if (before > 0 && after > 0) {
+    if (bend > 0) shift = Math.max(-0.5, Math.min(0.5, gaussianPeak(before, best, after)));
+  } else {
+    // A parabola of half an octave through the best and its one neighbour: 0.25 ((1 - s)^2 - s^2) = inner.
+    bend = 0.5;
+    const outward = ([neighbour]: number[]) =>
+      Math.max(-0.5, Math.min(2, ((best - neighbour) / 512 / 0.25 - 1) / 2));
+    if (after > 0) shift = -outward([after]);
+    else if (before > 0) shift = outward([before]);
+  }
+  const deviation = errorAt(Math.min(511, Math.floor(rise / 32))) / Math.max(0.05, bend);
+  return {
+    rise: Math.max(0, rise),
+    place: ordinal + shift,
+    weight: rise > 0 ? Math.max(1 / 64, 1 / (deviation ** 2 + 0.1 ** 2)) : 0,
+    fall: (bend / 2) * shift ** 2,
+  };
+}
+
+/** The stored peak of a level's planes. */
+function storedPeak(planes: readonly Plane[], x: number, y: number) {
+  const weight = at(planes[2], x, y);
+  return {
+    rise: at(planes[0], x, y),
+    place: placeOf(at(planes[1], x, y)),
+    weight: (weight & 0x7fff) / 64,
+    gap: weight >= 0x8000,
+  };
+}
+
+describe('peakStrip', () => {
+  it.each([
+    [1, 1],
+    [2, -1],
+    [3, 0],
+  ])('interpolates the peak and weighs it, seed %i, nearSign %i', (seed, nearSign) => {
+    const states = sizes.map((size) => randomState(size, seed));
+    const { levels } = findPeaks(states, nearSign);
+    const found = levels.map((planes) => [0, 1, 2].map((plane) => rig.read(planes, plane)));
+    const seen = { none: 0, second: 0, gap: 0, end: 0, compared: 0 };
+    sizes.forEach(([w, h], level) => {
+      for (let y = 0; y < h; y++) {
+        for (let x = 0; x < w; x++) {
+          const luma = at(states[0].luma, Math.min(width - 1, x << level), Math.min(height - 1, y << level));
+          const coarser = [1, 2, 3].map((l) => ({ ...storedPeak(found[l], x >> l, y >> l), fall: 0 }));
+          const expected = peakTwin(states[level], x, y, luma, level === 0 ? coarser : undefined, nearSign);
+          if (!expected) continue;
+          seen.compared++;
+          const peak = storedPeak(found[level], x, y);
+          if (Number.isNaN(expected.place)) {
+            seen.none++;
+            expect(found[level].map((plane) => at(plane, x, y))).toEqual([0, 0, 0]);
+            continue;
+          }
+          expect(peak.rise).toBe(expected.rise);
+          expect(Math.abs(peak.place - expected.place)).toBeLessThan(0.51 / 64);
+          expect(Math.abs(peak.weight - expected.weight)).toBeLessThan(0.51 / 64 + 1e-5 * expected.weight);
+          if (Math.abs(expected.fall - gapFall) > 1e-4) {
+            expect(peak.gap).toBe(expected.weight > 0 && expected.fall > gapFall);
+          }
+          if (expected.weight === 5) seen.second++;
+          if (peak.gap) seen.gap++;
+          if (Math.abs(expected.place - at(states[level].bestOrdinal, x, y)) > 0.51) seen.end++;
+        }
+      }
+    });
+    expect(seen.compared).toBeGreaterThan(2600);
+    for (const count of [seen.none, seen.second, seen.gap, seen.end]) expect(count).toBeGreaterThan(20);
+  });
+
+  it('finds the peak of a Gaussian focus curve to 1/32 frame', () => {
+    const random = randomFrom(8);
+    const curves = Array.from({ length: width * height }, () => ({
+      place: 2 + random() * (frames - 3),
+      deviation: 0.7 + random() * 3,
+    }));
+    const code = (i: number, frame: number) =>
+      Math.round(12_000 - (512 * Math.LOG2E * ((frame - curves[i].place) / curves[i].deviation) ** 2) / 2);
+    const of = (value: (i: number) => number) => pictureOf(width, height, (x, y) => value(y * width + x));
+    const nearest = (i: number) => Math.round(curves[i].place);
+    const state = {
+      ...randomState(sizes[0], 1),
+      best: of((i) => code(i, nearest(i))),
+      before: of((i) => Math.max(1, code(i, nearest(i) - 1))),
+      after: of((i) => Math.max(1, code(i, nearest(i) + 1))),
+      bestOrdinal: of(nearest),
+      secondOrdinal: of(() => 0),
+    };
+    const { levels } = findPeaks([state], 0);
+    const places = rig.read(levels[0], 1);
+    const worst = Math.max(...curves.map(({ place }, i) => Math.abs(placeOf(places.data[i]) - place)));
+    expect(worst).toBeLessThan(1 / 32);
+  });
+
+  it('does not change when measure and noise grow by the same number of octaves', () => {
+    const states = sizes.map((size) => randomState(size, 5));
+    const grow = (plane: Plane) =>
+      pictureOf(plane.width, plane.height, (x, y) => at(plane, x, y) + (at(plane, x, y) > 0 ? 1536 : 0));
+    const grown = states.map((state) => ({
+      ...state,
+      best: grow(state.best),
+      before: grow(state.before),
+      after: grow(state.after),
+      second: grow(state.second),
+    }));
+    const raised = noiseCodes.map((code) => code + 1536);
+    const [plain, scaled] = [findPeaks(states, 1), findPeaks(grown, 1, raised)].map(({ levels }) =>
+      levels.flatMap((planes) => [0, 1, 2].map((plane) => Array.from(rig.read(planes, plane).data))),
+    );
+    expect(scaled).toEqual(plain);
+  });
+
+  it('mirrors with the order of the frames and the sign of near', () => {
+    const states = sizes.map((size) => randomState(size, 6));
+    const turn = (plane: Plane) =>
+      pictureOf(plane.width, plane.height, (x, y) => at(plane, x, y) && frames + 1 - at(plane, x, y));
+    const turned = states.map((state) => ({
+      ...state,
+      before: state.after,
+      after: state.before,
+      bestOrdinal: turn(state.bestOrdinal),
+      secondOrdinal: turn(state.secondOrdinal),
+    }));
+    const [plain, mirrored] = [findPeaks(states, 1), findPeaks(turned, -1)].map(({ levels }) =>
+      levels.map((planes) => [0, 1, 2].map((plane) => rig.read(planes, plane))),
+    );
+    // Halves round up either way: a step of 1/64 frame. A coarser place then may cross what counts as agreeing.
+    let crossed = 0;
+    plain.forEach((planes, level) => {
+      planes[1].data.forEach((place, i) => {
+        const other = mirrored[level][1].data[i];
+        const expected = place === 0 ? 0 : storedPlace(frames + 1 - placeOf(place));
+        if (Math.abs(other - expected) > 1) crossed++;
+        else expect(mirrored[level][2].data[i]).toBe(planes[2].data[i]);
+      });
+    });
+    expect(crossed).toBeLessThan(5);
+  });
+});
+
+/** Peaks of a level as `peakStrip` leaves them: rise, place, weight with bit 15 for a gap. */
+function randomPeaks(level: number, seed: number): State {
+  const [w, h] = sizes[level];
+  const random = randomFrom(seed + 17 * level);
+  const rises = pictureOf(w, h, () => Math.floor(random() * 1500));
+  return {
+    ...randomState(sizes[level], seed),
+    best: rises,
+    // Close enough together that levels often mean the same surface.
+    before: pictureOf(w, h, () => storedPlace(4 + random() * 3)),
+    after: pictureOf(w, h, () => {
+      const weight = random() < 0.3 ? 0 : 1 + Math.floor(random() * 6400);
+      return weight + (weight > 0 && random() < 0.3 ? 0x8000 : 0);
+    }),
+  };
+}
+
+describe('combineStrip', () => {
+  it.each([
+    [1, 4],
+    [2, 4],
+    [3, 1],
+  ])('refines the finest level above noise by those that agree, seed %i, %i levels', (seed, count) => {
+    const states = sizes.slice(0, count).map((_, level) => randomPeaks(level, seed));
+    const levels = states.map(placeState);
+    soilEnds(rig, levels[0], 4);
+    rig.run('combineStrip', [levelTable(levels), count, width, height, lastFrame], height);
+    expect(endsOf(rig, levels[0], 4)).toEqual(new Set([0]));
+    const [places, weights, gaps] = [3, 4, 8].map((plane) => rig.read(levels[0], plane));
+    const seen = { none: 0, gap: 0, refined: 0 };
+    for (let y = 0; y < height; y++) {
+      for (let x = 0; x < width; x++) {
+        const peaks = states.map(({ best, before, after }, l) =>
+          storedPeak([best, before, after], x >> l, y >> l),
+        );
+        const known = peaks.filter(({ weight }) => weight > 0);
+        const speaking = known.find((peak) => {
+          const least = peak === peaks[0] ? leastRiseFinest : leastRise;
+          return peak.rise >= least * 512;
+        });
+        const base = speaking && { ...speaking };
+        // Without fine detail a place beyond an end is at least one frame beyond.
+        if (base && speaking && peaks.indexOf(speaking) > 1) {
+          if (base.place < 1) base.place = Math.min(base.place, 0);
+          if (base.place > lastFrame) base.place = Math.max(base.place, lastFrame + 1);
+        }
+        const agreeing = base
+          ? known.filter((peak) => {
+              const coarser = speaking && peaks.indexOf(peak) > peaks.indexOf(speaking);
+              return coarser && Math.abs(peak.place - base.place) < sameSurface;
+            })
+          : [];
+        const shares = [...(base ? [{ ...base, share: base.weight }] : [])].concat(
+          agreeing.map((peak) => ({ ...peak, share: coarserSay * peak.weight })),
+        );
+        const weight = shares.reduce((sum, { share }) => sum + share, 0);
+        const place = shares.reduce((sum, { share, place: own }) => sum + share * own, 0) / weight;
+        expect(Math.abs(at(weights, x, y) - 64 * weight)).toBeLessThan(0.51);
+        if (base) expect(Math.abs(placeOf(at(places, x, y)) - place)).toBeLessThan(0.51 / 64);
+        else expect(at(places, x, y)).toBe(0);
+        const gap = base?.gap ?? false;
+        expect(at(gaps, x, y) !== 0).toBe(gap);
+        if (!base) seen.none++;
+        if (gap) seen.gap++;
+        if (agreeing.length > 0) seen.refined++;
+      }
+    }
+    expect(seen.none).toBeGreaterThan(20);
+    expect(seen.gap).toBeGreaterThan(20);
+    if (count > 1) expect(seen.refined).toBeGreaterThan(20);
+  });
+});

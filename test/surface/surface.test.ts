@@ -1,0 +1,108 @@
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { FocusTracker } from '../../src/focus/focus-tracker.js';
+import { Arena } from '../../src/kernels/arena.js';
+import { findSurface, placeOf, readSurface } from '../../src/surface/surface.js';
+import { StripPool } from '../../src/workers/pool.js';
+import { frames, names, randomState, type State, storedPlace } from '../kernels/focus-state.js';
+import { at, type Plane, pictureOf, randomFrom } from '../kernels/kernel-rig.js';
+
+/** Large enough that the focus tracker follows four levels. */
+const sizes = [
+  [203, 101],
+  [102, 51],
+  [51, 26],
+  [26, 13],
+] as const;
+
+describe('findSurface', () => {
+  const pools: { arena: Arena; pool: StripPool }[] = [];
+  beforeAll(async () => {
+    for (const threads of [1, 3]) {
+      const arena = new Arena();
+      pools.push({ arena, pool: await StripPool.start(arena, threads, 1 << 20) });
+    }
+  });
+  afterAll(async () => {
+    for (const { pool } of pools) await pool.close();
+  });
+
+  /** The whole station over a state; noise stands at the tracker's 600 codes. */
+  async function surfaceOf(states: readonly State[], nearSign: -1 | 0 | 1, which = 0) {
+    const { arena, pool } = pools[which];
+    const mark = arena.mark();
+    const [[w0, h0]] = sizes;
+    const size = { width: w0, height: h0 };
+    const tracker = new FocusTracker(arena, pool, size, size, sizes.length);
+    states.forEach((state, level) => {
+      for (const name of names) {
+        if (level > 0 && name === 'luma') continue;
+        const stored = tracker.plane(level, name);
+        const [w, h] = sizes[level];
+        for (let y = 0; y < h; y++) {
+          for (let x = 0; x < w; x++) stored[y * tracker.state[level].stride + x] = at(state[name], x, y);
+        }
+      }
+    });
+    const surface = await findSurface(arena, pool, tracker, frames, nearSign);
+    const maps = await readSurface(arena, pool, surface, frames);
+    arena.release(mark);
+    return { ...maps, detailShare: surface.detailShare };
+  }
+
+  it('does not depend on the number of threads', async () => {
+    const states = sizes.map((size) => randomState(size, 21));
+    expect(await surfaceOf(states, 1, 1)).toEqual(await surfaceOf(states, 1, 0));
+  });
+
+  it('gives every pixel of a flat subject its one place, holes and all', async () => {
+    const random = randomFrom(3);
+    const flat = sizes.map(([w, h]): State => {
+      const known = pictureOf(w, h, (x, y) => Number(x * 3 > w && y * 3 > h && random() < 0.5));
+      const code = (plus: number) => pictureOf(w, h, (x, y) => at(known, x, y) * plus);
+      return {
+        ...randomState([w, h], 1),
+        best: code(6000),
+        before: code(5300),
+        after: code(5300),
+        second: code(0),
+        bestOrdinal: code(6),
+        secondOrdinal: code(0),
+      };
+    });
+    const { places, confidence, coverage, detailShare } = await surfaceOf(flat, 1);
+    expect(new Set(places)).toEqual(new Set([storedPlace(6)]));
+    // Sure and covered where the curves are, unsure and without detail far from them.
+    expect([confidence.at(-1), coverage.at(-1)]).toEqual([255, 0]);
+    expect([confidence[0], coverage[0]]).toEqual([0, 4]);
+    expect(detailShare).toBeGreaterThan(0.3);
+    expect(detailShare).toBeLessThan(0.6);
+  });
+
+  it('mirrors with the order of the frames and the sign of near', async () => {
+    // One level: coarser votes that just agree may flip by rounding.
+    const blank = (level: number) => {
+      const state = randomState(sizes[level], 1);
+      const empty = pictureOf(state.best.width, state.best.height, () => 0);
+      return { ...state, bestOrdinal: empty, secondOrdinal: empty };
+    };
+    const [[w, h]] = sizes;
+    const state = randomState([w, h], 22);
+    const turn = (plane: Plane) => pictureOf(w, h, (x, y) => at(plane, x, y) && frames + 1 - at(plane, x, y));
+    const turned = {
+      ...state,
+      before: state.after,
+      after: state.before,
+      bestOrdinal: turn(state.bestOrdinal),
+      secondOrdinal: turn(state.secondOrdinal),
+    };
+    const plain = await surfaceOf([state, blank(1), blank(2), blank(3)], 1);
+    const mirrored = await surfaceOf([turned, blank(1), blank(2), blank(3)], -1);
+    const apart = plain.places.map(
+      (place, i) => Math.abs(placeOf(place) + placeOf(mirrored.places[i]) - (frames + 1)) * 64,
+    );
+    expect(Math.max(...apart)).toBeLessThanOrEqual(8);
+    const classes = [0, 2, 1, 3, 4];
+    const same = plain.coverage.filter((kind, i) => classes[kind] === mirrored.coverage[i]).length;
+    expect(same / plain.coverage.length).toBeGreaterThan(0.99);
+  });
+});
