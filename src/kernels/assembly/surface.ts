@@ -22,7 +22,7 @@ const placeFloor: f32 = 0.1;
 /** Bend of a focus curve at its peak where only one side is seen, octaves a frame squared. */
 const usualBend: f32 = 0.5;
 /** Octaves by which a curve may fall from its interpolated peak to its best frame before a step is too coarse. */
-const gapFall: f32 = 0.75;
+const gapFall: f32 = 0.35;
 /** A second peak counts when it stands this far above noise, octaves. */
 const secondRise: f32 = 1;
 /** A coarser level speaks for a peak at most this far from its own, frames. */
