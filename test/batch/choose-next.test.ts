@@ -87,7 +87,7 @@ describe('needs of a stack', () => {
     expect(stackNeeds(small, budget).threads).toBe(2);
     expect(stackNeeds(facts, budget).threads).toBe(4);
     expect(stackNeeds(small, { threads: 1, memoryMb: 16_000 }).threads).toBe(1);
-    expect(stackNeeds(small, { threads: 4, memoryMb: 1500 }).threads).toBe(4);
+    expect(stackNeeds(small, { threads: 4, memoryMb: 500 }).threads).toBe(4);
   });
 
   it('grow with frames and pixels, but memory not with frames', () => {
