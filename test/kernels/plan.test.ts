@@ -217,7 +217,7 @@ describe('planStrip', () => {
             Math.min(full.height - 1, y << level),
           );
           const unsure = 1 - Math.min(1, weight / fullWeight);
-          let reach = 77 / 64;
+          let reach = 84 / 64;
           if (level < 3) reach = Math.max(reach, 1 + (unsure * (160 - 64)) / 64);
           const [rise, place, ordinal] = [peaks[0], peaks[1], peaks[6]].map((plane) => at(plane, x, y));
           if (rule === 'select') {
@@ -225,7 +225,7 @@ describe('planStrip', () => {
             reach = 61 / 64;
           } else if (rule === 'auto' && rise > 4 * 512 && Math.abs(place / 64 - 4 - centre) > 0.25) {
             centre = place / 64 - 4;
-            reach = 70 / 64;
+            reach = 84 / 64;
             seen.own++;
           }
           centre = Math.max(1, Math.min(count, centre));

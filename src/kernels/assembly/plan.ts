@@ -54,9 +54,9 @@ export function halvePlacesStrip(
 /** A single frame, 1/64 frame. */
 const singleReach: i32 = 61;
 /** The frames next to a peak. */
-const peakReach: i32 = 70;
+const peakReach: i32 = 84;
 /** The frames next to the surface: two of them halfway between, hardly more than one at a plane of focus. */
-const surfaceReach: i32 = 77;
+const surfaceReach: i32 = 84;
 /** Where nothing is sharp, more frames are averaged: they hold the same, less noise. */
 const flatReach: i32 = 160;
 /** Finest levels at which that pays: noise is fine. */

@@ -31,7 +31,7 @@ const sameVote: f32 = 2;
  * Octaves in favour of the farther of two peaks: about a sharp edge the window of the measure carries the nearer one
  * outward, while the farther one shows through a blurred edge only in part.
  */
-const fartherVote: f32 = 0.25;
+const fartherVote: f32 = 0.6;
 /** Weight of a peak that is known to the whole frame only, 1/frame^2. */
 const wholeFrameWeight: f32 = 5;
 
