@@ -9,11 +9,13 @@ import type { FrameShake } from './shake.js';
 
 /** Fall of a focus curve (ln energy) between two frames that leaves a gap: three quarters of an octave, as in the maps of a merge. */
 export const gapFall = 0.75 * Math.LN2;
-/** A frame that is less sharp by so much along one direction is shaken: alone, or with the dip that goes with it. */
-const clearUneven = 0.24;
+/** A frame that is less sharp by so much along one direction is shaken: at the ends alone, elsewhere with the dip that goes with it. */
+const clearUneven = 0.155;
 const slightUneven = 0.13;
 /** How many times the usual of the stack it must be. */
 const unevenRatio = 3;
+/** The same for the frames at both ends, which have a neighbour on one side only. */
+const endUnevenRatio = 4;
 const slightDip = 0.35;
 /** Loss in all directions that tells a shake without a direction. */
 const clearDip = 0.9;
@@ -37,10 +39,12 @@ export function blurredFrames(
   );
   const blurred = shakes.flatMap(({ dip }, k) => {
     const isMost = uneven[k] >= Math.max(uneven[k - 1] ?? 0, uneven[k + 1] ?? 0);
-    const oneWay = isMost && uneven[k] > unevenRatio * usual;
     const isEnd = k === 0 || k === shakes.length - 1;
+    // Next to an end too few tiles may come into focus to show a dip.
+    const isAlone = isEnd || Number.isNaN(dip);
+    const oneWay = isMost && uneven[k] > (isAlone ? endUnevenRatio : unevenRatio) * usual;
     const along =
-      oneWay && uneven[k] > (isEnd ? clearUneven : slightUneven) && (isEnd || dip > usualDip + slightDip);
+      oneWay && uneven[k] > (isAlone ? clearUneven : slightUneven) && (isAlone || dip > usualDip + slightDip);
     const around = dip > clearDip && frames[k].sharpness < softFrame;
     // Where the rail turns tiles dip too, but others crest; after a shake hardly one does.
     if (!isEnd && (along || around) && shapesAt(curves, k - 1, k, k + 1).crests >= fewCrests) return [];

@@ -1,5 +1,4 @@
 import { mkdir } from 'node:fs/promises';
-import { join } from 'node:path';
 import { createRandom, type Random } from '../../../samples/random.js';
 import { commonDefaults } from '../../../samples/render-scene.js';
 import { createSensor, encodePicture, exposeSensor, type Sensor } from '../../../samples/sensor.js';
@@ -164,8 +163,4 @@ function specksOf({ passing }: Sensor): { x: number; y: number }[] {
     }
   }
   return specks;
-}
-
-export function framesFolder(root: string, name: string): string {
-  return join(root, name, 'frames');
 }
