@@ -1,11 +1,8 @@
-import { html, type Markup, noMarkup, rawMarkup } from '../result/report/markup.js';
-import { reportStyle } from '../result/report/report-style.js';
+import { htmlPage } from '../result/report/html-page.js';
+import { html, type Markup, noMarkup } from '../result/report/markup.js';
 import { countOf } from '../stack/words.js';
 import type { NightState, StackState } from './night-state.js';
 import { clockText, framesWords, spanText } from './night-words.js';
-
-/** Nothing may be loaded and nothing may run: the page is complete in itself, whatever a file name contains. */
-const contentPolicy = "default-src 'none'; img-src data:; style-src 'unsafe-inline'";
 
 const nightStyle = `
 .stacks { list-style: none; margin: 0; padding: 0; }
@@ -33,17 +30,7 @@ const groups: readonly { title: string; states: readonly StackState['state'][] }
 export function nightPage(night: NightState, now: Date): string {
   const stacks = [...night.stacks.values()];
   const title = `Night of ${folderName(night.batch?.root ?? '')}`;
-  return html`<!doctype html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta http-equiv="Content-Security-Policy" content="${contentPolicy}">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>${title} – Lamella batch</title>
-<style>${rawMarkup(reportStyle)}${rawMarkup(nightStyle)}</style>
-</head>
-<body>
-<header>
+  const body = html`<header>
 <h1>${title}</h1>
 <p class="quiet">As of ${clockText(now)}, Lamella ${night.batch?.programVersion ?? ''}. The same as a table: <a href="night.csv">night.csv</a>.</p>
 </header>
@@ -56,10 +43,8 @@ ${groups.map(({ title: heading, states }) =>
     stacks.filter(({ state }) => states.includes(state)),
   ),
 )}
-</main>
-</body>
-</html>
-`.text;
+</main>`;
+  return htmlPage(`${title} – Lamella batch`, nightStyle, body);
 }
 
 function summary(stacks: readonly StackState[]): string {

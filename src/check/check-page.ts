@@ -1,7 +1,7 @@
 import { basename } from 'node:path';
-import { html, type Markup, noMarkup, rawMarkup } from '../result/report/markup.js';
+import { htmlPage } from '../result/report/html-page.js';
+import { html, type Markup, noMarkup } from '../result/report/markup.js';
 import { percentText, shortNumber } from '../result/report/numbers.js';
-import { reportStyle } from '../result/report/report-style.js';
 import type { CheckedFrame, CheckReport } from './check.js';
 import { verdictLine } from './check-text.js';
 import { type Finding, type FindingRank, numbersText } from './finding.js';
@@ -49,9 +49,6 @@ const style = `
 .sensor text { fill: var(--ink); font-size: 12px; }
 `;
 
-/** Nothing may be loaded and nothing may run. */
-const contentPolicy = "default-src 'none'; img-src data:; style-src 'unsafe-inline'";
-
 const rankMeaning: Record<FindingRank, string> = {
   spoils: 'spoils the merge',
   flaw: 'flaw',
@@ -63,17 +60,7 @@ export function checkPage(report: CheckReport, pictures: StripPictures): string 
   const { findings, frames, folder, fit } = report;
   const title = basename(folder);
   const marked = new Set(findings.flatMap(({ rank, frames: named }) => (rank === 'note' ? [] : named)));
-  return html`<!doctype html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta http-equiv="Content-Security-Policy" content="${contentPolicy}">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>${title} – Lamella check</title>
-<style>${rawMarkup(reportStyle)}${rawMarkup(style)}</style>
-</head>
-<body>
-<header>
+  const body = html`<header>
 <h1>${title}</h1>
 </header>
 <main>
@@ -90,10 +77,8 @@ ${plots(report, marked)}</div>
 ${sensorPlot(report, pictures)}
 <h2>Frame by frame</h2>
 ${frameTable(frames)}
-</main>
-</body>
-</html>
-`.text;
+</main>`;
+  return htmlPage(`${title} – Lamella check`, style, body);
 }
 
 function findingTable(findings: readonly Finding[]): Markup {

@@ -1,3 +1,4 @@
+import { encodedLuma } from '../check/detail-grid.js';
 import { searchHotPixels } from '../check/hot-pixels.js';
 import { findDust, planeShrink, type SpotPlane, spotLight } from '../check/sensor-spots.js';
 import type { PixelData, Size } from '../image/image.js';
@@ -32,7 +33,7 @@ export class DustSearch {
     const k = planeShrink(frame);
     this.planeSize = { width: Math.floor(frame.width / k), height: Math.floor(frame.height / k) };
     this.factor = frame.shrink * k;
-    this.lights.set(index, spotLight(lumaOf(frame), frame, k));
+    this.lights.set(index, spotLight(encodedLuma(frame), frame, k));
   }
 
   /** @param toAnchor Frame to anchor of each frame; undefined for one that is of no use. */
@@ -45,18 +46,6 @@ export class DustSearch {
     const spots = findDust([run], this.planeSize, this.factor);
     return spots.map(({ x, y }) => ({ x, y, radius: dustRadius * this.factor }));
   }
-}
-
-function lumaOf({ pixels, width, height, channels, bits }: DecodedFrame): Float32Array {
-  const unit = bits === 16 ? 1 / 257 : 1;
-  const luma = new Float32Array(width * height);
-  for (let i = 0, at = 0; i < luma.length; i++, at += channels) {
-    luma[i] =
-      channels === 3
-        ? unit * (0.299 * pixels[at] + 0.587 * pixels[at + 1] + 0.114 * pixels[at + 2])
-        : unit * pixels[at];
-  }
-  return luma;
 }
 
 /** Pixels of the sensor that are bright in every one of these frames. */

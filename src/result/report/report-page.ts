@@ -3,10 +3,10 @@ import { coverageClasses } from '../coverage.js';
 import type { RunRecord } from '../run-record.js';
 import { depthColour } from './depth-colours.js';
 import { frameTable } from './frame-table.js';
-import { html, type Markup, noMarkup, rawMarkup } from './markup.js';
+import { htmlPage } from './html-page.js';
+import { html, type Markup, noMarkup } from './markup.js';
 import { depthText, durationText, percentText, shortNumber } from './numbers.js';
 import { railRuler } from './rail-ruler.js';
-import { reportStyle } from './report-style.js';
 import { verdicts } from './verdicts.js';
 
 /** The numbers of the frames at both ends of the stack, by their distance from the subject. */
@@ -27,24 +27,11 @@ export interface ReportPictures {
   coverage: string;
 }
 
-/** Nothing may be loaded and nothing may run: the page is complete in itself, whatever a file name contains. */
-const contentPolicy = "default-src 'none'; img-src data:; style-src 'unsafe-inline'";
-
 /** The report as one HTML document. */
 export function reportPage(record: RunRecord, pictures: ReportPictures, coverage?: CoverageShares): string {
   const title = record.folder.split(/[\\/]/).findLast((part) => part !== '') ?? record.folder;
   const ruler = railRuler(record);
-  return html`<!doctype html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta http-equiv="Content-Security-Policy" content="${contentPolicy}">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>${title} – Lamella report</title>
-<style>${rawMarkup(reportStyle)}</style>
-</head>
-<body>
-<header>
+  const body = html`<header>
 <h1>${title}</h1>
 <p class="quiet">Merged by Lamella ${record.programVersion} on ${dateText(record.startedAt)} in ${durationText(record.wallMs)}.</p>
 </header>
@@ -73,10 +60,8 @@ ${frameTable(record)}
 <h2>The run</h2>
 ${facts(record)}
 ${sentenceList('Notes', 'notes', record.notes)}
-</main>
-</body>
-</html>
-`.text;
+</main>`;
+  return htmlPage(`${title} – Lamella report`, '', body);
 }
 
 function mapFigures(record: RunRecord, pictures: ReportPictures): Markup[] {

@@ -1,0 +1,27 @@
+import { html, type Markup, rawMarkup } from './markup.js';
+import { reportStyle } from './report-style.js';
+
+/** Nothing may be loaded and nothing may run: the page is complete in itself, whatever a file name contains. */
+const contentPolicy = "default-src 'none'; img-src data:; style-src 'unsafe-inline'";
+
+/**
+ * A page as one HTML document that needs no network.
+ *
+ * @param style Style sheet added to the reports' own.
+ */
+export function htmlPage(title: string, style: string, body: Markup): string {
+  return html`<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta http-equiv="Content-Security-Policy" content="${contentPolicy}">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>${title}</title>
+<style>${rawMarkup(reportStyle)}${rawMarkup(style)}</style>
+</head>
+<body>
+${body}
+</body>
+</html>
+`.text;
+}
