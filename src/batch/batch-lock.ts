@@ -3,7 +3,7 @@ import { constants, copyFile, link, readFile, stat, unlink, utimes, writeFile } 
 import { join } from 'node:path';
 import { OutputError } from '../errors.js';
 import { asOutputError, systemCode } from '../result/output-failure.js';
-import { identityOf, isLiving, type ProcessIdentity } from './process-identity.js';
+import { identityOf, isLiving, type ProcessIdentity } from '../result/process-identity.js';
 
 /** Who holds the lock of a batch folder. */
 export interface LockHolder extends ProcessIdentity {

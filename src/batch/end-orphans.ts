@@ -1,6 +1,6 @@
 import { setTimeout as delay } from 'node:timers/promises';
+import { isLiving, type ProcessIdentity } from '../result/process-identity.js';
 import type { NightState } from './night-state.js';
-import { isLiving, type ProcessIdentity } from './process-identity.js';
 
 /** A process whose batch is gone ends by itself; how long it is given. */
 const patienceMs = 5000;

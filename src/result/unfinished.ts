@@ -3,23 +3,25 @@ import { open, readdir, readFile, rename, rm, rmdir } from 'node:fs/promises';
 import { hostname } from 'node:os';
 import { basename, dirname, join } from 'node:path';
 import { systemCode } from './output-failure.js';
+import { identityOf, isLiving } from './process-identity.js';
 import { runFileName, runSchemaName } from './run-record.js';
 
 /**
  * Folders that a running merge keeps beside its result, all hidden:
- * `.<name>.lamella-partial-<machine>-<pid>-<random>` is being filled,
- * `.<name>.lamella-old-<machine>-<pid>-<random>` is the former result during the moment of replacement.
- * Machine and process tell the leftovers of a killed run from the folders of a run that lives,
- * also when several machines write to shared storage.
+ * `.<name>.lamella-partial-<machine>-<pid>-<began>-<random>` is being filled,
+ * `.<name>.lamella-old-<machine>-<pid>-<began>-<random>` is the former result during the moment of replacement.
+ * Machine, process and its start tell the leftovers of a killed run from the folders of a run that lives, also when
+ * several machines write to shared storage, and when a later process got the number of a killed one.
  */
 export type UnfinishedKind = 'partial' | 'old';
 
-const namePattern = /^\.(.+)\.lamella-(partial|old)-([0-9a-f]{8})-(\d+)-[0-9a-f]{8}$/;
+const namePattern = /^\.(.+)\.lamella-(partial|old)-([0-9a-f]{8})-(\d+)-([0-9a-f]{8})-[0-9a-f]{8}$/;
 
 /** The path of a new hidden sibling of `out`. */
 export function unfinishedPath(out: string, kind: UnfinishedKind): string {
   const random = randomBytes(4).toString('hex');
-  return join(dirname(out), `.${basename(out)}.lamella-${kind}-${machineTag()}-${process.pid}-${random}`);
+  const owner = `${tagOf(hostname())}-${process.pid}-${beganTag(process.pid)}`;
+  return join(dirname(out), `.${basename(out)}.lamella-${kind}-${owner}-${random}`);
 }
 
 /**
@@ -35,7 +37,7 @@ export async function tidyUnfinished(parent: string, only?: string): Promise<voi
   for (const name of names) {
     const match = namePattern.exec(name);
     if (!match || (only !== undefined && match[1] !== only)) continue;
-    if (match[3] !== machineTag() || isAlive(Number(match[4]))) continue;
+    if (match[3] !== tagOf(hostname()) || ownerLives(Number(match[4]), match[5])) continue;
     const path = join(parent, name);
     if (match[2] === 'old' && !(await isReplaced(path, join(parent, match[1])))) continue;
     await rm(path, { recursive: true, force: true }).catch(() => undefined);
@@ -78,15 +80,16 @@ async function isReplaced(old: string, out: string): Promise<boolean> {
   return false;
 }
 
-function machineTag(): string {
-  return createHash('sha256').update(hostname()).digest('hex').slice(0, 8);
+/** Where the system does not tell when a process began, its number alone must do. */
+function ownerLives(pid: number, began: string): boolean {
+  const now = identityOf(pid);
+  return isLiving(now) === true && (now.began === null || tagOf(now.began) === began);
 }
 
-function isAlive(pid: number): boolean {
-  try {
-    process.kill(pid, 0);
-    return true;
-  } catch (error) {
-    return systemCode(error) !== 'ESRCH';
-  }
+function beganTag(pid: number): string {
+  return tagOf(identityOf(pid).began ?? '');
+}
+
+function tagOf(text: string): string {
+  return createHash('sha256').update(text).digest('hex').slice(0, 8);
 }

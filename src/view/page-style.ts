@@ -97,5 +97,4 @@ dd { margin: 0; }
   .choices { flex-wrap: wrap; row-gap: .2rem; }
   .mend-grid { grid-template-columns: minmax(0, 1fr); }
 }
-@media (prefers-reduced-motion: no-preference) { button { transition: background .1s; } }
 `;

@@ -3,7 +3,7 @@ import { readFileSync, utimesSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
 import { livingHolder, lockFileName, readLock, takeLock } from '../../src/batch/batch-lock.js';
-import { identityOf } from '../../src/batch/process-identity.js';
+import { identityOf } from '../../src/result/process-identity.js';
 import { makeFolder } from '../stack/pictures.js';
 import { namesIn } from './tiny-stacks.js';
 

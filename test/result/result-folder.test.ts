@@ -1,4 +1,4 @@
-import { spawnSync } from 'node:child_process';
+import { spawn, spawnSync } from 'node:child_process';
 import {
   chmodSync,
   existsSync,
@@ -16,7 +16,7 @@ import { InterruptedError, OutputError } from '../../src/errors.js';
 import { asOutputError } from '../../src/result/output-failure.js';
 import { writeAside, writeOutputFile } from '../../src/result/output-file.js';
 import { openResult } from '../../src/result/result-folder.js';
-import { unfinishedPath } from '../../src/result/unfinished.js';
+import { tidyUnfinished, unfinishedPath } from '../../src/result/unfinished.js';
 import { writeRunRecord } from '../../src/result/write-run-record.js';
 import { sampleRecord } from './sample-record.js';
 import { temporaryFolder } from './temporary-folder.js';
@@ -156,12 +156,40 @@ test('partial results of living processes and of other machines stay', async () 
   const parent = temporaryFolder();
   const own = unfinishedPath(join(parent, 'other'), 'partial');
   const foreign = own.replace(/partial-[0-9a-f]{8}-\d+/, 'partial-00000000-999999999');
-  const dead = own.replace(/-\d+-(?=[^-]+$)/, '-999999999-');
-  for (const folder of [own, foreign, dead]) mkdirSync(folder);
+  const dead = own.replace(`-${process.pid}-`, '-999999999-');
+  // A process of the same number that began at another time.
+  const former = own.replace(/(?<=-)[0-9a-f]{8}(?=-[^-]+$)/, '00000000');
+  for (const folder of [own, foreign, dead, former]) mkdirSync(folder);
   const result = await openResult(join(parent, 'merged'));
   await result.discard();
   expect(readdirSync(parent).sort()).toEqual([own, foreign].map((path) => basename(path)).sort());
 });
+
+test.runIf(process.platform === 'linux')(
+  'the partial result of a process that nobody waited for goes',
+  async () => {
+    const parent = temporaryFolder();
+    const script = fileURLToPath(new URL('./fixtures/open-result.ts', import.meta.url));
+    // `sleep` takes the place of the shell and never asks after the shell's child, which stays as a zombie.
+    const command = '"$0" --import tsx "$1" "$2" & echo $!; exec sleep 60 >/dev/null';
+    const args = ['-c', command, process.execPath, script, join(parent, 'merged')];
+    const careless = spawn('/bin/sh', args, { stdio: ['ignore', 'pipe', 'ignore'] });
+    let said = '';
+    careless.stdout.on('data', (chunk) => {
+      said += chunk;
+    });
+    const stateOf = (pid: number) => readFileSync(`/proc/${pid}/stat`, 'utf8').match(/\) (\S)/)?.[1];
+    try {
+      await expect.poll(() => said, { timeout: 20_000 }).toMatch(/opened$/);
+      await expect.poll(() => stateOf(Number.parseInt(said, 10)), { timeout: 20_000 }).toBe('Z');
+      expect(readdirSync(parent)).toHaveLength(1);
+      await tidyUnfinished(parent);
+      expect(readdirSync(parent)).toEqual([]);
+    } finally {
+      careless.kill('SIGKILL');
+    }
+  },
+);
 
 test('an unwritable folder is told before the work', () => {
   const parent = temporaryFolder();

@@ -1,6 +1,6 @@
 import { readFileSync } from 'node:fs';
 import { hostname } from 'node:os';
-import { systemCode } from '../result/output-failure.js';
+import { systemCode } from './output-failure.js';
 
 /** A process, told from a later one that got the same number. */
 export interface ProcessIdentity {
