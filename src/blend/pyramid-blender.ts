@@ -6,6 +6,7 @@ import { affineAtLevel, type PlacedFrame } from './frame-pixels.js';
 import { marginOf } from './frame-reach.js';
 import { levelSizes } from './levels.js';
 import { type SourcePlan, tileRows as stripRows } from './plan-sources.js';
+import { type Veil, veilCap } from './veil.js';
 
 /** Accumulates a weighted Laplacian pyramid frame by frame and collapses it: see assembly/blend.ts. */
 export class PyramidBlender {
@@ -15,13 +16,18 @@ export class PyramidBlender {
   private readonly halfFrame: number;
   private readonly sums: { acc: Planes; weight: Planes; picture: Planes | undefined }[];
 
-  /** Takes the accumulators from the arena, cleared. */
+  /**
+   * Takes the accumulators from the arena, cleared.
+   *
+   * @param veil What is taken from the frames before they are blended; default nothing.
+   */
   constructor(
     private readonly arena: Arena,
     private readonly pool: StripPool,
     size: Size,
     frame: Size,
     private readonly plan: SourcePlan,
+    private readonly veil?: Veil,
   ) {
     this.sizes = levelSizes(size);
     this.taps = arena.take(tapTableBytes);
@@ -76,6 +82,24 @@ export class PyramidBlender {
       ],
       Math.ceil(next.height / stripRows),
     );
+    if (this.veil) {
+      await pool.run(
+        'clearStrip',
+        [
+          next.pointer,
+          next.stride,
+          next.planeBytes,
+          next.width,
+          next.height,
+          this.veil.places,
+          this.veil.veils,
+          veilCap,
+          frame.ordinal,
+          stripRows,
+        ],
+        Math.ceil(next.height / stripRows),
+      );
+    }
     await pool.run(
       'blendFinestStrip',
       [
@@ -103,6 +127,9 @@ export class PyramidBlender {
         margin,
         uses,
         usesBytes,
+        this.veil?.veils ?? 0,
+        this.veil?.places ?? 0,
+        veilCap,
         warpScratchBytes(sizes[0], frame, frame.toFrame[3]),
         stripRows,
       ],

@@ -19,7 +19,10 @@ export type KernelName =
   | 'pullStrip'
   | 'halvePlacesStrip'
   | 'planStrip'
-  | 'judgeStrip';
+  | 'judgeStrip'
+  | 'noteColoursStrip'
+  | 'veilStrip'
+  | 'clearStrip';
 
 export type KernelExports = Record<KernelName, (...args: number[]) => void>;
 

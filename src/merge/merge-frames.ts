@@ -1,6 +1,7 @@
 import type { PlacedFrame } from '../blend/frame-pixels.js';
 import { planSources, takePlan } from '../blend/plan-sources.js';
 import { PyramidBlender } from '../blend/pyramid-blender.js';
+import { measureBlur, takeVeil, VeilFinder } from '../blend/veil.js';
 import { InputError } from '../errors.js';
 import { FocusTracker } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
@@ -85,11 +86,18 @@ export async function mergeFrames(
     };
 
     const plan = takePlan(arena, size, frames.length);
+    // Which of two things lies in front must be known, and `select` and `weigh` show frames as they are.
+    const veil = options.rule === 'auto' && nearSign !== 0 ? takeVeil(arena, size) : undefined;
     const beforeTracker = arena.mark();
     const tracker = new FocusTracker(arena, pool, size, frameSize, focusLevels, dust);
-    await forEachFrame((frame) => tracker.add(frame));
+    const veilFinder = veil && tracker.levels > 2 ? new VeilFinder(arena, pool, tracker) : undefined;
+    await forEachFrame(async (frame) => {
+      await tracker.add(frame);
+      await veilFinder?.note(frame);
+    });
 
     log.enter('surface');
+    const blurPx = veilFinder && measureBlur(tracker, frames.length);
     const surface = await findSurface(arena, pool, tracker, frames.length, nearSign);
     if (surface.detailShare === 0) {
       throw new InputError(
@@ -98,11 +106,13 @@ export async function mergeFrames(
     }
     log.throwIfStopped();
     await planSources(arena, pool, plan, tracker, surface, toFrame, frameSize, options.rule, nearSign);
+    const isVeiled = veil && veilFinder && blurPx !== undefined && nearSign !== 0;
+    if (isVeiled) await veilFinder.find(veil, surface, blurPx, nearSign);
     const maps = await readSurface(arena, pool, surface, frames.length);
     const sources = arena.u16(plan.sources, size.width * size.height).slice();
     // The focus state has served: the blend takes its place in the arena.
     arena.release(beforeTracker);
-    const blender = new PyramidBlender(arena, pool, size, frameSize, plan);
+    const blender = new PyramidBlender(arena, pool, size, frameSize, plan, isVeiled ? veil : undefined);
 
     log.enter('blend');
     await forEachFrame((frame) => blender.add(frame));

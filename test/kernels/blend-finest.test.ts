@@ -52,7 +52,7 @@ describe('blendFinestStrip', () => {
       const from = [coarse.pointer, coarse.stride, coarse.planeBytes];
       const into = [acc.pointer, acc.planeBytes, sum.pointer, centre.pointer, reach.pointer, k + 1];
       if (usesAt !== undefined) {
-        const tail = [marginOf(motion), usesAt, 1, 1 << 20];
+        const tail = [marginOf(motion), usesAt, 1, 0, 0, 0, 1 << 20];
         rig.run(
           'blendFinestStrip',
           [...warped, width, height, acc.stride, ...from, ...into, ...tail],

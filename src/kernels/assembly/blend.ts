@@ -9,6 +9,7 @@
 // continued) the weight is 0.
 import { reach } from './common';
 import { expandColumns, expandFour } from './pyramid';
+import { clearRow } from './veil';
 import { gainOf, warpBlock } from './warp';
 
 /**
@@ -127,6 +128,7 @@ const tileColumns: i32 = 64;
  * The finest level of a frame, rows of one strip: only tiles in which the frame has any weight are warped, and
  * neither the warped picture nor its Laplacian reaches memory. coarse: planes of G_1, in memory as a whole.
  * uses: one bit a tile and frame, `usesBytes` a tile, tiles row by row; bit = ordinal.
+ * veils: the veil of level 1 and its places, see veil.ts; 0 = none.
  * scratch: warp scratch of `warpScratchBytes`, then stripRows * stride * 3 floats and 3 rows.
  */
 export function blendFinestStrip(
@@ -135,7 +137,8 @@ export function blendFinestStrip(
   width: i32, height: i32, stride: i32,
   coarse: usize, coarseStride: i32, coarseBytes: usize,
   acc: usize, accBytes: usize, sum: usize, centre: usize, reachMap: usize, ordinal: i32, margin: f64,
-  uses: usize, usesBytes: i32, warpScratchBytes: usize, stripRows: i32, strip: i32, scratch: usize,
+  uses: usize, usesBytes: i32, veils: usize, veilPlaces: usize, veilCap: f32,
+  warpScratchBytes: usize, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y0 = strip * stripRows;
   const y1 = min(height, y0 + stripRows);
@@ -173,6 +176,12 @@ export function blendFinestStrip(
       const x1 = min(to, i32(columns >> 32));
       if (x1 <= x0) continue;
       const row = usize(y) * usize(stride);
+      if (veils != 0) {
+        clearRow(
+          fine + (usize((y - y0) * stride) << 2), fineBytes, y, x0, x1,
+          veilPlaces, veils, (width + 1) >> 1, (height + 1) >> 1, veilCap, ordinal,
+        );
+      }
       accumulateRow(
         fine + (usize((y - y0) * stride) << 2), fineBytes, coarse, coarseStride, coarseBytes, 0, (height + 1) >> 1,
         acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), f32(ordinal),

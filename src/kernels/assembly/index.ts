@@ -5,4 +5,5 @@ export { halvePlacesStrip, judgeStrip, planStrip } from './plan';
 export { reduceFrameStrip, reduceStrip } from './pyramid';
 export { bandStrip, clampStrip, lightStrip, tileCross, tileMoments } from './register';
 export { combineStrip, peakStrip, pullStrip, pushStrip, smoothStrip } from './surface';
+export { clearStrip, noteColoursStrip, veilStrip } from './veil';
 export { warpStrip } from './warp';

@@ -1,0 +1,205 @@
+import { codesPerOctave, type FocusTracker, statePlane } from '../focus/focus-tracker.js';
+import type { Size } from '../image/image.js';
+import type { Arena, Planes } from '../kernels/arena.js';
+import { fullWeight, type Surface } from '../surface/surface.js';
+import type { StripPool } from '../workers/pool.js';
+import { affineAtLevel, type PlacedFrame } from './frame-pixels.js';
+import { levelSizes } from './levels.js';
+
+/**
+ * Light of nearer things, out of focus, that lies over farther detail in the frames that show it sharp, and how it is
+ * taken away: see assembly/veil.ts. Addresses in the arena, level 1, rows tight.
+ */
+export interface Veil {
+  /** Colour and share of the veil, u32. */
+  veils: number;
+  /** Stored places (u16) of the frames that it lies over. */
+  places: number;
+}
+
+/** The most of a pixel that is taken for veil: beyond, noise would grow by more than half. */
+export const veilCap = 0.35;
+
+/** What is this many frames nearer has blur enough to veil. */
+const gapFrames = 4;
+/** Farthest that a veil is looked for, px. */
+const widestPx = 256;
+const samples = 48;
+/** The blur is taken smaller than measured: too wide a veil does harm, one too narrow clears a little less. */
+const caution = 0.8;
+/** Stored weight below which a place is too unsure to veil or to be cleared. */
+const leastWeight = fullWeight;
+const stripRows = 32;
+
+/** Curves that stand this far over noise tell the blur; octaves. */
+const clearOctaves = 2;
+const leastCurves = 200;
+/**
+ * Bend of a focus curve at its peak in octaves, for a blur radius of one of the level's pixels a frame. The response of
+ * a disc, 2 J1(x) / x with x = 2 pi f r, falls by (pi f r)^2 in energy to second order; the measure answers to about
+ * f = 0.27 / px. Fitted to rendered scenes of known blur, 0.8 to 4.2 px a frame: 0.7 to
+ * 1.15 of the truth.
+ */
+const bendOfPixel = 2 * Math.LOG2E * (Math.PI * 0.27) ** 2;
+/** Bend of a curve without any, octaves: the best of noisy values stands out from its neighbours. Fitted likewise. */
+const noiseBend = 0.18;
+/** Bends about this large tell the blur best: noise drowns smaller ones, and larger ones leave the second order. */
+const bestBend = 1.2;
+
+/**
+ * Radius of the blur, one frame away from a pixel's plane of focus, px: from how sharply focus curves bend at their
+ * peaks. To be asked before the surface is made of the tracker's state. Undefined when too few curves tell.
+ */
+export function measureBlur(tracker: FocusTracker, frames: number): number | undefined {
+  let blur: number | undefined;
+  let least = Infinity;
+  for (let level = 0; level < tracker.levels; level++) {
+    const bend = medianBend(tracker, level, frames);
+    if (bend === undefined) continue;
+    const off = Math.abs(Math.log(bend / bestBend));
+    if (off >= least) continue;
+    least = off;
+    blur = Math.sqrt((bend - noiseBend) / bendOfPixel) * 2 ** level;
+  }
+  return blur;
+}
+
+/** Median second difference of the focus curves at their peaks, octaves; undefined when too few stand out. */
+function medianBend(tracker: FocusTracker, level: number, frames: number): number | undefined {
+  const { width, height, stride } = tracker.state[level];
+  const planes = (['best', 'before', 'after', 'bestOrdinal'] as const).map((name) =>
+    tracker.plane(level, name),
+  );
+  const [best, before, after, ordinal] = planes;
+  const floor = Math.max(...tracker.noiseCodes(level)) + clearOctaves * codesPerOctave;
+  const bends: number[] = [];
+  const every = Math.max(1, Math.ceil(Math.sqrt((width * height) / 200_000)));
+  for (let y = 0; y < height; y += every) {
+    for (let i = y * stride; i < y * stride + width; i += every) {
+      if (best[i] < floor || ordinal[i] < 2 || ordinal[i] >= frames || !before[i] || !after[i]) continue;
+      bends.push((2 * best[i] - before[i] - after[i]) / codesPerOctave);
+    }
+  }
+  if (bends.length < leastCurves) return undefined;
+  const median = Float64Array.from(bends).sort()[bends.length >> 1];
+  return median > 1.5 * noiseBend ? median : undefined;
+}
+
+/** Room for the veil, in the arena. */
+export function takeVeil(arena: Arena, size: Size): Veil {
+  const { width, height } = levelSizes(size)[1];
+  return { veils: arena.take(width * height * 4), places: arena.take(width * height * 2) };
+}
+
+/** Gathers the colours of what is sharp while the focus curves are followed; then finds the veil. */
+export class VeilFinder {
+  private readonly size: Size;
+  private readonly colours: number;
+
+  /** Takes room from the arena. The tracker follows three levels or more. */
+  constructor(
+    private readonly arena: Arena,
+    private readonly pool: StripPool,
+    private readonly tracker: FocusTracker,
+  ) {
+    const { width, height } = tracker.state[2];
+    this.size = { width, height };
+    this.colours = arena.take(width * height * 4);
+  }
+
+  /** To be called after the tracker has seen the frame. */
+  async note(frame: PlacedFrame): Promise<void> {
+    const best = this.tracker.state[2];
+    await this.pool.run(
+      'noteColoursStrip',
+      [
+        frame.pointer,
+        frame.bits,
+        frame.width,
+        frame.height,
+        ...frame.gainRatio,
+        ...affineAtLevel(frame.toFrame, 0),
+        best.pointer + statePlane.bestOrdinal * best.planeBytes,
+        best.stride,
+        best.width,
+        best.height,
+        frame.ordinal,
+        this.colours,
+        stripRows,
+      ],
+      Math.ceil(best.height / stripRows),
+    );
+  }
+
+  /**
+   * @param blurPx Radius of the blur one frame away: see `measureBlur`.
+   * @param nearSign 1 when nearer means a lower ordinal, -1 when higher.
+   */
+  async find(veil: Veil, { places, weights }: Surface, blurPx: number, nearSign: -1 | 1): Promise<void> {
+    const { arena, pool, size } = this;
+    const mark = arena.mark();
+    const [width, height] = [(places.width + 1) >> 1, (places.height + 1) >> 1];
+    const thin = arena.take(size.width * size.height * 2);
+    const nearest = this.thinPlaces(thin, places, weights, nearSign);
+    const table = arena.take(samples * 12);
+    arena.f32(table, samples * 3).set(sampleTable());
+    await pool.run(
+      'veilStrip',
+      [
+        places.pointer,
+        weights.pointer,
+        leastWeight,
+        places.stride,
+        thin,
+        this.colours,
+        size.width,
+        size.height,
+        table,
+        samples,
+        blurPx * caution,
+        gapFrames,
+        veilCap,
+        widestPx,
+        nearSign,
+        nearest,
+        veil.places,
+        veil.veils,
+        width,
+        height,
+        stripRows,
+      ],
+      Math.ceil(height / stripRows),
+    );
+    arena.release(mark);
+  }
+
+  /** Every fourth place of every fourth row, 0 where it is unsure; returns the nearest sure one, times nearSign. */
+  private thinPlaces(thin: number, places: Planes, weights: Planes, nearSign: -1 | 1): number {
+    const { width, height } = this.size;
+    const out = this.arena.u16(thin, width * height);
+    const from = this.arena.planeU16(places);
+    const sure = this.arena.planeU16(weights);
+    let nearest = Infinity;
+    for (let y = 0; y < height; y++) {
+      for (let x = 0; x < width; x++) {
+        const i = 4 * y * places.stride + 4 * x;
+        const place = sure[i] >= leastWeight ? from[i] : 0;
+        out[y * width + x] = place;
+        if (place > 0) nearest = Math.min(nearest, nearSign * place);
+      }
+    }
+    return nearest;
+  }
+}
+
+/** Cosine, sine and distance of points on a spiral of the golden angle, evenly spaced along the radius. */
+function sampleTable(): Float32Array {
+  const golden = Math.PI * (3 - Math.sqrt(5));
+  return Float32Array.from(
+    Array.from({ length: samples }, (_, i) => [
+      Math.cos(i * golden),
+      Math.sin(i * golden),
+      (i + 0.5) / samples,
+    ]).flat(),
+  );
+}
