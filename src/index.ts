@@ -6,7 +6,13 @@ export { type CheckedFrame, type CheckHooks, type CheckReport, check } from './c
 export type { CheckOptions } from './check/check-options.js';
 export type { Finding, FindingKind, FindingRank } from './check/finding.js';
 export { exitCodes, InputError, InterruptedError, LamellaError, OutputError, UsageError } from './errors.js';
-export { type ApplyOptions, type ApplyOutcome, applyMends } from './mend/apply-mends.js';
+export {
+  type ApplyOptions,
+  type ApplyOutcome,
+  applyMends,
+  type EditMends,
+  editMends,
+} from './mend/apply-mends.js';
 export type { MendRegion } from './mend/mend-region.js';
 export { type Mend, type MendsRecord, readMends } from './mend/mends-file.js';
 export { undoMends } from './mend/undo-mends.js';

@@ -1,7 +1,8 @@
 import { resolve } from 'node:path';
 import { InputError } from '../errors.js';
+import type { LockHolder } from '../result/lock-file.js';
 import { countOf } from '../stack/words.js';
-import { type LockHolder, livingHolder } from './batch-lock.js';
+import { livingHolder } from './batch-lock.js';
 import { nightListName } from './night-events.js';
 import { readNightList } from './night-list.js';
 import { type NightState, nightState } from './night-state.js';

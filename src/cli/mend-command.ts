@@ -1,7 +1,6 @@
 import { Command } from 'commander';
 import { UsageError } from '../errors.js';
-import type { ApplyOutcome } from '../mend/apply-mends.js';
-import type { Mend } from '../mend/mends-file.js';
+import type { ApplyOptions, ApplyOutcome } from '../mend/apply-mends.js';
 import { interruptible } from './interruptible.js';
 import { printable } from './printable.js';
 import { readNumber } from './read-number.js';
@@ -69,31 +68,29 @@ export function mendCommand(system: System): Command {
 
 async function runMend(system: System, folder: string, flags: MendFlags): Promise<void> {
   checkFlags(flags);
-  const { readMends } = await import('../mend/mends-file.js');
-  const { readRunRecord } = await import('../result/read-run-record.js');
-  const record = await readRunRecord(folder);
-  const mends = await readMends(folder, record.size);
   if (flags.list) return printList(system, folder, flags);
+  const { editMends } = await import('../mend/apply-mends.js');
   await interruptible(
     system.signals,
     async (signal) => {
+      const options = { framesFrom: flags.framesFrom, signal, onWait: waitTeller(system, flags, folder) };
       if (flags.undo) {
         const { undoMends } = await import('../mend/undo-mends.js');
-        await undoMends(folder);
+        await undoMends(folder, options);
         if (!flags.json)
           system.stderr.write('The unmended picture and maps are back. The mends stay listed.\n');
         return;
       }
       const { addMends, setKept } = await import('../mend/edit-mends.js');
-      const { applyMends } = await import('../mend/apply-mends.js');
-      const edited = setKept(
-        await addMends(mends, readAdditions(flags), record, flags.framesFrom),
-        readIds(flags.drop, '--drop'),
-        readIds(flags.keep, '--keep'),
+      const additions = readAdditions(flags);
+      const [drop, keep] = [readIds(flags.drop, '--drop'), readIds(flags.keep, '--keep')];
+      const outcome = await editMends(
+        folder,
+        async (recorded, record) =>
+          setKept(await addMends(recorded, additions, record, flags.framesFrom), drop, keep),
+        options,
       );
-      const options = { framesFrom: flags.framesFrom, signal };
-      const outcome = await applyMends(folder, edited, options);
-      if (!flags.json) reportOutcome(system, outcome, edited);
+      if (!flags.json) reportOutcome(system, outcome);
     },
     () => undefined,
   );
@@ -149,8 +146,17 @@ function readIds(text: string | undefined, flag: string): number[] {
   return text.split(',').map(Number);
 }
 
-function reportOutcome(system: System, outcome: ApplyOutcome, mends: readonly Mend[]): void {
+/** Tells whose end is waited for. */
+function waitTeller(system: System, flags: MendFlags, folder: string): ApplyOptions['onWait'] {
+  return (holder) => {
+    const words = `${folder} is being mended by ${holder}: waiting for its end.`;
+    if (!flags.json) system.stderr.write(`${printable(words)}\n`);
+  };
+}
+
+function reportOutcome(system: System, outcome: ApplyOutcome): void {
   for (const note of outcome.notes) system.stderr.write(`Note: ${note}\n`);
+  const { mends } = outcome;
   const count = outcome.applied.length;
   if (mends.length === 0) {
     system.stderr.write('No mends are recorded. Add one with --add frame=N --region x,y,w,h.\n');

@@ -5,7 +5,7 @@ import { readResult } from '../result/read-result.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import { writeReport } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
-import type { RunFrame } from '../result/run-record.js';
+import type { RunFrame, RunRecord } from '../result/run-record.js';
 import type { Picture } from '../result/write-composite.js';
 import type { ResultMaps } from '../result/write-maps.js';
 import { writeRunRecord } from '../result/write-run-record.js';
@@ -16,8 +16,9 @@ import { programVersion } from '../version.js';
 import { alignByDecoding, blendMend, mendBounds, mendWindow } from './blend-mend.js';
 import { mendFault } from './check-mends.js';
 import type { MendedRecord } from './mended-record.js';
-import { type Mend, writeMends } from './mends-file.js';
-import { carryMerged, carryOver, mergedFolder, unmendedFolder } from './result-files.js';
+import { type Mend, readMends, writeMends } from './mends-file.js';
+import { carryMerged, carryOver, contentsMark, mergedFolder, unmendedFolder } from './result-files.js';
+import { lockResult } from './result-lock.js';
 import { supplyMaps } from './supply-maps.js';
 import { writeMendedComposite, writeMendedMaps } from './write-mended.js';
 
@@ -28,32 +29,68 @@ export interface ApplyOptions {
   apply?: 'kept' | 'none' | undefined;
   signal?: AbortSignal | undefined;
   onProgress?: ((done: number, mends: number) => void) | undefined;
+  /** Told when another process is mending this result: its end is waited for. See `lockResult`. */
+  onWait?: ((holder: string) => void) | undefined;
 }
+
+/** The list that shall be recorded, made from the one that is; throws to change nothing. */
+export type EditMends = (recorded: readonly Mend[], record: RunRecord) => Promise<readonly Mend[]>;
 
 /** What became of a result. */
 export interface ApplyOutcome {
+  /** All that are recorded now. */
+  mends: readonly Mend[];
+  /** Those in the picture. */
   applied: Mend[];
   /** Plain sentences for the user. */
   notes: string[];
 }
 
 /**
- * Records `mends` in a result and brings its picture and maps to where they are all applied, in their order, to
- * what was merged: the same mends give the same bytes, however often and in whatever steps. The files of the merge
- * are kept in the subfolder `unmended`; with no mend kept they take their place again.
+ * Changes the list of mends of a result and brings its picture and maps to where all that are kept are applied, in
+ * their order, to what was merged: the same mends give the same bytes, however often and in whatever steps. The files
+ * of the merge are kept in the subfolder `unmended`; with no mend kept they take their place again.
  *
- * The result is replaced as a whole (see `openResult`): a run that is killed leaves it as it was, or as it shall be.
+ * From the reading of the list to its saving the result is locked, so that of two who mend it at once neither
+ * loses the other's mends. It is replaced as a whole (see `openResult`): a run that is killed leaves it as it
+ * was, or as it shall be.
  *
  * @throws InputError when a mend cannot be applied or a frame is missing or has changed; OutputError when
  *   the result cannot be written; InterruptedError when stopped. Then nothing has changed.
  */
-export async function applyMends(
+export async function editMends(
+  folder: string,
+  edit: EditMends,
+  options: ApplyOptions = {},
+): Promise<ApplyOutcome> {
+  await readRunRecord(folder);
+  const lock = await lockResult(folder, options);
+  try {
+    const mark = await contentsMark(folder);
+    const record = await readRunRecord(folder);
+    const mends = await edit(await readMends(folder, record.size), record);
+    return await applyLocked(folder, mends, options, mark);
+  } finally {
+    await lock.release();
+  }
+}
+
+/** As `editMends`, whatever list was recorded before. */
+export function applyMends(
   folder: string,
   mends: readonly Mend[],
   options: ApplyOptions = {},
 ): Promise<ApplyOutcome> {
+  return editMends(folder, async () => mends, options);
+}
+
+async function applyLocked(
+  folder: string,
+  mends: readonly Mend[],
+  options: ApplyOptions,
+  mark: string,
+): Promise<ApplyOutcome> {
   const { signal } = options;
-  await readRunRecord(folder);
   const merged = await mergedFolder(folder);
   const base = await readResult(merged);
   const { record } = base;
@@ -68,6 +105,7 @@ export async function applyMends(
   const pixelBytes = (record.channels * record.bits) / 8 + 8;
   const opened = await openResult(resolve(folder), {
     overwrite: true,
+    isStillSame: async (old) => (await contentsMark(old)) === mark,
     inputFolder: record.folder,
     expectedBytes: kept.length > 0 ? record.size.width * record.size.height * pixelBytes : 0,
   });
@@ -100,7 +138,7 @@ export async function applyMends(
     }
     if (signal?.aborted) throw new InterruptedError();
     await opened.commit();
-    return { applied: kept, notes };
+    return { mends, applied: kept, notes };
   } catch (error) {
     await opened.discard();
     throw error;

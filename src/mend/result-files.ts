@@ -30,6 +30,18 @@ export async function mergedFolder(folder: string): Promise<string> {
   return found?.isFile() ? aside : folder;
 }
 
+/** Changes whenever a file below a result is written, added or removed: their paths, sizes and times. */
+export async function contentsMark(folder: string): Promise<string> {
+  const names = await readdir(folder, { recursive: true });
+  const lines = await Promise.all(
+    names.map(async (name) => {
+      const { size, mtimeNs } = await lstat(join(folder, name), { bigint: true });
+      return `${name} ${size} ${mtimeNs}`;
+    }),
+  );
+  return lines.sort().join('\n');
+}
+
 /** Carries everything else of a result (the user's own files too) over into its successor. */
 export async function carryOver(from: string, to: string, record: RunRecord): Promise<void> {
   const replaced = new Set([...mendedFiles(record), mendsFileName, unmendedFolder]);

@@ -1,19 +1,25 @@
 import { InputError } from '../errors.js';
-import { readRunRecord } from '../result/read-run-record.js';
-import { applyMends } from './apply-mends.js';
-import { readMends } from './mends-file.js';
+import { type ApplyOptions, type ApplyOutcome, editMends } from './apply-mends.js';
 import { mergedFolder } from './result-files.js';
 
 /**
  * Takes all mends out of the picture: the files of the merge return as they were, byte for byte. The mends stay on
  * the list as they are, so that they can be applied again.
  *
- * @throws InputError when the result was never mended; see `applyMends` for the rest.
+ * @throws InputError when the result was never mended; see `editMends` for the rest.
  */
-export async function undoMends(folder: string): Promise<void> {
-  const { size } = await readRunRecord(folder);
-  if ((await mergedFolder(folder)) === folder) {
-    throw new InputError(`${folder} is not mended: there is nothing to undo.`);
-  }
-  await applyMends(folder, await readMends(folder, size), { apply: 'none' });
+export function undoMends(
+  folder: string,
+  options: Pick<ApplyOptions, 'signal' | 'onWait'> = {},
+): Promise<ApplyOutcome> {
+  return editMends(
+    folder,
+    async (recorded) => {
+      if ((await mergedFolder(folder)) === folder) {
+        throw new InputError(`${folder} is not mended: there is nothing to undo.`);
+      }
+      return recorded;
+    },
+    { ...options, apply: 'none' },
+  );
 }

@@ -12,6 +12,11 @@ export interface OpenResultOptions {
   inputFolder?: string | undefined;
   /** Bytes that the result will take at least; a disk with less room is refused at once. Default 0. */
   expectedBytes?: number | undefined;
+  /**
+   * For a result made from the one it replaces: asked of that one at the moment of replacement, as it stands aside.
+   * When it is not the same any more it is put back, and the new one refused. Default: whatever stands there goes.
+   */
+  isStillSame?: ((old: string) => Promise<boolean>) | undefined;
 }
 
 /** A result on its way: everything is written into `dir`; `out` shows the old result, or none, until `commit`. */
@@ -46,7 +51,7 @@ export async function openResult(out: string, options: OpenResultOptions = {}): 
     await refuseUnfitPlace(target, options);
     const dir = unfinishedPath(target, 'partial');
     await mkdir(dir);
-    return resultIn(dir, target, options.overwrite === true, firstCreated);
+    return resultIn(dir, target, options, firstCreated);
   } catch (error) {
     await removeCreated(parent, firstCreated);
     throw asOutputError(error, out);
@@ -56,7 +61,7 @@ export async function openResult(out: string, options: OpenResultOptions = {}): 
 function resultIn(
   dir: string,
   out: string,
-  overwrite: boolean,
+  { overwrite, isStillSame }: OpenResultOptions,
   firstCreated: string | undefined,
 ): OpenResult {
   let state: 'open' | 'kept' | 'gone' = 'open';
@@ -71,7 +76,7 @@ function resultIn(
       try {
         await syncFolder(dir);
         await refuseUnfitPlace(out, { overwrite });
-        await putInPlace(dir, out);
+        await putInPlace(dir, out, isStillSame);
       } catch (error) {
         throw asOutputError(error, out);
       }
@@ -87,10 +92,15 @@ function resultIn(
   };
 }
 
-async function putInPlace(dir: string, out: string): Promise<void> {
+async function putInPlace(
+  dir: string,
+  out: string,
+  isStillSame: OpenResultOptions['isStillSame'],
+): Promise<void> {
   const parent = dirname(out);
   const entries = await entriesOf(out);
   if (!entries?.length) {
+    if (isStillSame) throw changedMeanwhile(out);
     if (entries) await rmdir(out);
     await rename(dir, out);
     await syncFolder(parent);
@@ -99,6 +109,8 @@ async function putInPlace(dir: string, out: string): Promise<void> {
   const old = unfinishedPath(out, 'old');
   await rename(out, old);
   try {
+    // Only now, with the old one out of everybody's way, the answer holds.
+    if (isStillSame && !(await isStillSame(old))) throw changedMeanwhile(out);
     await rename(dir, out);
   } catch (error) {
     await rename(old, out);
@@ -107,6 +119,12 @@ async function putInPlace(dir: string, out: string): Promise<void> {
   await syncFolder(parent);
   // The new result stands; remains of the old one are tidied up by the next run.
   await rm(old, { recursive: true, force: true }).catch(() => undefined);
+}
+
+function changedMeanwhile(out: string): OutputError {
+  return new OutputError(
+    `${out} was changed by another program meanwhile. It was left as that program made it: run again.`,
+  );
 }
 
 async function refuseUnfitPlace(out: string, options: OpenResultOptions): Promise<void> {

@@ -47,6 +47,11 @@ export class MapRasters {
     return this.opened.get(name);
   }
 
+  /** Whether any map was asked for yet. */
+  get isAsked(): boolean {
+    return this.opening.size > 0;
+  }
+
   get allReady(): boolean {
     return this.opened.size === Object.keys(contents).length;
   }

@@ -2,7 +2,7 @@ import { readdir, readFile } from 'node:fs/promises';
 import type { IncomingMessage } from 'node:http';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { LamellaError } from '../errors.js';
+import { InputError, LamellaError } from '../errors.js';
 import { type Mend, mendListShape } from '../mend/mends-file.js';
 import type { Rebuff } from './guard.js';
 import { pageHtml } from './page-html.js';
@@ -46,7 +46,9 @@ async function getRoute(viewer: Viewer, path: string, query: URLSearchParams): P
   if (path === '/') return { status: 200, type: 'text/html; charset=utf-8', body: pageHtml };
   if (path === '/style.css') return { status: 200, type: 'text/css; charset=utf-8', body: pageStyle };
   if (path.startsWith('/page/')) return pageScript(path);
-  if (path === '/api/result') return { status: 200, type: json, body: JSON.stringify(viewer.info()) };
+  if (path === '/api/result') {
+    return { status: 200, type: json, body: JSON.stringify(await viewer.freshInfo()) };
+  }
   if (path === '/api/progress') {
     viewer.startBackground();
     return { status: 200, type: json, body: JSON.stringify(viewer.progress()) };
@@ -59,15 +61,21 @@ async function getRoute(viewer: Viewer, path: string, query: URLSearchParams): P
 }
 
 const postRoutes: Record<string, ((viewer: Viewer, body: string) => Promise<Answer>) | undefined> = {
-  '/api/preview': (viewer, body) => withMends(body, (mends) => viewer.previewMends(mends)),
-  '/api/save': (viewer, body) => withMends(body, (mends) => viewer.save(mends)),
-  '/api/candidates': (viewer, body) => withMends(body, ([mend]) => viewer.candidates(mend.region), 1),
+  '/api/preview': (viewer, body) => withMends(body, ['mends'], ([mends]) => viewer.previewMends(mends)),
+  '/api/save': (viewer, body) =>
+    withMends(body, ['mends', 'base'], ([mends, base]) => viewer.save(mends, base)),
+  '/api/candidates': (viewer, body) =>
+    withMends(body, ['mends'], async ([[mend]]) => {
+      if (!mend) throw new InputError('Expected a mend.');
+      return viewer.candidates(mend.region);
+    }),
 };
 
+/** Does work with the lists of mends that a body holds under `names`. */
 async function withMends(
   body: string,
-  work: (mends: Mend[]) => Promise<unknown>,
-  least = 0,
+  names: readonly string[],
+  work: (lists: Mend[][]) => Promise<unknown>,
 ): Promise<Answer> {
   let parsed: unknown;
   try {
@@ -75,12 +83,13 @@ async function withMends(
   } catch {
     return refusal(400, 'The body is no JSON.');
   }
-  const mends = (parsed as { mends?: unknown } | null)?.mends;
-  const fault = mendListShape(mends, 'mends');
-  if (fault) return refusal(400, `Expected ${fault.expected} for ${fault.place}.`);
-  if ((mends as Mend[]).length < least) return refusal(400, 'Expected a mend.');
+  const lists = names.map((name) => (parsed as Record<string, unknown> | null)?.[name]);
+  for (const [i, list] of lists.entries()) {
+    const fault = mendListShape(list, names[i]);
+    if (fault) return refusal(400, `Expected ${fault.expected} for ${fault.place}.`);
+  }
   try {
-    return { status: 200, type: json, body: JSON.stringify(await work(mends as Mend[])) };
+    return { status: 200, type: json, body: JSON.stringify(await work(lists as Mend[][])) };
   } catch (error) {
     if (error instanceof LamellaError) return refusal(409, error.message);
     throw error;

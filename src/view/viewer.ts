@@ -1,15 +1,17 @@
 import { basename, join, resolve } from 'node:path';
 import sharp from 'sharp';
 import { InputError } from '../errors.js';
-import { applyMends } from '../mend/apply-mends.js';
+import { editMends } from '../mend/apply-mends.js';
+import { joinMends } from '../mend/join-mends.js';
 import { regionBounds, regionMask } from '../mend/mend-region.js';
 import { appliedMends, mendState } from '../mend/mended-record.js';
-import { defaultFeatherPx, type Mend, readMends } from '../mend/mends-file.js';
+import { defaultFeatherPx, type Mend, mendsFileName, readMends } from '../mend/mends-file.js';
 import { mergedFolder } from '../mend/result-files.js';
 import { coverageClasses } from '../result/coverage.js';
 import { encodeJpeg } from '../result/jpeg-file.js';
 import { readRunRecord } from '../result/read-run-record.js';
-import type { RunRecord } from '../result/run-record.js';
+import { type RunRecord, runFileName } from '../result/run-record.js';
+import { hashFile } from '../stack/hash-file.js';
 import { LocalKernels } from '../trace/local-kernels.js';
 import { clipRegion, growRegion, type PictureRegion } from '../trace/picture-region.js';
 import { findStackFrames, type StackFrame } from '../trace/stack-frames.js';
@@ -52,6 +54,9 @@ export class Viewer {
   private readonly curves: CurveVolume;
   private readonly stop = new AbortController();
   private maps: MapRasters;
+  /** What the files said that the page shows. */
+  private shown = '';
+  private merge = '';
   private mapsVersion = 1;
   private problem: string | null = null;
   private started = false;
@@ -91,7 +96,11 @@ export class Viewer {
       }
       const { icc } = await sharp(path, { limitInputPixels: false }).metadata();
       const kernels = await LocalKernels.start();
-      return new Viewer(resolve(folder), store, options, record, mends, frames, composite, icc, kernels);
+      const place = resolve(folder);
+      const viewer = new Viewer(place, store, options, record, mends, frames, composite, icc, kernels);
+      viewer.shown = await viewer.mendedMark();
+      viewer.merge = await markOf(join(await mergedFolder(place), runFileName));
+      return viewer;
     } catch (error) {
       await store.close();
       throw error;
@@ -344,18 +353,61 @@ export class Viewer {
     return { key, tookMs: Math.round(performance.now() - startMs) };
   }
 
-  /** Records mends and applies them to the result on disk. */
-  async save(mends: readonly Mend[]): Promise<ResultInfo> {
-    await applyMends(this.folder, mends, { framesFrom: this.options.framesFrom });
+  /**
+   * Records mends and applies them to the result on disk. What other programs recorded since the page read the list
+   * stays in it.
+   *
+   * @param base The list that the page began from.
+   * @throws InputError, OutputError when nothing could be saved.
+   */
+  async save(mends: readonly Mend[], base: readonly Mend[]): Promise<ResultInfo> {
+    await editMends(
+      this.folder,
+      async (recorded) => {
+        await this.requireSameMerge();
+        return joinMends(base, mends, recorded);
+      },
+      { framesFrom: this.options.framesFrom },
+    );
+    return this.readAgain();
+  }
+
+  /** As `info`, after a look at whether another program has mended the result meanwhile. */
+  async freshInfo(): Promise<ResultInfo> {
+    const isSame = (await this.mendedMark()) === this.shown;
+    return isSame ? this.info() : this.readAgain();
+  }
+
+  private async readAgain(): Promise<ResultInfo> {
+    await this.requireSameMerge();
+    this.shown = await this.mendedMark();
     this.record = await readRunRecord(this.folder);
     this.mends = await readMends(this.folder, this.record.size);
     const before = this.maps;
     this.maps = new MapRasters(this.store, this.folder, this.record);
     this.mapsVersion++;
-    await this.maps.openAll();
+    if (before.isAsked) await this.maps.openAll();
     before.close();
     return this.info();
   }
+
+  /** The pictures that are shown come from one merge: those of another would not go with its maps. */
+  private async requireSameMerge(): Promise<void> {
+    if ((await markOf(join(await mergedFolder(this.folder), runFileName))) === this.merge) return;
+    throw new InputError(
+      `${this.folder} was merged anew since it was opened. End lamella view and start it again.`,
+    );
+  }
+
+  private async mendedMark(): Promise<string> {
+    const [run, mends] = [join(this.folder, runFileName), join(this.folder, mendsFileName)];
+    return `${await markOf(run)} ${await markOf(mends)}`;
+  }
+}
+
+/** Tells what a file says; '' when there is none. */
+async function markOf(path: string): Promise<string> {
+  return hashFile(path).catch(() => '');
 }
 
 function onePixel(source: RowSource, x: number, y: number) {

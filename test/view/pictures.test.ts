@@ -156,7 +156,7 @@ describe('a viewer', () => {
       const place = { level: 0, column: 0, row: 0 };
       const shown = await viewer.tile('composite', place, key);
       const before = await viewer.tile('composite', place, '0');
-      await viewer.save([mend]);
+      await viewer.save([mend], []);
       const again = await Viewer.open(folder);
       const { key: savedKey } = await again.previewMends(await readMends(folder, size));
       expect((await again.tile('composite', place, savedKey))?.equals(shown!)).toBe(true);

@@ -32,11 +32,11 @@ async function ask<T>(address: string, init?: RequestInit): Promise<T> {
   return (await response.json()) as T;
 }
 
-function post<T>(address: string, mends: readonly PageMend[]): Promise<T> {
+function post<T>(address: string, lists: Record<string, readonly PageMend[]>): Promise<T> {
   return ask<T>(address, {
     method: 'POST',
     headers: { 'Content-Type': 'application/json' },
-    body: JSON.stringify({ mends }),
+    body: JSON.stringify(lists),
   });
 }
 
@@ -46,7 +46,9 @@ export const api = {
   spot: (x: number, y: number, radius: number) => ask<Spot>(`api/spot?x=${x}&y=${y}&radius=${radius}`),
   section: (x0: number, y0: number, x1: number, y1: number, points: number) =>
     ask<Section>(`api/section?x0=${x0}&y0=${y0}&x1=${x1}&y1=${y1}&points=${points}`),
-  candidates: (mend: PageMend) => post<Candidates>('api/candidates', [mend]),
-  preview: (mends: readonly PageMend[]) => post<Preview>('api/preview', mends),
-  save: (mends: readonly PageMend[]) => post<ResultInfo>('api/save', mends),
+  candidates: (mend: PageMend) => post<Candidates>('api/candidates', { mends: [mend] }),
+  preview: (mends: readonly PageMend[]) => post<Preview>('api/preview', { mends }),
+  /** `base` is the list that was saved or read last: what others made of it meanwhile is kept. */
+  save: (mends: readonly PageMend[], base: readonly PageMend[]) =>
+    post<ResultInfo>('api/save', { mends, base }),
 };

@@ -23,7 +23,7 @@ const straighten = 0.7;
 /** Outlines a region, offers the frames that are sharp there, and keeps the list of mends. */
 export class MendTool implements Tool {
   readonly name = 'mend';
-  private readonly history: MendHistory;
+  private history: MendHistory;
   private bench: HTMLElement | undefined;
   private outline: Corner[] = [];
   private isDrawing = false;
@@ -37,10 +37,13 @@ export class MendTool implements Tool {
   private turn = 0;
   private isPressed = false;
   private isStale = false;
+  /** The list on the disk, as far as the page knows. */
+  private saved: readonly PageMend[];
 
   constructor(private readonly host: MendHost) {
     const { mends, defaultFeatherPx } = host.info();
     this.history = new MendHistory(mends);
+    this.saved = mends;
     this.featherPx = defaultFeatherPx;
     if (mends.some(({ kept }) => kept)) void this.preview();
     addEventListener('beforeunload', (event) => {
@@ -247,11 +250,18 @@ export class MendTool implements Tool {
     this.timing = 'Saving at full size ...';
     this.render();
     try {
-      const info = await api.save(this.history.mends);
-      this.history.markSaved();
+      const own = this.history.mends;
+      const info = await api.save(own, this.saved);
+      this.saved = info.mends;
+      const isJoined = JSON.stringify(own) !== JSON.stringify(info.mends);
+      if (isJoined) this.history = new MendHistory(info.mends);
+      else this.history.markSaved();
       this.clearOutline();
-      this.timing = 'Saved.';
       this.host.saved(info);
+      if (isJoined) await this.preview();
+      this.timing = isJoined
+        ? 'Saved. The list holds mends that were saved elsewhere meanwhile, too.'
+        : 'Saved.';
     } catch (error) {
       this.timing = '';
       this.tell(error);
