@@ -1,6 +1,6 @@
 /**
  * Magnification of a lens on tubes: m = m₀ + e / f, from Newton's image equation x' = m f (Hecht, Optics,
- * 5th ed., section 5.2.3): each focal length of extension adds 1 to the magnification.
+ * 5th ed., section 5.2.3, section number from memory): each focal length of extension adds 1 to the magnification.
  *
  * @param ownMagnification What the lens reaches without tubes as it is focused; 0 at infinity.
  * @param extensionMm Length of tubes or bellows.
@@ -16,8 +16,9 @@ export function extendedMagnification(
 }
 
 /**
- * The f-number that exposure and diffraction see: N (1 + m / P) (P. van Walree, "Derivation of the
- * depth-of-field equations", toothwalker.org, 2002; for P = 1 the "bellows factor" of US Army course SS0512).
+ * The f-number that exposure and diffraction see: N (1 + m / P) (P. van Walree, "Derivation of the DOF
+ * equations", toothwalker.org/optics/dofderivation.html; for P = 1 exposure grows by the square of it, the bellows
+ * extension factor (m + 1)² of US Army course SS0512).
  *
  * @param fNumber As marked on the lens, for a subject at infinity.
  * @param pupilRatio Diameter of the exit pupil over that of the entrance pupil, lens seen from either side.
@@ -32,8 +33,8 @@ export function markedFNumber(effective: number, magnification: number, pupilRat
 }
 
 /**
- * Numerical aperture on the subject's side: NA = m / (2 N_eff) (Inoué and Spring, Video Microscopy, 2nd ed.,
- * 1997, from the sine condition with an image-side sine of 1 / (2 N_eff)). Dimensionless, in air below 1.
+ * Numerical aperture on the subject's side: NA = m / (2 N_eff), the sine condition with an image-side sine of
+ * 1 / (2 N_eff) (Inoué and Spring, Video Microscopy, 2nd ed., 1997, from memory). Dimensionless, in air below 1.
  */
 export function numericalAperture(effective: number, magnification: number): number {
   return magnification / (2 * effective);
@@ -44,12 +45,12 @@ export function effectiveFNumberOfNa(aperture: number, magnification: number): n
   return magnification / (2 * aperture);
 }
 
-/** Distance from the subject to the front principal plane: f (1 + 1 / m) (Hecht, Optics, 5th ed., section 5.2.3). */
+/** Distance from the subject to the front principal plane: f (1 + 1 / m), the thin-lens equation (Hecht as above). */
 export function subjectDistanceMm(focalLengthMm: number, magnification: number): number {
   return focalLengthMm * (1 + 1 / magnification);
 }
 
-/** Distance from the rear principal plane to the sensor: f (1 + m) (Hecht, Optics, 5th ed., section 5.2.3). */
+/** Distance from the rear principal plane to the sensor: f (1 + m), the thin-lens equation (Hecht as above). */
 export function imageDistanceMm(focalLengthMm: number, magnification: number): number {
   return focalLengthMm * (1 + magnification);
 }

@@ -15,7 +15,10 @@ export interface FocusZone {
   farM: number;
 }
 
-/** Hyperfocal distance, m: f² / (N c) + f (Greenleaf, Photographic Optics, 1950; Ray, Applied Photographic Optics, 3rd ed., 2002). */
+/**
+ * Hyperfocal distance, m: f² / (N c) + f (Greenleaf, Photographic Optics, 1950; Ray, Applied Photographic Optics, 3rd
+ * ed., 2002; both from memory, without page).
+ */
 export function hyperfocalM(lens: FocusedLens): number {
   const { focalLengthMm, fNumber, circleMm } = lens;
   return convertLength(focalLengthMm ** 2 / (fNumber * circleMm) + focalLengthMm, 'mm', 'm');
@@ -23,7 +26,7 @@ export function hyperfocalM(lens: FocusedLens): number {
 
 /**
  * What is sharp when focused at a distance: near = s (H − f) / (H + s − 2 f), far = s (H − f) / (H − s)
- * (Greenleaf, Photographic Optics, 1950), H the hyperfocal distance.
+ * (Greenleaf as above), H the hyperfocal distance.
  */
 export function zoneOfFocus(lens: FocusedLens, focusM: number): FocusZone {
   const hyperfocal = hyperfocalM(lens);

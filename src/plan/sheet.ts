@@ -1,4 +1,5 @@
-import { html, type Markup, noMarkup, rawMarkup } from '../result/report/markup.js';
+import { htmlPage } from '../result/report/html-page.js';
+import { html, type Markup, noMarkup } from '../result/report/markup.js';
 import { benchCaution, fieldCaution } from './caution.js';
 import type { Plan } from './plan.js';
 import { planText } from './plan-text.js';
@@ -42,16 +43,7 @@ function htmlSheet(plan: Plan): string {
   const title = plan.kind === 'stack' ? 'Positions of the rail' : 'Distances to focus at';
   const row = (cells: string[]): Markup =>
     html`<tr>${cells.map((cell) => html`<td>${cell}</td>`)}<td><span class="box"></span></td></tr>\n`;
-  return html`<!doctype html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>Lamella: ${title}</title>
-<style>${rawMarkup(style)}</style>
-</head>
-<body>
-<h1>${title}: ${plan.frames} ${plan.frames === 1 ? 'frame' : 'frames'}</h1>
+  const body = html`<h1>${title}: ${plan.frames} ${plan.frames === 1 ? 'frame' : 'frames'}</h1>
 ${plan.warnings.map((warning) => html`<p class="warning"><strong>Warning.</strong> ${warning}</p>\n`)}
 <div class="caution"><strong>Caution</strong><ul>${cautionOf(plan).map((line) => html`<li>${line}</li>`)}</ul></div>
 ${plan.kind === 'stack' ? howToTurn(plan.knobPerFrame !== null) : noMarkup}
@@ -62,10 +54,8 @@ ${rows.map(row)}</tbody>
 </table>
 <h2>The plan</h2>
 <pre>${planText(plan)}</pre>
-${plan.notes.map((note) => html`<p>${note}</p>\n`)}
-</body>
-</html>
-`.text;
+${plan.notes.map((note) => html`<p>${note}</p>\n`)}`;
+  return htmlPage(`Lamella: ${title}`, style, body, '');
 }
 
 function howToTurn(hasKnob: boolean): Markup {

@@ -39,6 +39,8 @@ describe('a sheet as HTML', () => {
     expect(page).toMatch(/LEDs.*eyes.*warm.*Pins.*Solvents/s);
     expect(page).toContain('leaves unsharp gaps');
     expect(page).not.toMatch(/https?:|<script|<link|src=/);
+    // And were something in it after all, the browser would not load or run it.
+    expect(page).toMatch(/http-equiv="Content-Security-Policy" content="default-src &#39;none&#39;;/);
   });
 
   it('of a landscape lists distances instead, with a caution for outdoors', () => {

@@ -7,9 +7,10 @@ const contentPolicy = "default-src 'none'; img-src data:; style-src 'unsafe-inli
 /**
  * A page as one HTML document that needs no network.
  *
- * @param style Style sheet added to the reports' own.
+ * @param style Style sheet added to `base`.
+ * @param base Default: the reports' own. A page for paper brings all of its style itself.
  */
-export function htmlPage(title: string, style: string, body: Markup): string {
+export function htmlPage(title: string, style: string, body: Markup, base = reportStyle): string {
   return html`<!doctype html>
 <html lang="en">
 <head>
@@ -17,7 +18,7 @@ export function htmlPage(title: string, style: string, body: Markup): string {
 <meta http-equiv="Content-Security-Policy" content="${contentPolicy}">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>${title}</title>
-<style>${rawMarkup(reportStyle)}${rawMarkup(style)}</style>
+<style>${rawMarkup(base)}${rawMarkup(style)}</style>
 </head>
 <body>
 ${body}
