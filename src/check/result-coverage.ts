@@ -1,7 +1,7 @@
 import type { RunRecord } from '../result/run-record.js';
 import type { CoverageShares } from './coverage-findings.js';
 
-/** The maps of a result that tell where gaps lie; (rows, cols) each. */
+/** A band of the maps of a result that tell where gaps lie; (rows, cols) each. */
 export interface CoverageMaps {
   depth: Float32Array;
   /** Index of the coverage class. */
@@ -10,12 +10,14 @@ export interface CoverageMaps {
 
 /** Beyond the ends, what most of it needs: this part of the pixels. */
 const mostPart = 0.9;
+/** For which evenly taken pixels speak: this many at most. */
+const mostDistances = 4e6;
 
 /**
  * What a merge left uncovered, for `coverageFindings`: shares from the record, and from the full-size maps, where they are
  * given, between which frames gaps lie and how far the subject goes on beyond the ends.
  */
-export function resultCoverage(record: RunRecord, maps?: CoverageMaps): CoverageShares {
+export function resultCoverage(record: RunRecord, maps?: Iterable<CoverageMaps>): CoverageShares {
   const percent = (name: string) =>
     record.maps.coverage.classes.find((entry) => entry.name === name)?.percent ?? 0;
   const numbers = record.frames.filter(({ used }) => used).map(({ number }) => number);
@@ -35,7 +37,7 @@ export function resultCoverage(record: RunRecord, maps?: CoverageMaps): Coverage
   };
 }
 
-function placesOf(record: RunRecord, { depth, coverage }: CoverageMaps) {
+function placesOf(record: RunRecord, bands: Iterable<CoverageMaps>) {
   const planes = record.frames.flatMap(({ number, used, depth: at }) =>
     used && at !== null ? [{ number, at }] : [],
   );
@@ -47,18 +49,21 @@ function placesOf(record: RunRecord, { depth, coverage }: CoverageMaps) {
   const beyond: [number[], number[]] = [[], []];
   const [first, last] = [planes[0].at, planes[planes.length - 1].at];
   const step = Math.abs(last - first) / (planes.length - 1) || 1;
-  for (let i = 0; i < coverage.length; i++) {
-    if (coverage[i] === gap) {
-      const k = intervalOf(planes, depth[i]);
-      if (k >= 0) counts[k]++;
-    } else if (coverage[i] === before) beyond[0].push(Math.abs(depth[i] - first) / step);
-    else if (coverage[i] === after) beyond[1].push(Math.abs(depth[i] - last) / step);
+  const every = Math.ceil((record.size.width * record.size.height) / mostDistances);
+  let at = 0;
+  for (const { depth, coverage } of bands) {
+    for (let i = 0; i < coverage.length; i++, at++) {
+      if (coverage[i] === gap) {
+        const k = intervalOf(planes, depth[i]);
+        if (k >= 0) counts[k]++;
+      } else if (at % every !== 0) continue;
+      else if (coverage[i] === before) beyond[0].push(Math.abs(depth[i] - first) / step);
+      else if (coverage[i] === after) beyond[1].push(Math.abs(depth[i] - last) / step);
+    }
   }
   return {
     gaps: Array.from(counts).flatMap((count, k) =>
-      count > 0
-        ? [{ from: planes[k].number, to: planes[k + 1].number, percent: (100 * count) / coverage.length }]
-        : [],
+      count > 0 ? [{ from: planes[k].number, to: planes[k + 1].number, percent: (100 * count) / at }] : [],
     ),
     missingBefore: high(beyond[0]),
     missingAfter: high(beyond[1]),

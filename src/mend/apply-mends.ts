@@ -5,22 +5,21 @@ import { readResult } from '../result/read-result.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import { writeReport } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
-import type { RunFrame, RunRecord } from '../result/run-record.js';
-import type { Picture } from '../result/write-composite.js';
-import type { ResultMaps } from '../result/write-maps.js';
+import type { RunRecord } from '../result/run-record.js';
+import { writeMaps } from '../result/write-maps.js';
 import { writeRunRecord } from '../result/write-run-record.js';
 import { LocalKernels } from '../trace/local-kernels.js';
-import type { PictureRegion } from '../trace/picture-region.js';
 import { findStackFrames, requireUnchanged, type StackFrame } from '../trace/stack-frames.js';
 import { programVersion } from '../version.js';
-import { alignByDecoding, blendMend, mendBounds, mendWindow } from './blend-mend.js';
+import { alignByDecoding, blendMend, mendWindow } from './blend-mend.js';
 import { mendFault } from './check-mends.js';
 import type { MendedRecord } from './mended-record.js';
 import { type Mend, readMends, writeMends } from './mends-file.js';
 import { carryMerged, carryOver, contentsMark, mergedFolder, unmendedFolder } from './result-files.js';
 import { lockResult } from './result-lock.js';
 import { supplyMaps } from './supply-maps.js';
-import { writeMendedComposite, writeMendedMaps } from './write-mended.js';
+import { WorkingCopy } from './working-copy.js';
+import { sharesOf, writeMendedComposite } from './write-mended.js';
 
 export interface ApplyOptions {
   /** Where the frames lie now, when they moved. */
@@ -102,7 +101,8 @@ async function applyLocked(
   }
   // All files are needed whole before anything is written.
   const paths = await checkFrames(kept, frames, (frame) => requireUnchanged(frame, record));
-  const pixelBytes = (record.channels * record.bits) / 8 + 8;
+  // The composite, depth.tif, the other maps, and those uncompressed while they are worked on.
+  const pixelBytes = (record.channels * record.bits) / 8 + 4 + 6 + 6;
   const opened = await openResult(resolve(folder), {
     overwrite: true,
     isStillSame: async (old) => (await contentsMark(old)) === mark,
@@ -119,22 +119,32 @@ async function applyLocked(
     } else {
       await mkdir(join(dir, unmendedFolder));
       await carryMerged(merged, join(dir, unmendedFolder), record);
-      const picture = await base.readComposite();
-      const maps = await base.readMaps();
-      const changed = await blendAll(kept, picture, maps, frames, paths, record.frames, options);
-      const software = `Lamella ${programVersion()}`;
-      await writeMendedComposite(merged, dir, record, picture, changed, software, signal);
-      const mapsRecord = await writeMendedMaps(merged, dir, record, maps, changed, software, signal);
-      const mended: MendedRecord = {
-        ...record,
-        frames: sharesOf(record.frames, maps.sources),
-        maps: mapsRecord,
-        notes: [...record.notes, mendNote(kept)],
-        mends: { appliedAt: new Date().toISOString(), programVersion: programVersion(), applied: kept },
-      };
+      const copy = await WorkingCopy.open(base, dir);
+      try {
+        await blendAll(kept, copy, frames, paths, record, options);
+        const software = `Lamella ${programVersion()}`;
+        const icc = await writeMendedComposite(merged, dir, record, copy, software, signal);
+        const { unit } = record.maps.depth;
+        const maps = await writeMaps(dir, copy.maps, {
+          unit,
+          software,
+          mapping: record.maps.depthPng,
+          signal,
+        });
+        const mended: MendedRecord = {
+          ...record,
+          frames: sharesOf(record.frames, copy.maps),
+          maps,
+          notes: [...record.notes, mendNote(kept)],
+          mends: { appliedAt: new Date().toISOString(), programVersion: programVersion(), applied: kept },
+        };
+        await writeReport(dir, mended, { composite: copy.picture, icc, maps: copy.maps, signal });
+        copy.sync();
+        await writeRunRecord(dir, mended, signal);
+      } finally {
+        await copy.close();
+      }
       if (record.composite.file.endsWith('.jpg')) notes.push(jpegNote);
-      await writeReport(dir, mended, { composite: picture, icc: picture.icc, maps, signal });
-      await writeRunRecord(dir, mended, signal);
     }
     if (signal?.aborted) throw new InterruptedError();
     await opened.commit();
@@ -166,53 +176,26 @@ async function checkFrames(
   return paths;
 }
 
-/** Applies mends in order to picture and maps in memory; returns the rectangles that may have changed. */
+/** Applies mends in order to picture and maps. */
 async function blendAll(
   mends: readonly Mend[],
-  picture: Picture,
-  maps: ResultMaps,
+  copy: WorkingCopy,
   frames: readonly StackFrame[],
   paths: ReadonlyMap<number, string>,
-  recorded: readonly RunFrame[],
+  { size, frames: recorded }: RunRecord,
   { signal, onProgress }: ApplyOptions,
-): Promise<PictureRegion[]> {
+): Promise<void> {
   const align = alignByDecoding(await LocalKernels.start(), async ({ number }) => paths.get(number)!);
-  const changed: PictureRegion[] = [];
   for (const [i, mend] of mends.entries()) {
     if (signal?.aborted) throw new InterruptedError();
-    const window = mendWindow(mend, picture)!;
+    const window = mendWindow(mend, size)!;
     const frame = frames.find(({ number }) => number === mend.frame)!;
     const aligned = (await align(frame, window))!;
-    const part = { ...window, channels: picture.channels, pixels: cutPart(picture, window) };
+    const part = copy.readComposite(window);
     const supplied = blendMend(part, aligned, mend);
-    pastePart(picture, part);
-    supplyMaps(maps, window, supplied, mend.frame, recorded);
-    changed.push(mendBounds(mend, picture)!);
+    const maps = copy.readMaps(window);
+    supplyMaps(maps, supplied, mend.frame, recorded);
+    copy.write(window, part.pixels, maps);
     onProgress?.(i + 1, mends.length);
   }
-  return changed;
-}
-
-function cutPart({ pixels, width, channels }: Picture, part: PictureRegion): Picture['pixels'] {
-  const count = part.width * part.height * channels;
-  const out = pixels instanceof Uint8Array ? new Uint8Array(count) : new Uint16Array(count);
-  for (let y = 0; y < part.height; y++) {
-    const start = ((part.y + y) * width + part.x) * channels;
-    out.set(pixels.subarray(start, start + part.width * channels), y * part.width * channels);
-  }
-  return out;
-}
-
-function pastePart(picture: Picture, part: PictureRegion & { pixels: Picture['pixels'] }): void {
-  const { channels } = picture;
-  for (let y = 0; y < part.height; y++) {
-    const row = part.pixels.subarray(y * part.width * channels, (y + 1) * part.width * channels);
-    picture.pixels.set(row, ((part.y + y) * picture.width + part.x) * channels);
-  }
-}
-
-function sharesOf(frames: readonly RunFrame[], sources: Uint16Array): RunFrame[] {
-  const counts = new Uint32Array(65536);
-  for (let i = 0; i < sources.length; i++) counts[sources[i]]++;
-  return frames.map((frame) => ({ ...frame, sharePercent: (100 * counts[frame.number]) / sources.length }));
 }

@@ -1,6 +1,6 @@
 /**
  * Magnification of a lens on tubes: m = m₀ + e / f, from Newton's image equation x' = m f (Hecht, Optics,
- * 5th ed., section 5.2.3, section number from memory): each focal length of extension adds 1 to the magnification.
+ * 5th ed., section 5.2.3, from memory): each focal length of extension adds 1 to the magnification.
  *
  * @param ownMagnification What the lens reaches without tubes as it is focused; 0 at infinity.
  * @param extensionMm Length of tubes or bellows.

@@ -2,7 +2,7 @@ import { convertLength } from './units.js';
 
 /**
  * Airy disc over its wavelength and f-number: twice the first zero of J₁(πx)/(πx), 1.2197 (Airy 1835;
- * Born and Wolf, Principles of Optics, 7th ed., section 8.5.2, section number from memory), by custom rounded to 2.44.
+ * Born and Wolf, Principles of Optics, 7th ed., section 8.5.2, from memory), by custom rounded to 2.44.
  */
 const airyFactor = 2.44;
 
@@ -43,7 +43,7 @@ export function perfectContrast(frequencyPerMm: number, cutoff: number): number 
 
 /**
  * Peak brightness of a defocused point over that in focus, 0 to 1: (sin πW / πW)² for W waves of defocus at the edge of
- * the aperture (Born and Wolf, 7th ed., section 8.8.2, section number from memory, u = 4πW). A quarter wave leaves 0.81.
+ * the aperture (Born and Wolf, 7th ed., section 8.8.2, from memory, u = 4πW). A quarter wave leaves 0.81.
  */
 export function defocusStrehl(waves: number): number {
   const phase = Math.PI * waves;
@@ -52,7 +52,7 @@ export function defocusStrehl(waves: number): number {
 
 /**
  * Waves of defocus at the edge of the aperture, δ NA² / (2 λ), for a subject `offsetMm` out of focus (Born and Wolf,
- * 7th ed., section 8.8.1, section number from memory; a quarter wave either way is the depth of `waveDepthMm`).
+ * 7th ed., section 8.8.1, from memory; a quarter wave either way is the depth of `waveDepthMm`).
  */
 export function defocusWaves(offsetMm: number, aperture: number, wavelengthNm: number): number {
   return (offsetMm * aperture * aperture) / (2 * convertLength(wavelengthNm, 'nm', 'mm'));

@@ -28,16 +28,21 @@ export function fitsJpegExif(exif: Buffer): boolean {
  * A JPEG of 8-bit samples with full colour resolution (4:4:4). Profile and EXIF are put in as segments of their
  * own, because the encoder would convert the pixels to a profile that it is told to embed.
  *
- * @param pixels Shape (rows, cols, channels), interleaved.
+ * @param pixels Shape (rows, cols, channels), interleaved; or the path of an uncompressed TIFF that holds them.
  */
 export async function encodeJpeg(
-  pixels: Uint8Array,
+  pixels: Uint8Array | string,
   width: number,
   height: number,
   channels: 1 | 3,
   options: JpegOptions = {},
 ): Promise<Buffer> {
-  const plain = await sharp(pixels, { raw: { width, height, channels }, limitInputPixels: false })
+  const raw = { width, height, channels };
+  const source =
+    typeof pixels === 'string'
+      ? sharp(pixels, { ignoreIcc: true, limitInputPixels: false })
+      : sharp(pixels, { raw, limitInputPixels: false });
+  const plain = await source
     .toColourspace(channels === 1 ? 'b-w' : 'srgb')
     .jpeg({ quality: options.quality ?? 95, chromaSubsampling: '4:4:4' })
     .toBuffer();
@@ -47,7 +52,7 @@ export async function encodeJpeg(
 /** Writes `encodeJpeg` into a file. Throws OutputError where JPEG cannot hold the picture or the disk not the file. */
 export async function writeJpeg(
   path: string,
-  pixels: Uint8Array,
+  pixels: Uint8Array | string,
   width: number,
   height: number,
   channels: 1 | 3,

@@ -2,6 +2,7 @@ import { join } from 'node:path';
 import { compositeExif, encodeExif } from './exif-block.js';
 import { fitsJpegExif, writeJpeg } from './jpeg-file.js';
 import { writePng } from './png-file.js';
+import { type PictureRows, pictureRows } from './rows.js';
 import type { CompositeRecord } from './run-record.js';
 import { writeTiff } from './tiff-file.js';
 
@@ -11,6 +12,12 @@ export interface Picture {
   width: number;
   height: number;
   channels: 1 | 3;
+}
+
+/** A picture in a file, uncompressed, without its profile. */
+export interface StoredPicture extends PictureRows {
+  /** Where it lies. */
+  path: string;
 }
 
 export interface CompositeOptions {
@@ -33,10 +40,12 @@ export interface CompositeOptions {
  */
 export async function writeComposite(
   dir: string,
-  picture: Picture,
+  picture: Picture | StoredPicture,
   options: CompositeOptions,
 ): Promise<CompositeRecord & { notes: string[] }> {
-  const { pixels, width, height, channels } = picture;
+  const { width, height, channels } = picture;
+  const { rows } = pictureRows(picture);
+  const isDeep = rows(0, 1) instanceof Uint16Array;
   const { format, software, signal } = options;
   const notes: string[] = [];
   const file = `composite.${format}`;
@@ -52,16 +61,16 @@ export async function writeComposite(
     notes.push("The anchor's EXIF is damaged or too long for the file: it is left out.");
 
   if (format === 'tif') {
-    await writeTiff(path, pixels, width, height, channels, { icc, exif: ifd, software, signal });
+    await writeTiff(path, rows(0, height), width, height, channels, { icc, exif: ifd, software, signal });
   } else if (format === 'png') {
-    const samplesPerRow = width * channels;
-    const row = (y: number) => pixels.subarray(y * samplesPerRow, (y + 1) * samplesPerRow);
-    const bits = pixels instanceof Uint8Array ? 8 : 16;
+    const row = (y: number) => rows(y, y + 1);
+    const bits = isDeep ? 16 : 8;
     await writePng(path, { width, height, channels, bits, row, icc, exif, signal });
   } else {
-    await writeJpeg(path, eightBits(pixels), width, height, channels, { icc, exif, signal });
+    const samples = 'path' in picture ? picture.path : eightBits(picture.pixels);
+    await writeJpeg(path, samples, width, height, channels, { icc, exif, signal });
   }
-  const bits = pixels instanceof Uint8Array || format === 'jpg' ? 8 : 16;
+  const bits = isDeep && format !== 'jpg' ? 16 : 8;
   return { file, bits, channels, hasIcc: icc !== undefined, hasExif: exif !== undefined, notes };
 }
 

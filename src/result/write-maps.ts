@@ -1,7 +1,8 @@
 import { join } from 'node:path';
-import { coverageClasses, coveragePercents } from './coverage.js';
+import { coverageClasses } from './coverage.js';
 import { writePng } from './png-file.js';
-import type { DepthUnit, MapsRecord } from './run-record.js';
+import { bandsOf, type MapRows, mapRows } from './rows.js';
+import type { DepthPngRecord, DepthUnit, MapsRecord } from './run-record.js';
 import { writeTiff } from './tiff-file.js';
 
 /** The maps of a result, all of shape (rows, cols); any of them may lie on a SharedArrayBuffer. */
@@ -22,38 +23,47 @@ export interface WriteMapsOptions {
   /** Unit of `depth`. */
   unit: DepthUnit;
   software: string;
+  /** Mapping for depth.png to keep while the depths fit it. */
+  mapping?: Pick<DepthPngRecord, 'offset' | 'scale'> | undefined;
   signal?: AbortSignal | undefined;
 }
 
 /**
  * Writes depth.tif, depth.png, sources.png, confidence.png and coverage.png into an open result.
  *
+ * @param maps As rows: then depth.tif has to be there already, and is where its rows come from.
  * @returns What run.json tells of them.
  * @throws OutputError when a file cannot be written; InterruptedError when stopped.
  */
 export async function writeMaps(
   dir: string,
-  maps: ResultMaps,
+  maps: ResultMaps | MapRows,
   options: WriteMapsOptions,
 ): Promise<MapsRecord> {
-  const { width, height, depth, sources, confidence, coverage } = maps;
+  const { width, height } = maps;
   const { unit, software, signal } = options;
-  const range = finiteRange(depth);
-  const mapping = depthMapping(range);
+  const rows = mapRows(maps);
+  const range = depthRange(rows);
+  const mapping = options.mapping && fits(range, options.mapping) ? options.mapping : depthMapping(range);
   const picture = { width, height, channels: 1, signal } as const;
-  const rowsOf =
-    <T extends Uint8Array | Uint16Array>(map: T) =>
-    (y: number) =>
-      map.subarray(y * width, (y + 1) * width);
 
-  await writeTiff(join(dir, 'depth.tif'), depth, width, height, 1, { software, signal });
-  await writePng(join(dir, 'depth.png'), { ...picture, bits: 16, row: depthRows(maps, mapping) });
-  await writePng(join(dir, 'sources.png'), { ...picture, bits: 16, row: rowsOf(sources) });
-  await writePng(join(dir, 'confidence.png'), { ...picture, bits: 8, row: rowsOf(confidence) });
+  if (maps.depth instanceof Float32Array) {
+    await writeTiff(join(dir, 'depth.tif'), maps.depth, width, height, 1, { software, signal });
+  }
+  await writePng(join(dir, 'depth.png'), { ...picture, bits: 16, row: depthPngRows(rows, mapping) });
+  await writePng(join(dir, 'sources.png'), { ...picture, bits: 16, row: (y) => rows.sources(y, y + 1) });
+  const confidenceRow = (y: number) => rows.confidence(y, y + 1);
+  await writePng(join(dir, 'confidence.png'), { ...picture, bits: 8, row: confidenceRow });
   const palette = coverageClasses.map((entry) => entry.rgb);
-  await writePng(join(dir, 'coverage.png'), { ...picture, bits: 8, row: rowsOf(coverage), palette });
+  const counts = new Uint32Array(256);
+  const coverageRow = (y: number) => {
+    const row = rows.coverage(y, y + 1);
+    for (let x = 0; x < row.length; x++) counts[row[x]]++;
+    return row;
+  };
+  await writePng(join(dir, 'coverage.png'), { ...picture, bits: 8, row: coverageRow, palette });
 
-  const percents = coveragePercents(coverage);
+  const percents = coverageClasses.map((_, value) => (100 * counts[value]) / (width * height));
   return {
     depth: {
       file: 'depth.tif',
@@ -63,7 +73,7 @@ export async function writeMaps(
       min: range?.min ?? null,
       max: range?.max ?? null,
     },
-    depthPng: { file: 'depth.png', ...mapping, unit, noData: 0 },
+    depthPng: { file: 'depth.png', offset: mapping.offset, scale: mapping.scale, unit, noData: 0 },
     sources: { file: 'sources.png', noData: 0 },
     confidence: { file: 'confidence.png', scale: 1 / 255 },
     coverage: {
@@ -91,6 +101,24 @@ export function finiteRange(values: Float32Array): { min: number; max: number } 
   return min <= max ? { min, max } : undefined;
 }
 
+function depthRange(maps: MapRows): { min: number; max: number } | undefined {
+  let all: { min: number; max: number } | undefined;
+  for (const [top, bottom] of bandsOf(maps.height)) {
+    const band = finiteRange(maps.depth(top, bottom));
+    if (!band) continue;
+    all = all ? { min: Math.min(all.min, band.min), max: Math.max(all.max, band.max) } : band;
+  }
+  return all;
+}
+
+/** Whether depths can be told by a mapping, to half a value. */
+function fits(
+  range: { min: number; max: number } | undefined,
+  { offset, scale }: { offset: number; scale: number },
+): boolean {
+  return range !== undefined && range.min >= offset + 0.5 * scale && range.max <= offset + 65535.5 * scale;
+}
+
 /** depth = offset + scale * value, with the range spread over the values 1 to 65535. */
 function depthMapping(range: { min: number; max: number } | undefined): { offset: number; scale: number } {
   if (!range) return { offset: 0, scale: 1 };
@@ -98,12 +126,13 @@ function depthMapping(range: { min: number; max: number } | undefined): { offset
   return { offset: range.min - scale, scale };
 }
 
-function depthRows(maps: ResultMaps, mapping: { offset: number; scale: number }): (y: number) => Uint16Array {
-  const { width, depth } = maps;
+function depthPngRows(maps: MapRows, mapping: { offset: number; scale: number }): (y: number) => Uint16Array {
+  const { width } = maps;
   const row = new Uint16Array(width);
   return (y) => {
+    const depth = maps.depth(y, y + 1);
     for (let x = 0; x < width; x++) {
-      const value = depth[y * width + x];
+      const value = depth[x];
       const isDepth = Number.isFinite(value);
       row[x] = isDepth
         ? Math.min(65535, Math.max(1, Math.round((value - mapping.offset) / mapping.scale)))

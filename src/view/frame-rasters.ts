@@ -1,3 +1,4 @@
+import { type Raster, readRegion } from '../mend/raster.js';
 import type { Matrix3 } from '../register/transform.js';
 import type { RunRecord } from '../result/run-record.js';
 import { widenSamples } from '../stack/widen-samples.js';
@@ -6,7 +7,7 @@ import type { FramePatch } from '../trace/frame-region.js';
 import type { LocalKernels } from '../trace/local-kernels.js';
 import type { PictureRegion } from '../trace/picture-region.js';
 import { requireUnchanged, type StackFrame } from '../trace/stack-frames.js';
-import { type Raster, readReduced, readRegion } from './raster.js';
+import { readReduced } from './reduce.js';
 import type { Store } from './store.js';
 
 /** Frames that are kept open: each takes the disk space of an uncompressed picture. */

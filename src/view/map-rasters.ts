@@ -1,7 +1,9 @@
 import { join } from 'node:path';
+import type { Content } from '../mend/flat-copy.js';
+import type { Raster } from '../mend/raster.js';
 import type { RunRecord } from '../result/run-record.js';
-import type { Raster } from './raster.js';
-import type { Content, Store } from './store.js';
+
+import type { Store } from './store.js';
 
 export type MapName = 'depth' | 'sources' | 'confidence' | 'coverage';
 

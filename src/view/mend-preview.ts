@@ -3,10 +3,10 @@ import { InputError } from '../errors.js';
 import { blendMend, type CompositePart, mendWindow } from '../mend/blend-mend.js';
 import { mendFault } from '../mend/check-mends.js';
 import type { Mend } from '../mend/mends-file.js';
+import { type RowSource, readRegion, type Samples } from '../mend/raster.js';
 import type { RunRecord } from '../result/run-record.js';
 import type { StackFrame } from '../trace/stack-frames.js';
 import type { FrameRasters } from './frame-rasters.js';
-import { type RowSource, readRegion, type Samples } from './raster.js';
 
 /** A mend blended, on top of those before it in its chain. */
 type Patch = CompositePart;

@@ -1,8 +1,9 @@
+import type { RowSource } from '../mend/raster.js';
 import type { RunRecord } from '../result/run-record.js';
 import type { AlignedRegion } from '../trace/aligned-region.js';
 import type { PictureRegion } from '../trace/picture-region.js';
 import { colourTable, tablePlace } from './colour-maps.js';
-import { type RowSource, readReduced } from './raster.js';
+import { readReduced } from './reduce.js';
 
 /** Interleaved 8-bit RGB, (height, width, 3). */
 export type Rgb = Uint8Array;

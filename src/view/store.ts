@@ -2,13 +2,8 @@ import { rmSync } from 'node:fs';
 import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import sharp, { type Sharp } from 'sharp';
-import { InputError } from '../errors.js';
-import { firstLine } from '../stack/file-error.js';
-import { Raster } from './raster.js';
-
-/** How the samples of a file are to be stored. */
-export type Content = 'colour' | 'grey8' | 'grey16';
+import { type Content, flatCopy } from '../mend/flat-copy.js';
+import { Raster } from '../mend/raster.js';
 
 /**
  * A hidden folder of the system's temporary files with uncompressed copies of pictures that cannot be read by parts.
@@ -38,30 +33,12 @@ export class Store {
     return direct ?? this.copy(path, content);
   }
 
-  /** An uncompressed copy of a picture, upright, its profile not applied. */
+  /** An uncompressed copy of a picture: see `flatCopy`. */
   async copy(path: string, content: Content): Promise<Raster> {
     const copy = join(this.folder, `${++this.made}.tif`);
-    try {
-      const options = { ignoreIcc: true, limitInputPixels: false, failOn: 'warning' } as const;
-      const { depth, channels } = await sharp(path, options).metadata();
-      const picture = sharp(path, options).autoOrient().removeAlpha();
-      await stored(picture, content, depth === 'ushort', channels < 3)
-        .tiff({ compression: 'none' })
-        .toFile(copy);
-    } catch (error) {
-      throw new InputError(`Cannot open ${path} (${firstLine(error)}).`, { cause: error });
-    }
-    const raster = await Raster.open(copy);
-    if (!raster) throw new Error(`${copy} was not written as it should be`);
+    const raster = await flatCopy(path, content, copy);
     // The open descriptor keeps the bytes until it is closed; where the system refuses, they go at the end.
     await rm(copy, { force: true }).catch(() => undefined);
     return raster;
   }
-}
-
-function stored(picture: Sharp, content: Content, isDeep: boolean, isGrey: boolean): Sharp {
-  if (content === 'grey8') return picture.toColourspace('b-w');
-  if (content === 'grey16') return picture.toColourspace('grey16');
-  if (isDeep) return picture.toColourspace(isGrey ? 'grey16' : 'rgb16');
-  return picture.toColourspace(isGrey ? 'b-w' : 'srgb');
 }

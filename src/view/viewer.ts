@@ -6,6 +6,7 @@ import { joinMends } from '../mend/join-mends.js';
 import { regionBounds, regionMask } from '../mend/mend-region.js';
 import { appliedMends, mendState } from '../mend/mended-record.js';
 import { defaultFeatherPx, type Mend, mendsFileName, readMends } from '../mend/mends-file.js';
+import { type Raster, type RowSource, takeSamples } from '../mend/raster.js';
 import { mergedFolder } from '../mend/result-files.js';
 import { coverageClasses } from '../result/coverage.js';
 import { encodeJpeg } from '../result/jpeg-file.js';
@@ -31,7 +32,7 @@ import {
   type Rgb,
 } from './paint.js';
 import type { Candidates, Preview, Progress, ResultInfo, Section, Spot } from './protocol.js';
-import { type Raster, type RowSource, readReduced, takeSamples } from './raster.js';
+import { readReduced } from './reduce.js';
 import { Store } from './store.js';
 import { type TilePlace, tileRegion, tileSize } from './tiles.js';
 

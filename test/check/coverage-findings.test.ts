@@ -71,13 +71,13 @@ describe('the maps of a merge', () => {
   record.maps.coverage.classes[3].percent = (100 * 5) / 35;
 
   test('tell between which frames gaps lie and how far the subject goes on', () => {
-    const shares = resultCoverage(record, maps);
+    const shares = resultCoverage(record, [maps]);
     expect(shares).toMatchObject({ afterLast: 20, firstNumber: 1, lastNumber: 4, missingAfter: 2.5 });
     expect(shares.gaps).toEqual([{ from: 3, to: 4, percent: (100 * 5) / 35 }]);
   });
 
   test('are judged in the words of a check', () => {
-    const shares = resultCoverage(record, maps);
+    const shares = resultCoverage(record, [maps]);
     const said = verdicts(record, shares);
     for (const { message, advice } of coverageFindings(shares))
       expect(said).toContain(`${message} ${advice}`);
@@ -91,7 +91,7 @@ describe('the maps of a merge', () => {
       frames: [1, 2, 3, 4].map((number) => sampleFrame(number, { depth: 2 - number })),
       maps: record.maps,
     });
-    const shares = resultCoverage(turned, { ...maps, depth: maps.depth.map((depth) => -depth) });
+    const shares = resultCoverage(turned, [{ ...maps, depth: maps.depth.map((depth) => -depth) }]);
     expect(shares.gaps).toEqual([{ from: 3, to: 4, percent: (100 * 5) / 35 }]);
   });
 });

@@ -1,5 +1,6 @@
 import type { Size } from '../../image/image.js';
 import { coverageClasses } from '../coverage.js';
+import { bandsOf, type MapRows, mapRows, type PictureRows, pictureRows } from '../rows.js';
 import type { Picture } from '../write-composite.js';
 import { finiteRange, type ResultMaps } from '../write-maps.js';
 import { depthColour } from './depth-colours.js';
@@ -24,18 +25,20 @@ export function thumbnailSize(size: Size, maxSide: number): Size {
 }
 
 /** The composite, every pixel the mean of those it stands for. */
-export function pictureThumbnail(picture: Picture, maxSide: number): Thumbnail {
-  const { pixels, width, channels } = picture;
+export function pictureThumbnail(picture: Picture | PictureRows, maxSide: number): Thumbnail {
+  const { width, channels } = picture;
+  const { rows } = pictureRows(picture);
   const size = thumbnailSize(picture, maxSide);
-  const divisor = pixels instanceof Uint16Array ? 257 : 1;
   const small = new Uint8Array(size.width * size.height * channels);
   for (let y = 0, at = 0; y < size.height; y++) {
     const [top, bottom] = window(y, size.height, picture.height);
+    const pixels = rows(top, bottom);
+    const divisor = pixels instanceof Uint16Array ? 257 : 1;
     for (let x = 0; x < size.width; x++) {
       const [left, right] = window(x, size.width, width);
       for (let channel = 0; channel < channels; channel++, at++) {
         let sum = 0;
-        for (let row = top; row < bottom; row++) {
+        for (let row = 0; row < bottom - top; row++) {
           const end = (row * width + right) * channels;
           for (let i = (row * width + left) * channels + channel; i < end; i += channels) sum += pixels[i];
         }
@@ -47,40 +50,45 @@ export function pictureThumbnail(picture: Picture, maxSide: number): Thumbnail {
 }
 
 /** Depth in colours, the nearest lightest; hatched where there is none. */
-export function depthThumbnail(maps: ResultMaps, maxSide: number): Thumbnail {
-  const range = finiteRange(maps.depth) ?? { min: 0, max: 1 };
-  const span = range.max - range.min || 1;
-  return paint(maps, maxSide, (windowOf) => {
-    const depth = meanOf(maps.depth, maps.width, windowOf);
-    return Number.isNaN(depth) ? undefined : rampColour((range.max - depth) / span);
+export function depthThumbnail(maps: ResultMaps | MapRows, maxSide: number): Thumbnail {
+  const rows = mapRows(maps);
+  let [min, max] = [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY];
+  for (const [top, bottom] of bandsOf(maps.height)) {
+    const band = finiteRange(rows.depth(top, bottom));
+    if (band) [min, max] = [Math.min(min, band.min), Math.max(max, band.max)];
+  }
+  const span = max - min || 1;
+  return paint(maps, maxSide, rows.depth, (values, windowOf) => {
+    const depth = meanOf(values, maps.width, windowOf);
+    return Number.isNaN(depth) ? undefined : rampColour((max - depth) / span);
   });
 }
 
 /** Frame numbers in the colours of depth, the `nearest` frame lightest; hatched where there is none. */
 export function sourcesThumbnail(
-  maps: ResultMaps,
+  maps: ResultMaps | MapRows,
   nearest: number,
   farthest: number,
   maxSide: number,
 ): Thumbnail {
   const span = farthest - nearest || 1;
-  return paint(maps, maxSide, (windowOf) => {
-    const number = maps.sources[centreOf(windowOf, maps.width)];
+  return paint(maps, maxSide, mapRows(maps).sources, (values, windowOf) => {
+    const number = values[centreOf(windowOf, maps.width)];
     return number === 0 ? undefined : rampColour((farthest - number) / span);
   });
 }
 
 /** Confidence in grey, certain is white. */
-export function confidenceThumbnail(maps: ResultMaps, maxSide: number): Thumbnail {
-  return paint(maps, maxSide, (windowOf) => {
-    const grey = Math.round(meanOf(maps.confidence, maps.width, windowOf));
+export function confidenceThumbnail(maps: ResultMaps | MapRows, maxSide: number): Thumbnail {
+  return paint(maps, maxSide, mapRows(maps).confidence, (values, windowOf) => {
+    const grey = Math.round(meanOf(values, maps.width, windowOf));
     return [grey, grey, grey];
   });
 }
 
-export function coverageThumbnail(maps: ResultMaps, maxSide: number): Thumbnail {
-  return paint(maps, maxSide, (windowOf) => {
-    return coverageClasses[maps.coverage[centreOf(windowOf, maps.width)]]?.rgb;
+export function coverageThumbnail(maps: ResultMaps | MapRows, maxSide: number): Thumbnail {
+  return paint(maps, maxSide, mapRows(maps).coverage, (values, windowOf) => {
+    return coverageClasses[values[centreOf(windowOf, maps.width)]]?.rgb;
   });
 }
 
@@ -88,7 +96,7 @@ function rampColour(value: number): readonly [number, number, number] {
   return ramp[Math.round(Math.min(1, Math.max(0, value)) * (rampSteps - 1))];
 }
 
-/** Pixels of the original under one of the thumbnail: columns [left, right), rows [top, bottom). */
+/** Pixels of the original under one of the thumbnail: columns [left, right), rows [top, bottom) of those at hand. */
 interface PixelWindow {
   left: number;
   right: number;
@@ -96,18 +104,21 @@ interface PixelWindow {
   bottom: number;
 }
 
-function paint(
+function paint<T>(
   full: Size,
   maxSide: number,
-  colourOf: (windowOf: PixelWindow) => readonly [number, number, number] | undefined,
+  rows: (top: number, bottom: number) => T,
+  colourOf: (values: T, windowOf: PixelWindow) => readonly [number, number, number] | undefined,
 ): Thumbnail {
   const size = thumbnailSize(full, maxSide);
   const pixels = new Uint8Array(size.width * size.height * 3);
   for (let y = 0; y < size.height; y++) {
     const [top, bottom] = window(y, size.height, full.height);
+    const values = rows(top, bottom);
     for (let x = 0; x < size.width; x++) {
       const [left, right] = window(x, size.width, full.width);
-      pixels.set(colourOf({ left, right, top, bottom }) ?? hatch(x, y), (y * size.width + x) * 3);
+      const windowOf = { left, right, top: 0, bottom: bottom - top };
+      pixels.set(colourOf(values, windowOf) ?? hatch(x, y), (y * size.width + x) * 3);
     }
   }
   return { pixels, ...size, channels: 3 };

@@ -1,9 +1,10 @@
 import { join } from 'node:path';
 import sharp from 'sharp';
-import { resultCoverage } from '../../check/result-coverage.js';
+import { type CoverageMaps, resultCoverage } from '../../check/result-coverage.js';
 import { encodeJpeg } from '../jpeg-file.js';
 import { throwIfStopped } from '../output-failure.js';
 import { writeAside } from '../output-file.js';
+import { bandsOf, type MapRows, mapRows, type PictureRows } from '../rows.js';
 import type { RunRecord } from '../run-record.js';
 import type { Picture } from '../write-composite.js';
 import type { ResultMaps } from '../write-maps.js';
@@ -25,10 +26,10 @@ const mapSide = 800;
 const jpegQuality = 85;
 
 export interface ReportInputs {
-  composite: Picture;
+  composite: Picture | PictureRows;
   /** Profile of the composite, so that the small picture has its colours too. */
   icc?: Buffer | undefined;
-  maps: ResultMaps;
+  maps: ResultMaps | MapRows;
   signal?: AbortSignal | undefined;
 }
 
@@ -51,8 +52,15 @@ export async function writeReport(dir: string, record: RunRecord, inputs: Report
     confidence: await jpegUri(confidenceThumbnail(maps, mapSide)),
     coverage: await pngUri(coverageThumbnail(maps, mapSide)),
   };
-  const page = reportPage(record, pictures, resultCoverage(record, maps));
+  const page = reportPage(record, pictures, resultCoverage(record, bandsFor(maps)));
   await writeAside(join(dir, reportFileName), page, signal);
+}
+
+function* bandsFor(maps: ResultMaps | MapRows): Generator<CoverageMaps> {
+  const { depth, coverage } = mapRows(maps);
+  for (const [top, bottom] of bandsOf(maps.height)) {
+    yield { depth: depth(top, bottom), coverage: coverage(top, bottom) };
+  }
 }
 
 async function jpegUri({ pixels, width, height, channels }: Thumbnail, icc?: Buffer): Promise<string> {
