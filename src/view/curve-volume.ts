@@ -36,10 +36,16 @@ export class CurveVolume {
     this.codes = frames.map(() => undefined);
   }
 
-  /** Measures all frames that are there; a frame that cannot be read stays unknown. */
-  async measureAll(signal: AbortSignal): Promise<void> {
+  /**
+   * Measures all frames that are there. One that cannot be read, or is no longer the one that was merged, stays unknown.
+   *
+   * @param check Says where a frame lies; rejects when it has changed.
+   * @returns Why frames stayed unknown.
+   */
+  async measureAll(check: (frame: StackFrame) => Promise<string>, signal: AbortSignal): Promise<string[]> {
     const first = this.frames[0];
-    if (!first) return;
+    const faults: string[] = [];
+    if (!first) return faults;
     let shrink = 1;
     while ((first.size.width * first.size.height) / shrink ** 2 > mostPixels) shrink *= 2;
     const small = {
@@ -51,14 +57,24 @@ export class CurveVolume {
     try {
       const bench = takeBench(arena, small);
       for (const [i, frame] of this.frames.entries()) {
-        if (signal.aborted) return;
+        if (signal.aborted) return faults;
         if (frame.path !== undefined) {
           const pixels = await readSmall(frame.path, first.size, small).catch(() => undefined);
-          if (signal.aborted) return;
-          if (pixels) this.codes[i] = await this.measure(arena, pool, bench, pixels, frame, shrink, small);
+          // After decoding, which has brought the file into the system's memory.
+          const isSame = await check(frame).then(
+            () => true,
+            (error: Error) => {
+              faults.push(error.message);
+              return false;
+            },
+          );
+          if (signal.aborted) return faults;
+          if (pixels && isSame)
+            this.codes[i] = await this.measure(arena, pool, bench, pixels, frame, shrink, small);
         }
         this.measured = i + 1;
       }
+      return faults;
     } finally {
       await pool.close();
     }

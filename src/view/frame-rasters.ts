@@ -1,25 +1,28 @@
-import { type Raster, readRegion } from '../mend/raster.js';
+import { flatTiffOf } from '../mend/flat-tiff.js';
+import { Raster, type RowSource, readRegion } from '../mend/raster.js';
 import type { Matrix3 } from '../register/transform.js';
-import type { RunRecord } from '../result/run-record.js';
 import { widenSamples } from '../stack/widen-samples.js';
 import { type AlignedRegion, alignRegion, frameFootprint } from '../trace/aligned-region.js';
 import type { FramePatch } from '../trace/frame-region.js';
 import type { LocalKernels } from '../trace/local-kernels.js';
-import type { PictureRegion } from '../trace/picture-region.js';
-import { requireUnchanged, type StackFrame } from '../trace/stack-frames.js';
+import { clipRegion, type PictureRegion } from '../trace/picture-region.js';
+import type { StackFrame } from '../trace/stack-frames.js';
+import type { CheckedFrames } from './checked-frames.js';
+import { FramePatches } from './frame-patches.js';
 import { readReduced } from './reduce.js';
 import type { Store } from './store.js';
 
-/** Frames that are kept open: each takes the disk space of an uncompressed picture. */
+/** Frames that are kept open as a whole: each may take the disk space of an uncompressed picture. */
 const mostOpen = 6;
 
 /** Frames as the composite sees them, at any scale, by parts. */
 export class FrameRasters {
   private readonly open = new Map<number, Promise<Raster>>();
+  private readonly patches = new FramePatches();
 
   constructor(
     private readonly store: Store,
-    private readonly record: RunRecord,
+    private readonly checked: CheckedFrames,
     private readonly kernels: LocalKernels,
   ) {}
 
@@ -27,33 +30,52 @@ export class FrameRasters {
   async align(frame: StackFrame, region: PictureRegion): Promise<AlignedRegion | undefined> {
     const footprint = frameFootprint(frame.toFrame, region, frame.size);
     if (!footprint) return undefined;
-    const raster = await this.raster(frame);
-    const bits = raster.bits === 16 ? 16 : 8;
-    const samples = readRegion(raster, footprint) as FramePatch['pixels'];
-    const pixels = widenSamples(samples, raster.channels < 3 ? 1 : 3, 3, bits);
+    const source = await this.over(frame, footprint);
+    const bits = source.bits === 16 ? 16 : 8;
+    const samples = readRegion(source, footprint) as FramePatch['pixels'];
+    const pixels = widenSamples(samples, source.channels < 3 ? 1 : 3, 3, bits);
     const patch = { ...footprint, pixels, bits } satisfies FramePatch;
     return alignRegion(this.kernels, patch, frame.size, frame.toFrame, frame.gainRatio, region);
   }
 
-  /** As `align`, for a region in pixels of a level that shows the composite at 1 / step. */
+  /**
+   * As `align`, for a region in pixels of a level that shows the composite at 1 / step.
+   *
+   * @param isTile Others of the same frame will follow: it is worth unpacking as a whole.
+   */
   async alignReduced(
     frame: StackFrame,
     region: PictureRegion,
     step: number,
+    isTile: boolean,
   ): Promise<AlignedRegion | undefined> {
+    if (isTile) await this.raster(frame);
     if (step === 1) return this.align(frame, region);
     const toFrame = reducedMatrix(frame.toFrame, step);
     const size = { width: Math.ceil(frame.size.width / step), height: Math.ceil(frame.size.height / step) };
     const footprint = frameFootprint(toFrame, region, size);
     if (!footprint) return undefined;
-    const raster = await this.raster(frame);
-    const means = readReduced(raster, footprint, step, 'mean');
-    const grey = raster.channels < 3;
+    const full = {
+      x: footprint.x * step,
+      y: footprint.y * step,
+      width: footprint.width * step,
+      height: footprint.height * step,
+    };
+    const source = await this.over(frame, clipRegion(full, frame.size)!);
+    const means = readReduced(source, footprint, step, 'mean');
+    const grey = source.channels < 3;
     const pixels = new Uint8Array(footprint.width * footprint.height * 3);
-    const unit = raster.bits === 16 ? 257 : 1;
+    const unit = source.bits === 16 ? 257 : 1;
     for (let i = 0; i < pixels.length; i++) pixels[i] = means[grey ? Math.floor(i / 3) : i] / unit + 0.5;
     const patch: FramePatch = { ...footprint, pixels, bits: 8 };
     return alignRegion(this.kernels, patch, size, toFrame, frame.gainRatio, region);
+  }
+
+  /** A frame of which a window can be read: where it lies, if the file allows, else decoded there and no further. */
+  private async over(frame: StackFrame, window: PictureRegion): Promise<RowSource> {
+    const path = await this.checked.path(frame);
+    if (this.open.has(frame.number) || (await isFlatPhotograph(path))) return this.raster(frame);
+    return this.patches.over(frame, path, window);
   }
 
   private raster(frame: StackFrame): Promise<Raster> {
@@ -64,7 +86,10 @@ export class FrameRasters {
       this.open.set(frame.number, known);
       return known;
     }
-    const opening = requireUnchanged(frame, this.record).then((path) => this.store.copy(path, 'colour'));
+    const opening = this.checked.path(frame).then(async (path) => {
+      const flat = (await isFlatPhotograph(path)) ? await Raster.open(path) : undefined;
+      return flat ?? this.store.copy(path, 'colour');
+    });
     this.open.set(frame.number, opening);
     opening.catch(() => this.open.delete(frame.number));
     if (this.open.size > mostOpen) {
@@ -75,6 +100,12 @@ export class FrameRasters {
     }
     return opening;
   }
+}
+
+/** Whether a file is a TIFF of which any row can be read where it lies, and holds nothing beside its colours. */
+async function isFlatPhotograph(path: string): Promise<boolean> {
+  const layout = /\.tiff?$/i.test(path) ? await flatTiffOf(path).catch(() => undefined) : undefined;
+  return layout !== undefined && layout.bits !== 32 && (layout.channels === 1 || layout.channels === 3);
 }
 
 /** A full-size matrix between grids that are reduced by blocks: pixel j stands at (j + 0.5) step - 0.5. */

@@ -1,5 +1,11 @@
-/** The page before its scripts have filled it. */
-export const pageHtml = `<!doctype html>
+/**
+ * The page before its scripts have filled it.
+ *
+ * @param scripts Their addresses: named at once, for the browser would find them only one by the other.
+ */
+export function pageHtml(scripts: readonly string[]): string {
+  const preloads = scripts.map((script) => `<link rel="modulepreload" href="${script}">\n`).join('');
+  return `<!doctype html>
 <html lang="en">
 <head>
 <meta charset="utf-8">
@@ -7,7 +13,7 @@ export const pageHtml = `<!doctype html>
 <title>Lamella</title>
 <link rel="icon" href="data:,">
 <link rel="stylesheet" href="style.css">
-<script type="module" src="page/main.js"></script>
+${preloads}<script type="module" src="page/main.js"></script>
 </head>
 <body>
 <header class="bar">
@@ -58,3 +64,4 @@ export const pageHtml = `<!doctype html>
 </body>
 </html>
 `;
+}

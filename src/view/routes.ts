@@ -43,7 +43,7 @@ export async function answer(
 }
 
 async function getRoute(viewer: Viewer, path: string, query: URLSearchParams): Promise<Answer | undefined> {
-  if (path === '/') return { status: 200, type: 'text/html; charset=utf-8', body: pageHtml };
+  if (path === '/') return { status: 200, type: 'text/html; charset=utf-8', body: await pageMarkup() };
   if (path === '/style.css') return { status: 200, type: 'text/css; charset=utf-8', body: pageStyle };
   if (path.startsWith('/page/')) return pageScript(path);
   if (path === '/api/result') {
@@ -102,6 +102,12 @@ function refusal(status: number, message: string): Answer {
 
 /** Scripts by name, read once: no part of an address ever becomes a path. */
 let scripts: Promise<Map<string, string>> | undefined;
+
+async function pageMarkup(): Promise<string> {
+  scripts ??= readScripts();
+  // Relative to the page: the token is part of its address.
+  return pageHtml([...(await scripts).keys()].map((path) => path.slice(1)));
+}
 
 async function pageScript(path: string): Promise<Answer | undefined> {
   scripts ??= readScripts();

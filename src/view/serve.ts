@@ -47,6 +47,7 @@ export async function serveResult(folder: string, options: ServeOptions = {}): P
     if (!['EADDRINUSE', 'EACCES'].includes(systemCode(error) ?? '')) throw error;
     throw new UsageError(`Expected a free port for --port but received ${options.port}`, { cause: error });
   }
+  viewer.prepare();
   const { port } = server.address() as AddressInfo;
   return {
     address: `http://${loopback}:${port}/${token}/`,

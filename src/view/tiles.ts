@@ -18,6 +18,12 @@ export function levelCount({ width, height }: Size): number {
   return levels;
 }
 
+/** Columns and rows of tiles of a level. */
+export function tileCounts(level: number, { width, height }: Size): [columns: number, rows: number] {
+  const side = tileSize * 2 ** level;
+  return [Math.ceil(width / side), Math.ceil(height / side)];
+}
+
 /** The pixels of its level that a tile holds; undefined when there is no such tile. */
 export function tileRegion({ level, column, row }: TilePlace, size: Size): PictureRegion | undefined {
   if (level >= levelCount(size)) return undefined;

@@ -16,6 +16,7 @@ import { hashFile } from '../stack/hash-file.js';
 import { LocalKernels } from '../trace/local-kernels.js';
 import { clipRegion, growRegion, type PictureRegion } from '../trace/picture-region.js';
 import { findStackFrames, type StackFrame } from '../trace/stack-frames.js';
+import { CheckedFrames } from './checked-frames.js';
 import { colourStops } from './colour-maps.js';
 import { CurveVolume } from './curve-volume.js';
 import { FrameRasters } from './frame-rasters.js';
@@ -34,13 +35,15 @@ import {
 import type { Candidates, Preview, Progress, ResultInfo, Section, Spot } from './protocol.js';
 import { readReduced } from './reduce.js';
 import { Store } from './store.js';
-import { type TilePlace, tileRegion, tileSize } from './tiles.js';
+import { levelCount, type TilePlace, tileCounts, tileRegion, tileSize } from './tiles.js';
 
 export interface ViewerOptions {
   framesFrom?: string | undefined;
 }
 
 const tileQuality = 95;
+/** Levels of this many tiles at most are made before they are asked for, and kept: some megabytes. */
+const mostPrepared = 12;
 /** Side of the neighbourhood that a spot may ask for, pixels. */
 const mostSpotRadius = 64;
 const mostSectionPoints = 4000;
@@ -52,6 +55,9 @@ const cropSide = 360;
 export class Viewer {
   private preview: MendPreview;
   private readonly frameRasters: FrameRasters;
+  private readonly checked: CheckedFrames;
+  /** Tiles of the unmended composite that are kept. */
+  private readonly prepared = new Map<string, Promise<Buffer | undefined>>();
   private readonly curves: CurveVolume;
   private readonly stop = new AbortController();
   private maps: MapRasters;
@@ -62,6 +68,7 @@ export class Viewer {
   private problem: string | null = null;
   private started = false;
   private measuring: Promise<void> = Promise.resolve();
+  private preparing: Promise<void> = Promise.resolve();
 
   private constructor(
     private readonly folder: string,
@@ -74,7 +81,8 @@ export class Viewer {
     private readonly icc: Buffer | undefined,
     kernels: LocalKernels,
   ) {
-    this.frameRasters = new FrameRasters(store, record, kernels);
+    this.checked = new CheckedFrames(record);
+    this.frameRasters = new FrameRasters(store, this.checked, kernels);
     this.preview = new MendPreview(composite, record, frames, this.frameRasters);
     this.curves = new CurveVolume(record.size, frames);
     this.maps = new MapRasters(store, folder, record);
@@ -118,13 +126,17 @@ export class Viewer {
     this.measuring = this.maps
       .openAll()
       .catch(failed)
-      .then(() => this.curves.measureAll(this.stop.signal))
+      .then(() => this.curves.measureAll((frame) => this.checked.path(frame), this.stop.signal))
+      .then((faults = []) => {
+        const more = faults.length > 1 ? ` So have ${faults.length - 1} more.` : '';
+        if (faults.length > 0) this.problem = `${faults[0]}${more}`;
+      })
       .catch(failed);
   }
 
   async close(): Promise<void> {
     this.stop.abort();
-    await this.measuring;
+    await Promise.allSettled([this.measuring, this.preparing]);
     this.maps.close();
     this.composite.close();
     await this.store.close();
@@ -186,6 +198,27 @@ export class Viewer {
   }
 
   /**
+   * Makes the tiles that a page asks for first, those of the coarsest levels, while the browser is still starting. One
+   * after the other, so that what is asked for comes in between.
+   */
+  prepare(): void {
+    // Whoever asks for a tile that cannot be made is told why.
+    this.preparing = this.prepareTiles().catch(() => undefined);
+  }
+
+  private async prepareTiles(): Promise<void> {
+    const { size } = this.record;
+    for (let level = levelCount(size) - 1; level >= 0 && !this.stop.signal.aborted; level--) {
+      const [columns, rows] = tileCounts(level, size);
+      if (columns * rows > mostPrepared) return;
+      for (let i = 0; i < columns * rows; i++) {
+        if (this.stop.signal.aborted) return;
+        await this.tile('composite', { level, column: i % columns, row: Math.floor(i / columns) }, '0');
+      }
+    }
+  }
+
+  /**
    * A tile of a layer as JPEG, in the composite's profile where it shows a photograph; undefined when there is none.
    *
    * @param layer 'composite' (with the mends of `key`), 'depth', 'sources', 'confidence', 'coverage', or 'frame-N'.
@@ -194,8 +227,27 @@ export class Viewer {
     const { record } = this;
     const region = tileRegion(place, record.size);
     if (!region) return undefined;
-    const step = 2 ** place.level;
-    const rgb = await this.paint(layer, region, step, key);
+    const { level, column, row } = place;
+    const [columns, rows] = tileCounts(level, record.size);
+    if (layer !== 'composite' || key !== '0' || columns * rows > mostPrepared) {
+      return this.drawTile(layer, region, level, key);
+    }
+    const name = `${level}/${column}/${row}`;
+    const known = this.prepared.get(name) ?? this.drawTile(layer, region, level, key);
+    this.prepared.set(name, known);
+    known.catch(() => this.prepared.delete(name));
+    return known;
+  }
+
+  private async drawTile(
+    layer: string,
+    region: PictureRegion,
+    level: number,
+    key: string,
+  ): Promise<Buffer | undefined> {
+    const { record } = this;
+    const step = 2 ** level;
+    const rgb = await this.paint(layer, region, step, key, true);
     if (!rgb) return undefined;
     const isPhotograph = layer === 'composite' || layer.startsWith('frame-');
     const icc = isPhotograph && record.composite.channels === 3 ? this.icc : undefined;
@@ -207,6 +259,7 @@ export class Viewer {
     region: PictureRegion,
     step: number,
     key: string,
+    isTile: boolean,
   ): Promise<Rgb | undefined> {
     const { record, maps } = this;
     if (layer === 'composite') {
@@ -226,7 +279,7 @@ export class Viewer {
     const number = /^frame-(\d{1,5})$/.exec(layer)?.[1];
     const frame = this.frames.find((candidate) => candidate.number === Number(number));
     if (number === undefined || !frame) return undefined;
-    return paintAligned(await this.frameRasters.alignReduced(frame, region, step), region);
+    return paintAligned(await this.frameRasters.alignReduced(frame, region, step, isTile), region);
   }
 
   /** Frame numbers of a tile, (height, width) as 16-bit little-endian, for lighting up what a frame supplied. */
@@ -341,7 +394,7 @@ export class Viewer {
       width: Math.max(1, Math.floor(inside.width / step)),
       height: Math.max(1, Math.floor(inside.height / step)),
     };
-    const rgb = await this.paint(number === 0 ? 'composite' : `frame-${number}`, reduced, step, '0');
+    const rgb = await this.paint(number === 0 ? 'composite' : `frame-${number}`, reduced, step, '0', false);
     if (!rgb) return undefined;
     const icc = this.record.composite.channels === 3 ? this.icc : undefined;
     return encodeJpeg(rgb, reduced.width, reduced.height, 3, { icc, quality: tileQuality });

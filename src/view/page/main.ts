@@ -116,7 +116,8 @@ async function start(): Promise<void> {
   const left = byId<HTMLSelectElement>('left');
 
   function leftAddress(): string {
-    return left.value === 'before' ? 'composite 0' : left.value;
+    if (left.value === 'before') return 'composite 0';
+    return left.value.startsWith('frame-') ? left.value : `${left.value} maps ${info.mapsKey}`;
   }
 
   async function loadTile(
@@ -175,7 +176,7 @@ async function start(): Promise<void> {
   const divider = byId('divider');
   left.append(make('option', { value: 'before' }, 'before mends'));
   for (const value of ['depth', 'sources', 'confidence', 'coverage']) {
-    left.append(make('option', { value: `${value} maps ${info.mapsKey}` }, value));
+    left.append(make('option', { value }, value));
   }
   for (const number of shown) left.append(make('option', { value: `frame-${number}` }, `frame ${number}`));
   left.addEventListener('change', () => picture.redraw());
