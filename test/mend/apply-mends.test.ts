@@ -303,6 +303,39 @@ describe('a mend is refused, and nothing changes,', () => {
   });
 });
 
+test('a result that another program has stored in its own way is mended all the same', async () => {
+  const [plain, other] = [await makeResult({ bits: 16 }), await makeResult({ bits: 16 })];
+  const read = sharp(join(other.folder, 'composite.tif')).toColourspace('rgb16');
+  const packed = await read.tiff({ compression: 'lzw' }).toBuffer();
+  writeFileSync(join(other.folder, 'composite.tif'), packed);
+  await applyMends(plain.folder, [mend()]);
+  await applyMends(other.folder, [mend()]);
+  for (const [name, bits, channels] of [
+    ['composite.tif', 16, 3],
+    ['depth.tif', 32, 1],
+    ['sources.png', 16, 1],
+  ] as const) {
+    const samples = await readSamples(join(plain.folder, name), bits, channels);
+    expect(await readSamples(join(other.folder, name), bits, channels)).toEqual(samples);
+  }
+  expect(readdirSync(other.folder).sort()).toEqual(readdirSync(plain.folder).sort());
+});
+
+test.each([
+  ['composite.tif', /Cannot read .*composite\.tif.*damaged/],
+  ['depth.tif', /Cannot read .*depth\.tif.*damaged/],
+  ['sources.png', /Cannot read .*sources\.png.*damaged/],
+  ['coverage.png', /Cannot read .*coverage\.png.*damaged/],
+])('a result whose %s was cut short is refused and stays as it is', async (name, message) => {
+  const { folder, parent } = await makeResult();
+  const bytes = readFileSync(join(folder, name));
+  writeFileSync(join(folder, name), bytes.subarray(0, bytes.length / 2));
+  const before = digest(folder);
+  await expect(applyMends(folder, [mend()])).rejects.toThrow(message);
+  expect(digest(folder)).toEqual(before);
+  expect(readdirSync(parent).sort()).toEqual(['frames', 'merged']);
+});
+
 describe('mends.json', () => {
   test.each([
     ['no JSON', '{', /is no JSON/],

@@ -1,11 +1,15 @@
-import { writeFileSync } from 'node:fs';
+import { appendFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { describe, expect, test } from 'vitest';
 import { type Mend, readMends } from '../../src/mend/mends-file.js';
 import { Raster, type RowSource, readRegion } from '../../src/mend/raster.js';
 import { readRunRecord } from '../../src/result/read-run-record.js';
+import { writeRunRecord } from '../../src/result/write-run-record.js';
+import { hashFile } from '../../src/stack/hash-file.js';
+import { findStackFrames } from '../../src/trace/stack-frames.js';
 import { colourStops, colourTable, tablePlace } from '../../src/view/colour-maps.js';
+import { FramePatches } from '../../src/view/frame-patches.js';
 import { readReduced } from '../../src/view/reduce.js';
 import { Store } from '../../src/view/store.js';
 import { Viewer } from '../../src/view/viewer.js';
@@ -191,6 +195,90 @@ describe('a viewer', () => {
     expect((await viewer.previewMends([{ ...mend, kept: false }])).key).toBe('0');
     expect(await viewer.tile('composite', place, 'elsewhere')).toBeUndefined();
     await viewer.close();
+  });
+
+  test('crops a frame by parts as it would from the whole, at any scale', async () => {
+    const { folder } = await makeResult({ bits: 16 });
+    const regions = [
+      { x: 40, y: 30, width: 100, height: 90 },
+      // Decoded around it before, and beyond what was.
+      { x: 60, y: 41, width: 31, height: 22 },
+      { x: 0, y: 0, width: size.width, height: size.height },
+    ];
+    const byParts = await Viewer.open(folder);
+    const whole = await Viewer.open(folder);
+    const store = await Store.open();
+    try {
+      // A tile unpacks its frame.
+      await whole.tile('frame-3', { level: 0, column: 0, row: 0 }, '0');
+      for (const region of regions) {
+        expect(await byParts.crop(3, region)).toEqual(await whole.crop(3, region));
+      }
+      const [frame] = await findStackFrames(await readRunRecord(folder));
+      const path = frame.path!;
+      const patches = new FramePatches();
+      const raster = await store.copy(path, 'colour');
+      for (const step of [1, 2, 4]) {
+        const part = { x: Math.floor(50 / step), y: Math.floor(70 / step), width: 15, height: 9 };
+        const full = { x: part.x * step, y: part.y * step, width: 15 * step, height: 9 * step };
+        const source = await patches.over(frame, path, full);
+        expect(readReduced(source, part, step, 'mean')).toEqual(readReduced(raster, part, step, 'mean'));
+      }
+    } finally {
+      await store.close();
+      await byParts.close();
+      await whole.close();
+    }
+  });
+
+  test('takes a frame that is an uncompressed TIFF for the same picture', async () => {
+    const shots: (Buffer | undefined)[] = [];
+    for (const isTiff of [false, true]) {
+      const { folder, frames } = await makeResult({ bits: 16 });
+      if (isTiff) {
+        const path = join(frames, 'f3.tif');
+        await sharp(join(frames, 'f3.png')).toColourspace('rgb16').tiff({ compression: 'none' }).toFile(path);
+        const record = await readRunRecord(folder);
+        const sha256 = await hashFile(path);
+        const changed = record.frames.map((frame) =>
+          frame.number === 3 ? { ...frame, name: 'f3.tif', path: 'f3.tif', sha256 } : frame,
+        );
+        await writeRunRecord(folder, { ...record, frames: changed });
+      }
+      const viewer = await Viewer.open(folder);
+      shots.push(await viewer.crop(3, { x: 40, y: 30, width: 100, height: 90 }));
+      shots.push(await viewer.tile('frame-3', { level: 0, column: 0, row: 0 }, '0'));
+      await viewer.close();
+    }
+    expect(shots[0]).toBeDefined();
+    expect(shots.slice(2)).toEqual(shots.slice(0, 2));
+  });
+
+  test('names a frame that has changed since the merge, and measures nothing in it', async () => {
+    const { folder, frames } = await makeResult();
+    appendFileSync(join(frames, 'f2.png'), 'x');
+    const viewer = await Viewer.open(folder);
+    try {
+      viewer.startBackground();
+      await expect.poll(() => viewer.progress().problem, { timeout: 20_000 }).toMatch(/f2\.png.*changed/);
+      const { curve } = viewer.spot(100, 80, 0);
+      expect(curve?.map((measure) => measure === null)).toEqual([false, true, false]);
+      await expect(viewer.previewMends([{ ...mend, frame: 2 }])).rejects.toThrow(/changed since the merge/);
+    } finally {
+      await viewer.close();
+    }
+  });
+
+  test('has the tiles it prepared, and the same ones when asked for anew', async () => {
+    const { folder } = await makeResult();
+    const place = { level: 0, column: 0, row: 0 };
+    const prepared = await Viewer.open(folder);
+    prepared.prepare();
+    const plain = await Viewer.open(folder);
+    expect(await prepared.tile('composite', place, '0')).toEqual(await plain.tile('composite', place, '0'));
+    expect(await prepared.tile('composite', { ...place, column: 1 }, '0')).toBeUndefined();
+    await prepared.close();
+    await plain.close();
   });
 
   test('shows a frame in the place and light of the composite', async () => {
