@@ -44,15 +44,20 @@ export function chooseNext(waiting: readonly Load[], running: readonly Load[], r
   return running.length === 0 || fits ? { choice: 'start' } : { choice: 'wait' };
 }
 
-/** Time until all is done, ms, as far as the estimates know; stacks that leave threads free run side by side. */
+/**
+ * Time until all is done, ms, as far as the estimates know; stacks that leave threads free run side by side, but none
+ * ends sooner than by itself.
+ */
 export function timeLeft(
   waiting: readonly Load[],
   running: readonly (Load & { elapsedMs: number })[],
   threads: number,
 ): number {
   const share = (load: Load): number => Math.min(1, load.threads / threads);
-  return (
-    waiting.reduce((sum, load) => sum + load.estimateMs * share(load), 0) +
-    running.reduce((sum, load) => sum + Math.max(0, load.estimateMs - load.elapsedMs) * share(load), 0)
-  );
+  const loads = [
+    ...waiting,
+    ...running.map((load) => ({ ...load, estimateMs: Math.max(0, load.estimateMs - load.elapsedMs) })),
+  ];
+  const together = loads.reduce((sum, load) => sum + load.estimateMs * share(load), 0);
+  return loads.reduce((longest, { estimateMs }) => Math.max(longest, estimateMs), together);
 }

@@ -108,6 +108,14 @@ function checkFlags(flags: MendFlags): void {
       'Expected one of --list, --undo and changes to the mends (--add, --drop, --keep) but received several',
     );
   }
+  for (const [flag, value] of [
+    ['--feather', flags.feather],
+    ['--note', flags.note],
+  ]) {
+    if (value !== undefined && flags.add.length === 0) {
+      throw new UsageError(`Expected --add frame=N and --region with ${flag} but received ${flag} alone`);
+    }
+  }
   if (flags.add.length !== flags.region.length) {
     throw new UsageError(
       `Expected one --region for each --add but received ${flags.add.length} --add and ${flags.region.length} --region`,

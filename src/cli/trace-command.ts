@@ -1,5 +1,7 @@
+import { existsSync } from 'node:fs';
+import { dirname } from 'node:path';
 import { Command } from 'commander';
-import { InputError, UsageError } from '../errors.js';
+import { InputError, OutputError, UsageError } from '../errors.js';
 import type { PictureRegion } from '../trace/picture-region.js';
 import { interruptible } from './interruptible.js';
 import { printable } from './printable.js';
@@ -20,6 +22,7 @@ Examples:
 
 interface TraceFlags {
   crops?: string;
+  overwrite?: boolean;
   json?: boolean;
   framesFrom?: string;
 }
@@ -35,6 +38,7 @@ export function traceCommand(system: System): Command {
     .argument('<region>', 'X,Y or X,Y,W,H in pixels of the composite, counted from 0 at the upper left')
     .helpOption('-h, --help', 'show this help')
     .option('--crops <FILE.png>', 'write a contact sheet: the region in the composite and the best frames')
+    .option('--overwrite', 'replace an earlier contact sheet')
     .option('--frames-from <FOLDER>', 'where the frames lie now, if they moved since the merge')
     .option('--json', 'print one JSON object on stdout instead of words')
     .addHelpText('after', epilogue)
@@ -42,9 +46,7 @@ export function traceCommand(system: System): Command {
 }
 
 async function runTrace(system: System, folder: string, text: string, flags: TraceFlags): Promise<void> {
-  if (flags.crops !== undefined && !/\.png$/i.test(flags.crops)) {
-    throw new UsageError(`Expected a file name ending in .png for --crops but received ${flags.crops}`);
-  }
+  if (flags.crops !== undefined) checkCrops(flags.crops, flags.overwrite === true);
   const { traceRegion } = await import('../trace/trace.js');
   const { parsePictureRegion } = await import('../trace/picture-region.js');
   const { readRunRecord } = await import('../result/read-run-record.js');
@@ -69,4 +71,17 @@ async function runTrace(system: System, folder: string, text: string, flags: Tra
     },
     () => undefined,
   );
+}
+
+/** Refuses a contact sheet before anything is read when it could not be kept. */
+function checkCrops(path: string, overwrite: boolean): void {
+  if (!/\.png$/i.test(path)) {
+    throw new UsageError(`Expected a file name ending in .png for --crops but received ${path}`);
+  }
+  if (!existsSync(dirname(path))) {
+    throw new OutputError(`Cannot write ${path}: the folder ${dirname(path)} does not exist. Make it first.`);
+  }
+  if (existsSync(path) && !overwrite) {
+    throw new OutputError(`${path} exists already: choose another name for --crops, or give --overwrite.`);
+  }
 }

@@ -1,6 +1,7 @@
 import { mkdir } from 'node:fs/promises';
 import { join, resolve } from 'node:path';
 import { InputError, InterruptedError } from '../errors.js';
+import { outputInPlace } from '../result/output-failure.js';
 import { readResult } from '../result/read-result.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import { writeReport } from '../result/report/write-report.js';
@@ -69,6 +70,8 @@ export async function editMends(
     const record = await readRunRecord(folder);
     const mends = await edit(await readMends(folder, record.size), record);
     return await applyLocked(folder, mends, options, mark);
+  } catch (error) {
+    throw outputInPlace(error);
   } finally {
     await lock.release();
   }

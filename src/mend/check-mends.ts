@@ -18,6 +18,9 @@ export function mendFault(mend: Mend, record: RunRecord, frames: readonly StackF
     if (known) {
       return `${who} frame ${mend.frame} (${known.name}) was left out of the merge: ${known.leftOutReason ?? 'it could not be aligned'}. Choose another frame.`;
     }
+    if (record.options.skip?.includes(mend.frame)) {
+      return `${who} frame ${mend.frame} was left out of the merge by --skip. Choose another frame.`;
+    }
     return `${who} there is no frame ${mend.frame} in this result. It has ${frameSpan(frames)}.`;
   }
   const fault = regionFault(mend.region, record.size);
@@ -38,8 +41,12 @@ export function mendFault(mend: Mend, record: RunRecord, frames: readonly StackF
 
 function frameSpan(frames: readonly StackFrame[]): string {
   const numbers = frames.map(({ number }) => number);
-  const first = numbers[0];
-  const last = numbers[numbers.length - 1];
-  if (last - first + 1 === numbers.length) return `frames ${first} to ${last}`;
-  return `the frames ${numbers.join(', ')}`;
+  const spans: [first: number, last: number][] = [];
+  for (const number of numbers) {
+    const span = spans.at(-1);
+    if (span && span[1] === number - 1) span[1] = number;
+    else spans.push([number, number]);
+  }
+  const words = spans.map(([first, last]) => (first === last ? `${first}` : `${first} to ${last}`));
+  return `frames ${words.join(', ')}`;
 }

@@ -39,10 +39,9 @@ export async function flatCopy(
         { cause: error },
       );
     }
-    throw new InputError(
-      `Cannot read ${path} (${firstLine(error)}): it is missing or damaged. If it belongs to a result, merge the stack again.`,
-      { cause: error },
-    );
+    throw new InputError(`Cannot read ${path} (${firstLine(error)}): it is missing or damaged.`, {
+      cause: error,
+    });
   }
   const raster = await Raster.open(copy, flags);
   if (!raster) throw new Error(`${copy} was not written as it should be`);

@@ -3,7 +3,7 @@ import { basename, dirname, join, resolve } from 'node:path';
 import { setTimeout as pause } from 'node:timers/promises';
 import { InterruptedError, OutputError } from '../errors.js';
 import { type LockFile, type LockHolder, readLockFile, takeLockFile } from '../result/lock-file.js';
-import { asOutputError } from '../result/output-failure.js';
+import { asOutputError, outputInPlace } from '../result/output-failure.js';
 import { unfinishedPath } from '../result/unfinished.js';
 
 /** How often a lock that another holds is tried again. */
@@ -60,6 +60,6 @@ async function tryLock(path: string, target: string): Promise<LockFile | undefin
     // Under a name that tidying knows, should this process be killed just now.
     return await takeLockFile(path, undefined, unfinishedPath(target, 'partial'));
   } catch (error) {
-    throw asOutputError(error, target);
+    throw outputInPlace(asOutputError(error, target));
   }
 }

@@ -160,7 +160,10 @@ function workPath(dir: string, file: string): string {
 
 async function workedOn({ folder, record }: Result, dir: string, file: string, content: Content) {
   const path = join(folder, file);
-  const raster = await flatCopy(path, content, workPath(dir, file), 'r+');
+  const raster = await flatCopy(path, content, workPath(dir, file), 'r+').catch((error: unknown) => {
+    if (!(error instanceof InputError)) throw error;
+    throw new InputError(`${error.message} Merge the stack again.`, { cause: error });
+  });
   const { width, height } = record.size;
   if (raster.width === width && raster.height === height) return raster;
   raster.close();

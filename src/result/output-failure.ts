@@ -37,6 +37,23 @@ export function asOutputError(error: unknown, path: string): unknown {
   return new OutputError(`Cannot write ${path}: ${meaning}.`, { cause: error });
 }
 
+/** The same failure for a file that is not a result: its own name, and its own option instead of --out. */
+export function outputElsewhere(
+  error: unknown,
+  { aside, path, option }: { aside: string; path: string; option: string },
+): unknown {
+  if (!(error instanceof OutputError)) return error;
+  const message = error.message.replaceAll(aside, path).replaceAll('--out', option);
+  return new OutputError(message, { cause: error });
+}
+
+/** The same failure for a result that is changed where it is: no other place can be chosen for it. */
+export function outputInPlace(error: unknown): unknown {
+  if (!(error instanceof OutputError)) return error;
+  const message = error.message.replace(/(,? or c|\. C)hoose another place with --out/, '');
+  return new OutputError(message.replace(' with --out', ''), { cause: error });
+}
+
 /** Throws InterruptedError once the run has been stopped. */
 export function throwIfStopped(signal: AbortSignal | undefined): void {
   if (signal?.aborted) throw new InterruptedError();

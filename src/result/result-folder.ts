@@ -1,5 +1,5 @@
-import { lstat, mkdir, readdir, realpath, rename, rm, rmdir, statfs } from 'node:fs/promises';
-import { basename, dirname, relative, resolve, sep } from 'node:path';
+import { lstat, mkdir, readdir, readFile, realpath, rename, rm, rmdir, statfs } from 'node:fs/promises';
+import { basename, dirname, join, relative, resolve, sep } from 'node:path';
 import { InputError, OutputError } from '../errors.js';
 import { asOutputError, systemCode } from './output-failure.js';
 import { runFileName } from './run-record.js';
@@ -213,7 +213,22 @@ export async function requireResultFolder(folder: string): Promise<void> {
   const path = resolve(folder);
   await tidyUnfinished(dirname(path), basename(path));
   if (await isResultFolder(folder)) return;
+  if (await holdsNoJson(join(folder, runFileName))) {
+    throw new InputError(`${join(folder, runFileName)} is damaged: it is no JSON. Merge the stack again.`);
+  }
   throw new InputError(
     `${folder} is no result folder: it has no ${runFileName} of Lamella. Name the folder that a merge wrote.`,
   );
+}
+
+/** A file that is there, and cut short or overwritten. */
+async function holdsNoJson(path: string): Promise<boolean> {
+  const text = await readFile(path, 'utf8').catch(() => undefined);
+  if (text === undefined) return false;
+  try {
+    JSON.parse(text);
+    return false;
+  } catch {
+    return true;
+  }
 }

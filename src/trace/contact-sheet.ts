@@ -1,6 +1,6 @@
 import { rename, rm } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
-import { OutputError } from '../errors.js';
+import { asOutputError, outputElsewhere } from '../result/output-failure.js';
 import { writePng } from '../result/png-file.js';
 import { readResult } from '../result/read-result.js';
 import { shortNumber } from '../result/report/numbers.js';
@@ -172,11 +172,11 @@ function meanPixel(
 async function writePngFile(path: string, rgb: Uint8Array, width: number, height: number): Promise<void> {
   const aside = join(dirname(path), `.${process.pid}.lamella-sheet.png`);
   const row = (y: number) => rgb.subarray(y * width * 3, (y + 1) * width * 3);
-  await writePng(aside, { width, height, channels: 3, bits: 8, row });
   try {
+    await writePng(aside, { width, height, channels: 3, bits: 8, row });
     await rename(aside, path);
   } catch (error) {
     await rm(aside, { force: true });
-    throw new OutputError(`Cannot write ${path}: choose another place for --crops.`, { cause: error });
+    throw outputElsewhere(asOutputError(error, path), { aside, path, option: '--crops' });
   }
 }

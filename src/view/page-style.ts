@@ -96,5 +96,8 @@ dd { margin: 0; }
   .rail-note { display: none; }
   .choices { flex-wrap: wrap; row-gap: .2rem; }
   .mend-grid { grid-template-columns: minmax(0, 1fr); }
+  /* With a tool in hand the picture needs the room. */
+  body:has(.bench:not([hidden])) { grid-template-rows: auto minmax(0, 1fr) 0; }
+  body:has(.bench:not([hidden])) .rail { display: none; }
 }
 `;

@@ -344,11 +344,18 @@ export class Viewer {
       sharePercent: 100 * (shares.get(number) ?? 0),
       isThere: path !== undefined,
     }));
-    all.sort(
+    const there = all.filter(({ isThere }) => isThere);
+    const sharpest = [...there].sort(
       (first, second) =>
         (second.measure ?? -1) - (first.measure ?? -1) || second.sharePercent - first.sharePercent,
     );
-    const best = all.filter(({ isThere }) => isThere).slice(0, shownCandidates);
+    const suppliers = there
+      .filter(({ sharePercent }) => sharePercent > 0)
+      .sort((first, second) => second.sharePercent - first.sharePercent);
+    // In turns: one bright hair before it would else hide the frames that show the rest of a region sharp.
+    const turns = sharpest.flatMap((frame, i) => (suppliers[i] ? [frame, suppliers[i]] : [frame]));
+    const chosen = new Set([...new Set(turns)].slice(0, shownCandidates));
+    const best = sharpest.filter((frame) => chosen.has(frame));
     const margin = Math.round(0.15 * Math.max(inside.width, inside.height)) + 4;
     return {
       frames: best.map(({ isThere: _, ...frame }) => frame),

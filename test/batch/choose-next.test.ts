@@ -74,6 +74,9 @@ describe('time left', () => {
   it('counts stacks that leave threads free side by side', () => {
     expect(timeLeft([load(), load(), load({ threads: 4 })], [], 4)).toBe(2000);
     expect(timeLeft([], [{ ...load({ threads: 4 }), elapsedMs: 300 }], 4)).toBe(700);
+    // One that leaves threads free is done no sooner for that.
+    expect(timeLeft([load()], [], 4)).toBe(1000);
+    expect(timeLeft([], [{ ...load(), elapsedMs: 300 }], 4)).toBe(700);
     expect(timeLeft([], [{ ...load(), elapsedMs: 5000 }], 4)).toBe(0);
   });
 });

@@ -1,7 +1,9 @@
-import { readFileSync, writeFileSync } from 'node:fs';
+import { chmodSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { runCli } from '../../src/cli/run.js';
+import { readRunRecord } from '../../src/result/read-run-record.js';
+import { writeRunRecord } from '../../src/result/write-run-record.js';
 import { fakeSystem } from '../cli/fake-system.js';
 import { makeResult } from './made-result.js';
 
@@ -53,6 +55,8 @@ test.each([
   [['--add', 'frame=3'], 2, 'Expected one --region for each --add but received 1 --add and 0 --region'],
   [['--add', 'frame=3', '--region', '1,2'], 2, 'for --region but received 1,2'],
   [['--add', 'frame=3', '--region', '60,50,9,9', '--feather', '-1'], 2, 'from 0 to 1000 px for --feather'],
+  [['--feather', '9'], 2, 'Expected --add frame=N and --region with --feather'],
+  [['--note', 'left eye'], 2, 'with --note but received --note alone'],
   [['--drop', '4'], 2, 'There is no mend 4'],
   [['--drop', 'x'], 2, 'for --drop but received x'],
   [['--list', '--undo'], 2, 'but received several'],
@@ -76,6 +80,39 @@ test('a recorded mend that cannot be applied is refused by its id', async () => 
   expect(exitCode).toBe(3);
   expect(stderr).toContain('Mend 1 cannot be applied: there is no frame 8');
 });
+
+test('a frame that was skipped is told as such, and the others in spans', async () => {
+  const { folder } = await makeResult();
+  const record = await readRunRecord(folder);
+  const frames = [1, 2, 5].map((number, i) => ({ ...record.frames[i], number }));
+  await writeRunRecord(folder, { ...record, frames, options: { ...record.options, skip: [3] } });
+  const add = (frame: number) =>
+    lamella('mend', folder, '--add', `frame=${frame}`, '--region', '60,50,40,30');
+  expect((await add(3)).stderr).toContain('frame 3 was left out of the merge by --skip');
+  expect((await add(4)).stderr).toContain('there is no frame 4 in this result. It has frames 1 to 2, 5.');
+});
+
+test.skipIf(process.getuid?.() === 0)(
+  'a folder without permission is named, with what can be done',
+  async () => {
+    const { folder, parent } = await makeResult();
+    chmodSync(parent, 0o555);
+    try {
+      const { exitCode, stderr } = await lamella(
+        'mend',
+        folder,
+        '--add',
+        'frame=3',
+        '--region',
+        '60,50,40,30',
+      );
+      expect(exitCode).toBe(4);
+      expect(stderr).toMatch(/you have no permission to write there\. Change the permission\.\n$/);
+    } finally {
+      chmodSync(parent, 0o755);
+    }
+  },
+);
 
 test('without mends there is nothing to do', async () => {
   const { folder } = await makeResult();

@@ -283,6 +283,24 @@ describe('lamella trace', () => {
     expect([exitCode, stderr]).toEqual([code, expect.stringContaining(message)]);
   });
 
+  test('replaces no file with a contact sheet unless told to, and names a folder that is not there', async () => {
+    const { folder, frames, parent } = await makeResult();
+    const photograph = readFileSync(join(frames, 'f1.png'));
+    const over = await lamella('trace', folder, '41,31', '--crops', join(frames, 'f1.png'));
+    expect([over.exitCode, over.stderr]).toEqual([4, expect.stringContaining('exists already')]);
+    expect(readFileSync(join(frames, 'f1.png')).equals(photograph)).toBe(true);
+    const missing = await lamella('trace', folder, '41,31', '--crops', join(parent, 'no', 'c.png'));
+    expect([missing.exitCode, missing.stderr]).toEqual([
+      4,
+      expect.stringContaining(`the folder ${join(parent, 'no')} does not exist`),
+    ]);
+    const path = join(parent, 'c.png');
+    writeFileSync(path, 'an earlier sheet');
+    const told = await lamella('trace', folder, '41,31', '--crops', path, '--overwrite');
+    expect(told.exitCode).toBe(0);
+    expect((await sharp(path).metadata()).format).toBe('png');
+  });
+
   test('needs frames for --crops, and a result', async () => {
     const { folder, frames, parent } = await makeResult();
     renameSync(frames, join(parent, 'gone'));

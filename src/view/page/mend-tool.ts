@@ -39,9 +39,12 @@ export class MendTool implements Tool {
   private isStale = false;
   /** The list on the disk, as far as the page knows. */
   private saved: readonly PageMend[];
+  /** The list is saved, but was taken out of the picture by `lamella mend --undo`: saving puts it back. */
+  private isWaiting: boolean;
 
   constructor(private readonly host: MendHost) {
-    const { mends, defaultFeatherPx } = host.info();
+    const { mends, applied, defaultFeatherPx } = host.info();
+    this.isWaiting = mends.some(({ id, kept }) => kept && !applied.includes(id));
     this.history = new MendHistory(mends);
     this.saved = mends;
     this.featherPx = defaultFeatherPx;
@@ -245,7 +248,7 @@ export class MendTool implements Tool {
   }
 
   private async save(): Promise<void> {
-    if (this.isBusy || !this.history.isChanged) return;
+    if (this.isBusy || !(this.history.isChanged || this.isWaiting)) return;
     this.isBusy = true;
     this.timing = 'Saving at full size ...';
     this.render();
@@ -253,6 +256,7 @@ export class MendTool implements Tool {
       const own = this.history.mends;
       const info = await api.save(own, this.saved);
       this.saved = info.mends;
+      this.isWaiting = false;
       const isJoined = JSON.stringify(own) !== JSON.stringify(info.mends);
       if (isJoined) this.history = new MendHistory(info.mends);
       else this.history.markSaved();
@@ -302,14 +306,15 @@ export class MendTool implements Tool {
     const isOff: Record<string, boolean> = {
       undo: !history.canUndo || isBusy,
       redo: !history.canRedo || isBusy,
-      save: !history.isChanged || isBusy,
+      save: !(history.isChanged || this.isWaiting) || isBusy,
     };
     for (const [key, value] of Object.entries(isOff)) {
       const button = bench?.querySelector<HTMLButtonElement>(`[data-key="${key}"]`);
       if (button) button.disabled = value;
     }
     const state = bench?.querySelector('#mend-state');
-    if (state) state.textContent = this.timing || (history.isChanged ? 'Not saved yet.' : '');
+    const unsaved = history.isChanged ? 'Not saved yet.' : this.isWaiting ? 'Not in the saved picture.' : '';
+    if (state) state.textContent = this.timing || unsaved;
   }
 
   private choicePart(): HTMLElement[] {
