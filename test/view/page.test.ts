@@ -3,6 +3,9 @@ import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Browser, Page } from 'playwright-core';
 import { afterAll, beforeAll, beforeEach, describe, expect, test } from 'vitest';
+import { editMends } from '../../src/mend/apply-mends.js';
+import { readMends } from '../../src/mend/mends-file.js';
+import { undoMends } from '../../src/mend/undo-mends.js';
 import { merge } from '../../src/merge/merge.js';
 import { readRunRecord } from '../../src/result/read-run-record.js';
 import { type Served, serveResult } from '../../src/view/serve.js';
@@ -260,6 +263,48 @@ describe.skipIf(browserPath === undefined)('the page in Chromium', () => {
     await page.getByRole('button', { name: 'Save' }).click();
     await page.waitForFunction(() => document.querySelector('#mend-state')!.textContent === 'Saved.');
     expect(composite().equals(before)).toBe(true);
+    expect(problems).toEqual([]);
+  });
+
+  test('what is mended elsewhere meanwhile is kept, and what waits is put back by saving', async () => {
+    const unmended = readFileSync(join(out, 'composite.tif'));
+    const state = (text: string) =>
+      page.waitForFunction((wanted) => document.querySelector('#mend-state')!.textContent === wanted, text);
+    const region = { kind: 'rectangle', x: 20, y: 20, width: 30, height: 30 } as const;
+    const elsewhere = { id: 1, frame: 2, region, featherPx: 10, note: 'elsewhere', kept: true };
+    await page.getByRole('radio', { name: 'Mend' }).click();
+    await outline([
+      [150, 60],
+      [190, 60],
+      [190, 100],
+      [150, 100],
+      [152, 70],
+    ]);
+    await page.waitForSelector('button.crop');
+    await page.locator('[data-key=any-frame]').selectOption('5');
+    await expect.poll(() => page.getByRole('button', { name: 'Save' }).isEnabled()).toBe(true);
+    await editMends(out, async (recorded) => [...recorded, elsewhere]);
+    await page.getByRole('button', { name: 'Save' }).click();
+    await state('Saved. The list holds mends that were saved elsewhere meanwhile, too.');
+    expect(await page.locator('.mends li').count()).toBe(2);
+    expect(await page.getByLabel('Note on mend 1').inputValue()).toBe('elsewhere');
+    const saved = await readMends(out, { width: 240, height: 180 });
+    expect(saved.map(({ id, frame }) => [id, frame])).toEqual([
+      [1, 2],
+      [2, 5],
+    ]);
+    const mended = readFileSync(join(out, 'composite.tif'));
+
+    await undoMends(out);
+    expect(readFileSync(join(out, 'composite.tif')).equals(unmended)).toBe(true);
+    await page.reload();
+    await page.waitForSelector('body[data-ready]');
+    await page.getByRole('radio', { name: 'Mend' }).click();
+    await expect.poll(() => page.getByRole('button', { name: 'Save' }).isEnabled()).toBe(true);
+    await page.getByRole('button', { name: 'Save' }).click();
+    await state('Saved.');
+    expect(readFileSync(join(out, 'composite.tif')).equals(mended)).toBe(true);
+    await editMends(out, async () => []);
     expect(problems).toEqual([]);
   });
 
