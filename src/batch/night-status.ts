@@ -56,7 +56,8 @@ export function statusLines({ out, holder, night, counts, leftMs }: NightStatus,
   if (putOff > 0) parts.push(`${putOff} put off`);
   if (running > 0) parts.push(`${running} in work`);
   if (waiting > 0) parts.push(`${waiting} to go`);
-  const left = holder && running + waiting > 0 ? `, about ${spanText(leftMs)} left` : '';
+  // What takes longer than estimated has no time left that anybody knows.
+  const left = holder && leftMs > 0 ? `, about ${spanText(leftMs)} left` : '';
   lines.push(`${parts.join(', ')}${left}.`);
   for (const { planned, state, start, failed: failure, putOff: why } of night.stacks.values()) {
     if (state === 'failed') lines.push(`${planned.stack}: FAILED: ${failure?.reason ?? ''}`);

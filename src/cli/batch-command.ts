@@ -2,6 +2,7 @@ import { Command } from 'commander';
 import type { BatchOptions } from '../batch/batch-options.js';
 import type { BatchOutcome } from '../batch/run-batch.js';
 import { exitCodes, InterruptedError, LamellaError, UsageError } from '../errors.js';
+import { countOf } from '../stack/words.js';
 import { addBatchFlags, readBatchOptions } from './batch-flags.js';
 import { openBatchScreen } from './batch-screen.js';
 import { describeFailure } from './failure.js';
@@ -106,7 +107,10 @@ function throwUnlessGood({ state, failed, done, out }: BatchOutcome): void {
       exitCodes.output,
     );
   }
-  if (failed > 0) throw new LamellaError(`${failed} of ${done + failed} stacks failed. ${page}`, someFailed);
+  if (failed > 0) {
+    const message = `${failed} of ${countOf(done + failed, 'stack')} failed. ${page}`;
+    throw new LamellaError(message, someFailed);
+  }
 }
 
 async function printPlan(
@@ -171,7 +175,7 @@ async function printStatus(
   }
   if (status.counts.failed > 0) {
     throw new LamellaError(
-      `${status.counts.failed} of ${status.night.stacks.size} stacks failed.`,
+      `${status.counts.failed} of ${countOf(status.night.stacks.size, 'stack')} failed.`,
       someFailed,
     );
   }
