@@ -1,26 +1,24 @@
-import { basename, join, resolve } from 'node:path';
+import { join, resolve } from 'node:path';
 import sharp from 'sharp';
 import { InputError } from '../errors.js';
 import { editMends } from '../mend/apply-mends.js';
 import { joinMends } from '../mend/join-mends.js';
-import { regionBounds, regionMask } from '../mend/mend-region.js';
-import { appliedMends, mendState } from '../mend/mended-record.js';
-import { defaultFeatherPx, type Mend, mendsFileName, readMends } from '../mend/mends-file.js';
-import { type Raster, type RowSource, takeSamples } from '../mend/raster.js';
+import { type Mend, mendsFileName, readMends } from '../mend/mends-file.js';
+import type { Raster, RowSource } from '../mend/raster.js';
 import { mergedFolder } from '../mend/result-files.js';
-import { coverageClasses } from '../result/coverage.js';
 import { encodeJpeg } from '../result/jpeg-file.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import { type RunRecord, runFileName } from '../result/run-record.js';
 import { hashFile } from '../stack/hash-file.js';
 import { LocalKernels } from '../trace/local-kernels.js';
-import { clipRegion, growRegion, type PictureRegion } from '../trace/picture-region.js';
+import { clipRegion, type PictureRegion } from '../trace/picture-region.js';
 import { findStackFrames, type StackFrame } from '../trace/stack-frames.js';
 import { CheckedFrames } from './checked-frames.js';
-import { colourStops } from './colour-maps.js';
 import { CurveVolume } from './curve-volume.js';
 import { FrameRasters } from './frame-rasters.js';
 import { MapRasters } from './map-rasters.js';
+import { onePixel, sharesAround } from './map-spots.js';
+import { mendCandidates } from './mend-candidates.js';
 import { MendPreview } from './mend-preview.js';
 import {
   framePlaces,
@@ -34,8 +32,9 @@ import {
 } from './paint.js';
 import type { Candidates, Preview, Progress, ResultInfo, Section, Spot } from './protocol.js';
 import { readReduced } from './reduce.js';
+import { resultInfo } from './result-info.js';
 import { Store } from './store.js';
-import { levelCount, type TilePlace, tileCounts, tileRegion, tileSize } from './tiles.js';
+import { levelCount, type TilePlace, tileCounts, tileRegion } from './tiles.js';
 
 export interface ViewerOptions {
   framesFrom?: string | undefined;
@@ -47,7 +46,6 @@ const mostPrepared = 12;
 /** Side of the neighbourhood that a spot may ask for, pixels. */
 const mostSpotRadius = 64;
 const mostSectionPoints = 4000;
-const shownCandidates = 6;
 /** A crop larger than this is reduced. */
 const cropSide = 360;
 
@@ -143,49 +141,8 @@ export class Viewer {
   }
 
   info(): ResultInfo {
-    const { record } = this;
-    const { depth, coverage } = record.maps;
-    const applied = appliedMends(record);
-    const there = new Set(this.frames.filter(({ path }) => path !== undefined).map(({ number }) => number));
-    const missing = this.frames.filter(({ path }) => path === undefined).length;
-    const warnings = [...record.warnings];
-    if (missing > 0) {
-      warnings.unshift(
-        `${missing} of ${this.frames.length} frames are no longer in ${record.folder}: they cannot be shown or mended from. Start lamella view with --frames-from FOLDER.`,
-      );
-    }
-    return {
-      name: basename(this.folder),
-      size: record.size,
-      bits: record.composite.bits,
-      unit: depth.unit,
-      depthRange: depth.min === null || depth.max === null ? null : { near: depth.min, far: depth.max },
-      mmPerPixel: record.mmPerPixel ?? null,
-      anchor: record.anchorNumber,
-      frames: record.frames.map((frame) => ({
-        number: frame.number,
-        name: frame.name,
-        depth: frame.depth,
-        sharePercent: frame.sharePercent,
-        used: frame.used,
-        leftOutReason: frame.leftOutReason ?? null,
-        isThere: there.has(frame.number),
-        scale: frame.transform ? Math.hypot(frame.transform[0], frame.transform[3]) : 1,
-      })),
-      coverage: coverage.classes.map(({ name, colour, percent }) => ({
-        name,
-        colour,
-        percent,
-        meaning: coverageClasses.find((entry) => entry.name === name)?.meaning ?? name,
-      })),
-      ramps: { depth: colourStops('depth'), confidence: colourStops('confidence') },
-      mends: this.mends,
-      applied: this.mends.filter((mend) => mendState(mend, applied) === 'applied').map(({ id }) => id),
-      defaultFeatherPx,
-      tileSize,
-      mapsKey: String(this.mapsVersion),
-      warnings,
-    };
+    const { folder, record, frames, mends } = this;
+    return resultInfo(folder, record, frames, mends, String(this.mapsVersion));
   }
 
   progress(): Progress {
@@ -330,63 +287,15 @@ export class Viewer {
     return { depths };
   }
 
-  /** Frames worth mending a region from: the sharpest there by the curves measured so far, and those that supply it. */
+  /** Frames worth mending a region from. Throws InputError when it holds no pixel of the picture. */
   async candidates(region: Mend['region']): Promise<Candidates> {
-    const { size } = this.record;
-    const bounds = regionBounds(region, size);
-    const inside = bounds && clipRegion(bounds, size);
-    if (!inside) throw new InputError('The region holds no pixel of the picture.');
-    const curve = this.curves.mean(this.cellsOf(region, inside));
-    const shares = new Map(sharesIn(await this.maps.open('sources'), inside));
-    const all = this.frames.map(({ number, path }, i) => ({
-      number,
-      measure: curve[i],
-      sharePercent: 100 * (shares.get(number) ?? 0),
-      isThere: path !== undefined,
-    }));
-    const there = all.filter(({ isThere }) => isThere);
-    const sharpest = [...there].sort(
-      (first, second) =>
-        (second.measure ?? -1) - (first.measure ?? -1) || second.sharePercent - first.sharePercent,
+    return mendCandidates(
+      region,
+      this.record.size,
+      this.frames,
+      this.curves,
+      await this.maps.open('sources'),
     );
-    const suppliers = there
-      .filter(({ sharePercent }) => sharePercent > 0)
-      .sort((first, second) => second.sharePercent - first.sharePercent);
-    // In turns: one bright hair before it would else hide the frames that show the rest of a region sharp.
-    const turns = sharpest.flatMap((frame, i) => (suppliers[i] ? [frame, suppliers[i]] : [frame]));
-    const chosen = new Set([...new Set(turns)].slice(0, shownCandidates));
-    const best = sharpest.filter((frame) => chosen.has(frame));
-    const margin = Math.round(0.15 * Math.max(inside.width, inside.height)) + 4;
-    return {
-      frames: best.map(({ isThere: _, ...frame }) => frame),
-      crop: clipRegion(growRegion(inside, margin), size)!,
-    };
-  }
-
-  private cellsOf(region: Mend['region'], bounds: PictureRegion): number[] {
-    const { cellPx, columns, rows } = this.curves;
-    const window = {
-      x: Math.floor(bounds.x / cellPx),
-      y: Math.floor(bounds.y / cellPx),
-      width: Math.min(columns, Math.ceil((bounds.x + bounds.width) / cellPx)) - Math.floor(bounds.x / cellPx),
-      height: Math.min(rows, Math.ceil((bounds.y + bounds.height) / cellPx)) - Math.floor(bounds.y / cellPx),
-    };
-    const toCells = (value: number) => (value + 0.5) / cellPx - 0.5;
-    const inCells: Mend['region'] =
-      region.kind === 'rectangle'
-        ? { kind: 'rectangle', ...window }
-        : { kind: 'polygon', points: region.points.map(([x, y]) => [toCells(x), toCells(y)]) };
-    const mask = regionMask(inCells, window);
-    const cells: number[] = [];
-    for (let i = 0; i < mask.length; i++) {
-      const at = (window.y + Math.floor(i / window.width)) * columns + window.x + (i % window.width);
-      if (mask[i]) cells.push(at);
-    }
-    // A region thinner than a cell may hold no cell's middle.
-    const middle =
-      Math.floor((bounds.y + bounds.height / 2) / cellPx) * columns +
-      Math.floor((bounds.x + bounds.width / 2) / cellPx);
-    return cells.length > 0 ? cells : [middle];
   }
 
   /** A crop of the composite (frame 0) or of an aligned frame as JPEG, reduced to `cropSide`. */
@@ -469,36 +378,4 @@ export class Viewer {
 /** Tells what a file says; '' when there is none. */
 async function markOf(path: string): Promise<string> {
   return hashFile(path).catch(() => '');
-}
-
-function onePixel(source: RowSource, x: number, y: number) {
-  const pixel = takeSamples(source.bits, source.channels);
-  source.readRow(y, x, 1, pixel);
-  return pixel;
-}
-
-function sharesAround(source: RowSource, x: number, y: number, radius: number): [number, number][] {
-  const region = clipRegion(growRegion({ x, y, width: 1, height: 1 }, radius), source)!;
-  return sharesIn(source, region);
-}
-
-/** Rows and columns of a region that are counted, at most. */
-const countedPerSide = 256;
-
-function sharesIn(source: RowSource, region: PictureRegion): [number, number][] {
-  const row = takeSamples(source.bits, region.width);
-  const counts = new Map<number, number>();
-  const stepX = Math.ceil(region.width / countedPerSide);
-  const stepY = Math.ceil(region.height / countedPerSide);
-  let all = 0;
-  for (let y = 0; y < region.height; y += stepY) {
-    source.readRow(region.y + y, region.x, region.width, row);
-    for (let x = 0; x < region.width; x += stepX) {
-      counts.set(row[x], (counts.get(row[x]) ?? 0) + 1);
-      all++;
-    }
-  }
-  return [...counts]
-    .sort((first, second) => second[1] - first[1])
-    .map(([frame, count]): [number, number] => [frame, count / all]);
 }

@@ -57,6 +57,22 @@ export function cropCards(
   return holder;
 }
 
+/** Any frame to choose, sharp there or not. */
+export function frameSelect(
+  info: ResultInfo,
+  chosen: number | undefined,
+  onChoose: (frame: number) => void,
+): HTMLElement {
+  const select = make('select', { 'aria-label': 'Any frame', 'data-key': 'any-frame' });
+  select.append(make('option', { value: '', disabled: true, selected: chosen === undefined }, 'any frame'));
+  for (const { number, used, isThere } of info.frames) {
+    if (!used || !isThere) continue;
+    select.append(make('option', { value: number, selected: number === chosen }, `frame ${number}`));
+  }
+  select.addEventListener('change', () => onChoose(Number(select.value)));
+  return select;
+}
+
 /** A mend on the list. */
 export function mendItem(
   mend: PageMend,

@@ -4,7 +4,7 @@ import { type Camera, toScreen } from './camera.js';
 import { make } from './dom.js';
 import { ring, strokeTwice, type ToolHost } from './line-tools.js';
 import { MendHistory } from './mend-history.js';
-import { cornersOf, cropCards, keyButton, mendItem } from './mend-parts.js';
+import { cornersOf, cropCards, frameSelect, keyButton, mendItem } from './mend-parts.js';
 import { type Corner, clampOutline, simplifyOutline } from './outline.js';
 import type { Tool } from './tool.js';
 
@@ -349,7 +349,7 @@ export class MendTool implements Tool {
         'div',
         { class: 'row' },
         make('span', {}, 'Take it from:'),
-        this.frameSelect(),
+        frameSelect(this.host.info(), this.chosenFrame(), (number) => this.choose(number)),
         make('label', { class: 'field' }, 'feather', feather, 'px'),
       ),
       cropCards(this.candidates, this.host.info(), this.chosenFrame(), (number) => this.choose(number)),
@@ -358,18 +358,6 @@ export class MendTool implements Tool {
 
   private chosenFrame(): number | undefined {
     return this.history.mends.find(({ id }) => id === this.currentId)?.frame;
-  }
-
-  private frameSelect(): HTMLElement {
-    const select = make('select', { 'aria-label': 'Any frame', 'data-key': 'any-frame' });
-    const chosen = this.chosenFrame();
-    select.append(make('option', { value: '', disabled: true, selected: chosen === undefined }, 'any frame'));
-    for (const { number, used, isThere } of this.host.info().frames) {
-      if (!used || !isThere) continue;
-      select.append(make('option', { value: number, selected: number === chosen }, `frame ${number}`));
-    }
-    select.addEventListener('change', () => this.choose(Number(select.value)));
-    return select;
   }
 
   private listPart(): HTMLElement[] {

@@ -1,0 +1,85 @@
+import { InputError } from '../errors.js';
+import type { Size } from '../image/image.js';
+import { type MendRegion, regionBounds, regionMask } from '../mend/mend-region.js';
+import type { RowSource } from '../mend/raster.js';
+import { clipRegion, growRegion, type PictureRegion } from '../trace/picture-region.js';
+import type { StackFrame } from '../trace/stack-frames.js';
+import type { CurveVolume } from './curve-volume.js';
+import { sharesIn } from './map-spots.js';
+import type { Candidates } from './protocol.js';
+
+/** Frames that are proposed. */
+const shownCandidates = 6;
+
+/**
+ * Frames worth mending a region from: the sharpest there by the curves measured so far, and those that supply it.
+ *
+ * @param sources The map of sources.
+ * @throws InputError when the region holds no pixel of the picture.
+ */
+export function mendCandidates(
+  region: MendRegion,
+  size: Size,
+  frames: readonly StackFrame[],
+  curves: CurveVolume,
+  sources: RowSource,
+): Candidates {
+  const bounds = regionBounds(region, size);
+  const inside = bounds && clipRegion(bounds, size);
+  if (!inside) throw new InputError('The region holds no pixel of the picture.');
+  const curve = curves.mean(cellsOf(region, inside, curves));
+  const shares = new Map(sharesIn(sources, inside));
+  const all = frames.map(({ number, path }, i) => ({
+    number,
+    measure: curve[i],
+    sharePercent: 100 * (shares.get(number) ?? 0),
+    isThere: path !== undefined,
+  }));
+  const there = all.filter(({ isThere }) => isThere);
+  const sharpest = [...there].sort(
+    (first, second) =>
+      (second.measure ?? -1) - (first.measure ?? -1) || second.sharePercent - first.sharePercent,
+  );
+  const suppliers = there
+    .filter(({ sharePercent }) => sharePercent > 0)
+    .sort((first, second) => second.sharePercent - first.sharePercent);
+  // In turns: one bright hair before it would else hide the frames that show the rest of a region sharp.
+  const turns = sharpest.flatMap((frame, i) => (suppliers[i] ? [frame, suppliers[i]] : [frame]));
+  const chosen = new Set([...new Set(turns)].slice(0, shownCandidates));
+  const best = sharpest.filter((frame) => chosen.has(frame));
+  const margin = Math.round(0.15 * Math.max(inside.width, inside.height)) + 4;
+  return {
+    frames: best.map(({ isThere: _, ...frame }) => frame),
+    crop: clipRegion(growRegion(inside, margin), size)!,
+  };
+}
+
+/** The cells of the curves whose middle lies in a region. */
+function cellsOf(
+  region: MendRegion,
+  bounds: PictureRegion,
+  { cellPx, columns, rows }: CurveVolume,
+): number[] {
+  const window = {
+    x: Math.floor(bounds.x / cellPx),
+    y: Math.floor(bounds.y / cellPx),
+    width: Math.min(columns, Math.ceil((bounds.x + bounds.width) / cellPx)) - Math.floor(bounds.x / cellPx),
+    height: Math.min(rows, Math.ceil((bounds.y + bounds.height) / cellPx)) - Math.floor(bounds.y / cellPx),
+  };
+  const toCells = (value: number) => (value + 0.5) / cellPx - 0.5;
+  const inCells: MendRegion =
+    region.kind === 'rectangle'
+      ? { kind: 'rectangle', ...window }
+      : { kind: 'polygon', points: region.points.map(([x, y]) => [toCells(x), toCells(y)]) };
+  const mask = regionMask(inCells, window);
+  const cells: number[] = [];
+  for (let i = 0; i < mask.length; i++) {
+    const at = (window.y + Math.floor(i / window.width)) * columns + window.x + (i % window.width);
+    if (mask[i]) cells.push(at);
+  }
+  // A region thinner than a cell may hold no cell's middle.
+  const middle =
+    Math.floor((bounds.y + bounds.height / 2) / cellPx) * columns +
+    Math.floor((bounds.x + bounds.width / 2) / cellPx);
+  return cells.length > 0 ? cells : [middle];
+}

@@ -1,0 +1,61 @@
+import { basename } from 'node:path';
+import { appliedMends, mendState } from '../mend/mended-record.js';
+import { defaultFeatherPx, type Mend } from '../mend/mends-file.js';
+import { coverageClasses } from '../result/coverage.js';
+import type { RunRecord } from '../result/run-record.js';
+import type { StackFrame } from '../trace/stack-frames.js';
+import { colourStops } from './colour-maps.js';
+import type { ResultInfo } from './protocol.js';
+import { tileSize } from './tiles.js';
+
+/** What the page is told of a result when it opens, and after saving. */
+export function resultInfo(
+  folder: string,
+  record: RunRecord,
+  frames: readonly StackFrame[],
+  mends: Mend[],
+  mapsKey: string,
+): ResultInfo {
+  const { depth, coverage } = record.maps;
+  const applied = appliedMends(record);
+  const there = new Set(frames.filter(({ path }) => path !== undefined).map(({ number }) => number));
+  const missing = frames.filter(({ path }) => path === undefined).length;
+  const warnings = [...record.warnings];
+  if (missing > 0) {
+    warnings.unshift(
+      `${missing} of ${frames.length} frames are no longer in ${record.folder}: they cannot be shown or mended from. Start lamella view with --frames-from FOLDER.`,
+    );
+  }
+  return {
+    name: basename(folder),
+    size: record.size,
+    bits: record.composite.bits,
+    unit: depth.unit,
+    depthRange: depth.min === null || depth.max === null ? null : { near: depth.min, far: depth.max },
+    mmPerPixel: record.mmPerPixel ?? null,
+    anchor: record.anchorNumber,
+    frames: record.frames.map((frame) => ({
+      number: frame.number,
+      name: frame.name,
+      depth: frame.depth,
+      sharePercent: frame.sharePercent,
+      used: frame.used,
+      leftOutReason: frame.leftOutReason ?? null,
+      isThere: there.has(frame.number),
+      scale: frame.transform ? Math.hypot(frame.transform[0], frame.transform[3]) : 1,
+    })),
+    coverage: coverage.classes.map(({ name, colour, percent }) => ({
+      name,
+      colour,
+      percent,
+      meaning: coverageClasses.find((entry) => entry.name === name)?.meaning ?? name,
+    })),
+    ramps: { depth: colourStops('depth'), confidence: colourStops('confidence') },
+    mends,
+    applied: mends.filter((mend) => mendState(mend, applied) === 'applied').map(({ id }) => id),
+    defaultFeatherPx,
+    tileSize,
+    mapsKey,
+    warnings,
+  };
+}
