@@ -47,7 +47,7 @@ export const mergeOptionTable: readonly OptionSpec[] = [
     flag: 'rule',
     kind: choice('auto', 'select', 'weigh'),
     group: 'Picture',
-    help: 'source rule: select takes each detail from the frame where it is strongest, weigh follows the surface, auto joins the two',
+    help: 'source rule: select takes each detail from the frame where it is strongest, weigh follows the surface, auto joins the two and clears the blur of near things from what lies behind',
     defaultValue: () => 'auto',
     defaultText: 'auto',
   },
