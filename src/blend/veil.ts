@@ -85,6 +85,9 @@ function medianBend(tracker: FocusTracker, level: number, frames: number): numbe
   return median > 1.5 * noiseBend ? median : undefined;
 }
 
+/** A veil of a fiftieth of the light and more is counted. */
+const plainVeil = Math.ceil((0.02 / veilCap) * 255) * 2 ** 24;
+
 /** Room for the veil, in the arena. */
 export function takeVeil(arena: Arena, size: Size): Veil {
   const { width, height } = levelSizes(size)[1];
@@ -132,10 +135,12 @@ export class VeilFinder {
   }
 
   /**
+   * Finds the veil and returns the share of the picture over which it lies, 0 to 1.
+   *
    * @param blurPx Radius of the blur one frame away: see `measureBlur`.
    * @param nearSign 1 when nearer means a lower ordinal, -1 when higher.
    */
-  async find(veil: Veil, { places, weights }: Surface, blurPx: number, nearSign: -1 | 1): Promise<void> {
+  async find(veil: Veil, { places, weights }: Surface, blurPx: number, nearSign: -1 | 1): Promise<number> {
     const { arena, pool, size } = this;
     const mark = arena.mark();
     const [width, height] = [(places.width + 1) >> 1, (places.height + 1) >> 1];
@@ -171,6 +176,9 @@ export class VeilFinder {
       Math.ceil(height / stripRows),
     );
     arena.release(mark);
+    let veiled = 0;
+    for (const value of arena.u32(veil.veils, width * height)) if (value >= plainVeil) veiled++;
+    return veiled / (width * height);
   }
 
   /** Every fourth place of every fourth row, 0 where it is unsure; returns the nearest sure one, times nearSign. */

@@ -6,6 +6,7 @@ import { InputError } from '../errors.js';
 import { FocusTracker } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
 import { Arena } from '../kernels/arena.js';
+import { percentText } from '../result/report/numbers.js';
 import type { CropRectangle } from '../result/run-record.js';
 import { decodeFrame } from '../stack/decode.js';
 import { findSurface, readSurface, type SurfaceMaps } from '../surface/surface.js';
@@ -107,7 +108,14 @@ export async function mergeFrames(
     log.throwIfStopped();
     await planSources(arena, pool, plan, tracker, surface, toFrame, frameSize, options.rule, nearSign);
     const isVeiled = veil && veilFinder && blurPx !== undefined && nearSign !== 0;
-    if (isVeiled) await veilFinder.find(veil, surface, blurPx, nearSign);
+    if (isVeiled) {
+      const share = await veilFinder.find(veil, surface, blurPx, nearSign);
+      if (share > 0) {
+        log.note(
+          `The blur of near things (${blurPx.toFixed(1)} px a frame) was cleared from what lies behind, in ${percentText(100 * share)} of the picture.`,
+        );
+      }
+    }
     const maps = await readSurface(arena, pool, surface, frames.length);
     const sources = arena.u16(plan.sources, size.width * size.height).slice();
     // The focus state has served: the blend takes its place in the arena.
