@@ -10,11 +10,12 @@ import { readStack } from '../stack/read-stack.js';
 import { type CheckOptions, resolveCheckOptions } from './check-options.js';
 import type { CoverageShares } from './coverage-findings.js';
 import { encodedLuma } from './detail-grid.js';
-import { byRank, type Finding, spoilsMerge } from './finding.js';
+import { byRank, type Finding, type SensorSpot, spoilsMerge } from './finding.js';
 import { focusCurves } from './focus-curves.js';
 import { type FrameFocus, judgeFocus } from './focus-findings.js';
 import { fitFocus } from './focus-fit.js';
 import { type FrameSigns, frameSigns } from './frame-signs.js';
+import { searchHotPixels } from './hot-pixels.js';
 import { judgeLight } from './light-findings.js';
 import { listingFindings, unreadableFindings } from './listing-findings.js';
 import { blurredFrames, motionFindings } from './motion-findings.js';
@@ -77,6 +78,8 @@ const motionPixels = 0.3e6;
 const leastSidePx = 64;
 /** Frames in a row in which dust is looked for, at both ends and in the middle. */
 const dustRun = 12;
+/** Frames, over the whole stack, that hot pixels are looked for in. */
+const hotFrames = 7;
 
 /**
  * Checks the photographs of a folder before they are merged.
@@ -114,7 +117,10 @@ export async function check(
   const blurred = blurredFrames(shakes, motion.frames, curves);
   const travel = railTravel(curves, blurred);
   const fit = fitFocus(curves, travel.places);
-  const again = await lookAgain(files, motion, fit, tiles, travel.places, shrink, hooks.signal);
+  const again =
+    shrink === 1
+      ? { hotPixels: look.hotPixels, fineWidth: undefined }
+      : await lookAgain(files, motion, fit, tiles, travel.places, hooks.signal);
   const dust = findDust(
     runsOf(files.length, dustRun).map((run) => run.map((k) => spotPlane(look, k, blurred))),
     look.planeSize,
@@ -182,6 +188,8 @@ interface FirstLook {
   signs: FrameSigns[];
   motion: MotionSolution;
   unreadable: Map<number, string>;
+  /** Found where the first look is at full size; else it takes a second. */
+  hotPixels: SensorSpot[];
   /** Planes for the search for dust by index, their size, and full-size pixels per pixel. */
   planes: Map<number, Float32Array>;
   planeSize: Size;
@@ -197,18 +205,23 @@ async function firstLook(stack: Stack, shrink: Shrink, hooks: CheckHooks): Promi
   const unreadable = new Map<number, string>();
   const planes = new Map<number, Float32Array>();
   const wanted = new Set(runsOf(frames.length, dustRun).flat());
+  const hot = searchHotPixels();
+  const hotPitch = (frames.length - 1) / (Math.min(hotFrames, frames.length) - 1);
+  const wantedHot = new Set(frames.map((_, i) => Math.round(i * hotPitch)));
   const reduced = { width: Math.floor(size.width / shrink), height: Math.floor(size.height / shrink) };
   const boxes = planeShrink(reduced);
+  const luma = new Float32Array(reduced.width * reduced.height);
   let done = 0;
-  for await (const fed of feedFrames(frames, (frame) => decodeFrame(frame, { shrink }), 2)) {
+  for await (const fed of feedFrames(frames, (frame) => decodeFrame(frame, { shrink, quick: true }), 2)) {
     if (hooks.signal?.aborted) throw new InterruptedError();
     const { number } = fed.item;
     if ('error' in fed) {
       if (!(fed.error instanceof InputError)) throw fed.error;
       unreadable.set(number, fed.error.message);
     } else {
-      const luma = encodedLuma(fed.value);
+      encodedLuma(fed.value, luma);
       const own = frameSigns(number, fed.value, luma);
+      if (shrink === 1 && wantedHot.has(files.length)) hot.add(fed.value);
       if (wanted.has(files.length)) planes.set(files.length, spotLight(luma, reduced, boxes));
       files.push(fed.item);
       signs.push(own);
@@ -224,7 +237,8 @@ async function firstLook(stack: Stack, shrink: Shrink, hooks: CheckHooks): Promi
   }
   const motion = estimator.solve(files[(files.length - 1) >> 1].number);
   const planeSize = { width: Math.floor(reduced.width / boxes), height: Math.floor(reduced.height / boxes) };
-  return { files, signs, motion, unreadable, planes, planeSize, planeFactor: shrink * boxes };
+  const hotPixels = hot.found();
+  return { files, signs, motion, unreadable, hotPixels, planes, planeSize, planeFactor: shrink * boxes };
 }
 
 /** The picture that motion is measured on: half the size where that leaves enough. */

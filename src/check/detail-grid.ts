@@ -29,9 +29,15 @@ export function cellSide(pixels: number): number {
   return Math.max(leastCellPx, Math.round(Math.sqrt(pixels / cellsWanted)));
 }
 
-/** Brightness (rows, cols) as the file encodes it, 0 to 255: (R + 2 G + B) / 4, near enough to luma. */
-export function encodedLuma({ pixels, width, height, channels, bits }: DecodedFrame): Float32Array {
-  const luma = new Float32Array(width * height);
+/**
+ * Brightness (rows, cols) as the file encodes it, 0 to 255: (R + 2 G + B) / 4, near enough to luma.
+ *
+ * @param luma Where to put it, of `width * height` samples: fresh memory for every frame costs more than the sums.
+ */
+export function encodedLuma(
+  { pixels, width, height, channels, bits }: DecodedFrame,
+  luma = new Float32Array(width * height),
+): Float32Array {
   const unit = bits === 16 ? 1 / 257 : 1;
   if (channels === 1) {
     for (let i = 0; i < luma.length; i++) luma[i] = unit * pixels[i];

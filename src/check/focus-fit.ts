@@ -36,6 +36,11 @@ const mostReach = 20;
 /** Best focus beyond the ends is looked for this far, steps. */
 const beyond = 3;
 const placeStep = 0.125;
+/** The same where the best frame is not at an end. */
+const within = 1.5;
+/** Offsets from -beyond to beyond, and frames around the best one, in a table of falls. */
+const offsets = (2 * beyond) / placeStep + 1;
+const tableFrames = 2 * mostReach + 1;
 /** A curve must rise this far over its lowest point, ln energy: about two octaves. */
 const leastRise = 1.4;
 /** How much single widths differ from the usual, standard deviation of ln width. */
@@ -56,12 +61,13 @@ export function distanceOfFall(fall: number, width: number): number {
 /** Fits every tile's curve over the rail places of the frames, first alone, then with the usual width in mind. */
 export function fitFocus(curves: FocusCurves, places: readonly number[]): FocusFit {
   const tiles = curves.columns * curves.rows;
-  const first = Array.from({ length: tiles }, (_, tile) => fitTile(curves, tile, places, undefined));
+  const falls = new Map<number, Float64Array>();
+  const first = Array.from({ length: tiles }, (_, tile) => fitTile(curves, tile, places, undefined, falls));
   const { frames } = curves;
   const inner = first.filter((fit) => fit && fit.best > 0 && fit.best < frames - 1 && fit.error < 0.5);
   const width = median(Float64Array.from(inner, (fit) => Math.log(fit!.width)));
   if (inner.length === 0) return { tiles: first, width: Number.NaN };
-  const second = first.map((fit, tile) => fit && fitTile(curves, tile, places, width));
+  const second = first.map((fit, tile) => fit && fitTile(curves, tile, places, width, falls));
   return { tiles: second, width: Math.exp(width) };
 }
 
@@ -70,6 +76,7 @@ function fitTile(
   tile: number,
   places: readonly number[],
   usualLogWidth: number | undefined,
+  falls: Map<number, Float64Array>,
 ): TileFocus | undefined {
   const { frames, level, least } = curves;
   const at = tile * frames;
@@ -93,24 +100,27 @@ function fitTile(
   }
   if (used.length < 3) return undefined;
   const along = places[frames - 1] >= places[0] ? 1 : -1;
-  const ends = [best === used[0] ? beyond : 1.5, best === used.at(-1) ? beyond : 1.5];
+  const ends = [best === used[0] ? beyond : within, best === used.at(-1) ? beyond : within];
+  const fall = fallsAround(best, places, along, falls);
   let found: TileFocus | undefined;
   let least2 = Number.POSITIVE_INFINITY;
-  for (const width of widths) {
+  for (const [w, width] of widths.entries()) {
     const odd = usualLogWidth === undefined ? 0 : ((Math.log(width) - usualLogWidth) / widthSpread) ** 2;
     for (let off = -ends[0]; off <= ends[1]; off += placeStep) {
       const place = places[best] + along * off;
+      // Where in the table the fall at frame 0 would lie.
+      const middle = (w * offsets + (off + beyond) / placeStep) * tableFrames + mostReach - best;
       let sum = 0;
       let weight = 0;
       for (const k of used) {
         if (level[at + k] <= least + 0.3) continue;
-        sum += level[at + k] - fallAt(places[k] - place, width);
+        sum += level[at + k] - fall[middle + k];
         weight++;
       }
       const peak = sum / weight;
       let error = 0;
       for (const k of used) {
-        const expected = Math.max(least, peak + fallAt(places[k] - place, width));
+        const expected = Math.max(least, peak + fall[middle + k]);
         const miss = level[at + k] - expected;
         // The rim of a curve may belong to another thing in the tile.
         error += Math.min(miss * miss, 1);
@@ -123,4 +133,30 @@ function fitTile(
     }
   }
   return found;
+}
+
+/**
+ * Falls of all widths, for all offsets of the peak from frame `best`, at the frames around it: (widths, offsets, frames).
+ * Many tiles share them, and their logarithms are most of the work of a fit.
+ */
+function fallsAround(
+  best: number,
+  places: readonly number[],
+  along: number,
+  known: Map<number, Float64Array>,
+): Float64Array {
+  const kept = known.get(best);
+  if (kept) return kept;
+  const table = new Float64Array(widths.length * offsets * tableFrames);
+  const first = Math.max(0, best - mostReach);
+  const end = Math.min(places.length, best + mostReach + 1);
+  let row = mostReach - best;
+  for (const width of widths) {
+    for (let i = 0; i < offsets; i++, row += tableFrames) {
+      const place = places[best] + along * (i * placeStep - beyond);
+      for (let k = first; k < end; k++) table[row + k] = fallAt(places[k] - place, width);
+    }
+  }
+  known.set(best, table);
+  return table;
 }

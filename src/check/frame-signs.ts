@@ -56,9 +56,11 @@ function clipping({ pixels, width, height, channels, bits }: DecodedFrame, shrin
     const row = Math.floor((y * burntRows) / height) * burntColumns;
     let i = y * width * channels;
     for (let x = 0; x < width; x++, i += channels) {
-      const most = Math.max(pixels[i], pixels[i + second], pixels[i + third]);
-      if (most >= top) cells[row + Math.floor((x * burntColumns) / width)]++;
-      else if (most <= bottom) blocked++;
+      const red = pixels[i];
+      const green = pixels[i + second];
+      const blue = pixels[i + third];
+      if (red >= top || green >= top || blue >= top) cells[row + Math.floor((x * burntColumns) / width)]++;
+      else if (red <= bottom && green <= bottom && blue <= bottom) blocked++;
     }
   }
   const count = width * Math.ceil(height / rowStep);
@@ -85,25 +87,23 @@ function stripPicture({ pixels, width, height, channels, bits }: DecodedFrame): 
   const shift = bits === 16 ? 8 : 0;
   // Two by two samples a pixel calm the picture enough for its size.
   const quarter = factor / 4;
+  const near = (place: number, side: number, count: number) =>
+    Math.min(count - 1, Math.floor((place + 0.5) * factor + side * quarter));
   for (let y = 0, o = 0; y < small.height; y++) {
-    for (let x = 0; x < small.width; x++) {
-      for (let c = 0; c < 3; c++, o++) {
-        let sum = 0;
-        for (const [u, v] of corners) {
-          const column = Math.min(width - 1, Math.floor((x + 0.5) * factor + u * quarter));
-          const row = Math.min(height - 1, Math.floor((y + 0.5) * factor + v * quarter));
-          sum += pixels[(row * width + column) * channels + (channels === 3 ? c : 0)] >> shift;
-        }
-        out[o] = sum / 4;
+    const upper = near(y, -1, height) * width;
+    const lower = near(y, 1, height) * width;
+    for (let x = 0; x < small.width; x++, o += 3) {
+      const left = near(x, -1, width);
+      const right = near(x, 1, width);
+      const a = (upper + left) * channels;
+      const b = (upper + right) * channels;
+      const c = (lower + left) * channels;
+      const d = (lower + right) * channels;
+      for (let channel = 0; channel < 3; channel++) {
+        const i = channels === 3 ? channel : 0;
+        out[o + channel] = (pixels[a + i] + pixels[b + i] + pixels[c + i] + pixels[d + i]) >> (2 + shift);
       }
     }
   }
   return { pixels: out, ...small };
 }
-
-const corners = [
-  [-1, -1],
-  [1, -1],
-  [-1, 1],
-  [1, 1],
-] as const;

@@ -1,7 +1,7 @@
 import { InterruptedError } from '../errors.js';
 import { feedFrames } from '../merge/frame-feed.js';
 import type { MotionSolution } from '../register/motion-solution.js';
-import { applyMatrix, invertMatrix } from '../register/transform.js';
+import { applyMatrix, invertMatrix, type Matrix3 } from '../register/transform.js';
 import { type DecodedFrame, decodeFrame } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
 import { directionCount, encodedLuma, measureDetail } from './detail-grid.js';
@@ -9,16 +9,15 @@ import type { SensorSpot } from './finding.js';
 import { focusCurves } from './focus-curves.js';
 import { type FocusFit, fitFocus } from './focus-fit.js';
 import { searchHotPixels } from './hot-pixels.js';
-import { runsOf } from './runs.js';
 
 /** What only full-size frames can tell, from a few of them. */
 export interface SecondLook {
   hotPixels: SensorSpot[];
-  /** Width of the focus curves of full-size detail, usual steps; undefined where the first look was at full size, or there is none. */
+  /** Width of the focus curves of full-size detail, usual steps; undefined where there is too little. */
   fineWidth: number | undefined;
 }
 
-/** Frames in a row that are read in full, at both ends and in the middle. */
+/** Frames in a row that are read in full. */
 const burstFrames = 5;
 /** Tiles whose full-size detail is followed through a burst, and those of the least detail that show the noise. */
 const detailTiles = 90;
@@ -29,58 +28,58 @@ const fineTilePx = 48;
 const fewestFits = 12;
 
 /**
- * Reads up to three bursts of frames in full: reduced frames lose the finest detail, whose depth of field is the smallest,
- * and hot pixels.
- *
- * @param shrink At what reduction the first look was; at 1 the fine detail has been seen there.
+ * Reads some frames in full: reduced frames lose the finest detail, whose depth of field is the smallest, and hot pixels.
+ * A burst of frames in a row, where most tiles come into focus, tells how fast detail goes; the frame farthest from it,
+ * where that is blurred and lies elsewhere, keeps glints of the subject from being taken for hot pixels.
  */
 export async function lookAgain(
   frames: readonly FrameFile[],
   motion: MotionSolution,
   fit: FocusFit,
-  layout: { columns: number; tilePx: number },
+  layout: TileLayout,
   places: readonly number[],
-  shrink: number,
   signal: AbortSignal | undefined,
 ): Promise<SecondLook> {
-  const bursts = runsOf(frames.length, burstFrames);
-  const chosen = [...new Set(bursts.flat())].filter((k) => motion.frames[k].usable);
   const hot = searchHotPixels();
-  const tiles = shrink === 1 ? [] : bursts.map((burst) => tilesOf(burst, fit, layout));
-  const energies = tiles.map((own) => new Map<number, Float32Array>(own.map((tile) => [tile, emptyCurve()])));
-  for await (const fed of feedFrames(chosen, (k) => decodeFrame(frames[k]), 1)) {
+  const burst = burstOf(fit, frames.length);
+  const farthest = burst[0] > frames.length - 1 - burst[burst.length - 1] ? 0 : frames.length - 1;
+  const tiles = tilesOf(burst, fit, layout);
+  const curves = new Map(tiles.map((tile) => [tile, emptyCurve()]));
+  const read = [...new Set([farthest, ...burst])].filter((k) => motion.frames[k].usable);
+  for await (const fed of feedFrames(read, (k) => decodeFrame(frames[k]), 1)) {
     if (signal?.aborted) throw new InterruptedError();
     // Unreadable frames have been told already.
     if ('error' in fed) continue;
-    const k = fed.item;
-    const decoded = fed.value;
-    const { matrix } = motion.frames[k];
-    hot.add(decoded);
-    bursts.forEach((burst, b) => {
-      const at = burst.indexOf(k);
-      if (at < 0 || tiles.length === 0) return;
-      const toFrame = invertMatrix(matrix);
-      for (const [tile, curve] of energies[b]) {
-        const column = tile % layout.columns;
-        const row = (tile - column) / layout.columns;
-        const [x, y] = applyMatrix(
-          toFrame,
-          (column + 0.5) * layout.tilePx - 0.5,
-          (row + 0.5) * layout.tilePx - 0.5,
-        );
-        const measured = measureAt(decoded, Math.round(x), Math.round(y));
-        if (measured) curve.set(measured, at * directionCount);
-      }
-    });
+    hot.add(fed.value);
+    const at = burst.indexOf(fed.item);
+    if (at >= 0) measureTiles(fed.value, motion.frames[fed.item].matrix, layout, at, curves);
   }
-  return {
-    hotPixels: hot.found(),
-    fineWidth: tiles.length === 0 ? undefined : widthOf(energies, bursts, places),
-  };
+  const burstPlaces = burst.map((k) => places[k]);
+  return { hotPixels: hot.found(), fineWidth: widthOf(curves, burstPlaces) };
+}
+
+/** Tiles of the anchor: how many there are across, and their side in full-size pixels. */
+interface TileLayout {
+  columns: number;
+  tilePx: number;
+}
+
+/** The frames in a row with most tiles in focus inside their run; of equals those nearest to the middle. */
+function burstOf(fit: FocusFit, frames: number): number[] {
+  const inFocus = new Array<number>(frames).fill(0);
+  for (const focus of fit.tiles) if (focus) inFocus[focus.best]++;
+  const length = Math.min(burstFrames, frames);
+  const middle = (frames - length) / 2;
+  const starts = Array.from({ length: frames - length + 1 }, (_, start) => {
+    const tiles = inFocus.slice(start + 1, start + length - 1).reduce((sum, count) => sum + count, 0);
+    return { start, tiles, off: Math.abs(start - middle) };
+  });
+  const [{ start }] = starts.sort((p, q) => q.tiles - p.tiles || p.off - q.off);
+  return Array.from({ length }, (_, i) => start + i);
 }
 
 /** The tiles that are sharpest within a burst, and some that never are. */
-function tilesOf(burst: readonly number[], fit: FocusFit, { columns }: { columns: number }): number[] {
+function tilesOf(burst: readonly number[], fit: FocusFit, { columns }: TileLayout): number[] {
   const inside = fit.tiles.flatMap((focus, tile) =>
     focus && burst.slice(1, -1).includes(focus.best) ? [{ tile, peak: focus.peak }] : [],
   );
@@ -92,8 +91,26 @@ function tilesOf(burst: readonly number[], fit: FocusFit, { columns }: { columns
   return [...inside.slice(0, detailTiles).map(({ tile }) => tile), ...noise];
 }
 
+/** Measures the tiles in one frame, the `at`-th of its burst. */
+function measureTiles(
+  frame: DecodedFrame,
+  matrix: Matrix3,
+  { columns, tilePx }: TileLayout,
+  at: number,
+  curves: ReadonlyMap<number, Float32Array>,
+): void {
+  const toFrame = invertMatrix(matrix);
+  for (const [tile, curve] of curves) {
+    const column = tile % columns;
+    const row = (tile - column) / columns;
+    const [x, y] = applyMatrix(toFrame, (column + 0.5) * tilePx - 0.5, (row + 0.5) * tilePx - 0.5);
+    const measured = measureAt(frame, Math.round(x), Math.round(y));
+    if (measured) curve.set(measured, at * directionCount);
+  }
+}
+
 function emptyCurve(): Float32Array {
-  return new Float32Array(2 * burstFrames * directionCount).fill(Number.NaN);
+  return new Float32Array(burstFrames * directionCount).fill(Number.NaN);
 }
 
 /** Detail of one full-size tile by direction; undefined where it lies outside. */
@@ -115,30 +132,18 @@ function measureAt(decoded: DecodedFrame, x: number, y: number): Float32Array | 
   return measureDetail(luma, side, side, side).energy;
 }
 
-/** Middle of the fitted widths over all bursts. */
-function widthOf(
-  energies: readonly Map<number, Float32Array>[],
-  bursts: readonly number[][],
-  places: readonly number[],
-): number | undefined {
-  const widths: number[] = [];
-  energies.forEach((own, b) => {
-    const frames = bursts[b].length;
-    const energy = new Float32Array(own.size * frames * directionCount);
-    [...own.values()].forEach((curve, i) => {
-      energy.set(curve.subarray(0, frames * directionCount), i * frames * directionCount);
-    });
-    if (own.size === 0) return;
-    const curves = focusCurves({ columns: own.size, rows: 1, tilePx: fineTilePx, frames, energy });
-    const fit = fitFocus(
-      curves,
-      bursts[b].map((k) => places[k]),
-    );
-    for (const focus of fit.tiles) {
-      if (focus && focus.best > 0 && focus.best < frames - 1 && focus.error < 0.5) widths.push(focus.width);
-    }
+/** Middle of the widths of the curves that peak inside the burst, whose frames lie at `places`. */
+function widthOf(own: ReadonlyMap<number, Float32Array>, places: readonly number[]): number | undefined {
+  if (own.size === 0) return undefined;
+  const frames = places.length;
+  const energy = new Float32Array(own.size * frames * directionCount);
+  [...own.values()].forEach((curve, i) => {
+    energy.set(curve.subarray(0, frames * directionCount), i * frames * directionCount);
   });
-  if (widths.length < fewestFits) return undefined;
+  const curves = focusCurves({ columns: own.size, rows: 1, tilePx: fineTilePx, frames, energy });
+  const widths = fitFocus(curves, places).tiles.flatMap((focus) =>
+    focus && focus.best > 0 && focus.best < frames - 1 && focus.error < 0.5 ? [focus.width] : [],
+  );
   widths.sort((p, q) => p - q);
-  return widths[widths.length >> 1];
+  return widths.length < fewestFits ? undefined : widths[widths.length >> 1];
 }

@@ -2,20 +2,17 @@ import type { Finding, SensorSpot } from './finding.js';
 
 /** Places that a sentence tells; the rest is in the page and in the JSON. */
 const spotsTold = 4;
-/** From this many specks or pixels on their trails are a matter of hours of retouching. */
-const manySpecks = 3;
-
 /** What lies on the sensor or is broken in it. */
 export function sensorFindings(dust: SensorSpot[], hotPixels: SensorSpot[]): Finding[] {
   const findings: Finding[] = [];
   if (dust.length > 0) {
     findings.push({
       kind: 'dust',
-      rank: dust.length >= manySpecks ? 'spoils' : 'flaw',
+      rank: 'flaw',
       frames: [],
-      message: `${dust.length === 1 ? 'A dark spot stays' : `${dust.length} dark spots stay`} on the sensor while the picture moves: dust at ${placesText(dust)}. In a merge it draws trails.`,
+      message: `${dust.length === 1 ? 'A dark spot stays' : `${dust.length} dark spots stay`} on the sensor while the picture moves: dust at ${placesText(dust)}.`,
       advice:
-        'Clean the sensor (by the instructions of the camera), then shoot again; or retouch the frames first.',
+        'A merge keeps dust out of the search for focus; faint marks may remain where it lay. Clean the sensor, by the instructions of the camera, and shoot again where it matters.',
       spots: dust,
     });
   }
@@ -24,9 +21,9 @@ export function sensorFindings(dust: SensorSpot[], hotPixels: SensorSpot[]): Fin
       kind: 'hot-pixels',
       rank: 'flaw',
       frames: [],
-      message: `${hotPixels.length === 1 ? 'A bright pixel stays' : `${hotPixels.length} bright pixels stay`} on the sensor in every frame looked at: ${placesText(hotPixels)}. In a merge they draw dotted trails.`,
+      message: `${hotPixels.length === 1 ? 'A bright pixel stays' : `${hotPixels.length} bright pixels stay`} on the sensor in every frame looked at: ${placesText(hotPixels)}.`,
       advice:
-        'Develop the raw files with removal of hot pixels, use a shorter exposure, or let the camera map them out.',
+        'A merge repairs those that it finds; dotted trails of weaker ones may remain. Develop the raw files with removal of hot pixels, expose for a shorter time, or let the camera map them out.',
       spots: hotPixels,
     });
   }

@@ -19,6 +19,10 @@ export function averageBoxes(
     samples instanceof Uint8Array
       ? new Uint8Array(rowLength * outHeight)
       : new Uint16Array(rowLength * outHeight);
+  if (k === 2) {
+    averagePairs(small, samples, width, channels);
+    return small;
+  }
   // At most 64 x 65535 = 2^22: exact in 32-bit integers.
   const sums = new Uint32Array(rowLength);
   const area = k * k;
@@ -31,6 +35,21 @@ export function averageBoxes(
     for (let i = 0; i < rowLength; i++) small[start + i] = (sums[i] + area / 2) / area;
   }
   return small;
+}
+
+/** The same for k = 2 without sums kept in memory: twice as fast and more. */
+function averagePairs(small: PixelData, samples: PixelData, width: number, channels: 1 | 3): void {
+  const below = width * channels;
+  const rowLength = Math.floor(width / 2) * channels;
+  for (let out = 0, start = 0; out < small.length; out += rowLength, start += 2 * below) {
+    for (let i = out, at = start; i < out + rowLength; at += 2 * channels) {
+      for (let c = 0; c < channels; c++, i++) {
+        const p = at + c;
+        const sum = samples[p] + samples[p + channels] + samples[p + below] + samples[p + below + channels];
+        small[i] = (sum + 2) >> 2;
+      }
+    }
+  }
 }
 
 /** Adds the samples of one row that begins at `start` to the sums of their blocks. */

@@ -338,6 +338,52 @@ describe('reduced reading', () => {
     }
   });
 
+  it.each([
+    [96, 64, 1],
+    [101, 75, 1],
+    [64, 96, 6],
+    // Has to be turned and is cut off at the right: reduced after it is decoded.
+    [75, 101, 6],
+  ])(
+    'gives the mean of blocks when it is quick: %i x %i, orientation %i',
+    async (width, height, orientation) => {
+      const stored = orientation === 6 ? { width: height, height: width } : { width, height };
+      const waves = new Uint8Array(width * height * 3).map((_, i) => {
+        const pixel = Math.floor(i / 3);
+        const [x, y] = [pixel % stored.width, Math.floor(pixel / stored.width)];
+        return (
+          120 + 60 * Math.sin(0.4 * x + (i % 3)) + 30 * Math.sin(1.3 * y) + (((x * 31 + y * 17) % 13) - 6)
+        );
+      });
+      const path = join(folder, `quick [${width} x ${height}][${orientation}].jpg`);
+      await sharp(waves, { raw: { ...stored, channels: 3 } })
+        .withMetadata({ orientation })
+        .jpeg({ quality: 95, chromaSubsampling: '4:4:4' })
+        .toFile(path);
+      const frame = frameOf(path, { format: 'jpeg', size: { width, height }, orientation });
+      const full = await decodeFrame(frame);
+      for (const shrink of [1, 2, 4, 8] as Shrink[]) {
+        const quick = await decodeFrame(frame, { shrink, quick: true });
+        const [columns, rows] = [Math.floor(width / shrink), Math.floor(height / shrink)];
+        expect(quick).toMatchObject({ width: columns, height: rows, channels: 3, bits: 8, shrink });
+        expect(quick.pixels).toHaveLength(columns * rows * 3);
+        let worst = 0;
+        for (let i = 0; i < quick.pixels.length; i++) {
+          const [x, y] = [Math.floor(i / 3) % columns, Math.floor(i / 3 / columns)];
+          let sum = 0;
+          for (let v = 0; v < shrink; v++) {
+            for (let u = 0; u < shrink; u++) {
+              sum += full.pixels[((y * shrink + v) * width + x * shrink + u) * 3 + (i % 3)];
+            }
+          }
+          worst = Math.max(worst, Math.abs(quick.pixels[i] - sum / shrink ** 2));
+        }
+        // Brightness and colour are rounded, and turned into RGB, before the mean or after it.
+        expect(worst).toBeLessThanOrEqual(3);
+      }
+    },
+  );
+
   it('refuses to reduce a picture to nothing', async () => {
     const frame = await store('tiny.png', noise8(5 * 4 * 3), 5, 4, 3);
     await expect(decodeFrame(frame, { shrink: 8 })).rejects.toThrow(/shrink .* received 8/);
@@ -369,7 +415,9 @@ describe('damaged files', () => {
       .toBuffer();
     writeFileSync(path, whole.subarray(0, whole.length >> 1));
     const frame = frameOf(path, { format: 'jpeg', size: { width: 160, height: 160 } });
-    await expect(decodeFrame(frame, { shrink: 4 })).rejects.toThrow(/cut-reduced\.jpg is cut short/);
+    for (const quick of [false, true]) {
+      await expect(decodeFrame(frame, { shrink: 4, quick })).rejects.toThrow(/cut-reduced\.jpg is cut short/);
+    }
   });
 
   it('notices a file that was removed or exchanged since it was listed', async () => {
