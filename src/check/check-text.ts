@@ -6,6 +6,10 @@ import { type Finding, type FindingRank, numbersText } from './finding.js';
 /** Ranks as people read them. */
 export const rankWords: Record<FindingRank, string> = { spoils: 'spoils', flaw: 'flaw', note: 'note' };
 
+/** What the columns of the table of frames mean. */
+const tableKey =
+  'Sharpest, Share: which part of the picture is sharpest in this frame, and how much of all detail. Step: from the frame before, 1 as usual. Scale, Shift, Light: against the middle frame.';
+
 /** Characters a line, where nothing else is known. */
 const defaultWidth = 100;
 const leastTextWidth = 40;
@@ -14,6 +18,7 @@ const leastTextWidth = 40;
 export function checkText(report: CheckReport, width = defaultWidth): string {
   return [
     frameTable(report.frames),
+    ...wrap(tableKey, width),
     '',
     verdictTable(report.findings, width),
     '',

@@ -27,6 +27,7 @@ import { sensorFindings } from './sensor-findings.js';
 import { findDust, planeShrink, type SpotPlane, spotLight } from './sensor-spots.js';
 import { measureShake } from './shake.js';
 import { followTiles } from './tile-curves.js';
+import { evenNoise } from './tile-noise.js';
 
 /** What was found of one frame. */
 export interface CheckedFrame extends FrameFocus {
@@ -112,6 +113,7 @@ export async function check(
     stack.size,
     shrink,
   );
+  evenNoise(tiles);
   const curves = focusCurves(tiles);
   const shakes = measureShake(tiles, curves.noise);
   const blurred = blurredFrames(shakes, motion.frames, curves);
@@ -132,7 +134,7 @@ export async function check(
   const findings = byRank([
     ...listingFindings(stack, signs),
     ...unreadableFindings(look.unreadable),
-    ...motionFindings(motion, travel, blurred, width, stack.size.width),
+    ...motionFindings(motion, travel, blurred, width, stack.size),
     ...focus.findings,
     ...lightFindings,
     ...sensorFindings(dust, again.hotPixels),

@@ -14,6 +14,8 @@ export interface DetailGrid {
    * 8-bit levels. Noise included.
    */
   energy: Float32Array;
+  /** (rows, columns): mean brightness, 8-bit levels. */
+  light: Float32Array;
 }
 
 /** Cells of a frame, about: enough to tell where it is sharp, few enough to keep for every frame. */
@@ -64,6 +66,7 @@ export function measureDetail(
   const columns = Math.max(1, Math.floor(width / cellPx));
   const rows = Math.max(1, Math.floor(height / cellPx));
   const energy = new Float32Array(rows * columns * directionCount);
+  const light = new Float32Array(rows * columns);
   const rowStep = width * height >= manyPixels ? 2 : 1;
   const down = reach * width;
   const falling = down + reach;
@@ -78,6 +81,7 @@ export function measureDetail(
       let upright = 0;
       let diagonal = 0;
       let counter = 0;
+      let twiceSum = 0;
       let count = 0;
       for (let y = top; y < bottom; y += rowStep) {
         const start = y * width;
@@ -91,6 +95,7 @@ export function measureDetail(
           upright += v * v;
           diagonal += d * d;
           counter += a * a;
+          twiceSum += twice;
         }
         count += right - left;
       }
@@ -100,7 +105,8 @@ export function measureDetail(
       energy[at + 1] = upright * share;
       energy[at + 2] = diagonal * share;
       energy[at + 3] = counter * share;
+      light[row * columns + column] = (twiceSum / 2) * share;
     }
   }
-  return { columns, rows, cellPx, energy };
+  return { columns, rows, cellPx, energy, light };
 }

@@ -1,5 +1,6 @@
 import { directionCount } from './detail-grid.js';
 import type { TileCurves } from './tile-curves.js';
+import { noiseOf } from './tile-noise.js';
 
 /** Focus curves of the tiles: how much stands out of the noise, as logarithm. */
 export interface FocusCurves {
@@ -15,34 +16,18 @@ export interface FocusCurves {
   least: number;
 }
 
-/** Part of the tiles, by their least energy over the stack, that show noise alone in some frame. */
-const plainPart = 0.1;
-/** Energy of rounding to 8 bits, which pictures without noise still have. */
-const roundingEnergy = 0.3;
 /** Where a tile stands above this multiple of the noise it tells of focus. */
 export const clearOfNoise = 2.5;
 
-export function focusCurves({ columns, rows, tilePx, frames, energy }: TileCurves): FocusCurves {
-  const tiles = columns * rows;
-  const level = new Float32Array(tiles * frames);
-  const lows: number[] = [];
-  for (let tile = 0; tile < tiles; tile++) {
-    let low = Number.POSITIVE_INFINITY;
-    for (let k = 0; k < frames; k++) {
-      const at = (tile * frames + k) * directionCount;
-      const value = (energy[at] + energy[at + 1]) / 2;
-      level[tile * frames + k] = value;
-      if (value < low) low = value;
-    }
-    if (Number.isFinite(low)) lows.push(low);
-  }
-  lows.sort((p, q) => p - q);
-  const noise = Math.max(roundingEnergy, lows[Math.floor(plainPart * lows.length)] ?? 0);
-  const least = Math.log(noise / 2);
+export function focusCurves(curves: TileCurves): FocusCurves {
+  const { columns, rows, tilePx, frames, energy } = curves;
+  const noise = noiseOf(curves);
+  const level = new Float32Array(columns * rows * frames);
   for (let i = 0; i < level.length; i++) {
-    if (!Number.isNaN(level[i])) level[i] = Math.log(Math.max(level[i] - noise, noise / 2));
+    const value = (energy[i * directionCount] + energy[i * directionCount + 1]) / 2;
+    level[i] = Number.isNaN(value) ? value : Math.log(Math.max(value - noise, noise / 2));
   }
-  return { columns, rows, tilePx, frames, level, noise, least };
+  return { columns, rows, tilePx, frames, level, noise, least: Math.log(noise / 2) };
 }
 
 /** Level from which a tile is clear of the noise. */

@@ -2,7 +2,6 @@ import type { MotionSolution } from '../register/motion-solution.js';
 import { type CoverageShares, coverageFindings } from './coverage-findings.js';
 import { type Finding, framesText } from './finding.js';
 import { distanceOfFall, type FocusFit, fallAt } from './focus-fit.js';
-import { gapFall } from './motion-findings.js';
 import { addPlace, countOf, emptyNinths, mainPart } from './picture-part.js';
 import { longestPlainStep, type RailTravel } from './rail-travel.js';
 
@@ -29,6 +28,11 @@ const beyondWidths = 0.15;
 /** Curves this narrow show little of what lies beyond an end: the place of its focus is that much less sure, steps. */
 const narrowWidth = 0.6;
 const narrowDoubt = 0.5;
+/**
+ * Fall of a focus curve (ln energy) between two even steps that leaves a gap: an octave. The maps of a merge call three
+ * quarters of one a gap, but the width of curves that a few tiles and frames show is not known as well.
+ */
+const sureGapFall = Math.LN2;
 /** A step with half an octave of fall midway is a good one. */
 const goodFall = 0.5 * Math.LN2;
 /** Fewer frames show no focus curve. */
@@ -87,7 +91,7 @@ export function judgeFocus(
       );
       if (k < 0) continue;
       const off = Math.min(focus.place - places[k], places[k + 1] - focus.place);
-      if (-fallAt(off, fineWidth) > gapFall) gapCounts[k]++;
+      if (-fallAt(off, fineWidth) > sureGapFall) gapCounts[k]++;
     }
   }
   const percent = (count: number) => (100 * count) / all;
@@ -97,7 +101,7 @@ export function judgeFocus(
   const gaps = gapCounts.flatMap((count, k) => {
     const step = Math.abs(places[k + 1] - places[k]);
     // A single long step is told as missed, with its gap.
-    const isGap = count > 0 && -fallAt(step / 2, fineWidth) > gapFall && step < longestPlainStep;
+    const isGap = count > 0 && -fallAt(step / 2, fineWidth) > sureGapFall && step < longestPlainStep;
     return isGap ? [{ from: frames[k].number, to: frames[k + 1].number, percent: percent(count) }] : [];
   });
   const coverage: CoverageShares = {

@@ -45,6 +45,8 @@ const tableFrames = 2 * mostReach + 1;
 const leastRise = 1.4;
 /** How much single widths differ from the usual, standard deviation of ln width. */
 const widthSpread = 0.35;
+/** Part of the rise that a curve with its peak beyond an end must show there at least. */
+const leastLastRise = 0.5;
 /** Error of a sample that tiles with more than one depth always have. */
 const sampleError = 0.2;
 
@@ -132,7 +134,15 @@ function fitTile(
       }
     }
   }
-  return found;
+  return found && levelsOff(found) ? { ...found, place: places[best] } : found;
+
+  /** Whether a curve that is thought to peak beyond an end has stopped to rise there: then it peaks about there. */
+  function levelsOff({ place, width }: TileFocus): boolean {
+    const inner = best === 0 ? 1 : best === frames - 1 ? frames - 2 : -1;
+    if (inner < 0 || (place - places[best]) * (places[best] - places[inner]) <= 0) return false;
+    const expected = fallAt(places[best] - place, width) - fallAt(places[inner] - place, width);
+    return level[at + best] - level[at + inner] < leastLastRise * expected;
+  }
 }
 
 /**

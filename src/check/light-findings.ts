@@ -15,6 +15,8 @@ export interface LightJudgement {
 const encodingPower = 2.2;
 /** Frames to either side that tell what is usual. */
 const reach = 4;
+/** Part of a departure that shows against the frames around: at the edge of a run half of them are as odd. */
+const aroundPart = 0.6;
 /** Departures of ln light: seen, and too much to be evened out without a trace (a third of a stop). */
 const seenLight = 0.075;
 const strongLight = Math.LN2 / 3;
@@ -30,11 +32,11 @@ const strongClipped = 5;
 export function judgeLight(frames: readonly FrameMotion[], signs: readonly FrameSigns[]): LightJudgement {
   const light = frames.map(({ gainRatio }) => geometricMean(gainRatio) ** -encodingPower);
   const logs = light.map(Math.log);
-  const off = departures(logs);
-  const odd = frames.filter((_, k) => Math.abs(off[k]) > seenLight);
+  const { off, odd: oddIndices } = departures(logs, seenLight);
+  const odd = frames.filter((_, k) => oddIndices.has(k));
   const findings: Finding[] = [];
   if (odd.length > 0) {
-    const most = Math.max(...off.map(Math.abs));
+    const most = Math.max(...[...oddIndices].map((k) => Math.abs(off[k])));
     findings.push({
       kind: 'light',
       rank: most > strongLight ? 'spoils' : 'flaw',
@@ -62,9 +64,12 @@ export function judgeLight(frames: readonly FrameMotion[], signs: readonly Frame
 function colourFindings(frames: readonly FrameMotion[]): Finding[] {
   if (frames[0].gainRatio.length < 3) return [];
   const colour = (channel: number) =>
-    departures(frames.map(({ gainRatio }) => encodingPower * Math.log(gainRatio[1] / gainRatio[channel])));
+    departures(
+      frames.map(({ gainRatio }) => encodingPower * Math.log(gainRatio[1] / gainRatio[channel])),
+      seenColour,
+    ).odd;
   const [red, blue] = [colour(0), colour(2)];
-  const odd = frames.filter((_, k) => Math.max(Math.abs(red[k]), Math.abs(blue[k])) > seenColour);
+  const odd = frames.filter((_, k) => red.has(k) || blue.has(k));
   if (odd.length === 0) return [];
   const numbers = odd.map(({ number }) => number);
   return [
@@ -126,17 +131,37 @@ function clipped(
   ];
 }
 
-/** Each value less the median of those around it, once the drift over the stack (Theil 1950, Sen 1968) is taken out. */
-function departures(values: readonly number[]): number[] {
+/**
+ * Values that depart by more than `seen` from those around them and from the whole stack, once its drift (Theil 1950,
+ * Sen 1968) is taken out. Either alone would name the wrong ones: beside a run of odd frames the plain ones depart from what
+ * is around, and where a lamp warms up both ends depart from the whole. Frames that go on at the level of an odd one beside
+ * them belong to its run.
+ *
+ * @returns `off`: how far each lies from the whole.
+ */
+function departures(values: readonly number[], seen: number): { off: number[]; odd: Set<number> } {
   const slopes = values.flatMap((value, i) =>
     values.slice(0, i).map((other, j) => (value - other) / (i - j)),
   );
   const slope = median(Float64Array.from(slopes));
   const level = values.map((value, k) => value - slope * k);
-  return level.map((value, k) => {
-    const around = level.filter((_, i) => i !== k && Math.abs(i - k) <= reach);
-    return around.length < 2 ? 0 : value - median(Float64Array.from(around));
-  });
+  const usual = median(Float64Array.from(level));
+  const off = level.map((value) => value - usual);
+  const odd = new Set(
+    level.flatMap((value, k) => {
+      const around = level.filter((_, i) => i !== k && Math.abs(i - k) <= reach);
+      const fromAround = around.length < 2 ? 0 : value - median(Float64Array.from(around));
+      const isOdd = Math.abs(fromAround) > aroundPart * seen && Math.abs(off[k]) > seen;
+      return isOdd ? [k] : [];
+    }),
+  );
+  // A set is walked through to what is added on the way.
+  for (const k of odd) {
+    for (const next of [k - 1, k + 1]) {
+      if (Math.abs(off[next] ?? 0) > seen && Math.abs(off[next] - off[k]) < seen) odd.add(next);
+    }
+  }
+  return { off, odd };
 }
 
 function geometricMean(values: readonly number[]): number {

@@ -1,6 +1,6 @@
 import { median } from '../register/median.js';
 import type { FrameExif, FrameFile, Stack } from '../stack/frame.js';
-import { capital, type Finding, framesText, numbersText } from './finding.js';
+import { capital, type Finding, framesText } from './finding.js';
 import type { FrameSigns } from './frame-signs.js';
 
 /** A pause counts when it is this many times longer than is usual in the stack, and longer by so much. */
@@ -49,7 +49,8 @@ function leftOut(message: string): Finding {
     rank: number === undefined ? 'flaw' : 'spoils',
     frames: number === undefined ? [] : [Number(number)],
     message,
-    advice: 'Put it right, or take it out of the folder and see that no step is missing then.',
+    advice:
+      'Export or copy it again like the others, or take it out of the folder; see that no step is missing then.',
   };
 }
 
@@ -194,8 +195,8 @@ export function unreadableFindings(unreadable: ReadonlyMap<number, string>): Fin
       kind: 'left-out',
       rank: 'spoils',
       frames: numbers,
-      message: `${capital(framesText(numbers))} cannot be read: ${[...unreadable.values()].slice(0, 3).join(' ')}`,
-      advice: `Copy ${numbers.length === 1 ? 'it' : 'them'} again from the card, or shoot frames ${numbersText(numbers)} again.`,
+      message: `${capital(framesText(numbers))} cannot be read. ${[...unreadable.values()].slice(0, 3).map(capital).join(' ')}`,
+      advice: `If no good copy is left, shoot ${framesText(numbers)} again.`,
     },
   ];
 }

@@ -1,3 +1,4 @@
+import type { Size } from '../image/image.js';
 import { median } from '../register/median.js';
 import type { FrameMotion, MotionSolution } from '../register/motion-solution.js';
 import { shortNumber } from '../result/report/numbers.js';
@@ -8,7 +9,7 @@ import { longestPlainStep, type RailTravel, shapesAt, standstill } from './rail-
 import type { FrameShake } from './shake.js';
 
 /** Fall of a focus curve (ln energy) between two frames that leaves a gap: three quarters of an octave, as in the maps of a merge. */
-export const gapFall = 0.75 * Math.LN2;
+const gapFall = 0.75 * Math.LN2;
 /** A frame that is less sharp by so much along one direction is shaken: at the ends alone, elsewhere with the dip that goes with it. */
 const clearUneven = 0.155;
 const slightUneven = 0.13;
@@ -21,10 +22,21 @@ const slightDip = 0.35;
 const clearDip = 0.9;
 const softFrame = 0.75;
 const fewCrests = 0.12;
-/** Jumps of the framing that count as a bump: part of the width, and times the usual jump. */
-const bumpPart = 0.015;
-const bumpRatio = 6;
+/** Steps to either side that tell how surely steps are known here, and how many times their scatter an odd one departs. */
+const scatterReach = 6;
+const clearOfScatter = 3.5;
+/** A small subject's outline comes into focus all at once, and looks like a long step: a longer one is asked for then. */
+const fewVotes = 0.1;
+const fewVotesFactor = 1.2;
+/**
+ * Jumps of the framing that count as a bump: part of the width, and times the usual jump. Of normal jitter one jump in
+ * 65,000 is four times the usual: differences of two places are Rayleigh distributed, exp(-16 ln 2).
+ */
+const bumpPart = 0.01;
+const bumpRatio = 4;
 const bumpRollRad = 0.005;
+/** And times the frames' residual at the corners: where all is blurred motion is not known better. */
+const bumpDoubts = 4;
 
 /** Indices of frames that are blurred as a whole. */
 export function blurredFrames(
@@ -59,7 +71,7 @@ export function motionFindings(
   travel: RailTravel,
   blurred: ReadonlySet<number>,
   width: number,
-  stackWidthPx: number,
+  size: Size,
 ): Finding[] {
   const { frames } = motion;
   const findings: Finding[] = [];
@@ -84,15 +96,14 @@ export function motionFindings(
       advice: `Shoot ${framesText(numbers)} again: let the rail settle, and use a remote release or flash.`,
     });
   }
-  return [
-    ...findings,
-    ...stepFindings(frames, travel, width),
-    ...bumps(frames, stackWidthPx),
-    ...way(motion),
-  ];
+  return [...findings, ...stepFindings(frames, travel, width), ...bumps(frames, size), ...way(motion)];
 }
 
-function stepFindings(frames: readonly FrameMotion[], { steps }: RailTravel, width: number): Finding[] {
+function stepFindings(
+  frames: readonly FrameMotion[],
+  { steps, votes }: RailTravel,
+  width: number,
+): Finding[] {
   const findings: Finding[] = [];
   const pair = (k: number): [number, number] => [frames[k].number, frames[k + 1].number];
   const back = steps.flatMap((step, k) => (step <= -standstill ? [k] : []));
@@ -109,9 +120,10 @@ function stepFindings(frames: readonly FrameMotion[], { steps }: RailTravel, wid
     });
   }
   // The very same picture is told as a duplicate.
-  const still = steps.flatMap((step, k) =>
-    Math.abs(step) < standstill && !frames[k + 1].sameAsPrevious ? [k] : [],
-  );
+  const still = steps.flatMap((step, k) => {
+    const plain = Math.min(standstill, 1 - clearOfScatter * scatterAround(steps, k));
+    return Math.abs(step) < plain && !frames[k + 1].sameAsPrevious ? [k] : [];
+  });
   if (still.length > 0) {
     const numbers = [...new Set(still.flatMap(pair))];
     findings.push({
@@ -123,24 +135,43 @@ function stepFindings(frames: readonly FrameMotion[], { steps }: RailTravel, wid
     });
   }
   for (const [k, step] of steps.entries()) {
+    const longest = votes[k] < fewVotes ? longestPlainStep * fewVotesFactor : longestPlainStep;
+    const plain = Math.max(longest, 1 + clearOfScatter * scatterAround(steps, k));
     // A step that is not known fails too.
-    if (!(step >= longestPlainStep) || aroundBack.has(k)) continue;
+    if (!(step >= plain) || aroundBack.has(k)) continue;
     const numbers = pair(k);
     const leavesGap = Number.isNaN(width) || -fallAt(step / 2, width) > gapFall;
+    const [from, to] = numbers;
+    const between = Array.from({ length: to - from - 1 }, (_, i) => from + 1 + i);
+    const without = between.length > 0 ? framesText(between) : undefined;
+    const cause = without
+      ? `${without} ${between.length === 1 ? 'is' : 'are'} not there`
+      : 'a step was missed or too large';
+    const gap = leavesGap ? `, and what lies between ${from} and ${to} is sharp in neither` : '';
     findings.push({
       kind: 'missed-step',
       rank: leavesGap ? 'spoils' : 'flaw',
       frames: numbers,
-      message: `From frame ${numbers[0]} to ${numbers[1]} the plane of focus went about ${shortNumber(step, 1)} times as far as usual: a step was missed or too large${leavesGap ? ', and what lies between is sharp in neither frame' : ''}.`,
-      advice: leavesGap
-        ? `Add a frame between ${numbers[0]} and ${numbers[1]}, or shoot from frame ${numbers[0]} on again.`
-        : 'The frames still overlap; keep the steps even next time.',
+      message: `From frame ${from} to ${to} the plane of focus went about ${shortNumber(step, 1)} times as far as usual: ${cause}${gap}.`,
+      advice: !leavesGap
+        ? 'The frames still overlap; keep the steps even next time.'
+        : without
+          ? `Put ${without} back, or shoot from frame ${from} on again.`
+          : `Add a frame between ${from} and ${to}, or shoot from frame ${from} on again.`,
     });
   }
   return findings;
 }
 
-function bumps(frames: readonly FrameMotion[], stackWidthPx: number): Finding[] {
+/** How much the steps around one scatter, standard deviation as the median deviation from 1 tells it. */
+function scatterAround(steps: readonly number[], k: number): number {
+  const off = steps
+    .filter((step, i) => i !== k && Math.abs(i - k) <= scatterReach && !Number.isNaN(step))
+    .map((step) => Math.abs(Math.abs(step) - 1));
+  return off.length === 0 ? 0 : 1.4826 * median(Float64Array.from(off));
+}
+
+function bumps(frames: readonly FrameMotion[], size: Size): Finding[] {
   const jumps = frames.slice(1).map((frame, i) => {
     const before = frames[i];
     const known = frame.usable && before.usable;
@@ -149,13 +180,15 @@ function bumps(frames: readonly FrameMotion[], stackWidthPx: number): Finding[] 
     return {
       shiftPx: known ? Math.hypot(x, y) : 0,
       rollRad: known ? Math.abs(frame.similarity.rollRad - before.similarity.rollRad) : 0,
+      doubtPx: bumpDoubts * Math.max(frame.residualPx || 0, before.residualPx || 0),
     };
   });
+  const cornerPx = Math.hypot(size.width, size.height) / 2;
   const usualPx = median(Float64Array.from(jumps, ({ shiftPx }) => shiftPx));
   const usualRad = median(Float64Array.from(jumps, ({ rollRad }) => rollRad));
-  return jumps.flatMap(({ shiftPx, rollRad }, i): Finding[] => {
-    const shifted = shiftPx > Math.max(bumpPart * stackWidthPx, bumpRatio * usualPx);
-    const turned = rollRad > Math.max(bumpRollRad, bumpRatio * usualRad);
+  return jumps.flatMap(({ shiftPx, rollRad, doubtPx }, i): Finding[] => {
+    const shifted = shiftPx > Math.max(bumpPart * size.width, bumpRatio * usualPx, doubtPx);
+    const turned = rollRad > Math.max(bumpRollRad, bumpRatio * usualRad, doubtPx / cornerPx);
     if (!shifted && !turned) return [];
     const numbers = [frames[i].number, frames[i + 1].number];
     return [

@@ -9,6 +9,8 @@ export interface RailTravel {
   places: number[];
   /** Change of the picture from frame to frame: mean change of ln energy over the tiles. */
   change: number[];
+  /** Part of all tiles that each step is read off, 0 to 1. */
+  votes: number[];
 }
 
 /** Fewer tiles than this tell nothing of a step. */
@@ -46,18 +48,17 @@ const backPart = 0.4;
  */
 export function railTravel(curves: FocusCurves, blurred: ReadonlySet<number>): RailTravel {
   const { frames } = curves;
-  const change = Array.from({ length: frames - 1 }, (_, k) =>
-    blurred.has(k) || blurred.has(k + 1) ? Number.NaN : changeBetween(curves, k, k + 1),
-  );
+  const changes = Array.from({ length: frames - 1 }, (_, k) => changeBetween(curves, k, k + 1));
+  const change = changes.map(({ mean }, k) => (blurred.has(k) || blurred.has(k + 1) ? Number.NaN : mean));
   const ratio = change.map((value, k) => value / usualChange(change, k));
   const steps = signed(curves, change, ratio, blurred);
   const places = [0];
   for (const step of steps) places.push(places.at(-1)! + (Number.isNaN(step) ? 1 : step));
-  return { steps, places, change };
+  return { steps, places, change, votes: changes.map(({ votes }) => votes) };
 }
 
-/** Mean change of the tiles that are clear of noise in one frame or the other; NaN with too few. */
-function changeBetween(curves: FocusCurves, one: number, other: number): number {
+/** Mean change of the tiles that are clear of noise in one frame or the other, NaN with too few; and which part they are. */
+function changeBetween(curves: FocusCurves, one: number, other: number): { mean: number; votes: number } {
   const { level, frames } = curves;
   const clear = clearLevel(curves);
   let sum = 0;
@@ -70,7 +71,8 @@ function changeBetween(curves: FocusCurves, one: number, other: number): number 
     sum += Math.abs(first - second);
     count++;
   }
-  return count >= fewestTiles ? sum / count : Number.NaN;
+  const mean = count >= fewestTiles ? sum / count : Number.NaN;
+  return { mean, votes: (count * frames) / level.length };
 }
 
 /**
@@ -150,7 +152,8 @@ function turnsAt(curves: FocusCurves, first: number, middle: number, last: numbe
   if (valleys > valleyPart && crests > crestPart && 1 - valleys - crests < slopePart) return true;
   // Before the first tile is sharp and after the last, all rise or all fall, and a turn shows crests alone.
   if (crests < allPart || count < (manyPart * curves.level.length) / curves.frames) return false;
-  const across = changeBetween(curves, first, last);
-  const [one, two] = [changeBetween(curves, first, middle), changeBetween(curves, middle, last)];
+  const across = changeBetween(curves, first, last).mean;
+  const one = changeBetween(curves, first, middle).mean;
+  const two = changeBetween(curves, middle, last).mean;
   return across < backPart * Math.min(one, two);
 }

@@ -9,6 +9,7 @@ import type { SensorSpot } from './finding.js';
 import { focusCurves } from './focus-curves.js';
 import { type FocusFit, fitFocus } from './focus-fit.js';
 import { searchHotPixels } from './hot-pixels.js';
+import type { TileCurves } from './tile-curves.js';
 
 /** What only full-size frames can tell, from a few of them. */
 export interface SecondLook {
@@ -55,14 +56,11 @@ export async function lookAgain(
     if (at >= 0) measureTiles(fed.value, motion.frames[fed.item].matrix, layout, at, curves);
   }
   const burstPlaces = burst.map((k) => places[k]);
-  return { hotPixels: hot.found(), fineWidth: widthOf(curves, burstPlaces) };
+  return { hotPixels: hot.found(), fineWidth: widthOf(curves, layout.light, burstPlaces) };
 }
 
-/** Tiles of the anchor: how many there are across, and their side in full-size pixels. */
-interface TileLayout {
-  columns: number;
-  tilePx: number;
-}
+/** Tiles of the anchor as the first look found them. */
+type TileLayout = Pick<TileCurves, 'columns' | 'tilePx' | 'light'>;
 
 /** The frames in a row with most tiles in focus inside their run; of equals those nearest to the middle. */
 function burstOf(fit: FocusFit, frames: number): number[] {
@@ -133,14 +131,19 @@ function measureAt(decoded: DecodedFrame, x: number, y: number): Float32Array | 
 }
 
 /** Middle of the widths of the curves that peak inside the burst, whose frames lie at `places`. */
-function widthOf(own: ReadonlyMap<number, Float32Array>, places: readonly number[]): number | undefined {
+function widthOf(
+  own: ReadonlyMap<number, Float32Array>,
+  lightOfTiles: Float32Array,
+  places: readonly number[],
+): number | undefined {
   if (own.size === 0) return undefined;
   const frames = places.length;
   const energy = new Float32Array(own.size * frames * directionCount);
   [...own.values()].forEach((curve, i) => {
     energy.set(curve.subarray(0, frames * directionCount), i * frames * directionCount);
   });
-  const curves = focusCurves({ columns: own.size, rows: 1, tilePx: fineTilePx, frames, energy });
+  const light = Float32Array.from(own.keys(), (tile) => lightOfTiles[tile]);
+  const curves = focusCurves({ columns: own.size, rows: 1, tilePx: fineTilePx, frames, energy, light });
   const widths = fitFocus(curves, places).tiles.flatMap((focus) =>
     focus && focus.best > 0 && focus.best < frames - 1 && focus.error < 0.5 ? [focus.width] : [],
   );

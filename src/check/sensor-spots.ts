@@ -13,6 +13,11 @@ export interface SpotPlane {
 
 /** Keeps noise in shadows from growing in the logarithm, 8-bit levels. */
 const lumaOffset = 12;
+/** Entries of the table of logarithms a level: the mean of 4 x 4 pixels of 8 bits, each in quarters, is one of them exactly. */
+const logSteps = 64;
+const logTable = Float32Array.from({ length: 255 * logSteps + 1 }, (_, i) =>
+  Math.log(i / logSteps + lumaOffset),
+);
 /** Dust is looked for on pictures of about so many pixels. */
 const planePixels = 400_000;
 
@@ -35,7 +40,8 @@ export function spotLight(luma: Float32Array, { width, height }: Size, k: number
       light[out] += sum;
     }
   }
-  for (let i = 0; i < light.length; i++) light[i] = Math.log(light[i] / (k * k) + lumaOffset);
+  const toEntry = logSteps / (k * k);
+  for (let i = 0; i < light.length; i++) light[i] = logTable[(light[i] * toEntry + 0.5) | 0];
   return light;
 }
 
@@ -57,7 +63,9 @@ const apartPx = 14;
  *
  * Each frame is compared with the mean of two at equal distance before and after it, both carried into its framing: the
  * subject goes out, as its focus changes little and evenly; dust stays, for it was elsewhere on the subject. A speck is
- * where this is dark time and again, judged by the scatter at the same place over the frames (Student's t).
+ * where this is dark time and again, judged by the scatter at the same place over the frames (Student's t). Where blur
+ * spreads over a dark ground, light grows faster and faster, which looks alike: a speck must be dark against the frames
+ * before and against those after.
  *
  * @param runs Frames in a row; an undefined plane stands for one that is of no use.
  * @param factor Full-size pixels per pixel of the planes.
@@ -103,12 +111,87 @@ export function findDust(
   found.sort((one, other) => other.depth - one.depth);
   const kept: typeof found = [];
   for (const spot of found) {
-    if (kept.every((other) => Math.hypot(other.x - spot.x, other.y - spot.y) > apartPx)) kept.push(spot);
+    if (kept.length === mostSpots) break;
+    const isApart = kept.every((other) => Math.hypot(other.x - spot.x, other.y - spot.y) > apartPx);
+    if (isApart && staysDark(spot, runs, lag, size, factor)) kept.push(spot);
   }
-  return kept.slice(0, mostSpots).map(({ x, y }) => ({
+  return kept.map(({ x, y }) => ({
     x: Math.round((x + 0.5) * factor - 0.5),
     y: Math.round((y + 0.5) * factor - 0.5),
   }));
+}
+
+/** Part of its darkness that a speck shows at least against the frames on either side. */
+const leastSided = 0.35;
+/** Dust is nothing to see on ground that is darker than this, nor when it takes less light than this, 8-bit levels. */
+const leastLuma = 16;
+const leastLevels = 0.6;
+
+/** Whether a spot is dark against the frames before it and those after it alike, and the picture moved there. */
+function staysDark(
+  spot: Spot,
+  runs: readonly (readonly (SpotPlane | undefined)[])[],
+  lag: number,
+  size: Size,
+  factor: number,
+): boolean {
+  const sides = [-lag, lag].map((aside) => {
+    const compared = runs.flatMap((run) =>
+      run.flatMap((own, k) => {
+        const other = run[k + aside];
+        return own && other ? [compareAt(spot, own, other, size, factor)] : [];
+      }),
+    );
+    const mean = compared.reduce((sum, { response }) => sum + response, 0) / compared.length;
+    const middle = (values: readonly number[]) => median(Float64Array.from(values));
+    return {
+      mean,
+      movePx: middle(compared.map(({ movePx }) => movePx)),
+      light: middle(compared.map(({ light }) => light)),
+    };
+  });
+  return sides.every(
+    ({ mean, movePx, light }) =>
+      mean < -Math.max(leastStay / 2, leastSided * spot.depth) &&
+      movePx >= leastMovePx &&
+      light > Math.log(leastLuma + lumaOffset) &&
+      spot.depth * Math.exp(light) > leastLevels,
+  );
+}
+
+/** At one spot of two frames: the response as `spotResponse` tells it of a picture, how far that moved, and ln light. */
+function compareAt(
+  { x, y, radius }: Spot,
+  own: SpotPlane,
+  other: SpotPlane,
+  { width, height }: Size,
+  factor: number,
+): { response: number; movePx: number; light: number } {
+  const { m, startX, startY } = carrying(own, other, factor);
+  const plane = other.light;
+  const outer = 3 * radius;
+  let [inner, innerCount, ring, ringCount] = [0, 0, 0, 0];
+  for (let dy = -outer; dy <= outer; dy++) {
+    for (let dx = -outer; dx <= outer; dx++) {
+      const u = startX + m[0] * (x + dx) + m[1] * (y + dy);
+      const v = startY + m[3] * (x + dx) + m[4] * (y + dy);
+      const column = Math.floor(u);
+      const row = Math.floor(v);
+      if (column < 0 || row < 0 || column + 1 >= width || row + 1 >= height) continue;
+      const value = own.light[(y + dy) * width + x + dx] - bilinear(plane, width, column, row, u, v);
+      if (Math.abs(dx) <= radius && Math.abs(dy) <= radius) {
+        inner += value;
+        innerCount++;
+      } else {
+        ring += value;
+        ringCount++;
+      }
+    }
+  }
+  const movePx = Math.hypot(startX + m[0] * x + m[1] * y - x, startY + m[3] * x + m[4] * y - y);
+  const known = innerCount > 0 && ringCount > 0;
+  const response = known ? inner / innerCount - ring / ringCount : 0;
+  return { response, movePx, light: own.light[y * width + x] };
 }
 
 /**
@@ -120,6 +203,14 @@ function clearErrors(count: number): number {
   return 4.3 + (21 / freedom) * (1 + 3 / freedom);
 }
 
+/** A dark spot: its middle and half side, pixels of the plane, and how dark it is, ln. */
+interface Spot {
+  x: number;
+  y: number;
+  radius: number;
+  depth: number;
+}
+
 interface Evidence {
   /** Mean and sum of squares of the response to a spot that stays. */
   mean: Float32Array;
@@ -127,12 +218,8 @@ interface Evidence {
   count: number;
 }
 
-function spotsOf(
-  { mean, squares, count }: Evidence,
-  { width, height }: Size,
-  radius: number,
-): { x: number; y: number; depth: number; radius: number }[] {
-  const found: { x: number; y: number; depth: number; radius: number }[] = [];
+function spotsOf({ mean, squares, count }: Evidence, { width, height }: Size, radius: number): Spot[] {
+  const found: Spot[] = [];
   const border = 3 * radius + 2;
   const clear = clearErrors(count);
   for (let y = border; y < height - border; y++) {
@@ -187,12 +274,8 @@ function subtractHalf(
   { width, height }: Size,
   factor: number,
 ): void {
-  const m = composeMatrices(invertMatrix(other.matrix), own.matrix);
+  const { m, startX, startY } = carrying(own, other, factor);
   const plane = other.light;
-  // Pixel centres of the plane lie at (x + 0.5) * factor - 0.5 of the full picture.
-  const toPlane = (full: number) => (full + 0.5) / factor - 0.5;
-  const startX = toPlane(m[0] * (factor - 1) * 0.5 + m[1] * (factor - 1) * 0.5 + m[2]);
-  const startY = toPlane(m[3] * (factor - 1) * 0.5 + m[4] * (factor - 1) * 0.5 + m[5]);
   for (let y = 0, i = 0; y < height; y++) {
     let u = startX + m[1] * y;
     let v = startY + m[4] * y;
@@ -203,14 +286,36 @@ function subtractHalf(
         left[i] -= own.light[i] / 2;
         continue;
       }
-      const at = row * width + column;
-      const s = u - column;
-      const t = v - row;
-      const upper = plane[at] + s * (plane[at + 1] - plane[at]);
-      const lower = plane[at + width] + s * (plane[at + width + 1] - plane[at + width]);
-      left[i] -= (upper + t * (lower - upper)) / 2;
+      left[i] -= bilinear(plane, width, column, row, u, v) / 2;
     }
   }
+}
+
+/** Carries a pixel of `own`'s plane into `other`'s: u = startX + m[0] x + m[1] y, v = startY + m[3] x + m[4] y. */
+function carrying(own: SpotPlane, other: SpotPlane, factor: number) {
+  const m = composeMatrices(invertMatrix(other.matrix), own.matrix);
+  // Pixel centres of the plane lie at (x + 0.5) * factor - 0.5 of the full picture.
+  const first = (factor - 1) / 2;
+  const toPlane = (full: number) => (full + 0.5) / factor - 0.5;
+  const startX = toPlane((m[0] + m[1]) * first + m[2]);
+  const startY = toPlane((m[3] + m[4]) * first + m[5]);
+  return { m, startX, startY };
+}
+
+/** The plane at (u, v), which lies between the pixel (column, row) and the next ones. */
+function bilinear(
+  plane: Float32Array,
+  width: number,
+  column: number,
+  row: number,
+  u: number,
+  v: number,
+): number {
+  const at = row * width + column;
+  const s = u - column;
+  const upper = plane[at] + s * (plane[at + 1] - plane[at]);
+  const lower = plane[at + width] + s * (plane[at + width + 1] - plane[at + width]);
+  return upper + (v - row) * (lower - upper);
 }
 
 /** Sums of a plane over all rectangles from its corner, (height + 1, width + 1). */

@@ -31,6 +31,9 @@ export function measureShake({ columns, rows, frames, energy }: TileCurves, nois
   return Array.from({ length: frames }, (_, k) => {
     const beside = [k - 1, k + 1].filter((other) => other >= 0 && other < frames);
     const pairs: [number[], number[]] = [[], []];
+    /** At an end: the same against the line through the two frames next to it. */
+    const bends: [number[], number[]] = [[], []];
+    const beyond = frames < 3 ? undefined : k === 0 ? 2 : k === frames - 1 ? frames - 3 : undefined;
     const dips: number[] = [];
     for (let tile = 0; tile < tiles; tile++) {
       const clear = clearOfNoise * noise;
@@ -44,11 +47,16 @@ export function measureShake({ columns, rows, frames, energy }: TileCurves, nois
       for (const pair of [0, 1]) {
         const usual = beside.reduce((total, other) => total + ratio(tile, other, pair), 0) / beside.length;
         pairs[pair].push(ratio(tile, k, pair) - usual);
+        if (beyond !== undefined && sum(tile, beyond) > clear)
+          bends[pair].push(ratio(tile, k, pair) - 2 * usual + ratio(tile, beyond, pair));
       }
     }
     const middle = (values: number[]) =>
       values.length >= fewestTiles ? median(Float64Array.from(values)) : Number.NaN;
-    return { uneven: Math.hypot(middle(pairs[0]), middle(pairs[1])), dip: middle(dips) };
+    const uneven = Math.hypot(middle(pairs[0]), middle(pairs[1]));
+    // Upright grass, say, loses detail unevenly as it goes out of focus too, but from frame to frame alike.
+    const bend = Math.hypot(middle(bends[0]), middle(bends[1]));
+    return { uneven: Number.isNaN(bend) ? uneven : Math.min(bend, uneven), dip: middle(dips) };
   });
 
   /** Whether the tile is sharper beside frame k than two frames away: it comes into focus about here. */

@@ -12,6 +12,8 @@ export interface TileCurves {
   frames: number;
   /** (rows * columns, frames, 4): energy by direction as in `DetailGrid`; NaN where the frame does not reach. */
   energy: Float32Array;
+  /** (rows * columns): mean brightness over the frames that reach, 8-bit levels; NaN where none does. */
+  light: Float32Array;
 }
 
 /** A frame's detail and where it lies. */
@@ -38,6 +40,8 @@ export function followTiles(placed: readonly PlacedGrid[], size: Size, shrink: n
   const frames = placed.length;
   const energy = new Float32Array(rows * columns * frames * directionCount).fill(Number.NaN);
   const sample = new Float64Array(directionCount);
+  const lightSum = new Float64Array(rows * columns);
+  const reached = new Uint32Array(rows * columns);
   placed.forEach(({ grid, matrix }, k) => {
     if (!matrix) return;
     const toFrame = invertMatrix(matrix);
@@ -46,18 +50,30 @@ export function followTiles(placed: readonly PlacedGrid[], size: Size, shrink: n
       const row = (tile - column) / columns;
       sample.fill(0);
       let inside = true;
+      let light = 0;
       for (let part = 0; part < cellsPerTile * cellsPerTile && inside; part++) {
         const x = column * tilePx + ((part % cellsPerTile) + 0.5) * cellFull - 0.5;
         const y = row * tilePx + (Math.floor(part / cellsPerTile) + 0.5) * cellFull - 0.5;
         const [u, v] = applyMatrix(toFrame, x, y);
         inside = addSample(grid, (u + 0.5) / cellFull - 0.5, (v + 0.5) / cellFull - 0.5, sample);
+        light += nearestLight(grid, (u + 0.5) / cellFull, (v + 0.5) / cellFull);
       }
       if (!inside) continue;
+      lightSum[tile] += light / cellsPerTile ** 2;
+      reached[tile]++;
       const at = (tile * frames + k) * directionCount;
       for (let d = 0; d < directionCount; d++) energy[at + d] = sample[d] / cellsPerTile ** 2;
     }
   });
-  return { columns, rows, tilePx, frames, energy };
+  const light = Float32Array.from(lightSum, (sum, tile) => sum / reached[tile]);
+  return { columns, rows, tilePx, frames, energy, light };
+}
+
+/** Brightness of the cell that holds a place, in cells; of the next one for a place just outside. */
+function nearestLight({ columns, rows, light }: DetailGrid, x: number, y: number): number {
+  const column = Math.max(0, Math.min(columns - 1, Math.floor(x)));
+  const row = Math.max(0, Math.min(rows - 1, Math.floor(y)));
+  return light[row * columns + column];
 }
 
 /** Adds the bilinear sample at a place in cells; false where it lies more than half a cell outside. */

@@ -39,6 +39,15 @@ describe('tiles under the blur of a lens', () => {
     expect(beyond(60, 120)).toBeLessThan(0.05);
   });
 
+  test('that no longer get sharper at an end are in focus about there', () => {
+    const frames = range(10);
+    const tiles = spread(200, 8.6, 9.4);
+    const curves = focusCurves(madeCurves({ frames, tiles, blurPerStepPx: 0.8 }));
+    const fit = fitFocus(curves, frames).tiles.filter((focus) => focus !== undefined);
+    expect(fit.length).toBeGreaterThan(100);
+    expect(fit.filter((focus) => focus.place > 9.75).length / fit.length).toBeLessThan(0.05);
+  });
+
   test('without detail are given no place', () => {
     const curves = madeCurves({ frames: range(12), tiles: spread(40, 2, 9), loss: () => 0 });
     expect(fitFocus(focusCurves(curves), range(12)).tiles.filter((focus) => focus)).toHaveLength(0);

@@ -76,3 +76,22 @@ test('burnt highlights are told with their frame and place, a white ground is on
   );
   expect(ground.findings).toMatchObject([{ kind: 'highlights', rank: 'note' }]);
 });
+
+test.each([
+  [5, 10],
+  [6, 11],
+  [1, 5],
+])('a lamp that changed its light for frames %i to %i is told of these and no others', (from, to) => {
+  const isOdd = (k: number) => k + 1 >= from && k + 1 <= to;
+  const wanted = Array.from({ length: to - from + 1 }, (_, i) => from + i);
+  const all = Array.from({ length: 16 }, (_, k) => {
+    const light = isOdd(k) ? [1.35, 1.2, 1.05] : [1, 1, 1];
+    const gainRatio = light.map((value) => (value * (k % 2 === 0 ? 1.01 : 0.99)) ** (-1 / 2.2));
+    return { number: k + 1, gainRatio } as FrameMotion;
+  });
+  const { findings } = judgeLight(all, []);
+  expect(findings.map(({ kind, frames: told }) => [kind, told])).toEqual([
+    ['light', wanted],
+    ['white-balance', wanted],
+  ]);
+});

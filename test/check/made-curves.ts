@@ -59,7 +59,8 @@ export function madeCurves({
       }
     });
   });
-  return { columns: tiles.length, rows: 1, tilePx: 16, frames: frames.length, energy };
+  const light = new Float32Array(tiles.length).fill(120);
+  return { columns: tiles.length, rows: 1, tilePx: 16, frames: frames.length, energy, light };
 }
 
 /** Whole numbers from 0. */

@@ -102,6 +102,27 @@ describe('dust', () => {
     expect(findDust([planes([{ x: 60, y: 50, on: 'sensor' }], 0)], size, 1)).toEqual([]);
   });
 
+  test.each([
+    [60, 1],
+    [6, 0],
+  ])('on a ground of %i levels is told of %i specks: on black it is nothing to see', (ground, specks) => {
+    const random = createRandom(1, 'ground');
+    const run = Array.from({ length: count }, (): SpotPlane => {
+      const place = {
+        scale: 1,
+        rollRad: 0,
+        shiftXPx: random.between(-3, 3),
+        shiftYPx: random.between(-3, 3),
+      };
+      const luma = Float32Array.from({ length: size.width * size.height }, (_, i) => {
+        const off = Math.hypot((i % size.width) - 60, Math.floor(i / size.width) - 50);
+        return ground * (1 - 0.2 * Math.exp(-(off * off) / 12)) + 0.2 * random.normal();
+      });
+      return { light: spotLight(luma, size, 1), matrix: similarityMatrix(place, size.width, size.height) };
+    });
+    expect(findDust([run], size, 1)).toHaveLength(specks);
+  });
+
   test('planes of large pictures are smaller, and means of blocks', () => {
     expect(planeShrink({ width: 640, height: 480 })).toBe(1);
     expect(planeShrink({ width: 1500, height: 1000 })).toBe(2);

@@ -14,6 +14,7 @@ import {
   formatFaults,
   measureFaults,
 } from './faults/fault-table.js';
+import { faultNames } from './faults/plan-fault.js';
 import { measure } from './measure.js';
 import type { Raster } from './raster.js';
 import { readResult } from './result.js';
@@ -21,13 +22,14 @@ import { readScene, type Scene } from './scene.js';
 import { hashFiles, sceneFolder, sceneRecipes } from './scenes.js';
 import { formatTable, legend, type Row, type Shortfall, shortfalls } from './table.js';
 
-const usage = `Usage: npm run quality -- [--scene NAME]... [--rules auto,select,weigh] [--keep DIR] [--faults] [--seeds N] [--json]
+const usage = `Usage: npm run quality -- [--scene NAME]... [--rules auto,select,weigh] [--keep DIR] [--faults] [--fault NAME]... [--seeds N] [--json]
 Renders scenes with a known truth, merges them by each rule, and prints how far each result is from the truth.
 Then plants faults in stacks and prints how many of them lamella check finds.
   --scene NAME   one of ${sceneRecipes.map(({ name }) => name).join(', ')} (default: all)
   --rules LIST   rules to merge by (default: auto,select,weigh)
   --keep DIR     keep the result folders and the baselines' pictures in DIR
   --faults       print the table of planted faults alone; with --scene it is left out
+  --fault NAME   only this fault of the table, such as 'bump' or 'none' (default: all)
   --seeds N      seeds of the planted faults (default: 7, with three scenes each)
   --json         print one JSON object instead of tables
 Exit code 1: auto is worse than the better baseline in some column, a merge failed, or too few faults were found.`;
@@ -47,6 +49,7 @@ const { values: flags } = parseArgs({
     rules: { type: 'string', default: 'auto,select,weigh' },
     keep: { type: 'string' },
     faults: { type: 'boolean', default: false },
+    fault: { type: 'string', multiple: true },
     seeds: { type: 'string', default: '7' },
     json: { type: 'boolean', default: false },
     help: { type: 'boolean', default: false },
@@ -56,7 +59,16 @@ if (flags.help) {
   console.log(usage);
   process.exit(0);
 }
-const wanted = flags.faults ? [] : (flags.scene ?? sceneRecipes.map(({ name }) => name));
+const faultsAlone = flags.faults || flags.fault !== undefined;
+const wanted = faultsAlone ? [] : (flags.scene ?? sceneRecipes.map(({ name }) => name));
+const wantedFaults = faultNames.filter((name) => flags.fault?.includes(name) ?? true);
+const strangeFault = flags.fault?.find((name) => !faultNames.some((known) => known === name));
+if (strangeFault !== undefined) {
+  console.error(
+    `Expected one of ${faultNames.join(', ')} for --fault but received ${strangeFault}\n${usage}`,
+  );
+  process.exit(2);
+}
 const seeds = Number(flags.seeds);
 if (!Number.isInteger(seeds) || seeds < 1) {
   console.error(`Expected a whole number from 1 for --seeds but received ${flags.seeds}\n${usage}`);
@@ -88,8 +100,8 @@ try {
     reports.push(report);
     if (!flags.json) console.log(`\n${describe(report)}`);
   }
-  if (flags.faults || flags.scene === undefined) {
-    faults.push(...(await measureFaults(seeds, (text) => console.error(text))));
+  if (faultsAlone || flags.scene === undefined) {
+    faults.push(...(await measureFaults(seeds, wantedFaults, (text) => console.error(text))));
     if (!flags.json) console.log(`\n${describeFaults(faults)}`);
   }
   if (flags.json) console.log(JSON.stringify({ scenes: reports, faults }, dropUnmeasured, 1));

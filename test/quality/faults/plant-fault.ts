@@ -1,42 +1,24 @@
-import { mkdir } from 'node:fs/promises';
-import { createRandom, type Random } from '../../../samples/random.js';
+import { copyFile, mkdir } from 'node:fs/promises';
+import { join } from 'node:path';
+import { createRandom } from '../../../samples/random.js';
 import { commonDefaults } from '../../../samples/render-scene.js';
 import { createSensor, encodePicture, exposeSensor, type Sensor } from '../../../samples/sensor.js';
 import { smearPicture } from '../../../samples/smear.js';
-import { writeFrame } from '../../../samples/write-frame.js';
 import { type PlainStack, plainSize } from './plain-stack.js';
-
-/** Faults that are planted, in the order of the table; 'none' is a clean stack. */
-export const faultNames = [
-  'none',
-  'missed step',
-  'step not taken',
-  'shaken frame',
-  'flicker',
-  'too-coarse steps',
-  'dust',
-  'reversed turn',
-  'reversed order',
-  'short in front',
-  'short behind',
-] as const;
-export type FaultName = (typeof faultNames)[number];
+import { type FaultName, type FaultPlan, type FaultyShot, planFault } from './plan-fault.js';
+import { writePhotograph } from './write-photograph.js';
 
 /** What was planted where. */
 export interface Planted {
   fault: FaultName;
   /** Numbers of the frames that are at fault, from 1, in the order as written. */
   frames: number[];
-  /** Middles of the dust specks, px. */
+  /** Middles of the dust specks and hot pixels, px. */
   specks: { x: number; y: number }[];
+  hotPixels: { x: number; y: number }[];
 }
 
-interface FaultyShot {
-  /** Index of the plain frame. */
-  of: number;
-  smearPx: number;
-  gain: number;
-}
+const { width, height } = plainSize;
 
 /** Writes the plain stack as photographs with one fault; everything is drawn from the seed. */
 export async function plantFault(
@@ -45,108 +27,74 @@ export async function plantFault(
   seed: number,
   folder: string,
 ): Promise<Planted> {
-  const random = createRandom(seed, `fault ${fault}`);
-  const { shots, frames } = planFault(fault, random);
-  const { width, height } = plainSize;
-  const options = {
-    bits: 8,
-    noise: commonDefaults.noise,
-    dust: fault === 'dust' ? 6 : 0,
-    hotPixels: 0,
-  } as const;
-  const sensor = createSensor(width, height, options, seed);
+  const plan = planFault(fault, createRandom(seed, `fault ${fault}`));
+  const { dust, hotPixels, roomPx, shots, frames } = plan;
+  const sensor = createSensor(width, height, { bits: 8, noise: commonDefaults.noise, dust, hotPixels }, seed);
+  const cut = await cutOffs(plain, plan);
+  const size = { width: width - 2 * roomPx, height: height - 2 * roomPx };
+  const pathOf = (number: number) => join(folder, `${String(number).padStart(4, '0')}.jpg`);
   await mkdir(folder, { recursive: true });
   for (const [k, shot] of shots.entries()) {
-    let linear = await plain.readFrame(shot.of);
-    if (shot.smearPx > 0) {
-      const angle = random.between(0, Math.PI);
-      linear = smearPicture(
-        linear,
-        width,
-        height,
-        shot.smearPx * Math.cos(angle),
-        shot.smearPx * Math.sin(angle),
-      );
+    if (shot.isCopy) {
+      await copyFile(pathOf(k), pathOf(k + 1));
+      continue;
     }
-    for (let i = 0; i < linear.length; i++) linear[i] *= shot.gain;
+    const linear = lit(await plain.readFrame(shot.of), shot, cut.gain);
     exposeSensor(linear, sensor, k + 1);
-    await writeFrame(folder, k + 1, encodePicture(linear, 8), {
-      ...commonDefaults,
-      width,
-      height,
-    });
+    // After the noise: what a curve cuts off in developing is black without a trace of it.
+    if (cut.black > 0) for (let i = 0; i < linear.length; i++) linear[i] -= cut.black;
+    const pixels = encodePicture(linear, 8) as Uint8Array;
+    await writePhotograph(folder, k + 1, cropped(pixels, shot, roomPx), size, shot.told, shot.as);
   }
-  return { fault, frames, specks: specksOf(sensor) };
+  const hot = sensor.hot.map(({ sample }) => {
+    const pixel = Math.floor(sample / 3);
+    return { x: pixel % width, y: Math.floor(pixel / width) };
+  });
+  return { fault, frames, specks: specksOf(sensor), hotPixels: hot };
 }
 
-function planFault(fault: FaultName, random: Random): { shots: FaultyShot[]; frames: number[] } {
-  const whole = (low: number, high: number) => low + Math.floor(random.unit() * (high - low + 1));
-  const count = plainSize.frames;
-  let order = Array.from({ length: count }, (_, k) => k);
-  let frames: number[] = [];
-  switch (fault) {
-    case 'missed step': {
-      const left = whole(5, count - 6);
-      order = order.filter((k) => k !== left);
-      frames = [left, left + 1];
-      break;
-    }
-    case 'step not taken': {
-      const again = whole(3, count - 4);
-      order.splice(again, 0, again);
-      frames = [again + 1, again + 2];
-      break;
-    }
-    case 'shaken frame':
-      frames = [whole(1, count)];
-      break;
-    case 'too-coarse steps':
-      order = order.filter((k) => k % 3 === 1);
-      break;
-    case 'reversed turn': {
-      const from = whole(3, count - 9);
-      const length = whole(3, 6);
-      order = [
-        ...order.slice(0, from),
-        ...order.slice(from, from + length).reverse(),
-        ...order.slice(from + length),
-      ];
-      frames = Array.from({ length }, (_, i) => from + i + 1);
-      break;
-    }
-    case 'reversed order':
-      order.reverse();
-      break;
-    case 'short in front':
-      order = order.slice(whole(6, 9));
-      frames = [1];
-      break;
-    case 'short behind':
-      order = order.slice(0, count - whole(6, 9));
-      frames = [order.length];
-      break;
-    default:
+/** Light of a plain frame with what the shot does to it. */
+function lit(plain: Float32Array, { smearPx, smearRad, light }: FaultyShot, gain: number): Float32Array {
+  const linear =
+    smearPx > 0
+      ? smearPicture(plain, width, height, smearPx * Math.cos(smearRad), smearPx * Math.sin(smearRad))
+      : plain;
+  for (let i = 0; i < linear.length; i++) linear[i] *= gain * light[i % 3];
+  return linear;
+}
+
+/** The gain that burns, and the light that is cut off to block, the planned shares of the middle frame. */
+async function cutOffs(
+  plain: PlainStack,
+  { burntShare, blockedShare, shots }: FaultPlan,
+): Promise<{ gain: number; black: number }> {
+  if (burntShare === 0 && blockedShare === 0) return { gain: 1, black: 0 };
+  const linear = await plain.readFrame(shots[shots.length >> 1].of);
+  const most = Float32Array.from({ length: width * height }, (_, i) =>
+    Math.max(linear[3 * i], linear[3 * i + 1], linear[3 * i + 2]),
+  ).sort();
+  const at = (share: number) => most[Math.floor(share * (most.length - 1))];
+  return {
+    gain: burntShare > 0 ? 1 / at(1 - burntShare) : 1,
+    black: blockedShare > 0 ? at(blockedShare) : 0,
+  };
+}
+
+function cropped(pixels: Uint8Array, { shiftXPx, shiftYPx }: FaultyShot, roomPx: number): Uint8Array {
+  if (roomPx === 0) return pixels;
+  const rows = height - 2 * roomPx;
+  const rowBytes = (width - 2 * roomPx) * 3;
+  const out = new Uint8Array(rows * rowBytes);
+  for (let y = 0; y < rows; y++) {
+    const from = ((y + roomPx - shiftYPx) * width + roomPx - shiftXPx) * 3;
+    out.set(pixels.subarray(from, from + rowBytes), y * rowBytes);
   }
-  const flicker = fault === 'flicker' ? whole(1, 3) : 0;
-  const flickering = new Set(Array.from({ length: flicker }, () => whole(2, order.length - 1)));
-  if (fault === 'flicker') frames = [...flickering].sort((a, b) => a - b);
-  const shots = order.map((of, k): FaultyShot => {
-    const side = random.unit() < 0.5 ? -1 : 1;
-    return {
-      of,
-      smearPx: fault === 'shaken frame' && frames[0] === k + 1 ? random.between(5, 10) : 0,
-      gain:
-        (1 + random.between(-0.02, 0.02)) *
-        (flickering.has(k + 1) ? 1 + side * random.between(0.12, 0.3) : 1),
-    };
-  });
-  return { shots, frames };
+  return out;
 }
 
 /** Darkest places of the dust, from the map of what it lets pass. */
 function specksOf({ passing }: Sensor): { x: number; y: number }[] {
   if (!passing) return [];
-  const { width, height } = plainSize;
   const specks: { x: number; y: number }[] = [];
   for (let y = 1; y < height - 1; y++) {
     for (let x = 1; x < width - 1; x++) {

@@ -1,0 +1,106 @@
+import { describe, expect, test } from 'vitest';
+import { createRandom } from '../../samples/random.js';
+import { motionFindings } from '../../src/check/motion-findings.js';
+import type { FrameMotion, MotionSolution } from '../../src/register/motion-solution.js';
+import { identityMatrix, type Similarity } from '../../src/register/transform.js';
+
+const size = { width: 6000, height: 4000 };
+
+interface Given {
+  numbers?: readonly number[];
+  place?: (k: number) => Partial<Similarity>;
+  residualPx?: (k: number) => number;
+  steps?: (k: number) => number;
+  /** Part of the tiles that tell the steps. */
+  votes?: number;
+}
+
+/** Verdicts on frames without a fault but what is given. */
+function verdicts({ numbers, place, residualPx, steps, votes = 0.5 }: Given) {
+  const own = numbers ?? Array.from({ length: 20 }, (_, k) => k + 1);
+  const frames = own.map(
+    (number, k): FrameMotion => ({
+      number,
+      usable: true,
+      similarity: { scale: 1, rollRad: 0, shiftXPx: 0, shiftYPx: 0, ...place?.(k) },
+      matrix: identityMatrix,
+      residualPx: residualPx?.(k) ?? 0.3,
+      scaleResidual: 0,
+      stepResidual: 0,
+      sharpness: 1,
+      detail: 10,
+      sameAsPrevious: false,
+      gainRatio: [1, 1, 1],
+    }),
+  );
+  const motion: MotionSolution = {
+    anchorNumber: own[0],
+    frames,
+    direction: 'unknown',
+    rollFound: false,
+    warnings: [],
+  };
+  const each = own.slice(1);
+  const travel = {
+    steps: each.map((_, k) => steps?.(k) ?? 1),
+    places: own.map((_, k) => k),
+    change: each.map(() => 0.5),
+    votes: each.map(() => votes),
+  };
+  return motionFindings(motion, travel, new Set(), 0.8, size);
+}
+
+/** Each frame anywhere within some px of its place, as on a shaky bench. */
+function jitter(seed: number, px: number): Similarity[] {
+  const random = createRandom(seed, 'jitter');
+  const draw = () => px * random.normal();
+  return Array.from({ length: 20 }, () => ({
+    scale: 1,
+    rollRad: 0,
+    shiftXPx: draw(),
+    shiftYPx: draw(),
+  }));
+}
+
+describe('a bump', () => {
+  test.each([1, 2, 3, 4, 5, 6, 7, 8, 9, 10])('stands out of jitter, and jitter is none; seed %i', (seed) => {
+    const shaky = jitter(seed, 20);
+    expect(verdicts({ place: (k) => shaky[k] })).toEqual([]);
+    const told = verdicts({
+      place: (k) => ({ ...shaky[k], shiftXPx: shaky[k].shiftXPx + (k >= 9 ? 200 : 0) }),
+    });
+    expect(told).toMatchObject([{ kind: 'bump', rank: 'flaw', frames: [9, 10] }]);
+  });
+
+  test('by roll is told, unless it is no more than the doubt of blurred frames', () => {
+    const turned = (k: number) => ({ rollRad: k >= 15 ? 0.008 : 0 });
+    expect(verdicts({ place: turned })).toMatchObject([{ kind: 'bump', frames: [15, 16] }]);
+    expect(verdicts({ place: turned, residualPx: (k) => (k >= 14 ? 8 : 0.3) })).toEqual([]);
+  });
+});
+
+describe('a long step', () => {
+  test('is told as missed, with what to do', () => {
+    const [told] = verdicts({ steps: (k) => (k === 6 ? 2 : 1) });
+    expect(told).toMatchObject({ kind: 'missed-step', rank: 'spoils', frames: [7, 8] });
+    expect(told.advice).toBe('Add a frame between 7 and 8, or shoot from frame 7 on again.');
+  });
+
+  test('over a frame that is not there says which, and asks for it', () => {
+    const [told] = verdicts({ numbers: [1, 2, 3, 4, 6, 7, 8, 9, 10], steps: (k) => (k === 3 ? 1.9 : 1) });
+    expect(told.frames).toEqual([4, 6]);
+    expect(told.message).toContain('frame 5 is not there');
+    expect(told.advice).toContain('Put frame 5 back');
+  });
+
+  test('is not told where steps are not known to better than that', () => {
+    const wild = [1, 0.7, 1.3, 0.6, 1.6, 0.7, 1.4, 0.8, 1.3, 0.6];
+    expect(verdicts({ steps: (k) => wild[k % wild.length] })).toEqual([]);
+  });
+
+  test('must be longer where a small subject alone shows it', () => {
+    const steps = (length: number) => (k: number) => (k === 6 ? length : 1);
+    expect(verdicts({ steps: steps(1.6), votes: 0.05 })).toEqual([]);
+    expect(verdicts({ steps: steps(2), votes: 0.05 })).toHaveLength(1);
+  });
+});
