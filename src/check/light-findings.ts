@@ -15,8 +15,8 @@ export interface LightJudgement {
 const encodingPower = 2.2;
 /** Frames to either side that tell what is usual. */
 const reach = 4;
-/** Part of a departure that shows against the frames around: at the edge of a run half of them are as odd. */
-const aroundPart = 0.6;
+/** Fewer frames on a side tell nothing by themselves. */
+const fewestBeside = 2;
 /** Departures of ln light: seen, and too much to be evened out without a trace (a third of a stop). */
 const seenLight = 0.075;
 const strongLight = Math.LN2 / 3;
@@ -132,29 +132,15 @@ function clipped(
 }
 
 /**
- * Values that depart by more than `seen` from those around them and from the whole stack, once its drift (Theil 1950,
- * Sen 1968) is taken out. Either alone would name the wrong ones: beside a run of odd frames the plain ones depart from what
- * is around, and where a lamp warms up both ends depart from the whole. Frames that go on at the level of an odd one beside
- * them belong to its run.
+ * Values that depart by more than `seen` from the whole stack, and from the frames before or after them. Either alone would
+ * name the wrong ones: beside a run of odd frames the plain ones depart from what is around, and where a lamp warms up both
+ * ends depart from the whole. Frames that go on at the level of an odd one beside them belong to its run.
  *
  * @returns `off`: how far each lies from the whole.
  */
 function departures(values: readonly number[], seen: number): { off: number[]; odd: Set<number> } {
-  const slopes = values.flatMap((value, i) =>
-    values.slice(0, i).map((other, j) => (value - other) / (i - j)),
-  );
-  const slope = median(Float64Array.from(slopes));
-  const level = values.map((value, k) => value - slope * k);
-  const usual = median(Float64Array.from(level));
-  const off = level.map((value) => value - usual);
-  const odd = new Set(
-    level.flatMap((value, k) => {
-      const around = level.filter((_, i) => i !== k && Math.abs(i - k) <= reach);
-      const fromAround = around.length < 2 ? 0 : value - median(Float64Array.from(around));
-      const isOdd = Math.abs(fromAround) > aroundPart * seen && Math.abs(off[k]) > seen;
-      return isOdd ? [k] : [];
-    }),
-  );
+  const off = withoutDrift(values);
+  const odd = new Set(off.flatMap((value, k) => (Math.abs(value) > seen && stepsOut(k) ? [k] : [])));
   // A set is walked through to what is added on the way.
   for (const k of odd) {
     for (const next of [k - 1, k + 1]) {
@@ -162,6 +148,33 @@ function departures(values: readonly number[], seen: number): { off: number[]; o
     }
   }
   return { off, odd };
+
+  function stepsOut(k: number): boolean {
+    const before = off.slice(Math.max(0, k - reach), k);
+    const after = off.slice(k + 1, k + 1 + reach);
+    // Near an end one side tells too little, and might follow a drift.
+    const sides =
+      Math.min(before.length, after.length) >= fewestBeside ? [before, after] : [[...before, ...after]];
+    return sides.some((side) => side.length >= 2 && Math.abs(off[k] - middle(side)) > seen);
+  }
+}
+
+/** Values less their median, and less their drift (Theil 1950, Sen 1968) where that leaves them closer together. */
+function withoutDrift(values: readonly number[]): number[] {
+  const slopes = values.flatMap((value, i) =>
+    values.slice(0, i).map((other, j) => (value - other) / (i - j)),
+  );
+  const [plain, level] = [0, middle(slopes)].map((slope) => {
+    const rest = values.map((value, k) => value - slope * k);
+    const usual = middle(rest);
+    return rest.map((value) => value - usual);
+  });
+  const spread = (rest: readonly number[]) => middle(rest.map(Math.abs));
+  return spread(plain) <= spread(level) ? plain : level;
+}
+
+function middle(values: readonly number[]): number {
+  return median(Float64Array.from(values));
 }
 
 function geometricMean(values: readonly number[]): number {
