@@ -30,6 +30,8 @@ export const standstill = 0.4;
 const wellClear = 0.9;
 /** Change of ln energy that noise does not make. */
 const plainChange = 0.35;
+/** Steps so small that fewer of the tiles change clearly show the noise of the others, not a turn. */
+const leastPart = 0.2;
 /** Parts of the tiles that are less sharp in the middle of three frames, and that go on getting sharper or softer, at a turn. */
 const valleyPart = 0.2;
 const slopePart = 0.38;
@@ -120,6 +122,8 @@ function signed(
 /** How the tiles' detail goes over three frames, as parts of those that change clearly. */
 export interface TileShapes {
   count: number;
+  /** Part of the tiles with detail that change clearly, 0 to 1. */
+  part: number;
   /** Less sharp in the middle frame than in both others. */
   valleys: number;
   /** Sharper in the middle frame. */
@@ -129,17 +133,18 @@ export interface TileShapes {
 export function shapesAt(curves: FocusCurves, first: number, middle: number, last: number): TileShapes {
   const { level, frames } = curves;
   const clear = clearLevel(curves) + wellClear;
-  let [valleys, crests, count] = [0, 0, 0];
+  let [valleys, crests, count, seen] = [0, 0, 0, 0];
   for (let at = 0; at < level.length; at += frames) {
     const from = level[at + first] - level[at + middle];
     const to = level[at + last] - level[at + middle];
+    if (Math.max(level[at + first], level[at + middle], level[at + last]) >= clear) seen++;
     if (!(Math.abs(from) > plainChange && Math.abs(to) > plainChange)) continue;
     if (Math.max(level[at + first], level[at + middle], level[at + last]) < clear) continue;
     if (from > 0 && to > 0) valleys++;
     else if (from < 0 && to < 0) crests++;
     count++;
   }
-  return { count, valleys: valleys / count, crests: crests / count };
+  return { count, part: count / seen, valleys: valleys / count, crests: crests / count };
 }
 
 /**
@@ -147,8 +152,8 @@ export function shapesAt(curves: FocusCurves, first: number, middle: number, las
  * frame than in both others as the rail moves on, but less sharp than both only after a turn.
  */
 function turnsAt(curves: FocusCurves, first: number, middle: number, last: number): boolean {
-  const { count, valleys, crests } = shapesAt(curves, first, middle, last);
-  if (count < fewestTiles) return false;
+  const { count, part, valleys, crests } = shapesAt(curves, first, middle, last);
+  if (count < fewestTiles || part < leastPart) return false;
   if (valleys > valleyPart && crests > crestPart && 1 - valleys - crests < slopePart) return true;
   // Before the first tile is sharp and after the last, all rise or all fall, and a turn shows crests alone.
   if (crests < allPart || count < (manyPart * curves.level.length) / curves.frames) return false;

@@ -1,4 +1,5 @@
 import { expect, test } from 'vitest';
+import { createRandom } from '../../samples/random.js';
 import { focusCurves } from '../../src/check/focus-curves.js';
 import { railTravel } from '../../src/check/rail-travel.js';
 import { madeCurves, range, spread } from './made-curves.js';
@@ -43,4 +44,17 @@ test('steps to and from a blurred frame are not known, and do not upset the othe
   const { steps } = travel(range(16), 1, new Set([6]));
   expect(steps.flatMap((step, k) => (Number.isNaN(step) ? [k] : []))).toEqual([5, 6]);
   expect(Math.min(...steps.filter((step) => !Number.isNaN(step)))).toBeGreaterThan(0.7);
+});
+
+test('where steps are too small to change what is seen, a few unsteady tiles make no turn', () => {
+  const places = range(40).map((k) => 0.12 * k);
+  const made = madeCurves({ frames: places, tiles: spread(300, 0, 5) });
+  const random = createRandom(1, 'unsteady');
+  // Every eighth tile is up or down by chance, as with strong noise or things that sway.
+  for (let at = 0; at < made.energy.length; at += 4) {
+    const tile = Math.floor(at / (4 * places.length));
+    if (tile % 8 === 0)
+      made.energy.subarray(at, at + 4).fill(made.energy[at] * (random.unit() < 0.5 ? 1 : 3));
+  }
+  expect(railTravel(focusCurves(made), new Set()).steps.filter((step) => step < 0)).toEqual([]);
 });
