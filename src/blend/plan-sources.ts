@@ -1,4 +1,4 @@
-import type { FocusTracker } from '../focus/focus-tracker.js';
+import { type FocusTracker, statePlane } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import type { SourceRule } from '../merge/options.js';
@@ -14,12 +14,17 @@ export const tileRows = 32;
 export const tileColumns = 64;
 /** Levels at which the nearer surface wins beside an edge; at coarser ones its blur no longer reaches. */
 const nearLevels = 4;
+/** Something thin is laid over what is behind it when either is blurred this wide where the other is sharp, px. */
+const strandBlurPx = 2.8;
+/** Farther apart than any stack is long, 1/64 frame. */
+const never = 1 << 20;
 const frameBytes = 7 * 8;
 const ruleNumbers: Record<SourceRule, number> = { auto: 0, select: 1, weigh: 2 };
 
 /**
- * Where each coefficient of a level comes from: `centre` in frame ordinals and `reach` in frames, both u16 in
- * 1/64 frame. Planes of one u16 element per pixel of the level, in the arena.
+ * Where each coefficient of a level comes from: `centre` in 1/64 frame ordinals, `reach` in its low six bits in 1/16
+ * frame, in its high ten the ordinal of a frame that is added, 0 = none: see assembly/blend.ts. Planes of one u16
+ * element per pixel of the level, in the arena.
  */
 export interface LevelPlan {
   centre: Planes;
@@ -58,10 +63,12 @@ export function takePlan(arena: Arena, size: Size, frames: number): SourcePlan {
  *
  * `weigh`: frames around the surface. `select`: at the followed levels the frame of the largest measure, at
  * coarser ones the surface. `auto`: the surface, but at the followed levels their own peak where it stands out
- * clearly and means something else than the surface: a bristle in front of an eye.
+ * clearly and means something else than the surface: a bristle in front of an eye. Where what is behind shows as much
+ * detail as the bristle, the bristle's is laid over it.
  *
  * @param toFrame Composite pixel to frame pixel, by ordinal - 1.
  * @param nearSign Which way along the stack is nearer: 1 lower ordinals, -1 higher ones, 0 unknown.
+ * @param blurPx Radius of the blur one frame away (see `measureBlur`); undefined: nothing is laid over the rest.
  */
 export async function planSources(
   arena: Arena,
@@ -73,7 +80,9 @@ export async function planSources(
   frame: Size,
   rule: SourceRule,
   nearSign: -1 | 0 | 1,
+  blurPx: number | undefined,
 ): Promise<void> {
+  const strandApart = blurPx === undefined ? never : Math.round(64 * Math.max(2, strandBlurPx / blurPx));
   const mark = arena.mark();
   const full = plan.levels[0].centre;
   const tiles = Math.ceil(full.width / tileColumns) * Math.ceil(full.height / tileRows);
@@ -124,6 +133,9 @@ export async function planSources(
         peaks?.pointer ?? 0,
         peaks?.planeBytes ?? 0,
         peaks?.stride ?? 0,
+        peaks ? strandsOf(peaks, level) : 0,
+        strandApart,
+        nearSign,
         centre.pointer,
         reach.pointer,
         stride,
@@ -144,4 +156,9 @@ export async function planSources(
     );
   }
   arena.release(mark);
+}
+
+/** Address of the ordinals of what is thin and near: see assembly/surface.ts. */
+function strandsOf(peaks: Planes, level: number): number {
+  return peaks.pointer + (level === 0 ? statePlane.strand : statePlane.second) * peaks.planeBytes;
 }

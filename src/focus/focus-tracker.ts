@@ -13,10 +13,19 @@ const prominenceCodes = codesPerOctave;
 
 /** From the tenth percentile of the measure over noise to the best of some 30 frames of it, code steps: measured. */
 const noiseSpreadCodes = 600;
+/** Share of the frames that show no more than noise at the low end of their measures; in others texture may be everywhere. */
+const lowFrames = 0.1;
 /** Pixels of a level to either side that a measure depends on. */
 const windowReach = 3;
 /** About so many pixels a level go into the noise statistics of a frame. */
 const noiseSamples = 40_000;
+/**
+ * The noise of one brightness stands over that of another by no more than this, code steps: sensors and tone curves
+ * differ so far. A tone that only hairs or seams have shows their detail in all of its pixels. At coarser levels what
+ * is out of focus counts as noise too, and has no such bound.
+ */
+const noiseRangeCodes = 2 * codesPerOctave;
+const noiseLevels = 2;
 /** Bins of brightness that the noise is told apart by. */
 export const noiseBins = 8;
 const leastNoiseSamples = 100;
@@ -26,7 +35,7 @@ export function noiseBin(luma64: number): number {
   return Math.min(noiseBins - 1, (luma64 * noiseBins) >> 14);
 }
 
-/** Planes of the focus-curve state, in this order; the last is kept at level 0 alone. */
+/** Planes of the focus-curve state, in this order; the last two are kept at level 0 alone. */
 export const statePlane = {
   best: 0,
   before: 1,
@@ -37,6 +46,8 @@ export const statePlane = {
   bestOrdinal: 6,
   secondOrdinal: 7,
   luma: 8,
+  /** Room for what the surface finds: see assembly/surface.ts. */
+  strand: 9,
 } as const;
 
 /**
@@ -63,7 +74,7 @@ export class FocusTracker {
     this.levels = out.length;
     const own = levelSizes(frame).slice(0, this.levels);
     this.state = out.map(({ width, height }, level) => {
-      return arena.takeCleared(width, height, level === 0 ? 9 : 8, 2);
+      return arena.takeCleared(width, height, level === 0 ? 10 : 8, 2);
     });
     this.codes = own.map(({ width, height }) => arena.takePlanes(width, height, 1, 2));
     this.luma = own.map(({ width, height }, level) =>
@@ -163,13 +174,16 @@ export class FocusTracker {
   /**
    * Code of the measure where frames show their noise alone, by brightness (`noiseBins` bins of luma x 64): the
    * noise of light grows with light. Most of a frame is out of focus, so the low end of its measures is noise: the
-   * tenth percentile of each frame, the median over the frames, raised from there to what the best of many
-   * frames of pure noise shows. Bins that no frame fills take the nearest one's.
+   * tenth percentile of each frame, and of the frames' the tenth again, raised from there to what the best of many
+   * frames of pure noise shows. Bins that no frame fills take the nearest one's; at the finest levels none stands far
+   * above the lowest.
    */
   noiseCodes(level: number): Float64Array {
     const codes = this.lowCodes[level].map((low) => {
       const sorted = low.toSorted((first, second) => first - second);
-      return sorted.length > 0 ? sorted[sorted.length >> 1] + noiseSpreadCodes : Number.NaN;
+      return sorted.length > 0
+        ? sorted[Math.floor(sorted.length * lowFrames)] + noiseSpreadCodes
+        : Number.NaN;
     });
     const filled = codes.map((code, bin) => {
       if (!Number.isNaN(code)) return code;
@@ -177,7 +191,9 @@ export class FocusTracker {
       known.sort((first, second) => Math.abs(first - bin) - Math.abs(second - bin));
       return known.length > 0 ? codes[known[0]] : noiseSpreadCodes;
     });
-    return Float64Array.from(filled);
+    if (level >= noiseLevels) return Float64Array.from(filled);
+    const most = Math.min(...filled) + noiseRangeCodes;
+    return Float64Array.from(filled, (code) => Math.min(code, most));
   }
 
   /** No measure where dust lies on the sensor, as far as the windows reach: its rim is not the subject's. */

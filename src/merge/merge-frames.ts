@@ -106,7 +106,8 @@ export async function mergeFrames(
       );
     }
     log.throwIfStopped();
-    await planSources(arena, pool, plan, tracker, surface, toFrame, frameSize, options.rule, nearSign);
+    const { rule } = options;
+    await planSources(arena, pool, plan, tracker, surface, toFrame, frameSize, rule, nearSign, blurPx);
     const isVeiled = veil && veilFinder && blurPx !== undefined && nearSign !== 0;
     if (isVeiled) {
       const share = await veilFinder.find(veil, surface, blurPx, nearSign);

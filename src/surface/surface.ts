@@ -10,7 +10,10 @@ export interface Surface {
   weights: Planes;
   /** Not 0 where the steps between frames are too coarse to reach the peak. Level 0, one plane. */
   gaps: Planes;
-  /** Peaks of each followed level, finest first: planes 0 rise, 1 place, 2 weight, 6 ordinal of the best frame. */
+  /**
+   * Peaks of each followed level, finest first: planes 0 rise, 1 place, 2 weight, 6 ordinal of the best frame, and at
+   * plane 5 (level 0: 9) the ordinal of something thin before the rest.
+   */
   peaks: readonly Planes[];
   /** Share of pixels with any detail above noise. */
   detailShare: number;

@@ -71,15 +71,17 @@ describe('accumulateStrip', () => {
 
   it.each(cases)('adds weighted detail of $level level, $width x $height', ({ width, height, finer }) => {
     const random = randomFrom(5);
-    const [centres, reaches] = [
-      pictureOf(width, height, (x) => Math.floor(64 + (x / width) * 4 * 64)),
-      pictureOf(width, height, () => Math.floor(40 + random() * 120)),
-    ];
+    const centres = pictureOf(width, height, (x) => Math.floor(64 + (x / width) * 4 * 64));
+    // 1/16 frame.
+    const reaches = pictureOf(width, height, () => Math.floor(10 + random() * 30));
+    // A fifth of the pixels names one more frame, one that may have a weight already or none.
+    const named = pictureOf(width, height, () => (random() < 0.2 ? Math.floor(1 + random() * 4) : 0));
+    const packed = pictureOf(width, height, (x, y) => at(reaches, x, y) + 64 * at(named, x, y));
     const sums = {
       acc: rig.arena.takeCleared(width, height, 3, 4),
       weight: rig.arena.takeCleared(width, height, 1, 4),
       centre: rig.placeCodes([centres]),
-      reach: rig.placeCodes([reaches]),
+      reach: rig.placeCodes([packed]),
     };
     const margin = 2;
     // Whole-pixel motions: which pixels a frame reaches is then plain.
@@ -101,11 +103,12 @@ describe('accumulateStrip', () => {
       for (let y = 0; y < height; y++) {
         for (let x = 0; x < width; x++) {
           if (!inside(x + right, width) || !inside(y + down, height)) continue;
-          const w = weightOf(k + 1, at(centres, x, y), at(reaches, x, y));
+          const w = weightOf(k + 1, at(centres, x, y), 4 * at(reaches, x, y));
           const i = y * width + x;
           weight.data[i] += w;
+          const more = at(named, x, y) === k + 1 ? 1.1 : 0;
           pictures.forEach((plane, c) => {
-            acc[c].data[i] += w * (plane.data[i] - (coarser?.[c].data[i] ?? 0));
+            acc[c].data[i] += (w + more) * (plane.data[i] - (coarser?.[c].data[i] ?? 0));
           });
         }
       }

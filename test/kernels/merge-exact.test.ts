@@ -29,7 +29,7 @@ async function merge(wish: Wish): Promise<Uint8Array | Uint16Array> {
     arena.u8(plan.uses, tiles * plan.usesBytes).fill(255);
     plan.levels.forEach((of, level) => {
       const { stride } = of.centre;
-      arena.planeU16(of.reach).fill(96);
+      arena.planeU16(of.reach).fill(24);
       const centres = arena.planeU16(of.centre);
       for (let y = 0; y < of.centre.height; y++) {
         for (let x = 0; x < of.centre.width; x++) {

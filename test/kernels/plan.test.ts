@@ -99,6 +99,9 @@ function isInside({ toFrame, frame }: Stack, k: number, level: number, x: number
   return room !== 0 && Math.abs(room) < 1e-6 ? undefined : room >= 0;
 }
 
+/** How much nearer something thin must be to be laid over the rest, 1/64 frame. */
+const strandApart = 3 * 64;
+
 interface PlanInput {
   places: Plane;
   weights: Plane;
@@ -139,6 +142,9 @@ function plan({ places, weights, peaks, level, rule, stack }: PlanInput) {
       own?.pointer ?? 0,
       own?.planeBytes ?? 0,
       own?.stride ?? 0,
+      own ? own.pointer + 5 * own.planeBytes : 0,
+      strandApart,
+      1,
       out.pointer,
       out.pointer + out.planeBytes,
       out.stride,
@@ -156,11 +162,13 @@ function plan({ places, weights, peaks, level, rule, stack }: PlanInput) {
     ],
     height,
   );
+  const packed = rig.read(out, 1);
   const named = rig.arena.u16(sources, width * height).slice();
   const bytes = rig.arena.u8(uses, tiles * usesBytes).slice();
   return {
     centre: rig.read(out, 0),
-    reach: rig.read(out, 1),
+    reach: pictureOf(width, height, (x, y) => 4 * (at(packed, x, y) & 63)),
+    strand: (x: number, y: number) => at(packed, x, y) >> 6,
     source: (x: number, y: number) => named[y * width + x],
     isUsed: (x: number, y: number, ordinal: number) => {
       const tile = Math.floor(y / stripRows) * Math.ceil(width / tileColumns) + Math.floor(x / tileColumns);
@@ -180,7 +188,8 @@ function randomPeaks(places: Plane, count: number, seed: number): Plane[] {
     random() < 0.5 ? at(places, x, y) + Math.floor(random() * 40 - 20) : stored(1 + random() * (count - 1)),
   );
   const ordinal = of(() => Math.floor(random() * (count + 1)));
-  return [rise, place, blank, blank, blank, blank, ordinal];
+  const strand = of(() => Math.max(0, Math.floor((random() * 2 - 1) * count)));
+  return [rise, place, blank, blank, blank, strand, ordinal];
 }
 
 const planCases = [0, 1, 2, 3].flatMap((level) =>
@@ -202,7 +211,7 @@ describe('planStrip', () => {
       const weights = pictureOf(full.width, full.height, () => Math.floor(random() * 500));
       const peaks = randomPeaks(places, count, 8);
       const found = plan({ places, weights, peaks, level, rule, stack });
-      const seen = { none: 0, moved: 0, own: 0, compared: 0 };
+      const seen = { none: 0, moved: 0, own: 0, laid: 0, compared: 0 };
       const wrong: string[] = [];
       const check = (good: boolean, what: string) => {
         if (!good) wrong.push(what);
@@ -218,11 +227,12 @@ describe('planStrip', () => {
           );
           const unsure = 1 - Math.min(1, weight / fullWeight);
           let reach = 84 / 64;
-          if (level < 3) reach = Math.max(reach, 1 + (unsure * (160 - 64)) / 64);
+          // Kept to 1/16 frame.
+          if (level < 3) reach = Math.floor(16 * Math.max(reach, 1 + (unsure * (160 - 64)) / 64)) / 16;
           const [rise, place, ordinal] = [peaks[0], peaks[1], peaks[6]].map((plane) => at(plane, x, y));
           if (rule === 'select') {
             if (ordinal > 0) centre = ordinal;
-            reach = 61 / 64;
+            reach = 60 / 64;
           } else if (rule === 'auto' && rise > 4 * 512 && Math.abs(place / 64 - 4 - centre) > 0.25) {
             centre = place / 64 - 4;
             reach = 84 / 64;
@@ -250,7 +260,13 @@ describe('planStrip', () => {
           }
           const [foundCentre, foundReach] = [at(found.centre, x, y), at(found.reach, x, y)];
           check(Math.abs(foundCentre - centre * 64) <= 1.71, `centre ${foundCentre} at ${x} ${y}`);
-          check(Math.abs(foundReach - reach * 64) < 1, `reach ${foundReach} at ${x} ${y}`);
+          check(Math.abs(foundReach - reach * 64) <= 4, `reach ${foundReach} at ${x} ${y}`);
+          // Something nearer is laid over the finest three levels.
+          const near = at(peaks[5], x, y);
+          const isLaid = rule === 'auto' && level < 3 && near > 0 && foundCentre - 64 * near > strandApart;
+          if (isLaid) seen.laid++;
+          check(found.strand(x, y) === (isLaid ? near : 0), `strand ${found.strand(x, y)} at ${x} ${y}`);
+          if (level === 0 && isLaid) check(found.isUsed(x, y, near), `no use of ${near} at ${x} ${y}`);
         }
       }
       expect(wrong).toEqual([]);
@@ -258,6 +274,7 @@ describe('planStrip', () => {
       expect(seen.none).toBeGreaterThan(4);
       expect(seen.moved).toBeGreaterThan(10);
       if (rule === 'auto') expect(seen.own).toBeGreaterThan(20);
+      if (rule === 'auto' && level < 3) expect(seen.laid).toBeGreaterThan(20);
     },
   );
 
@@ -301,7 +318,7 @@ describe('reach', () => {
       for (let k = 0; k < count; k++) {
         const acc = rig.arena.takeCleared(width, height, 3, 4);
         const sum = rig.arena.takeCleared(width, height, 1, 4);
-        const centre = rig.placeCodes([pictureOf(width, height, () => 64)]);
+        const [centre, one] = [64, 16].map((code) => rig.placeCodes([pictureOf(width, height, () => code)]));
         rig.run(
           'accumulateStrip',
           [
@@ -314,7 +331,7 @@ describe('reach', () => {
             acc.pointer,
             acc.planeBytes,
             sum.pointer,
-            ...[centre.pointer, centre.pointer, 1],
+            ...[centre.pointer, one.pointer, 1],
             ...affineAtLevel(stack.toFrame[k], level),
             (stack.frame.width - 1) / 2 ** level,
             (stack.frame.height - 1) / 2 ** level,

@@ -4,21 +4,29 @@
 //   w = (1 - t^2)^2 for |t| < 1, else 0,   t = (frame - centre) / reach
 //
 // centre and reach are maps at each level's resolution: where along the stack a pixel's coefficient is taken
-// from and over how many frames it is averaged, both u16 in 1/64 frame; frame ordinals count from 1. A reach
-// below one frame picks a single frame. Where the frame does not reach (the warped picture is only its edge
+// from, u16 in 1/64 frame, and over how many frames it is averaged, the low six bits of a u16 in 1/16 frame; frame
+// ordinals count from 1. A reach below one frame picks a single frame. The high ten bits may name one more frame,
+// which shows something thin and sharp before the rest: its coefficient is added as a whole, since far from either's
+// own plane of focus each of the two is nearly flat. Where the frame does not reach (the warped picture is only its edge
 // continued) the weight is 0.
 import { reach } from './common';
 import { expandColumns, expandFour } from './pyramid';
 import { clearRow } from './veil';
 import { gainOf, warpBlock } from './warp';
 
+/** Weight with which a thing before the rest is added: what the weights about a centre come to, a little less. */
+const strandWeight: f32 = 1.1;
+
 /**
- * Weights of columns x0..x1-1 of a row into `weights`; returns the span of non-zero ones, low | high << 32.
+ * Weights of columns x0..x1-1 of a row into `weights`; those about the centre are added to `sum`. Returns the span of
+ * non-zero ones, low | high << 32.
  */
 // @ts-ignore: decorator
 @inline
-function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, weights: usize): u64 {
+function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, weights: usize, sum: usize): u64 {
   const frame = f32x4.splat(ordinal * 64);
+  const named = i16x8.splat(i16(ordinal));
+  const more = f32x4.splat(strandWeight);
   const zero = f32x4.splat(0);
   const one = f32x4.splat(1);
   let low = x1;
@@ -26,7 +34,9 @@ function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, 
   // Groups of eight; the first and the last group are cut to the span by lane.
   for (let x = x0 & ~7; x < x1; x += 8) {
     const c = v128.load(centre + (usize(x) << 1));
-    const r = v128.load(width + (usize(x) << 1));
+    const packed = v128.load(width + (usize(x) << 1));
+    const r = i16x8.shl(v128.and(packed, i16x8.splat(63)), 2);
+    const isNamed = i16x8.eq(i16x8.shr_u(packed, 6), named);
     const tLow = v128.div<f32>(v128.sub<f32>(frame, v128.convert<u32>(v128.extend_low<u16>(c))), v128.convert<u32>(v128.extend_low<u16>(r)));
     const tHigh = v128.div<f32>(v128.sub<f32>(frame, v128.convert<u32>(v128.extend_high<u16>(c))), v128.convert<u32>(v128.extend_high<u16>(r)));
     let a = v128.max<f32>(zero, v128.sub<f32>(one, v128.mul<f32>(tLow, tLow)));
@@ -41,13 +51,30 @@ function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, 
       const lanes4 = i32x4.add(lanes, i32x4.splat(4));
       b = v128.and(b, v128.and(i32x4.ge_s(lanes4, from), i32x4.lt_s(lanes4, to)));
     }
-    const at = weights + (usize(x) << 2);
-    v128.store(at, a);
-    v128.store(at, b, 16);
     if (v128.any_true(v128.or(a, b))) {
       low = min(low, x);
       high = x + 8;
+      const s = sum + (usize(x) << 2);
+      v128.store(s, v128.add<f32>(v128.load(s), a));
+      v128.store(s, v128.add<f32>(v128.load(s, 16), b), 16);
     }
+    if (v128.any_true(isNamed)) {
+      low = min(low, x);
+      high = x + 8;
+      let c0 = v128.and(more, i32x4.extend_low_i16x8_s(isNamed));
+      let c1 = v128.and(more, i32x4.extend_high_i16x8_s(isNamed));
+      if (x < x0 || x + 8 > x1) {
+        const lanes = i32x4.add(i32x4.splat(x), i32x4(0, 1, 2, 3));
+        const lanes4 = i32x4.add(lanes, i32x4.splat(4));
+        c0 = v128.and(c0, v128.and(i32x4.ge_s(lanes, i32x4.splat(x0)), i32x4.lt_s(lanes, i32x4.splat(x1))));
+        c1 = v128.and(c1, v128.and(i32x4.ge_s(lanes4, i32x4.splat(x0)), i32x4.lt_s(lanes4, i32x4.splat(x1))));
+      }
+      a = v128.add<f32>(a, c0);
+      b = v128.add<f32>(b, c1);
+    }
+    const at = weights + (usize(x) << 2);
+    v128.store(at, a);
+    v128.store(at, b, 16);
   }
   if (high <= low) return 0;
   return u64(u32(low)) | (u64(u32(high)) << 32);
@@ -67,14 +94,10 @@ function accumulateRow(
   y: i32, x0: i32, x1: i32, width: i32, scratch: usize,
 ): void {
   const weights = scratch + 64;
-  const span = weightRow(centre, reachMap, ordinal, x0, x1, weights);
+  const span = weightRow(centre, reachMap, ordinal, x0, x1, weights, sum);
   if (span == 0) return;
   const from = i32(span & 0xffffffff);
   const to = i32(span >> 32);
-  for (let x = from; x < to; x += 4) {
-    const at = usize(x) << 2;
-    v128.store(sum + at, v128.add<f32>(v128.load(sum + at), v128.load(weights + at)));
-  }
   const temp = weights + (usize(width + 64) << 2);
   for (let c = 0; c < 3; c++) {
     const p = picture + usize(c) * pictureBytes;

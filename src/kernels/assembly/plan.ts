@@ -52,7 +52,7 @@ export function halvePlacesStrip(
 }
 
 /** A single frame, 1/64 frame. */
-const singleReach: i32 = 61;
+const singleReach: i32 = 60;
 /** The frames next to a peak. */
 const peakReach: i32 = 84;
 /** The frames next to the surface: two of them halfway between, hardly more than one at a plane of focus. */
@@ -66,6 +66,11 @@ const selectRise: i32 = 4 * 512;
 /** ... and are this far from the surface, 1/64 frame. */
 const selectApart: i32 = 16;
 
+/** Finest levels at which something thin is laid over what is behind it. */
+const strandLevels: i32 = 3;
+/** Largest ordinal that there is room for beside a reach. */
+const lastStrand: i32 = 1023;
+
 /** Rules by number. */
 const ruleSelect: i32 = 1;
 const ruleAuto: i32 = 0;
@@ -78,12 +83,14 @@ const tileColumns: i32 = 64;
  *
  * places: the level's surface. weights: level 0's, in units of which `fullWeight` means confident; 0 = level 0 has
  * none. peaks: plane 0 of the level's peaks (0 = not followed). frames: seven f64 a frame: composite pixel to
- * frame pixel at this level (a b c d e f) and the margin. sources, uses: level 0 alone, else 0: ordinal that supplies
+ * frame pixel at this level (a b c d e f) and the margin. strands: ordinals of nearer peaks, as `strandOf` in surface.ts
+ * has found them, in rows like the peaks'; they count when they are nearer than the centre by more than strandApart,
+ * 1/64 frame. sources, uses: level 0 alone, else 0: ordinal that supplies
  * the detail, and one bit a tile and frame, cleared before. scratch: two i32 a frame.
  */
 export function planStrip(
   places: usize, placeStride: i32, weights: usize, weightStride: i32, fullWidth: i32, fullHeight: i32, fullWeight: i32,
-  peaks: usize, peakBytes: usize, peakStride: i32,
+  peaks: usize, peakBytes: usize, peakStride: i32, strands: usize, strandApart: i32, nearSign: i32,
   centres: usize, reaches: usize, stride: i32, width: i32, height: i32, level: i32, rule: i32,
   frames: usize, count: i32, lastColumn: f64, lastRow: f64,
   sources: usize, uses: usize, usesBytes: i32, stripRows: i32, strip: i32, scratch: usize,
@@ -112,6 +119,7 @@ export function planStrip(
     const weightRow = weights + ((usize(min(fullHeight - 1, y << level)) * usize(weightStride)) << 1);
     const row = (usize(y) * usize(stride)) << 1;
     const peakRow = peaks + ((usize(y) * usize(peakStride)) << 1);
+    const strandRow = strands + ((usize(y) * usize(peakStride)) << 1);
     let markedTile: usize = 0;
     let markedFirst = 0;
     let markedLast = 0;
@@ -121,7 +129,7 @@ export function planStrip(
       if (level < flatLevels) {
         const weight = i32(load<u16>(weightRow + (usize(min(fullWidth - 1, x << level)) << 1)));
         const unsure = fullWeight - min(fullWeight, weight);
-        width64 = max(width64, 64 + (unsure * (flatReach - 64)) / fullWeight);
+        width64 = max(width64, 64 + (unsure * (flatReach - 64)) / fullWeight) & ~3;
       }
       if (peaks != 0) {
         const at = peakRow + (usize(x) << 1);
@@ -131,7 +139,8 @@ export function planStrip(
           width64 = singleReach;
         } else if (rule == ruleAuto && i32(load<u16>(at)) > selectRise) {
           const own = i32(load<u16>(at + peakBytes)) - placeOffsetCode;
-          if (abs(own - centre) > selectApart) {
+          const isLaid = level < strandLevels && nearSign * (centre - own) > strandApart;
+          if (abs(own - centre) > selectApart && !isLaid) {
             centre = own;
             width64 = peakReach;
           }
@@ -147,13 +156,22 @@ export function planStrip(
           centre = (nearest << 6) + (centre > nearest << 6 ? most : -most);
         }
       }
+      let strand = 0;
+      if (peaks != 0 && rule == ruleAuto && level < strandLevels) {
+        const ordinal = i32(load<u16>(strandRow + (usize(x) << 1)));
+        if (ordinal > 0 && ordinal <= lastStrand && nearSign * (centre - (ordinal << 6)) > strandApart) strand = ordinal;
+      }
       store<u16>(centres + row + (usize(x) << 1), centre);
-      store<u16>(reaches + row + (usize(x) << 1), width64);
+      store<u16>(reaches + row + (usize(x) << 1), (width64 >> 2) | (strand << 6));
       if (level == 0) {
         store<u16>(sources + ((usize(y) * usize(width) + usize(x)) << 1), nearest);
         const tile = uses + usize((strip * tiles + x / tileColumns) * usesBytes);
         const first = max(1, ((centre - width64) >> 6) + 1);
         const last = min(count, (centre + width64 - 1) >> 6);
+        if (strand > 0) {
+          const byte = tile + usize(strand >> 3);
+          store<u8>(byte, i32(load<u8>(byte)) | (1 << (strand & 7)));
+        }
         // Neighbours mostly ask for the same frames.
         if (tile == markedTile && first >= markedFirst && last <= markedLast) continue;
         markedTile = tile;

@@ -6,6 +6,7 @@
 //   every level:  0 rise of the peak over noise, code steps;  1 its place;  2 its weight, bit 15 = the curve falls
 //                 too far between two frames
 //   level 0:      3, 4 place and weight of the surface;  5, 7 the same during smoothing;  8 bit 15 of plane 2
+//   level 0: 9, others: 5   ordinal of the nearer peak where it stands out, see `strandOf`; 0 = none
 //
 // A level table holds three u32 a level, finest first: address of plane 0, bytes from plane to plane, stride.
 
@@ -32,6 +33,8 @@ const sameVote: f32 = 2;
  * outward, while the farther one shows through a blurred edge only in part.
  */
 const fartherVote: f32 = 0.6;
+/** A nearer peak may be fainter than the best by this much and still be something: octaves. */
+const strandFaintest: f32 = 3;
 /** Weight of a peak that is known to the whole frame only, 1/frame^2. */
 const wholeFrameWeight: f32 = 5;
 
@@ -70,6 +73,26 @@ function voteOf(level: i32): f32 {
   return level == 1 ? 0.8 : level == 2 ? 1.2 : 1;
 }
 
+/** Octaves above noise from which the nearer of two peaks counts: noise makes peaks too, most at the finest level. */
+// @ts-ignore: decorator
+@inline
+function strandRise(level: i32): f32 {
+  return level == 0 ? 5 : level == 1 ? 4 : 3;
+}
+
+/**
+ * The nearer of two peaks, where it stands out: something thin before what the pixel mostly shows. rises: code steps
+ * above noise. Returns its ordinal, or 0.
+ */
+// @ts-ignore: decorator
+@inline
+function strandOf(level: i32, ordinal: i32, rise: i32, rival: i32, rivalRise: i32, nearSign: i32): i32 {
+  const isRival = rival > 0 && (rival - ordinal) * nearSign < 0;
+  const own = f32(isRival ? rivalRise : rise) * (1 / octave);
+  if (own < strandRise(level) || own < f32(rise) * (1 / octave) - strandFaintest) return 0;
+  return isRival ? rival : ordinal;
+}
+
 /**
  * Peaks of one level, rows of one strip: by parabola through the log measure of the best frame and its neighbours,
  * which is the Gaussian interpolation of Nayar & Nakagawa (PAMI 16(8), 1994), with the variance that the noise
@@ -98,6 +121,7 @@ export function peakStrip(
     const seconds = planeOf(levels, level, 5) + row;
     const ordinals = planeOf(levels, level, 6) + row;
     const secondOrdinals = planeOf(levels, level, 7) + row;
+    const strands = planeOf(levels, level, level == 0 ? 9 : 5) + row;
     for (let x = 0; x < width; x++) {
       const at = usize(x) << 1;
       const ordinal = i32(load<u16>(ordinals + at));
@@ -105,6 +129,7 @@ export function peakStrip(
         store<u16>(bests + at, 0);
         store<u16>(befores + at, 0);
         store<u16>(afters + at, 0);
+        store<u16>(strands + at, 0);
         continue;
       }
       const bright = i32(load<u16>(lumaRow + (usize(min(fullWidth - 1, x << level)) << 1)));
@@ -114,6 +139,7 @@ export function peakStrip(
 
       const rival = i32(load<u16>(secondOrdinals + at));
       const rivalRise = i32(load<u16>(seconds + at)) - floor;
+      store<u16>(strands + at, strandOf(level, ordinal, rise, rival, rivalRise, nearSign));
       if (level == 0 && rival > 0 && f32(rivalRise) > secondRise * octave) {
         const farther = f32(rival > ordinal ? -nearSign : nearSign);
         let lead = f32(rise - rivalRise) * (1 / octave) + farther * fartherVote;
