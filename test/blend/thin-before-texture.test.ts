@@ -26,27 +26,40 @@ const facets = (x: number, y: number) => {
 const line = (x: number, y: number) =>
   Math.max(0, Math.min(1, lineWidth / 2 + 0.5 - Math.abs(y - 40 - 0.4 * x) / Math.hypot(1, 0.4)));
 
-/** Mean of a picture over a disc, the blur of a thin lens; at distances below half a pixel the picture itself. */
-function blurred(picture: (x: number, y: number) => number, radius: number): Float32Array {
-  const out = new Float32Array(size.width * size.height);
-  const offsets: [number, number][] = [];
+/** Pixels about the picture that the widest blur brings in. */
+const pad = Math.ceil(blurPx * count);
+const stride = size.width + 2 * pad;
+
+function drawn(picture: (x: number, y: number) => number): Float32Array {
+  return Float32Array.from({ length: stride * (size.height + 2 * pad) }, (_, i) =>
+    picture((i % stride) - pad, Math.floor(i / stride) - pad),
+  );
+}
+
+/** Mean of a picture over a disc, the blur of a thin lens; of a radius below half a pixel the picture itself. */
+function blurred(picture: Float32Array, radius: number): Float32Array {
+  const offsets: number[] = [];
   const reach = Math.ceil(radius);
   for (let v = -reach; v <= reach; v++) {
-    for (let u = -reach; u <= reach; u++) if (Math.hypot(u, v) <= Math.max(0.4, radius)) offsets.push([u, v]);
-  }
-  for (let y = 0; y < size.height; y++) {
-    for (let x = 0; x < size.width; x++) {
-      let sum = 0;
-      for (const [u, v] of offsets) sum += picture(x + u, y + v);
-      out[y * size.width + x] = sum / offsets.length;
+    for (let u = -reach; u <= reach; u++) {
+      if (Math.hypot(u, v) <= Math.max(0.4, radius)) offsets.push(v * stride + u);
     }
+  }
+  const out = new Float32Array(size.width * size.height);
+  for (let i = 0; i < out.length; i++) {
+    const at = (Math.floor(i / size.width) + pad) * stride + (i % size.width) + pad;
+    let sum = 0;
+    for (const offset of offsets) sum += picture[at + offset];
+    out[i] = sum / offsets.length;
   }
   return out;
 }
 
+const [facetsDrawn, lineDrawn] = [drawn(facets), drawn(line)];
+
 function frame(ordinal: number): Uint8Array {
-  const behind = blurred(facets, blurPx * Math.abs(ordinal - facetsAt));
-  const cover = blurred(line, blurPx * Math.abs(ordinal - lineAt));
+  const behind = blurred(facetsDrawn, blurPx * Math.abs(ordinal - facetsAt));
+  const cover = blurred(lineDrawn, blurPx * Math.abs(ordinal - lineAt));
   const random = randomFrom(ordinal);
   return Uint8Array.from({ length: behind.length * 3 }, (_, i) => {
     const p = Math.floor(i / 3);

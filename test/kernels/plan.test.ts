@@ -233,10 +233,16 @@ describe('planStrip', () => {
           if (rule === 'select') {
             if (ordinal > 0) centre = ordinal;
             reach = 60 / 64;
-          } else if (rule === 'auto' && rise > 4 * 512 && Math.abs(place / 64 - 4 - centre) > 0.25) {
-            centre = place / 64 - 4;
-            reach = 84 / 64;
-            seen.own++;
+          } else if (rule === 'auto') {
+            const own = place / 64 - 4;
+            // Something near that can be laid over the rest does not take its place.
+            const nearer = level < 3 ? at(peaks[5], x, y) : 0;
+            const isLaid = nearer > 0 && Math.min(centre - nearer, centre - own) > strandApart / 64;
+            if (rise > 4 * 512 && Math.abs(own - centre) > 0.25 && !isLaid) {
+              centre = own;
+              reach = 84 / 64;
+              seen.own++;
+            }
           }
           centre = Math.max(1, Math.min(count, centre));
           const reaching = Array.from({ length: count }, (_, k) => isInside(stack, k, level, x, y));

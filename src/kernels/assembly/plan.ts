@@ -126,6 +126,7 @@ export function planStrip(
     for (let x = 0; x < width; x++) {
       let centre = i32(load<u16>(placeRow + (usize(x) << 1))) - placeOffsetCode;
       let width64 = surfaceReach;
+      let near = 0;
       if (level < flatLevels) {
         const weight = i32(load<u16>(weightRow + (usize(min(fullWidth - 1, x << level)) << 1)));
         const unsure = fullWeight - min(fullWeight, weight);
@@ -137,10 +138,13 @@ export function planStrip(
           const ordinal = i32(load<u16>(at + 6 * peakBytes));
           if (ordinal > 0) centre = ordinal << 6;
           width64 = singleReach;
-        } else if (rule == ruleAuto && i32(load<u16>(at)) > selectRise) {
+        } else if (rule == ruleAuto) {
+          if (level < strandLevels) near = i32(load<u16>(strandRow + (usize(x) << 1)));
+          if (near > lastStrand) near = 0;
           const own = i32(load<u16>(at + peakBytes)) - placeOffsetCode;
-          const isLaid = level < strandLevels && nearSign * (centre - own) > strandApart;
-          if (abs(own - centre) > selectApart && !isLaid) {
+          // What can be laid over the rest need not take its place.
+          const isLaid = near > 0 && nearSign * (centre - (near << 6)) > strandApart && nearSign * (centre - own) > strandApart;
+          if (i32(load<u16>(at)) > selectRise && abs(own - centre) > selectApart && !isLaid) {
             centre = own;
             width64 = peakReach;
           }
@@ -156,11 +160,7 @@ export function planStrip(
           centre = (nearest << 6) + (centre > nearest << 6 ? most : -most);
         }
       }
-      let strand = 0;
-      if (peaks != 0 && rule == ruleAuto && level < strandLevels) {
-        const ordinal = i32(load<u16>(strandRow + (usize(x) << 1)));
-        if (ordinal > 0 && ordinal <= lastStrand && nearSign * (centre - (ordinal << 6)) > strandApart) strand = ordinal;
-      }
+      const strand = near > 0 && nearSign * (centre - (near << 6)) > strandApart ? near : 0;
       store<u16>(centres + row + (usize(x) << 1), centre);
       store<u16>(reaches + row + (usize(x) << 1), (width64 >> 2) | (strand << 6));
       if (level == 0) {
