@@ -18,7 +18,7 @@ const unevenRatio = 3;
 const endUnevenRatio = 4;
 const slightDip = 0.35;
 /** How many of its standard errors it must be: where little is in focus few tiles speak. */
-const unevenErrors = 4;
+const unevenErrors = 2.6;
 /** Loss in all directions that tells a shake without a direction. */
 const clearDip = 0.9;
 const softFrame = 0.75;

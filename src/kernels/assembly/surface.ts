@@ -65,13 +65,14 @@ function placeAt(code: u16): f32 {
   return f32(code) * (1 / placeUnit) - placeOffset;
 }
 
-/** 2^x for 0 <= x < 100, within 2e-4 of it: our own fit. */
+/** 2^x for 0 <= x < 100, to 2e-6 of it: our own least-squares fit. */
 // @ts-ignore: decorator
 @inline
 function exp2(x: f32): f32 {
   const whole = i32(x);
   const t = x - f32(whole);
-  return reinterpret<f32>((whole + 127) << 23) * (1 + t * (0.69606564 + t * (0.22449434 + t * 0.07944002)));
+  const poly: f32 = 0.69314718 + t * (0.24021378 + t * (0.05562563 + t * (0.00925235 + t * 0.00175987)));
+  return reinterpret<f32>((whole + 127) << 23) * (1 + t * poly);
 }
 
 /** Step from a frame to the next, in usual steps; `steps` holds one f32 by ordinal, 1 before the first and after the last. */
