@@ -85,6 +85,7 @@ export async function merge(
 
     const direction = focusDirection(used.map(({ file }) => file)) ?? registration.motion.direction;
     const nearSign = direction === 'near-to-far' ? 1 : direction === 'far-to-near' ? -1 : 0;
+    const steps = frameSteps(used, registration, options.positionsMm);
     const merged = await mergeFrames(
       used,
       size,
@@ -92,7 +93,7 @@ export async function merge(
       bits,
       options,
       nearSign,
-      frameSteps(used, registration, options.positionsMm),
+      steps,
       registration.dust,
       log,
       hooks.signal,
@@ -139,7 +140,7 @@ export async function merge(
       orderedBy: stack.orderedBy,
       direction,
       anchorNumber: anchor.file.number,
-      frames: frameRecords(stack, registration, used, scale, maps.sources),
+      frames: frameRecords(stack, registration, used, steps, scale, maps.sources),
       composite,
       maps: mapsRecord,
       crop,
@@ -290,6 +291,7 @@ function frameRecords(
   stack: Stack,
   registration: Registration,
   used: readonly UsedFrame[],
+  steps: readonly number[],
   scale: DepthScale,
   sources: Uint16Array,
 ): RunFrame[] {
@@ -320,6 +322,7 @@ function frameRecords(
       residualPx: finite(motion?.residualPx),
       scaleResidual: finite(motion?.scaleResidual),
       depth: ordinal !== undefined ? scale.planes[ordinal - 1] : null,
+      travelSteps: ordinal !== undefined && ordinal > 1 ? steps[ordinal - 2] : null,
       sharePercent: (100 * pixels[file.number]) / sources.length,
     };
   });
