@@ -2,7 +2,7 @@ import { InputError, InterruptedError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { feedFrames } from '../merge/frame-feed.js';
 import { createMotionEstimator } from '../register/motion-estimator.js';
-import type { FrameMotion, MotionSolution } from '../register/motion-solution.js';
+import type { MotionSolution } from '../register/motion-solution.js';
 import { averageBoxes } from '../stack/average-boxes.js';
 import { type DecodedFrame, decodeFrame, type Shrink } from '../stack/decode.js';
 import type { FrameFile, Stack } from '../stack/frame.js';
@@ -11,23 +11,19 @@ import { type CheckOptions, resolveCheckOptions } from './check-options.js';
 import type { CoverageShares } from './coverage-findings.js';
 import { encodedLuma } from './detail-grid.js';
 import { byRank, type Finding, type SensorSpot, spoilsMerge } from './finding.js';
-import { focusCurves } from './focus-curves.js';
 import { type FrameFocus, judgeFocus } from './focus-findings.js';
 import { fitFocus } from './focus-fit.js';
 import { type FrameSigns, frameSigns } from './frame-signs.js';
 import { searchHotPixels } from './hot-pixels.js';
 import { judgeLight } from './light-findings.js';
 import { listingFindings, unreadableFindings } from './listing-findings.js';
-import { blurredFrames, motionFindings } from './motion-findings.js';
+import { motionFindings } from './motion-findings.js';
 import { opticsFindings } from './optics-findings.js';
-import { railTravel } from './rail-travel.js';
 import { runsOf } from './runs.js';
 import { lookAgain } from './second-look.js';
 import { sensorFindings } from './sensor-findings.js';
 import { findDust, planeShrink, type SpotPlane, spotLight } from './sensor-spots.js';
-import { measureShake } from './shake.js';
-import { followTiles } from './tile-curves.js';
-import { evenNoise } from './tile-noise.js';
+import { stackTravel } from './stack-travel.js';
 
 /** What was found of one frame. */
 export interface CheckedFrame extends FrameFocus {
@@ -108,16 +104,12 @@ export async function check(
   const shrink = shrinkFor(stack.size);
   const look = await firstLook(stack, shrink, hooks);
   const { signs, motion, files } = look;
-  const tiles = followTiles(
-    signs.map(({ detail }, k) => ({ grid: detail, matrix: placeOf(motion.frames[k]) })),
+  const { tiles, curves, shakes, blurred, travel } = stackTravel(
+    signs.map(({ detail }) => detail),
+    motion.frames,
     stack.size,
     shrink,
   );
-  evenNoise(tiles);
-  const curves = focusCurves(tiles);
-  const shakes = measureShake(tiles, curves.noise);
-  const blurred = blurredFrames(shakes, motion.frames, curves);
-  const travel = railTravel(curves, blurred);
   const fit = fitFocus(curves, travel.places);
   const again =
     shrink === 1
@@ -256,10 +248,6 @@ function forMotion({ pixels, width, height, channels, bits, shrink }: DecodedFra
     factorX: factor,
     factorY: factor,
   };
-}
-
-function placeOf({ usable, matrix }: FrameMotion): FrameMotion['matrix'] | undefined {
-  return usable ? matrix : undefined;
 }
 
 /** The largest reduction that leaves enough pixels to see detail by. */

@@ -1,5 +1,6 @@
 import { percentText, shortNumber } from '../result/report/numbers.js';
 import type { Finding } from './finding.js';
+import { longestPlainStep } from './rail-travel.js';
 
 /** What of the picture is sharp in no frame, by tiles before a merge or by pixels after it. */
 export interface CoverageShares {
@@ -9,7 +10,13 @@ export interface CoverageShares {
   noDetail: number;
   gapPercent: number;
   /** The gaps one by one, where they are known: pairs of frames with parts of the picture between them. */
-  gaps: { from: number; to: number; percent: number }[];
+  gaps: {
+    from: number;
+    to: number;
+    percent: number;
+    /** How far apart the planes of focus are, usual steps, where it is known; from 3 on it may be more. */
+    steps?: number;
+  }[];
   firstNumber: number;
   lastNumber: number;
   direction: 'near-to-far' | 'far-to-near' | 'unknown';
@@ -96,13 +103,20 @@ function gapFindings(shares: CoverageShares): Finding[] {
       },
     ];
   }
-  return wide.map(({ from, to, percent: own }) => ({
+  return wide.map(({ from, to, percent: own, steps }) => ({
     kind: 'missed-step' as const,
     rank,
     frames: [from, to],
-    message: `${percentText(own)} of the picture lies between frames ${from} and ${to}, whose planes of focus are too far apart, and is sharp in neither.`,
+    message: `${percentText(own)} of the picture lies between frames ${from} and ${to}, whose planes of focus are ${apartText(steps)}, and is sharp in neither.`,
     advice: `Shoot the stack again from frame ${from} on, or add a frame between ${from} and ${to}.`,
   }));
+}
+
+function apartText(steps: number | undefined): string {
+  if (steps === undefined || steps < longestPlainStep) return 'too far apart';
+  return steps >= 3
+    ? 'at least 3 times as far apart as usual'
+    : `about ${shortNumber(steps, 1)} times as far apart as usual`;
 }
 
 function scattered(percent: number): Finding {

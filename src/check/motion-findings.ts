@@ -18,6 +18,9 @@ const unevenRatio = 3;
 /** The same for the frames at both ends, which have a neighbour on one side only. */
 const endUnevenRatio = 4;
 const slightDip = 0.35;
+/** How many of its standard errors it must be, as few tiles speak where little is in focus; fewer where registration finds the frame soft too. */
+const unevenErrors = 3.5;
+const softUnevenErrors = 2;
 /** Loss in all directions that tells a shake without a direction. */
 const clearDip = 0.9;
 const softFrame = 0.75;
@@ -49,15 +52,17 @@ export function blurredFrames(
   const usualDip = median(
     Float64Array.from(shakes.map(({ dip }) => dip).filter((dip) => !Number.isNaN(dip))),
   );
-  const blurred = shakes.flatMap(({ dip }, k) => {
+  const blurred = shakes.flatMap(({ dip, unevenError }, k) => {
     const isMost = uneven[k] >= Math.max(uneven[k - 1] ?? 0, uneven[k + 1] ?? 0);
     const isEnd = k === 0 || k === shakes.length - 1;
     // Next to an end too few tiles may come into focus to show a dip.
     const isAlone = isEnd || Number.isNaN(dip);
-    const oneWay = isMost && uneven[k] > (isAlone ? endUnevenRatio : unevenRatio) * usual;
+    const isSoft = frames[k].sharpness < softFrame;
+    const isSure = uneven[k] > (isSoft ? softUnevenErrors : unevenErrors) * unevenError;
+    const oneWay = isMost && isSure && uneven[k] > (isAlone ? endUnevenRatio : unevenRatio) * usual;
     const along =
       oneWay && uneven[k] > (isAlone ? clearUneven : slightUneven) && (isAlone || dip > usualDip + slightDip);
-    const around = dip > clearDip && frames[k].sharpness < softFrame;
+    const around = dip > clearDip && isSoft;
     // Where the rail turns tiles dip too, but others crest; after a shake hardly one does.
     if (!isEnd && (along || around) && shapesAt(curves, k - 1, k, k + 1).crests >= fewCrests) return [];
     return along || around ? [k] : [];

@@ -38,8 +38,8 @@ export function resultCoverage(record: RunRecord, maps?: Iterable<CoverageMaps>)
 }
 
 function placesOf(record: RunRecord, bands: Iterable<CoverageMaps>) {
-  const planes = record.frames.flatMap(({ number, used, depth: at }) =>
-    used && at !== null ? [{ number, at }] : [],
+  const planes = record.frames.flatMap(({ number, used, depth: at, travelSteps }) =>
+    used && at !== null ? [{ number, at, travelSteps }] : [],
   );
   if (planes.length < 2) return undefined;
   const index = (name: string) =>
@@ -62,9 +62,12 @@ function placesOf(record: RunRecord, bands: Iterable<CoverageMaps>) {
     }
   }
   return {
-    gaps: Array.from(counts).flatMap((count, k) =>
-      count > 0 ? [{ from: planes[k].number, to: planes[k + 1].number, percent: (100 * count) / at }] : [],
-    ),
+    gaps: Array.from(counts).flatMap((count, k) => {
+      if (count === 0) return [];
+      const { number: to, travelSteps } = planes[k + 1];
+      const gap = { from: planes[k].number, to, percent: (100 * count) / at };
+      return [typeof travelSteps === 'number' ? { ...gap, steps: travelSteps } : gap];
+    }),
     missingBefore: high(beyond[0]),
     missingAfter: high(beyond[1]),
   };

@@ -10,6 +10,8 @@ export interface FrameShake {
    * from all directions alike, a shake along its way. NaN with too little to compare.
    */
   uneven: number;
+  /** Standard error of `uneven`, by how the tiles scatter about it; NaN as above. */
+  unevenError: number;
   /** ln energy by which the tiles that are sharpest about here fall short of their neighbours; negative is sharper. NaN as above. */
   dip: number;
 }
@@ -51,16 +53,29 @@ export function measureShake({ columns, rows, frames, energy }: TileCurves, nois
           bends[pair].push(ratio(tile, k, pair) - 2 * usual + ratio(tile, beyond, pair));
       }
     }
-    const middle = (values: number[]) =>
-      values.length >= fewestTiles ? median(Float64Array.from(values)) : Number.NaN;
-    const uneven = Math.hypot(middle(pairs[0]), middle(pairs[1]));
+    const middles = pairs.map(middleOf);
+    const uneven = Math.hypot(...middles);
     // Upright grass, say, loses detail unevenly as it goes out of focus too, but from frame to frame alike.
-    const bend = Math.hypot(middle(bends[0]), middle(bends[1]));
-    return { uneven: Number.isNaN(bend) ? uneven : Math.min(bend, uneven), dip: middle(dips) };
+    const bend = Math.hypot(...bends.map(middleOf));
+    return {
+      uneven: Number.isNaN(bend) ? uneven : Math.min(bend, uneven),
+      unevenError: Math.hypot(...pairs.map((values, pair) => errorOf(values, middles[pair]))),
+      dip: middleOf(dips),
+    };
   });
 
   /** Whether the tile is sharper beside frame k than two frames away: it comes into focus about here. */
   function isCrest(k: number, around: number, level: (other: number) => number): boolean {
     return [k - 2, k + 2].every((other) => other < 0 || other >= frames || !(level(other) > around));
   }
+}
+
+function middleOf(values: readonly number[]): number {
+  return values.length >= fewestTiles ? median(Float64Array.from(values)) : Number.NaN;
+}
+
+/** Standard error of a median: sqrt(pi / 2) deviations over sqrt(n), the deviation by the median of the absolute ones (normal law). */
+function errorOf(values: readonly number[], middle: number): number {
+  const spread = median(Float64Array.from(values, (value) => Math.abs(value - middle)));
+  return (Math.sqrt(Math.PI / 2) * 1.4826 * spread) / Math.sqrt(values.length);
 }

@@ -40,6 +40,7 @@ export async function mergeFrames(
   bits: 8 | 16,
   options: MergeOptions,
   nearSign: -1 | 0 | 1,
+  steps: readonly number[],
   dust: readonly Disc[],
   log: RunLog,
   signal: AbortSignal | undefined,
@@ -99,7 +100,7 @@ export async function mergeFrames(
 
     log.enter('surface');
     const blurPx = veilFinder && measureBlur(tracker, frames.length);
-    const surface = await findSurface(arena, pool, tracker, frames.length, nearSign);
+    const surface = await findSurface(arena, pool, tracker, frames.length, nearSign, steps);
     if (surface.detailShare === 0) {
       throw new InputError(
         'Nothing in these frames is ever sharp: they show no detail above their noise. Check the focus and the light, then shoot again.',

@@ -18,6 +18,7 @@ import { someNames } from '../stack/words.js';
 import { placeOf } from '../surface/surface.js';
 import { programVersion } from '../version.js';
 import { type DepthScale, depthScale } from './depth-scale.js';
+import { frameSteps } from './frame-steps.js';
 import { frameComposite, leastSidePx } from './framing.js';
 import { memoryNeedMb } from './memory-need.js';
 import type { MergeHooks, MergeOutcome } from './merge-api.js';
@@ -84,6 +85,7 @@ export async function merge(
 
     const direction = focusDirection(used.map(({ file }) => file)) ?? registration.motion.direction;
     const nearSign = direction === 'near-to-far' ? 1 : direction === 'far-to-near' ? -1 : 0;
+    const steps = frameSteps(used, registration, options.positionsMm);
     const merged = await mergeFrames(
       used,
       size,
@@ -91,6 +93,7 @@ export async function merge(
       bits,
       options,
       nearSign,
+      steps,
       registration.dust,
       log,
       hooks.signal,
@@ -137,7 +140,7 @@ export async function merge(
       orderedBy: stack.orderedBy,
       direction,
       anchorNumber: anchor.file.number,
-      frames: frameRecords(stack, registration, used, scale, maps.sources),
+      frames: frameRecords(stack, registration, used, steps, scale, maps.sources),
       composite,
       maps: mapsRecord,
       crop,
@@ -210,15 +213,12 @@ function checkRepeats(stack: Stack, { motion }: Registration, log: RunLog): void
   );
 }
 
-/** A frame is shaken when its fine detail falls this far below that of the frames around it. */
-const shakenBelow = 0.6;
-/** More of them have another cause than the bench, as steps far too coarse. */
-const shakenShare = 0.1;
+/** More shaken frames than this part of the stack are kept: without them there would be gaps. */
+const shakenShare = 0.2;
 
-/** Numbers of frames that would be smeared in where their plane of focus is the nearest. */
-function shakenFrames({ motion: { frames } }: Registration): Set<number> {
-  const shaken = frames.filter(({ reason, sharpness }) => reason !== undefined && sharpness < shakenBelow);
-  return new Set(shaken.length <= frames.length * shakenShare ? shaken.map(({ number }) => number) : []);
+/** Numbers of the frames that are blurred as a whole and would be smeared in where their plane of focus is the nearest. */
+function shakenFrames({ motion: { frames }, travel: { blurred } }: Registration): Set<number> {
+  return new Set([...blurred].flatMap((k) => (frames[k].usable ? [frames[k].number] : [])));
 }
 
 function usableFrames(
@@ -229,6 +229,7 @@ function usableFrames(
 ): UsedFrame[] {
   const motions = new Map(registration.motion.frames.map((motion) => [motion.number, motion]));
   const shaken = shakenFrames(registration);
+  const tooMany = shaken.size > shakenShare * stack.frames.length;
   const used: UsedFrame[] = [];
   const lost: string[] = [];
   for (const file of stack.frames) {
@@ -239,9 +240,17 @@ function usableFrames(
       continue;
     }
     const isAnchor = file.number === registration.motion.anchorNumber;
-    if (shaken.has(file.number) && !isAnchor) {
-      log.warn(`${file.name} (frame ${file.number}) is left out: it is shaken.`);
-      continue;
+    if (shaken.has(file.number)) {
+      const name = `${file.name} (frame ${file.number})`;
+      if (!isAnchor && !tooMany) {
+        log.warn(`${name} is left out: it is shaken.`);
+        continue;
+      }
+      log.warn(
+        isAnchor
+          ? `${name} is shaken, but as the anchor it stays in: choose another with --anchor.`
+          : `${name} is shaken, but too many are for all to be left out: shoot the stack again.`,
+      );
     }
     const [r, g = r, b = r] = motion.gainRatio;
     used.push({
@@ -282,6 +291,7 @@ function frameRecords(
   stack: Stack,
   registration: Registration,
   used: readonly UsedFrame[],
+  steps: readonly number[],
   scale: DepthScale,
   sources: Uint16Array,
 ): RunFrame[] {
@@ -293,7 +303,10 @@ function frameRecords(
   return stack.frames.map((file) => {
     const motion = motions.get(file.number);
     const ordinal = ordinals.get(file.number);
-    const reason = registration.unreadable.get(file.number) ?? motion?.reason ?? 'cannot be aligned';
+    const reason =
+      registration.unreadable.get(file.number) ??
+      motion?.reason ??
+      (motion?.usable ? 'it is shaken' : 'cannot be aligned');
     return {
       number: file.number,
       name: file.name,
@@ -309,6 +322,7 @@ function frameRecords(
       residualPx: finite(motion?.residualPx),
       scaleResidual: finite(motion?.scaleResidual),
       depth: ordinal !== undefined ? scale.planes[ordinal - 1] : null,
+      travelSteps: ordinal !== undefined && ordinal > 1 ? steps[ordinal - 2] : null,
       sharePercent: (100 * pixels[file.number]) / sources.length,
     };
   });

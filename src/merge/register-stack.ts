@@ -1,3 +1,5 @@
+import { type DetailGrid, encodedLuma, measureDetail } from '../check/detail-grid.js';
+import { type StackTravel, stackTravel } from '../check/stack-travel.js';
 import { InputError } from '../errors.js';
 import { createMotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
@@ -14,6 +16,8 @@ const registrationPixels = 1.2e6;
 
 export interface Registration {
   motion: MotionSolution;
+  /** Steps and shakes of the frames that can be read, in the order of `motion.frames`. */
+  travel: StackTravel;
   /** SHA-256 of each frame's file, by frame number. */
   hashes: Map<number, string>;
   /** Frames that cannot be decoded: number and reason. */
@@ -40,6 +44,7 @@ export async function registerStack(stack: Stack, options: MergeOptions, log: Ru
     return decoded;
   };
   const dust = new DustSearch(frames.length);
+  const grids: DetailGrid[] = [];
   let done = 0;
   for await (const fed of feedFrames(frames, read, 2)) {
     log.throwIfStopped();
@@ -50,7 +55,9 @@ export async function registerStack(stack: Stack, options: MergeOptions, log: Ru
       log.warn(`${fed.error.message} It is left out.`);
     } else {
       const { pixels, width, height, channels, bits } = fed.value;
-      dust.add(done, fed.value);
+      const luma = encodedLuma(fed.value);
+      grids.push(measureDetail(luma, width, height));
+      dust.add(done, fed.value, luma);
       estimator.add({ number, pixels, width, height, channels, bits, factorX: shrink, factorY: shrink });
     }
     log.progress(++done, frames.length);
@@ -62,10 +69,17 @@ export async function registerStack(stack: Stack, options: MergeOptions, log: Ru
     );
   }
   const motion = estimator.solve(anchorNumber(readable, options.anchor));
+  const travel = stackTravel(grids, motion.frames, size, shrink);
   const places = new Map(
     motion.frames.map(({ number, usable, matrix }) => [number, usable ? matrix : undefined]),
   );
-  return { motion, hashes, unreadable, dust: dust.found(frames.map(({ number }) => places.get(number))) };
+  return {
+    motion,
+    travel,
+    hashes,
+    unreadable,
+    dust: dust.found(frames.map(({ number }) => places.get(number))),
+  };
 }
 
 /** The largest reduction that leaves enough pixels to register by. */

@@ -1,4 +1,3 @@
-import { encodedLuma } from '../check/detail-grid.js';
 import { searchHotPixels } from '../check/hot-pixels.js';
 import { findDust, planeShrink, type SpotPlane, spotLight } from '../check/sensor-spots.js';
 import type { PixelData, Size } from '../image/image.js';
@@ -26,14 +25,14 @@ export class DustSearch {
   /** @param count Number of frames to come. */
   constructor(private readonly count: number) {}
 
-  /** Takes the `index`-th frame, from 0, whose pixels stand for `shrink` full-size ones a side. */
-  add(index: number, frame: DecodedFrame): void {
+  /** Takes the `index`-th frame, from 0, whose pixels stand for `shrink` full-size ones a side, and its luma. */
+  add(index: number, frame: Size & { shrink: number }, luma: Float32Array): void {
     const first = Math.max(0, (this.count - dustFrames) >> 1);
     if (index < first || index >= first + dustFrames) return;
     const k = planeShrink(frame);
     this.planeSize = { width: Math.floor(frame.width / k), height: Math.floor(frame.height / k) };
     this.factor = frame.shrink * k;
-    this.lights.set(index, spotLight(encodedLuma(frame), frame, k));
+    this.lights.set(index, spotLight(luma, frame, k));
   }
 
   /** @param toAnchor Frame to anchor of each frame; undefined for one that is of no use. */

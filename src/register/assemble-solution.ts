@@ -42,8 +42,6 @@ export interface MotionEvidence {
 const pairFloorPx = 0.012;
 /** Below this RMS (8-bit levels) there is nothing to align. */
 const leastDetail = 0.05;
-/** Ends of the stack have neighbours on one side only, which is too little to call them shaken. */
-const blurredBelow = 0.77;
 
 export function assembleSolution(evidence: MotionEvidence, anchorNumber: number): MotionSolution {
   const { frames, fullSize, motion: model } = evidence;
@@ -64,7 +62,7 @@ export function assembleSolution(evidence: MotionEvidence, anchorNumber: number)
   const gains = solveLight(evidence.lightLinks, frames.length, anchor, frames[0].channels);
   const placed = frames.map((frame, k): FrameMotion => {
     const motion = motions[k];
-    const reason = allFlat || !motion ? whyNot(frame) : isShaken(sharpness, k) ? blurred : undefined;
+    const reason = allFlat || !motion ? whyNot(frame) : undefined;
     return {
       number: frame.number,
       usable: motion !== undefined,
@@ -82,7 +80,6 @@ export function assembleSolution(evidence: MotionEvidence, anchorNumber: number)
   });
   for (const { usable, number, reason } of placed) {
     if (!usable) warnings.push(`Frame ${number} cannot be aligned: ${reason}.`);
-    else if (reason === blurred) warnings.push(`Frame ${number} may be shaken: ${reason}.`);
   }
   return {
     anchorNumber: frames[anchor].number,
@@ -91,12 +88,6 @@ export function assembleSolution(evidence: MotionEvidence, anchorNumber: number)
     rollFound,
     warnings,
   };
-}
-
-const blurred = 'it is less sharp than the frames around it';
-
-function isShaken(sharpness: readonly number[], k: number): boolean {
-  return k > 0 && k < sharpness.length - 1 && sharpness[k] < blurredBelow;
 }
 
 function whyNot({ detail }: FrameRecord): string {

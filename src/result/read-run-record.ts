@@ -107,6 +107,7 @@ const frameShape = objectShape<RunFrame>({
   residualPx: nullableShape(numberShape(0)),
   scaleResidual: nullableShape(numberShape()),
   depth: nullableShape(numberShape()),
+  travelSteps: optionalShape(nullableShape(numberShape(0))),
   sharePercent: percentShape,
 });
 

@@ -1,6 +1,7 @@
 import { type FocusTracker, statePlane } from '../focus/focus-tracker.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import type { StripPool } from '../workers/pool.js';
+import { planeReach } from './plane-reach.js';
 
 /** The shape of the subject as one function of the pixel, in planes of the focus tracker's state that have served. */
 export interface Surface {
@@ -10,6 +11,8 @@ export interface Surface {
   weights: Planes;
   /** Not 0 where the steps between frames are too coarse to reach the peak. Level 0, one plane. */
   gaps: Planes;
+  /** Part of each step, by the index of the frame before it, that either of its frames shows sharp; 0 for a plain step. */
+  reaches: readonly number[];
   /**
    * Peaks of each followed level, finest first: planes 0 rise, 1 place, 2 weight, 6 ordinal of the best frame, and at
    * plane 5 (level 0: 9) the ordinal of something thin before the rest.
@@ -30,6 +33,9 @@ const smoothTolerance = 1.2;
 /** Stored weight from which a place stands on its own: 5 / frame^2. */
 export const fullWeight = 5 * 64;
 
+/** A step from here on is long: there may be a gap between its frames; as in assembly/surface.ts. Usual steps. */
+const longStep = 1.45;
+
 /** Effective number of independent samples in the window of the focus measure. */
 const windowSamples = 6;
 const errorSteps = 512;
@@ -40,6 +46,7 @@ const stripRows = 32;
  *
  * @param frames Number of frames in use.
  * @param nearSign 1 when nearer means a lower ordinal, -1 when higher, 0 when unknown.
+ * @param steps Distance of each frame but the last to the next, in usual steps.
  */
 export async function findSurface(
   arena: Arena,
@@ -47,6 +54,7 @@ export async function findSurface(
   tracker: FocusTracker,
   frames: number,
   nearSign: -1 | 0 | 1,
+  steps: readonly number[],
 ): Promise<Surface> {
   const { state } = tracker;
   const [full] = state;
@@ -60,6 +68,11 @@ export async function findSurface(
   const errors = arena.take(errorSteps * 4);
   arena.f32(errors, errorSteps).set(relativeErrors());
   const noise = arena.take(64);
+  const distances = arena.take((frames + 1) * 4);
+  arena.f32(distances, frames + 1).set([1, ...steps, 1]);
+
+  const isLong = (step: number) => step >= longStep;
+  const reach = steps.some(isLong) ? planeReach(tracker, steps, longStep) : 0;
 
   // The coarser levels first: they have a say between two peaks of the finest.
   for (let level = state.length - 1; level >= 0; level--) {
@@ -79,6 +92,7 @@ export async function findSurface(
         noise,
         errors,
         nearSign,
+        distances,
         stripRows,
       ],
       Math.ceil(state[level].height / stripRows),
@@ -112,7 +126,13 @@ export async function findSurface(
   }
   await fillUnknown(arena, pool, from);
   arena.release(mark);
-  return { ...from, gaps: planeOf(full, 8), peaks: state, detailShare };
+  return {
+    ...from,
+    gaps: planeOf(full, 8),
+    reaches: steps.map((step) => (isLong(step) ? reach / step : 0)),
+    peaks: state,
+    detailShare,
+  };
 }
 
 /** One plane of a set, as a set of its own. */
@@ -202,13 +222,16 @@ export interface SurfaceMaps {
 export async function readSurface(
   arena: Arena,
   pool: StripPool,
-  { places, weights, gaps }: Surface,
+  { places, weights, gaps, reaches }: Surface,
   frames: number,
 ): Promise<SurfaceMaps> {
   const { width, height, stride } = places;
   const mark = arena.mark();
   const confidence = arena.take(width * height);
   const coverage = arena.take(width * height);
+  const table = arena.take((frames + 1) * 4);
+  // Steps by the ordinal of the frame before them.
+  arena.i32(table, frames + 1).set([0, ...reaches.map((part) => Math.round(64 * part)), 0]);
   await pool.run(
     'judgeStrip',
     [
@@ -220,6 +243,7 @@ export async function readSurface(
       height,
       fullWeight,
       frames,
+      table,
       confidence,
       coverage,
       stripRows,

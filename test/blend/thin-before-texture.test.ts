@@ -82,7 +82,7 @@ async function merge(nearSign: -1 | 1): Promise<Uint8Array> {
     };
     const tracker = new FocusTracker(arena, pool, size, size, 4);
     for (let ordinal = 1; ordinal <= count; ordinal++) await tracker.add(placed(ordinal));
-    const surface = await findSurface(arena, pool, tracker, count, nearSign);
+    const surface = await findSurface(arena, pool, tracker, count, nearSign, Array(count - 1).fill(1));
     const still = frames.map(() => identityMatrix);
     await planSources(arena, pool, plan, tracker, surface, still, size, 'auto', nearSign, blurPx);
     const blender = new PyramidBlender(arena, pool, size, size, plan);

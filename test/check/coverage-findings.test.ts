@@ -45,6 +45,10 @@ describe('coverage', () => {
       ['missed-step', [4, 5]],
       ['missed-step', [9, 10]],
     ]);
+    const [known] = coverageFindings({ ...covered, gapPercent: 3, gaps: [{ ...gap(4, 3), steps: 1.93 }] });
+    expect(known.message).toContain(
+      'between frames 4 and 5, whose planes of focus are about 1.9 times as far',
+    );
     const many = coverageFindings({
       ...covered,
       gapPercent: 30,
@@ -74,6 +78,12 @@ describe('the maps of a merge', () => {
     const shares = resultCoverage(record, [maps]);
     expect(shares).toMatchObject({ afterLast: 20, firstNumber: 1, lastNumber: 4, missingAfter: 2.5 });
     expect(shares.gaps).toEqual([{ from: 3, to: 4, percent: (100 * 5) / 35 }]);
+  });
+
+  test('say how far apart the frames beside a gap are, where the record does', () => {
+    const frames = [1, 2, 3, 4].map((number) => sampleFrame(number, { travelSteps: number === 4 ? 3 : 1 }));
+    const { gaps } = resultCoverage({ ...record, frames }, [maps]);
+    expect(gaps).toMatchObject([{ from: 3, to: 4, steps: 3 }]);
   });
 
   test('are judged in the words of a check', () => {

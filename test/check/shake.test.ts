@@ -59,3 +59,30 @@ test('defocus is no shake, nor is the light of a frame', () => {
   expect(blurred(madeCurves({ frames, tiles }))).toEqual([]);
   expect(blurred(madeCurves({ frames, tiles, loss: (k) => (k === 8 ? 0.8 : 1) }))).toEqual([]);
 });
+
+test.each([
+  ['few tiles, which scatter', 0.09, 1, []],
+  ['many tiles', 0.03, 1, [15]],
+  ['few tiles, and registration', 0.09, 0.6, [15]],
+] as const)('unevenness told by %s', (_, unevenError, sharpness, expected) => {
+  const focus = focusCurves(madeCurves({ frames, tiles }));
+  const shakes = frames.map((k) => ({ uneven: k === 15 ? 0.21 : 0.03, unevenError, dip: Number.NaN }));
+  const found = blurredFrames(
+    shakes,
+    motions((k) => (k === 15 ? sharpness : 1)),
+    focus,
+  );
+  expect([...found]).toEqual(expected);
+});
+
+test.each([4, 25])(
+  'the error of unevenness falls with the root of the number of tiles: %i times as many',
+  (times) => {
+    const errorOf = (count: number) => {
+      const curves = madeCurves({ frames, tiles: spread(count, 5, 9) });
+      return measureShake(curves, focusCurves(curves).noise)[7].unevenError;
+    };
+    expect(errorOf(20) / errorOf(20 * times)).toBeGreaterThan(0.6 * Math.sqrt(times));
+    expect(errorOf(20) / errorOf(20 * times)).toBeLessThan(1.7 * Math.sqrt(times));
+  },
+);

@@ -386,18 +386,22 @@ describe('reach', () => {
 });
 
 describe('judgeStrip', () => {
-  it('tells confidence and coverage from place, weight and gap', () => {
+  it('tells confidence and coverage from place, weight, gap and long steps', () => {
     const [width, height, count] = [53, 37, 9];
     const random = randomFrom(5);
     const places = pictureOf(width, height, () => stored(-1 + random() * (count + 3)));
     const weights = pictureOf(width, height, () => Math.floor(random() ** 3 * 700));
     const gaps = pictureOf(width, height, () => (random() < 0.3 ? 0x8000 : 0));
     const planes = rig.placeCodes([places, weights, gaps]);
+    // The steps after frames 3 and 7 are long; their frames reach 20 and 10 of 64 parts into them.
+    const reaches = [0, 0, 0, 20, 0, 0, 0, 10, 0, 0];
+    const table = rig.arena.take(4 * reaches.length);
+    rig.arena.i32(table, reaches.length).set(reaches);
     const [confidence, coverage] = [rig.arena.take(width * height), rig.arena.take(width * height)];
     const pointers = [0, 1, 2].map((plane) => planes.pointer + plane * planes.planeBytes);
     rig.run(
       'judgeStrip',
-      [...pointers, planes.stride, width, height, fullWeight, count, confidence, coverage],
+      [...pointers, planes.stride, width, height, fullWeight, count, table, confidence, coverage],
       height,
     );
     const [shares, kinds] = [confidence, coverage].map((map) => rig.arena.u8(map, width * height));
@@ -411,6 +415,8 @@ describe('judgeStrip', () => {
       if (share < 1 / 8) kind = 4;
       else if (place < 1 - 0.75) kind = 1;
       else if (place > count + 0.75) kind = 2;
+      else if (place >= 3 && place < 4) kind = Math.min(place - 3, 4 - place) > 20 / 64 ? 3 : 0;
+      else if (place >= 7 && place < 8) kind = Math.min(place - 7, 8 - place) > 10 / 64 ? 3 : 0;
       else if (gaps.data[i] !== 0) kind = 3;
       if (kinds[i] !== kind || Math.abs(shares[i] - 255 * share) > 0.5) wrong++;
       counts[kind]++;

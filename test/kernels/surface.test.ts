@@ -21,6 +21,9 @@ const tuned = (name: string) => Number(source.match(new RegExp(`^const ${name}: 
 const fartherVote = tuned('fartherVote');
 const sameVote = tuned('sameVote');
 const gapFall = tuned('gapFall');
+const longStep = tuned('longStep');
+const farStep = tuned('farStep');
+const acrossRise = tuned('acrossRise');
 const sameSurface = tuned('sameSurface');
 /** Share of its weight with which a coarser level that agrees has a say. */
 const coarserSay = tuned('coarserSay');
@@ -65,20 +68,44 @@ const noiseCodes = [3000, 3400, 3800, 4000, 4200, 4300, 4400, 4500];
 /** Errors by rise in sixteenths of an octave, octaves: any falling row serves. */
 const errorAt = (step: number) => Math.fround(2 / (1 + step / 16));
 
+/** Steps by the ordinal of the frame before them, 1 beyond the ends. */
+const evenSteps: readonly number[] = Array.from({ length: frames + 1 }, () => 1);
+
+/** Steps of a poor rail: some long, some so long that curves are lost across them. */
+function unevenSteps(seed: number, mostPlain = 1.4): number[] {
+  const random = randomFrom(seed);
+  const inner = Array.from({ length: frames - 1 }, (_, k) =>
+    Math.fround(k % 4 === 2 && mostPlain > 1.3 ? 1.5 + 1.5 * random() : 0.6 + (mostPlain - 0.6) * random()),
+  );
+  return [1, ...inner, 1];
+}
+
+interface PeakSetting {
+  nearSign: number;
+  noise?: readonly number[];
+  steps?: readonly number[];
+}
+
 /** Runs `peakStrip` over all levels, coarsest first; the state's planes then hold rise, place and weight. */
-function findPeaks(states: readonly State[], nearSign: number, noise: readonly number[] = noiseCodes) {
+function findPeaks(
+  states: readonly State[],
+  { nearSign, noise = noiseCodes, steps = evenSteps }: PeakSetting,
+) {
   const levels = states.map(placeState);
   const table = levelTable(levels);
   const errors = rig.arena.take(512 * 4);
   rig.arena.f32(errors, 512).set(Float32Array.from({ length: 512 }, (_, i) => errorAt(i)));
   const codes = rig.arena.take(32);
   rig.arena.i32(codes, 8).set(noise);
+  const distances = rig.arena.take(steps.length * 4);
+  rig.arena.f32(distances, steps.length).set(steps);
   const full = levels[0];
   for (let level = levels.length - 1; level >= 0; level--) {
     const { width: w, height: h } = levels[level];
     const luma = full.pointer + statePlane.luma * full.planeBytes;
     const picture = [luma, full.stride, full.width, full.height];
-    rig.run('peakStrip', [table, levels.length, level, w, h, ...picture, codes, errors, nearSign], h);
+    const tables = [codes, errors, nearSign, distances];
+    rig.run('peakStrip', [table, levels.length, level, w, h, ...picture, ...tables], h);
   }
   return { levels, table };
 }
@@ -87,15 +114,25 @@ interface Peak {
   rise: number;
   place: number;
   weight: number;
-  /** Octaves from the interpolated peak down to the best frame. */
+  /** Octaves from the interpolated peak down to the best frame; 0 in a long step, which is judged later. */
   fall: number;
 }
 
-/** Place of a Gaussian through three measures at -1, 0 and 1: eq. 8 of Nayar & Nakagawa, PAMI 16(8), 1994. */
-function gaussianPeak(before: number, best: number, after: number): number {
-  const [f1, f2, f3] = [before, best, after].map((code) => (code / 512) * Math.LN2);
-  const [d1, d2, d3] = [-1, 0, 1];
-  return ((f2 - f3) * (d2 ** 2 - d1 ** 2) - (f2 - f1) * (d2 ** 2 - d3 ** 2)) / (2 * (f2 - f1 + (f2 - f3)));
+/** Top of the parabola through three values at d1, 0 and d3 (Newton's divided differences). */
+function parabolaTop([f1, f2, f3]: readonly number[], [d1, d3]: readonly number[]): number {
+  const [first, second] = [(f2 - f1) / -d1, (f3 - f2) / d3];
+  const bend = (second - first) / (d3 - d1);
+  return d1 / 2 - first / (2 * bend);
+}
+
+/**
+ * Place of the peak through three measures at -behind, 0 and ahead. Of a Gaussian (Nayar & Nakagawa, PAMI 16(8), 1994),
+ * whose logarithm is a parabola; where a step is long, of (1 + (x / width)^2)^-2, whose power -1/2 is one.
+ */
+function peakThrough(codes: readonly number[], behind: number, ahead: number): number {
+  const isLong = Math.max(behind, ahead) >= longStep;
+  const values = codes.map((code) => (isLong ? -(2 ** ((codes[1] - code) / 1024)) : code));
+  return parabolaTop(values, [-behind, ahead]);
 }
 
 /**
@@ -109,6 +146,7 @@ function peakTwin(
   luma: number,
   coarser: readonly Peak[] | undefined,
   nearSign: number,
+  steps: readonly number[],
 ): Peak | undefined {
   const value = (name: PlaneName) => at(state[name], x, y);
   const ordinal = value('bestOrdinal');
@@ -131,25 +169,34 @@ function peakTwin(
     if (lead < 0) return { rise: rivalRise, place: rival, weight: 5, fall: 0 };
   }
 
-  const [before, best, after] = [value('before'), value('best'), value('after')];
-  let bend = (2 * best - before - after) / 512;
+  const best = value('best');
+  const [behind, ahead] = [steps[ordinal - 1], steps[ordinal]];
+  // Across a gap what is near noise says nothing.
+  const seen = (code: number, step: number) =>
+    step >= farStep && code < floor + 512 * acrossRise ? 0 : code;
+  const [before, after] = [seen(value('before'), behind), seen(value('after'), ahead)];
+  let bend = (2 * ((best - before) / behind + (best - after) / ahead)) / (behind + ahead) / 512;
   let shift = 0;
   if (before > 0 && after > 0) {
-    if (bend > 0) shift = Math.max(-0.5, Math.min(0.5, gaussianPeak(before, best, after)));
+    const top = bend > 0 ? peakThrough([before, best, after], behind, ahead) : 0;
+    shift = Math.max(-behind / 2, Math.min(ahead / 2, top));
   } else {
-    // A parabola of half an octave through the best and its one neighbour: 0.25 ((1 - s)^2 - s^2) = inner.
+    // A parabola of half an octave through the best and its one neighbour: 0.25 ((step + s)^2 - s^2) = inner.
     bend = 0.5;
-    const outward = ([neighbour]: number[]) =>
-      Math.max(-0.5, Math.min(2, ((best - neighbour) / 512 / 0.25 - 1) / 2));
-    if (after > 0) shift = -outward([after]);
-    else if (before > 0) shift = outward([before]);
+    const outward = (neighbour: number, step: number, beyond: number) => {
+      const most = beyond < longStep ? 2 : Math.min(2, beyond / 2);
+      return Math.max(-step / 2, Math.min(most, ((best - neighbour) / 512 / 0.25 - step ** 2) / (2 * step)));
+    };
+    if (after > 0) shift = -outward(after, ahead, behind);
+    else if (before > 0) shift = outward(before, behind, ahead);
   }
+  const crossed = shift > 0 ? ahead : behind;
   const deviation = errorAt(Math.min(511, Math.floor(rise / 32))) / Math.max(0.05, bend);
   return {
     rise: Math.max(0, rise),
-    place: ordinal + shift,
+    place: ordinal + shift / crossed,
     weight: rise > 0 ? Math.max(1 / 64, 1 / (deviation ** 2 + 0.1 ** 2)) : 0,
-    fall: (bend / 2) * shift ** 2,
+    fall: crossed < longStep ? (bend / 2) * shift ** 2 : 0,
   };
 }
 
@@ -166,54 +213,77 @@ function storedPeak(planes: readonly Plane[], x: number, y: number) {
 
 describe('peakStrip', () => {
   it.each([
-    [1, 1],
-    [2, -1],
-    [3, 0],
-  ])('interpolates the peak and weighs it, seed %i, nearSign %i', (seed, nearSign) => {
-    const states = sizes.map((size) => randomState(size, seed));
-    const { levels } = findPeaks(states, nearSign);
-    const found = levels.map((planes) => [0, 1, 2].map((plane) => rig.read(planes, plane)));
-    const seen = { none: 0, second: 0, gap: 0, end: 0, compared: 0 };
-    sizes.forEach(([w, h], level) => {
-      for (let y = 0; y < h; y++) {
-        for (let x = 0; x < w; x++) {
-          const luma = at(states[0].luma, Math.min(width - 1, x << level), Math.min(height - 1, y << level));
-          const coarser = [1, 2, 3].map((l) => ({ ...storedPeak(found[l], x >> l, y >> l), fall: 0 }));
-          const expected = peakTwin(states[level], x, y, luma, level === 0 ? coarser : undefined, nearSign);
-          if (!expected) continue;
-          seen.compared++;
-          const peak = storedPeak(found[level], x, y);
-          if (Number.isNaN(expected.place)) {
-            seen.none++;
-            expect(found[level].map((plane) => at(plane, x, y))).toEqual([0, 0, 0]);
-            continue;
+    [1, 1, 'even', evenSteps],
+    [2, -1, 'even', evenSteps],
+    [3, 0, 'even', evenSteps],
+    [4, 1, 'uneven', unevenSteps(4)],
+    [5, -1, 'uneven', unevenSteps(5)],
+  ] as const)(
+    'interpolates the peak and weighs it, seed %i, nearSign %i, %s steps',
+    (seed, nearSign, _, steps) => {
+      const states = sizes.map((size) => randomState(size, seed));
+      const { levels } = findPeaks(states, { nearSign, steps });
+      const found = levels.map((planes) => [0, 1, 2].map((plane) => rig.read(planes, plane)));
+      const seen = { none: 0, second: 0, gap: 0, end: 0, compared: 0 };
+      sizes.forEach(([w, h], level) => {
+        for (let y = 0; y < h; y++) {
+          for (let x = 0; x < w; x++) {
+            const luma = at(
+              states[0].luma,
+              Math.min(width - 1, x << level),
+              Math.min(height - 1, y << level),
+            );
+            const coarser = [1, 2, 3].map((l) => ({ ...storedPeak(found[l], x >> l, y >> l), fall: 0 }));
+            const expected = peakTwin(
+              states[level],
+              x,
+              y,
+              luma,
+              level === 0 ? coarser : undefined,
+              nearSign,
+              steps,
+            );
+            if (!expected) continue;
+            seen.compared++;
+            const peak = storedPeak(found[level], x, y);
+            if (Number.isNaN(expected.place)) {
+              seen.none++;
+              expect(found[level].map((plane) => at(plane, x, y))).toEqual([0, 0, 0]);
+              continue;
+            }
+            expect(peak.rise).toBe(expected.rise);
+            expect(Math.abs(peak.place - expected.place)).toBeLessThan(0.51 / 64);
+            expect(Math.abs(peak.weight - expected.weight)).toBeLessThan(0.51 / 64 + 1e-5 * expected.weight);
+            if (Math.abs(expected.fall - gapFall) > 1e-4) {
+              expect(peak.gap).toBe(expected.weight > 0 && expected.fall > gapFall);
+            }
+            if (expected.weight === 5) seen.second++;
+            if (peak.gap) seen.gap++;
+            if (Math.abs(expected.place - at(states[level].bestOrdinal, x, y)) > 0.51) seen.end++;
           }
-          expect(peak.rise).toBe(expected.rise);
-          expect(Math.abs(peak.place - expected.place)).toBeLessThan(0.51 / 64);
-          expect(Math.abs(peak.weight - expected.weight)).toBeLessThan(0.51 / 64 + 1e-5 * expected.weight);
-          if (Math.abs(expected.fall - gapFall) > 1e-4) {
-            expect(peak.gap).toBe(expected.weight > 0 && expected.fall > gapFall);
-          }
-          if (expected.weight === 5) seen.second++;
-          if (peak.gap) seen.gap++;
-          if (Math.abs(expected.place - at(states[level].bestOrdinal, x, y)) > 0.51) seen.end++;
         }
-      }
-    });
-    expect(seen.compared).toBeGreaterThan(2600);
-    for (const count of [seen.none, seen.second, seen.gap, seen.end]) expect(count).toBeGreaterThan(20);
-  });
+      });
+      expect(seen.compared).toBeGreaterThan(2600);
+      for (const count of [seen.none, seen.second, seen.gap, seen.end]) expect(count).toBeGreaterThan(20);
+    },
+  );
 
-  it('finds the peak of a Gaussian focus curve to 1/32 frame', () => {
+  /** Curves with peaks between the second and the last but one frame, as the three measures about them. */
+  function seenCurves(steps: readonly number[], octavesAt: (offset: number, width: number) => number) {
+    const at1 = [0, 0];
+    for (const step of steps.slice(1, frames)) at1.push(at1[at1.length - 1] + step);
     const random = randomFrom(8);
     const curves = Array.from({ length: width * height }, () => ({
-      place: 2 + random() * (frames - 3),
-      deviation: 0.7 + random() * 3,
+      place: at1[2] + random() * (at1[frames - 1] - at1[2]),
+      width: 0.7 + random() * 3,
     }));
-    const code = (i: number, frame: number) =>
-      Math.round(12_000 - (512 * Math.LOG2E * ((frame - curves[i].place) / curves[i].deviation) ** 2) / 2);
+    const nearest = (i: number) => {
+      const off = at1.map((at, ordinal) => (ordinal < 1 ? 1e9 : Math.abs(at - curves[i].place)));
+      return off.indexOf(Math.min(...off));
+    };
+    const code = (i: number, ordinal: number) =>
+      Math.round(20_000 - 512 * octavesAt(at1[ordinal] - curves[i].place, curves[i].width));
     const of = (value: (i: number) => number) => pictureOf(width, height, (x, y) => value(y * width + x));
-    const nearest = (i: number) => Math.round(curves[i].place);
     const state = {
       ...randomState(sizes[0], 1),
       best: of((i) => code(i, nearest(i))),
@@ -222,10 +292,27 @@ describe('peakStrip', () => {
       bestOrdinal: of(nearest),
       secondOrdinal: of(() => 0),
     };
-    const { levels } = findPeaks([state], 0);
+    const { levels } = findPeaks([state], { nearSign: 0, steps });
     const places = rig.read(levels[0], 1);
-    const worst = Math.max(...curves.map(({ place }, i) => Math.abs(placeOf(places.data[i]) - place)));
-    expect(worst).toBeLessThan(1 / 32);
+    const errors = curves.map(({ place }, i) => {
+      const found = placeOf(places.data[i]);
+      const below = Math.min(frames - 1, Math.floor(found));
+      return Math.abs(at1[below] + (found - below) * steps[below] - place);
+    });
+    return Math.max(...errors);
+  }
+
+  it.each([
+    ['even', evenSteps],
+    ['uneven', unevenSteps(9, 1.29)],
+  ])('finds the peak of a Gaussian focus curve to 1/32 step, steps %s', (_, steps) => {
+    const octaves = (offset: number, deviation: number) => (Math.LOG2E * (offset / deviation) ** 2) / 2;
+    expect(seenCurves(steps, octaves)).toBeLessThan(1 / 32);
+  });
+
+  it('finds the peak of a curve with long tails to 1/32 step beside long steps', () => {
+    const steps = evenSteps.map((step, k) => (k % 2 === 1 ? 1.9 : step));
+    expect(seenCurves(steps, (offset, half) => 2 * Math.log2(1 + (offset / half) ** 2))).toBeLessThan(1 / 32);
   });
 
   it('does not change when measure and noise grow by the same number of octaves', () => {
@@ -240,7 +327,10 @@ describe('peakStrip', () => {
       second: grow(state.second),
     }));
     const raised = noiseCodes.map((code) => code + 1536);
-    const [plain, scaled] = [findPeaks(states, 1), findPeaks(grown, 1, raised)].map(({ levels }) =>
+    const [plain, scaled] = [
+      findPeaks(states, { nearSign: 1, steps: unevenSteps(7) }),
+      findPeaks(grown, { nearSign: 1, noise: raised, steps: unevenSteps(7) }),
+    ].map(({ levels }) =>
       levels.flatMap((planes) => [0, 1, 2].map((plane) => Array.from(rig.read(planes, plane).data))),
     );
     expect(scaled).toEqual(plain);
@@ -257,9 +347,11 @@ describe('peakStrip', () => {
       bestOrdinal: turn(state.bestOrdinal),
       secondOrdinal: turn(state.secondOrdinal),
     }));
-    const [plain, mirrored] = [findPeaks(states, 1), findPeaks(turned, -1)].map(({ levels }) =>
-      levels.map((planes) => [0, 1, 2].map((plane) => rig.read(planes, plane))),
-    );
+    const steps = unevenSteps(6);
+    const [plain, mirrored] = [
+      findPeaks(states, { nearSign: 1, steps }),
+      findPeaks(turned, { nearSign: -1, steps: steps.toReversed() }),
+    ].map(({ levels }) => levels.map((planes) => [0, 1, 2].map((plane) => rig.read(planes, plane))));
     // Halves round up either way: a step of 1/64 frame. A coarser place then may cross what counts as agreeing.
     let crossed = 0;
     plain.forEach((planes, level) => {

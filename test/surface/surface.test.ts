@@ -27,7 +27,12 @@ describe('findSurface', () => {
   });
 
   /** The whole station over a state; noise stands at the tracker's 600 codes. */
-  async function surfaceOf(states: readonly State[], nearSign: -1 | 0 | 1, which = 0) {
+  async function surfaceOf(
+    states: readonly State[],
+    nearSign: -1 | 0 | 1,
+    which = 0,
+    steps = new Array<number>(frames - 1).fill(1),
+  ) {
     const { arena, pool } = pools[which];
     const mark = arena.mark();
     const [[w0, h0]] = sizes;
@@ -43,7 +48,7 @@ describe('findSurface', () => {
         }
       }
     });
-    const surface = await findSurface(arena, pool, tracker, frames, nearSign);
+    const surface = await findSurface(arena, pool, tracker, frames, nearSign, steps);
     const maps = await readSurface(arena, pool, surface, frames);
     arena.release(mark);
     return { ...maps, detailShare: surface.detailShare };

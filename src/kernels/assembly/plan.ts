@@ -205,9 +205,11 @@ const beyondEnds: i32 = 48;
 /**
  * Confidence (0..255) and coverage class (see result/coverage.ts) of each pixel, rows tight, of one strip.
  * places, weights, gaps: planes of level 0. A pixel whose confidence is below 1/8 only takes its neighbours' place.
+ * reaches: i32 by ordinal, how far into the step after a frame, and back from the next one, the two show what is sharp,
+ * 1/64 of that step; 0 where the step is not long, and `gaps` tells.
  */
 export function judgeStrip(
-  places: usize, weights: usize, gaps: usize, stride: i32, width: i32, height: i32, fullWeight: i32, count: i32,
+  places: usize, weights: usize, gaps: usize, stride: i32, width: i32, height: i32, fullWeight: i32, count: i32, reaches: usize,
   confidence: usize, coverage: usize, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
@@ -220,7 +222,11 @@ export function judgeStrip(
       if (weight * 8 < fullWeight) kind = 4;
       else if (place < 64 - beyondEnds) kind = 1;
       else if (place > (count << 6) + beyondEnds) kind = 2;
-      else if (load<u16>(gaps + at) != 0) kind = 3;
+      else {
+        const reach = place > 64 && place < count << 6 ? load<i32>(reaches + (usize(place >> 6) << 2)) : 0;
+        const into = place & 63;
+        if (reach > 0 ? min(into, 64 - into) > reach : load<u16>(gaps + at) != 0) kind = 3;
+      }
       const o = usize(y) * usize(width) + usize(x);
       store<u8>(confidence + o, (weight * 255 + (fullWeight >> 1)) / fullWeight);
       store<u8>(coverage + o, kind);

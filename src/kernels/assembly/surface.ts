@@ -24,6 +24,11 @@ const placeFloor: f32 = 0.1;
 const usualBend: f32 = 0.5;
 /** Octaves by which a curve may fall from its interpolated peak to its best frame before a step is too coarse. */
 const gapFall: f32 = 0.35;
+/** Across a step of this many usual ones or more a curve falls too far for a parabola through its logarithm. */
+const longStep: f32 = 1.45;
+/** Across a step of this many usual ones or more a sample counts only when it stands so far above noise, octaves. */
+const farStep: f32 = 2.4;
+const acrossRise: f32 = 1;
 /** A second peak counts when it stands this far above noise, octaves. */
 const secondRise: f32 = 1;
 /** A coarser level speaks for a peak at most this far from its own, frames. */
@@ -63,6 +68,23 @@ function placeAt(code: u16): f32 {
   return f32(code) * (1 / placeUnit) - placeOffset;
 }
 
+/** 2^x for 0 <= x < 100, to 2e-6 of it: our own least-squares fit. */
+// @ts-ignore: decorator
+@inline
+function exp2(x: f32): f32 {
+  const whole = i32(x);
+  const t = x - f32(whole);
+  const poly: f32 = 0.69314718 + t * (0.24021378 + t * (0.05562563 + t * (0.00925235 + t * 0.00175987)));
+  return reinterpret<f32>((whole + 127) << 23) * (1 + t * poly);
+}
+
+/** Step from a frame to the next, in usual steps; `steps` holds one f32 by ordinal, 1 before the first and after the last. */
+// @ts-ignore: decorator
+@inline
+function stepAfter(steps: usize, ordinal: i32): f32 {
+  return load<f32>(steps + (usize(ordinal) << 2));
+}
+
 /**
  * Octaves by which the peak of each coarser level speaks for the one of two peaks that it agrees with: in the
  * proportions of a logistic regression on rendered scenes, smaller, which keeps hairs before a far texture.
@@ -96,7 +118,8 @@ function strandOf(level: i32, ordinal: i32, rise: i32, rival: i32, rivalRise: i3
 /**
  * Peaks of one level, rows of one strip: by parabola through the log measure of the best frame and its neighbours,
  * which is the Gaussian interpolation of Nayar & Nakagawa (PAMI 16(8), 1994), with the variance that the noise
- * gives it.
+ * gives it. The frames may lie at uneven distances: `steps`, see `stepAfter`. Where a step is long, the parabola goes
+ * through measure^(-1/2), which follows a focus curve far out as well: measure ~ (1 + (distance / width)^2)^-2.
  *
  * Beside depth edges a curve has two peaks: a sharp far texture shows through the blurred rim of what is before
  * it, and the window of the measure carries the rim's own detail outward. Which of them is the pixel's own, the
@@ -108,7 +131,7 @@ function strandOf(level: i32, ordinal: i32, rise: i32, rival: i32, rivalRise: i3
 export function peakStrip(
   levels: usize, count: i32, level: i32, width: i32, height: i32,
   luma: usize, lumaStride: i32, fullWidth: i32, fullHeight: i32,
-  noise: usize, errors: usize, nearSign: i32, stripRows: i32, strip: i32, scratch: usize,
+  noise: usize, errors: usize, nearSign: i32, steps: usize, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const stride = strideOf(levels, level);
   const y1 = min(height, (strip + 1) * stripRows);
@@ -158,23 +181,40 @@ export function peakStrip(
         }
       }
 
-      const before = i32(load<u16>(befores + at));
-      const after = i32(load<u16>(afters + at));
+      const behind = stepAfter(steps, ordinal - 1);
+      const ahead = stepAfter(steps, ordinal);
+      let before = i32(load<u16>(befores + at));
+      let after = i32(load<u16>(afters + at));
+      const across = floor + i32(acrossRise * octave);
+      if (behind >= farStep && before < across) before = 0;
+      if (ahead >= farStep && after < across) after = 0;
       const up = f32(best - before);
       const down = f32(best - after);
-      let bend = (up + down) / octave;
+      let bend: f32 = (2.0 * (up / behind + down / ahead)) / ((behind + ahead) * octave);
+      /** From the best frame to the peak, usual steps. */
       let shift: f32 = 0;
       if (before > 0 && after > 0) {
-        if (bend > 0) shift = max<f32>(-0.5, min<f32>(0.5, (0.5 * (up - down)) / (up + down)));
+        if (bend > 0) {
+          const isLong = max<f32>(behind, ahead) >= longStep;
+          const left = (isLong ? exp2(up / (2 * octave)) - 1 : up) / behind;
+          const right = (isLong ? exp2(down / (2 * octave)) - 1 : down) / ahead;
+          shift = (0.5 * (left * ahead - right * behind)) / (left + right);
+          shift = max<f32>(-0.5 * behind, min<f32>(0.5 * ahead, shift));
+        }
       } else {
-        // At the end of the stack one side is missing: a curve of the usual bend through the other two.
+        // At the end of the stack, or beside a gap, one side is missing: a curve of the usual bend through the other two.
         bend = usualBend;
+        const step = after > 0 ? ahead : behind;
         const inner = (after > 0 ? down : before > 0 ? up : 0) / octave;
-        const outward = max<f32>(-0.5, min<f32>(2, inner / bend - 0.5));
+        const beyond = after > 0 ? behind : ahead;
+        // Halfway across a long step the frame beyond it is the nearer one.
+        const most: f32 = beyond < longStep ? 2 : min<f32>(2, 0.5 * beyond);
+        const outward = max<f32>(-0.5 * step, min<f32>(most, inner / (bend * step) - 0.5 * step));
         shift = after > 0 ? -outward : before > 0 ? outward : 0;
       }
+      const crossed = shift > 0 ? ahead : behind;
       store<u16>(bests + at, max(0, rise));
-      store<u16>(befores + at, placeCode(f32(ordinal) + shift));
+      store<u16>(befores + at, placeCode(f32(ordinal) + shift / crossed));
       if (rise <= 0) {
         store<u16>(afters + at, 0);
         continue;
@@ -182,7 +222,8 @@ export function peakStrip(
       const relative = load<f32>(errors + (usize(min(511, rise >> 5)) << 2));
       const deviation = relative / max<f32>(0.05, bend);
       const weight = i32(weightUnit / (deviation * deviation + placeFloor * placeFloor) + 0.5);
-      const gap = 0.5 * bend * shift * shift > gapFall ? gapBit : 0;
+      // What lies in a long step is judged by its place, once that is smooth.
+      const gap = crossed < longStep && 0.5 * bend * shift * shift > gapFall ? gapBit : 0;
       store<u16>(afters + at, max(1, weight) | gap);
     }
   }

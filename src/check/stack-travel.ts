@@ -1,0 +1,42 @@
+import type { Size } from '../image/image.js';
+import type { FrameMotion } from '../register/motion-solution.js';
+import type { DetailGrid } from './detail-grid.js';
+import { type FocusCurves, focusCurves } from './focus-curves.js';
+import { blurredFrames } from './motion-findings.js';
+import { type RailTravel, railTravel } from './rail-travel.js';
+import { type FrameShake, measureShake } from './shake.js';
+import { followTiles, type TileCurves } from './tile-curves.js';
+import { evenNoise } from './tile-noise.js';
+
+/** How the frames of a stack follow each other, as the detail of its tiles shows it. */
+export interface StackTravel {
+  tiles: TileCurves;
+  curves: FocusCurves;
+  shakes: FrameShake[];
+  /** Indices of frames that are blurred as a whole. */
+  blurred: Set<number>;
+  travel: RailTravel;
+}
+
+/**
+ * Reads steps and shakes off the frames' detail: the one place for it, for a check and for a merge.
+ *
+ * @param shrink Full-size pixels per pixel of the pictures that the grids were measured on.
+ */
+export function stackTravel(
+  grids: readonly DetailGrid[],
+  motions: readonly FrameMotion[],
+  size: Size,
+  shrink: number,
+): StackTravel {
+  const placed = grids.map((grid, k) => {
+    const { usable, matrix } = motions[k];
+    return { grid, matrix: usable ? matrix : undefined };
+  });
+  const tiles = followTiles(placed, size, shrink);
+  evenNoise(tiles);
+  const curves = focusCurves(tiles);
+  const shakes = measureShake(tiles, curves.noise);
+  const blurred = blurredFrames(shakes, motions, curves);
+  return { tiles, curves, shakes, blurred, travel: railTravel(curves, blurred) };
+}

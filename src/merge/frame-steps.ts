@@ -1,0 +1,37 @@
+import { framePlaces } from '../check/frame-places.js';
+import type { StackTravel } from '../check/stack-travel.js';
+import { median } from '../register/median.js';
+import type { MotionSolution } from '../register/motion-solution.js';
+import type { UsedFrame } from './used-frame.js';
+
+/** Planes of focus nearer to each other than this many usual steps count as so far apart, and likewise those farther. */
+const shortestStep = 0.4;
+const longestStep = 3;
+
+/**
+ * Distance of each frame's plane of focus from the one before it, in usual steps: `used.length - 1` values from 0.4 to 3. From
+ * the positions where they are given, else as the detail of the frames shows it.
+ */
+export function frameSteps(
+  used: readonly UsedFrame[],
+  { motion, travel }: { motion: MotionSolution; travel: StackTravel },
+  positionsMm: readonly number[] | undefined,
+): number[] {
+  const numbers = used.map(({ file }) => file.number);
+  const places = positionsMm
+    ? numbers.map((number) => positionsMm[number - 1])
+    : measuredPlaces(numbers, motion, travel);
+  const steps = places.slice(1).map((place, i) => Math.abs(place - places[i]));
+  const usual = median(Float64Array.from(steps));
+  return steps.map((step) => (usual > 0 ? Math.min(longestStep, Math.max(shortestStep, step / usual)) : 1));
+}
+
+function measuredPlaces(
+  numbers: readonly number[],
+  { frames }: MotionSolution,
+  { curves, travel }: StackTravel,
+): number[] {
+  const indices = new Map(frames.map(({ number }, k) => [number, k]));
+  const kept = numbers.map((number) => indices.get(number)!);
+  return framePlaces(curves, travel, kept, numbers);
+}
