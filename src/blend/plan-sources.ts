@@ -158,7 +158,7 @@ export async function planSources(
   arena.release(mark);
 }
 
-/** Address of the ordinals of what is thin and near: see assembly/surface.ts. */
+/** Address of the ordinals of what is thin and near: see assembly/peaks.ts. */
 function strandsOf(peaks: Planes, level: number): number {
   return peaks.pointer + (level === 0 ? statePlane.strand : statePlane.second) * peaks.planeBytes;
 }

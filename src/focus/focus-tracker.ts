@@ -13,8 +13,6 @@ const prominenceCodes = codesPerOctave;
 
 /** From the tenth percentile of the measure over noise to the best of some 30 frames of it, code steps: measured. */
 const noiseSpreadCodes = 600;
-/** Share of the frames that show no more than noise at the low end of their measures; in others texture may be everywhere. */
-const lowFrames = 0.1;
 /** Pixels of a level to either side that a measure depends on. */
 const windowReach = 3;
 /** About so many pixels a level go into the noise statistics of a frame. */
@@ -46,7 +44,7 @@ export const statePlane = {
   bestOrdinal: 6,
   secondOrdinal: 7,
   luma: 8,
-  /** Room for what the surface finds: see assembly/surface.ts. */
+  /** Room for what is found beside the peaks: see assembly/peaks.ts. */
   strand: 9,
 } as const;
 
@@ -174,16 +172,14 @@ export class FocusTracker {
   /**
    * Code of the measure where frames show their noise alone, by brightness (`noiseBins` bins of luma x 64): the
    * noise of light grows with light. Most of a frame is out of focus, so the low end of its measures is noise: the
-   * tenth percentile of each frame, and of the frames' the tenth again, raised from there to what the best of many
+   * tenth percentile of each frame, the median over the frames, raised from there to what the best of many
    * frames of pure noise shows. Bins that no frame fills take the nearest one's; at the finest levels none stands far
    * above the lowest.
    */
   noiseCodes(level: number): Float64Array {
     const codes = this.lowCodes[level].map((low) => {
       const sorted = low.toSorted((first, second) => first - second);
-      return sorted.length > 0
-        ? sorted[Math.floor(sorted.length * lowFrames)] + noiseSpreadCodes
-        : Number.NaN;
+      return sorted.length > 0 ? sorted[sorted.length >> 1] + noiseSpreadCodes : Number.NaN;
     });
     const filled = codes.map((code, bin) => {
       if (!Number.isNaN(code)) return code;

@@ -1,7 +1,7 @@
 import { codesPerOctave, type FocusTracker } from '../focus/focus-tracker.js';
 import { median } from '../register/median.js';
 
-/** A frame no longer shows a pixel sharp where its measure has fallen so far, octaves; as `gapFall` in assembly/surface.ts. */
+/** A frame no longer shows a pixel sharp where its measure has fallen so far, octaves; as `gapFall` in assembly/peaks.ts. */
 const gapFall = 0.35;
 /** Curves that stand this far above noise tell their bend, octaves. */
 const clearRise = 2;

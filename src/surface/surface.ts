@@ -22,7 +22,7 @@ export interface Surface {
   detailShare: number;
 }
 
-/** Frame ordinal (fractional) of a stored place: see assembly/surface.ts. */
+/** Frame ordinal (fractional) of a stored place: see assembly/curve-state.ts. */
 export function placeOf(stored: number): number {
   return stored / 64 - 4;
 }
@@ -33,7 +33,7 @@ const smoothTolerance = 1.2;
 /** Stored weight from which a place stands on its own: 5 / frame^2. */
 export const fullWeight = 5 * 64;
 
-/** A step from here on is long: there may be a gap between its frames; as in assembly/surface.ts. Usual steps. */
+/** A step from here on is long: there may be a gap between its frames; as in assembly/peaks.ts. Usual steps. */
 const longStep = 1.45;
 
 /** Effective number of independent samples in the window of the focus measure. */

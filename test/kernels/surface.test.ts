@@ -16,7 +16,9 @@ import {
 import { at, KernelRig, type Plane, pictureOf, randomFrom } from './kernel-rig.js';
 
 // The tests hold the formulas; numbers that are tuned on pictures are read from where they stand.
-const source = readFileSync(new URL('../../src/kernels/assembly/surface.ts', import.meta.url), 'utf8');
+const source = ['peaks', 'surface']
+  .map((file) => readFileSync(new URL(`../../src/kernels/assembly/${file}.ts`, import.meta.url), 'utf8'))
+  .join('\n');
 const tuned = (name: string) => Number(source.match(new RegExp(`^const ${name}: f32 = (.+);`, 'm'))![1]);
 const fartherVote = tuned('fartherVote');
 const sameVote = tuned('sameVote');

@@ -32,7 +32,10 @@ function stackOf(numbers: readonly number[]) {
     rollFound: false,
     warnings: [],
   };
-  const grid = { columns: 16, rows: 12, cellPx: 8, energy: new Float32Array(16 * 12 * 4).fill(1) };
+  const cells = 16 * 12;
+  const energy = new Float32Array(cells * 4).fill(1);
+  const light = new Float32Array(cells).fill(100);
+  const grid = { columns: 16, rows: 12, cellPx: 8, energy, light };
   const travel = stackTravel(new Array(10).fill(grid), frames, size, 1);
   const used = numbers.map(
     (number, i): UsedFrame => ({

@@ -1,4 +1,4 @@
-// Which frames each coefficient of each level comes from, decided from the surface: see surface.ts for the planes
+// Which frames each coefficient of each level comes from, decided from the surface: see curve-state.ts for the planes
 // and blend.ts for what centre and reach mean.
 import { reach } from './common';
 
@@ -83,7 +83,7 @@ const tileColumns: i32 = 64;
  *
  * places: the level's surface. weights: level 0's, in units of which `fullWeight` means confident; 0 = level 0 has
  * none. peaks: plane 0 of the level's peaks (0 = not followed). frames: seven f64 a frame: composite pixel to
- * frame pixel at this level (a b c d e f) and the margin. strands: ordinals of nearer peaks, as `strandOf` in surface.ts
+ * frame pixel at this level (a b c d e f) and the margin. strands: ordinals of nearer peaks, as `strandOf` in peaks.ts
  * has found them, in rows like the peaks'; they count when they are nearer than the centre by more than strandApart,
  * 1/64 frame. sources, uses: level 0 alone, else 0: ordinal that supplies
  * the detail, and one bit a tile and frame, cleared before. scratch: two i32 a frame.

@@ -1,0 +1,188 @@
+// Peaks of the focus curves: see curve-state.ts for the planes.
+import { gapBit, octave, placeAt, placeCode, planeOf, strideOf, weightUnit } from './curve-state';
+
+/** Even a perfect curve places its peak no better than this, frames: steps are uneven, curves not Gaussian. */
+const placeFloor: f32 = 0.1;
+/** Bend of a focus curve at its peak where only one side is seen, octaves a frame squared. */
+const usualBend: f32 = 0.5;
+/** Octaves by which a curve may fall from its interpolated peak to its best frame before a step is too coarse. */
+const gapFall: f32 = 0.35;
+/** Across a step of this many usual ones or more a curve falls too far for a parabola through its logarithm. */
+const longStep: f32 = 1.45;
+/** Across a step of this many usual ones or more a sample counts only when it stands so far above noise, octaves. */
+const farStep: f32 = 2.4;
+const acrossRise: f32 = 1;
+/** A second peak counts when it stands this far above noise, octaves. */
+const secondRise: f32 = 1;
+/** A coarser level speaks for a peak at most this far from its own, frames. */
+const sameVote: f32 = 2;
+/**
+ * Octaves in favour of the farther of two peaks: about a sharp edge the window of the measure carries the nearer one
+ * outward, while the farther one shows through a blurred edge only in part.
+ */
+const fartherVote: f32 = 0.6;
+/** A nearer peak may be fainter than the best by this much and still be something: octaves. */
+const strandFaintest: f32 = 3;
+/** Weight of a peak that is known to the whole frame only, 1/frame^2. */
+const wholeFrameWeight: f32 = 5;
+
+/** 2^x for 0 <= x < 100, to 2e-6 of it: our own least-squares fit. */
+// @ts-ignore: decorator
+@inline
+function exp2(x: f32): f32 {
+  const whole = i32(x);
+  const t = x - f32(whole);
+  const poly: f32 = 0.69314718 + t * (0.24021378 + t * (0.05562563 + t * (0.00925235 + t * 0.00175987)));
+  return reinterpret<f32>((whole + 127) << 23) * (1 + t * poly);
+}
+
+/** Step from a frame to the next, in usual steps; `steps` holds one f32 by ordinal, 1 before the first and after the last. */
+// @ts-ignore: decorator
+@inline
+function stepAfter(steps: usize, ordinal: i32): f32 {
+  return load<f32>(steps + (usize(ordinal) << 2));
+}
+
+/**
+ * Octaves by which the peak of each coarser level speaks for the one of two peaks that it agrees with: in the
+ * proportions of a logistic regression on rendered scenes, smaller, which keeps hairs before a far texture.
+ */
+// @ts-ignore: decorator
+@inline
+function voteOf(level: i32): f32 {
+  return level == 1 ? 0.8 : level == 2 ? 1.2 : 1;
+}
+
+/** Octaves above noise from which the nearer of two peaks counts: noise makes peaks too, most at the finest level. */
+// @ts-ignore: decorator
+@inline
+function strandRise(level: i32): f32 {
+  return level == 0 ? 5 : level == 1 ? 4 : 3;
+}
+
+/**
+ * The nearer of two peaks, where it stands out: something thin before what the pixel mostly shows. rises: code steps
+ * above noise. Returns its ordinal, or 0.
+ */
+// @ts-ignore: decorator
+@inline
+function strandOf(level: i32, ordinal: i32, rise: i32, rival: i32, rivalRise: i32, nearSign: i32): i32 {
+  const isRival = rival > 0 && (rival - ordinal) * nearSign < 0;
+  const own = f32(isRival ? rivalRise : rise) * (1 / octave);
+  if (own < strandRise(level) || own < f32(rise) * (1 / octave) - strandFaintest) return 0;
+  return isRival ? rival : ordinal;
+}
+
+/**
+ * Peaks of one level, rows of one strip: by parabola through the log measure of the best frame and its neighbours,
+ * which is the Gaussian interpolation of Nayar & Nakagawa (PAMI 16(8), 1994), with the variance that the noise
+ * gives it. The frames may lie at uneven distances: `steps`, see `stepAfter`. Where a step is long, the parabola goes
+ * through measure^(-1/2), which follows a focus curve far out as well: measure ~ (1 + (distance / width)^2)^-2.
+ *
+ * Beside depth edges a curve has two peaks: a sharp far texture shows through the blurred rim of what is before
+ * it, and the window of the measure carries the rim's own detail outward. Which of them is the pixel's own, the
+ * coarser levels know better: their windows reach beyond the blur. So level 0 comes last, and they vote there.
+ *
+ * noise: eight i32, codes that noise alone reaches by brightness. errors: f32 by rise in 1/16 octave, 512 of them:
+ * relative error of an energy, octaves. nearSign: 1 when nearer means a lower ordinal, -1 higher, 0 unknown.
+ */
+export function peakStrip(
+  levels: usize, count: i32, level: i32, width: i32, height: i32,
+  luma: usize, lumaStride: i32, fullWidth: i32, fullHeight: i32,
+  noise: usize, errors: usize, nearSign: i32, steps: usize, stripRows: i32, strip: i32, scratch: usize,
+): void {
+  const stride = strideOf(levels, level);
+  const y1 = min(height, (strip + 1) * stripRows);
+  for (let y = strip * stripRows; y < y1; y++) {
+    const row = (usize(y) * stride) << 1;
+    const lumaRow = luma + (usize(min(fullHeight - 1, y << level)) * usize(lumaStride) << 1);
+    const bests = planeOf(levels, level, 0) + row;
+    const befores = planeOf(levels, level, 1) + row;
+    const afters = planeOf(levels, level, 2) + row;
+    const seconds = planeOf(levels, level, 5) + row;
+    const ordinals = planeOf(levels, level, 6) + row;
+    const secondOrdinals = planeOf(levels, level, 7) + row;
+    const strands = planeOf(levels, level, level == 0 ? 9 : 5) + row;
+    for (let x = 0; x < width; x++) {
+      const at = usize(x) << 1;
+      const ordinal = i32(load<u16>(ordinals + at));
+      if (ordinal == 0) {
+        store<u16>(bests + at, 0);
+        store<u16>(befores + at, 0);
+        store<u16>(afters + at, 0);
+        store<u16>(strands + at, 0);
+        continue;
+      }
+      const bright = i32(load<u16>(lumaRow + (usize(min(fullWidth - 1, x << level)) << 1)));
+      const floor = load<i32>(noise + (usize(min(7, (bright * 8) >> 14)) << 2));
+      const best = i32(load<u16>(bests + at));
+      const rise = best - floor;
+
+      const rival = i32(load<u16>(secondOrdinals + at));
+      const rivalRise = i32(load<u16>(seconds + at)) - floor;
+      store<u16>(strands + at, strandOf(level, ordinal, rise, rival, rivalRise, nearSign));
+      if (level == 0 && rival > 0 && f32(rivalRise) > secondRise * octave) {
+        const farther = f32(rival > ordinal ? -nearSign : nearSign);
+        let lead = f32(rise - rivalRise) * (1 / octave) + farther * fartherVote;
+        for (let l = 1; l < count; l++) {
+          const q = (usize(y >> l) * strideOf(levels, l) + usize(x >> l)) << 1;
+          if ((i32(load<u16>(planeOf(levels, l, 2) + q)) & ~gapBit) == 0) continue;
+          const coarser = placeAt(load<u16>(planeOf(levels, l, 1) + q));
+          if (Mathf.abs(coarser - f32(ordinal)) <= sameVote) lead += voteOf(l);
+          else if (Mathf.abs(coarser - f32(rival)) <= sameVote) lead -= voteOf(l);
+        }
+        if (lead < 0) {
+          store<u16>(bests + at, rivalRise);
+          store<u16>(befores + at, placeCode(f32(rival)));
+          store<u16>(afters + at, i32(wholeFrameWeight * weightUnit));
+          continue;
+        }
+      }
+
+      const behind = stepAfter(steps, ordinal - 1);
+      const ahead = stepAfter(steps, ordinal);
+      let before = i32(load<u16>(befores + at));
+      let after = i32(load<u16>(afters + at));
+      const across = floor + i32(acrossRise * octave);
+      if (behind >= farStep && before < across) before = 0;
+      if (ahead >= farStep && after < across) after = 0;
+      const up = f32(best - before);
+      const down = f32(best - after);
+      let bend: f32 = (2.0 * (up / behind + down / ahead)) / ((behind + ahead) * octave);
+      /** From the best frame to the peak, usual steps. */
+      let shift: f32 = 0;
+      if (before > 0 && after > 0) {
+        if (bend > 0) {
+          const isLong = max<f32>(behind, ahead) >= longStep;
+          const left = (isLong ? exp2(up / (2 * octave)) - 1 : up) / behind;
+          const right = (isLong ? exp2(down / (2 * octave)) - 1 : down) / ahead;
+          shift = (0.5 * (left * ahead - right * behind)) / (left + right);
+          shift = max<f32>(-0.5 * behind, min<f32>(0.5 * ahead, shift));
+        }
+      } else {
+        // At the end of the stack, or beside a gap, one side is missing: a curve of the usual bend through the other two.
+        bend = usualBend;
+        const step = after > 0 ? ahead : behind;
+        const inner = (after > 0 ? down : before > 0 ? up : 0) / octave;
+        const beyond = after > 0 ? behind : ahead;
+        // Halfway across a long step the frame beyond it is the nearer one.
+        const most: f32 = beyond < longStep ? 2 : min<f32>(2, 0.5 * beyond);
+        const outward = max<f32>(-0.5 * step, min<f32>(most, inner / (bend * step) - 0.5 * step));
+        shift = after > 0 ? -outward : before > 0 ? outward : 0;
+      }
+      const crossed = shift > 0 ? ahead : behind;
+      store<u16>(bests + at, max(0, rise));
+      store<u16>(befores + at, placeCode(f32(ordinal) + shift / crossed));
+      if (rise <= 0) {
+        store<u16>(afters + at, 0);
+        continue;
+      }
+      const relative = load<f32>(errors + (usize(min(511, rise >> 5)) << 2));
+      const deviation = relative / max<f32>(0.05, bend);
+      const weight = i32(weightUnit / (deviation * deviation + placeFloor * placeFloor) + 0.5);
+      // What lies in a long step is judged by its place, once that is smooth.
+      const gap = crossed < longStep && 0.5 * bend * shift * shift > gapFall ? gapBit : 0;
+      store<u16>(afters + at, max(1, weight) | gap);
+    }
+  }
+}
