@@ -17,8 +17,8 @@ export interface Veil {
   places: number;
 }
 
-/** The most of a pixel that is taken for veil: beyond, noise would grow by more than half. */
-export const veilCap = 0.35;
+/** The most of a pixel that is taken for veil: beyond, noise and whatever the surface has wrong would grow with it. Set on scenes. */
+export const veilCap = 0.22;
 
 /** What is this many frames nearer has blur enough to veil. */
 const gapFrames = 4;
@@ -26,7 +26,7 @@ const gapFrames = 4;
 const widestPx = 256;
 const samples = 48;
 /** The blur is taken smaller than measured: too wide a veil does harm, one too narrow clears a little less. */
-const caution = 0.8;
+const caution = 0.6;
 /** Stored weight below which a place is too unsure to veil or to be cleared. */
 const leastWeight = fullWeight;
 const stripRows = 32;
