@@ -17,7 +17,7 @@ export interface Veil {
   places: number;
 }
 
-/** The most of a pixel that is taken for veil: beyond, noise and whatever the surface has wrong would grow with it. Set on scenes. */
+/** The most of a pixel that is taken for veil: what the surface has wrong, and noise, grow with it. Set on scenes. */
 export const veilCap = 0.22;
 
 /** What is this many frames nearer has blur enough to veil. */
