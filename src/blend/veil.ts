@@ -1,6 +1,7 @@
 import { codesPerOctave, type FocusTracker, statePlane } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
 import type { Arena, Planes } from '../kernels/arena.js';
+import { median } from '../register/median.js';
 import { fullWeight, type Surface } from '../surface/surface.js';
 import type { StripPool } from '../workers/pool.js';
 import { affineAtLevel, type PlacedFrame } from './frame-pixels.js';
@@ -81,8 +82,8 @@ function medianBend(tracker: FocusTracker, level: number, frames: number): numbe
     }
   }
   if (bends.length < leastCurves) return undefined;
-  const median = Float64Array.from(bends).sort()[bends.length >> 1];
-  return median > 1.5 * noiseBend ? median : undefined;
+  const bend = median(Float64Array.from(bends));
+  return bend > 1.5 * noiseBend ? bend : undefined;
 }
 
 /** A veil of a fiftieth of the light and more is counted. */

@@ -34,3 +34,25 @@ export function focusCurves(curves: TileCurves): FocusCurves {
 export function clearLevel({ noise }: FocusCurves): number {
   return Math.log((clearOfNoise - 1) * noise);
 }
+
+/** A curve must rise this far over its lowest point to have a peak, ln energy: about two octaves. */
+const leastRise = 1.4;
+
+/**
+ * Index of the frame in which a tile shows most, where its curve has a peak: clear of the noise, and well above its
+ * lowest point. Undefined where it has none.
+ */
+export function peakFrame(curves: FocusCurves, tile: number): number | undefined {
+  const { frames, level } = curves;
+  const at = tile * frames;
+  let best = -1;
+  let lowest = Number.POSITIVE_INFINITY;
+  for (let k = 0; k < frames; k++) {
+    const value = level[at + k];
+    if (Number.isNaN(value)) continue;
+    if (best < 0 || value > level[at + best]) best = k;
+    if (value < lowest) lowest = value;
+  }
+  const top = level[at + best];
+  return best < 0 || top < clearLevel(curves) || top - lowest < leastRise ? undefined : best;
+}

@@ -1,5 +1,5 @@
 import { median } from '../register/median.js';
-import { clearLevel, type FocusCurves } from './focus-curves.js';
+import { type FocusCurves, peakFrame } from './focus-curves.js';
 
 /** Where and how sharply one tile comes into focus. */
 export interface TileFocus {
@@ -41,8 +41,6 @@ const within = 1.5;
 /** Offsets from -beyond to beyond, and frames around the best one, in a table of falls. */
 const offsets = (2 * beyond) / placeStep + 1;
 const tableFrames = 2 * mostReach + 1;
-/** A curve must rise this far over its lowest point, ln energy: about two octaves. */
-const leastRise = 1.4;
 /** How much single widths differ from the usual, standard deviation of ln width. */
 const widthSpread = 0.35;
 /** Part of the rise that a curve with its peak beyond an end must show there at least. */
@@ -82,16 +80,9 @@ function fitTile(
 ): TileFocus | undefined {
   const { frames, level, least } = curves;
   const at = tile * frames;
-  let best = -1;
-  let lowest = Number.POSITIVE_INFINITY;
-  for (let k = 0; k < frames; k++) {
-    const value = level[at + k];
-    if (Number.isNaN(value)) continue;
-    if (best < 0 || value > level[at + best]) best = k;
-    if (value < lowest) lowest = value;
-  }
-  if (best < 0 || level[at + best] < clearLevel(curves) || level[at + best] - lowest < leastRise)
-    return undefined;
+  const peak = peakFrame(curves, tile);
+  if (peak === undefined) return undefined;
+  const best = peak;
   const reach =
     usualLogWidth === undefined
       ? leastReach

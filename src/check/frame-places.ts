@@ -1,6 +1,6 @@
 import { median } from '../register/median.js';
 import { solveSymmetric } from '../register/solve-symmetric.js';
-import { clearLevel, type FocusCurves } from './focus-curves.js';
+import { type FocusCurves, peakFrame } from './focus-curves.js';
 import { longestPlainStep, type RailTravel } from './rail-travel.js';
 
 /** A step shorter than this part of the usual tells nothing more: frames so near show the same. */
@@ -8,8 +8,6 @@ const shortestStep = 0.4;
 /** Frames to either side of a tile's best that its curve is followed over. */
 const reach = 3;
 const fewestSamples = 4;
-/** A curve must rise this far over its lowest point, ln energy. */
-const leastRise = 1.4;
 /** A curve ends where it nears the noise, or rises again by so much, ln energy. */
 const aboveNoise = 0.7;
 const plainRise = 0.1;
@@ -113,20 +111,11 @@ interface Stretch {
 
 function followedStretches(curves: FocusCurves): Stretch[] {
   const { frames, level, least } = curves;
-  const clear = clearLevel(curves);
   const stretches: Stretch[] = [];
   for (let at = 0; at < level.length; at += frames) {
-    let best = -1;
-    let lowest = Number.POSITIVE_INFINITY;
-    for (let k = 0; k < frames; k++) {
-      const value = level[at + k];
-      if (Number.isNaN(value)) continue;
-      if (best < 0 || value > level[at + best]) best = k;
-      if (value < lowest) lowest = value;
-    }
-    if (best < 0) continue;
+    const best = peakFrame(curves, at / frames);
+    if (best === undefined) continue;
     const top = level[at + best];
-    if (top < clear || top - lowest < leastRise) continue;
     const end = (way: -1 | 1): number => {
       let k = best;
       while (Math.abs(k + way - best) <= reach && k + way >= 0 && k + way < frames) {

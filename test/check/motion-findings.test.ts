@@ -1,8 +1,9 @@
 import { describe, expect, test } from 'vitest';
 import { createRandom } from '../../samples/random.js';
 import { motionFindings } from '../../src/check/motion-findings.js';
-import type { FrameMotion, MotionSolution } from '../../src/register/motion-solution.js';
-import { identityMatrix, type Similarity } from '../../src/register/transform.js';
+import type { MotionSolution } from '../../src/register/motion-solution.js';
+import type { Similarity } from '../../src/register/transform.js';
+import { stillMotion } from './still-motion.js';
 
 const size = { width: 6000, height: 4000 };
 
@@ -18,21 +19,11 @@ interface Given {
 /** Verdicts on frames without a fault but what is given. */
 function verdicts({ numbers, place, residualPx, steps, votes = 0.5 }: Given) {
   const own = numbers ?? Array.from({ length: 20 }, (_, k) => k + 1);
-  const frames = own.map(
-    (number, k): FrameMotion => ({
-      number,
-      usable: true,
-      similarity: { scale: 1, rollRad: 0, shiftXPx: 0, shiftYPx: 0, ...place?.(k) },
-      matrix: identityMatrix,
-      residualPx: residualPx?.(k) ?? 0.3,
-      scaleResidual: 0,
-      stepResidual: 0,
-      sharpness: 1,
-      detail: 10,
-      sameAsPrevious: false,
-      gainRatio: [1, 1, 1],
-    }),
-  );
+  const frames = own.map((number, k) => {
+    const still = stillMotion(number);
+    const similarity = { ...still.similarity, ...place?.(k) };
+    return { ...still, similarity, residualPx: residualPx?.(k) ?? 0.3 };
+  });
   const motion: MotionSolution = {
     anchorNumber: own[0],
     frames,

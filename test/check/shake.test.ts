@@ -4,26 +4,14 @@ import { blurredFrames } from '../../src/check/motion-findings.js';
 import { measureShake } from '../../src/check/shake.js';
 import type { TileCurves } from '../../src/check/tile-curves.js';
 import type { FrameMotion } from '../../src/register/motion-solution.js';
-import { identityMatrix } from '../../src/register/transform.js';
 import { madeCurves, range, spread } from './made-curves.js';
+import { stillMotion } from './still-motion.js';
 
 const tiles = spread(300, 1, 14);
 const frames = range(16);
 
 function motions(sharpness: (k: number) => number = () => 1): FrameMotion[] {
-  return frames.map((k) => ({
-    number: k + 1,
-    usable: true,
-    similarity: { scale: 1, rollRad: 0, shiftXPx: 0, shiftYPx: 0 },
-    matrix: identityMatrix,
-    residualPx: 0.1,
-    scaleResidual: 0,
-    stepResidual: 0,
-    sharpness: sharpness(k),
-    detail: 10,
-    sameAsPrevious: false,
-    gainRatio: [1, 1, 1],
-  }));
+  return frames.map((k) => stillMotion(k + 1, { sharpness: sharpness(k) }));
 }
 
 function blurred(curves: TileCurves, sharpness?: (k: number) => number): number[] {

@@ -2,29 +2,15 @@ import { expect, test } from 'vitest';
 import { stackTravel } from '../../src/check/stack-travel.js';
 import { frameSteps } from '../../src/merge/frame-steps.js';
 import type { UsedFrame } from '../../src/merge/used-frame.js';
-import type { FrameMotion, MotionSolution } from '../../src/register/motion-solution.js';
+import type { MotionSolution } from '../../src/register/motion-solution.js';
 import { identityMatrix } from '../../src/register/transform.js';
+import { stillMotion } from '../check/still-motion.js';
 
 const size = { width: 128, height: 96 };
 
 /** Frames with these numbers out of ten, and a stack without any detail. */
 function stackOf(numbers: readonly number[]) {
-  const frames = Array.from(
-    { length: 10 },
-    (_, k): FrameMotion => ({
-      number: k + 1,
-      usable: true,
-      similarity: { scale: 1, rollRad: 0, shiftXPx: 0, shiftYPx: 0 },
-      matrix: identityMatrix,
-      residualPx: 0.1,
-      scaleResidual: 0,
-      stepResidual: 0,
-      sharpness: 1,
-      detail: 0,
-      sameAsPrevious: false,
-      gainRatio: [1, 1, 1],
-    }),
-  );
+  const frames = Array.from({ length: 10 }, (_, k) => stillMotion(k + 1, { detail: 0 }));
   const motion: MotionSolution = {
     anchorNumber: 5,
     frames,

@@ -43,13 +43,17 @@ function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, 
     let b = v128.max<f32>(zero, v128.sub<f32>(one, v128.mul<f32>(tHigh, tHigh)));
     a = v128.mul<f32>(a, a);
     b = v128.mul<f32>(b, b);
+    let insideA = i32x4.splat(-1);
+    let insideB = insideA;
     if (x < x0 || x + 8 > x1) {
       const lanes = i32x4.add(i32x4.splat(x), i32x4(0, 1, 2, 3));
+      const lanes4 = i32x4.add(lanes, i32x4.splat(4));
       const from = i32x4.splat(x0);
       const to = i32x4.splat(x1);
-      a = v128.and(a, v128.and(i32x4.ge_s(lanes, from), i32x4.lt_s(lanes, to)));
-      const lanes4 = i32x4.add(lanes, i32x4.splat(4));
-      b = v128.and(b, v128.and(i32x4.ge_s(lanes4, from), i32x4.lt_s(lanes4, to)));
+      insideA = v128.and(i32x4.ge_s(lanes, from), i32x4.lt_s(lanes, to));
+      insideB = v128.and(i32x4.ge_s(lanes4, from), i32x4.lt_s(lanes4, to));
+      a = v128.and(a, insideA);
+      b = v128.and(b, insideB);
     }
     if (v128.any_true(v128.or(a, b))) {
       low = min(low, x);
@@ -61,16 +65,8 @@ function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, 
     if (v128.any_true(isNamed)) {
       low = min(low, x);
       high = x + 8;
-      let c0 = v128.and(more, i32x4.extend_low_i16x8_s(isNamed));
-      let c1 = v128.and(more, i32x4.extend_high_i16x8_s(isNamed));
-      if (x < x0 || x + 8 > x1) {
-        const lanes = i32x4.add(i32x4.splat(x), i32x4(0, 1, 2, 3));
-        const lanes4 = i32x4.add(lanes, i32x4.splat(4));
-        c0 = v128.and(c0, v128.and(i32x4.ge_s(lanes, i32x4.splat(x0)), i32x4.lt_s(lanes, i32x4.splat(x1))));
-        c1 = v128.and(c1, v128.and(i32x4.ge_s(lanes4, i32x4.splat(x0)), i32x4.lt_s(lanes4, i32x4.splat(x1))));
-      }
-      a = v128.add<f32>(a, c0);
-      b = v128.add<f32>(b, c1);
+      a = v128.add<f32>(a, v128.and(more, v128.and(insideA, i32x4.extend_low_i16x8_s(isNamed))));
+      b = v128.add<f32>(b, v128.and(more, v128.and(insideB, i32x4.extend_high_i16x8_s(isNamed))));
     }
     const at = weights + (usize(x) << 2);
     v128.store(at, a);
