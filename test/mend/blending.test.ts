@@ -101,7 +101,8 @@ test('a mask grows by a disc', () => {
 });
 
 test('an outline holds the pixels that a ray from them crosses oddly often', () => {
-  // Corners off the grid: on it, a ray through a corner has no one answer.
+  // Corners off the grid: on it, a ray through a corner has no one answer. Nor has a pixel that a
+  // side runs through, which is not judged.
   const corner = fc
     .tuple(fc.nat(290), fc.nat(290))
     .map(([x, y]): [number, number] => [x / 10 + 0.033, y / 10 + 0.047]);
@@ -113,13 +114,16 @@ test('an outline holds the pixels that a ray from them crosses oddly often', () 
         const x = window.x + (i % window.width);
         const y = window.y + Math.floor(i / window.width);
         let crossings = 0;
+        let isOnSide = false;
         points.forEach(([x2, y2], j) => {
           const [x1, y1] = points[(j + points.length - 1) % points.length];
           // Straight up from the pixel, whereas the code walks along rows.
           if (x1 > x === x2 > x) return;
-          if (y1 + ((x - x1) / (x2 - x1)) * (y2 - y1) < y) crossings++;
+          const above = y - (y1 + ((x - x1) / (x2 - x1)) * (y2 - y1));
+          if (above > 0) crossings++;
+          if (Math.abs(above) < 1e-6) isOnSide = true;
         });
-        expect(value).toBe(crossings % 2);
+        if (!isOnSide) expect(value).toBe(crossings % 2);
       });
     }),
     { numRuns: 80 },
