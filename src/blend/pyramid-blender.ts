@@ -229,5 +229,5 @@ function warpScratchBytes(size: Size, frame: Size, roll: number): number {
   const rolled = Math.ceil(Math.abs(roll) * (columns + stripRows));
   const rows = stripRows * scale + 16 + rolled;
   const across = Math.min(frame.width, columns * scale + rolled) + 64;
-  return Math.ceil(((across + rows * (columns + 8)) * 16) / 64) * 64 + 64;
+  return Math.ceil(((2 * across + rows * (columns + 8)) * 16) / 64) * 64 + 64;
 }

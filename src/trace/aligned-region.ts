@@ -121,5 +121,5 @@ function warpScratchBytes(width: number, a: number, d: number, e: number): numbe
   const columns = Math.min(512, width);
   const across = columns * Math.abs(a) + 2 * Math.abs(d) * stripRows + 96;
   const rows = stripRows * Math.abs(e) + Math.abs(d) * columns + 24;
-  return Math.ceil(across + rows * (columns + 8)) * 16 + 256;
+  return Math.ceil(2 * across + rows * (columns + 8)) * 16 + 256;
 }

@@ -29,15 +29,28 @@ function convertRow(source: usize, bits: i32, width: i32, from: i32, to: i32, ga
   const high = min(to, width);
   let o = out + (usize(low - from) << 4);
   if (bits == 8) {
-    for (let x = low; x < high; x++) {
+    let x = low;
+    for (; x + 4 <= high; x += 4) {
+      const four = v128.load(source + usize(x * 3));
+      const q0 = i8x16.swizzle(four, i8x16(0, -1, -1, -1, 1, -1, -1, -1, 2, -1, -1, -1, -1, -1, -1, -1));
+      const q1 = i8x16.swizzle(four, i8x16(3, -1, -1, -1, 4, -1, -1, -1, 5, -1, -1, -1, -1, -1, -1, -1));
+      const q2 = i8x16.swizzle(four, i8x16(6, -1, -1, -1, 7, -1, -1, -1, 8, -1, -1, -1, -1, -1, -1, -1));
+      const q3 = i8x16.swizzle(four, i8x16(9, -1, -1, -1, 10, -1, -1, -1, 11, -1, -1, -1, -1, -1, -1, -1));
+      v128.store(o, v128.mul<f32>(v128.convert<i32>(q0), gain));
+      v128.store(o, v128.mul<f32>(v128.convert<i32>(q1), gain), 16);
+      v128.store(o, v128.mul<f32>(v128.convert<i32>(q2), gain), 32);
+      v128.store(o, v128.mul<f32>(v128.convert<i32>(q3), gain), 48);
+      o += 64;
+    }
+    for (; x < high; x++) {
       const q = v128.extend_low<u16>(v128.extend_low<u8>(v128.load32_zero(source + usize(x * 3))));
-      v128.store(o, v128.mul<f32>(v128.convert<u32>(q), gain));
+      v128.store(o, v128.mul<f32>(v128.convert<i32>(q), gain));
       o += 16;
     }
   } else if (bits == 16) {
     for (let x = low; x < high; x++) {
       const q = v128.extend_low<u16>(v128.load64_zero(source + usize(x * 6)));
-      v128.store(o, v128.mul<f32>(v128.convert<u32>(q), gain));
+      v128.store(o, v128.mul<f32>(v128.convert<i32>(q), gain));
       o += 16;
     }
   } else {
@@ -70,7 +83,7 @@ export function gainOf(bits: i32, r: f32, g: f32, b: f32): v128 {
 /**
  * Rows y0..y1-1, columns x0..x1-1 of the warped picture into planes whose pixel (x0, y0) is at `out`; up to
  * three columns more are written. The block's source must overlap the frame by at least a pixel.
- * scratch: ((columns + 2) a + 26 + rows (columns + 4)) * 16 bytes with rows = source rows reached + 6.
+ * scratch: (2 ((columns + 2) a + 26) + rows (columns + 4)) * 16 bytes with rows = source rows reached + 7.
  */
 // @ts-ignore: decorator
 @inline
@@ -104,42 +117,71 @@ export function warpBlock(
   right = min(sourceWidth + edge, max(right, left + 8));
 
   const row = scratch;
-  const rows = scratch + (usize(right - left + 2) << 4);
+  const rowAfter = row + (usize(right - left + 2) << 4);
+  const rows = rowAfter + (usize(right - left + 2) << 4);
   const rowBytes = usize(columns + 4) << 4;
   const step = i64(slope * 4294967296.0);
-  for (let v = first; v <= last; v++) {
+  for (let v = first; v <= last; v += 2) {
+    // An odd last row has one after it that nothing reads.
     convertRow(source + usize(min(max(v, 0), sourceHeight - 1)) * bytes, bits, sourceWidth, left, right, gain, row);
-    const u = slope * f64(x0) + (b / e) * (f64(v) - f) + c;
-    let position = i64(Math.floor(u * 4294967296.0 + 0.5)) + (1 << (tapPhaseShift - 1));
-    let o = rows + usize(v - first) * rowBytes;
-    for (let x = 0; x < columns; x++) {
-      const column = min(max(i32(position >> 32) - 2, left), right - 6) - left;
-      const t = taps + (usize((position >> tapPhaseShift) & 511) << 5);
-      const p = row + (usize(column) << 4);
-      const near = v128.add<f32>(
-        v128.add<f32>(v128.mul<f32>(v128.load(p), v128.load32_splat(t)), v128.mul<f32>(v128.load(p, 16), v128.load32_splat(t, 4))),
-        v128.mul<f32>(v128.load(p, 32), v128.load32_splat(t, 8)),
-      );
-      const farther = v128.add<f32>(
-        v128.add<f32>(v128.mul<f32>(v128.load(p, 48), v128.load32_splat(t, 12)), v128.mul<f32>(v128.load(p, 64), v128.load32_splat(t, 16))),
-        v128.mul<f32>(v128.load(p, 80), v128.load32_splat(t, 20)),
-      );
-      v128.store(o, v128.add<f32>(near, farther));
-      o += 16;
-      position += step;
+    convertRow(source + usize(min(max(v + 1, 0), sourceHeight - 1)) * bytes, bits, sourceWidth, left, right, gain, rowAfter);
+    const o = rows + usize(v - first) * rowBytes;
+    let position = fixed(slope * f64(x0) + (b / e) * (f64(v) - f) + c);
+    let after = fixed(slope * f64(x0) + (b / e) * (f64(v + 1) - f) + c);
+    if (position == after) {
+      // Where the frame is not rolled, rows lie alike, and two of them share their taps.
+      for (let x = 0; x < columns; x++) {
+        const column = usize(min(max(i32(position >> 32) - 2, left), right - 6) - left) << 4;
+        const t = tapsAt(taps, position);
+        const t0 = v128.load32_splat(t);
+        const t1 = v128.load32_splat(t, 4);
+        const t2 = v128.load32_splat(t, 8);
+        const t3 = v128.load32_splat(t, 12);
+        const t4 = v128.load32_splat(t, 16);
+        const t5 = v128.load32_splat(t, 20);
+        const at = o + (usize(x) << 4);
+        v128.store(at, across(row + column, t0, t1, t2, t3, t4, t5));
+        v128.store(at + rowBytes, across(rowAfter + column, t0, t1, t2, t3, t4, t5));
+        position += step;
+      }
+    } else {
+      acrossRow(row, position, step, left, right, columns, taps, o);
+      acrossRow(rowAfter, after, step, left, right, columns, taps, o + rowBytes);
     }
   }
 
   // Down the columns, four pixels at a time, into planes.
   const dStep = i64(d * 4294967296.0);
   for (let y = y0; y < y1; y++) {
-    let position = i64(Math.floor((d * f64(x0) + e * f64(y) + f) * 4294967296.0 + 0.5)) + (1 << (tapPhaseShift - 1));
+    let position = fixed(d * f64(x0) + e * f64(y) + f);
     const o = out + (usize((y - y0) * stride) << 2);
     for (let x = 0; x < columns; x += 4) {
-      const p0 = column(rows, rowBytes, x, position, first, last, taps); position += dStep;
-      const p1 = column(rows, rowBytes, x + 1, position, first, last, taps); position += dStep;
-      const p2 = column(rows, rowBytes, x + 2, position, first, last, taps); position += dStep;
-      const p3 = column(rows, rowBytes, x + 3, position, first, last, taps); position += dStep;
+      const end = position + 3 * dStep;
+      let p = rows + usize(sourceRow(position, first, last)) * rowBytes + (usize(x) << 4);
+      let p0: v128, p1: v128, p2: v128, p3: v128;
+      if (position >> tapPhaseShift == end >> tapPhaseShift) {
+        // One phase for all four.
+        const t = tapsAt(taps, position);
+        let w = v128.load32_splat(t);
+        p0 = v128.mul<f32>(v128.load(p), w);
+        p1 = v128.mul<f32>(v128.load(p, 16), w);
+        p2 = v128.mul<f32>(v128.load(p, 32), w);
+        p3 = v128.mul<f32>(v128.load(p, 48), w);
+        for (let i: usize = 4; i < 24; i += 4) {
+          p += rowBytes;
+          w = v128.load32_splat(t + i);
+          p0 = v128.add<f32>(p0, v128.mul<f32>(v128.load(p), w));
+          p1 = v128.add<f32>(p1, v128.mul<f32>(v128.load(p, 16), w));
+          p2 = v128.add<f32>(p2, v128.mul<f32>(v128.load(p, 32), w));
+          p3 = v128.add<f32>(p3, v128.mul<f32>(v128.load(p, 48), w));
+        }
+      } else {
+        p0 = down(rows, rowBytes, x, position, first, last, taps);
+        p1 = down(rows, rowBytes, x + 1, position + dStep, first, last, taps);
+        p2 = down(rows, rowBytes, x + 2, position + 2 * dStep, first, last, taps);
+        p3 = down(rows, rowBytes, x + 3, end, first, last, taps);
+      }
+      position = end + dStep;
       const rg0 = v128.shuffle<f32>(p0, p1, 0, 4, 1, 5);
       const rg1 = v128.shuffle<f32>(p2, p3, 0, 4, 1, 5);
       const bx0 = v128.shuffle<f32>(p0, p1, 2, 6, 3, 7);
@@ -152,12 +194,63 @@ export function warpBlock(
   }
 }
 
+/** A coordinate with 32 bits of fraction, raised by half a phase, so that cutting it to phases rounds. */
 // @ts-ignore: decorator
 @inline
-function column(rows: usize, rowBytes: usize, x: i32, position: i64, first: i32, last: i32, taps: usize): v128 {
-  const row = min(max(i32(position >> 32) - 2, first), last - 5) - first;
-  const t = taps + (usize((position >> tapPhaseShift) & 511) << 5);
-  let p = rows + usize(row) * rowBytes + (usize(x) << 4);
+function fixed(coordinate: f64): i64 {
+  return i64(Math.floor(coordinate * 4294967296.0 + 0.5)) + (1 << (tapPhaseShift - 1));
+}
+
+// @ts-ignore: decorator
+@inline
+function tapsAt(taps: usize, position: i64): usize {
+  return taps + (usize((position >> tapPhaseShift) & 511) << 5);
+}
+
+/** First of the six rows about a position, counted from `first`. */
+// @ts-ignore: decorator
+@inline
+function sourceRow(position: i64, first: i32, last: i32): i32 {
+  return min(max(i32(position >> 32) - 2, first), last - 5) - first;
+}
+
+/** A row of RGBx floats, whose column `left` is at the pointer, at `columns` positions. */
+// @ts-ignore: decorator
+@inline
+function acrossRow(row: usize, from: i64, step: i64, left: i32, right: i32, columns: i32, taps: usize, out: usize): void {
+  let position = from;
+  for (let x = 0; x < columns; x++) {
+    const column = usize(min(max(i32(position >> 32) - 2, left), right - 6) - left) << 4;
+    const t = tapsAt(taps, position);
+    v128.store(out + (usize(x) << 4), across(
+      row + column, v128.load32_splat(t), v128.load32_splat(t, 4), v128.load32_splat(t, 8),
+      v128.load32_splat(t, 12), v128.load32_splat(t, 16), v128.load32_splat(t, 20),
+    ));
+    position += step;
+  }
+}
+
+/** Six neighbouring RGBx pixels, weighted. */
+// @ts-ignore: decorator
+@inline
+function across(p: usize, t0: v128, t1: v128, t2: v128, t3: v128, t4: v128, t5: v128): v128 {
+  const near = v128.add<f32>(
+    v128.add<f32>(v128.mul<f32>(v128.load(p), t0), v128.mul<f32>(v128.load(p, 16), t1)),
+    v128.mul<f32>(v128.load(p, 32), t2),
+  );
+  const farther = v128.add<f32>(
+    v128.add<f32>(v128.mul<f32>(v128.load(p, 48), t3), v128.mul<f32>(v128.load(p, 64), t4)),
+    v128.mul<f32>(v128.load(p, 80), t5),
+  );
+  return v128.add<f32>(near, farther);
+}
+
+/** Pixel x between the rows. */
+// @ts-ignore: decorator
+@inline
+function down(rows: usize, rowBytes: usize, x: i32, position: i64, first: i32, last: i32, taps: usize): v128 {
+  const t = tapsAt(taps, position);
+  let p = rows + usize(sourceRow(position, first, last)) * rowBytes + (usize(x) << 4);
   let sum = v128.mul<f32>(v128.load(p), v128.load32_splat(t));
   p += rowBytes; sum = v128.add<f32>(sum, v128.mul<f32>(v128.load(p), v128.load32_splat(t, 4)));
   p += rowBytes; sum = v128.add<f32>(sum, v128.mul<f32>(v128.load(p), v128.load32_splat(t, 8)));
