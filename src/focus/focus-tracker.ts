@@ -84,7 +84,7 @@ export class FocusTracker {
 
   /** Bytes of scratch that a worker needs for frames of this width. */
   static scratchBytes(frame: Size): number {
-    return (stripRows + 10 + stripRows + 10) * (frame.width + 64) * 4 + 4096;
+    return 18 * (frame.width + 64) * 4 + 4096;
   }
 
   async add(frame: PlacedFrame): Promise<void> {

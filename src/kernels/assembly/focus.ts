@@ -9,7 +9,7 @@
 // the smooth measure is resampled instead. Interpolation between frames works on logarithms, so the code is
 // one.
 import { fillEnds, mirror, pad } from './common';
-import { reduceRow } from './pyramid';
+import { reduceRows } from './pyramid';
 
 // @ts-ignore: decorator
 @inline
@@ -26,74 +26,76 @@ function log2Code(v: v128): v128 {
   return v128.trunc_sat<i32>(v128.add<f32>(v128.mul<f32>(v128.add<f32>(exponent, mantissa), f32x4.splat(512)), f32x4.splat(0.5)));
 }
 
-/**
- * Codes of rows y0..y1-1 of a luma plane whose row `firstRow` is at the pointer; rows y0 - 3 .. y1 + 2 (or
- * their mirror) must be there. scratch: (y1 - y0 + 5) rows of width + 64 floats.
- */
+/** Rows of energy, and of luma, that are held at a time: a power of two, so that row y lies in slot y & 7. */
+const ringRows: i32 = 8;
+
+/** Energy of a row of luma, whose ends are filled, from the rows about it; the ends of `out` are filled. */
 // @ts-ignore: decorator
 @inline
-function codeRows(
-  luma: usize, stride: i32, firstRow: i32, width: i32, height: i32,
-  codes: usize, codeStride: i32, y0: i32, y1: i32, scratch: usize,
-): void {
-  const rowBytes = usize(stride) << 2;
-  const ringBytes = usize(width + 64) << 2;
-  const temp = scratch + 64;
-  const ring = temp + ringBytes;
-  const first = max(0, y0 - 2);
-  const past = min(height, y1 + 2);
-  for (let y = first; y < past; y++) {
-    const here = luma + usize(y - firstRow) * rowBytes;
-    const up = luma + usize(mirror(y - 1, height) - firstRow) * rowBytes;
-    const down = luma + usize(mirror(y + 1, height) - firstRow) * rowBytes;
-    const out = ring + usize(y - first) * ringBytes;
-    for (let x = 0; x < width; x += 4) {
-      const at = usize(x) << 2;
-      const c = v128.load(here + at);
-      const twice = v128.add<f32>(c, c);
-      const h = v128.sub<f32>(twice, v128.add<f32>(v128.load(here + at - 4), v128.load(here + at + 4)));
-      const v = v128.sub<f32>(twice, v128.add<f32>(v128.load(up + at), v128.load(down + at)));
-      v128.store(out + at, v128.add<f32>(v128.mul<f32>(h, h), v128.mul<f32>(v, v)));
-    }
-    fillEnds(out, width);
+function energyRow(up: usize, here: usize, down: usize, width: i32, out: usize): void {
+  for (let x = 0; x < width; x += 4) {
+    const at = usize(x) << 2;
+    const c = v128.load(here + at);
+    const twice = v128.add<f32>(c, c);
+    const h = v128.sub<f32>(twice, v128.add<f32>(v128.load(here + at - 4), v128.load(here + at + 4)));
+    const v = v128.sub<f32>(twice, v128.add<f32>(v128.load(up + at), v128.load(down + at)));
+    v128.store(out + at, v128.add<f32>(v128.mul<f32>(h, h), v128.mul<f32>(v, v)));
   }
+  fillEnds(out, width);
+}
+
+/** Codes of row y from the ring of energies; `temp` has room for a row. The ends of `out` are filled. */
+// @ts-ignore: decorator
+@inline
+function codeRow(ring: usize, ringBytes: usize, y: i32, width: i32, height: i32, temp: usize, out: usize): void {
   const four = f32x4.splat(4);
   const six = f32x4.splat(6);
   const unit = f32x4.splat(1.0 / 256);
-  for (let y = y0; y < y1; y++) {
-    const r0 = ring + usize(mirror(y - 2, height) - first) * ringBytes;
-    const r1 = ring + usize(mirror(y - 1, height) - first) * ringBytes;
-    const r2 = ring + usize(y - first) * ringBytes;
-    const r3 = ring + usize(mirror(y + 1, height) - first) * ringBytes;
-    const r4 = ring + usize(mirror(y + 2, height) - first) * ringBytes;
-    for (let x = -4; x < width + 4; x += 4) {
-      const at = isize(x) << 2;
-      const outer = v128.add<f32>(v128.load(r0 + at), v128.load(r4 + at));
-      const inner = v128.mul<f32>(four, v128.add<f32>(v128.load(r1 + at), v128.load(r3 + at)));
-      v128.store(temp + at, v128.add<f32>(v128.add<f32>(outer, inner), v128.mul<f32>(six, v128.load(r2 + at))));
-    }
-    const out = codes + (usize(y * codeStride) << 1);
-    for (let x = 0; x < width; x += 8) {
-      const p = temp + (usize(x) << 2);
-      const low = v128.mul<f32>(unit, v128.add<f32>(
-        v128.add<f32>(v128.add<f32>(v128.load(p - 8), v128.load(p + 8)), v128.mul<f32>(six, v128.load(p))),
-        v128.mul<f32>(four, v128.add<f32>(v128.load(p - 4), v128.load(p + 4)))));
-      const q = p + 16;
-      const high = v128.mul<f32>(unit, v128.add<f32>(
-        v128.add<f32>(v128.add<f32>(v128.load(q - 8), v128.load(q + 8)), v128.mul<f32>(six, v128.load(q))),
-        v128.mul<f32>(four, v128.add<f32>(v128.load(q - 4), v128.load(q + 4)))));
-      v128.store(out + (usize(x) << 1), v128.narrow<i32>(log2Code(low), log2Code(high)));
-    }
-    for (let i = 1; i <= pad; i++) {
-      store<u16>(out - (usize(i) << 1), load<u16>(out));
-      store<u16>(out + (usize(width - 1 + i) << 1), load<u16>(out + (usize(width - 1) << 1)));
-    }
+  const r0 = ringRow(ring, ringBytes, mirror(y - 2, height));
+  const r1 = ringRow(ring, ringBytes, mirror(y - 1, height));
+  const r2 = ringRow(ring, ringBytes, y);
+  const r3 = ringRow(ring, ringBytes, mirror(y + 1, height));
+  const r4 = ringRow(ring, ringBytes, mirror(y + 2, height));
+  for (let x = -4; x < width + 4; x += 4) {
+    const at = isize(x) << 2;
+    const outer = v128.add<f32>(v128.load(r0 + at), v128.load(r4 + at));
+    const inner = v128.mul<f32>(four, v128.add<f32>(v128.load(r1 + at), v128.load(r3 + at)));
+    v128.store(temp + at, v128.add<f32>(v128.add<f32>(outer, inner), v128.mul<f32>(six, v128.load(r2 + at))));
+  }
+  for (let x = 0; x < width; x += 8) {
+    const p = temp + (usize(x) << 2);
+    const low = v128.mul<f32>(unit, v128.add<f32>(
+      v128.add<f32>(v128.add<f32>(v128.load(p - 8), v128.load(p + 8)), v128.mul<f32>(six, v128.load(p))),
+      v128.mul<f32>(four, v128.add<f32>(v128.load(p - 4), v128.load(p + 4)))));
+    const q = p + 16;
+    const high = v128.mul<f32>(unit, v128.add<f32>(
+      v128.add<f32>(v128.add<f32>(v128.load(q - 8), v128.load(q + 8)), v128.mul<f32>(six, v128.load(q))),
+      v128.mul<f32>(four, v128.add<f32>(v128.load(q - 4), v128.load(q + 4)))));
+    v128.store(out + (usize(x) << 1), v128.narrow<i32>(log2Code(low), log2Code(high)));
+  }
+  repeatEnds(out, width);
+}
+
+// @ts-ignore: decorator
+@inline
+function ringRow(ring: usize, ringBytes: usize, y: i32): usize {
+  return ring + usize(y & (ringRows - 1)) * ringBytes;
+}
+
+/** Fills the ends of a row of 16-bit elements with its first and its last. */
+// @ts-ignore: decorator
+@inline
+function repeatEnds(row: usize, width: i32): void {
+  for (let i = 1; i <= pad; i++) {
+    store<u16>(row - (usize(i) << 1), load<u16>(row));
+    store<u16>(row + (usize(width - 1 + i) << 1), load<u16>(row + (usize(width - 1) << 1)));
   }
 }
 
 /**
  * Level 0 of one frame: luma (Rec. 601 weights on the encoded values) of a strip, its codes, luma x 64 as
- * u16, and its reduction to level 1. scratch: (stripRows + 13) * (width + 64) * 2 floats and more, see planFocus.
+ * u16, and its reduction to level 1. One row of luma at a time, and of everything else what it completes, so that
+ * what lies between stays in cache. scratch: 18 rows of width + 64 floats.
  */
 export function focusFinestStrip(
   source: usize, bits: i32, width: i32, height: i32,
@@ -103,80 +105,126 @@ export function focusFinestStrip(
 ): void {
   const y0 = strip * stripRows;
   const y1 = min(height, y0 + stripRows);
-  const first = max(0, y0 - 4);
-  const past = min(height, y1 + 4);
-  const stride = width + 64;
+  const past = min(height, y1 + 3);
+  const ringBytes = usize(width + 64) << 2;
   const luma = scratch + 128;
+  const energy = luma + usize(ringRows) * ringBytes;
+  const temp = energy + usize(ringRows) * ringBytes;
   const unit: f32 = bits == 8 ? 1 : 1.0 / 257.0;
-  const weights = f32x4(0.299 * unit, 0.587 * unit, 0.114 * unit, 0);
+  const red = f32x4.splat(0.299 * unit);
+  const green = f32x4.splat(0.587 * unit);
+  const blue = f32x4.splat(0.114 * unit);
   const sourceRowBytes = usize(width) * (bits == 8 ? 3 : 6);
-  for (let y = first; y < past; y++) {
+  const firstEnergy = max(0, y0 - 2);
+  const pastEnergy = min(height, y1 + 2);
+  const pastCoarse = min((height + 1) >> 1, (y1 + 1) >> 1);
+  let nextEnergy = firstEnergy;
+  let nextCode = y0;
+  let nextCoarse = y0 >> 1;
+  for (let y = max(0, y0 - 3); y < past; y++) {
     const row = source + usize(y) * sourceRowBytes;
-    const out = luma + (usize((y - first) * stride) << 2);
+    const out = ringRow(luma, ringBytes, y);
     for (let x = 0; x < width; x += 4) {
-      const s = lumaOf(row, bits, x, weights);
-      v128.store(out + (usize(x) << 2), s);
+      v128.store(out + (usize(x) << 2), lumaOf(row, bits, x, red, green, blue));
     }
     fillEnds(out, width);
-    if (y >= y0 && y < y1) {
-      const l = lumaOut + (usize(y * codeStride) << 1);
-      const scale = f32x4.splat(64);
-      const half = f32x4.splat(0.5);
-      for (let x = 0; x < width; x += 8) {
-        const p = out + (usize(x) << 2);
-        v128.store(l + (usize(x) << 1), v128.narrow<i32>(
-          v128.trunc_sat<i32>(v128.add<f32>(half, v128.mul<f32>(scale, v128.load(p)))),
-          v128.trunc_sat<i32>(v128.add<f32>(half, v128.mul<f32>(scale, v128.load(p, 16))))));
-      }
-      for (let i = 1; i <= pad; i++) {
-        store<u16>(l - (usize(i) << 1), load<u16>(l));
-        store<u16>(l + (usize(width - 1 + i) << 1), load<u16>(l + (usize(width - 1) << 1)));
-      }
+    if (y >= y0 && y < y1) lumaCodes(out, width, lumaOut + (usize(y * codeStride) << 1));
+    // At the frame's last row the rows that wait for those below take the mirrored ones.
+    const isLast = y + 1 == height;
+    for (const to = isLast ? pastEnergy : min(pastEnergy, y); nextEnergy < to; nextEnergy++) {
+      energyRow(
+        ringRow(luma, ringBytes, mirror(nextEnergy - 1, height)),
+        ringRow(luma, ringBytes, nextEnergy),
+        ringRow(luma, ringBytes, mirror(nextEnergy + 1, height)),
+        width, ringRow(energy, ringBytes, nextEnergy),
+      );
     }
-  }
-  const rest = luma + (usize((past - first) * stride) << 2) + 64;
-  codeRows(luma, stride, first, width, height, codes, codeStride, y0, y1, rest);
-  const coarseHeight = (height + 1) >> 1;
-  const j1 = min(coarseHeight, (y1 + 1) >> 1);
-  for (let j = y0 >> 1; j < j1; j++) {
-    reduceRow(luma, stride, first, width, height, j, rest + 64, coarse + (usize(j * coarseStride) << 2), (width + 1) >> 1);
+    for (const to = isLast ? y1 : min(y1, nextEnergy - 2); nextCode < to; nextCode++) {
+      codeRow(energy, ringBytes, nextCode, width, height, temp, codes + (usize(nextCode * codeStride) << 1));
+    }
+    for (; nextCoarse < pastCoarse && (isLast || 2 * nextCoarse + 2 <= y); nextCoarse++) {
+      const j = 2 * nextCoarse;
+      reduceRows(
+        ringRow(luma, ringBytes, mirror(j - 2, height)), ringRow(luma, ringBytes, mirror(j - 1, height)),
+        ringRow(luma, ringBytes, j),
+        ringRow(luma, ringBytes, mirror(j + 1, height)), ringRow(luma, ringBytes, mirror(j + 2, height)),
+        width, temp, coarse + (usize(nextCoarse * coarseStride) << 2), (width + 1) >> 1,
+      );
+    }
   }
 }
 
+/** Luma x 64 of a row. */
 // @ts-ignore: decorator
 @inline
-function lumaOf(row: usize, bits: i32, x: i32, weights: v128): v128 {
-  const p = row + usize(x) * (bits == 8 ? 3 : 6);
-  const a = v128.mul<f32>(pixelOf(p, bits, 0), weights);
-  const b = v128.mul<f32>(pixelOf(p, bits, 1), weights);
-  const c = v128.mul<f32>(pixelOf(p, bits, 2), weights);
-  const d = v128.mul<f32>(pixelOf(p, bits, 3), weights);
-  // Transpose and add: lane i = r + g + b of pixel i.
-  const ab = v128.shuffle<f32>(a, b, 0, 4, 1, 5);
-  const cd = v128.shuffle<f32>(c, d, 0, 4, 1, 5);
-  const abBlue = v128.shuffle<f32>(a, b, 2, 6, 2, 6);
-  const cdBlue = v128.shuffle<f32>(c, d, 2, 6, 2, 6);
+function lumaCodes(luma: usize, width: i32, out: usize): void {
+  const scale = f32x4.splat(64);
+  const half = f32x4.splat(0.5);
+  for (let x = 0; x < width; x += 8) {
+    const p = luma + (usize(x) << 2);
+    v128.store(out + (usize(x) << 1), v128.narrow<i32>(
+      v128.trunc_sat<i32>(v128.add<f32>(half, v128.mul<f32>(scale, v128.load(p)))),
+      v128.trunc_sat<i32>(v128.add<f32>(half, v128.mul<f32>(scale, v128.load(p, 16))))));
+  }
+  repeatEnds(out, width);
+}
+
+/** Luma of four pixels. Reads 16 bytes of 8-bit samples, which four pixels fill to 12. */
+// @ts-ignore: decorator
+@inline
+function lumaOf(row: usize, bits: i32, x: i32, red: v128, green: v128, blue: v128): v128 {
+  let r: v128, g: v128, b: v128;
+  if (bits == 8) {
+    const four = v128.load(row + usize(x) * 3);
+    r = i8x16.swizzle(four, i8x16(0, -1, -1, -1, 3, -1, -1, -1, 6, -1, -1, -1, 9, -1, -1, -1));
+    g = i8x16.swizzle(four, i8x16(1, -1, -1, -1, 4, -1, -1, -1, 7, -1, -1, -1, 10, -1, -1, -1));
+    b = i8x16.swizzle(four, i8x16(2, -1, -1, -1, 5, -1, -1, -1, 8, -1, -1, -1, 11, -1, -1, -1));
+  } else {
+    // The first two pixels lie in the first half, the last two in the second, which starts four samples later.
+    const p = row + usize(x) * 6;
+    const two = v128.load(p);
+    const next = v128.load(p, 8);
+    r = v128.or(
+      i8x16.swizzle(two, i8x16(0, 1, -1, -1, 6, 7, -1, -1, -1, -1, -1, -1, -1, -1, -1, -1)),
+      i8x16.swizzle(next, i8x16(-1, -1, -1, -1, -1, -1, -1, -1, 4, 5, -1, -1, 10, 11, -1, -1)),
+    );
+    g = v128.or(
+      i8x16.swizzle(two, i8x16(2, 3, -1, -1, 8, 9, -1, -1, -1, -1, -1, -1, -1, -1, -1, -1)),
+      i8x16.swizzle(next, i8x16(-1, -1, -1, -1, -1, -1, -1, -1, 6, 7, -1, -1, 12, 13, -1, -1)),
+    );
+    b = v128.or(
+      i8x16.swizzle(two, i8x16(4, 5, -1, -1, 10, 11, -1, -1, -1, -1, -1, -1, -1, -1, -1, -1)),
+      i8x16.swizzle(next, i8x16(-1, -1, -1, -1, -1, -1, -1, -1, 8, 9, -1, -1, 14, 15, -1, -1)),
+    );
+  }
   return v128.add<f32>(
-    v128.add<f32>(v128.shuffle<f32>(ab, cd, 0, 1, 4, 5), v128.shuffle<f32>(ab, cd, 2, 3, 6, 7)),
-    v128.shuffle<f32>(abBlue, cdBlue, 0, 1, 4, 5),
+    v128.add<f32>(v128.mul<f32>(v128.convert<i32>(r), red), v128.mul<f32>(v128.convert<i32>(g), green)),
+    v128.mul<f32>(v128.convert<i32>(b), blue),
   );
 }
 
-// @ts-ignore: decorator
-@inline
-function pixelOf(p: usize, bits: i32, i: usize): v128 {
-  return bits == 8
-    ? v128.convert<u32>(v128.extend_low<u16>(v128.extend_low<u8>(v128.load32_zero(p + i * 3))))
-    : v128.convert<u32>(v128.extend_low<u16>(v128.load64_zero(p + i * 6)));
-}
-
-/** Codes of a coarser level whose luma plane lies in memory: one strip. */
+/** Codes of a coarser level whose luma plane lies in memory: one strip. scratch: 10 rows of width + 64 floats. */
 export function focusStrip(
   luma: usize, stride: i32, width: i32, height: i32, codes: usize, codeStride: i32,
   stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y0 = strip * stripRows;
-  codeRows(luma, stride, 0, width, height, codes, codeStride, y0, min(height, y0 + stripRows), scratch);
+  const y1 = min(height, y0 + stripRows);
+  const rowBytes = usize(stride) << 2;
+  const ringBytes = usize(width + 64) << 2;
+  const energy = scratch + 128;
+  const temp = energy + usize(ringRows) * ringBytes;
+  const past = min(height, y1 + 2);
+  let next = y0;
+  for (let y = max(0, y0 - 2); y < past; y++) {
+    energyRow(
+      luma + usize(mirror(y - 1, height)) * rowBytes, luma + usize(y) * rowBytes, luma + usize(mirror(y + 1, height)) * rowBytes,
+      width, ringRow(energy, ringBytes, y),
+    );
+    for (const to = y + 1 == height ? y1 : min(y1, y - 1); next < to; next++) {
+      codeRow(energy, ringBytes, next, width, height, temp, codes + (usize(next * codeStride) << 1));
+    }
+  }
 }
 
 /**
@@ -203,77 +251,80 @@ export function trackStrip(
   const low = i16x8.splat(i16(margin));
   const high = i16x8.splat(i16(sourceWidth - 2 - margin));
   const rowBytes = usize(codeStride) << 1;
+  const lastRow = sourceHeight - 2 - margin;
+  const innerLast = sourceWidth - 9 - margin;
   for (let y = strip * stripRows; y < y1; y++) {
     const row = state + (usize(y * stride) << 1);
+    const uRow = b * f64(y);
+    const vRow = e * f64(y);
     for (let x = 0; x < width; x += 8) {
       const centre = f64(x) + 3.5;
-      const u = a * centre + b * f64(y) + c - 3.5;
-      const v = d * centre + e * f64(y) + f;
-      const iu = i32(Math.floor(u));
-      const iv = i32(Math.floor(v));
+      const u = a * centre + uRow + c - 3.5;
+      const v = d * centre + vRow + f;
+      const uFloor = Math.floor(u);
+      const vFloor = Math.floor(v);
+      const iu = i32(uFloor);
+      const iv = i32(vFloor);
       const at = row + (usize(x) << 1);
-      let valid = i16x8.splat(0);
-      let code = valid;
-      const inside = iv >= margin && iv + 1 <= sourceHeight - 1 - margin && iu > -8 && iu < sourceWidth;
+      const latestAt = at + 3 * stateBytes;
+      if (iv < margin || iv > lastRow || iu <= -8 || iu >= sourceWidth) {
+        v128.store(latestAt, i16x8.splat(0));
+        continue;
+      }
       const p = codes + usize(iv) * rowBytes + (isize(iu) << 1);
-      const fu = i16x8.splat(i16((u - f64(iu)) * 32767));
-      const fv = i16x8.splat(i16((v - f64(iv)) * 32767));
-      if (inside) {
+      const fu = i16x8.splat(i16((u - uFloor) * 32767));
+      const fv = i16x8.splat(i16((v - vFloor) * 32767));
+      let code = blend4(p, rowBytes, fu, fv);
+      let valid = i16x8.splat(-1);
+      if (iu < margin || iu > innerLast) {
         const column = i16x8.add(i16x8.splat(i16(iu)), lanes);
         valid = v128.and(i16x8.ge_s(column, low), i16x8.le_s(column, high));
-        code = v128.and(valid, blend4(p, rowBytes, fu, fv));
+        code = v128.and(valid, code);
       }
-      let best = v128.load(at);
+      const best = v128.load(at);
       const bestAt = at + 6 * stateBytes;
-      let ordinalOfBest = v128.load(bestAt);
-      const last = v128.load(at + 3 * stateBytes);
-      v128.store(at + 3 * stateBytes, code);
-      if (!v128.any_true(valid)) continue;
-
-      const greater = v128.and(valid, i16x8.gt_s(code, best));
-      const notGreater = v128.andnot(valid, greater);
+      const ordinalOfBest = v128.load(bestAt);
       const valleyAt = at + 4 * stateBytes;
       const valley = v128.load(valleyAt);
-      const secondAt = at + 5 * stateBytes;
-      let second = v128.load(secondAt);
+      const greater = v128.and(valid, i16x8.gt_s(code, best));
+      const notGreater = v128.andnot(valid, greater);
       const apart = i16x8.lt_s(ordinalOfBest, far); // more than two frames ago
-      // A best that falls to a new one beyond a valley becomes the second peak.
-      const displaced = v128.and(
-        v128.and(greater, apart),
-        v128.and(i16x8.gt_s(i16x8.sub(best, rise), valley), i16x8.gt_s(best, second)),
-      );
-      const rival = v128.and(
-        v128.and(notGreater, apart),
-        v128.and(i16x8.gt_s(i16x8.sub(code, rise), valley), i16x8.gt_s(code, second)),
-      );
-      if (v128.any_true(v128.or(displaced, rival))) {
-        let secondOrdinal = v128.load(at + 7 * stateBytes);
-        second = v128.bitselect(best, second, displaced);
-        secondOrdinal = v128.bitselect(ordinalOfBest, secondOrdinal, displaced);
-        second = v128.bitselect(code, second, rival);
-        secondOrdinal = v128.bitselect(now, secondOrdinal, rival);
-        v128.store(secondAt, second);
-        v128.store(at + 7 * stateBytes, secondOrdinal);
+      // A best that falls to a new one beyond a valley becomes the second peak, and so does a code that stays below it.
+      const displaced = v128.and(greater, i16x8.gt_s(i16x8.sub(best, rise), valley));
+      const rival = v128.and(notGreater, i16x8.gt_s(i16x8.sub(code, rise), valley));
+      const parted = v128.and(apart, v128.or(displaced, rival));
+      if (v128.any_true(parted)) {
+        const secondAt = at + 5 * stateBytes;
+        const second = v128.load(secondAt);
+        const rising = v128.bitselect(best, code, displaced);
+        const higher = v128.and(parted, i16x8.gt_s(rising, second));
+        if (v128.any_true(higher)) {
+          const ordinalAt = at + 7 * stateBytes;
+          v128.store(secondAt, v128.bitselect(rising, second, higher));
+          const ordinals = v128.bitselect(ordinalOfBest, now, displaced);
+          v128.store(ordinalAt, v128.bitselect(ordinals, v128.load(ordinalAt), higher));
+        }
       }
       const next = v128.and(notGreater, i16x8.eq(ordinalOfBest, previous));
       if (v128.any_true(v128.or(next, greater))) {
         const afterAt = at + 2 * stateBytes;
         v128.store(afterAt, v128.andnot(v128.bitselect(code, v128.load(afterAt), next), greater));
       }
-      v128.store(valleyAt, v128.bitselect(code, v128.bitselect(i16x8.min_s(valley, code), valley, valid), greater));
+      // Memory is what this loop waits for: what stays is not written.
+      const deeper = v128.or(greater, v128.and(valid, i16x8.lt_s(code, valley)));
+      if (v128.any_true(deeper)) v128.store(valleyAt, v128.bitselect(code, valley, deeper));
       if (v128.any_true(greater)) {
         const beforeAt = at + stateBytes;
-        v128.store(beforeAt, v128.bitselect(last, v128.load(beforeAt), greater));
-        best = v128.bitselect(code, best, greater);
-        ordinalOfBest = v128.bitselect(now, ordinalOfBest, greater);
-        v128.store(at, best);
-        v128.store(bestAt, ordinalOfBest);
+        v128.store(beforeAt, v128.bitselect(v128.load(latestAt), v128.load(beforeAt), greater));
+        v128.store(at, v128.bitselect(code, best, greater));
+        v128.store(bestAt, v128.bitselect(now, ordinalOfBest, greater));
         if (luma != 0) {
           const guideAt = at + 8 * stateBytes;
           const q = luma + usize(iv) * rowBytes + (isize(iu) << 1);
           v128.store(guideAt, v128.bitselect(blend4(q, rowBytes, fu, fv), v128.load(guideAt), greater));
         }
       }
+      v128.store(latestAt, code);
     }
   }
 }

@@ -3,21 +3,14 @@
 import { fillEnds, mirror } from './common';
 
 /**
- * Coarse row j from the fine rows 2 j - 2 .. 2 j + 2 of one plane.
- * fine: pointer to row `firstRow`, ends filled. temp: a row of width + 32 floats, addressed at its pixel 0.
+ * A coarse row from five fine rows of one plane, whose ends are filled.
+ * temp: a row of width + 32 floats, addressed at its pixel 0.
  */
 // @ts-ignore: decorator
 @inline
-export function reduceRow(
-  fine: usize, stride: i32, firstRow: i32, width: i32, height: i32,
-  j: i32, temp: usize, out: usize, outWidth: i32,
+export function reduceRows(
+  r0: usize, r1: usize, r2: usize, r3: usize, r4: usize, width: i32, temp: usize, out: usize, outWidth: i32,
 ): void {
-  const rowBytes = usize(stride) << 2;
-  const r0 = fine + usize(mirror(2 * j - 2, height) - firstRow) * rowBytes;
-  const r1 = fine + usize(mirror(2 * j - 1, height) - firstRow) * rowBytes;
-  const r2 = fine + usize(mirror(2 * j, height) - firstRow) * rowBytes;
-  const r3 = fine + usize(mirror(2 * j + 1, height) - firstRow) * rowBytes;
-  const r4 = fine + usize(mirror(2 * j + 2, height) - firstRow) * rowBytes;
   const six = f32x4.splat(6);
   const four = f32x4.splat(4);
   const unit = f32x4.splat(1.0 / 256);
@@ -47,6 +40,25 @@ export function reduceRow(
     v128.store(out + (usize(i) << 2), v128.mul<f32>(sum, unit));
   }
   fillEnds(out, outWidth);
+}
+
+/**
+ * Coarse row j from the fine rows 2 j - 2 .. 2 j + 2 of one plane.
+ * fine: pointer to row `firstRow`, ends filled. temp: a row of width + 32 floats, addressed at its pixel 0.
+ */
+// @ts-ignore: decorator
+@inline
+function reduceRow(
+  fine: usize, stride: i32, firstRow: i32, width: i32, height: i32,
+  j: i32, temp: usize, out: usize, outWidth: i32,
+): void {
+  const rowBytes = usize(stride) << 2;
+  const r0 = fine + usize(mirror(2 * j - 2, height) - firstRow) * rowBytes;
+  const r1 = fine + usize(mirror(2 * j - 1, height) - firstRow) * rowBytes;
+  const r2 = fine + usize(mirror(2 * j, height) - firstRow) * rowBytes;
+  const r3 = fine + usize(mirror(2 * j + 1, height) - firstRow) * rowBytes;
+  const r4 = fine + usize(mirror(2 * j + 2, height) - firstRow) * rowBytes;
+  reduceRows(r0, r1, r2, r3, r4, width, temp, out, outWidth);
 }
 
 /**
@@ -155,7 +167,7 @@ export function reduceFrameStrip(
         const inner = i16x8.add(v128.load64_zero(p - 6), v128.load64_zero(p + 6));
         const centre = v128.load64_zero(p);
         const sum = i16x8.add(i16x8.add(outer, i16x8.shl(i16x8.add(inner, centre), 2)), i16x8.add(centre, centre));
-        v128.store(o, v128.mul<f32>(v128.convert<u32>(v128.extend_low<u16>(sum)), unit));
+        v128.store(o, v128.mul<f32>(v128.convert<i32>(v128.extend_low<u16>(sum)), unit));
         o += 16;
       }
     } else {
@@ -177,7 +189,7 @@ export function reduceFrameStrip(
         const inner = i32x4.add(v128.load(p - 12), v128.load(p + 12));
         const centre = v128.load(p);
         const sum = i32x4.add(i32x4.add(outer, i32x4.shl(i32x4.add(inner, centre), 2)), i32x4.add(centre, centre));
-        v128.store(o, v128.mul<f32>(v128.convert<u32>(sum), unit));
+        v128.store(o, v128.mul<f32>(v128.convert<i32>(sum), unit));
         o += 16;
       }
     }
