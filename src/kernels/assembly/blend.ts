@@ -25,6 +25,7 @@ const strandWeight: f32 = 1.1;
 @inline
 function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, weights: usize, sum: usize): u64 {
   const frame = f32x4.splat(ordinal * 64);
+  const frame16 = i16x8.splat(i16(i32(ordinal) << 6));
   const named = i16x8.splat(i16(ordinal));
   const more = f32x4.splat(strandWeight);
   const zero = f32x4.splat(0);
@@ -37,8 +38,16 @@ function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, 
     const packed = v128.load(width + (usize(x) << 1));
     const r = i16x8.shl(v128.and(packed, i16x8.splat(63)), 2);
     const isNamed = i16x8.eq(i16x8.shr_u(packed, 6), named);
-    const tLow = v128.div<f32>(v128.sub<f32>(frame, v128.convert<u32>(v128.extend_low<u16>(c))), v128.convert<u32>(v128.extend_low<u16>(r)));
-    const tHigh = v128.div<f32>(v128.sub<f32>(frame, v128.convert<u32>(v128.extend_high<u16>(c))), v128.convert<u32>(v128.extend_high<u16>(r)));
+    const at = weights + (usize(x) << 2);
+    // Most of a frame has no weight: distances of whole numbers tell, without a division.
+    const apart = v128.or(i16x8.sub_sat_u(c, frame16), i16x8.sub_sat_u(frame16, c));
+    if (!v128.any_true(v128.or(i16x8.sub_sat_u(r, apart), isNamed))) {
+      v128.store(at, zero);
+      v128.store(at, zero, 16);
+      continue;
+    }
+    const tLow = v128.div<f32>(v128.sub<f32>(frame, v128.convert<i32>(v128.extend_low<u16>(c))), v128.convert<i32>(v128.extend_low<u16>(r)));
+    const tHigh = v128.div<f32>(v128.sub<f32>(frame, v128.convert<i32>(v128.extend_high<u16>(c))), v128.convert<i32>(v128.extend_high<u16>(r)));
     let a = v128.max<f32>(zero, v128.sub<f32>(one, v128.mul<f32>(tLow, tLow)));
     let b = v128.max<f32>(zero, v128.sub<f32>(one, v128.mul<f32>(tHigh, tHigh)));
     a = v128.mul<f32>(a, a);
@@ -68,7 +77,6 @@ function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, 
       a = v128.add<f32>(a, v128.and(more, v128.and(insideA, i32x4.extend_low_i16x8_s(isNamed))));
       b = v128.add<f32>(b, v128.and(more, v128.and(insideB, i32x4.extend_high_i16x8_s(isNamed))));
     }
-    const at = weights + (usize(x) << 2);
     v128.store(at, a);
     v128.store(at, b, 16);
   }

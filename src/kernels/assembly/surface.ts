@@ -69,7 +69,7 @@ function clearEnds(row: usize, width: i32): void {
 // @ts-ignore: decorator
 @inline
 function four(p: usize): v128 {
-  return v128.convert<u32>(v128.extend_low<u16>(v128.load64_zero(p)));
+  return v128.convert<i32>(v128.extend_low<u16>(v128.load64_zero(p)));
 }
 
 /** Taps of the smoothing: [1 4 6 4 1] / 16. */
