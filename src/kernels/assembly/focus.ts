@@ -235,6 +235,7 @@ export function focusStrip(
  * 8 luma x 64 of the best (only where `luma` is not 0). 0 = none; ordinals count from 1. A second peak is one
  * that a valley deeper than `prominence` parts from the best, more than two frames away.
  * Eight pixels share one sub-pixel phase: within 4 px the scale of a frame moves it by a few hundredths.
+ * scratch: 2 bytes a column.
  */
 export function trackStrip(
   codes: usize, luma: usize, codeStride: i32, sourceWidth: i32, sourceHeight: i32,
@@ -253,18 +254,22 @@ export function trackStrip(
   const rowBytes = usize(codeStride) << 1;
   const lastRow = sourceHeight - 2 - margin;
   const innerLast = sourceWidth - 9 - margin;
+  const isLevel = b == 0 && d == 0;
   for (let y = strip * stripRows; y < y1; y++) {
     const row = state + (usize(y * stride) << 1);
-    const uRow = b * f64(y);
-    const vRow = e * f64(y);
+    if (!isLevel || y == strip * stripRows) placeGroups(a, b, c, d, e, f, y, width, scratch);
+    // Where the frame is not rolled, groups lie in every row as in the first, and rows alike in all their groups.
+    const v = e * f64(y) + f;
+    const vFloor = Math.floor(v);
+    let iv = i32(vFloor);
+    let fv = i16x8.splat(i16((v - vFloor) * 32767));
     for (let x = 0; x < width; x += 8) {
-      const centre = f64(x) + 3.5;
-      const u = a * centre + uRow + c - 3.5;
-      const v = d * centre + vRow + f;
-      const uFloor = Math.floor(u);
-      const vFloor = Math.floor(v);
-      const iu = i32(uFloor);
-      const iv = i32(vFloor);
+      const place = scratch + (usize(x) << 1);
+      const iu = load<i32>(place);
+      if (!isLevel) {
+        iv = load<i32>(place, 4);
+        fv = v128.load16_splat(place, 12);
+      }
       const at = row + (usize(x) << 1);
       const latestAt = at + 3 * stateBytes;
       if (iv < margin || iv > lastRow || iu <= -8 || iu >= sourceWidth) {
@@ -272,8 +277,7 @@ export function trackStrip(
         continue;
       }
       const p = codes + usize(iv) * rowBytes + (isize(iu) << 1);
-      const fu = i16x8.splat(i16((u - uFloor) * 32767));
-      const fv = i16x8.splat(i16((v - vFloor) * 32767));
+      const fu = v128.load16_splat(place, 8);
       let code = blend4(p, rowBytes, fu, fv);
       let valid = i16x8.splat(-1);
       if (iu < margin || iu > innerLast) {
@@ -326,6 +330,28 @@ export function trackStrip(
       }
       v128.store(latestAt, code);
     }
+  }
+}
+
+/**
+ * Where the groups of eight pixels of a row lie in the frame: for each four i32, the column and the row of its first
+ * sample and the parts beyond them, 0 to 32767.
+ */
+// @ts-ignore: decorator
+@inline
+function placeGroups(a: f64, b: f64, c: f64, d: f64, e: f64, f: f64, y: i32, width: i32, out: usize): void {
+  const alongRow = f64x2(a, d);
+  const ofRow = f64x2(b * f64(y), e * f64(y));
+  const offset = f64x2(c, f);
+  const first = f64x2(3.5, 0);
+  const full = f64x2.splat(32767);
+  for (let x = 0; x < width; x += 8) {
+    const centre = f64x2.splat(f64(x) + 3.5);
+    const place = f64x2.sub(f64x2.add(f64x2.add(f64x2.mul(alongRow, centre), ofRow), offset), first);
+    const floor = f64x2.floor(place);
+    const whole = i32x4.trunc_sat_f64x2_s_zero(floor);
+    const part = i32x4.trunc_sat_f64x2_s_zero(f64x2.mul(f64x2.sub(place, floor), full));
+    v128.store(out + (usize(x) << 1), v128.shuffle<i32>(whole, part, 0, 1, 4, 5));
   }
 }
 
