@@ -144,7 +144,7 @@ export class FocusTracker {
     for (const disc of this.dust) this.maskDisc(disc);
     for (let level = 0; level < this.levels; level++) {
       const s = state[level];
-      await pool.run(
+      const tracked = pool.run(
         'trackStrip',
         [
           codes[level].pointer,
@@ -165,8 +165,10 @@ export class FocusTracker {
         ],
         Math.ceil(s.height / stripRows),
       );
+      // Read here while the workers follow the curves: the codes stay as they are.
+      this.noteNoise(level);
+      await tracked;
     }
-    this.noteNoise();
   }
 
   /**
@@ -206,31 +208,31 @@ export class FocusTracker {
     });
   }
 
-  private noteNoise(): void {
+  /** Notes the low end of a level's measures in the frame at hand. */
+  private noteNoise(level: number): void {
     const luma = this.arena.planeU16(this.lumaCodes);
-    this.codes.forEach((planes, level) => {
-      const codes = this.arena.planeU16(planes);
-      const found: number[][] = Array.from({ length: noiseBins }, () => []);
-      const edge = 3;
-      const lastRow = this.lumaCodes.height - 1;
-      const lastColumn = this.lumaCodes.width - 1;
-      const every = Math.max(
-        5 >> level,
-        Math.ceil(Math.sqrt((planes.width * planes.height) / noiseSamples)),
-        1,
-      );
-      for (let y = edge; y < planes.height - edge; y += every) {
-        const row = Math.min(lastRow, y << level) * this.lumaCodes.stride;
-        for (let x = edge; x < planes.width - edge; x += every) {
-          const bin = noiseBin(luma[row + Math.min(lastColumn, x << level)]);
-          found[bin].push(codes[y * planes.stride + x]);
-        }
+    const planes = this.codes[level];
+    const codes = this.arena.planeU16(planes);
+    const found: number[][] = Array.from({ length: noiseBins }, () => []);
+    const edge = 3;
+    const lastRow = this.lumaCodes.height - 1;
+    const lastColumn = this.lumaCodes.width - 1;
+    const every = Math.max(
+      5 >> level,
+      Math.ceil(Math.sqrt((planes.width * planes.height) / noiseSamples)),
+      1,
+    );
+    for (let y = edge; y < planes.height - edge; y += every) {
+      const row = Math.min(lastRow, y << level) * this.lumaCodes.stride;
+      for (let x = edge; x < planes.width - edge; x += every) {
+        const bin = noiseBin(luma[row + Math.min(lastColumn, x << level)]);
+        found[bin].push(codes[y * planes.stride + x]);
       }
-      found.forEach((bin, b) => {
-        if (bin.length < leastNoiseSamples) return;
-        const sorted = Uint16Array.from(bin).sort();
-        this.lowCodes[level][b].push(sorted[Math.floor(sorted.length * 0.1)]);
-      });
+    }
+    found.forEach((bin, b) => {
+      if (bin.length < leastNoiseSamples) return;
+      const sorted = Uint16Array.from(bin).sort();
+      this.lowCodes[level][b].push(sorted[Math.floor(sorted.length * 0.1)]);
     });
   }
 
