@@ -32,7 +32,27 @@ const machine = `${availableParallelism()} cores, load ${loadavg()[0].toFixed(1)
 console.log(`${megapixels.toFixed(1)} megapixels a frame, ${machine}, Node ${process.version}
 `);
 
-const decodeS = (await timeDecoding(folders[0])) / short;
+// Decoded between the merges, so that what else the machine does slows both.
+const decodings: { wallS: number; cpuS: number }[] = [];
+const merges: { rule: string; runs: MergeRun[] }[] = [];
+for (const rule of rules) {
+  const runs: MergeRun[] = [];
+  for (const folder of folders) {
+    decodings.push(await timeDecoding(folders[0]));
+    const out = join(cache, 'result');
+    const run = await runMerge(folder, out, rule);
+    console.error(
+      `${rule}, ${basename(folder)}: ${seconds(run.wallS)}, CPU ${seconds(run.cpuS)}, ${run.peakMiB.toFixed(0)} MiB`,
+    );
+    runs.push(run);
+    await rm(out, { recursive: true });
+  }
+  merges.push({ rule, runs });
+}
+const decoding = {
+  wallS: mean(decodings.map(({ wallS }) => wallS)) / short,
+  cpuS: mean(decodings.map(({ cpuS }) => cpuS)) / short,
+};
 const table = [
   [
     'merge',
@@ -42,51 +62,48 @@ const table = [
     '/ decoding',
     'MP x frames / s',
     'CPU a further frame',
-    'peak memory',
+    '/ decoding',
+    `peak memory, ${short} frames`,
+    `${long} frames`,
   ],
   [
     'decoding alone, two at a time',
-    seconds(decodeS * short),
+    seconds(decoding.wallS * short),
     '-',
-    seconds(decodeS),
+    seconds(decoding.wallS),
     '1.00 x',
-    rate(decodeS),
+    rate(decoding.wallS),
+    seconds(decoding.cpuS),
+    '1.00 x',
     '-',
     '-',
   ],
+  ...merges.map(({ rule, runs }) => {
+    const further = (runs[1].wallS - runs[0].wallS) / (long - short);
+    const cpu = (runs[1].cpuS - runs[0].cpuS) / (long - short);
+    return [
+      rule,
+      seconds(runs[0].wallS),
+      seconds(runs[1].wallS),
+      seconds(further),
+      ratio(further, decoding.wallS),
+      rate(further),
+      seconds(cpu),
+      ratio(cpu, decoding.cpuS),
+      ...runs.map(({ peakMiB }) => (Number.isNaN(peakMiB) ? '-' : `${peakMiB.toFixed(0)} MiB`)),
+    ];
+  }),
 ];
-const stages: string[][] = [];
-for (const rule of rules) {
-  const runs: MergeRun[] = [];
-  for (const folder of folders) {
-    const out = join(cache, 'result');
-    const run = await runMerge(folder, out, rule);
-    console.error(
-      `${rule}, ${basename(folder)}: ${seconds(run.wallS)}, CPU ${seconds(run.cpuS)}, ${run.peakMiB.toFixed(0)} MiB`,
-    );
-    runs.push(run);
-    await rm(out, { recursive: true });
-  }
-  const further = (runs[1].wallS - runs[0].wallS) / (long - short);
-  const cpu = (runs[1].cpuS - runs[0].cpuS) / (long - short);
-  const peak = Math.max(...runs.map(({ peakMiB }) => peakMiB));
-  table.push([
-    rule,
-    seconds(runs[0].wallS),
-    seconds(runs[1].wallS),
-    seconds(further),
-    ratio(further, decodeS),
-    rate(further),
-    seconds(cpu),
-    Number.isNaN(peak) ? '-' : `${peak.toFixed(0)} MiB`,
-  ]);
-  stages.push(...stageRows(rule, runs));
-}
+const stages = merges.flatMap(({ rule, runs }) => stageRows(rule, runs));
 console.log(`${alignTable(table)}\n`);
 console.log(
   `${alignTable([['stage', `${short} frames`, 'share', `${long} frames`, 'share', 'a further frame'], ...stages])}\n`,
 );
 console.log(alignTable(await pictureRows()));
+
+function mean(values: readonly number[]): number {
+  return values.reduce((sum, value) => sum + value, 0) / values.length;
+}
 
 function rate(secondsPerFrame: number): string {
   return (megapixels / secondsPerFrame).toFixed(1);

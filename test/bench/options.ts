@@ -5,7 +5,7 @@ export const usage = `Usage: npm run bench -- [--size WxH] [--frames A,B] [--rul
 Times whole merges of a stack made for the purpose, and the steps of one picture, against decoding alone and
 against OpenCV in the same run. Build first: the merges are those of dist.
   --size WxH     size of the frames, px (default: 6000x4000)
-  --frames A,B   lengths of the two stacks, the shorter one first (default: 12,24)
+  --frames A,B   lengths of the two stacks, the shorter one first (default: 20,60)
   --rules LIST   rules to merge by (default: auto,select)`;
 
 export interface BenchOptions {
@@ -20,7 +20,7 @@ export function readOptions(): BenchOptions | undefined {
   const { values } = parseArgs({
     options: {
       size: { type: 'string', default: '6000x4000' },
-      frames: { type: 'string', default: '12,24' },
+      frames: { type: 'string', default: '20,60' },
       rules: { type: 'string', default: 'auto,select' },
       help: { type: 'boolean', default: false },
     },
