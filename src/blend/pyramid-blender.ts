@@ -20,6 +20,8 @@ export class PyramidBlender {
    * Takes the accumulators from the arena, cleared.
    *
    * @param veil What is taken from the frames before they are blended; default nothing.
+   * @param lost Part of its contrast that detail of the finest level has lost a frame away from its plane of focus (see
+   *   `measureLoss`), which is restored; default 0: frames are taken as they are.
    */
   constructor(
     private readonly arena: Arena,
@@ -28,6 +30,7 @@ export class PyramidBlender {
     frame: Size,
     private readonly plan: SourcePlan,
     private readonly veil?: Veil,
+    private readonly lost = 0,
   ) {
     this.sizes = levelSizes(size);
     this.taps = arena.take(tapTableBytes);
@@ -125,6 +128,7 @@ export class PyramidBlender {
         plans[0].reach.pointer,
         frame.ordinal,
         margin,
+        this.lost,
         uses,
         usesBytes,
         this.veil?.veils ?? 0,

@@ -1,7 +1,6 @@
-import { codesPerOctave, type FocusTracker, statePlane } from '../focus/focus-tracker.js';
+import { type FocusTracker, statePlane } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
 import type { Arena, Planes } from '../kernels/arena.js';
-import { median } from '../register/median.js';
 import { fullWeight, type Surface } from '../surface/surface.js';
 import type { StripPool } from '../workers/pool.js';
 import { affineAtLevel, type PlacedFrame } from './frame-pixels.js';
@@ -31,60 +30,6 @@ const caution = 0.6;
 /** Stored weight below which a place is too unsure to veil or to be cleared. */
 const leastWeight = fullWeight;
 const stripRows = 32;
-
-/** Curves that stand this far over noise tell the blur; octaves. */
-const clearOctaves = 2;
-const leastCurves = 200;
-/**
- * Bend of a focus curve at its peak in octaves, for a blur radius of one of the level's pixels a frame. The response of
- * a disc, 2 J1(x) / x with x = 2 pi f r, falls by (pi f r)^2 in energy to second order; the measure answers to about
- * f = 0.27 / px. Fitted to rendered scenes of known blur, 0.8 to 4.2 px a frame: 0.7 to
- * 1.15 of the truth.
- */
-const bendOfPixel = 2 * Math.LOG2E * (Math.PI * 0.27) ** 2;
-/** Bend of a curve without any, octaves: the best of noisy values stands out from its neighbours. Fitted likewise. */
-const noiseBend = 0.18;
-/** Bends about this large tell the blur best: noise drowns smaller ones, and larger ones leave the second order. */
-const bestBend = 1.2;
-
-/**
- * Radius of the blur, one frame away from a pixel's plane of focus, px: from how sharply focus curves bend at their
- * peaks. To be asked before the surface is made of the tracker's state. Undefined when too few curves tell.
- */
-export function measureBlur(tracker: FocusTracker, frames: number): number | undefined {
-  let blur: number | undefined;
-  let least = Infinity;
-  for (let level = 0; level < tracker.levels; level++) {
-    const bend = medianBend(tracker, level, frames);
-    if (bend === undefined) continue;
-    const off = Math.abs(Math.log(bend / bestBend));
-    if (off >= least) continue;
-    least = off;
-    blur = Math.sqrt((bend - noiseBend) / bendOfPixel) * 2 ** level;
-  }
-  return blur;
-}
-
-/** Median second difference of the focus curves at their peaks, octaves; undefined when too few stand out. */
-function medianBend(tracker: FocusTracker, level: number, frames: number): number | undefined {
-  const { width, height, stride } = tracker.state[level];
-  const planes = (['best', 'before', 'after', 'bestOrdinal'] as const).map((name) =>
-    tracker.plane(level, name),
-  );
-  const [best, before, after, ordinal] = planes;
-  const floor = Math.max(...tracker.noiseCodes(level)) + clearOctaves * codesPerOctave;
-  const bends: number[] = [];
-  const every = Math.max(1, Math.ceil(Math.sqrt((width * height) / 200_000)));
-  for (let y = 0; y < height; y += every) {
-    for (let i = y * stride; i < y * stride + width; i += every) {
-      if (best[i] < floor || ordinal[i] < 2 || ordinal[i] >= frames || !before[i] || !after[i]) continue;
-      bends.push((2 * best[i] - before[i] - after[i]) / codesPerOctave);
-    }
-  }
-  if (bends.length < leastCurves) return undefined;
-  const bend = median(Float64Array.from(bends));
-  return bend > 1.5 * noiseBend ? bend : undefined;
-}
 
 /** A veil of a fiftieth of the light and more is counted. */
 const plainVeil = Math.ceil((0.02 / veilCap) * 255) * 2 ** 24;

@@ -1,7 +1,8 @@
 import type { PlacedFrame } from '../blend/frame-pixels.js';
+import { measureBlur, measureLoss } from '../blend/measure-blur.js';
 import { planSources, takePlan } from '../blend/plan-sources.js';
 import { PyramidBlender } from '../blend/pyramid-blender.js';
-import { measureBlur, takeVeil, VeilFinder } from '../blend/veil.js';
+import { takeVeil, VeilFinder } from '../blend/veil.js';
 import { InputError } from '../errors.js';
 import { FocusTracker } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
@@ -88,8 +89,10 @@ export async function mergeFrames(
     };
 
     const plan = takePlan(arena, size, frames.length);
-    // Which of two things lies in front must be known, and `select` and `weigh` show frames as they are.
-    const veil = options.rule === 'auto' && nearSign !== 0 ? takeVeil(arena, size) : undefined;
+    // `select` and `weigh` show frames as they are.
+    const isAuto = options.rule === 'auto';
+    // Which of two things lies in front must be known.
+    const veil = isAuto && nearSign !== 0 ? takeVeil(arena, size) : undefined;
     const beforeTracker = arena.mark();
     const tracker = new FocusTracker(arena, pool, size, frameSize, focusLevels, dust);
     const veilFinder = veil && tracker.levels > 2 ? new VeilFinder(arena, pool, tracker) : undefined;
@@ -99,7 +102,8 @@ export async function mergeFrames(
     });
 
     log.enter('surface');
-    const blurPx = veilFinder && measureBlur(tracker, frames.length);
+    const blurPx = isAuto ? measureBlur(tracker, frames.length) : undefined;
+    const lost = isAuto ? measureLoss(tracker, frames.length) : 0;
     const surface = await findSurface(arena, pool, tracker, frames.length, nearSign, steps);
     if (surface.detailShare === 0) {
       throw new InputError(
@@ -118,11 +122,18 @@ export async function mergeFrames(
         );
       }
     }
+    // Halfway between two frames detail is half a frame from either.
+    const restored = lost / 4;
+    if (restored >= 0.01) {
+      log.note(
+        `Fine detail halfway between two planes of focus was strengthened by ${percentText(100 * restored)}, which is what it had lost there.`,
+      );
+    }
     const maps = await readSurface(arena, pool, surface, frames.length);
     const sources = arena.u16(plan.sources, size.width * size.height).slice();
     // The focus state has served: the blend takes its place in the arena.
     arena.release(beforeTracker);
-    const blender = new PyramidBlender(arena, pool, size, frameSize, plan, isVeiled ? veil : undefined);
+    const blender = new PyramidBlender(arena, pool, size, frameSize, plan, isVeiled ? veil : undefined, lost);
 
     log.enter('blend');
     await forEachFrame((frame) => blender.add(frame));

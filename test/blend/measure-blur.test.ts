@@ -3,7 +3,7 @@ import { join } from 'node:path';
 import sharp from 'sharp';
 import { expect, it } from 'vitest';
 import { renderScene } from '../../samples/render-scene.js';
-import { measureBlur } from '../../src/blend/veil.js';
+import { measureBlur } from '../../src/blend/measure-blur.js';
 import { FocusTracker } from '../../src/focus/focus-tracker.js';
 import { Arena } from '../../src/kernels/arena.js';
 import { invertMatrix, type Matrix3 } from '../../src/register/transform.js';

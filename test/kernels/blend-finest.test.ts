@@ -36,6 +36,7 @@ describe('blendFinestStrip', () => {
     uses: Uint8Array | undefined,
     centres: Plane,
     reaches: Plane,
+    lost = 0,
   ) {
     const acc = rig.arena.takeCleared(width, height, 3, 4);
     const sum = rig.arena.takeCleared(width, height, 1, 4);
@@ -52,7 +53,7 @@ describe('blendFinestStrip', () => {
       const from = [coarse.pointer, coarse.stride, coarse.planeBytes];
       const into = [acc.pointer, acc.planeBytes, sum.pointer, centre.pointer, reach.pointer, k + 1];
       if (usesAt !== undefined) {
-        const tail = [marginOf(motion), usesAt, 1, 0, 0, 0, 1 << 20];
+        const tail = [marginOf(motion), lost, usesAt, 1, 0, 0, 0, 1 << 20];
         rig.run(
           'blendFinestStrip',
           [...warped, width, height, acc.stride, ...from, ...into, ...tail],
@@ -107,5 +108,25 @@ describe('blendFinestStrip', () => {
     tiled.colours.forEach((colour, c) => {
       expect(worstDifference(colour, kept(whole.colours[c]))).toBeLessThan(0.1);
     });
+  });
+
+  it('gives back what blur took, as far as the reach is narrow and the loss small', () => {
+    const samples = motions.map((_, k) => rig.placeSamples(noiseRgb(width, height, 8, k)));
+    // One frame alone, the second, so that its share is all there is.
+    const uses = new Uint8Array(tiles).fill(0b100);
+    const spread = pictureOf(width, height, (x) => Math.round(64 + (x / width) * (count - 1) * 64));
+    const wide = pictureOf(width, height, (_, y) => (y % 2 === 0 ? 21 : 22));
+    const lost = 1.3;
+    const [plain, restored] = [0, lost].map((part) => blend(8, samples, uses, spread, wide, part));
+    expect(worstDifference(restored.weights, plain.weights)).toBe(0);
+    const growth = pictureOf(width, height, (x, y) => {
+      const frames = Math.abs(2 - at(spread, x, y) / 64);
+      return at(wide, x, y) === 21 ? 1 + Math.min(0.6, lost * frames ** 2) : 1;
+    });
+    restored.colours.forEach((colour, c) => {
+      const expected = pictureOf(width, height, (x, y) => at(growth, x, y) * at(plain.colours[c], x, y));
+      expect(worstDifference(colour, expected)).toBeLessThan(1e-3);
+    });
+    expect(worstDifference(restored.colours[1], plain.colours[1])).toBeGreaterThan(5);
   });
 });

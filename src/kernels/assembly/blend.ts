@@ -9,25 +9,34 @@
 // which shows something thin and sharp before the rest: its coefficient is added as a whole, since far from either's
 // own plane of focus each of the two is nearly flat. Where the frame does not reach (the warped picture is only its edge
 // continued) the weight is 0.
-import { reach } from './common';
+//
+// What blur took from a frame's coefficients of the finest level is given back where the reach is that of clear detail:
+// at d frames from the centre a coefficient has lost the part q d^2 of its contrast and is multiplied by 1 + q d^2. So
+// what lies halfway between two planes of focus is as crisp as what lies on one.
+import { clearReach, reach } from './common';
 import { expandColumns, expandFour } from './pyramid';
 import { clearRow } from './veil';
 import { gainOf, warpBlock } from './warp';
 
 /** Weight with which a thing before the rest is added: what the weights about a centre come to, a little less. */
 const strandWeight: f32 = 1.1;
+/** Most that a coefficient grows by: beyond, noise would grow with it, and second order no longer tells the loss. */
+const mostRestored: f32 = 0.6;
 
 /**
- * Weights of columns x0..x1-1 of a row into `weights`; those about the centre are added to `sum`. Returns the span of
- * non-zero ones, low | high << 32.
+ * Weights of columns x0..x1-1 of a row into `weights`; those about the centre are added to `sum`, before they grow by
+ * `lost`, the part of its contrast that a coefficient has lost one frame from its centre. Returns the span of non-zero
+ * ones, low | high << 32.
  */
 // @ts-ignore: decorator
 @inline
-function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, weights: usize, sum: usize): u64 {
+function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, weights: usize, sum: usize, lost: f32): u64 {
   const frame = f32x4.splat(ordinal * 64);
   const frame16 = i16x8.splat(i16(i32(ordinal) << 6));
   const named = i16x8.splat(i16(ordinal));
   const more = f32x4.splat(strandWeight);
+  const growth = f32x4.splat(lost / (64 * 64));
+  const mostGrowth = f32x4.splat(mostRestored);
   const zero = f32x4.splat(0);
   const one = f32x4.splat(1);
   let low = x1;
@@ -46,8 +55,10 @@ function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, 
       v128.store(at, zero, 16);
       continue;
     }
-    const tLow = v128.div<f32>(v128.sub<f32>(frame, v128.convert<i32>(v128.extend_low<u16>(c))), v128.convert<i32>(v128.extend_low<u16>(r)));
-    const tHigh = v128.div<f32>(v128.sub<f32>(frame, v128.convert<i32>(v128.extend_high<u16>(c))), v128.convert<i32>(v128.extend_high<u16>(r)));
+    const dLow = v128.sub<f32>(frame, v128.convert<i32>(v128.extend_low<u16>(c)));
+    const dHigh = v128.sub<f32>(frame, v128.convert<i32>(v128.extend_high<u16>(c)));
+    const tLow = v128.div<f32>(dLow, v128.convert<i32>(v128.extend_low<u16>(r)));
+    const tHigh = v128.div<f32>(dHigh, v128.convert<i32>(v128.extend_high<u16>(r)));
     let a = v128.max<f32>(zero, v128.sub<f32>(one, v128.mul<f32>(tLow, tLow)));
     let b = v128.max<f32>(zero, v128.sub<f32>(one, v128.mul<f32>(tHigh, tHigh)));
     a = v128.mul<f32>(a, a);
@@ -71,6 +82,13 @@ function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, 
       v128.store(s, v128.add<f32>(v128.load(s), a));
       v128.store(s, v128.add<f32>(v128.load(s, 16), b), 16);
     }
+    if (lost > 0) {
+      const isClear = i16x8.le_u(r, i16x8.splat(i16(clearReach)));
+      const grownA = v128.min<f32>(mostGrowth, v128.mul<f32>(growth, v128.mul<f32>(dLow, dLow)));
+      const grownB = v128.min<f32>(mostGrowth, v128.mul<f32>(growth, v128.mul<f32>(dHigh, dHigh)));
+      a = v128.add<f32>(a, v128.and(i32x4.extend_low_i16x8_s(isClear), v128.mul<f32>(a, grownA)));
+      b = v128.add<f32>(b, v128.and(i32x4.extend_high_i16x8_s(isClear), v128.mul<f32>(b, grownB)));
+    }
     if (v128.any_true(isNamed)) {
       low = min(low, x);
       high = x + 8;
@@ -86,7 +104,7 @@ function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, 
 
 /**
  * One row of one level into the accumulators. picture, coarse: planes of G_l (this row) and G_l+1 (row
- * `coarseFirst` at the pointer); coarse 0 = coarsest level. scratch: 3 rows of width + 64 floats.
+ * `coarseFirst` at the pointer); coarse 0 = coarsest level. lost: see `weightRow`. scratch: 3 rows of width + 64 floats.
  */
 // @ts-ignore: decorator
 @inline
@@ -94,11 +112,11 @@ function accumulateRow(
   picture: usize, pictureBytes: usize,
   coarse: usize, coarseStride: i32, coarseBytes: usize, coarseFirst: i32, coarseHeight: i32,
   acc: usize, accBytes: usize, sum: usize,
-  centre: usize, reachMap: usize, ordinal: f32,
+  centre: usize, reachMap: usize, ordinal: f32, lost: f32,
   y: i32, x0: i32, x1: i32, width: i32, scratch: usize,
 ): void {
   const weights = scratch + 64;
-  const span = weightRow(centre, reachMap, ordinal, x0, x1, weights, sum);
+  const span = weightRow(centre, reachMap, ordinal, x0, x1, weights, sum, lost);
   if (span == 0) return;
   const from = i32(span & 0xffffffff);
   const to = i32(span >> 32);
@@ -142,7 +160,7 @@ export function accumulateStrip(
     const row = usize(y * stride);
     accumulateRow(
       picture + (row << 2), pictureBytes, coarse, coarseStride, coarseBytes, 0, (height + 1) >> 1,
-      acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), ordinal,
+      acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), ordinal, 0,
       y, i32(columns & 0xffffffff), i32(columns >> 32), width, scratch,
     );
   }
@@ -155,7 +173,7 @@ const tileColumns: i32 = 64;
  * The finest level of a frame, rows of one strip: only tiles in which the frame has any weight are warped, and
  * neither the warped picture nor its Laplacian reaches memory. coarse: planes of G_1, in memory as a whole.
  * uses: one bit a tile and frame, `usesBytes` a tile, tiles row by row; bit = ordinal.
- * veils: the veil of level 1 and its places, see veil.ts; 0 = none.
+ * lost: see `weightRow`. veils: the veil of level 1 and its places, see veil.ts; 0 = none.
  * scratch: warp scratch of `warpScratchBytes`, then stripRows * stride * 3 floats and 3 rows.
  */
 export function blendFinestStrip(
@@ -163,7 +181,7 @@ export function blendFinestStrip(
   a: f64, b: f64, c: f64, d: f64, e: f64, f: f64, taps: usize,
   width: i32, height: i32, stride: i32,
   coarse: usize, coarseStride: i32, coarseBytes: usize,
-  acc: usize, accBytes: usize, sum: usize, centre: usize, reachMap: usize, ordinal: i32, margin: f64,
+  acc: usize, accBytes: usize, sum: usize, centre: usize, reachMap: usize, ordinal: i32, margin: f64, lost: f32,
   uses: usize, usesBytes: i32, veils: usize, veilPlaces: usize, veilCap: f32,
   warpScratchBytes: usize, stripRows: i32, strip: i32, scratch: usize,
 ): void {
@@ -211,7 +229,7 @@ export function blendFinestStrip(
       }
       accumulateRow(
         fine + (usize((y - y0) * stride) << 2), fineBytes, coarse, coarseStride, coarseBytes, 0, (height + 1) >> 1,
-        acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), f32(ordinal),
+        acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), f32(ordinal), lost,
         y, x0, x1, width, temp,
       );
     }

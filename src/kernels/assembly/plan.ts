@@ -1,6 +1,6 @@
 // Which frames each coefficient of each level comes from, decided from the surface: see curve-state.ts for the planes
 // and blend.ts for what centre and reach mean.
-import { reach } from './common';
+import { clearReach, reach } from './common';
 
 const placeOffsetCode: i32 = 4 * 64;
 
@@ -53,10 +53,11 @@ export function halvePlacesStrip(
 
 /** A single frame, 1/64 frame. */
 const singleReach: i32 = 60;
-/** The frames next to a peak. */
-const peakReach: i32 = 84;
-/** The frames next to the surface: two of them halfway between, hardly more than one at a plane of focus. */
-const surfaceReach: i32 = 84;
+/** The frames next to the surface or a peak: two of them halfway between, hardly more than one at a plane of focus. */
+const sharpReach: i32 = clearReach;
+/** `auto`: the same where detail stands out from noise by less than clearRise, code steps of 1/512 octave. */
+const faintReach: i32 = 104;
+const clearRise: i32 = 5 * 512;
 /** Where nothing is sharp, more frames are averaged: they hold the same, less noise. */
 const flatReach: i32 = 160;
 /** Finest levels at which that pays: noise is fine. */
@@ -125,7 +126,7 @@ export function planStrip(
     let markedLast = 0;
     for (let x = 0; x < width; x++) {
       let centre = i32(load<u16>(placeRow + (usize(x) << 1))) - placeOffsetCode;
-      let width64 = surfaceReach;
+      let width64 = sharpReach;
       let near = 0;
       if (level < flatLevels) {
         const weight = i32(load<u16>(weightRow + (usize(min(fullWidth - 1, x << level)) << 1)));
@@ -146,8 +147,9 @@ export function planStrip(
           const isLaid = near > 0 && nearSign * (centre - (near << 6)) > strandApart && nearSign * (centre - own) > strandApart;
           if (i32(load<u16>(at)) > selectRise && abs(own - centre) > selectApart && !isLaid) {
             centre = own;
-            width64 = peakReach;
+            width64 = sharpReach;
           }
+          if (i32(load<u16>(at)) < clearRise) width64 = max(width64, faintReach);
         }
       }
       centre = max(64, min(count << 6, centre));
