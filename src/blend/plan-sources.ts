@@ -14,7 +14,10 @@ export const tileRows = 32;
 export const tileColumns = 64;
 /** Levels at which the nearer surface wins beside an edge; at coarser ones its blur no longer reaches. */
 const nearLevels = 4;
-/** Something thin is laid over what is behind it when either is blurred this wide where the other is sharp, px. */
+/**
+ * Something thin is laid over what is behind it when either is blurred this wide where the other is sharp, px of the
+ * level: less blurred, it would still show there and count twice.
+ */
 const strandBlurPx = 2.8;
 /** Farther apart than any stack is long, 1/64 frame. */
 const never = 1 << 20;
@@ -82,7 +85,6 @@ export async function planSources(
   nearSign: -1 | 0 | 1,
   blurPx: number | undefined,
 ): Promise<void> {
-  const strandApart = blurPx === undefined ? never : Math.round(64 * Math.max(2, strandBlurPx / blurPx));
   const mark = arena.mark();
   const full = plan.levels[0].centre;
   const tiles = Math.ceil(full.width / tileColumns) * Math.ceil(full.height / tileRows);
@@ -90,6 +92,8 @@ export async function planSources(
   const frames = arena.take(toFrame.length * frameBytes);
   let medians = surface.places;
   for (const [level, { centre, reach }] of plan.levels.entries()) {
+    const strandApart =
+      blurPx === undefined ? never : Math.round(64 * Math.max(2, (strandBlurPx * 2 ** level) / blurPx));
     const { width, height, stride } = centre;
     const strips = Math.ceil(height / tileRows);
     let places = surface.places;
