@@ -4,7 +4,7 @@ import type { MergeEvent, MergeOptions } from './options.js';
 export interface MergeOutcome {
   /** Absolute path of the result folder. */
   out: string;
-  /** Names of the files in it. */
+  /** Names of the files that it wrote there. */
   files: string[];
   /** Plain sentences for the user. */
   warnings: string[];

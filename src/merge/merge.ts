@@ -3,6 +3,7 @@ import ndarray from 'ndarray';
 import ops from 'ndarray-ops';
 import { InputError, UsageError } from '../errors.js';
 import type { Size } from '../image/image.js';
+import { carryMends } from '../mend/carry-mends.js';
 import { identityMatrix } from '../register/transform.js';
 import { writeReport } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
@@ -150,10 +151,13 @@ export async function merge(
       warnings: log.warnings,
       notes: log.notes,
     };
+    const mends = await carryMends(result.out, result.dir, record);
+    if (mends !== undefined) log.warn(mends);
     await writeReport(result.dir, record, { composite: picture, icc, maps, signal });
     await writeRunRecord(result.dir, record, signal);
     log.throwIfStopped();
-    await result.commit();
+    // Once more: somebody may have mended the earlier result meanwhile.
+    await result.commit(async (old) => void (await carryMends(old, result.dir, record)));
     const files = [
       composite.file,
       'depth.tif',

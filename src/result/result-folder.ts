@@ -25,8 +25,12 @@ export interface OpenResult {
   readonly dir: string;
   /** Absolute path at which the result will appear. */
   readonly out: string;
-  /** Puts the finished folder in its place. To be called once, after run.json was written. */
-  commit(): Promise<void>;
+  /**
+   * Puts the finished folder in its place. To be called once, after run.json was written.
+   *
+   * @param takeOver Asked to take what it wants from the result that goes, as it stands aside where nobody writes to it.
+   */
+  commit(takeOver?: (old: string) => Promise<void>): Promise<void>;
   /** Removes everything written. Safe to call at any time: after `commit` it does nothing. */
   discard(): Promise<void>;
 }
@@ -68,7 +72,7 @@ function resultIn(
   return {
     dir,
     out,
-    async commit() {
+    async commit(takeOver) {
       if (state !== 'open')
         throw new Error(`The result ${out} was already ${state === 'kept' ? 'kept' : 'discarded'}`);
       if (!(await isResultFolder(dir)))
@@ -76,7 +80,7 @@ function resultIn(
       try {
         await syncFolder(dir);
         await refuseUnfitPlace(out, { overwrite });
-        await putInPlace(dir, out, isStillSame);
+        await putInPlace(dir, out, isStillSame, takeOver);
       } catch (error) {
         throw asOutputError(error, out);
       }
@@ -96,6 +100,7 @@ async function putInPlace(
   dir: string,
   out: string,
   isStillSame: OpenResultOptions['isStillSame'],
+  takeOver?: (old: string) => Promise<void>,
 ): Promise<void> {
   const parent = dirname(out);
   const entries = await entriesOf(out);
@@ -111,6 +116,10 @@ async function putInPlace(
   try {
     // Only now, with the old one out of everybody's way, the answer holds.
     if (isStillSame && !(await isStillSame(old))) throw changedMeanwhile(out);
+    if (takeOver) {
+      await takeOver(old);
+      await syncFolder(dir);
+    }
     await rename(dir, out);
   } catch (error) {
     await rename(old, out);
