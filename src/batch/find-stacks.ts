@@ -2,6 +2,7 @@ import { readdir, realpath, stat } from 'node:fs/promises';
 import { basename, join, relative, resolve } from 'node:path';
 import { InputError, InterruptedError } from '../errors.js';
 import { isResultFolder } from '../result/unfinished.js';
+import { isEarlierResult } from '../stack/earlier-result.js';
 import { errorCode, fileErrorReason } from '../stack/file-error.js';
 import { hasPictureEnding, hasRawEnding } from '../stack/file-kind.js';
 import { type Inspected, inspectFile, type Photograph } from '../stack/inspect-file.js';
@@ -78,7 +79,13 @@ async function searchFolder(
     });
     return;
   }
-  if (names.includes('run.json') && (await isResultFolder(folder))) return;
+  if (await isEarlierResult(folder, names)) {
+    if (!(await isResultFolder(folder))) {
+      const reason = 'it is the result of a merge, whose run.json is damaged or gone';
+      findings.passed.push({ folder, reason, unreadable: false });
+    }
+    return;
+  }
   if (folder !== root && names.includes(nightListName)) return;
   const { files, folders, hidden } = await sortEntries(folder, names);
   try {

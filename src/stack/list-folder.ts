@@ -1,6 +1,7 @@
-import { readdir, readFile, stat } from 'node:fs/promises';
-import { join, resolve } from 'node:path';
+import { readdir, stat } from 'node:fs/promises';
+import { resolve } from 'node:path';
 import { InputError } from '../errors.js';
+import { isEarlierResult } from './earlier-result.js';
 import { errorCode, fileErrorReason } from './file-error.js';
 
 /**
@@ -24,7 +25,8 @@ export async function listFolder(folder: string, exclude: readonly string[] = []
       cause: error,
     });
   }
-  if (entries.some((entry) => entry.name === 'run.json') && (await isOurRun(join(folder, 'run.json')))) {
+  const all = entries.map((entry) => entry.name);
+  if (await isEarlierResult(folder, all)) {
     throw new InputError(
       `"${folder}" is the result folder of an earlier merge, not a folder of frames: give the folder of photographs.`,
     );
@@ -56,13 +58,4 @@ async function checkFolder(folder: string): Promise<void> {
     throw new InputError(`The folder "${folder}" cannot be read: ${reason}.`, { cause: error });
   }
   throw new InputError(`"${folder}" is a file: give the folder that holds the photographs.`);
-}
-
-/** Judged by its text, not parsed: a record that was cut short still marks a result folder. */
-async function isOurRun(path: string): Promise<boolean> {
-  try {
-    return /"lamella"\s*:|"lamella-run/.test(await readFile(path, 'utf8'));
-  } catch {
-    return false;
-  }
 }

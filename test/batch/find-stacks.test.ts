@@ -37,6 +37,21 @@ describe('the stacks below a folder', () => {
     expect(await keysBelow(root, [join(root, 'out')])).toEqual(['bee']);
   });
 
+  it('leave out results whose run.json is damaged or gone, and name them', async () => {
+    const root = makeFolder();
+    for (const name of ['bee', 'cut', 'gone']) place(join(root, name), 3);
+    writeFileSync(join(root, 'cut', 'run.json'), `{ "schema": "${runSchemaName}", "frames": [`);
+    for (const map of ['depth.tif', 'sources.png', 'confidence.png', 'coverage.png'])
+      writeFileSync(join(root, 'gone', map), plain);
+    place(join(root, 'gone', 'unmended'), 3);
+    const { stacks, passed } = await findStacks(root, { exclude: [], maxPixels: 1e8 });
+    expect(stacks.map(({ key }) => key)).toEqual(['bee']);
+    const reason = 'it is the result of a merge, whose run.json is damaged or gone';
+    expect(passed).toEqual(
+      ['cut', 'gone'].map((name) => ({ folder: join(root, name), reason, unreadable: false })),
+    );
+  });
+
   it('count damaged photographs as frames, so that a stack of them is explained and not passed over', async () => {
     const root = makeFolder();
     place(join(root, 'bee'), 2);

@@ -272,6 +272,11 @@ describe('folders that are no stack', () => {
       if (record === '') expect(await namesOf(folder)).toHaveLength(2);
       else expect(await refusal(folder)).toMatch(/result folder of an earlier merge/);
     }
+    const maps = ['depth.tif', 'sources.png', 'confidence.png', 'coverage.png'];
+    const folder = makeFolder(
+      Object.fromEntries([...maps, 'composite.jpg'].map((name) => [name, photograph])),
+    );
+    expect(await refusal(folder)).toMatch(/result folder of an earlier merge/);
   });
 });
 

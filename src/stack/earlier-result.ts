@@ -1,0 +1,26 @@
+import { readFile } from 'node:fs/promises';
+import { join } from 'node:path';
+
+const runFileName = 'run.json';
+/** Maps that every merge writes; no folder of photographs holds all four. */
+const mapNames = ['depth.tif', 'sources.png', 'confidence.png', 'coverage.png'];
+
+/**
+ * Whether a folder is the result of an earlier merge, so that its pictures are no frames: also one whose run.json was
+ * cut short, overwritten or removed.
+ *
+ * @param names Of what it holds.
+ */
+export async function isEarlierResult(folder: string, names: readonly string[]): Promise<boolean> {
+  if (mapNames.every((name) => names.includes(name))) return true;
+  return names.includes(runFileName) && (await isOurRun(join(folder, runFileName)));
+}
+
+/** Judged by its text, not parsed: a record that was cut short still marks a result folder. */
+async function isOurRun(path: string): Promise<boolean> {
+  try {
+    return /"lamella"\s*:|"lamella-run/.test(await readFile(path, 'utf8'));
+  } catch {
+    return false;
+  }
+}
