@@ -23,6 +23,7 @@ export type FindingKind =
   | 'too-coarse-steps'
   | 'needless-frames'
   | 'no-detail'
+  | 'too-few-frames'
   | 'highlights'
   | 'shadows'
   | 'dust'
@@ -73,16 +74,29 @@ export function framesText(numbers: readonly number[]): string {
 }
 
 export function numbersText(numbers: readonly number[]): string {
-  const sorted = [...numbers].sort((p, q) => p - q);
-  const parts: string[] = [];
-  for (let i = 0; i < sorted.length; ) {
-    let end = i;
-    while (end + 1 < sorted.length && sorted[end + 1] === sorted[end] + 1) end++;
-    if (end - i >= 2) parts.push(`${sorted[i]} to ${sorted[end]}`);
-    else for (let j = i; j <= end; j++) parts.push(String(sorted[j]));
-    i = end + 1;
-  }
+  const parts = runsOf(numbers).flatMap(([first, last]) => {
+    if (last - first >= 2) return [`${first} to ${last}`];
+    return first === last ? [String(first)] : [String(first), String(last)];
+  });
   return parts.length < 2 ? parts.join('') : `${parts.slice(0, -1).join(', ')} and ${parts.at(-1)}`;
+}
+
+/** The same as a value of `--skip`: "3,5,7-12". */
+export function skipText(numbers: readonly number[]): string {
+  return runsOf(numbers)
+    .map(([first, last]) => (first === last ? `${first}` : `${first}-${last}`))
+    .join(',');
+}
+
+/** First and last of each run of numbers that follow one another, rising. */
+function runsOf(numbers: readonly number[]): [number, number][] {
+  const runs: [number, number][] = [];
+  for (const number of [...numbers].sort((p, q) => p - q)) {
+    const run = runs.at(-1);
+    if (run && number === run[1] + 1) run[1] = number;
+    else runs.push([number, number]);
+  }
+  return runs;
 }
 
 /** A sentence's first letter in capitals. */

@@ -1,6 +1,6 @@
 import type { MotionSolution } from '../register/motion-solution.js';
 import { type CoverageShares, coverageFindings } from './coverage-findings.js';
-import { type Finding, framesText } from './finding.js';
+import { type Finding, framesText, skipText } from './finding.js';
 import { distanceOfFall, type FocusFit, fallAt } from './focus-fit.js';
 import { addPlace, countOf, emptyNinths, mainPart } from './picture-part.js';
 import { longestPlainStep, type RailTravel } from './rail-travel.js';
@@ -47,6 +47,14 @@ const fewestTiles = 20;
 const strayPercent = 0.5;
 /** The same where the curves are narrow. */
 const narrowStrayPercent = 6;
+
+const tooFewFrames: Finding = {
+  kind: 'too-few-frames',
+  rank: 'note',
+  frames: [],
+  message: `Two frames do not show whether the steps are right or the stack is long enough: that takes ${fewestFrames}.`,
+  advice: 'See for yourself that everything is sharp in one of them.',
+};
 
 /**
  * Judges by tiles what a stack covers.
@@ -127,7 +135,7 @@ export function judgeFocus(
     coverage,
     findings:
       frames.length < fewestFrames
-        ? []
+        ? [tooFewFrames]
         : [...coverageFindings(coverage), ...needless(seen, travel, frames, fineWidth)],
   };
 }
@@ -165,7 +173,7 @@ function needless(
       rank: 'note',
       frames: own,
       message: `At the ${side} of the stack nothing is sharp in ${framesText(own)} that is not sharper in others.`,
-      advice: `They do no harm; leave them out with --skip ${own.join(',')} to save time.`,
+      advice: `They do no harm; leave them out with --skip ${skipText(own)} to save time.`,
     });
   }
   return findings;

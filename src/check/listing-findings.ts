@@ -1,6 +1,6 @@
 import { median } from '../register/median.js';
 import type { FrameExif, FrameFile, Stack } from '../stack/frame.js';
-import { capital, type Finding, framesText } from './finding.js';
+import { capital, type Finding, framesText, skipText } from './finding.js';
 import type { FrameSigns } from './frame-signs.js';
 
 /** A pause counts when it is this many times longer than is usual in the stack, and longer by so much. */
@@ -42,11 +42,14 @@ export function listingFindings(stack: Stack, signs: readonly FrameSigns[]): Fin
   ];
 }
 
+/** A photograph that was lost is a step that is missing; what else lies in the folder may never have been one. */
+const lostFile = /it (is empty|is cut short or damaged|cannot be read)/;
+
 function leftOut(message: string): Finding {
   const number = /^Frame (\d+)/.exec(message)?.[1];
   return {
     kind: 'left-out',
-    rank: number === undefined ? 'flaw' : 'spoils',
+    rank: number === undefined && !lostFile.test(message) ? 'flaw' : 'spoils',
     frames: number === undefined ? [] : [Number(number)],
     message,
     advice:
@@ -79,7 +82,7 @@ function duplicates(signs: readonly FrameSigns[]): Finding[] {
         : `The same picture occurs again, pixel for pixel: frame ${shown}.`,
       advice: all
         ? 'Copy the photographs again from the card.'
-        : `Leave out what was copied twice (--skip ${copies.join(',')}), and see that no frame is missing in its place.`,
+        : `Leave out what was copied twice (--skip ${skipText(copies)}), and see that no frame is missing in its place.`,
     },
   ];
 }
@@ -145,7 +148,7 @@ function setting(
       message: `The EXIF tells different ${what}: ${told}${more}, but ${usual[0]} in the others.`,
       advice:
         rank === 'spoils'
-          ? `Shoot ${framesText(numbers)} again as the others, or leave them out (--skip ${numbers.join(',')}).`
+          ? `Shoot ${framesText(numbers)} again as the others, or leave them out (--skip ${skipText(numbers)}).`
           : 'Set it by hand for the whole stack next time; a merge evens out light and colour as far as it can.',
     },
   ];

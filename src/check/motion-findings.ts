@@ -2,7 +2,7 @@ import type { Size } from '../image/image.js';
 import { median } from '../register/median.js';
 import type { FrameMotion, MotionSolution } from '../register/motion-solution.js';
 import { shortNumber } from '../result/report/numbers.js';
-import { capital, type Finding, framesText, numbersText } from './finding.js';
+import { capital, type Finding, framesText, numbersText, skipText } from './finding.js';
 import type { FocusCurves } from './focus-curves.js';
 import { fallAt } from './focus-fit.js';
 import { longestPlainStep, type RailTravel, shapesAt, standstill } from './rail-travel.js';
@@ -70,6 +70,11 @@ export function blurredFrames(
   return new Set(blurred);
 }
 
+function reasonOf(lost: readonly FrameMotion[]): string {
+  const reason = lost[0].reason ?? 'it has too little in common with its neighbours';
+  return lost.length === 1 ? reason : reason.replace(/^it (has|shows)/, 'each $1');
+}
+
 /** What motion, steps and shakes say. `width` is the usual width of the focus curves in usual steps, NaN when unknown. */
 export function motionFindings(
   motion: MotionSolution,
@@ -87,8 +92,8 @@ export function motionFindings(
       kind: 'not-aligned',
       rank: 'spoils',
       frames: numbers,
-      message: `${capital(framesText(numbers))} cannot be aligned with the others: ${lost[0].reason ?? 'too little in common'}.`,
-      advice: 'See whether they belong to the stack; shoot them again or leave them out with --skip.',
+      message: `${capital(framesText(numbers))} cannot be aligned with the others: ${reasonOf(lost)}.`,
+      advice: `See whether ${lost.length === 1 ? 'it belongs' : 'they belong'} to the stack; shoot again what is missing, or leave it out with --skip ${skipText(numbers)}.`,
     });
   }
   if (blurred.size > 0) {

@@ -39,7 +39,7 @@ interface MendFlags {
 
 /** `lamella mend RESULT`. */
 export function mendCommand(system: System): Command {
-  const collect = (text: string, before: string[]) => [...before, text];
+  const collect = (text: string, before: string[] = []) => [...before, text];
   return new Command('mend')
     .summary('take regions of the picture from frames that you choose')
     .description(
@@ -47,12 +47,11 @@ export function mendCommand(system: System): Command {
     )
     .argument('<result>', 'result folder of a merge')
     .helpOption('-h, --help', 'show this help')
-    .option('--add <frame=N>', 'record a mend from frame N over --region, then apply all', collect, [])
+    .option('--add <frame=N>', 'record a mend from frame N over --region, then apply all', collect)
     .option(
       '--region <x,y,w,h|polygon>',
       'its region in composite pixels: x,y,w,h, or three or more corners "x,y x,y x,y"',
       collect,
-      [],
     )
     .option('--feather <PX>', 'width of the blend around the region, 0 to 1000 px (default: 40)')
     .option('--note <TEXT>', 'words for the list')
@@ -63,7 +62,9 @@ export function mendCommand(system: System): Command {
     .option('--frames-from <FOLDER>', 'where the frames lie now, if they moved since the merge')
     .option('--json', 'print one JSON object on stdout instead of words')
     .addHelpText('after', epilogue)
-    .action((folder: string, flags: MendFlags) => runMend(system, folder, flags));
+    .action((folder: string, flags: Partial<MendFlags>) =>
+      runMend(system, folder, { add: [], region: [], ...flags }),
+    );
 }
 
 async function runMend(system: System, folder: string, flags: MendFlags): Promise<void> {

@@ -1,5 +1,5 @@
 import { type Command, Option } from 'commander';
-import { describeRange, mergeOptionTable, type OptionSpec } from '../merge/option-table.js';
+import { describeRange, maxFrameNumber, mergeOptionTable, type OptionSpec } from '../merge/option-table.js';
 import type { MergeOptions } from '../merge/options.js';
 import { readNumber } from './read-number.js';
 
@@ -39,11 +39,23 @@ export function readFlag(spec: OptionSpec, text: string): unknown {
       return first === undefined ? text : [Number(first), Number(last)];
     }
     case 'frameList':
-      return /^\d+(,\d+)*$/.test(text) ? text.split(',').map(Number) : text;
+      return readFrameList(text) ?? text;
     case 'positions':
     case 'switch':
       return text;
   }
+}
+
+/** "12,31" or "1-78,90"; undefined when it is neither. */
+function readFrameList(text: string): number[] | undefined {
+  const numbers: number[] = [];
+  for (const part of text.split(/ *, */)) {
+    const [, first, last = first] = /^(\d+)(?:-(\d+))?$/.exec(part) ?? [];
+    if (first === undefined || Number(last) < Number(first) || Number(last) > maxFrameNumber)
+      return undefined;
+    for (let number = Number(first); number <= Number(last); number++) numbers.push(number);
+  }
+  return numbers;
 }
 
 function flagText(spec: OptionSpec): string {

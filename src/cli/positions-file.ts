@@ -1,5 +1,6 @@
 import { readFile, stat } from 'node:fs/promises';
 import { InputError } from '../errors.js';
+import { fileErrorReason } from '../stack/file-error.js';
 import { readNumber } from './read-number.js';
 
 /** A table of positions is a few kilobytes; more is some other file. */
@@ -17,8 +18,9 @@ export async function readPositionsFile(path: string): Promise<number[]> {
     if ((await stat(path)).size > maxBytes) throw new Error(`it is larger than ${maxBytes / 1e6} MB`);
     text = await readFile(path, 'utf8');
   } catch (error) {
-    const reason = error instanceof Error ? error.message : String(error);
-    throw new InputError(`Cannot read the positions file ${path}: ${reason}`, { cause: error });
+    throw new InputError(`Cannot read the positions file ${path}: ${fileErrorReason(error)}.`, {
+      cause: error,
+    });
   }
   return parsePositions(text, path);
 }

@@ -22,9 +22,9 @@ export function durationText(seconds: number): string {
   return `${Math.floor(whole / 3600)} h ${Math.floor((whole % 3600) / 60)} min`;
 }
 
-/** 'frame 12 of 40, 85 MP/s, 1 min 20 s left', with only what is known. */
+/** 'frame 12 of 40, 85 MP/s, 1 min 20 s left', with only what is known; a result is written in parts. */
 export function progressFacts(event: ProgressEvent): string {
-  const facts = [`frame ${event.done} of ${event.frames}`];
+  const facts = [`${event.stage === 'write' ? 'part' : 'frame'} ${event.done} of ${event.frames}`];
   if (event.megapixelsPerS > 0 && Number.isFinite(event.megapixelsPerS)) {
     facts.push(`${event.megapixelsPerS.toFixed(event.megapixelsPerS < 10 ? 1 : 0)} MP/s`);
   }

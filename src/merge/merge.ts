@@ -190,7 +190,13 @@ function checkStack(stack: Stack, options: MergeOptions): void {
       `Frames of ${width} x ${height} pixels need about ${needMb} MB to merge, however many they are, and ${options.memoryMb} MB are allowed: allow more with --memory or merge smaller pictures.`,
     );
   }
-  const last = stack.frames.at(-1)!.number;
+  const numbers = stack.frames.map(({ number }) => number);
+  if (typeof options.anchor === 'number' && !numbers.includes(options.anchor)) {
+    throw new UsageError(
+      `Expected a frame that is in use, of ${numbers[0]} to ${numbers.at(-1)}, for the anchor but received ${options.anchor}: choose another with --anchor.`,
+    );
+  }
+  const last = numbers.at(-1)!;
   if (options.positionsMm && options.positionsMm.length < last) {
     throw new UsageError(
       `Expected a position for each of the ${last} frames but received ${options.positionsMm.length}: give one line a frame, in capture order.`,
@@ -240,7 +246,9 @@ function usableFrames(
     const motion = motions.get(file.number);
     if (!motion) continue;
     if (!motion.usable) {
-      lost.push(`${file.name} (frame ${file.number})`);
+      const name = `${file.name} (frame ${file.number})`;
+      lost.push(name);
+      log.warn(`${name} is left out: it cannot be aligned, for ${motion.reason}.`);
       continue;
     }
     const isAnchor = file.number === registration.motion.anchorNumber;

@@ -154,10 +154,10 @@ export const mergeOptionTable: readonly OptionSpec[] = [
   {
     key: 'skip',
     flag: 'skip',
-    placeholder: 'N,N',
+    placeholder: 'N,N|A-B',
     kind: { type: 'frameList' },
     group: 'Frames',
-    help: 'leave these frames out',
+    help: 'leave these frames out, such as 12,31 or 1-4,31',
     defaultValue: () => [],
     defaultText: 'none',
   },
@@ -225,7 +225,7 @@ export function describeRange(spec: OptionSpec): string {
     case 'frameRange':
       return 'two frame numbers from 1, the lower first, such as 5-80,';
     case 'frameList':
-      return 'frame numbers from 1 with commas between, such as 12,31,';
+      return 'frame numbers from 1 with commas between, such as 12,31 or 1-4,31,';
     case 'positions':
       return `two or more positions in mm from ${-maxPositionMm} to ${maxPositionMm}, all rising or all falling,`;
     case 'switch':

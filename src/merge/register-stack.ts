@@ -94,6 +94,6 @@ function anchorNumber(frames: readonly FrameFile[], anchor: MergeOptions['anchor
   if (anchor === 'middle') return frames[(frames.length - 1) >> 1].number;
   if (frames.some((frame) => frame.number === anchor)) return anchor;
   throw new InputError(
-    `Frame ${anchor} cannot be the anchor: it is not among the frames in use (${frames[0].number} to ${frames.at(-1)!.number}). Choose another with --anchor.`,
+    `Frame ${anchor} cannot be the anchor: it cannot be read. Choose another with --anchor.`,
   );
 }

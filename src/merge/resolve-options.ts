@@ -102,6 +102,7 @@ function faultyPosition(positions: unknown[]): number {
 function faultOf(spec: OptionSpec, value: unknown): unknown {
   if (!Array.isArray(value)) return value;
   if (spec.kind.type === 'frameRange') return value.join('-');
+  if (spec.kind.type === 'frameList') return value.join(',');
   if (spec.kind.type !== 'positions' || value.length < 2) return value;
   const positions: unknown[] = value;
   const i = faultyPosition(positions);
@@ -141,7 +142,7 @@ function refuseUnusedFrames(options: MergeOptions, name: (key: keyof MergeOption
   if (frames) {
     const skipped = skip.filter((number) => inRange(number, frames[0], frames[1]));
     if (frames[1] - frames[0] + 1 - skipped.length < 2) {
-      throw expected(`two frames at least to remain of ${frames.join('-')}`, name('skip'), skip);
+      throw expected(`two frames at least to remain of ${frames.join('-')}`, name('skip'), skip.join(','));
     }
   }
 }

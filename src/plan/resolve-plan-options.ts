@@ -54,12 +54,17 @@ export function namesOf(naming: PlanNaming): NameOf {
 }
 
 function refusal(spec: PlanOptionSpec, name: string, value: unknown): UsageError {
-  const shown =
-    value === '' ? 'an empty text' : typeof value === 'string' ? value : inspect(value, { breakLength: 1e9 });
   const why = spec.why ? `: ${spec.why}` : '';
   return new UsageError(
-    `Expected ${describePlanRange(spec)} for ${name} but received ${shown.slice(0, 60)}${why}`,
+    `Expected ${describePlanRange(spec)} for ${name} but received ${show(value).slice(0, 60)}${why}`,
   );
+}
+
+function show(value: unknown): string {
+  if (value === '') return 'an empty text';
+  if (typeof value === 'string') return value;
+  const isSize = typeof value === 'object' && value !== null && /width/i.test(Object.keys(value)[0]);
+  return isSize ? Object.values(value).join('x') : inspect(value, { breakLength: 1e9 });
 }
 
 function refuseOtherKind(given: Partial<PlanOptions>, name: NameOf): void {

@@ -78,9 +78,6 @@ export function assembleSolution(evidence: MotionEvidence, anchorNumber: number)
       gainRatio: motion ? gains[k] : gains[k].map(() => 1),
     };
   });
-  for (const { usable, number, reason } of placed) {
-    if (!usable) warnings.push(`Frame ${number} cannot be aligned: ${reason}.`);
-  }
   return {
     anchorNumber: frames[anchor].number,
     frames: placed,

@@ -1,5 +1,5 @@
 import { type FileHandle, open, rename, unlink } from 'node:fs/promises';
-import { asOutputError, throwIfStopped } from './output-failure.js';
+import { asOutputError, outputElsewhere, throwIfStopped } from './output-failure.js';
 
 /** Bytes given to the system in one call: small enough that a stop is noticed within a fraction of a second. */
 const bytesPerWrite = 8 * 1024 * 1024;
@@ -43,7 +43,11 @@ export async function writeOutputFile(
 /** Writes a small file beside its final name and renames it, so that a reader sees all of it or nothing. */
 export async function writeAside(path: string, text: string, signal?: AbortSignal): Promise<void> {
   const aside = `${path}.writing`;
-  await writeOutputFile(aside, (file) => file.append(Buffer.from(text, 'utf8')), signal);
+  try {
+    await writeOutputFile(aside, (file) => file.append(Buffer.from(text, 'utf8')), signal);
+  } catch (error) {
+    throw outputElsewhere(error, { aside, path, option: '--out' });
+  }
   try {
     await rename(aside, path);
   } catch (error) {

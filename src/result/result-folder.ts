@@ -213,7 +213,8 @@ async function removeCreated(parent: string, firstCreated: string | undefined): 
 }
 
 function megabytes(bytes: number): string {
-  return `${Math.ceil(bytes / 1e6).toLocaleString('en')} MB`;
+  const mb = bytes / 1e6;
+  return `${mb < 10 ? Number(mb.toPrecision(2)) : Math.round(mb).toLocaleString('en')} MB`;
 }
 
 /** Refuses a path that is no result folder; puts a former result back first where a killed run left it aside. */

@@ -3,6 +3,7 @@ const reasons: Record<string, string> = {
   EPERM: 'permission to read it is denied',
   ENOENT: 'it does not exist or is a broken link',
   ELOOP: 'its link leads back to itself',
+  EISDIR: 'it is a folder',
   EIO: 'the disk reports a read error',
   EMFILE: 'too many files are open',
   ENFILE: 'too many files are open',

@@ -97,7 +97,7 @@ async function inspectPicture(
 function whyNoFrame(stored: Metadata, maxPixels: number): string | undefined {
   const { width, height, depth, space } = stored;
   if (width * height > maxPixels) {
-    const limit = Math.round(maxPixels / 1e6);
+    const limit = Number((maxPixels / 1e6).toPrecision(4));
     return `says it holds ${width} x ${height} pixels, more than the limit of ${limit} megapixels`;
   }
   if (depth !== 'uchar' && depth !== 'ushort') {

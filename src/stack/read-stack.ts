@@ -8,7 +8,7 @@ import { mapLimited } from './map-limited.js';
 import { compareNames } from './natural-order.js';
 import { checkSelection, type FrameSelection, selectFrames } from './select-frames.js';
 import { frameNotes, twinWarnings } from './stack-notes.js';
-import { countOf, joinWords, someNames } from './words.js';
+import { countOf, someNames } from './words.js';
 
 /** How a folder is read. */
 export interface ReadStackOptions extends FrameSelection {
@@ -114,9 +114,12 @@ function rawWords(names: string[]): string {
 }
 
 function reasonsOf(unusable: { name: string; reason: string }[]): string {
-  const shown = unusable.slice(0, 5).map((file) => `${file.name} ${file.reason}`);
-  if (unusable.length > shown.length) shown.push(`${unusable.length - shown.length} more`);
-  return joinWords(shown);
+  const alike = new Map<string, string[]>();
+  for (const { name, reason } of unusable) alike.set(reason, [...(alike.get(reason) ?? []), name]);
+  const told = [...alike].map(([reason, [first, ...more]]) => {
+    return `${first} ${reason}${more.length > 0 ? ` (${more.length} more alike)` : ''}`;
+  });
+  return someNames(told, 5);
 }
 
 function tooFew(folder: string, usable: { name: string }[], inspected: Inspected[]): string {

@@ -13,12 +13,12 @@ export interface FrameSelection {
 export function checkSelection({ frames, skip }: FrameSelection): void {
   for (const number of skip ?? []) {
     if (!isFrameNumber(number)) {
-      throw new UsageError(`Expected whole frame numbers from 1 for skip but received ${number}`);
+      throw new UsageError(`Expected whole frame numbers from 1 for --skip but received ${number}`);
     }
   }
   if (frames && !(isFrameNumber(frames[0]) && isFrameNumber(frames[1]) && frames[0] <= frames[1])) {
     throw new UsageError(
-      `Expected a first and a last frame number from 1, in this order, for frames but received ${frames.join('-')}`,
+      `Expected a first and a last frame number from 1, in this order, for --frames but received ${frames.join('-')}`,
     );
   }
 }
@@ -32,13 +32,13 @@ export function selectFrames<Frame extends { number: number }>(
   const count = numbered.length;
   if (frames && frames[1] > count) {
     throw new UsageError(
-      `Expected frame numbers from 1 to ${count}, the last of the folder, for frames but received ${frames.join('-')}`,
+      `Expected frame numbers from 1 to ${count}, the last of the folder, for --frames but received ${frames.join('-')}`,
     );
   }
   const beyond = skip?.find((number) => number > count);
   if (beyond !== undefined) {
     throw new UsageError(
-      `Expected frame numbers from 1 to ${count}, the last of the folder, for skip but received ${beyond}`,
+      `Expected frame numbers from 1 to ${count}, the last of the folder, for --skip but received ${beyond}`,
     );
   }
   const [first, last] = frames ?? [1, count];
@@ -46,7 +46,7 @@ export function selectFrames<Frame extends { number: number }>(
   const kept = numbered.filter(({ number }) => number >= first && number <= last && !left.has(number));
   if (kept.length < 2) {
     throw new UsageError(
-      `The options frames and skip keep ${countOf(kept.length, 'frame')} of ${count}: at least 2 are needed.`,
+      `The options --frames and --skip keep ${countOf(kept.length, 'frame')} of ${count}: at least 2 are needed.`,
     );
   }
   return kept;

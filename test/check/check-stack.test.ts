@@ -41,6 +41,12 @@ async function report(folder: string, ...args: string[]): Promise<CheckReport & 
   return { ...(JSON.parse(stdout) as CheckReport), exitCode };
 }
 
+test('two frames are said to show nothing of focus, not to be free of faults', async () => {
+  const { stdout } = await run(some('two', [5, 6]));
+  expect(stdout).toContain('Two frames do not show whether the steps');
+  expect(stdout).not.toContain('Nothing was found amiss');
+});
+
 describe('a clean stack', () => {
   test('is fit to merge: exit code 0, a table of frames and verdicts', async () => {
     const { exitCode, stdout } = await run(clean);

@@ -89,6 +89,16 @@ test('what the listing left out or found odd in the order is handed on', () => {
   expect(found[1]).toMatchObject({ kind: 'order', message: note });
 });
 
+test('a photograph that was lost spoils the merge, a file that may never have been one does not', () => {
+  const rankOf = (warning: string) => listingFindings(stack([usual], [warning]), signs('a'))[0].rank;
+  expect(rankOf('3.jpg is left out: it is empty (0 bytes).')).toBe('spoils');
+  expect(rankOf('3.jpg is left out: it is cut short or damaged (unsupported).')).toBe('spoils');
+  expect(rankOf('3.jpg is left out: it cannot be read: permission to read it is denied.')).toBe('spoils');
+  expect(rankOf('3.jpg is left out: it is no picture: its content is not JPEG, PNG, TIFF or WebP.')).toBe(
+    'flaw',
+  );
+});
+
 test('white balance left to the camera is noted', () => {
   expect(judge(Array(4).fill({ ...usual, whiteBalance: 'auto' }))).toMatchObject([
     { kind: 'white-balance', rank: 'note' },

@@ -30,6 +30,9 @@ describe('flags', () => {
       ...{ strict: true, overwrite: true },
     });
     expect(given('--anchor', 'last', '--skip', '7')).toEqual({ anchor: 'last', skip: [7] });
+    expect(given('--skip', '1-3, 9,11-12')).toEqual({ skip: [1, 2, 3, 9, 11, 12] });
+    for (const text of ['3-1', '1-', '-2', '1-999999999', '1 2'])
+      expect(given('--skip', text)).toEqual({ skip: text });
   });
 
   it('keep a text that stands for no value, so that it is refused by what the user typed', () => {

@@ -4,8 +4,9 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import sharp from 'sharp';
 import { beforeAll, describe, expect, it } from 'vitest';
-import { InputError, OutputError } from '../../src/errors.js';
+import { InputError, OutputError, UsageError } from '../../src/errors.js';
 import { merge } from '../../src/merge/merge.js';
+import type { MergeEvent } from '../../src/merge/options.js';
 import { readResult } from '../../src/result/read-result.js';
 import { seededRandom } from '../outside/seeded-random.js';
 import { type Files, frameSize, placeStack, readFiles, renderPlane } from './small-stack.js';
@@ -72,6 +73,33 @@ describe('a stack that cannot be merged', () => {
     expect([status, stdout]).toEqual([3, '']);
     expect(stderr).toMatch(/^lamella: The folder .* holds no files/m);
     expect(readdirSync(parent)).toEqual(['frames']);
+  });
+});
+
+describe('an anchor that is not there', () => {
+  it('is a UsageError before any frame is read', async () => {
+    const place = placeStack(files);
+    const stages: string[] = [];
+    const onEvent = (event: MergeEvent) => void (event.event === 'stage' && stages.push(event.stage));
+    const failure = await merge(place.frames, { out: place.out, anchor: 99 }, { onEvent }).catch(
+      (error) => error,
+    );
+    expect(failure).toBeInstanceOf(UsageError);
+    expect(failure.message).toBe(
+      'Expected a frame that is in use, of 1 to 7, for the anchor but received 99: choose another with --anchor.',
+    );
+    expect(stages).toEqual(['list']);
+  });
+});
+
+describe('a frame that has nothing in common with the others', () => {
+  it('is named in a warning that says it is left out', async () => {
+    const foreign = await sharp(files['0003.jpg']).rotate(180).jpeg().toBuffer();
+    const { frames: folder, out } = placeStack({ ...files, '0003.jpg': foreign });
+    const { warnings } = await merge(folder, { out, threads: 2 });
+    expect(warnings).toEqual([
+      '0003.jpg (frame 3) is left out: it cannot be aligned, for it has too little in common with its neighbours.',
+    ]);
   });
 });
 

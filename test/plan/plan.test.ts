@@ -227,6 +227,7 @@ describe('what cannot be is refused with the value and the reason', () => {
     [{ ...onTubes, overlapPercent: 100 }, /for overlapPercent but received 100/],
     [{ ...onTubes, wavelengthNm: 0 }, /for wavelengthNm but received 0/],
     [{ ...onTubes, pupilRatio: 0 }, /for pupilRatio but received 0/],
+    [{ ...onTubes, sensor: { widthMm: 0, heightMm: 3 } }, /for sensor but received 0x3/],
     [{ ...onTubes, sensor: 'film' }, /full-frame.* for sensor but received film/],
     [{ ...onTubes, pixels: { width: 6000.5, height: 4000 } }, /for pixels but received/],
     [{ ...onTubes, numericalAperture: 0.1 }, /fNumber or numericalAperture but received both/],

@@ -142,9 +142,7 @@ describe('a foreign frame in the middle of a stack', () => {
     const { frames: found, warnings } = estimate(mixed, anchor + 1);
     expect(found.flatMap(({ usable, number }) => (usable ? [] : [number]))).toEqual([at + 1]);
     expect(found[at].reason).toMatch(/too little in common/);
-    expect(warnings.filter((text) => text.includes('cannot be aligned'))).toEqual([
-      `Frame ${at + 1} cannot be aligned: it has too little in common with its neighbours.`,
-    ]);
+    expect(warnings).toEqual([]);
     const errors = found.map(({ matrix }, k) => cornerError(matrix, stack.matrices[k], width, height));
     expect(Math.max(...errors.filter((_, k) => k !== at))).toBeLessThan(0.6);
   });

@@ -138,6 +138,14 @@ describe('what is read as a frame', () => {
     );
   });
 
+  it('tells a reason that many share once, and a small limit as it is', async () => {
+    const texts = Object.fromEntries(['a.jpg', 'b.jpg', 'c.jpg'].map((name) => [name, 'text']));
+    expect(await refusal(makeFolder({ ...texts, 'd.png': '' }))).toMatch(
+      /Not usable: a\.jpg is no picture: [^(]* WebP \(2 more alike\) and d\.png is empty \(0 bytes\)\.$/,
+    );
+    expect(await refusal(makeFolder(numbered(2)), { maxPixels: 100 })).toMatch(/limit of 0\.0001 megapixels/);
+  });
+
   it('leaves out a file that may not be read', async () => {
     const folder = makeFolder(numbered(3));
     chmodSync(folder, 0o755);
@@ -313,12 +321,12 @@ describe('order and numbers', () => {
   it('must exist', async () => {
     const folder = makeFolder(numbered(5));
     const cases: [ReadStackOptions, RegExp][] = [
-      [{ frames: [0, 3] }, /for frames but received 0-3/],
-      [{ frames: [4, 2] }, /for frames but received 4-2/],
-      [{ frames: [1, Number.NaN] }, /for frames but received 1-NaN/],
-      [{ frames: [2, 6] }, /from 1 to 5.* for frames but received 2-6/],
-      [{ skip: [1.5] }, /for skip but received 1\.5/],
-      [{ skip: [2, 9] }, /from 1 to 5.* for skip but received 9/],
+      [{ frames: [0, 3] }, /for --frames but received 0-3/],
+      [{ frames: [4, 2] }, /for --frames but received 4-2/],
+      [{ frames: [1, Number.NaN] }, /for --frames but received 1-NaN/],
+      [{ frames: [2, 6] }, /from 1 to 5.* for --frames but received 2-6/],
+      [{ skip: [1.5] }, /for --skip but received 1\.5/],
+      [{ skip: [2, 9] }, /from 1 to 5.* for --skip but received 9/],
       [{ frames: [3, 3] }, /keep 1 frame of 5/],
       [{ skip: [1, 2, 3, 4, 5] }, /keep 0 frames of 5/],
     ];
