@@ -4,6 +4,7 @@ import { Command } from 'commander';
 import { type CheckOptions, checkOptionKeys } from '../check/check-options.js';
 import { LamellaError, OutputError, UsageError } from '../errors.js';
 import { mergeOptionTable } from '../merge/option-table.js';
+import { showReading } from './frame-progress.js';
 import { interruptible } from './interruptible.js';
 import { addMergeFlags, givenMergeOptions } from './option-flags.js';
 import { printable } from './printable.js';
@@ -63,7 +64,7 @@ async function runCheck(system: System, folder: string, flags: Record<string, un
       const { stripUri } = await import('../check/strip-pictures.js');
       const checked = await check(folder, options, {
         signal,
-        onProgress: (done, frames) => showProgress(system, done, frames),
+        onProgress: (done, frames) => showReading(system.stderr, done, frames),
         ...(path !== undefined && { onStrip: (strip, number) => strips.set(number, stripUri(strip)) }),
       });
       if (path !== undefined) {
@@ -86,13 +87,6 @@ async function runCheck(system: System, folder: string, flags: Record<string, un
   }
   // All has been said: no message, only the code.
   if (!report.fit) throw new LamellaError('', unfit);
-}
-
-/** On a terminal one line that is written over, and wiped at the end; nothing elsewhere. */
-function showProgress({ stderr }: System, done: number, frames: number): void {
-  if (stderr.isTTY !== true || process.env.TERM === 'dumb') return;
-  const wipe = '\r\x1b[K';
-  stderr.write(done < frames ? `${wipe}Reading frames: ${done} of ${frames}` : wipe);
 }
 
 /** The page that is asked for; refused before anything is read when it could not be kept. */

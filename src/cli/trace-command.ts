@@ -3,6 +3,7 @@ import { dirname } from 'node:path';
 import { Command } from 'commander';
 import { InputError, OutputError, UsageError } from '../errors.js';
 import type { PictureRegion } from '../trace/picture-region.js';
+import { showReading } from './frame-progress.js';
 import { interruptible } from './interruptible.js';
 import { printable } from './printable.js';
 import type { System } from './system.js';
@@ -56,7 +57,8 @@ async function runTrace(system: System, folder: string, text: string, flags: Tra
     system.signals,
     async (signal) => {
       const options = { framesFrom: flags.framesFrom, signal };
-      const report = await traceRegion(folder, region, options);
+      const onProgress = (done: number, frames: number) => showReading(system.stderr, done, frames);
+      const report = await traceRegion(folder, region, { ...options, onProgress });
       for (const warning of report.warnings) system.stderr.write(`Warning: ${printable(warning)}\n`);
       if (flags.crops !== undefined) {
         if (!report.focusCurve) {

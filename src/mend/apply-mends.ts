@@ -103,7 +103,7 @@ async function applyLocked(
     if (fault !== undefined) throw new InputError(fault);
   }
   // All files are needed whole before anything is written.
-  const paths = await checkFrames(kept, frames, (frame) => requireUnchanged(frame, record));
+  const paths = await checkFrames(kept, frames, requireUnchanged);
   // The composite, depth.tif, the other maps, and those uncompressed while they are worked on.
   const pixelBytes = (record.channels * record.bits) / 8 + 4 + 6 + 6;
   const opened = await openResult(resolve(folder), {

@@ -33,13 +33,16 @@ interface Cell {
   rgb: Uint8Array;
 }
 
-/** The frames worth seeing: those that supplied the region and those whose measure is best, in capture order. */
+/**
+ * The frames worth seeing, of those that could be read: those that supplied the region and those whose measure is best,
+ * in capture order.
+ */
 export function bestFrames(report: TraceReport, count = shownFrames): number[] {
-  const suppliers = report.sources.filter(({ frame }) => frame > 0).map(({ frame }) => frame);
   const sharpest = (report.focusCurve?.frames ?? [])
     .filter(({ measure }) => measure !== null)
     .sort((first, second) => second.measure! - first.measure!)
     .map(({ frame }) => frame);
+  const suppliers = report.sources.map(({ frame }) => frame).filter((frame) => sharpest.includes(frame));
   const chosen = new Set<number>();
   for (let i = 0; chosen.size < count && i < Math.max(suppliers.length, sharpest.length); i++) {
     if (i < suppliers.length) chosen.add(suppliers[i]);
@@ -72,7 +75,7 @@ export async function writeContactSheet(
     options.signal?.throwIfAborted();
     const frame = byNumber.get(number);
     if (!frame) continue;
-    const rgb = await frameCrop(kernels, frame, await requireUnchanged(frame, record), region);
+    const rgb = await frameCrop(kernels, frame, await requireUnchanged(frame), region);
     if (rgb) cells.push({ label: cellLabel(frame, report), rgb });
   }
   await writeSheet(path, cells, region);

@@ -11,6 +11,8 @@ import { hashFile } from '../stack/hash-file.js';
 export interface StackFrame {
   number: number;
   name: string;
+  /** The folder in which it was looked for. */
+  folder: string;
   /** Where the photograph was found; undefined when it is not there. */
   path: string | undefined;
   size: Size;
@@ -39,6 +41,7 @@ export async function findStackFrames(record: RunRecord, framesFrom?: string): P
       return {
         number: frame.number,
         name: frame.name,
+        folder,
         path: await firstFile([join(folder, frame.path), join(folder, basename(frame.name))]),
         size: record.frameSize,
         toFrame: compositeToFrame(frame.transform, record.crop),
@@ -61,10 +64,10 @@ function isPlaced(frame: RunFrame): frame is PlacedFrame {
  *
  * @throws InputError when it is missing, or its bytes changed since the merge.
  */
-export async function requireUnchanged(frame: StackFrame, record: RunRecord): Promise<string> {
+export async function requireUnchanged(frame: StackFrame): Promise<string> {
   if (frame.path === undefined) {
     throw new InputError(
-      `Frame ${frame.number} (${frame.name}) is no longer in "${record.folder}". If the frames moved, say where with --frames-from FOLDER.`,
+      `Frame ${frame.number} (${frame.name}) is not in "${frame.folder}". If the frames moved, say where with --frames-from FOLDER.`,
     );
   }
   if ((await hashFile(frame.path)) !== frame.sha256) {

@@ -1,6 +1,9 @@
+import { availableParallelism } from 'node:os';
 import { InputError } from '../errors.js';
 import { readResult } from '../result/read-result.js';
 import type { CoverageClassRecord, DepthUnit, RunRecord } from '../result/run-record.js';
+import { mapLimited } from '../stack/map-limited.js';
+import { countOf, someNames } from '../stack/words.js';
 import { clearestLevel, measureRegion, type RegionMeasure } from './focus-curve.js';
 import { LocalKernels } from './local-kernels.js';
 import type { PictureRegion } from './picture-region.js';
@@ -54,6 +57,9 @@ export interface TraceOptions {
   onProgress?: ((done: number, frames: number) => void) | undefined;
 }
 
+/** Frames whose fault is told in full: 300 that changed have one reason. */
+const shownFaults = 3;
+
 /** Window of the measure at the finest level, pixels: five taps. */
 const finestWindowPx = 5;
 
@@ -73,7 +79,7 @@ export async function traceRegion(
   const maps = await readRegionMaps(result, region);
   const frames = await findStackFrames(record, options.framesFrom);
   const warnings: string[] = [];
-  const focusCurve = await traceCurve(record, frames, region, options, warnings);
+  const focusCurve = await traceCurve(frames, region, options, warnings);
   return {
     schema: 'lamella-trace',
     version: 1,
@@ -88,39 +94,40 @@ export async function traceRegion(
 }
 
 async function traceCurve(
-  record: RunRecord,
   frames: readonly StackFrame[],
   region: PictureRegion,
   { signal, onProgress }: TraceOptions,
   warnings: string[],
 ): Promise<FocusCurve | null> {
   const kernels = await LocalKernels.start();
-  const measures: RegionMeasure[] = [];
-  const missing: StackFrame[] = [];
+  const faultOf = new Map<StackFrame, string>();
   let done = 0;
-  for (const frame of frames) {
-    signal?.throwIfAborted();
-    if (frame.path === undefined) {
-      missing.push(frame);
-      measures.push([]);
-    } else {
-      try {
-        measures.push(await measureRegion(kernels, frame, await requireUnchanged(frame, record), region));
-      } catch (error) {
-        if (!(error instanceof InputError)) throw error;
-        warnings.push(error.message);
-        measures.push([]);
-      }
+  const measure = async (frame: StackFrame): Promise<RegionMeasure> => {
+    try {
+      if (frame.path === undefined) return [];
+      return await measureRegion(kernels, frame, await requireUnchanged(frame), region);
+    } catch (error) {
+      if (!(error instanceof InputError)) throw error;
+      faultOf.set(frame, error.message);
+      return [];
+    } finally {
+      onProgress?.(++done, frames.length);
     }
-    onProgress?.(++done, frames.length);
-  }
-  if (missing.length > 0) {
-    const which =
-      missing.length === frames.length
-        ? 'None of the frames is'
-        : `${missing.map(({ name }) => name).join(', ')}: no longer`;
+  };
+  const measures = await mapLimited(frames, availableParallelism(), measure, signal);
+  const faults = frames.flatMap((frame) => faultOf.get(frame) ?? []);
+  warnings.push(...faults.slice(0, shownFaults));
+  if (faults.length > shownFaults) {
     warnings.push(
-      `${which} in "${record.folder}". If the frames moved, say where with --frames-from FOLDER.`,
+      `So it is with ${faults.length - shownFaults} more of the ${countOf(frames.length, 'frame')}.`,
+    );
+  }
+  const missing = frames.filter(({ path }) => path === undefined);
+  if (missing.length > 0) {
+    const names = missing.map(({ name }) => name);
+    const which = missing.length === frames.length ? 'None of the frames is' : `${someNames(names)}: not`;
+    warnings.push(
+      `${which} in "${missing[0].folder}". If the frames moved, say where with --frames-from FOLDER.`,
     );
   }
   if (measures.every((measure) => measure.length === 0)) return null;

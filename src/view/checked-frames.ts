@@ -1,5 +1,4 @@
 import { stat } from 'node:fs/promises';
-import type { RunRecord } from '../result/run-record.js';
 import { requireUnchanged, type StackFrame } from '../trace/stack-frames.js';
 
 /**
@@ -9,14 +8,12 @@ import { requireUnchanged, type StackFrame } from '../trace/stack-frames.js';
 export class CheckedFrames {
   private readonly checked = new Map<number, { mark: string; path: Promise<string> }>();
 
-  constructor(private readonly record: RunRecord) {}
-
   /** Where a frame's photograph lies. Rejects with InputError when it is missing or has changed since the merge. */
   async path(frame: StackFrame): Promise<string> {
     const mark = await markOf(frame);
     const known = this.checked.get(frame.number);
     if (known?.mark === mark) return known.path;
-    const path = requireUnchanged(frame, this.record);
+    const path = requireUnchanged(frame);
     this.checked.set(frame.number, { mark, path });
     return path;
   }

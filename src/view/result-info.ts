@@ -23,7 +23,7 @@ export function resultInfo(
   const warnings = [...record.warnings];
   if (missing > 0) {
     warnings.unshift(
-      `${missing} of ${frames.length} frames are no longer in ${record.folder}: they cannot be shown or mended from. Start lamella view with --frames-from FOLDER.`,
+      `${missing} of ${frames.length} frames are not in ${frames[0].folder}: they cannot be shown or mended from. Start lamella view with --frames-from FOLDER.`,
     );
   }
   return {

@@ -79,7 +79,7 @@ export class Viewer {
     private readonly icc: Buffer | undefined,
     kernels: LocalKernels,
   ) {
-    this.checked = new CheckedFrames(record);
+    this.checked = new CheckedFrames();
     this.frameRasters = new FrameRasters(store, this.checked, kernels);
     this.preview = new MendPreview(composite, record, frames, this.frameRasters);
     this.curves = new CurveVolume(record.size, frames);

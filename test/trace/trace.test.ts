@@ -1,5 +1,5 @@
 import { createHash } from 'node:crypto';
-import { appendFileSync, mkdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
+import { appendFileSync, existsSync, mkdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { describe, expect, test } from 'vitest';
@@ -7,6 +7,7 @@ import { runCli } from '../../src/cli/run.js';
 import { composeMatrices, type Matrix3 } from '../../src/register/transform.js';
 import { readRunRecord } from '../../src/result/read-run-record.js';
 import type { RunRecord } from '../../src/result/run-record.js';
+import { writeRunRecord } from '../../src/result/write-run-record.js';
 import { alignRegion, frameFootprint } from '../../src/trace/aligned-region.js';
 import { bestFrames, writeContactSheet } from '../../src/trace/contact-sheet.js';
 import { readFrameRegion } from '../../src/trace/frame-region.js';
@@ -205,6 +206,23 @@ describe('a trace', () => {
     expect(changed.warnings.join()).toMatch(/Frame 2 .*f2.png.* has changed since the merge/);
     expect(changed.focusCurve!.frames.map(({ measure }) => measure === null)).toEqual([false, true, false]);
   });
+
+  test('names the folder in which it looked, and does not tell one fault again for every frame', async () => {
+    const { folder, parent } = await makeResult();
+    const empty = join(parent, 'empty');
+    mkdirSync(empty);
+    const { warnings } = await traceRegion(folder, region, { framesFrom: empty });
+    expect(warnings).toEqual([expect.stringContaining(`None of the frames is in "${empty}"`)]);
+
+    const record = await readRunRecord(folder);
+    const [frame] = record.frames;
+    const many = Array.from({ length: 20 }, (_, i) => ({ ...frame, number: i + 1, sha256: 'f'.repeat(64) }));
+    await writeRunRecord(folder, { ...record, frames: many });
+    const changed = await traceRegion(folder, region);
+    expect(changed.warnings).toHaveLength(4);
+    expect(changed.warnings[0]).toMatch(/^Frame 1 .*has changed/);
+    expect(changed.warnings[3]).toBe('So it is with 17 more of the 20 frames.');
+  });
 });
 
 describe('the contact sheet', () => {
@@ -227,6 +245,16 @@ describe('the contact sheet', () => {
       expect([...sheet.data.subarray(at, at + 3)]).toEqual([...composite.subarray(from, from + 3)]);
     }
     expect(sheet.info.height).toBe(10 + 2 * (24 + 150 + 10));
+  });
+
+  test('goes without a frame that has changed', async () => {
+    const { folder, frames, parent } = await makeResult();
+    appendFileSync(join(frames, 'f2.png'), 'x');
+    const report = await traceRegion(folder, region);
+    expect(report.sources.map(({ frame }) => frame)).toContain(2);
+    expect(bestFrames(report)).toEqual([1, 3]);
+    await writeContactSheet(join(parent, 'sheet.png'), folder, report);
+    expect(existsSync(join(parent, 'sheet.png'))).toBe(true);
   });
 
   test('leaves nothing where it cannot be written', async () => {
