@@ -1,7 +1,9 @@
+import { readdir } from 'node:fs/promises';
 import { basename, join, relative } from 'node:path';
 import { LamellaError } from '../errors.js';
 import type { MergeOptions } from '../merge/options.js';
 import { isResultFolder } from '../result/unfinished.js';
+import { isEarlierResult } from '../stack/earlier-result.js';
 import type { ResolvedBatch } from './batch-options.js';
 import { paceFactor, type StackNeeds, stackNeeds } from './estimate.js';
 import { findStacks, type InspectionCache } from './find-stacks.js';
@@ -135,7 +137,7 @@ async function foreignResult(
 ): Promise<string | undefined> {
   if (merge.overwrite || night.stacks.get(found.key)?.start) return undefined;
   const place = join(out, found.name);
-  if (!(await isResultFolder(place))) return undefined;
+  if (!(await isEarlierResult(place, await readdir(place).catch(() => [])))) return undefined;
   return `${place} already holds a result that this batch did not write. Add --overwrite to replace it, or choose another place with --out.`;
 }
 

@@ -196,10 +196,11 @@ function checkStack(stack: Stack, options: MergeOptions): void {
       `Expected a frame that is in use, of ${numbers[0]} to ${numbers.at(-1)}, for the anchor but received ${options.anchor}: choose another with --anchor.`,
     );
   }
-  const last = numbers.at(-1)!;
-  if (options.positionsMm && options.positionsMm.length < last) {
+  const given = options.positionsMm?.length;
+  // Of a part of the stack the positions may be given up to its end.
+  if (given !== undefined && given !== stack.photographs && given !== numbers.at(-1)) {
     throw new UsageError(
-      `Expected a position for each of the ${last} frames but received ${options.positionsMm.length}: give one line a frame, in capture order.`,
+      `Expected a position for each of the ${stack.photographs} photographs in "${stack.folder}" but received ${given}: give one line a photograph, in capture order. Those that cannot be used have no number, and want no line.`,
     );
   }
 }

@@ -1,6 +1,7 @@
 import { lstat, mkdir, readdir, readFile, realpath, rename, rm, rmdir, statfs } from 'node:fs/promises';
 import { basename, dirname, join, relative, resolve, sep } from 'node:path';
 import { InputError, OutputError } from '../errors.js';
+import { isEarlierResult } from '../stack/earlier-result.js';
 import { asOutputError, systemCode } from './output-failure.js';
 import { runFileName } from './run-record.js';
 import { isResultFolder, syncFolder, tidyUnfinished, unfinishedPath } from './unfinished.js';
@@ -147,7 +148,7 @@ async function refuseUnfitPlace(out: string, options: OpenResultOptions): Promis
     }
   }
   if (entries?.length) {
-    if (!(await isResultFolder(out))) {
+    if (!(await isEarlierResult(out, entries))) {
       throw new OutputError(
         `${out} is not empty and is no result of Lamella (it has no ${runFileName} of ours), so it is left alone, with or without --overwrite. Choose another place with --out.`,
       );

@@ -41,6 +41,8 @@ export interface FrameFile {
 export interface Stack {
   folder: string;
   frames: FrameFile[];
+  /** Photographs in the folder that got a number, those that are not in `frames` included. */
+  photographs: number;
   size: Size;
   bits: 8 | 16;
   channels: 1 | 3;

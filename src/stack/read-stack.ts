@@ -61,6 +61,7 @@ export async function readStack(folder: string, options: ReadStackOptions = {}):
   return {
     folder,
     frames: sized.frames.map(({ pages: _, ...frame }): FrameFile => ({ ...frame, bits, channels })),
+    photographs: photographs.length,
     size: sized.size,
     bits,
     channels,

@@ -32,7 +32,15 @@ function stack(exifs: readonly FrameExif[], warnings: string[] = [], notes: stri
     }),
   );
   const common = { size: frames[0].size, bits: 8, channels: 3 } as const;
-  return { folder: '/stack', frames, ...common, orderedBy: 'exif time', notes, warnings };
+  return {
+    folder: '/stack',
+    frames,
+    photographs: frames.length,
+    ...common,
+    orderedBy: 'exif time',
+    notes,
+    warnings,
+  };
 }
 
 function signs(fingerprints: string): FrameSigns[] {

@@ -92,6 +92,23 @@ describe('an anchor that is not there', () => {
   });
 });
 
+describe('positions', () => {
+  it.each([
+    [6, 7],
+    [8, 7],
+  ])(
+    'for %i of %i photographs are refused: all behind the one that is missing would be wrong',
+    async (count, all) => {
+      const place = placeStack(files);
+      const positionsMm = Array.from({ length: count }, (_, i) => i / 20);
+      await expect(merge(place.frames, { out: place.out, positionsMm })).rejects.toThrow(
+        `Expected a position for each of the ${all} photographs in "${place.frames}" but received ${count}`,
+      );
+      expect(readdirSync(place.parent)).toEqual(['frames']);
+    },
+  );
+});
+
 describe('a frame that has nothing in common with the others', () => {
   it('is named in a warning that says it is left out', async () => {
     const foreign = await sharp(files['0003.jpg']).rotate(180).jpeg().toBuffer();

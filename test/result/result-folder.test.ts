@@ -79,7 +79,7 @@ test('an empty folder is taken without asking', async () => {
 test.each([
   ['photographs', { 'IMG_1.JPG': 'x' }],
   ['a run.json of another program', { 'run.json': '{"schema":"something-else","version":1}' }],
-  ['a run.json that is no JSON', { 'run.json': '{"schema":"lamella-run"' }],
+  ['a run.json that is no JSON', { 'run.json': '{"schema":"some' }],
 ])('a folder with %s is never replaced, even with overwrite', async (_, files) => {
   const out = temporaryFolder();
   for (const [name, text] of Object.entries(files)) writeFileSync(join(out, name), text);
@@ -244,4 +244,14 @@ test('a stopped run stops writing and leaves no file', async () => {
   await expect(writing).rejects.toThrow(InterruptedError);
   await expect(writeAside(join(folder, 'run.json'), '{}', stop.signal)).rejects.toThrow(InterruptedError);
   expect(readdirSync(folder)).toEqual([]);
+});
+
+test('a result whose run.json is damaged is replaced when asked to, for "merge again" is the advice', async () => {
+  const out = join(temporaryFolder(), 'merged');
+  await writeSample(out, 'old');
+  const text = readFileSync(join(out, 'run.json'), 'utf8');
+  writeFileSync(join(out, 'run.json'), text.slice(0, 200));
+  await expect(writeSample(out, 'new')).rejects.toThrow(/already holds a result. Add --overwrite/);
+  await writeSample(out, 'new', true);
+  expect(readFileSync(join(out, 'composite.tif'), 'utf8')).toBe('new');
 });
