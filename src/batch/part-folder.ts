@@ -1,6 +1,6 @@
 import { captureOrder } from '../stack/capture-order.js';
 import type { Photograph } from '../stack/inspect-file.js';
-import { countOf } from '../stack/words.js';
+import { countOf, someNames } from '../stack/words.js';
 import type { FoundStack } from './found-stack.js';
 import { pictureSteps } from './picture-steps.js';
 import { findBound, findPause, groupsAt } from './time-gaps.js';
@@ -52,9 +52,12 @@ export async function partFolder(
         }
       : await byJumps(ordered, split, signal);
   const groups = parted.groups.filter(([first, last]) => last - first + 1 >= split.least);
-  const left = ordered.length - groups.reduce((sum, [first, last]) => sum + last - first + 1, 0);
+  const left = ordered.filter((_, i) => !groups.some(([first, last]) => i >= first && i <= last));
+  const leftNames = someNames(left.map(({ name }) => name));
   const leftWords =
-    left > 0 ? `; ${countOf(left, 'frame')} left over in groups of fewer than ${split.least}` : '';
+    left.length > 0
+      ? `; ${countOf(left.length, 'frame')} left over in groups of fewer than ${split.least}: ${leftNames}`
+      : '';
   return {
     parts: groups.map(([first, last]) => ({
       first: first + 1,

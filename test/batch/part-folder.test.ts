@@ -68,7 +68,7 @@ describe('a folder of many stacks', () => {
       ['.@IMG_0008', [8, 11], 4],
     ]);
     expect(partings[0]).toMatch(
-      /: 3 stacks, parted at pauses of more than \d+ s, found from the data: within stacks frames follow within 3 s, pauses between them last 94 s or more; 1 frame left over/,
+      /: 3 stacks, parted at pauses of more than \d+ s, found from the data: within stacks frames follow within 3 s, pauses between them last 94 s or more; 1 frame left over in groups of fewer than 3: IMG_0012\.jpg\.$/,
     );
     const given = await findStacks(folder, { ...excludeNone, split: { by: 'auto', gapS: 150, least: 3 } });
     expect(given.stacks.map(({ part }) => part)).toEqual([[1, 11]]);
