@@ -3,9 +3,9 @@ import { join } from 'node:path';
 import sharp from 'sharp';
 import { InputError, LamellaError, OutputError, UsageError } from '../errors.js';
 import { merge } from '../merge/merge.js';
+import type { MergeOutcome } from '../merge/merge-api.js';
 import type { MergeEvent } from '../merge/options.js';
 import { readRunRecord } from '../result/read-run-record.js';
-import { verdicts } from '../result/report/verdicts.js';
 import { hasPictureEnding } from '../stack/file-kind.js';
 import { someNames } from '../stack/words.js';
 import type { FailureKind, StackReport } from './night-events.js';
@@ -39,7 +39,7 @@ export async function mergeStack(
         },
       },
     );
-    return { state: 'done', report: await reportOn(job, outcome.wallMs) };
+    return { state: 'done', report: await reportOn(job, outcome) };
   } catch (error) {
     return signal.aborted ? { state: 'stopped' } : failureOf(job, error);
   }
@@ -75,7 +75,7 @@ function refuseChanges({ folder, files, wholeFolder }: StackJob): void {
   );
 }
 
-async function reportOn(job: StackJob, wallMs: number): Promise<StackReport> {
+async function reportOn(job: StackJob, { wallMs, verdicts }: MergeOutcome): Promise<StackReport> {
   const record = await readRunRecord(job.out);
   const sha256 = new Map(record.frames.map((frame) => [frame.name, frame.sha256]));
   return {
@@ -83,7 +83,7 @@ async function reportOn(job: StackJob, wallMs: number): Promise<StackReport> {
     framesUsed: record.frames.filter((frame) => frame.used).length,
     size: record.size,
     wallMs,
-    verdicts: verdicts(record),
+    verdicts,
     warnings: record.warnings,
     notes: record.notes,
     files: job.files.map((file) => ({ ...file, sha256: sha256.get(file.name) ?? null })),

@@ -1,5 +1,6 @@
 import { percentText, shortNumber } from '../result/report/numbers.js';
 import type { Finding } from './finding.js';
+import { fallAt, sureGapFall } from './focus-fit.js';
 import { longestPlainStep } from './rail-travel.js';
 
 /** What of the picture is sharp in no frame, by tiles before a merge or by pixels after it. */
@@ -23,6 +24,8 @@ export interface CoverageShares {
   /** Travel still to go beyond the ends, usual steps, where it is known. */
   missingBefore?: number | undefined;
   missingAfter?: number | undefined;
+  /** Half width of the usual focus curve, usual steps, where it is known: a step that it bridges leaves no gap. */
+  widthSteps?: number | undefined;
   /** Step without gaps as a part of the present one, where it is known. */
   neededStepPart?: number | undefined;
   stepMm?: number | undefined;
@@ -77,8 +80,9 @@ function gapFindings(shares: CoverageShares): Finding[] {
   const { gaps, gapPercent: percent, firstNumber, lastNumber, neededStepPart, stepMm } = shares;
   if (percent < worthAdvicePercent) return [];
   const pairs = Math.max(1, lastNumber - firstNumber);
-  const wide = gaps.filter((gap) => gap.percent >= worthAdvicePercent / 2);
-  if (gaps.length > 0 && wide.length === 0) return [scattered(percent)];
+  const wide = gaps.filter((gap) => gap.percent >= worthAdvicePercent / 2 && leavesGap(gap.steps, shares));
+  const mayBeWide = gaps.length > 0 ? wide.length > 0 : leavesGap(undefined, shares);
+  if (!mayBeWide) return [scattered(percent)];
   const everywhere = gaps.length === 0 || (wide.length > 1 && wide.length >= manyGapsPart * pairs);
   const rank = percent >= spoiltPercent ? 'spoils' : 'flaw';
   if (everywhere) {
@@ -112,6 +116,12 @@ function gapFindings(shares: CoverageShares): Finding[] {
   }));
 }
 
+/** Hairs and rims cut focus curves short, so that a merge finds gaps there whatever the steps: those are not the step's fault. */
+function leavesGap(steps = 1, { widthSteps }: CoverageShares): boolean {
+  if (widthSteps === undefined || steps >= longestPlainStep) return true;
+  return -fallAt(steps / 2, widthSteps) > sureGapFall;
+}
+
 function apartText(steps: number | undefined): string {
   if (steps === undefined || steps < longestPlainStep) return 'too far apart';
   return steps >= 3
@@ -124,8 +134,8 @@ function scattered(percent: number): Finding {
     kind: 'too-coarse-steps',
     rank: 'flaw',
     frames: [],
-    message: `${percentText(percent)} of the picture, in small places here and there, lies between two frames whose planes of focus are too far apart, and is sharp in neither.`,
-    advice: 'A smaller step leaves fewer such places.',
+    message: `${percentText(percent)} of the picture, in small places here and there, is sharpest between two frames and not quite sharp in either.`,
+    advice: 'A smaller step leaves fewer such places; elsewhere the steps suffice.',
   };
 }
 

@@ -1,7 +1,7 @@
 import type { MotionSolution } from '../register/motion-solution.js';
 import { type CoverageShares, coverageFindings } from './coverage-findings.js';
 import { type Finding, framesText, skipText } from './finding.js';
-import { distanceOfFall, type FocusFit, fallAt } from './focus-fit.js';
+import { distanceOfFall, type FocusFit, fallAt, goodFall, sureGapFall } from './focus-fit.js';
 import { addPlace, countOf, emptyNinths, mainPart } from './picture-part.js';
 import { longestPlainStep, type RailTravel } from './rail-travel.js';
 
@@ -28,13 +28,6 @@ const beyondWidths = 0.15;
 /** Curves this narrow show little of what lies beyond an end: the place of its focus is that much less sure, steps. */
 const narrowWidth = 0.6;
 const narrowDoubt = 0.5;
-/**
- * Fall of a focus curve (ln energy) between two even steps that leaves a gap: an octave. The maps of a merge call three
- * quarters of one a gap, but the width of curves that a few tiles and frames show is not known as well.
- */
-const sureGapFall = Math.LN2;
-/** A step with half an octave of fall midway is a good one. */
-const goodFall = 0.5 * Math.LN2;
 /** Fewer frames show no focus curve. */
 const fewestFrames = 3;
 /** Fits with a larger error tell of two things in one tile. */

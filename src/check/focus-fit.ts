@@ -48,6 +48,14 @@ const leastLastRise = 0.5;
 /** Error of a sample that tiles with more than one depth always have. */
 const sampleError = 0.2;
 
+/**
+ * Fall of a focus curve (ln energy) between two even steps that leaves a gap: an octave. The maps of a merge call three
+ * quarters of one a gap, but the width of curves that a few tiles and frames show is not known as well.
+ */
+export const sureGapFall = Math.LN2;
+/** A step with half an octave of fall midway is a good one. */
+export const goodFall = 0.5 * Math.LN2;
+
 /** The fall of a curve at a distance from its peak, in ln energy; negative. */
 export function fallAt(distance: number, width: number): number {
   return -power * Math.log1p((distance / width) ** 2);

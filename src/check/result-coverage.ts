@@ -1,5 +1,6 @@
 import type { RunRecord } from '../result/run-record.js';
 import type { CoverageShares } from './coverage-findings.js';
+import { distanceOfFall, goodFall } from './focus-fit.js';
 
 /** A band of the maps of a result that tell where gaps lie; (rows, cols) each. */
 export interface CoverageMaps {
@@ -33,6 +34,10 @@ export function resultCoverage(record: RunRecord, maps?: Iterable<CoverageMaps>)
     direction: record.direction,
     missingBefore: places?.missingBefore,
     missingAfter: places?.missingAfter,
+    widthSteps: record.focusWidthSteps,
+    ...(record.focusWidthSteps !== undefined && {
+      neededStepPart: 2 * distanceOfFall(goodFall, record.focusWidthSteps),
+    }),
     stepMm: record.stepMm,
   };
 }

@@ -7,6 +7,8 @@ export interface MergeOutcome {
   /** Names of the files that it wrote there. */
   files: string[];
   /** Plain sentences for the user. */
+  /** The outcome in plain sentences, those of `report.html`. */
+  verdicts: string[];
   warnings: string[];
   notes: string[];
   wallMs: number;

@@ -148,12 +148,13 @@ export async function merge(
       ...fieldScale(options, size.width),
       ...(options.stepMm !== undefined && { stepMm: options.stepMm }),
       ...(options.positionsMm && { positionsMm: options.positionsMm }),
+      ...(registration.focusWidthSteps !== undefined && { focusWidthSteps: registration.focusWidthSteps }),
       warnings: log.warnings,
       notes: log.notes,
     };
     const mends = await carryMends(result.out, result.dir, record);
     if (mends !== undefined) log.warn(mends);
-    await writeReport(result.dir, record, { composite: picture, icc, maps, signal });
+    const verdicts = await writeReport(result.dir, record, { composite: picture, icc, maps, signal });
     await writeRunRecord(result.dir, record, signal);
     log.throwIfStopped();
     // Once more: somebody may have mended the earlier result meanwhile.
@@ -169,7 +170,14 @@ export async function merge(
       'report.html',
     ];
     log.emit({ event: 'done', out, files, wallMs: Math.round(log.wallMs) });
-    return { out, files, warnings: log.warnings, notes: log.notes, wallMs: Math.round(log.wallMs) };
+    return {
+      out,
+      files,
+      verdicts,
+      warnings: log.warnings,
+      notes: log.notes,
+      wallMs: Math.round(log.wallMs),
+    };
   } catch (error) {
     await result.discard();
     throw error;

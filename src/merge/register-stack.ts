@@ -1,4 +1,5 @@
 import { type DetailGrid, encodedLuma, measureDetail } from '../check/detail-grid.js';
+import { fitFocus } from '../check/focus-fit.js';
 import { type StackTravel, stackTravel } from '../check/stack-travel.js';
 import { InputError } from '../errors.js';
 import { createMotionEstimator } from '../register/motion-estimator.js';
@@ -18,6 +19,8 @@ export interface Registration {
   motion: MotionSolution;
   /** Steps and shakes of the frames that can be read, in the order of `motion.frames`. */
   travel: StackTravel;
+  /** Half width of the usual focus curve, usual steps; undefined when no tile tells. */
+  focusWidthSteps: number | undefined;
   /** SHA-256 of each frame's file, by frame number. */
   hashes: Map<number, string>;
   /** Frames that cannot be decoded: number and reason. */
@@ -73,9 +76,11 @@ export async function registerStack(stack: Stack, options: MergeOptions, log: Ru
   const places = new Map(
     motion.frames.map(({ number, usable, matrix }) => [number, usable ? matrix : undefined]),
   );
+  const { width } = fitFocus(travel.curves, travel.travel.places);
   return {
     motion,
     travel,
+    focusWidthSteps: Number.isFinite(width) ? width : undefined,
     hashes,
     unreadable,
     dust: dust.found(frames.map(({ number }) => places.get(number))),

@@ -172,6 +172,7 @@ const recordShape = objectShape<RunRecord>({
   crop: objectShape<CropRectangle>({ x: numberShape(), y: numberShape(), ...sizeFields }),
   mmPerPixel: optionalShape(numberShape(0)),
   stepMm: optionalShape(numberShape(0)),
+  focusWidthSteps: optionalShape(numberShape(0)),
   positionsMm: optionalShape(listShape(numberShape())),
   warnings: listShape(textShape()),
   notes: listShape(textShape()),

@@ -135,6 +135,8 @@ export interface RunRecord {
   /** Side of a pixel at the anchor's plane of focus. */
   mmPerPixel?: number | undefined;
   stepMm?: number | undefined;
+  /** Half width of the usual focus curve, usual steps, as the reduced frames show it (`check/focus-fit.ts`). */
+  focusWidthSteps?: number | undefined;
   /** Rail position of each frame in capture order. */
   positionsMm?: number[] | undefined;
   /** Plain sentences for the user. */

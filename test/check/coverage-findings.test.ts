@@ -38,6 +38,20 @@ describe('coverage', () => {
     expect(found[0].advice).toContain('at least 3 frames');
   });
 
+  test('small gaps everywhere are not the fault of a step that the focus curves bridge', () => {
+    const gaps = Array.from({ length: 15 }, (_, i) => ({ from: i + 1, to: i + 2, percent: 0.6, steps: 1 }));
+    const told = (widthSteps: number, own = gaps) =>
+      coverageFindings({ ...covered, gapPercent: 9, gaps: own, widthSteps });
+    // Midway the fall is 1.5 ln(1 + (1 / (2 width))^2): an octave at a width of 0.654.
+    expect(told(0.64)[0].message).toMatch(/^The steps are too coarse: 9 %/);
+    expect(told(0.67)).toMatchObject([{ kind: 'too-coarse-steps', rank: 'flaw' }]);
+    expect(told(0.67)[0].message).toMatch(/in small places here and there/);
+    expect(told(0.67, [])[0].message).toMatch(/in small places here and there/);
+    // A missed step is told among them.
+    const missed = [...gaps, { from: 16, to: 17, percent: 3, steps: 2 }];
+    expect(told(0.67, missed)).toMatchObject([{ kind: 'missed-step', frames: [16, 17] }]);
+  });
+
   test('gaps at a few places name the frames, gaps everywhere the step', () => {
     const gap = (from: number, percent: number) => ({ from, to: from + 1, percent });
     const few = coverageFindings({ ...covered, gapPercent: 6, gaps: [gap(4, 3), gap(9, 3)] });

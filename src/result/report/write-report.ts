@@ -17,6 +17,7 @@ import {
   sourcesThumbnail,
   type Thumbnail,
 } from './thumbnails.js';
+import { verdicts } from './verdicts.js';
 
 export const reportFileName = 'report.html';
 
@@ -36,9 +37,10 @@ export interface ReportInputs {
 /**
  * Writes report.html into an open result: one page for people that needs no other file and no network.
  *
+ * @returns The verdicts that it begins with.
  * @throws OutputError when it cannot be written; InterruptedError when stopped.
  */
-export async function writeReport(dir: string, record: RunRecord, inputs: ReportInputs): Promise<void> {
+export async function writeReport(dir: string, record: RunRecord, inputs: ReportInputs): Promise<string[]> {
   const { composite, icc, maps, signal } = inputs;
   throwIfStopped(signal);
   const { nearest, farthest } = outerFrames(record);
@@ -52,8 +54,9 @@ export async function writeReport(dir: string, record: RunRecord, inputs: Report
     confidence: await jpegUri(confidenceThumbnail(maps, mapSide)),
     coverage: await pngUri(coverageThumbnail(maps, mapSide)),
   };
-  const page = reportPage(record, pictures, resultCoverage(record, bandsFor(maps)));
-  await writeAside(join(dir, reportFileName), page, signal);
+  const coverage = resultCoverage(record, bandsFor(maps));
+  await writeAside(join(dir, reportFileName), reportPage(record, pictures, coverage), signal);
+  return verdicts(record, coverage);
 }
 
 function* bandsFor(maps: ResultMaps | MapRows): Generator<CoverageMaps> {
