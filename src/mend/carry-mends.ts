@@ -42,7 +42,7 @@ export async function carryMends(old: string, dir: string, merged: Merged): Prom
   const told = `The earlier result has ${countOf(mends.length, 'mend')}`;
   if (before.size.width !== merged.size.width || before.size.height !== merged.size.height) {
     await copyFile(join(old, mendsFileName), join(dir, earlierMendsFileName));
-    return `${told} for a picture of ${before.size.width} x ${before.size.height} pixels, which do not suit this one: they are kept in ${earlierMendsFileName}.`;
+    return `${told} for a picture of ${before.size.width} x ${before.size.height} pixels, not of the size of this one: kept in ${earlierMendsFileName}.`;
   }
   const isFramedAlike = isSameFraming(before, merged);
   const list = mends.map((mend) => followFrame(mend, before, merged, isFramedAlike));
@@ -55,7 +55,8 @@ export async function carryMends(old: string, dir: string, merged: Merged): Prom
     lost === 0
       ? ''
       : ` As ${reason}, ${isFramedAlike ? 'these are' : 'they are'} dropped until you say --keep.`;
-  return `${told}: they are on the list of this one, and not yet in its picture. Look at it, and apply them with lamella mend.${dropped}`;
+  const them = mends.length === 1 ? ['it is', 'it'] : ['they are', 'them'];
+  return `${told}: ${them[0]} on the list of this one, and not yet in its picture. Look at it, and apply ${them[1]} with lamella mend.${dropped}`;
 }
 
 function isSameFraming(before: Merged, merged: Merged): boolean {
