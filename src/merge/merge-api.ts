@@ -6,9 +6,9 @@ export interface MergeOutcome {
   out: string;
   /** Names of the files that it wrote there. */
   files: string[];
-  /** Plain sentences for the user. */
   /** The outcome in plain sentences, those of `report.html`. */
   verdicts: string[];
+  /** Plain sentences for the user. */
   warnings: string[];
   notes: string[];
   wallMs: number;
