@@ -12,7 +12,7 @@ import { type Veil, veilCap } from './veil.js';
 export class PyramidBlender {
   readonly sizes: Size[];
   private readonly taps: number;
-  /** The frame at half size in its own grid, RGBx floats. */
+  /** The frame at half size in its own grid, its gain taken out, RGBx floats. */
   private readonly halfFrame: number;
   private readonly sums: { acc: Planes; weight: Planes; picture: Planes | undefined }[];
 
@@ -61,7 +61,7 @@ export class PyramidBlender {
     // full-size frame is warped only where it supplies detail.
     await pool.run(
       'reduceFrameStrip',
-      [frame.pointer, frame.bits, frame.width, frame.height, this.halfFrame, stripRows],
+      [frame.pointer, frame.bits, frame.width, frame.height, gainR, gainG, gainB, this.halfFrame, stripRows],
       Math.ceil(half.height / stripRows),
     );
     await pool.run(
@@ -71,9 +71,9 @@ export class PyramidBlender {
         32,
         half.width,
         half.height,
-        gainR,
-        gainG,
-        gainB,
+        1,
+        1,
+        1,
         ...affineAtLevel(frame.toFrame, 1),
         this.taps,
         next.pointer,

@@ -42,7 +42,11 @@ export async function timeOurKernels(pixels: Uint8Array, size: Size, threads: nu
     const frame = [source, 8, width, height];
     const out = [warped.pointer, warped.stride, warped.planeBytes, width, height];
     const reduce = await fastest(() =>
-      pool.run('reduceFrameStrip', [...frame, reduced, stripRows], Math.ceil(half.height / stripRows)),
+      pool.run(
+        'reduceFrameStrip',
+        [...frame, 1, 1, 1, reduced, stripRows],
+        Math.ceil(half.height / stripRows),
+      ),
     );
     const warp = await fastest(() =>
       pool.run('warpStrip', [...frame, 1, 1, 1, ...benchAffine, taps, ...out, stripRows], strips),

@@ -129,12 +129,14 @@ export function reduceStrip(
 }
 
 /**
- * A frame reduced to half size in its own grid, interleaved RGB in, RGBx floats 0..255 out (level 1, rows
+ * A frame reduced to half size in its own grid, interleaved RGB in, RGBx floats 0..255 times the gains out (level 1, rows
  * coarseWidth * 16 bytes): one strip of coarse rows. scratch: 3 (width + 8) sums of 4 bytes.
  */
 export function reduceFrameStrip(
-  source: usize, bits: i32, width: i32, height: i32, out: usize, stripRows: i32, strip: i32, scratch: usize,
+  source: usize, bits: i32, width: i32, height: i32, gainR: f32, gainG: f32, gainB: f32,
+  out: usize, stripRows: i32, strip: i32, scratch: usize,
 ): void {
+  const gain = f32x4(gainR, gainG, gainB, 0);
   const coarseWidth = (width + 1) >> 1;
   const coarseHeight = (height + 1) >> 1;
   const j1 = min(coarseHeight, (strip + 1) * stripRows);
@@ -167,7 +169,7 @@ export function reduceFrameStrip(
         const inner = i16x8.add(v128.load64_zero(p - 6), v128.load64_zero(p + 6));
         const centre = v128.load64_zero(p);
         const sum = i16x8.add(i16x8.add(outer, i16x8.shl(i16x8.add(inner, centre), 2)), i16x8.add(centre, centre));
-        v128.store(o, v128.mul<f32>(v128.convert<i32>(v128.extend_low<u16>(sum)), unit));
+        v128.store(o, v128.mul<f32>(v128.mul<f32>(v128.convert<i32>(v128.extend_low<u16>(sum)), unit), gain));
         o += 16;
       }
     } else {
@@ -189,7 +191,7 @@ export function reduceFrameStrip(
         const inner = i32x4.add(v128.load(p - 12), v128.load(p + 12));
         const centre = v128.load(p);
         const sum = i32x4.add(i32x4.add(outer, i32x4.shl(i32x4.add(inner, centre), 2)), i32x4.add(centre, centre));
-        v128.store(o, v128.mul<f32>(v128.convert<i32>(sum), unit));
+        v128.store(o, v128.mul<f32>(v128.mul<f32>(v128.convert<i32>(sum), unit), gain));
         o += 16;
       }
     }

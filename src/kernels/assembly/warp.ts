@@ -116,15 +116,26 @@ export function warpBlock(
   left = max(-edge, min(left, sourceWidth - 1));
   right = min(sourceWidth + edge, max(right, left + 8));
 
-  const row = scratch;
-  const rowAfter = row + (usize(right - left + 2) << 4);
-  const rows = rowAfter + (usize(right - left + 2) << 4);
+  const converted = scratch;
+  const convertedAfter = converted + (usize(right - left + 2) << 4);
+  const rows = convertedAfter + (usize(right - left + 2) << 4);
+  // Floats that no gain changes are read where they lie, but at the frame's edges.
+  const isReady = bits == 32 && left >= 0 && right <= sourceWidth && !v128.any_true(v128.ne<f32>(gain, f32x4(1, 1, 1, 0)));
   const rowBytes = usize(columns + 4) << 4;
   const step = i64(slope * 4294967296.0);
   for (let v = first; v <= last; v += 2) {
     // An odd last row has one after it that nothing reads.
-    convertRow(source + usize(min(max(v, 0), sourceHeight - 1)) * bytes, bits, sourceWidth, left, right, gain, row);
-    convertRow(source + usize(min(max(v + 1, 0), sourceHeight - 1)) * bytes, bits, sourceWidth, left, right, gain, rowAfter);
+    let row = source + usize(min(max(v, 0), sourceHeight - 1)) * bytes;
+    let rowAfter = source + usize(min(max(v + 1, 0), sourceHeight - 1)) * bytes;
+    if (isReady) {
+      row += usize(left) << 4;
+      rowAfter += usize(left) << 4;
+    } else {
+      convertRow(row, bits, sourceWidth, left, right, gain, converted);
+      convertRow(rowAfter, bits, sourceWidth, left, right, gain, convertedAfter);
+      row = converted;
+      rowAfter = convertedAfter;
+    }
     const o = rows + usize(v - first) * rowBytes;
     let position = fixed(slope * f64(x0) + (b / e) * (f64(v) - f) + c);
     let after = fixed(slope * f64(x0) + (b / e) * (f64(v + 1) - f) + c);
