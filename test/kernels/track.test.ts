@@ -63,6 +63,7 @@ function track(
   codes: readonly Plane[],
   luma: readonly Plane[] | undefined,
   shift: readonly [number, number],
+  roll = 0,
 ) {
   const state = rig.arena.takeCleared(width, height, 9, 2);
   codes.forEach((plane, k) => {
@@ -76,7 +77,7 @@ function track(
         placed.stride,
         width,
         height,
-        ...[1, 0, shift[0], 0, 1, shift[1], margin],
+        ...[1, -roll, shift[0], roll, 1, shift[1], margin],
         state.pointer,
         state.planeBytes,
         state.stride,
@@ -131,5 +132,17 @@ describe('trackStrip', () => {
     const best = track([ramp], undefined, [1.25, -2.5])('best');
     const exact = pictureOf(width, height, (x, y) => 2000 + 64 * (x + 1.25) + 128 * (y - 2.5));
     expect(worstDifference(best, exact, 6)).toBeLessThanOrEqual(1);
+  });
+
+  it('follows a roll: within half a group of eight it moves a sample by less than two codes', () => {
+    const roll = 0.003;
+    const ramp = pictureOf(width, height, (x, y) => 2000 + 64 * x + 128 * y);
+    const best = track([ramp], undefined, [1.25, -2.5], roll)('best');
+    const exact = pictureOf(
+      width,
+      height,
+      (x, y) => 2000 + 64 * (x - roll * y + 1.25) + 128 * (roll * x + y - 2.5),
+    );
+    expect(worstDifference(best, exact, 6)).toBeLessThanOrEqual(2.5);
   });
 });

@@ -110,6 +110,17 @@ describe('warpStrip', () => {
     }
   });
 
+  it.each([0, 0.004])(
+    'reads floats where they lie as it reads bytes, away from the edges (roll %f)',
+    (roll) => {
+      const motion: Affine = [0.9, -roll, 20, roll, 0.9, 0.3];
+      const bytes = warp(8, motion, [1, 1, 1]);
+      warp(32, motion, [1, 1, 1]).forEach((plane, c) => {
+        expect(worstDifference(plane, bytes[c])).toBe(0);
+      });
+    },
+  );
+
   it.each([8, 16, 32] as const)('copies whole-pixel positions of %i bits without a trace', (bits) => {
     const planes = warp(bits, [1, 0, 3, 0, 1, -2], [1, 1, 1]);
     planes.forEach((plane, c) => {
