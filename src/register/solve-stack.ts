@@ -37,6 +37,10 @@ const stepSpread = 0.3;
 /** Spread of the steps of a whole stack, as a share of the typical one; at least so many px at the radius. */
 const evenSpread = 0.15;
 const leastSpreadPx = 0.1;
+/** How far that typical step may be from the middle one of the pairs, as a share of it. */
+const startSpread = 0.5;
+/** A doubt below this is none, px. */
+const leastDoubtPx = 1e-3;
 
 /** Which frames hang together with `anchor` through the links. */
 export function reachableFrom(anchor: number, frameCount: number, links: readonly PairLink[]): boolean[] {
@@ -63,6 +67,7 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
   const reached = reachableFrom(anchor, frameCount, links);
   const used = links.filter(({ from }) => reached[from]);
   const motions = chainStart(used, frameCount, anchor, free);
+  const startStep = typicalStep(motions);
   const informations = used.map((link) => withFloor(link, floorPx));
   const weights = new Float64Array(used.length).fill(1);
   const halfBandwidth = 4 * (widestCoupling(used, motions) + 1) - 1;
@@ -73,13 +78,13 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
     for (const [i, link] of used.entries()) {
       addLink(normal, right, size, link, informations[i], weights[i], motions, radiusPx);
     }
+    let even: StepBorder | undefined;
     if (free !== 'shift') {
       addStepPrior(normal, right, size, motions, radiusPx);
-      addEvenSteps(normal, right, size, motions, radiusPx);
+      even = addEvenSteps(normal, right, size, motions, radiusPx, startStep);
     }
-
-    pin(normal, right, size, motions, anchor, free);
-    const step = solveSymmetric(normal, right, size, Math.min(halfBandwidth, size - 1));
+    pin(normal, right, even?.column, size, motions, anchor, free);
+    const step = solveBordered(normal, right, even, size, Math.min(halfBandwidth, size - 1));
     if (!step) break;
     motions.forEach((m, k) => {
       if (!m) return;
@@ -130,10 +135,18 @@ function restrict(m: CentredMotion, free: StackSolveOptions['free']): CentredMot
   return { ...m, a: free === 'shift' ? 1 : Math.hypot(m.a, m.b), b: 0 };
 }
 
-/** (C + F)^-1 = L (I + F L)^-1 for information L = C^-1 and floors F: no inverse of L itself is needed. */
+/** Information about (a, b, x, y) with an error of `floorPx` and the pair's doubts added. */
 function withFloor({ information, scaleDoubtPx, shiftDoubtPx }: PairLink, floorPx: number): Float64Array {
   const shift = Math.hypot(floorPx, shiftDoubtPx);
-  const roots = [Math.hypot(floorPx, scaleDoubtPx), floorPx, shift, shift];
+  return withDoubts(information, [Math.hypot(floorPx, scaleDoubtPx), floorPx, shift, shift]);
+}
+
+/**
+ * Information, row-major 4 x 4, with independent errors (px) of the four added to its covariance.
+ * (C + F)^-1 = (I + L F)^-1 L for information L = C^-1 and floors F: no inverse of L itself is needed.
+ */
+export function withDoubts(information: Float64Array, doubtsPx: readonly number[]): Float64Array {
+  const roots = doubtsPx.map((doubt) => Math.max(doubt, leastDoubtPx));
   // With G = F^1/2: G L' G = (I + G L G)^-1 G L G, symmetric throughout.
   const scaled = information.map((value, i) => value * roots[i >> 2] * roots[i & 3]);
   const system = scaled.map((value, i) => value + (i % 5 === 0 ? 1 : 0));
@@ -248,10 +261,25 @@ function addStepPrior(
   }
 }
 
-/** Holds the anchor, unreached frames and what the model does not free. */
+/** The middle one of the steps of 1/scale from frame to frame. */
+function typicalStep(motions: readonly (CentredMotion | undefined)[]): number {
+  const known = motions.flatMap((m, k) => (m ? [{ k, inverse: 1 / Math.hypot(m.a, m.b) }] : []));
+  const steps = known.slice(1).map((p, i) => (p.inverse - known[i].inverse) / (p.k - known[i].k));
+  return steps.length > 0 ? median(Float64Array.from(steps)) : 0;
+}
+
+/** The equations' last unknown, the step of the whole stack: its column, its own element and its right side. */
+interface StepBorder {
+  column: Float64Array;
+  diagonal: number;
+  right: number;
+}
+
 /**
- * Steps are alike over the whole stack too, within `evenSpread` of the middle one: without it a run of frames that show
- * little sharp would keep whatever drift their blur suggests, each step like the one before.
+ * Steps are alike over the whole stack too, within `evenSpread` of one step: without it a run of frames that show
+ * little sharp would keep whatever drift their blur suggests, each step like the one before. That one step is an
+ * unknown like the others. Were it held while the frames are solved for, it would hardly move from where it started,
+ * for where little is sharp the evenness outweighs the pairs, and all scales would drift with its error.
  */
 function addEvenSteps(
   normal: Float64Array,
@@ -259,12 +287,18 @@ function addEvenSteps(
   size: number,
   motions: readonly (CentredMotion | undefined)[],
   radiusPx: number,
-): void {
+  startStep: number,
+): StepBorder | undefined {
   const known = motions.flatMap((m, k) => (m ? [{ k, inverse: 1 / Math.hypot(m.a, m.b) }] : []));
-  if (known.length < 3) return;
-  const steps = known.slice(1).map((p, i) => (p.inverse - known[i].inverse) / (p.k - known[i].k));
-  const typical = median(Float64Array.from(steps));
+  if (known.length < 3) return undefined;
+  const typical = typicalStep(motions);
   const spreadPx = Math.max(leastSpreadPx, evenSpread * Math.abs(typical) * radiusPx);
+  const startPx = Math.max(leastSpreadPx, startSpread * Math.abs(startStep) * radiusPx);
+  const border: StepBorder = {
+    column: new Float64Array(size),
+    diagonal: 1 / startPx ** 2,
+    right: ((startStep - typical) * radiusPx) / startPx ** 2,
+  };
   for (let i = 0; i + 1 < known.length; i++) {
     const here = known[i];
     const after = known[i + 1];
@@ -277,12 +311,37 @@ function addEvenSteps(
     normal[4 * after.k * size + 4 * after.k] += weight;
     normal[4 * here.k * size + 4 * after.k] -= weight;
     normal[4 * after.k * size + 4 * here.k] -= weight;
+    border.column[4 * here.k] -= weight * frames;
+    border.column[4 * after.k] += weight * frames;
+    border.diagonal += weight * frames * frames;
+    border.right += weight * excess * frames;
   }
+  return border;
 }
 
+/** Solves the banded system, with the border's unknown eliminated by its Schur complement. */
+function solveBordered(
+  normal: Float64Array,
+  right: Float64Array,
+  border: StepBorder | undefined,
+  size: number,
+  halfBandwidth: number,
+): Float64Array | undefined {
+  const step = solveSymmetric(normal, right, size, halfBandwidth);
+  const response = border && solveSymmetric(normal, border.column, size, halfBandwidth);
+  if (!step || !border || !response) return step;
+  const inner = (p: Float64Array, q: Float64Array) => p.reduce((sum, value, i) => sum + value * q[i], 0);
+  const stiffness = border.diagonal - inner(border.column, response);
+  if (!(stiffness > 1e-9 * border.diagonal)) return step;
+  const last = (border.right - inner(border.column, step)) / stiffness;
+  return step.map((value, i) => value - last * response[i]);
+}
+
+/** Holds the anchor, unreached frames and what the model does not free. */
 function pin(
   normal: Float64Array,
   right: Float64Array,
+  column: Float64Array | undefined,
   size: number,
   motions: readonly (CentredMotion | undefined)[],
   anchor: number,
@@ -297,6 +356,7 @@ function pin(
       for (let i = 0; i < size; i++) normal[index * size + i] = normal[i * size + index] = 0;
       normal[index * size + index] = 1;
       right[index] = 0;
+      if (column) column[index] = 0;
     }
   });
 }

@@ -146,3 +146,21 @@ describe('median', () => {
     expect(median(new Float64Array(0))).toBe(0);
   });
 });
+
+describe('steps of the rail that are alike only in the mean', () => {
+  it('add up to the whole travel where the pairs are unsure of the scale', () => {
+    // Two steps in three are short: the middle one says too little of the whole.
+    const steps = Array.from({ length: frameCount - 1 }, (_, k) => (k % 3 === 2 ? 1.3 : 0.85));
+    let travel = 0;
+    const raw = [0, ...steps].map((step) => {
+      travel += step;
+      return similarityToMotion({ scale: 1 / (1 + 0.002 * travel), rollRad: 0, shiftXPx: 0, shiftYPx: 0 });
+    });
+    const motions = raw.map((m) => composeMotions(invertMotion(raw[anchor]), m));
+    const links = linksOf(motions).map((pair) => ({ ...pair, scaleDoubtPx: 0.5 }));
+    const found = solveStack(links, { frameCount, anchor, radiusPx, free: 'scale', floorPx: 0.01 });
+    const wholePx = (all: readonly (CentredMotion | undefined)[]) =>
+      radiusPx * ((all[0]?.a ?? 0) - (all[frameCount - 1]?.a ?? 0));
+    expect(Math.abs(wholePx(found.motions) / wholePx(motions) - 1)).toBeLessThan(0.02);
+  });
+});
