@@ -2,8 +2,9 @@ import type { Size } from '../image/image.js';
 import type { MotionModel } from '../merge/options.js';
 import { type CentredMotion, invertMotion } from './centred-motion.js';
 import { blurFrom, mostBlur, slopeShare } from './disc-blur.js';
-import { type Correspondences, fitMotion } from './fit-motion.js';
-import type { PairLink } from './solve-stack.js';
+import { type Correspondences, fitMotion, type MotionFit } from './fit-motion.js';
+import { type PairLink, withDoubts } from './solve-stack.js';
+import { solveSymmetric } from './solve-symmetric.js';
 import { readGrid, type TileGrid } from './tile-grid.js';
 
 /** What is needed of a stack's evidence. */
@@ -21,12 +22,32 @@ export interface SlopeEvidence {
 }
 
 /**
- * Error of a tile at the greatest blur, pixels of its level; less with the fourth power of the blur. Large, so that a
- * few sharp tiles outweigh the many blurred ones, whose outlines and highlights all err to one side.
+ * How far the tiles of a pair are trusted: errors in reduced pixels, that of the blur at the greatest blur and less with
+ * its fourth power. They are large, so that a few sharp tiles outweigh the many blurred ones, whose outlines and
+ * highlights all err to one side.
  */
-const blurredPx = 5;
+interface TileTrust {
+  blurredPx(level: number): number;
+  /** Added for each level above the finest. */
+  levelPx: number;
+}
+
+/**
+ * What is blurred seems to grow less than it does, on all levels and on both sides of the focus, and over a stack that
+ * adds up. So the scale is left to what is sharp on the finest levels.
+ */
+const scaleTrust: TileTrust = { blurredPx: (level) => 5 * 2 ** level, levelPx: 0.3 };
+/**
+ * Shift and roll suffer less, and need tiles all over the frame: where the few sharp ones lie close together, they do
+ * not tell how the frame turns about them.
+ */
+const placeTrust: TileTrust = { blurredPx: (level) => Math.min(5 * 2 ** level, 15), levelPx: 0.2 };
 /** How much of it the tiles of a pair have in common: where nothing is sharp, the evenness of the rail's steps leads. */
-const commonShare = 10;
+const commonShare = 3;
+/** Doubt of the scale, px at the radius, between frames that are not neighbours: hardly anything is sharp in both. */
+const distantDoubtPx = 5;
+/** Stands for not knowing, px. */
+const unknownPx = 1000;
 
 /**
  * Measures the pairs again from their tiles, now that it is known where each place was sharpest in the whole stack.
@@ -42,14 +63,58 @@ export function correctSlopes(
     const toAnchor = motions[link.from];
     const tiles = evidence.tiles[i];
     if (!toAnchor || tiles.count < 4) return link;
-    const corrected = correctTiles(tiles, toAnchor, peaks, evidence);
-    const { motion, information, scaleDoubtPx, shiftDoubtPx } = fitMotion(
-      corrected,
+    const fitBy = (trust: TileTrust) =>
+      fitMotion(
+        correctTiles(tiles, toAnchor, peaks, evidence, trust),
+        evidence.radiusPx,
+        evidence.motion === 'shift',
+      );
+    const scale = fitBy(scaleTrust);
+    const place = fitBy(placeTrust);
+    const scaleDoubtPx = Math.hypot(scale.scaleDoubtPx, link.to - link.from > 1 ? distantDoubtPx : 0);
+    const joined = joinFits(
+      [
+        { ...scale, doubtsPx: [scaleDoubtPx, unknownPx, unknownPx, unknownPx] },
+        { ...place, doubtsPx: [unknownPx, 0, place.shiftDoubtPx, place.shiftDoubtPx] },
+      ],
+      link.motion,
       evidence.radiusPx,
-      evidence.motion === 'shift',
     );
-    return { ...link, motion, information, scaleDoubtPx, shiftDoubtPx };
+    // Their doubts are in the information.
+    return { ...link, ...joined, scaleDoubtPx: 0, shiftDoubtPx: 0 };
   });
+}
+
+/** Fits of the same pair as one, each as far as its doubts about a, b, x and y allow. */
+function joinFits(
+  fits: readonly (Pick<MotionFit, 'motion' | 'information'> & { doubtsPx: readonly number[] })[],
+  start: CentredMotion,
+  radiusPx: number,
+): Pick<PairLink, 'motion' | 'information'> {
+  const information = new Float64Array(16);
+  const right = new Float64Array(4);
+  for (const { motion, information: claimed, doubtsPx } of fits) {
+    const trusted = withDoubts(claimed, doubtsPx);
+    const step = [
+      (motion.a - start.a) * radiusPx,
+      (motion.b - start.b) * radiusPx,
+      motion.x - start.x,
+      motion.y - start.y,
+    ];
+    for (let i = 0; i < 16; i++) {
+      information[i] += trusted[i];
+      right[i >> 2] += trusted[i] * step[i & 3];
+    }
+  }
+  const step = solveSymmetric(information, right, 4);
+  if (!step) return { motion: start, information };
+  const motion = {
+    a: start.a + step[0] / radiusPx,
+    b: start.b + step[1] / radiusPx,
+    x: start.x + step[2],
+    y: start.y + step[3],
+  };
+  return { motion, information };
 }
 
 /** Most energy that any frame shows at a place of the anchor's framing, by level, on the grid of its tiles. */
@@ -87,6 +152,7 @@ function correctTiles(
   toAnchor: CentredMotion,
   peaks: readonly Float32Array[],
   { grids, fullSize, pitchPx }: SlopeEvidence,
+  { blurredPx, levelPx }: TileTrust,
 ): Correspondences {
   const { count, u, v, slopeU, slopeV } = tiles;
   const out: Correspondences = {
@@ -107,7 +173,7 @@ function correctTiles(
     const excess = 1 - slopeShare(blur);
     out.foundU[i] -= excess * slopeU[i];
     out.foundV[i] -= excess * slopeV[i];
-    const error = blurredPx * (blur / mostBlur) ** 4 * 2 ** level * pitchPx;
+    const error = (levelPx * level + blurredPx(level) * (blur / mostBlur) ** 4) * pitchPx;
     widen(out, i, error * error);
     out.doubtPx[i] += commonShare * error;
   }

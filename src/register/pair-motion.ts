@@ -63,8 +63,13 @@ const roundsByLevel = [1, 1];
 const leastExplained = [0.3, 0.35, 0.45, 0.45, 0.45];
 /** Gauss-Newton on a band of 6 pixels per period converges from about a quarter of a period. */
 const longestStepPx = 1.6;
-/** Levels whose tiles vote together at the end; the finest may hold nothing but noise when all is defocused. */
-export const votingLevels = 3;
+/**
+ * Levels whose tiles vote together at the end. The finest may hold nothing but noise when all is defocused, and what is
+ * far out of focus there is nearly sharp on the coarsest.
+ */
+export const votingLevels = 5;
+/** Levels of which one must agree for the motion to be believed: the coarser ones have too few tiles to tell. */
+const judgedLevels = 3;
 const fewestAgreeing = 8;
 const leastAgreeingShare = 0.3;
 
@@ -195,7 +200,7 @@ function compareLevel(
     const here = Math.max(0, reference.tileEnergy[index] - reference.noiseEnergy);
     const there = Math.max(0, cross[crossCount - 1] / (tile * tile) - moving.noiseEnergy);
     tiles.energy[k] = Math.sqrt(here * there);
-    storeInformation(tiles, k, step, reference.tileMoments[at + momentCount - 1], pitchX, pitchY);
+    storeInformation(tiles, k, step, reference.tileMoments[at + momentCount - 1], n, pitchX, pitchY);
   }
   return { level: n, detailed: chosen.length, tiles };
 }
@@ -223,7 +228,7 @@ function judge(
       residualPx: Number.NaN,
       scaleDoubtPx: 0,
       shiftDoubtPx: 0,
-      detailed: Math.max(0, ...votes.map((v) => v.detailed)),
+      detailed: Math.max(0, ...votes.filter(({ level }) => level < judgedLevels).map((v) => v.detailed)),
       agreeing: 0,
       reliable: false,
       tiles: all,
@@ -238,6 +243,7 @@ function judge(
       if (all.weight[i] > 0 && all.distancePx[i] < 0.7 * geometry[level].pitchX) agreeing++;
     }
     from += tiles.count;
+    if (level >= judgedLevels) continue;
     const share = agreeing >= fewestAgreeing ? agreeing / detailed : 0;
     if (share > best.share) best = { share, detailed, agreeing };
   }
