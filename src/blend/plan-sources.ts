@@ -12,8 +12,20 @@ import { levelSizes } from './levels.js';
 /** Rows that one worker takes at a time; also the rows of a tile of the finest level. */
 export const tileRows = 32;
 export const tileColumns = 64;
-/** Levels at which the nearer surface wins beside an edge; at coarser ones its blur no longer reaches. */
-const nearLevels = 4;
+/** Coarsest level at which the nearer surface wins beside an edge; at coarser ones its blur no longer reaches. */
+const lastNearLevel = 4;
+/** It wins when the blur of either is wider where the other is sharp, px: narrower, both frames show much the same. */
+const nearBlurPx = 8;
+/**
+ * `auto`: pixels by which the rims of nearer things are taken back at the finest levels. About a rim the measure's window
+ * of five pixels has made them that much too wide, and what is behind would come from frames that show it blurred; the
+ * rim's own detail comes from its own peak. Set on scenes: 3, 2, 2 rather than 2, 1, 1 is worth 0.2 dB.
+ */
+const trimmedPx = [3, 2, 2];
+/** Only what is nearer by more is taken back, 1/64 frame. */
+const trimApart = 128;
+/** What is as thin as this is left, pixels of the level: a hair in a window of five. */
+const trimInsidePx = 8;
 /**
  * Something thin is laid over what is behind it when either is blurred this wide where the other is sharp, px of the
  * level: less blurred, it would still show there and count twice.
@@ -96,9 +108,10 @@ export async function planSources(
       blurPx === undefined ? never : Math.round(64 * Math.max(2, (strandBlurPx * 2 ** level) / blurPx));
     const { width, height, stride } = centre;
     const strips = Math.ceil(height / tileRows);
+    const isTrimmed = rule === 'auto' && nearSign !== 0 && level < trimmedPx.length;
     let places = surface.places;
     if (level > 0) {
-      const nearWins = nearSign !== 0 && level <= nearLevels;
+      const nearWins = nearSign !== 0 && level <= lastNearLevel && !isTrimmed;
       const median = arena.takePlanes(width, height, 1, 2);
       places = nearWins ? arena.takePlanes(width, height, 1, 2) : median;
       await pool.run(
@@ -114,11 +127,32 @@ export async function planSources(
           width,
           height,
           nearSign,
+          blurPx === undefined ? 0 : Math.round((64 * nearBlurPx) / blurPx),
           tileRows,
         ],
         strips,
       );
       medians = median;
+    }
+    if (isTrimmed) {
+      const trimmed = arena.takePlanes(width, height, 1, 2);
+      await pool.run(
+        'trimPlacesStrip',
+        [
+          places.pointer,
+          trimmed.pointer,
+          trimmed.stride,
+          width,
+          height,
+          trimmedPx[level],
+          trimInsidePx,
+          trimApart,
+          nearSign,
+          tileRows,
+        ],
+        strips,
+      );
+      places = trimmed;
     }
     arena
       .f64(frames, toFrame.length * 7)

@@ -18,6 +18,7 @@ export type KernelName =
   | 'pushStrip'
   | 'pullStrip'
   | 'halvePlacesStrip'
+  | 'trimPlacesStrip'
   | 'planStrip'
   | 'judgeStrip'
   | 'noteColoursStrip'

@@ -21,14 +21,14 @@ function randomPlaces(width: number, height: number, seed: number, count = 9): P
 }
 
 describe('halvePlacesStrip', () => {
-  const halve = (fine: Plane, nearSign: number, oneMap = false) => {
+  const halve = (fine: Plane, nearSign: number, oneMap = false, apart = 0) => {
     const [width, height] = [(fine.width + 1) >> 1, (fine.height + 1) >> 1];
     const from = rig.placeCodes([fine]);
     const blank = pictureOf(width, height, () => 7);
     const to = rig.placeCodes([blank, blank]);
     const near = oneMap ? to.pointer : to.pointer + to.planeBytes;
     const args = [from.pointer, from.stride, fine.width, fine.height, to.pointer, near, to.stride];
-    rig.run('halvePlacesStrip', [...args, width, height, nearSign], height);
+    rig.run('halvePlacesStrip', [...args, width, height, nearSign, apart], height);
     return { median: rig.read(to, 0), near: rig.read(to, 1) };
   };
 
@@ -59,9 +59,71 @@ describe('halvePlacesStrip', () => {
     expect(mirrored).toEqual({ median: turn(plain.median), near: turn(plain.near) });
   });
 
+  it('lets the nearest win only where it is nearer by enough', () => {
+    const fine = randomPlaces(53, 37, 6);
+    const [all, apart] = [halve(fine, 1), halve(fine, 1, false, 100)];
+    const expected = pictureOf(all.near.width, all.near.height, (x, y) => {
+      const [median, near] = [at(all.median, x, y), at(all.near, x, y)];
+      return median - near > 100 ? near : median;
+    });
+    expect(apart).toEqual({ median: all.median, near: expected });
+    expect(expected).not.toEqual(all.near);
+  });
+
   it('leaves one map where near is not asked for', () => {
     const fine = randomPlaces(53, 37, 5);
     expect(halve(fine, 0, true).median).toEqual(halve(fine, 1).median);
+  });
+});
+
+describe('trimPlacesStrip', () => {
+  const trim = (places: Plane, radius: number, inside: number, apart: number, nearSign: number) => {
+    const { width, height } = places;
+    const from = rig.placeCodes([places]);
+    const to = rig.placeCodes([pictureOf(width, height, () => 7)]);
+    rig.run(
+      'trimPlacesStrip',
+      [from.pointer, to.pointer, to.stride, width, height, radius, inside, apart, nearSign],
+      height,
+    );
+    return rig.read(to, 0);
+  };
+
+  it.each([
+    [53, 37, 3, 1],
+    [64, 33, 2, -1],
+    [7, 2, 3, 1],
+    [2, 9, 1, -1],
+  ])('takes the farthest place in line, %i x %i, radius %i, nearSign %i', (width, height, radius, sign) => {
+    const places = randomPlaces(width, height, 8);
+    const [inside, apart] = [5, 200];
+    const placeAt = (x: number, y: number) =>
+      at(places, Math.max(0, Math.min(width - 1, x)), Math.max(0, Math.min(height - 1, y)));
+    const expected = pictureOf(width, height, (x, y) => {
+      const here = placeAt(x, y);
+      const behind = [
+        [1, 0],
+        [-1, 0],
+        [0, 1],
+        [0, -1],
+      ].flatMap(([u, v]) => {
+        if (sign * (placeAt(x - inside * u, y - inside * v) - here) > apart) return [];
+        return Array.from({ length: radius }, (_, i) => placeAt(x + (i + 1) * u, y + (i + 1) * v));
+      });
+      const far = sign * Math.max(sign * here, ...behind.map((place) => sign * place));
+      return sign * (far - here) > apart ? far : here;
+    });
+    expect(trim(places, radius, inside, apart, sign)).toEqual(expected);
+  });
+
+  it('takes a near rim back and leaves hairs and slopes as they are', () => {
+    const rim = pictureOf(60, 40, (x) => stored(x < 30 ? 3 : 9));
+    expect(trim(rim, 3, 8, 128, 1)).toEqual(pictureOf(60, 40, (x) => stored(x < 27 ? 3 : 9)));
+    expect(trim(rim, 3, 8, 128, -1)).toEqual(pictureOf(60, 40, (x) => stored(x < 33 ? 3 : 9)));
+    const hairs = pictureOf(60, 40, (x, y) => stored(Math.abs(x - 30) < 4 || Math.abs(y - 20) < 3 ? 3 : 9));
+    expect(trim(hairs, 3, 8, 128, 1)).toEqual(hairs);
+    const slope = pictureOf(60, 40, (x) => stored(2 + x / 4));
+    expect(trim(slope, 3, 8, 128, 1)).toEqual(slope);
   });
 });
 
@@ -243,6 +305,8 @@ describe('planStrip', () => {
               reach = 84 / 64;
               seen.own++;
             }
+            // Faint detail is told by a reach just wider than that of what is restored.
+            if (rise < 5 * 512) reach = Math.max(reach, 88 / 64);
           }
           centre = Math.max(1, Math.min(count, centre));
           const reaching = Array.from({ length: count }, (_, k) => isInside(stack, k, level, x, y));

@@ -8,10 +8,7 @@
 /** Elements that every row owns on either side of its pixels. */
 export const pad: i32 = 16;
 
-/**
- * Widest reach, 1/64 frame, over which the blend restores what blur took: wider ones average where little stands out of
- * the noise.
- */
+/** Widest reach, 1/64 frame, over which the blend restores what blur took; where noise would be raised it is wider. */
 export const clearReach: i32 = 84;
 
 /** Index mirrored about the first and the last element without repeating them: -1 -> 1, n -> n - 2. */

@@ -1,7 +1,7 @@
 export { blendFinestStrip, accumulateStrip } from './blend';
 export { collapseStrip, quantiseStrip } from './collapse';
 export { focusFinestStrip, focusStrip, trackStrip } from './focus';
-export { halvePlacesStrip, judgeStrip, planStrip } from './plan';
+export { halvePlacesStrip, judgeStrip, planStrip, trimPlacesStrip } from './plan';
 export { reduceFrameStrip, reduceStrip } from './pyramid';
 export { bandStrip, clampStrip, lightStrip, tileCross, tileMoments } from './register';
 export { peakStrip } from './peaks';

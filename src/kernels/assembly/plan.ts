@@ -8,12 +8,13 @@ const placeOffsetCode: i32 = 4 * 64;
  * The surface of a level from the one of twice its size. Each place is the median of the 3 x 3 finer ones about
  * it, so that a bristle does not speak for what lies behind it. `near`: beside a depth edge the nearer surface
  * then wins over the reach of one finer pixel: in a frame sharp on the farther one, the nearer one's blur lies
- * over both, while in its own frame only the farther is blurred, which at this level hardly shows.
+ * over both, while in its own frame only the farther is blurred, which at this level hardly shows. It wins where it is
+ * nearer by more than nearApart, 1/64 frame: a narrower blur does not reach over a pixel.
  * nearSign: 1 when nearer means a lower ordinal, -1 when higher, 0: near = median. Rows of one strip.
  */
 export function halvePlacesStrip(
   fine: usize, fineStride: i32, fineWidth: i32, fineHeight: i32,
-  median: usize, near: usize, stride: i32, width: i32, height: i32, nearSign: i32,
+  median: usize, near: usize, stride: i32, width: i32, height: i32, nearSign: i32, nearApart: i32,
   stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
@@ -45,18 +46,106 @@ export function halvePlacesStrip(
       const centre = max(min(lowest, middle), min(max(lowest, middle), highest));
       store<u16>(median + at, centre);
       if (near != median) {
-        store<u16>(near + at, nearSign > 0 ? min(low0, min(low1, low2)) : max(high0, max(high1, high2)));
+        const nearest = nearSign > 0 ? min(low0, min(low1, low2)) : max(high0, max(high1, high2));
+        store<u16>(near + at, nearSign * (centre - nearest) > nearApart ? nearest : centre);
       }
     }
   }
+}
+
+/**
+ * Takes the rims of nearer things back by `radius` pixels: a place becomes the farthest that lies within them along its
+ * row or its column, where that is farther by more than `apart`, 1/64 frame. Windows of the measure, which carry a rim's
+ * detail outward, have made them that much too wide. What is as thin as `inside` pixels is left: the place so far to the
+ * other side must be as near. Planes of one stride; rows of one strip.
+ */
+export function trimPlacesStrip(
+  places: usize, out: usize, stride: i32, width: i32, height: i32, radius: i32, inside: i32, apart: i32, nearSign: i32,
+  stripRows: i32, strip: i32, scratch: usize,
+): void {
+  const y1 = min(height, (strip + 1) * stripRows);
+  const wide = i16x8.splat(i16(apart));
+  for (let y = strip * stripRows; y < y1; y++) {
+    const row = places + ((usize(y) * usize(stride)) << 1);
+    const to = out + ((usize(y) * usize(stride)) << 1);
+    for (let x = 0; x < width; x += 8) {
+      const at = usize(x) << 1;
+      if (x < inside || x + 8 + inside > width) {
+        for (let column = x; column < min(width, x + 8); column++) {
+          store<u16>(to + (usize(column) << 1), trimmed(places, stride, width, height, column, y, radius, inside, apart, nearSign));
+        }
+        continue;
+      }
+      const here = v128.load(row + at);
+      let place = here;
+      for (let direction = 0; direction < 4; direction++) {
+        const sign = direction & 1 ? 1 : -1;
+        const isColumn = direction > 1;
+        let far = here;
+        for (let i = 1; i <= radius; i++) {
+          const there = isColumn ? lineOf(places, stride, height, y + sign * i) + at : row + at + (isize(sign * i) << 1);
+          far = farther(far, v128.load(there), nearSign);
+        }
+        const other = isColumn ? lineOf(places, stride, height, y - sign * inside) + at : row + at - (isize(sign * inside) << 1);
+        // How far behind, 0 where it is before.
+        const behind = depthOf(far, here, nearSign);
+        if (!v128.any_true(i16x8.gt_u(behind, wide))) continue;
+        const isThick = i16x8.le_u(depthOf(v128.load(other), here, nearSign), wide);
+        const isTrimmed = v128.and(i16x8.gt_u(behind, wide), isThick);
+        place = v128.bitselect(farther(far, place, nearSign), place, isTrimmed);
+      }
+      v128.store(to + at, place);
+    }
+  }
+}
+
+// @ts-ignore: decorator
+@inline
+function lineOf(places: usize, stride: i32, height: i32, y: i32): usize {
+  return places + ((usize(max(0, min(height - 1, y))) * usize(stride)) << 1);
+}
+
+// @ts-ignore: decorator
+@inline
+function farther(first: v128, second: v128, nearSign: i32): v128 {
+  return nearSign > 0 ? i16x8.max_u(first, second) : i16x8.min_u(first, second);
+}
+
+/** How much farther `there` is than `here`; 0 where it is nearer. */
+// @ts-ignore: decorator
+@inline
+function depthOf(there: v128, here: v128, nearSign: i32): v128 {
+  return nearSign > 0 ? i16x8.sub_sat_u(there, here) : i16x8.sub_sat_u(here, there);
+}
+
+/** The same for one pixel, whose neighbours may lie outside: there the edge goes on. */
+function trimmed(
+  places: usize, stride: i32, width: i32, height: i32, x: i32, y: i32, radius: i32, inside: i32, apart: i32, nearSign: i32,
+): i32 {
+  const here = i32(load<u16>(lineOf(places, stride, height, y) + (usize(x) << 1)));
+  let place = here;
+  for (let direction = 0; direction < 4; direction++) {
+    const sign = direction & 1 ? 1 : -1;
+    const stepX = direction > 1 ? 0 : sign;
+    const stepY = direction > 1 ? sign : 0;
+    const otherX = max(0, min(width - 1, x - stepX * inside));
+    const other = i32(load<u16>(lineOf(places, stride, height, y - stepY * inside) + (usize(otherX) << 1)));
+    if (nearSign * (other - here) > apart) continue;
+    for (let i = 1; i <= radius; i++) {
+      const column = max(0, min(width - 1, x + stepX * i));
+      const there = i32(load<u16>(lineOf(places, stride, height, y + stepY * i) + (usize(column) << 1)));
+      if (nearSign * (there - here) > apart && nearSign * (there - place) > 0) place = there;
+    }
+  }
+  return place;
 }
 
 /** A single frame, 1/64 frame. */
 const singleReach: i32 = 60;
 /** The frames next to the surface or a peak: two of them halfway between, hardly more than one at a plane of focus. */
 const sharpReach: i32 = clearReach;
-/** `auto`: the same where detail stands out from noise by less than clearRise, code steps of 1/512 octave. */
-const faintReach: i32 = 104;
+/** `auto`: the same, not to be restored: where detail stands out from noise by less than clearRise, 1/512 octave. */
+const faintReach: i32 = clearReach + 4;
 const clearRise: i32 = 5 * 512;
 /** Where nothing is sharp, more frames are averaged: they hold the same, less noise. */
 const flatReach: i32 = 160;
