@@ -22,6 +22,9 @@ import type { UsedFrame } from './used-frame.js';
 /** Levels whose focus curves are followed: windows of 5, 10, 20 and 40 px. */
 const focusLevels = 4;
 
+/** Frames of more pixels leave no room for a second one: the arena holds 4 GiB. */
+const mostOverlapped = 60e6;
+
 export interface MergedFrames {
   /** Interleaved RGB, (rows, cols, 3), full range of `bits`. */
   pixels: Uint8Array | Uint16Array;
@@ -60,7 +63,11 @@ export async function mergeFrames(
   try {
     log.throwIfStopped();
     const frameBits = frames[0].file.bits;
-    const slot = arena.take(frameSize.width * frameSize.height * 3 * (frameBits / 8) + 64);
+    const pixelCount = frameSize.width * frameSize.height;
+    // Two, so that one frame is put in place while the workers are at the one before.
+    const slots = Array.from({ length: pixelCount <= mostOverlapped ? 2 : 1 }, () =>
+      arena.take(pixelCount * 3 * (frameBits / 8) + 64),
+    );
     log.enter('focus');
     const hotPixels = await findHotPixels(
       [...new Set([0, frames.length >> 1, frames.length - 1])].map(
@@ -69,23 +76,29 @@ export async function mergeFrames(
     );
     const forEachFrame = async (visit: (frame: PlacedFrame) => Promise<void>) => {
       let done = 0;
+      let visiting = Promise.resolve();
       for await (const fed of feedFrames(frames, ({ file }) => decodeFrame({ ...file, channels: 3 }), 1)) {
         log.throwIfStopped();
         if ('error' in fed) throw fed.error;
         const { pixels } = fed.value;
         repairHotPixels(pixels, frameSize, hotPixels);
-        if (frameBits === 8) arena.u8(slot, pixels.length).set(pixels);
-        else arena.u16(slot, pixels.length).set(pixels);
-        await visit({
-          pointer: slot,
+        if (slots.length === 1) await visiting;
+        const pointer = slots[fed.item.ordinal % slots.length];
+        if (frameBits === 8) arena.u8(pointer, pixels.length).set(pixels);
+        else arena.u16(pointer, pixels.length).set(pixels);
+        await visiting;
+        visiting = visit({
+          pointer,
           bits: frameBits,
           ...frameSize,
           toFrame: toFrame[fed.item.ordinal - 1],
           gainRatio: fed.item.gainRatio,
           ordinal: fed.item.ordinal,
-        });
-        log.progress(++done, frames.length);
+        }).then(() => log.progress(++done, frames.length));
+        // Told where it is awaited.
+        visiting.catch(() => {});
       }
+      await visiting;
     };
 
     const plan = takePlan(arena, size, frames.length);
