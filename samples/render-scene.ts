@@ -4,6 +4,7 @@ import sharp from 'sharp';
 import { UsageError } from '../src/errors.js';
 import type { Matrix3 } from '../src/register/transform.js';
 import { depthOfFieldMm, frameToAnchor, type Optics } from './camera.js';
+import { blurByLens } from './lens-blur.js';
 import { plainRectangles, type Rectangle } from './plain.js';
 import { createRenderer, planRender } from './renderer.js';
 import type { Scene, SceneSize } from './scene.js';
@@ -26,6 +27,8 @@ export interface RenderOptions extends Optics, ShootOptions, SensorOptions {
   width: number;
   height: number;
   frames: number;
+  /** Standard deviation of the blur that the lens has in focus, in frames and truth alike, px; 0 = none. */
+  lensBlurPx: number;
   /** Nominal step as a part of the depth of field for a circle of confusion of 2 px. */
   stepPart: number;
   format: FrameFormat;
@@ -44,6 +47,7 @@ export const commonDefaults = {
   fNumber: 5.6,
   magnification: 2.5,
   pixelPitchUm: 4,
+  lensBlurPx: 0,
   stepPart: 0.7,
   shiftPx: 3,
   rollDeg: 0.1,
@@ -133,6 +137,7 @@ export async function renderScene(
   let writing: Promise<void> = Promise.resolve();
   for (const [k, shot] of shots.entries()) {
     const drawn = renderer.drawFrame(shot);
+    if (options.lensBlurPx > 0) blurByLens(drawn.linear, width, height, options.lensBlurPx);
     for (let i = 0; i < plain.length; i++) plain[i] &= drawn.plain[i];
     exposeSensor(drawn.linear, sensor, k + 1);
     const pixels = encodePicture(drawn.linear, options.bits);
@@ -144,6 +149,7 @@ export async function renderScene(
   await writing;
 
   const truth = renderer.drawTruth(shots[anchor - 1].pose);
+  if (options.lensBlurPx > 0) blurByLens(truth.linear, width, height, options.lensBlurPx);
   await writeRgb16(join(out, 'truth', 'composite.png'), encodePicture(truth.linear, 16), width, height);
   await writeFile(join(out, 'truth', 'depth.f32'), new Uint8Array(truth.depth.buffer));
   if (scene.known !== undefined) {
@@ -217,6 +223,7 @@ function checkOptions(options: RenderOptions): void {
     expect(options[name] > 0 && Number.isFinite(options[name]), 'a number above 0', name);
   }
   for (const name of [
+    'lensBlurPx',
     'shiftPx',
     'rollDeg',
     'blurredFrames',

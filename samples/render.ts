@@ -22,6 +22,7 @@ const numbers: readonly [keyof RenderOptions & keyof typeof commonDefaults, stri
   ['flickerPercent', '--flicker <percent>', 'change of light from frame to frame, up to so many per cent'],
   ['irregularPercent', '--irregular <percent>', 'error of each travel, up to so many per cent of the step'],
   ['blurredFrames', '--blurred-frames <n>', 'number of frames smeared by a shake'],
+  ['lensBlurPx', '--lens-blur <px>', 'blur of the lens in focus, standard deviation, px'],
   ['smearPx', '--smear <px>', 'length of their smear, px'],
   ['noise', '--noise <level>', 'noise of a frame at mid grey, standard deviation in 255ths'],
   ['dust', '--dust <n>', 'dust specks on the sensor'],

@@ -20,6 +20,8 @@ const badBench = { irregularPercent: 20, blurredFrames: 1 };
 
 export const sceneRecipes: readonly SceneRecipe[] = [
   { name: 'insect-head', options: { scene: 'insect-head' } },
+  // Detail up to the last pixel is in no frame whole, wherever its pixels fall; this lens blurs half as much as diffraction.
+  { name: 'insect-head-lens', options: { scene: 'insect-head', lensBlurPx: 0.6 } },
   { name: 'aloe', options: { scene: 'photo' }, photograph: 'aloe' },
   // Half as wide as the other photograph: with as many frames its blur would be twice as large beside it.
   { name: 'motorcycle', options: { scene: 'photo', frames: 16 }, photograph: 'motorcycle' },
