@@ -1,14 +1,7 @@
 import { expect, it } from 'vitest';
-import type { PlacedFrame } from '../../src/blend/frame-pixels.js';
 import { measureBlur, measureLoss } from '../../src/blend/measure-blur.js';
-import { planSources, takePlan } from '../../src/blend/plan-sources.js';
-import { PyramidBlender } from '../../src/blend/pyramid-blender.js';
-import { FocusTracker } from '../../src/focus/focus-tracker.js';
-import { Arena } from '../../src/kernels/arena.js';
-import { identityMatrix } from '../../src/register/transform.js';
-import { findSurface } from '../../src/surface/surface.js';
-import { StripPool } from '../../src/workers/pool.js';
 import { randomFrom } from '../kernels/kernel-rig.js';
+import { mergeDrawn } from './merge-drawn.js';
 
 const size = { width: 256, height: 160 };
 const count = 11;
@@ -60,39 +53,19 @@ function scene(ordinal?: number): Float32Array {
 
 /** Merges the frames; the green channel. */
 async function merge(rule: 'auto' | 'weigh'): Promise<Float64Array> {
-  const arena = new Arena();
-  const scratch = Math.max(PyramidBlender.scratchBytes(size, size, 0.01), FocusTracker.scratchBytes(size));
-  const pool = await StripPool.start(arena, 2, scratch);
-  try {
-    const samples = size.width * size.height * 3;
-    const pointer = arena.take(samples + 64);
-    const plan = takePlan(arena, size, count);
-    const frames = Array.from({ length: count }, (_, k) => {
-      const random = randomFrom(k + 1);
-      const drawn = scene(k + 1);
-      return Uint8Array.from({ length: samples }, (_, i) =>
-        Math.round(drawn[Math.floor(i / 3)] + 1.5 * (random() + random() + random() - 1.5)),
-      );
-    });
-    const placed = (ordinal: number): PlacedFrame => {
-      arena.u8(pointer, samples).set(frames[ordinal - 1]);
-      return { pointer, bits: 8, ...size, toFrame: identityMatrix, gainRatio: [1, 1, 1], ordinal };
-    };
-    const tracker = new FocusTracker(arena, pool, size, size, 4);
-    for (let ordinal = 1; ordinal <= count; ordinal++) await tracker.add(placed(ordinal));
-    const isAuto = rule === 'auto';
-    const measured = isAuto ? measureBlur(tracker, count) : undefined;
-    const lost = isAuto ? measureLoss(tracker, count) : 0;
-    const surface = await findSurface(arena, pool, tracker, count, 1, Array(count - 1).fill(1));
-    const still = frames.map(() => identityMatrix);
-    await planSources(arena, pool, plan, tracker, surface, still, size, rule, 1, measured);
-    const blender = new PyramidBlender(arena, pool, size, size, plan, undefined, lost);
-    for (let ordinal = 1; ordinal <= count; ordinal++) await blender.add(placed(ordinal));
-    const picture = arena.u8(await blender.finish(8), samples);
-    return Float64Array.from({ length: samples / 3 }, (_, i) => picture[3 * i + 1]);
-  } finally {
-    await pool.close();
-  }
+  const frames = Array.from({ length: count }, (_, k) => {
+    const random = randomFrom(k + 1);
+    const drawn = scene(k + 1);
+    return Uint8Array.from({ length: drawn.length * 3 }, (_, i) =>
+      Math.round(drawn[Math.floor(i / 3)] + 1.5 * (random() + random() + random() - 1.5)),
+    );
+  });
+  const picture = await mergeDrawn(frames, size, rule, 1, (tracker) =>
+    rule === 'auto'
+      ? { blurPx: measureBlur(tracker, count), lost: measureLoss(tracker, count) }
+      : { blurPx: undefined, lost: 0 },
+  );
+  return Float64Array.from({ length: size.width * size.height }, (_, i) => picture[3 * i + 1]);
 }
 
 /**

@@ -1,13 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import type { PlacedFrame } from '../../src/blend/frame-pixels.js';
-import { planSources, takePlan } from '../../src/blend/plan-sources.js';
-import { PyramidBlender } from '../../src/blend/pyramid-blender.js';
-import { FocusTracker } from '../../src/focus/focus-tracker.js';
-import { Arena } from '../../src/kernels/arena.js';
-import { identityMatrix } from '../../src/register/transform.js';
-import { findSurface } from '../../src/surface/surface.js';
-import { StripPool } from '../../src/workers/pool.js';
 import { randomFrom } from '../kernels/kernel-rig.js';
+import { mergeDrawn } from './merge-drawn.js';
 
 const size = { width: 256, height: 192 };
 const count = 20;
@@ -68,29 +61,9 @@ function frame(ordinal: number): Uint8Array {
   });
 }
 
-async function merge(nearSign: -1 | 1): Promise<Uint8Array> {
-  const arena = new Arena();
-  const scratch = Math.max(PyramidBlender.scratchBytes(size, size, 0.01), FocusTracker.scratchBytes(size));
-  const pool = await StripPool.start(arena, 2, scratch);
-  try {
-    const pointer = arena.take(size.width * size.height * 3 + 64);
-    const plan = takePlan(arena, size, count);
-    const frames = Array.from({ length: count }, (_, k) => frame(nearSign === 1 ? k + 1 : count - k));
-    const placed = (ordinal: number): PlacedFrame => {
-      arena.u8(pointer, size.width * size.height * 3).set(frames[ordinal - 1]);
-      return { pointer, bits: 8, ...size, toFrame: identityMatrix, gainRatio: [1, 1, 1], ordinal };
-    };
-    const tracker = new FocusTracker(arena, pool, size, size, 4);
-    for (let ordinal = 1; ordinal <= count; ordinal++) await tracker.add(placed(ordinal));
-    const surface = await findSurface(arena, pool, tracker, count, nearSign, Array(count - 1).fill(1));
-    const still = frames.map(() => identityMatrix);
-    await planSources(arena, pool, plan, tracker, surface, still, size, 'auto', nearSign, blurPx);
-    const blender = new PyramidBlender(arena, pool, size, size, plan);
-    for (let ordinal = 1; ordinal <= count; ordinal++) await blender.add(placed(ordinal));
-    return arena.u8(await blender.finish(8), size.width * size.height * 3).slice();
-  } finally {
-    await pool.close();
-  }
+function merge(nearSign: -1 | 1): Promise<Uint8Array> {
+  const frames = Array.from({ length: count }, (_, k) => frame(nearSign === 1 ? k + 1 : count - k));
+  return mergeDrawn(frames, size, 'auto', nearSign, () => ({ blurPx, lost: 0 }));
 }
 
 /** Root mean square difference of the green channel from what is there, over the pixels that `where` names. */

@@ -8,7 +8,10 @@
 /** Elements that every row owns on either side of its pixels. */
 export const pad: i32 = 16;
 
-/** Widest reach, 1/64 frame, over which the blend restores what blur took; where noise would be raised it is wider. */
+/**
+ * Reach, 1/64 frame, over the frames next to the surface or a peak: two of them halfway between, hardly more than one at
+ * a plane of focus. It is the widest over which the blend restores what blur took.
+ */
 export const clearReach: i32 = 84;
 
 /** Index mirrored about the first and the last element without repeating them: -1 -> 1, n -> n - 2. */

@@ -142,9 +142,7 @@ function trimmed(
 
 /** A single frame, 1/64 frame. */
 const singleReach: i32 = 60;
-/** The frames next to the surface or a peak: two of them halfway between, hardly more than one at a plane of focus. */
-const sharpReach: i32 = clearReach;
-/** `auto`: the same, not to be restored: where detail stands out from noise by less than clearRise, 1/512 octave. */
+/** `auto`: as clearReach, but not to be restored: where detail stands out from noise by less than clearRise, 1/512 octave. */
 const faintReach: i32 = clearReach + 4;
 const clearRise: i32 = 5 * 512;
 /** Where nothing is sharp, more frames are averaged: they hold the same, less noise. */
@@ -215,7 +213,7 @@ export function planStrip(
     let markedLast = 0;
     for (let x = 0; x < width; x++) {
       let centre = i32(load<u16>(placeRow + (usize(x) << 1))) - placeOffsetCode;
-      let width64 = sharpReach;
+      let width64 = clearReach;
       let near = 0;
       if (level < flatLevels) {
         const weight = i32(load<u16>(weightRow + (usize(min(fullWidth - 1, x << level)) << 1)));
@@ -236,7 +234,7 @@ export function planStrip(
           const isLaid = near > 0 && nearSign * (centre - (near << 6)) > strandApart && nearSign * (centre - own) > strandApart;
           if (i32(load<u16>(at)) > selectRise && abs(own - centre) > selectApart && !isLaid) {
             centre = own;
-            width64 = sharpReach;
+            width64 = clearReach;
           }
           if (i32(load<u16>(at)) < clearRise) width64 = max(width64, faintReach);
         }
