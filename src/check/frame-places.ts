@@ -1,22 +1,15 @@
 import { median } from '../register/median.js';
 import { solveSymmetric } from '../register/solve-symmetric.js';
-import { type FocusCurves, peakFrame } from './focus-curves.js';
+import type { FocusCurves } from './focus-curves.js';
 import { longestPlainStep, type RailTravel } from './rail-travel.js';
+import { fitStretch, followedStretches, type Stretch } from './tile-stretches.js';
 
 /** A step shorter than this part of the usual tells nothing more: frames so near show the same. */
 const shortestStep = 0.4;
-/** Frames to either side of a tile's best that its curve is followed over. */
-const reach = 3;
-const fewestSamples = 4;
-/** A curve ends where it nears the noise, or rises again by so much, ln energy. */
-const aboveNoise = 0.7;
-const plainRise = 0.1;
 /** Fewer tiles tell nothing. */
 const fewestTiles = 30;
 /** Curves that fit worse than this, ln energy, belong to two things in one tile. */
 const plainMisfit = 0.2;
-/** Half of the fall of curves about their peak: ln energy = -power ln(1 + (distance / width)^2). Found on rendered stacks. */
-const power = 2;
 /** Tiles err together: so many of them say as much as one alone would. Found on rendered stacks. */
 const tilesAlike = 20;
 /** Usual scatter of a rail's steps, and of those that are longer than a step. */
@@ -99,38 +92,6 @@ function placesOf(steps: readonly number[]): number[] {
   return places;
 }
 
-/** The part of a tile's curve about its peak. */
-interface Stretch {
-  /** Index of the tile's first sample. */
-  at: number;
-  from: number;
-  to: number;
-  /** Level of the highest sample. */
-  top: number;
-}
-
-function followedStretches(curves: FocusCurves): Stretch[] {
-  const { frames, level, least } = curves;
-  const stretches: Stretch[] = [];
-  for (let at = 0; at < level.length; at += frames) {
-    const best = peakFrame(curves, at / frames);
-    if (best === undefined) continue;
-    const top = level[at + best];
-    const end = (way: -1 | 1): number => {
-      let k = best;
-      while (Math.abs(k + way - best) <= reach && k + way >= 0 && k + way < frames) {
-        const next = level[at + k + way];
-        if (!(next > least + aboveNoise) || next > level[at + k] + plainRise) break;
-        k += way;
-      }
-      return k;
-    };
-    const [from, to] = [end(-1), end(1)];
-    if (to - from + 1 >= fewestSamples) stretches.push({ at, from, to, top });
-  }
-  return stretches;
-}
-
 /** One round: the tiles' curves over the places, then the places by what misses the curves. */
 function betterPlaces(
   { frames, level }: FocusCurves,
@@ -141,21 +102,11 @@ function betterPlaces(
   const pull = new Float64Array(frames);
   const hold = new Float64Array(frames);
   const misfits: number[] = [];
-  const misses = new Float64Array(2 * reach + 1);
-  const slopes = new Float64Array(2 * reach + 1);
-  for (const { at, from, to, top } of stretches) {
-    const curve = fitCurve(level, at, from, to, top, places);
-    if (!curve) continue;
-    const { middle, a, b, c } = curve;
-    let square = 0;
-    for (let k = from; k <= to; k++) {
-      const u = places[k] - middle;
-      const value = a + b * u + c * u * u;
-      misses[k - from] = level[at + k] - top + power * Math.log(value);
-      slopes[k - from] = (-power * (b + 2 * c * u)) / value;
-      square += misses[k - from] ** 2;
-    }
-    const misfit = Math.sqrt(square / Math.max(1, to - from - 2));
+  for (const stretch of stretches) {
+    const fit = fitStretch(level, stretch, places);
+    if (!fit) continue;
+    const { from, to } = stretch;
+    const { misses, slopes, misfit } = fit;
     const weight = 1 / (1 + (misfit / plainMisfit) ** 2);
     for (let k = from; k <= to; k++) {
       pull[k] += weight * misses[k - from] * slopes[k - from];
@@ -191,35 +142,4 @@ function betterPlaces(
   const usual = median(Float64Array.from(expected, (_, k) => solved[k + 1] - solved[k]));
   if (!(usual > 0)) return undefined;
   return { places: Array.from(solved, (place) => (place - solved[0]) / usual), misfit: typical };
-}
-
-/** The parabola y = a + b u + c u^2, u = place - middle, through y = exp((top - level) / power); errors count by their ratio. */
-function fitCurve(
-  level: Float32Array,
-  at: number,
-  from: number,
-  to: number,
-  top: number,
-  places: readonly number[],
-): { middle: number; a: number; b: number; c: number } | undefined {
-  let middle = 0;
-  for (let k = from; k <= to; k++) middle += places[k] / (to - from + 1);
-  const sums = new Float64Array(5);
-  const right = new Float64Array(3);
-  for (let k = from; k <= to; k++) {
-    const y = Math.exp((top - level[at + k]) / power);
-    const u = places[k] - middle;
-    let term = 1 / (y * y);
-    for (let i = 0; i < 5; i++) {
-      sums[i] += term;
-      if (i < 3) right[i] += term * y;
-      term *= u;
-    }
-  }
-  const normal = Float64Array.from({ length: 9 }, (_, i) => sums[Math.floor(i / 3) + (i % 3)]);
-  const solved = solveSymmetric(normal, right, 3);
-  if (!solved) return undefined;
-  const [a, b, c] = solved;
-  // A curve without a peak, or one that would be endlessly high, is none.
-  return c > 0 && a - (b * b) / (4 * c) > 0.05 ? { middle, a, b, c } : undefined;
 }
