@@ -12,6 +12,8 @@ export interface FrameSigns {
   burntPercent: number;
   /** Share of pixels with every channel at the bottom of its range, percent. */
   blockedPercent: number;
+  /** Share of pixels in which this channel is at the bottom of its range and another is not, percent; by channel. */
+  cutPercent: number[];
   /** Where most of the burnt pixels lie, full-size pixels; undefined without any. */
   burntSpot: { x: number; y: number } | undefined;
   /** Small picture for the strip: (height, width, 3), 8 bits. */
@@ -52,6 +54,7 @@ function clipping({ pixels, width, height, channels, bits }: DecodedFrame, shrin
   // Of grey pictures the one channel is looked at three times.
   const [second, third] = channels === 3 ? [1, 2] : [0, 0];
   let blocked = 0;
+  let [cutRed, cutGreen, cutBlue] = [0, 0, 0];
   for (let y = 0; y < height; y += rowStep) {
     const row = Math.floor((y * burntRows) / height) * burntColumns;
     let i = y * width * channels;
@@ -60,7 +63,14 @@ function clipping({ pixels, width, height, channels, bits }: DecodedFrame, shrin
       const green = pixels[i + second];
       const blue = pixels[i + third];
       if (red >= top || green >= top || blue >= top) cells[row + Math.floor((x * burntColumns) / width)]++;
-      else if (red <= bottom && green <= bottom && blue <= bottom) blocked++;
+      if (red > bottom && green > bottom && blue > bottom) continue;
+      if (red <= bottom && green <= bottom && blue <= bottom) {
+        blocked++;
+        continue;
+      }
+      if (red <= bottom) cutRed++;
+      if (green <= bottom) cutGreen++;
+      if (blue <= bottom) cutBlue++;
     }
   }
   const count = width * Math.ceil(height / rowStep);
@@ -70,6 +80,7 @@ function clipping({ pixels, width, height, channels, bits }: DecodedFrame, shrin
   return {
     burntPercent: (100 * burnt) / count,
     blockedPercent: (100 * blocked) / count,
+    cutPercent: [cutRed, cutGreen, cutBlue].map((cut) => (100 * cut) / count),
     burntSpot:
       burnt === 0
         ? undefined

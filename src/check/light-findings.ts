@@ -22,6 +22,8 @@ const seenLight = 0.075;
 const strongLight = Math.LN2 / 3;
 /** Departure of ln (red over green) or ln (blue over green). */
 const seenColour = 0.06;
+/** Share of pixels without one channel, percent, from which on the light of that channel is not known. */
+const mostCut = 5;
 /** Drift of ln light from end to end that is told: a third of a stop. */
 const drift = Math.LN2 / 3;
 /** Shares of clipped pixels that are told, percent; a larger area is a ground that was lit or left dark on purpose. */
@@ -58,16 +60,24 @@ export function judgeLight(frames: readonly FrameMotion[], signs: readonly Frame
       advice: 'Let the lamps settle, and keep daylight out.',
     });
   }
-  return { light, findings: [...findings, ...colourFindings(frames), ...clippingFindings(signs)] };
+  return { light, findings: [...findings, ...colourFindings(frames, signs), ...clippingFindings(signs)] };
 }
 
-function colourFindings(frames: readonly FrameMotion[]): Finding[] {
+/**
+ * A channel that is cut off to black in part of the picture tells no colour: blur lifts its dark places over the bottom of
+ * the range, and its mean grows as detail goes out of focus.
+ */
+function colourFindings(frames: readonly FrameMotion[], signs: readonly FrameSigns[]): Finding[] {
   if (frames[0].gainRatio.length < 3) return [];
+  const isKnown = (channel: number) =>
+    median(Float64Array.from(signs, ({ cutPercent }) => cutPercent[channel])) < mostCut;
   const colour = (channel: number) =>
-    departures(
-      frames.map(({ gainRatio }) => encodingPower * Math.log(gainRatio[1] / gainRatio[channel])),
-      seenColour,
-    ).odd;
+    isKnown(1) && isKnown(channel)
+      ? departures(
+          frames.map(({ gainRatio }) => encodingPower * Math.log(gainRatio[1] / gainRatio[channel])),
+          seenColour,
+        ).odd
+      : new Set<number>();
   const [red, blue] = [colour(0), colour(2)];
   const odd = frames.filter((_, k) => red.has(k) || blue.has(k));
   if (odd.length === 0) return [];

@@ -16,7 +16,14 @@ function frames(light: (k: number) => [number, number, number]): FrameMotion[] {
 function signs(over: (k: number) => Partial<FrameSigns> = () => ({})): FrameSigns[] {
   return Array.from(
     { length: count },
-    (_, k) => ({ number: k + 1, burntPercent: 0, blockedPercent: 0, ...over(k) }) as FrameSigns,
+    (_, k) =>
+      ({
+        number: k + 1,
+        burntPercent: 0,
+        blockedPercent: 0,
+        cutPercent: [0, 0, 0],
+        ...over(k),
+      }) as FrameSigns,
   );
 }
 
@@ -62,6 +69,18 @@ test('a change of colour at the same brightness is told as one', () => {
   expect(findings).toMatchObject([{ kind: 'white-balance', frames: [8] }]);
 });
 
+test.each([
+  ['blue, in a third of the picture, red still tells it', [0, 0, 33], [[8]]],
+  ['green, to which both are compared, nothing tells it', [0, 33, 0], []],
+  ['red and blue, nothing tells it', [20, 0, 33], []],
+])('where shadows are cut off in %s', (_, cutPercent, told) => {
+  const { findings } = judgeLight(
+    frames((k) => (k === 7 ? [1.08, 1, 0.92] : grey(1))),
+    signs(() => ({ cutPercent })),
+  );
+  expect(findings.map(({ frames: numbers }) => numbers)).toEqual(told);
+});
+
 test('burnt highlights are told with their frame and place, a white ground is only noted', () => {
   const burnt = judgeLight(
     frames(() => grey(1)),
@@ -89,7 +108,7 @@ test.each([
     const gainRatio = light.map((value) => (value * (k % 2 === 0 ? 1.01 : 0.99)) ** (-1 / 2.2));
     return { number: k + 1, gainRatio } as FrameMotion;
   });
-  const { findings } = judgeLight(all, []);
+  const { findings } = judgeLight(all, signs());
   expect(findings.map(({ kind, frames: told }) => [kind, told])).toEqual([
     ['light', wanted],
     ['white-balance', wanted],
