@@ -6,7 +6,7 @@ const lengths = Array.from({ length: 25 }, (_, i) => i / 8);
 /** Samples that a curve must have on either side of the step: one alone is met by a curve of any width. */
 const fewestAside = 2;
 /** Fewer tiles before the step, or after it, tell nothing. */
-const fewestTiles = 15;
+const fewestTiles = 10;
 /** Misfit from which a tile counts half, ln energy: such a one holds two things at different depths. */
 const plainMisfit = 0.2;
 
@@ -39,7 +39,8 @@ export function fitStep(
   for (const stretch of stretches) {
     const { at, from, to } = stretch;
     if (k - from + 1 < fewestAside || to - k < fewestAside) continue;
-    sides[level[at + k] > level[at + k + 1] ? 0 : 1].push(stretch);
+    // Not by the two frames themselves, which are alike where no step was taken.
+    sides[level[at + k - 1] > level[at + k + 2] ? 0 : 1].push(stretch);
   }
   if (Math.min(...sides.map((side) => side.length)) < fewestTiles) return undefined;
   const costs = lengths.map((length) => {
