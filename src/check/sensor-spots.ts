@@ -65,7 +65,8 @@ const apartPx = 14;
  * subject goes out, as its focus changes little and evenly; dust stays, for it was elsewhere on the subject. A speck is
  * where this is dark time and again, judged by the scatter at the same place over the frames (Student's t). Where blur
  * spreads over a dark ground, light grows faster and faster, which looks alike: a speck must be dark against the frames
- * before and against those after.
+ * before and against those after, and each clearly: where a picture changes much from frame to frame both comparisons may
+ * waver far more than their mean.
  *
  * @param runs Frames in a row; an undefined plane stands for one that is of no use.
  * @param factor Full-size pixels per pixel of the planes.
@@ -121,10 +122,15 @@ export function findDust(
   }));
 }
 
-/** Part of its darkness that a speck shows at least against the frames on either side. */
+/** Part of its darkness that a speck shows at least against the frames on either side, and standard errors of it there. */
 const leastSided = 0.35;
-/** Dust is nothing to see on ground that is darker than this, nor when it takes less light than this, 8-bit levels. */
-const leastLuma = 16;
+const sidedErrors = 2;
+/**
+ * Dust is nothing to see on ground that is darker than this in a quarter of the frames, nor when it takes less light than
+ * this, 8-bit levels. What goes in and out of black does not dim by parts, as dust does.
+ */
+const leastLuma = 24;
+const darkPart = 0.25;
 const leastLevels = 0.6;
 
 /** Whether a spot is dark against the frames before it and those after it alike, and the picture moved there. */
@@ -142,17 +148,20 @@ function staysDark(
         return own && other ? [compareAt(spot, own, other, size, factor)] : [];
       }),
     );
-    const mean = compared.reduce((sum, { response }) => sum + response, 0) / compared.length;
-    const middle = (values: readonly number[]) => median(Float64Array.from(values));
+    const { length } = compared;
+    const mean = compared.reduce((sum, { response }) => sum + response, 0) / length;
+    const square = compared.reduce((sum, { response }) => sum + (response - mean) ** 2, 0);
+    const lights = compared.map(({ light }) => light).sort((one, other) => one - other);
     return {
       mean,
-      movePx: middle(compared.map(({ movePx }) => movePx)),
-      light: middle(compared.map(({ light }) => light)),
+      error: Math.sqrt(square / (length * Math.max(1, length - 1))),
+      movePx: median(Float64Array.from(compared, ({ movePx }) => movePx)),
+      light: lights[Math.floor(darkPart * length)],
     };
   });
   return sides.every(
-    ({ mean, movePx, light }) =>
-      mean < -Math.max(leastStay / 2, leastSided * spot.depth) &&
+    ({ mean, error, movePx, light }) =>
+      mean < -Math.max(leastStay / 2, leastSided * spot.depth, sidedErrors * error) &&
       movePx >= leastMovePx &&
       light > Math.log(leastLuma + lumaOffset) &&
       spot.depth * Math.exp(light) > leastLevels,
