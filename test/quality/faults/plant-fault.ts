@@ -92,23 +92,35 @@ function cropped(pixels: Uint8Array, { shiftXPx, shiftYPx }: FaultyShot, roomPx:
   return out;
 }
 
-/** Darkest places of the dust, from the map of what it lets pass. */
+/** Middles of the darkest places of the dust, from the map of what it lets pass: specks are flat inside. */
 function specksOf({ passing }: Sensor): { x: number; y: number }[] {
   if (!passing) return [];
   const specks: { x: number; y: number }[] = [];
-  for (let y = 1; y < height - 1; y++) {
-    for (let x = 1; x < width - 1; x++) {
-      const here = passing[y * width + x];
-      if (here > 0.97) continue;
-      let least = true;
-      for (let dy = -1; dy <= 1; dy++) {
-        for (let dx = -1; dx <= 1; dx++) {
-          const other = passing[(y + dy) * width + x + dx];
-          if (other < here || (other === here && (dy < 0 || (dy === 0 && dx < 0)))) least = false;
+  const seen = new Uint8Array(width * height);
+  for (let start = 0; start < passing.length; start++) {
+    const here = passing[start];
+    if (seen[start] || here > 0.97) continue;
+    const flat = [start];
+    seen[start] = 1;
+    let least = true;
+    let [sumX, sumY] = [0, 0];
+    // A list is walked through to what is added on the way.
+    for (const i of flat) {
+      const x = i % width;
+      const y = (i - x) / width;
+      sumX += x;
+      sumY += y;
+      for (let v = Math.max(0, y - 1); v <= Math.min(height - 1, y + 1); v++) {
+        for (let u = Math.max(0, x - 1); u <= Math.min(width - 1, x + 1); u++) {
+          const next = v * width + u;
+          if (passing[next] < here) least = false;
+          if (passing[next] !== here || seen[next]) continue;
+          seen[next] = 1;
+          flat.push(next);
         }
       }
-      if (least) specks.push({ x, y });
     }
+    if (least) specks.push({ x: sumX / flat.length, y: sumY / flat.length });
   }
   return specks;
 }
