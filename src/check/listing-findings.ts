@@ -1,5 +1,5 @@
 import { median } from '../register/median.js';
-import type { FrameExif, FrameFile, Stack } from '../stack/frame.js';
+import type { FrameExif, FrameFile, Stack, StackNote } from '../stack/frame.js';
 import { capital, type Finding, framesText, skipText } from './finding.js';
 import type { FrameSigns } from './frame-signs.js';
 
@@ -11,20 +11,8 @@ const gapMs = 3000;
 export function listingFindings(stack: Stack, signs: readonly FrameSigns[]): Finding[] {
   const { frames } = stack;
   return [
-    ...stack.warnings.map((message) => leftOut(message)),
-    ...stack.notes
-      .filter((note) => /ordered by/.test(note))
-      .map(
-        (message): Finding => ({
-          kind: 'order',
-          rank: /contradict/.test(message) ? 'flaw' : 'note',
-          frames: [],
-          message,
-          advice: /contradict|differs/.test(message)
-            ? 'See that the frames are in the order of the shooting.'
-            : '',
-        }),
-      ),
+    ...stack.warnings.map(leftOut),
+    ...stack.notes.flatMap(orderFinding),
     ...duplicates(signs),
     ...timeGaps(frames),
     ...setting(frames, 'camera', 'spoils', (exif) => join(exif.make, exif.model), 'cameras'),
@@ -43,18 +31,28 @@ export function listingFindings(stack: Stack, signs: readonly FrameSigns[]): Fin
 }
 
 /** A photograph that was lost is a step that is missing; what else lies in the folder may never have been one. */
-const lostFile = /it (is empty|is cut short or damaged|cannot be read)/;
-
-function leftOut(message: string): Finding {
-  const number = /^Frame (\d+)/.exec(message)?.[1];
+function leftOut({ kind, message, number }: StackNote): Finding {
   return {
     kind: 'left-out',
-    rank: number === undefined && !lostFile.test(message) ? 'flaw' : 'spoils',
-    frames: number === undefined ? [] : [Number(number)],
+    rank: number === undefined && kind !== 'lost' ? 'flaw' : 'spoils',
+    frames: number === undefined ? [] : [number],
     message,
     advice:
       'Export or copy it again like the others, or take it out of the folder; see that no step is missing then.',
   };
+}
+
+function orderFinding({ kind, message }: StackNote): Finding[] {
+  if (kind !== 'order' && kind !== 'order-differs' && kind !== 'order-contradicts') return [];
+  return [
+    {
+      kind: 'order',
+      rank: kind === 'order-contradicts' ? 'flaw' : 'note',
+      frames: [],
+      message,
+      advice: kind === 'order' ? '' : 'See that the frames are in the order of the shooting.',
+    },
+  ];
 }
 
 function duplicates(signs: readonly FrameSigns[]): Finding[] {

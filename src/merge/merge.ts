@@ -62,8 +62,8 @@ export async function merge(
   checkStack(stack, options);
   log.frameMegapixels = (size.width * size.height) / 1e6;
   log.emit({ event: 'start', folder: input, out, frames: stack.frames.length, size });
-  for (const note of stack.notes) log.note(note);
-  for (const warning of stack.warnings) log.warn(warning);
+  for (const { message } of stack.notes) log.note(message);
+  for (const { message } of stack.warnings) log.warn(message);
 
   const bits = options.bits ?? stack.bits;
   const result = await openResult(out, {

@@ -1,11 +1,11 @@
-import type { FrameExif } from './frame.js';
+import type { FrameExif, StackNote } from './frame.js';
 import { compareNames } from './natural-order.js';
 
 /** Frames in capture order, what the order rests on, and a sentence for the user where it may surprise. */
 export interface CaptureOrder<Item> {
   ordered: Item[];
   orderedBy: 'exif time' | 'name';
-  note?: string;
+  note?: StackNote;
 }
 
 /**
@@ -29,7 +29,10 @@ export function captureOrder<Item extends { name: string; exif: FrameExif }>(
     return {
       ordered: byName,
       orderedBy: 'name',
-      note: `Frames are ordered by name: ${missing} of ${times.length} have no capture time.`,
+      note: {
+        kind: 'order',
+        message: `Frames are ordered by name: ${missing} of ${times.length} have no capture time.`,
+      },
     };
   }
   const distinct = new Set(times).size;
@@ -40,7 +43,11 @@ export function captureOrder<Item extends { name: string; exif: FrameExif }>(
     return {
       ordered: byName,
       orderedBy: 'name',
-      note: 'Frames are ordered by name: some share a capture time, and the other times contradict the names.',
+      note: {
+        kind: 'order-contradicts',
+        message:
+          'Frames are ordered by name: some share a capture time, and the other times contradict the names.',
+      },
     };
   }
   const ordered = [...byName.slice(start), ...byName.slice(0, start)];
@@ -58,12 +65,16 @@ function distinctTimeOrder<Item extends { name: string; exif: FrameExif }>(
   return {
     ordered,
     orderedBy: 'exif time',
-    note: 'Frames are ordered by capture time, which differs from the order of their names.',
+    note: {
+      kind: 'order-differs',
+      message: 'Frames are ordered by capture time, which differs from the order of their names.',
+    },
   };
 }
 
-function rolledOver(first: string): string {
-  return `Frames are ordered by capture time: they begin with ${first} and run on past the end of the names.`;
+function rolledOver(first: string): StackNote {
+  const message = `Frames are ordered by capture time: they begin with ${first} and run on past the end of the names.`;
+  return { kind: 'order', message };
 }
 
 /** The index from which `times`, read round as a ring, never decrease; undefined when there is none. */

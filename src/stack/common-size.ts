@@ -1,5 +1,6 @@
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
+import type { StackNote } from './frame.js';
 import { joinWords } from './words.js';
 
 interface Sized {
@@ -14,7 +15,7 @@ interface Sized {
 export interface SizedFrames<Frame> {
   frames: Frame[];
   size: Size;
-  warnings: string[];
+  warnings: StackNote[];
 }
 
 /**
@@ -40,9 +41,13 @@ export function keepCommonSize<Frame extends Sized>(
     frames: most,
     size,
     warnings: odd.map(
-      (frame) =>
-        `Frame ${frame.number} (${frame.name}) is left out: it is ${sizeWords(frame.size)}, the others are ` +
-        `${sizeWords(size)}.${turnedHint([frame], size)}`,
+      (frame): StackNote => ({
+        kind: 'odd-size',
+        message:
+          `Frame ${frame.number} (${frame.name}) is left out: it is ${sizeWords(frame.size)}, the others are ` +
+          `${sizeWords(size)}.${turnedHint([frame], size)}`,
+        number: frame.number,
+      }),
     ),
   };
 }

@@ -37,6 +37,32 @@ export interface FrameFile {
   exif: FrameExif;
 }
 
+/** What a note on a stack is about, for programs: sentences may be worded anew. */
+export type StackNoteKind =
+  /** A photograph that is empty, damaged or cannot be read. */
+  | 'lost'
+  /** A picture that cannot be a frame as it is, and one of another size than the frames. */
+  | 'unfit'
+  | 'odd-size'
+  /** Camera raw files; and names that occur with two endings. */
+  | 'raw'
+  | 'twins'
+  /** The order of the frames: as may surprise, other than that of the names, and not sure. */
+  | 'order'
+  | 'order-differs'
+  | 'order-contradicts'
+  /** Files that are passed over, and what is done to frames on reading. */
+  | 'ignored'
+  | 'reading';
+
+/** A plain sentence for the user about a listed stack. */
+export interface StackNote {
+  kind: StackNoteKind;
+  message: string;
+  /** Number of the frame, where it is about one that has a number. */
+  number?: number;
+}
+
 /** A listed stack: frames of one size in capture order. */
 export interface Stack {
   folder: string;
@@ -47,7 +73,7 @@ export interface Stack {
   bits: 8 | 16;
   channels: 1 | 3;
   orderedBy: 'exif time' | 'name';
-  /** Plain sentences for the user: ignored files, dropped alpha, left-out frames. */
-  notes: string[];
-  warnings: string[];
+  /** What to know: ignored files, dropped alpha, the order; and what may be amiss: left-out frames. */
+  notes: StackNote[];
+  warnings: StackNote[];
 }

@@ -14,11 +14,14 @@ export interface Photograph extends Omit<FrameFile, 'number'> {
   pages: number;
 }
 
-/** What a file of the folder turned out to be. `reason` completes the sentence "NAME ...". */
+/**
+ * What a file of the folder turned out to be. `reason` completes the sentence "NAME ..."; a lost photograph is empty,
+ * damaged or out of reach, what else is unusable may never have been one of the stack.
+ */
 export type Inspected =
   | { kind: 'photograph'; photograph: Photograph }
   | { kind: 'raw'; name: string }
-  | { kind: 'unusable'; name: string; reason: string }
+  | { kind: 'unusable'; name: string; reason: string; isLost: boolean }
   | { kind: 'other'; name: string };
 
 /**
@@ -30,31 +33,32 @@ export async function inspectFile(folder: string, name: string, maxPixels: numbe
   if (hasRawEnding(name)) return { kind: 'raw', name };
   if (isLeftover(name)) return { kind: 'other', name };
   // Anything that does not look like a photograph by name may be ignored without a word of why.
-  const unusable = (reason: string): Inspected =>
-    hasPictureEnding(name) ? { kind: 'unusable', name, reason } : { kind: 'other', name };
+  const unusable = (reason: string, isLost: boolean): Inspected =>
+    hasPictureEnding(name) ? { kind: 'unusable', name, reason, isLost } : { kind: 'other', name };
   let handle: FileHandle | undefined;
   try {
     // Opening a pipe would wait for ever.
     if (!(await stat(path)).isFile()) return { kind: 'other', name };
     handle = await open(path, 'r');
     const { size, mtimeMs } = await handle.stat();
-    if (size === 0) return unusable('is empty (0 bytes)');
+    if (size === 0) return unusable('is empty (0 bytes)', true);
     const { buffer, bytesRead } = await handle.read(Buffer.alloc(headBytes), 0, headBytes, 0);
     const content = kindOfContent(buffer.subarray(0, bytesRead));
     if (content.kind === 'unknown')
-      return unusable('is no picture: its content is not JPEG, PNG, TIFF or WebP');
+      return unusable('is no picture: its content is not JPEG, PNG, TIFF or WebP', false);
     if (content.kind === 'foreign') {
       return {
         kind: 'unusable',
         name,
         reason: `is a ${content.name} file: save it as TIFF, PNG or JPEG first`,
+        isLost: false,
       };
     }
     if (content.kind === 'raw') return { kind: 'raw', name };
     if (content.format === 'tiff' && (await isRawTiff(handle))) return { kind: 'raw', name };
     return await inspectPicture({ path, name, sizeBytes: size, modifiedMs: mtimeMs }, handle, maxPixels);
   } catch (error) {
-    return unusable(`cannot be read: ${fileErrorReason(error)}`);
+    return unusable(`cannot be read: ${fileErrorReason(error)}`, true);
   } finally {
     await handle?.close();
   }
@@ -70,10 +74,10 @@ async function inspectPicture(
   try {
     stored = await sharp(file.path, { limitInputPixels: false }).metadata();
   } catch (error) {
-    return { kind: 'unusable', name, reason: `is cut short or damaged (${firstLine(error)})` };
+    return { kind: 'unusable', name, reason: `is cut short or damaged (${firstLine(error)})`, isLost: true };
   }
   const reason = whyNoFrame(stored, maxPixels);
-  if (reason !== undefined) return { kind: 'unusable', name, reason };
+  if (reason !== undefined) return { kind: 'unusable', name, reason, isLost: false };
   const block =
     stored.format === 'tiff' ? await exifBlockOfTiff(handle) : stored.exif && exifBlock(stored.exif);
   const orientation = stored.orientation ?? 1;

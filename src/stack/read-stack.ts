@@ -1,7 +1,7 @@
 import { InputError } from '../errors.js';
 import { captureOrder } from './capture-order.js';
 import { keepCommonSize } from './common-size.js';
-import type { FrameFile, Stack } from './frame.js';
+import type { FrameFile, Stack, StackNote } from './frame.js';
 import { type Inspected, inspectFile, type Photograph } from './inspect-file.js';
 import { listFolder } from './list-folder.js';
 import { mapLimited } from './map-limited.js';
@@ -77,7 +77,7 @@ function leftOut(
   photographs: Photograph[],
   strict: boolean,
 ): Pick<Stack, 'notes' | 'warnings'> {
-  const notes: string[] = [];
+  const notes: StackNote[] = [];
   const unusable = inspected.filter((file) => file.kind === 'unusable');
   if (strict && unusable.length > 0) {
     throw new InputError(
@@ -85,11 +85,17 @@ function leftOut(
         'Repair or remove what is named, or run without --strict to leave it out.',
     );
   }
-  const warnings = unusable.map((file) => `${file.name} is left out: it ${file.reason}.`);
+  const warnings = unusable.map(
+    ({ name, reason, isLost }): StackNote => ({
+      kind: isLost ? 'lost' : 'unfit',
+      message: `${name} is left out: it ${reason}.`,
+    }),
+  );
 
   const others = inspected.filter((file) => file.kind === 'other').map((file) => file.name);
   if (others.length > 0) {
-    notes.push(`${countOf(others.length, 'file')} ignored as no photograph: ${someNames(others)}.`);
+    const message = `${countOf(others.length, 'file')} ignored as no photograph: ${someNames(others)}.`;
+    notes.push({ kind: 'ignored', message });
   }
 
   const developed = new Set(photographs.map((photograph) => stem(photograph.name)));
@@ -98,12 +104,13 @@ function leftOut(
   if (undeveloped.length > 0 && photographs.length > 0) {
     const message = `${rawWords(undeveloped)} left out: ${rawAdvice}`;
     if (strict) throw new InputError(message.replace('left out', 'cannot be read'));
-    warnings.push(message);
+    warnings.push({ kind: 'raw', message });
   }
   // A camera that writes raw and JPEG side by side: nothing is missing.
   if (raws.length > undeveloped.length) {
     const paired = raws.filter((name) => developed.has(stem(name)));
-    notes.push(`${rawWords(paired)} ignored: the photographs of the same names are used.`);
+    const message = `${rawWords(paired)} ignored: the photographs of the same names are used.`;
+    notes.push({ kind: 'ignored', message });
   }
   return { notes, warnings };
 }

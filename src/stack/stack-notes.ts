@@ -1,8 +1,9 @@
+import type { StackNote } from './frame.js';
 import type { Photograph } from './inspect-file.js';
 import { countOf, someNames } from './words.js';
 
 /** Notes on what is done to the frames on reading, and on what differs among them. */
-export function frameNotes(frames: readonly Photograph[]): string[] {
+export function frameNotes(frames: readonly Photograph[]): StackNote[] {
   const notes: string[] = [];
   const withAlpha = frames.filter((frame) => frame.hasAlpha);
   if (withAlpha.length > 0) notes.push(`Transparency is ignored in ${whichOf(withAlpha, frames)}.`);
@@ -22,14 +23,14 @@ export function frameNotes(frames: readonly Photograph[]): string[] {
   if (tags.size > 1) {
     notes.push('Orientation tags differ among the frames: each frame is turned upright by its own tag.');
   }
-  return notes;
+  return notes.map((message) => ({ kind: 'reading', message }));
 }
 
 /**
  * A warning when names occur twice with different endings, as when the camera's JPEG files lie beside TIFF
  * files developed from the same exposures: both would be merged as frames.
  */
-export function twinWarnings(frames: readonly Photograph[]): string[] {
+export function twinWarnings(frames: readonly Photograph[]): StackNote[] {
   const seen = new Map<string, string>();
   const twins: string[] = [];
   for (const { name } of frames) {
@@ -40,8 +41,12 @@ export function twinWarnings(frames: readonly Photograph[]): string[] {
   }
   if (twins.length === 0) return [];
   return [
-    `The same name occurs with two endings (${someNames(twins)}): if these are the same exposures, ` +
-      'keep one kind in the folder.',
+    {
+      kind: 'twins',
+      message:
+        `The same name occurs with two endings (${someNames(twins)}): if these are the same exposures, ` +
+        'keep one kind in the folder.',
+    },
   ];
 }
 

@@ -1,7 +1,7 @@
 import { expect, test } from 'vitest';
 import type { FrameSigns } from '../../src/check/frame-signs.js';
 import { listingFindings } from '../../src/check/listing-findings.js';
-import type { FrameExif, FrameFile, Stack } from '../../src/stack/frame.js';
+import type { FrameExif, FrameFile, Stack, StackNote } from '../../src/stack/frame.js';
 
 const usual: FrameExif = {
   make: 'Lamella',
@@ -14,7 +14,7 @@ const usual: FrameExif = {
   whiteBalance: 'manual',
 };
 
-function stack(exifs: readonly FrameExif[], warnings: string[] = [], notes: string[] = []): Stack {
+function stack(exifs: readonly FrameExif[], warnings: StackNote[] = [], notes: StackNote[] = []): Stack {
   const frames = exifs.map(
     (exif, i): FrameFile => ({
       number: i + 1,
@@ -90,21 +90,33 @@ test('the same picture twice is a flaw, the same picture always spoils', () => {
 });
 
 test('what the listing left out or found odd in the order is handed on', () => {
-  const warning = 'Frame 3 (3.jpg) is left out: it is 100 x 100, the others are 600 x 400.';
-  const note = 'Frames are ordered by capture time, which differs from the order of their names.';
+  const warning: StackNote = { kind: 'odd-size', number: 3, message: 'Frame 3 is of another size.' };
+  const note: StackNote = { kind: 'order-differs', message: 'The times differ from the names.' };
   const found = listingFindings(stack(Array(4).fill(usual), [warning], [note]), signs('abcd'));
-  expect(found[0]).toMatchObject({ kind: 'left-out', rank: 'spoils', frames: [3], message: warning });
-  expect(found[1]).toMatchObject({ kind: 'order', message: note });
+  expect(found[0]).toMatchObject({ kind: 'left-out', rank: 'spoils', frames: [3], message: warning.message });
+  expect(found[1]).toMatchObject({ kind: 'order', rank: 'note', message: note.message });
+  expect(found[1].advice).not.toBe('');
 });
 
-test('a photograph that was lost spoils the merge, a file that may never have been one does not', () => {
-  const rankOf = (warning: string) => listingFindings(stack([usual], [warning]), signs('a'))[0].rank;
-  expect(rankOf('3.jpg is left out: it is empty (0 bytes).')).toBe('spoils');
-  expect(rankOf('3.jpg is left out: it is cut short or damaged (unsupported).')).toBe('spoils');
-  expect(rankOf('3.jpg is left out: it cannot be read: permission to read it is denied.')).toBe('spoils');
-  expect(rankOf('3.jpg is left out: it is no picture: its content is not JPEG, PNG, TIFF or WebP.')).toBe(
-    'flaw',
-  );
+test('of the notes on a listing only those on the order are verdicts', () => {
+  const notes = (['ignored', 'reading', 'order', 'order-contradicts'] as const).map((kind) => ({
+    kind,
+    message: kind,
+  }));
+  expect(listingFindings(stack([usual], [], notes), signs('a'))).toMatchObject([
+    { kind: 'order', rank: 'note', message: 'order', advice: '' },
+    { kind: 'order', rank: 'flaw', message: 'order-contradicts' },
+  ]);
+});
+
+test.each([
+  ['lost', 'spoils'],
+  ['unfit', 'flaw'],
+  ['raw', 'flaw'],
+  ['twins', 'flaw'],
+] as const)('a file that is left out as %s is a verdict that ranks as %s', (kind, rank) => {
+  const [found] = listingFindings(stack([usual], [{ kind, message: 'One is left out.' }]), signs('a'));
+  expect(found).toMatchObject({ kind: 'left-out', rank, frames: [], message: 'One is left out.' });
 });
 
 test('white balance left to the camera is noted', () => {

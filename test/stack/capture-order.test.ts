@@ -9,7 +9,7 @@ const order = (...photographs: [name: string, takenS?: number][]) => {
       exif: takenS === undefined ? {} : { takenMs: takenS * 1000 },
     })),
   );
-  return { names: result.ordered.map((item) => item.name), by: result.orderedBy, note: result.note };
+  return { names: result.ordered.map((item) => item.name), by: result.orderedBy, note: result.note?.message };
 };
 
 describe('capture order', () => {

@@ -4,6 +4,7 @@ import sharp from 'sharp';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { InputError, InterruptedError, UsageError } from '../../src/errors.js';
 import { decodeFrame } from '../../src/stack/decode.js';
+import type { StackNote } from '../../src/stack/frame.js';
 import { type ReadStackOptions, readStack } from '../../src/stack/read-stack.js';
 import { claimingPng, jpeg, makeFolder } from './pictures.js';
 import { buildTiff } from './tiff-builder.js';
@@ -18,6 +19,13 @@ const numbered = (count: number): Record<string, Buffer> =>
 
 const namesOf = async (folder: string, options?: ReadStackOptions): Promise<string[]> =>
   (await readStack(folder, options)).frames.map((frame) => frame.name);
+
+/** A stack with its notes and warnings as sentences. */
+async function readWords(folder: string, options?: ReadStackOptions) {
+  const stack = await readStack(folder, options);
+  const words = (told: readonly StackNote[]) => told.map(({ message }) => message);
+  return { ...stack, notes: words(stack.notes), warnings: words(stack.warnings) };
+}
 
 /** The message of the InputError that reading ends in. */
 async function refusal(folder: string, options?: ReadStackOptions): Promise<string> {
@@ -86,7 +94,7 @@ describe('what is read as a frame', () => {
       'f1.jpg_original': photograph,
       'f2.jpg~': photograph,
     });
-    const { notes, warnings, frames } = await readStack(folder);
+    const { notes, warnings, frames } = await readWords(folder);
     expect(frames).toHaveLength(3);
     expect(notes).toEqual(['7 files ignored as no photograph: a.txt, b.xmp, c.csv and 4 more.']);
     expect(warnings).toEqual([]);
@@ -118,7 +126,7 @@ describe('what is read as a frame', () => {
       'g.gif': Buffer.from('GIF89a\x01\0\x01\0\0\0\0;', 'latin1'),
     });
     symlinkSync(join(folder, 'nowhere'), join(folder, 'link.jpg'));
-    const { frames, warnings } = await readStack(folder);
+    const { frames, warnings } = await readWords(folder);
     expect(frames).toHaveLength(3);
     const expected = [
       /^bomb\.png is left out: it says it holds 60000 x 60000 pixels, more than the limit of 250 megapixels\.$/,
@@ -131,6 +139,8 @@ describe('what is read as a frame', () => {
     ];
     expect(warnings).toHaveLength(expected.length);
     for (const [i, pattern] of expected.entries()) expect(warnings[i]).toMatch(pattern);
+    const kinds = (await readStack(folder)).warnings.map(({ kind }) => kind);
+    expect(kinds).toEqual(['unfit', 'lost', 'lost', 'unfit', 'lost', 'lost', 'unfit']);
 
     const strict = await refusal(folder, { strict: true });
     expect(strict).toMatch(
@@ -150,14 +160,14 @@ describe('what is read as a frame', () => {
     const folder = makeFolder(numbered(3));
     chmodSync(folder, 0o755);
     chmodSync(join(folder, 'f2.jpg'), 0o000);
-    const { frames, warnings } = await asOrdinaryUser(() => readStack(folder));
+    const { frames, warnings } = await asOrdinaryUser(() => readWords(folder));
     expect(frames.map((frame) => frame.name)).toEqual(['f1.jpg', 'f3.jpg']);
     expect(warnings).toEqual(['f2.jpg is left out: it cannot be read: permission to read it is denied.']);
   });
 
   it('keeps to a lower limit of pixels', async () => {
     const folder = makeFolder({ ...numbered(2), 'big.jpg': await jpeg({ width: 50, height: 30 }) });
-    const { warnings } = await readStack(folder, { maxPixels: 1000 });
+    const { warnings } = await readWords(folder, { maxPixels: 1000 });
     expect(warnings).toHaveLength(1);
     expect(warnings[0]).toMatch(/^big\.jpg is left out: it says it holds 50 x 30 pixels/);
   });
@@ -169,7 +179,7 @@ describe('what is read as a frame', () => {
       'inks.jpg': await source.clone().toColourspace('cmyk').jpeg().toBuffer(),
       'float.tif': await source.clone().toColourspace('scrgb').tiff({ compression: 'none' }).toBuffer(),
     });
-    expect((await readStack(folder)).warnings).toEqual([
+    expect((await readWords(folder)).warnings).toEqual([
       'float.tif is left out: it holds 32-bit floating-point samples: save it as 16-bit TIFF first.',
       'inks.jpg is left out: it is CMYK, the inks of a print: save it as RGB first.',
     ]);
@@ -205,7 +215,7 @@ describe('camera raw files', () => {
       'sensor-data.tif': buildTiff({ sub: [{ tag: 262, shorts: [32803] }] }),
       'renamed.jpg': Buffer.from('FUJIFILMCCD-RAW 0201', 'latin1'),
     });
-    const { warnings, frames } = await readStack(folder);
+    const { warnings, frames } = await readWords(folder);
     expect(frames).toHaveLength(2);
     expect(warnings).toEqual([
       '6 camera raw files (A.CR2, B.nef, hidden-dng.tif and 3 more) left out: ' +
@@ -216,14 +226,14 @@ describe('camera raw files', () => {
 
   it('do not count an ordinary TIFF with sub-pictures among them', async () => {
     const pyramid = buildTiff({ sub: [{ tag: 262, shorts: [1] }] });
-    const { frames, warnings } = await readStack(makeFolder({ 'a.tif': pyramid, 'b.tif': pyramid }));
+    const { frames, warnings } = await readWords(makeFolder({ 'a.tif': pyramid, 'b.tif': pyramid }));
     expect(frames).toHaveLength(2);
     expect(warnings).toEqual([]);
   });
 
   it('are ignored where the camera wrote a JPEG beside each', async () => {
     const folder = makeFolder({ ...numbered(3), 'F1.DNG': dng, 'F2.dng': dng });
-    const { notes, warnings } = await readStack(folder, { strict: true });
+    const { notes, warnings } = await readWords(folder, { strict: true });
     expect(warnings).toEqual([]);
     expect(notes).toEqual([
       '2 camera raw files (F1.DNG and F2.dng) ignored: the photographs of the same names are used.',
@@ -340,12 +350,13 @@ describe('order and numbers', () => {
 describe('frames that differ', () => {
   it('in size are left out and named while they are few', async () => {
     const folder = makeFolder({ ...numbered(9), 'f10.jpg': await jpeg({ width: 30, height: 16 }) });
-    const { frames, warnings, size } = await readStack(folder);
+    const { frames, warnings, size } = await readWords(folder);
     expect(frames).toHaveLength(9);
     expect(size).toEqual({ width: 24, height: 16 });
     expect(warnings).toEqual(['Frame 10 (f10.jpg) is left out: it is 30 x 16, the others are 24 x 16.']);
+    expect((await readStack(folder)).warnings).toMatchObject([{ kind: 'odd-size', number: 10 }]);
     expect(await refusal(folder, { strict: true })).toMatch(/frame 10 \(f10\.jpg\) is 30 x 16/);
-    expect((await readStack(folder, { strict: true, skip: [10] })).warnings).toEqual([]);
+    expect((await readWords(folder, { strict: true, skip: [10] })).warnings).toEqual([]);
   });
 
   it('in size are an error that names them when they are many', async () => {
@@ -357,14 +368,14 @@ describe('frames that differ', () => {
 
   it('in size only because their tag turns them are explained', async () => {
     const folder = makeFolder({ ...numbered(9), 'f10.jpg': await jpeg({ orientation: 6 }) });
-    const { warnings, notes } = await readStack(folder);
+    const { warnings, notes } = await readWords(folder);
     expect(warnings[0]).toMatch(/f10\.jpg.* is 16 x 24.* orientation tag/);
     expect(notes).toEqual([]);
   });
 
   it('in the tag but not in upright size are a stack', async () => {
     const turned = await jpeg({ width: 16, height: 24, orientation: 6 });
-    const stack = await readStack(makeFolder({ ...numbered(2), 'f3.jpg': turned }));
+    const stack = await readWords(makeFolder({ ...numbered(2), 'f3.jpg': turned }));
     expect(stack.frames).toHaveLength(3);
     expect(stack.frames[2]).toMatchObject({ orientation: 6, size: { width: 24, height: 16 } });
     expect(stack.notes).toEqual([expect.stringMatching(/^Orientation tags differ/)]);
@@ -377,7 +388,7 @@ describe('frames that differ', () => {
       .toColourspace('grey16')
       .png()
       .toBuffer();
-    const mixed = await readStack(makeFolder({ ...numbered(1), 'g8.png': grey8, 'g16.png': grey16 }));
+    const mixed = await readWords(makeFolder({ ...numbered(1), 'g8.png': grey8, 'g16.png': grey16 }));
     expect(mixed).toMatchObject({ bits: 16, channels: 3 });
     expect(mixed.notes).toEqual([
       'Bit depth is mixed: 2 frames (f1.jpg and g8.png) with 8 bits are widened to 16.',
@@ -397,7 +408,7 @@ describe('frames that differ', () => {
     const clear = await sharp({ create: { width: 24, height: 16, channels: 4, background: '#10203040' } })
       .png()
       .toBuffer();
-    const { notes, frames, channels } = await readStack(makeFolder({ ...numbered(2), 'g.png': clear }));
+    const { notes, frames, channels } = await readWords(makeFolder({ ...numbered(2), 'g.png': clear }));
     expect(channels).toBe(3);
     expect(notes).toEqual(['Transparency is ignored in 1 frame (g.png).']);
     const { pixels } = await decodeFrame(frames[2]);
@@ -406,7 +417,7 @@ describe('frames that differ', () => {
 
   it('in ending only may be the same exposures twice: a warning', async () => {
     const tiff = await sharp(photograph).tiff({ compression: 'lzw' }).toBuffer();
-    const { warnings } = await readStack(makeFolder({ ...numbered(2), 'F1.tif': tiff, 'F2.tif': tiff }));
+    const { warnings } = await readWords(makeFolder({ ...numbered(2), 'F1.tif': tiff, 'F2.tif': tiff }));
     expect(warnings).toEqual([
       expect.stringMatching(/^The same name occurs with two endings \(f1\.jpg and F1\.tif/i),
     ]);
