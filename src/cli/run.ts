@@ -2,6 +2,7 @@ import { Command } from 'commander';
 import { exitCodes } from '../errors.js';
 import { commands } from './commands.js';
 import { describeFailure } from './failure.js';
+import { helpCommand } from './help-command.js';
 import { printable } from './printable.js';
 import type { System } from './system.js';
 
@@ -18,10 +19,10 @@ export async function runCli(args: readonly string[], version: string, system: S
       'One picture that is sharp throughout, from a folder of photographs that each are in one thin slab.',
     )
     .helpOption('-h, --help', 'show this help')
-    .helpCommand('help [command]', 'show the help of a command')
+    .helpCommand(false)
     .version(version, '--version', 'show the version')
     .addHelpText('after', epilogue);
-  for (const command of [program, ...commands.map((make) => make(system))]) {
+  for (const command of [program, ...commands.map((make) => make(system)), helpCommand(program)]) {
     if (command !== program) program.addCommand(command);
     const path = command === program ? 'lamella' : `lamella ${command.name()}`;
     command

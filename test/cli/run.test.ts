@@ -77,6 +77,7 @@ describe('a usage error', () => {
     [['merge', 'bee', 'wasp'], "too many arguments for 'merge'"],
     [['merge'], "missing required argument 'folder'"],
     [['mrege', 'bee'], "unknown command 'mrege'\n(Did you mean merge?)"],
+    [['help', 'mrege'], "unknown command 'mrege'\n(Did you mean merge?)"],
     [['--nothing'], "unknown option '--nothing'"],
   ])('%j exits with 2, says why on stderr, and does not merge', async (args, message) => {
     const merge = vi.fn(fakeMerge);
