@@ -32,7 +32,11 @@ const groundPercent = 30;
 const strongClipped = 5;
 
 export function judgeLight(frames: readonly FrameMotion[], signs: readonly FrameSigns[]): LightJudgement {
-  const light = frames.map(({ gainRatio }) => geometricMean(gainRatio) ** -encodingPower);
+  const known = knownChannels(signs);
+  const light = frames.map(({ gainRatio }) => {
+    const told = gainRatio.filter((_, channel) => known[channel]);
+    return geometricMean(told.length > 0 ? told : gainRatio) ** -encodingPower;
+  });
   const logs = light.map(Math.log);
   const { off, odd: oddIndices } = departures(logs, seenLight);
   const odd = frames.filter((_, k) => oddIndices.has(k));
@@ -60,19 +64,23 @@ export function judgeLight(frames: readonly FrameMotion[], signs: readonly Frame
       advice: 'Let the lamps settle, and keep daylight out.',
     });
   }
-  return { light, findings: [...findings, ...colourFindings(frames, signs), ...clippingFindings(signs)] };
+  return { light, findings: [...findings, ...colourFindings(frames, known), ...clippingFindings(signs)] };
 }
 
 /**
- * A channel that is cut off to black in part of the picture tells no colour: blur lifts its dark places over the bottom of
- * the range, and its mean grows as detail goes out of focus.
+ * Whether each channel tells light. One that is cut off to black in part of the picture does not: blur lifts its dark places
+ * over the bottom of the range, and its mean grows as detail goes out of focus.
  */
-function colourFindings(frames: readonly FrameMotion[], signs: readonly FrameSigns[]): Finding[] {
+function knownChannels(signs: readonly FrameSigns[]): boolean[] {
+  return [0, 1, 2].map(
+    (channel) => !(median(Float64Array.from(signs, ({ cutPercent }) => cutPercent[channel])) >= mostCut),
+  );
+}
+
+function colourFindings(frames: readonly FrameMotion[], known: readonly boolean[]): Finding[] {
   if (frames[0].gainRatio.length < 3) return [];
-  const isKnown = (channel: number) =>
-    median(Float64Array.from(signs, ({ cutPercent }) => cutPercent[channel])) < mostCut;
   const colour = (channel: number) =>
-    isKnown(1) && isKnown(channel)
+    known[1] && known[channel]
       ? departures(
           frames.map(({ gainRatio }) => encodingPower * Math.log(gainRatio[1] / gainRatio[channel])),
           seenColour,

@@ -81,6 +81,22 @@ test.each([
   expect(findings.map(({ frames: numbers }) => numbers)).toEqual(told);
 });
 
+test('a channel that is cut off tells no flicker either, the others do', () => {
+  const blueGone = signs(() => ({ cutPercent: [0, 0, 40] }));
+  expect(
+    judgeLight(
+      frames((k) => [1, 1, k < 4 ? 1.4 : 1]),
+      blueGone,
+    ).findings,
+  ).toEqual([]);
+  expect(
+    judgeLight(
+      frames((k) => grey(k === 4 ? 1.15 : 1)),
+      blueGone,
+    ).findings,
+  ).toMatchObject([{ kind: 'light', frames: [5] }]);
+});
+
 test('burnt highlights are told with their frame and place, a white ground is only noted', () => {
   const burnt = judgeLight(
     frames(() => grey(1)),
