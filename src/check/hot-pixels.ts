@@ -16,7 +16,6 @@ export interface HotPixelSearch {
 }
 
 const fewestFrames = 3;
-const mostShown = 60;
 
 export function searchHotPixels(): HotPixelSearch {
   let candidates: number[] | undefined;
@@ -33,13 +32,12 @@ export function searchHotPixels(): HotPixelSearch {
       if (frames < fewestFrames || !candidates) return [];
       const places = candidates.map((pixel) => ({ x: pixel % width, y: Math.floor(pixel / width) }));
       // One defect may light up neighbouring pixels.
-      const apart = places.filter(
+      return places.filter(
         ({ x, y }, i) =>
           !places
             .slice(Math.max(0, i - 8), i)
             .some((other) => Math.abs(other.x - x) <= 2 && Math.abs(other.y - y) <= 2),
       );
-      return apart.slice(0, mostShown);
     },
   };
 }

@@ -162,6 +162,22 @@ describe('hot pixels', () => {
     ]);
   });
 
+  test('all are found, however many there are', () => {
+    const search = searchHotPixels();
+    const places = Array.from({ length: 12 * 8 }, (_, i) => ({
+      x: 2 + 5 * (i % 12),
+      y: 2 + 5 * ((i / 12) | 0),
+    }));
+    for (let seed = 1; seed <= 3; seed++)
+      search.add(
+        frame(
+          seed,
+          places.map(({ x, y }) => sampleAt(x, y, 1)),
+        ),
+      );
+    expect(search.found()).toEqual(places);
+  });
+
   test('two frames are too few to tell', () => {
     const search = searchHotPixels();
     search.add(frame(1, [sampleAt(20, 10, 0)]));
