@@ -1,4 +1,4 @@
-import { type FocusTracker, statePlane } from '../focus/focus-tracker.js';
+import { statePlane } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import type { SourceRule } from '../merge/options.js';
@@ -89,7 +89,6 @@ export async function planSources(
   arena: Arena,
   pool: StripPool,
   plan: SourcePlan,
-  tracker: FocusTracker,
   surface: Surface,
   toFrame: readonly Matrix3[],
   frame: Size,
@@ -108,7 +107,9 @@ export async function planSources(
       blurPx === undefined ? never : Math.round(64 * Math.max(2, (strandBlurPx * 2 ** level) / blurPx));
     const { width, height, stride } = centre;
     const strips = Math.ceil(height / tileRows);
-    const isTrimmed = rule === 'auto' && nearSign !== 0 && level < trimmedPx.length;
+    const peaks: Planes | undefined = surface.peaks[level];
+    const strands = peaks ? strandsOf(peaks, level) : 0;
+    const isTrimmed = rule === 'auto' && nearSign !== 0 && peaks !== undefined && level < trimmedPx.length;
     let places = surface.places;
     if (level > 0) {
       const nearWins = nearSign !== 0 && level <= lastNearLevel && !isTrimmed;
@@ -148,6 +149,10 @@ export async function planSources(
           trimInsidePx,
           trimApart,
           nearSign,
+          peaks.pointer,
+          peaks.planeBytes,
+          strands,
+          peaks.stride,
           tileRows,
         ],
         strips,
@@ -157,21 +162,23 @@ export async function planSources(
     arena
       .f64(frames, toFrame.length * 7)
       .set(toFrame.flatMap((m) => [...affineAtLevel(m, level), marginOf(m) / 2 ** level]));
-    const peaks = level < tracker.levels ? surface.peaks[level] : undefined;
     await pool.run(
       'planStrip',
       [
         places.pointer,
         places.stride,
+        surface.places.pointer,
         surface.weights.pointer,
         surface.weights.stride,
         full.width,
         full.height,
         fullWeight,
+        strandsOf(surface.peaks[0], 0),
+        surface.peaks[0].stride,
         peaks?.pointer ?? 0,
         peaks?.planeBytes ?? 0,
         peaks?.stride ?? 0,
-        peaks ? strandsOf(peaks, level) : 0,
+        strands,
         strandApart,
         nearSign,
         centre.pointer,

@@ -125,7 +125,7 @@ export async function mergeFrames(
     }
     log.throwIfStopped();
     const { rule } = options;
-    await planSources(arena, pool, plan, tracker, surface, toFrame, frameSize, rule, nearSign, blurPx);
+    await planSources(arena, pool, plan, surface, toFrame, frameSize, rule, nearSign, blurPx);
     const isVeiled = veil && veilFinder && blurPx !== undefined && nearSign !== 0;
     if (isVeiled) {
       const share = await veilFinder.find(veil, surface, blurPx, nearSign);

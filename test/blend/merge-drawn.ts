@@ -38,7 +38,7 @@ export async function mergeDrawn(
     const { blurPx, lost } = blurOf(tracker);
     const surface = await findSurface(arena, pool, tracker, count, nearSign, Array(count - 1).fill(1));
     const still = frames.map(() => identityMatrix);
-    await planSources(arena, pool, plan, tracker, surface, still, size, rule, nearSign, blurPx);
+    await planSources(arena, pool, plan, surface, still, size, rule, nearSign, blurPx);
     const blender = new PyramidBlender(arena, pool, size, size, plan, undefined, lost);
     for (let k = 0; k < count; k++) await blender.add(placed(k));
     return arena.u8(await blender.finish(8), samples).slice();

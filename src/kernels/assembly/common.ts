@@ -14,6 +14,16 @@ export const pad: i32 = 16;
  */
 export const clearReach: i32 = 84;
 
+/** 2^x for 0 <= x < 100, to 2e-6 of it: our own least-squares fit. Those of the library hold tables, which kernels cannot. */
+// @ts-ignore: decorator
+@inline
+export function exp2(x: f32): f32 {
+  const whole = i32(x);
+  const t = x - f32(whole);
+  const poly: f32 = 0.69314718 + t * (0.24021378 + t * (0.05562563 + t * (0.00925235 + t * 0.00175987)));
+  return reinterpret<f32>((whole + 127) << 23) * (1 + t * poly);
+}
+
 /** Index mirrored about the first and the last element without repeating them: -1 -> 1, n -> n - 2. */
 // @ts-ignore: decorator
 @inline

@@ -6,7 +6,8 @@
 //   every level:  0 rise of the peak over noise, code steps;  1 its place;  2 its weight, bit 15 = the curve falls
 //                 too far between two frames
 //   level 0:      3, 4 place and weight of the surface;  5, 7 the same during smoothing;  8 bit 15 of plane 2
-//   level 0: 9, others: 5   ordinal of the nearer peak where it stands out, see `strandOf`; 0 = none
+//   level 0: 9, others: 5   ordinal of the nearer peak where it stands out, see `strandOf`; 0 = none; bit 15 = a peak
+//                 farther than the best stands out too
 //
 // A level table holds three u32 a level, finest first: address of plane 0, bytes from plane to plane, stride.
 
@@ -17,6 +18,9 @@ export const placeOffset: f32 = 4;
 export const weightUnit: f32 = 64;
 /** Bit of a weight that says that the steps are too coarse here. */
 export const gapBit: i32 = 0x8000;
+
+/** Bit of a nearer peak's ordinal that says that something farther is seen as well. */
+export const behindBit: i32 = 0x8000;
 
 // @ts-ignore: decorator
 @inline

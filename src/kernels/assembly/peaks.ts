@@ -1,5 +1,6 @@
 // Peaks of the focus curves: see curve-state.ts for the planes.
-import { gapBit, octave, placeAt, placeCode, planeOf, strideOf, weightUnit } from './curve-state';
+import { exp2 } from './common';
+import { behindBit, gapBit, octave, placeAt, placeCode, planeOf, strideOf, weightUnit } from './curve-state';
 
 /** Even a perfect curve places its peak no better than this, frames: steps are uneven, curves not Gaussian. */
 const placeFloor: f32 = 0.1;
@@ -23,18 +24,10 @@ const sameVote: f32 = 2;
 const fartherVote: f32 = 0.6;
 /** A nearer peak may be fainter than the best by this much and still be something: octaves. */
 const strandFaintest: f32 = 3;
+/** What is behind is seen at a pixel when its peak stands this far above noise, octaves. */
+const behindRise: f32 = 3;
 /** Weight of a peak that is known to the whole frame only, 1/frame^2. */
 const wholeFrameWeight: f32 = 5;
-
-/** 2^x for 0 <= x < 100, to 2e-6 of it: our own least-squares fit. */
-// @ts-ignore: decorator
-@inline
-function exp2(x: f32): f32 {
-  const whole = i32(x);
-  const t = x - f32(whole);
-  const poly: f32 = 0.69314718 + t * (0.24021378 + t * (0.05562563 + t * (0.00925235 + t * 0.00175987)));
-  return reinterpret<f32>((whole + 127) << 23) * (1 + t * poly);
-}
 
 /** Step from a frame to the next, in usual steps; `steps` holds one f32 by ordinal, 1 before the first and after the last. */
 // @ts-ignore: decorator
@@ -120,7 +113,8 @@ export function peakStrip(
 
       const rival = i32(load<u16>(secondOrdinals + at));
       const rivalRise = i32(load<u16>(seconds + at)) - floor;
-      store<u16>(strands + at, strandOf(level, ordinal, rise, rival, rivalRise, nearSign));
+      const isBehind = rival > 0 && (rival - ordinal) * nearSign > 0 && f32(rivalRise) > behindRise * octave;
+      store<u16>(strands + at, strandOf(level, ordinal, rise, rival, rivalRise, nearSign) | (isBehind ? behindBit : 0));
       if (level == 0 && rival > 0 && f32(rivalRise) > secondRise * octave) {
         const farther = f32(rival > ordinal ? -nearSign : nearSign);
         let lead = f32(rise - rivalRise) * (1 / octave) + farther * fartherVote;

@@ -1,6 +1,7 @@
 // Which frames each coefficient of each level comes from, decided from the surface: see curve-state.ts for the planes
 // and blend.ts for what centre and reach mean.
 import { clearReach, reach } from './common';
+import { behindBit } from './curve-state';
 
 const placeOffsetCode: i32 = 4 * 64;
 
@@ -57,22 +58,28 @@ export function halvePlacesStrip(
  * Takes the rims of nearer things back by `radius` pixels: a place becomes the farthest that lies within them along its
  * row or its column, where that is farther by more than `apart`, 1/64 frame. Windows of the measure, which carry a rim's
  * detail outward, have made them that much too wide. What is as thin as `inside` pixels is left: the place so far to the
- * other side must be as near. Planes of one stride; rows of one strip.
+ * other side must be as near. So is a pixel whose own focus curve does not show what is behind: its frames have the rim's
+ * blur there and nothing else. peaks, strands: of the level, see curve-state.ts. Planes of one stride, the peaks of
+ * another; rows of one strip.
  */
 export function trimPlacesStrip(
   places: usize, out: usize, stride: i32, width: i32, height: i32, radius: i32, inside: i32, apart: i32, nearSign: i32,
-  stripRows: i32, strip: i32, scratch: usize,
+  peaks: usize, peakBytes: usize, strands: usize, peakStride: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
   const wide = i16x8.splat(i16(apart));
   for (let y = strip * stripRows; y < y1; y++) {
     const row = places + ((usize(y) * usize(stride)) << 1);
     const to = out + ((usize(y) * usize(stride)) << 1);
+    const peakRow = (usize(y) * usize(peakStride)) << 1;
     for (let x = 0; x < width; x += 8) {
       const at = usize(x) << 1;
       if (x < inside || x + 8 + inside > width) {
         for (let column = x; column < min(width, x + 8); column++) {
-          store<u16>(to + (usize(column) << 1), trimmed(places, stride, width, height, column, y, radius, inside, apart, nearSign));
+          const there = usize(column) << 1;
+          const place = trimmed(places, stride, width, height, column, y, radius, inside, apart, nearSign);
+          const isSeen = isBehindSeen(peaks + peakRow + there, peakBytes, strands + peakRow + there, place);
+          store<u16>(to + there, isSeen ? place : i32(load<u16>(row + there)));
         }
         continue;
       }
@@ -95,8 +102,26 @@ export function trimPlacesStrip(
         place = v128.bitselect(farther(far, place, nearSign), place, isTrimmed);
       }
       v128.store(to + at, place);
+      if (!v128.any_true(v128.xor(place, here))) continue;
+      for (let lane: usize = at; lane < at + 16; lane += 2) {
+        const far = i32(load<u16>(to + lane));
+        if (isBehindSeen(peaks + peakRow + lane, peakBytes, strands + peakRow + lane, far)) continue;
+        store<u16>(to + lane, load<u16>(row + lane));
+      }
     }
   }
+}
+
+/** Peaks this near to a place mean it, 1/64 frame. */
+const samePlace: i32 = 128;
+
+/** Whether a pixel's own focus curve shows what lies at the stored place `far`, or at least something behind its best. */
+// @ts-ignore: decorator
+@inline
+function isBehindSeen(peak: usize, peakBytes: usize, strand: usize, far: i32): bool {
+  if ((i32(load<u16>(strand)) & behindBit) != 0) return true;
+  const best = (i32(load<u16>(peak + 6 * peakBytes)) << 6) + placeOffsetCode;
+  return abs(best - far) <= samePlace || abs(i32(load<u16>(peak + peakBytes)) - far) <= samePlace;
 }
 
 // @ts-ignore: decorator
@@ -170,14 +195,16 @@ const tileColumns: i32 = 64;
  * Centre and reach of one level, rows of one strip.
  *
  * places: the level's surface. weights: level 0's, in units of which `fullWeight` means confident; 0 = level 0 has
- * none. peaks: plane 0 of the level's peaks (0 = not followed). frames: seven f64 a frame: composite pixel to
+ * none. fullPlaces, fullStrands: level 0's surface, and its strands in rows of fullPeakStride.
+ * peaks: plane 0 of the level's peaks (0 = not followed). frames: seven f64 a frame: composite pixel to
  * frame pixel at this level (a b c d e f) and the margin. strands: ordinals of nearer peaks, as `strandOf` in peaks.ts
  * has found them, in rows like the peaks'; they count when they are nearer than the centre by more than strandApart,
  * 1/64 frame. sources, uses: level 0 alone, else 0: ordinal that supplies
  * the detail, and one bit a tile and frame, cleared before. scratch: two i32 a frame.
  */
 export function planStrip(
-  places: usize, placeStride: i32, weights: usize, weightStride: i32, fullWidth: i32, fullHeight: i32, fullWeight: i32,
+  places: usize, placeStride: i32, fullPlaces: usize, weights: usize, weightStride: i32, fullWidth: i32, fullHeight: i32, fullWeight: i32,
+  fullStrands: usize, fullPeakStride: i32,
   peaks: usize, peakBytes: usize, peakStride: i32, strands: usize, strandApart: i32, nearSign: i32,
   centres: usize, reaches: usize, stride: i32, width: i32, height: i32, level: i32, rule: i32,
   frames: usize, count: i32, lastColumn: f64, lastRow: f64,
@@ -227,14 +254,24 @@ export function planStrip(
           if (ordinal > 0) centre = ordinal << 6;
           width64 = singleReach;
         } else if (rule == ruleAuto) {
-          if (level < strandLevels) near = i32(load<u16>(strandRow + (usize(x) << 1)));
+          if (level < strandLevels) near = i32(load<u16>(strandRow + (usize(x) << 1))) & ~behindBit;
           if (near > lastStrand) near = 0;
           const own = i32(load<u16>(at + peakBytes)) - placeOffsetCode;
+          if (level > 0 && near > 0) {
+            const isBefore = max(nearSign * centre, nearSign * own) - nearSign * (near << 6) > strandApart;
+            if (isBefore && !isThere(near << 6, x, y, level, fullPlaces, weightStride, fullStrands, fullPeakStride, fullWidth, fullHeight)) near = 0;
+          }
           // What can be laid over the rest need not take its place.
           const isLaid = near > 0 && nearSign * (centre - (near << 6)) > strandApart && nearSign * (centre - own) > strandApart;
-          if (i32(load<u16>(at)) > selectRise && abs(own - centre) > selectApart && !isLaid) {
-            centre = own;
-            width64 = clearReach;
+          const isClear = i32(load<u16>(at)) > selectRise && abs(own - centre) > selectApart && !isLaid;
+          if (isClear) {
+            // Level 0 is its own witness; a coarser level needs one where it means something else than the surface.
+            const isFounded = level == 0 || abs(own - centre) < samePlace ||
+              isThere(own, x, y, level, fullPlaces, weightStride, fullStrands, fullPeakStride, fullWidth, fullHeight);
+            if (isFounded) {
+              centre = own;
+              width64 = clearReach;
+            }
           }
           if (i32(load<u16>(at)) < clearRise) width64 = max(width64, faintReach);
         }
@@ -273,6 +310,29 @@ export function planStrip(
       }
     }
   }
+}
+
+/** So far about a coarse pixel its window reaches, pixels of the level. */
+const windowRadius: i32 = 3;
+
+/**
+ * Whether the surface of level 0 or something thin before it lies within two frames of `place` (1/64 frame) in the window
+ * of a coarser pixel. The blur of an edge makes peaks at coarse levels where nothing is: they have no fine detail.
+ */
+function isThere(
+  place: i32, x: i32, y: i32, level: i32, places: usize, stride: i32, strands: usize, strandStride: i32, width: i32, height: i32,
+): bool {
+  for (let dy = -windowRadius; dy <= windowRadius; dy++) {
+    const v = usize(max(0, min(height - 1, (y + dy) << level)));
+    for (let dx = -windowRadius; dx <= windowRadius; dx++) {
+      const u = usize(max(0, min(width - 1, (x + dx) << level)));
+      const surface = i32(load<u16>(places + ((v * usize(stride) + u) << 1))) - placeOffsetCode;
+      if (abs(surface - place) <= samePlace) return true;
+      const strand = (i32(load<u16>(strands + ((v * usize(strandStride) + u) << 1))) & ~behindBit) << 6;
+      if (strand > 0 && abs(strand - place) <= samePlace) return true;
+    }
+  }
+  return false;
 }
 
 /** Ordinal of the frame nearest to a centre (1/64 frame) that reaches column x; 0 when none does. */
