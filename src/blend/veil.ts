@@ -1,6 +1,7 @@
 import { type FocusTracker, statePlane } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
 import type { Arena, Planes } from '../kernels/arena.js';
+import { spiralPoints } from '../surface/spiral.js';
 import { fullWeight, type Surface } from '../surface/surface.js';
 import type { StripPool } from '../workers/pool.js';
 import { affineAtLevel, type PlacedFrame } from './frame-pixels.js';
@@ -93,7 +94,7 @@ export class VeilFinder {
     const thin = arena.take(size.width * size.height * 2);
     const nearest = this.thinPlaces(thin, places, weights, nearSign);
     const table = arena.take(samples * 12);
-    arena.f32(table, samples * 3).set(sampleTable());
+    arena.f32(table, samples * 3).set(spiralPoints(samples, (part) => part));
     await pool.run(
       'veilStrip',
       [
@@ -144,16 +145,4 @@ export class VeilFinder {
     }
     return nearest;
   }
-}
-
-/** Cosine, sine and distance of points on a spiral of the golden angle, evenly spaced along the radius. */
-function sampleTable(): Float32Array {
-  const golden = Math.PI * (3 - Math.sqrt(5));
-  return Float32Array.from(
-    Array.from({ length: samples }, (_, i) => [
-      Math.cos(i * golden),
-      Math.sin(i * golden),
-      (i + 0.5) / samples,
-    ]).flat(),
-  );
 }

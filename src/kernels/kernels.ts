@@ -17,6 +17,8 @@ export type KernelName =
   | 'smoothStrip'
   | 'pushStrip'
   | 'pullStrip'
+  | 'markFalseRimsStrip'
+  | 'dropFalseRimsStrip'
   | 'halvePlacesStrip'
   | 'trimPlacesStrip'
   | 'planStrip'

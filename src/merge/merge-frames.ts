@@ -1,5 +1,4 @@
 import type { PlacedFrame } from '../blend/frame-pixels.js';
-import { measureBlur, measureLoss } from '../blend/measure-blur.js';
 import { planSources, takePlan } from '../blend/plan-sources.js';
 import { PyramidBlender } from '../blend/pyramid-blender.js';
 import { takeVeil, VeilFinder } from '../blend/veil.js';
@@ -10,6 +9,7 @@ import { Arena } from '../kernels/arena.js';
 import { percentText } from '../result/report/numbers.js';
 import type { CropRectangle } from '../result/run-record.js';
 import { decodeFrame } from '../stack/decode.js';
+import { measureBlur, measureLoss } from '../surface/measure-blur.js';
 import { findSurface, readSurface, type SurfaceMaps } from '../surface/surface.js';
 import { StripPool } from '../workers/pool.js';
 import { feedFrames } from './frame-feed.js';
@@ -115,9 +115,9 @@ export async function mergeFrames(
     });
 
     log.enter('surface');
-    const blurPx = isAuto ? measureBlur(tracker, frames.length) : undefined;
+    const blurPx = measureBlur(tracker, frames.length);
     const lost = isAuto ? measureLoss(tracker, frames.length) : 0;
-    const surface = await findSurface(arena, pool, tracker, frames.length, nearSign, steps);
+    const surface = await findSurface(arena, pool, tracker, frames.length, nearSign, steps, blurPx);
     if (surface.detailShare === 0) {
       throw new InputError(
         'Nothing in these frames is ever sharp: they show no detail above their noise. Check the focus and the light, then shoot again.',

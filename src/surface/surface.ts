@@ -1,6 +1,7 @@
 import { type FocusTracker, statePlane } from '../focus/focus-tracker.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import type { StripPool } from '../workers/pool.js';
+import { dropFalseRims, dropUnder, type FalseRims, fineLevel } from './false-rims.js';
 import { planeReach } from './plane-reach.js';
 
 /** The shape of the subject as one function of the pixel, in planes of the focus tracker's state that have served. */
@@ -47,6 +48,7 @@ const stripRows = 32;
  * @param frames Number of frames in use.
  * @param nearSign 1 when nearer means a lower ordinal, -1 when higher, 0 when unknown.
  * @param steps Distance of each frame but the last to the next, in usual steps.
+ * @param blurPx Radius of the blur one frame away (see `measureBlur`); undefined: the blur of edges is not told from detail.
  */
 export async function findSurface(
   arena: Arena,
@@ -55,6 +57,7 @@ export async function findSurface(
   frames: number,
   nearSign: -1 | 0 | 1,
   steps: readonly number[],
+  blurPx: number | undefined,
 ): Promise<Surface> {
   const { state } = tracker;
   const [full] = state;
@@ -75,6 +78,7 @@ export async function findSurface(
   const reach = steps.some(isLong) ? planeReach(tracker, steps, longStep) : 0;
 
   // The coarser levels first: they have a say between two peaks of the finest.
+  let falseRims: FalseRims | undefined;
   for (let level = state.length - 1; level >= 0; level--) {
     arena.i32(noise, 8).set(tracker.noiseCodes(level));
     await pool.run(
@@ -97,6 +101,13 @@ export async function findSurface(
       ],
       Math.ceil(state[level].height / stripRows),
     );
+    if (level === fineLevel && blurPx !== undefined) {
+      falseRims = await dropFalseRims(arena, pool, state, frames, blurPx);
+    }
+    if (falseRims) {
+      const coarse = fineLevel + 1;
+      await dropUnder(pool, state[level], falseRims, state[coarse], coarse - level);
+    }
   }
   await pool.run('combineStrip', [levels, state.length, width, height, frames, stripRows], strips);
   const detailShare = shareKnown(arena, planeOf(full, 4));

@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { measureBlur, measureLoss } from '../../src/blend/measure-blur.js';
+import { measureBlur, measureLoss } from '../../src/surface/measure-blur.js';
 import { randomFrom } from '../kernels/kernel-rig.js';
 import { mergeDrawn } from './merge-drawn.js';
 

@@ -36,7 +36,15 @@ export async function mergeDrawn(
     const tracker = new FocusTracker(arena, pool, size, size, 4);
     for (let k = 0; k < count; k++) await tracker.add(placed(k));
     const { blurPx, lost } = blurOf(tracker);
-    const surface = await findSurface(arena, pool, tracker, count, nearSign, Array(count - 1).fill(1));
+    const surface = await findSurface(
+      arena,
+      pool,
+      tracker,
+      count,
+      nearSign,
+      Array(count - 1).fill(1),
+      blurPx,
+    );
     const still = frames.map(() => identityMatrix);
     await planSources(arena, pool, plan, surface, still, size, rule, nearSign, blurPx);
     const blender = new PyramidBlender(arena, pool, size, size, plan, undefined, lost);

@@ -32,6 +32,7 @@ describe('findSurface', () => {
     nearSign: -1 | 0 | 1,
     which = 0,
     steps = new Array<number>(frames - 1).fill(1),
+    blurPx?: number,
   ) {
     const { arena, pool } = pools[which];
     const mark = arena.mark();
@@ -48,7 +49,7 @@ describe('findSurface', () => {
         }
       }
     });
-    const surface = await findSurface(arena, pool, tracker, frames, nearSign, steps);
+    const surface = await findSurface(arena, pool, tracker, frames, nearSign, steps, blurPx);
     const maps = await readSurface(arena, pool, surface, frames);
     arena.release(mark);
     return { ...maps, detailShare: surface.detailShare };

@@ -1,5 +1,6 @@
 export { blendFinestStrip, accumulateStrip } from './blend';
 export { collapseStrip, quantiseStrip } from './collapse';
+export { dropFalseRimsStrip, markFalseRimsStrip } from './false-rims';
 export { focusFinestStrip, focusStrip, trackStrip } from './focus';
 export { halvePlacesStrip, judgeStrip, planStrip, trimPlacesStrip } from './plan';
 export { reduceFrameStrip, reduceStrip } from './pyramid';

@@ -3,10 +3,10 @@ import { join } from 'node:path';
 import sharp from 'sharp';
 import { expect, it } from 'vitest';
 import { renderScene } from '../../samples/render-scene.js';
-import { measureBlur } from '../../src/blend/measure-blur.js';
 import { FocusTracker } from '../../src/focus/focus-tracker.js';
 import { Arena } from '../../src/kernels/arena.js';
 import { invertMatrix, type Matrix3 } from '../../src/register/transform.js';
+import { measureBlur } from '../../src/surface/measure-blur.js';
 import { StripPool } from '../../src/workers/pool.js';
 import { makeFolder } from '../stack/pictures.js';
 

@@ -1,0 +1,97 @@
+import type { Arena, Planes } from '../kernels/arena.js';
+import type { StripPool } from '../workers/pool.js';
+import { spiralPoints } from './spiral.js';
+
+/** Level whose detail tells a real peak from the blur of an edge. */
+export const fineLevel = 1;
+const samples = 96;
+/** Beyond, what is left of an edge in its blur is below the noise of the levels that are followed, px. */
+const widestPx = 64;
+const stripRows = 32;
+
+/** What was found to be the blur of strong edges: marks of level 2, u16, in rows like the level's peaks. */
+export interface FalseRims {
+  marks: number;
+}
+
+/**
+ * Finds the peaks that are nothing but the blur of a strong edge (see assembly/false-rims.ts) and takes them from the
+ * coarse levels. `peaks`: of all levels, finest first; those of `fineLevel` and coarser are ready. Undefined where no
+ * level is coarse enough to be deceived.
+ *
+ * @param blurPx Radius of the blur one frame away: see `measureBlur`.
+ */
+export async function dropFalseRims(
+  arena: Arena,
+  pool: StripPool,
+  peaks: readonly Planes[],
+  frames: number,
+  blurPx: number,
+): Promise<FalseRims | undefined> {
+  const coarse = [...peaks.entries()].slice(fineLevel + 1);
+  if (coarse.length === 0) return undefined;
+  const fine = peaks[fineLevel];
+  const table = arena.take(samples * 12);
+  arena.f32(table, samples * 3).set(spiralPoints(samples, Math.sqrt));
+  const found: FalseRims[] = [];
+  // Every level is judged by whole peaks, so none is taken away before all are marked.
+  for (const [level, here] of coarse) {
+    const rims = { marks: arena.take(here.stride * here.height * 2) };
+    await pool.run(
+      'markFalseRimsStrip',
+      [
+        ...peakPlanes(here),
+        rims.marks,
+        here.stride,
+        here.width,
+        here.height,
+        2 ** level,
+        fine.pointer,
+        fine.stride,
+        level - fineLevel,
+        fine.width,
+        fine.height,
+        blurPx,
+        frames,
+        table,
+        samples,
+        widestPx,
+        stripRows,
+      ],
+      Math.ceil(here.height / stripRows),
+    );
+    found.push(rims);
+  }
+  for (const [i, [, here]] of coarse.entries()) await dropUnder(pool, here, found[i], here, 0);
+  return found[0];
+}
+
+/** Takes from a finer level the peaks that are the false rims of the coarser one, which is 2^shift times smaller. */
+export async function dropUnder(
+  pool: StripPool,
+  peaks: Planes,
+  rims: FalseRims,
+  coarse: Planes,
+  shift: number,
+): Promise<void> {
+  await pool.run(
+    'dropFalseRimsStrip',
+    [
+      ...peakPlanes(peaks),
+      peaks.stride,
+      peaks.width,
+      peaks.height,
+      rims.marks,
+      coarse.pointer + coarse.planeBytes,
+      coarse.stride,
+      shift,
+      stripRows,
+    ],
+    Math.ceil(peaks.height / stripRows),
+  );
+}
+
+/** Addresses of the rises, places and weights of a level's peaks. */
+function peakPlanes({ pointer, planeBytes }: Planes): number[] {
+  return [pointer, pointer + planeBytes, pointer + 2 * planeBytes];
+}
