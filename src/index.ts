@@ -29,6 +29,7 @@ export type { CoverageClassName } from './result/coverage.js';
 export { readResult } from './result/read-result.js';
 export { readRunRecord } from './result/read-run-record.js';
 export type { RunFrame, RunRecord } from './result/run-record.js';
+export type { Direction, DirectionSource, GivenDirection } from './stack/focus-direction.js';
 export type { FrameExif, FrameFile, Stack } from './stack/frame.js';
 export { readStack } from './stack/read-stack.js';
 export { writeContactSheet } from './trace/contact-sheet.js';

@@ -4,13 +4,21 @@ import { type OptionNaming, resolveOptions } from '../merge/resolve-options.js';
 /** What a check can be told; a choice of the options of a merge, with the same names and ranges. */
 export type CheckOptions = Pick<
   MergeOptions,
-  'frames' | 'skip' | 'stepMm' | 'fieldWidthMm' | 'magnification' | 'pixelPitchUm' | 'maxMegapixels'
+  | 'frames'
+  | 'skip'
+  | 'stepMm'
+  | 'direction'
+  | 'fieldWidthMm'
+  | 'magnification'
+  | 'pixelPitchUm'
+  | 'maxMegapixels'
 >;
 
 export const checkOptionKeys = [
   'frames',
   'skip',
   'stepMm',
+  'direction',
   'fieldWidthMm',
   'magnification',
   'pixelPitchUm',
@@ -22,12 +30,11 @@ export function resolveCheckOptions(
   given: Partial<CheckOptions>,
   naming: OptionNaming = 'field',
 ): CheckOptions {
-  const { frames, skip, stepMm, fieldWidthMm, magnification, pixelPitchUm, maxMegapixels } = resolveOptions(
-    given,
-    naming,
-  );
+  const { frames, skip, stepMm, direction, fieldWidthMm, magnification, pixelPitchUm, maxMegapixels } =
+    resolveOptions(given, naming);
   return {
     skip,
+    direction,
     ...(frames && { frames }),
     ...(stepMm !== undefined && { stepMm }),
     ...(fieldWidthMm !== undefined && { fieldWidthMm }),

@@ -5,11 +5,13 @@ import { createMotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
 import { averageBoxes } from '../stack/average-boxes.js';
 import { type DecodedFrame, decodeFrame, type Shrink } from '../stack/decode.js';
+import { type Direction, type DirectionSource, focusDirection } from '../stack/focus-direction.js';
 import type { FrameFile, Stack } from '../stack/frame.js';
 import { readStack } from '../stack/read-stack.js';
 import { type CheckOptions, resolveCheckOptions } from './check-options.js';
 import type { CoverageShares } from './coverage-findings.js';
 import { encodedLuma } from './detail-grid.js';
+import { directionFindings } from './direction-findings.js';
 import { byRank, type Finding, type SensorSpot, spoilsMerge } from './finding.js';
 import { type FrameFocus, judgeFocus } from './focus-findings.js';
 import { fitFocus } from './focus-fit.js';
@@ -55,7 +57,9 @@ export interface CheckReport {
   findings: Finding[];
   frames: CheckedFrame[];
   size: Size;
-  direction: MotionSolution['direction'];
+  direction: Direction;
+  /** What told the direction; absent when nothing did. */
+  directionBy?: DirectionSource;
   coverage: CoverageShares;
   /** Half width of the focus curves of the finest detail that was seen, usual steps; null when unknown. */
   focusWidthSteps: number | null;
@@ -121,12 +125,14 @@ export async function check(
     look.planeFactor,
   );
   const width = Math.min(fit.width, again.fineWidth ?? fit.width);
-  const focus = judgeFocus(fit, tiles.columns, travel, motion, width, options.stepMm);
+  const way = focusDirection(options.direction, files, motion.direction);
+  const focus = judgeFocus(fit, tiles.columns, travel, motion.frames, way.direction, width, options.stepMm);
   const { light, findings: lightFindings } = judgeLight(motion.frames, signs);
   const findings = byRank([
     ...listingFindings(stack, signs),
     ...unreadableFindings(look.unreadable),
-    ...motionFindings(motion, travel, blurred, width, stack.size),
+    ...motionFindings(motion.frames, travel, blurred, width, stack.size),
+    ...directionFindings(way),
     ...focus.findings,
     ...lightFindings,
     ...sensorFindings(dust, again.hotPixels),
@@ -158,7 +164,7 @@ export async function check(
       };
     }),
     size: stack.size,
-    direction: motion.direction,
+    ...way,
     coverage: focus.coverage,
     focusWidthSteps: finite(width),
     wallMs: Math.round(performance.now() - started),

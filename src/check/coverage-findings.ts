@@ -1,4 +1,5 @@
 import { percentText, shortNumber } from '../result/report/numbers.js';
+import type { Direction } from '../stack/focus-direction.js';
 import type { Finding } from './finding.js';
 import { fallAt, sureGapFall } from './focus-fit.js';
 import { longestPlainStep } from './rail-travel.js';
@@ -20,7 +21,7 @@ export interface CoverageShares {
   }[];
   firstNumber: number;
   lastNumber: number;
-  direction: 'near-to-far' | 'far-to-near' | 'unknown';
+  direction: Direction;
   /** Travel still to go beyond the ends, usual steps, where it is known. */
   missingBefore?: number | undefined;
   missingAfter?: number | undefined;

@@ -1,4 +1,5 @@
-import type { MotionSolution } from '../register/motion-solution.js';
+import type { FrameMotion } from '../register/motion-solution.js';
+import type { Direction } from '../stack/focus-direction.js';
 import { type CoverageShares, coverageFindings } from './coverage-findings.js';
 import { type Finding, framesText, skipText } from './finding.js';
 import { distanceOfFall, type FocusFit, fallAt, goodFall, sureGapFall } from './focus-fit.js';
@@ -58,12 +59,12 @@ export function judgeFocus(
   fit: FocusFit,
   columns: number,
   travel: RailTravel,
-  motion: MotionSolution,
+  frames: readonly FrameMotion[],
+  direction: Direction,
   fineWidth: number,
   stepMm: number | undefined,
 ): FocusJudgement {
   const { places } = travel;
-  const { frames, direction } = motion;
   const last = frames.length - 1;
   const all = fit.tiles.length;
   const rows = Math.ceil(all / columns);

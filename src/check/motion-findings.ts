@@ -1,6 +1,6 @@
 import type { Size } from '../image/image.js';
 import { median } from '../register/median.js';
-import type { FrameMotion, MotionSolution } from '../register/motion-solution.js';
+import type { FrameMotion } from '../register/motion-solution.js';
 import { shortNumber } from '../result/report/numbers.js';
 import { capital, type Finding, framesText, numbersText, skipText } from './finding.js';
 import type { FocusCurves } from './focus-curves.js';
@@ -77,13 +77,12 @@ function reasonOf(lost: readonly FrameMotion[]): string {
 
 /** What motion, steps and shakes say. `width` is the usual width of the focus curves in usual steps, NaN when unknown. */
 export function motionFindings(
-  motion: MotionSolution,
+  frames: readonly FrameMotion[],
   travel: RailTravel,
   blurred: ReadonlySet<number>,
   width: number,
   size: Size,
 ): Finding[] {
-  const { frames } = motion;
   const findings: Finding[] = [];
   const lost = frames.filter(({ usable }) => !usable);
   if (lost.length > 0) {
@@ -106,7 +105,7 @@ export function motionFindings(
       advice: `Shoot ${framesText(numbers)} again: let the rail settle, and use a remote release or flash.`,
     });
   }
-  return [...findings, ...stepFindings(frames, travel, width), ...bumps(frames, size), ...way(motion)];
+  return [...findings, ...stepFindings(frames, travel, width), ...bumps(frames, size)];
 }
 
 function stepFindings(
@@ -212,17 +211,4 @@ function bumps(frames: readonly FrameMotion[], size: Size): Finding[] {
       },
     ];
   });
-}
-
-function way({ direction }: MotionSolution): Finding[] {
-  if (direction === 'unknown') return [];
-  return [
-    {
-      kind: 'direction',
-      rank: 'note',
-      frames: [],
-      message: `The frames run from ${direction === 'near-to-far' ? 'near to far' : 'far to near'}.`,
-      advice: '',
-    },
-  ];
 }

@@ -1,5 +1,5 @@
-import type { MotionSolution } from '../register/motion-solution.js';
 import type { DepthUnit } from '../result/run-record.js';
+import type { Direction } from '../stack/focus-direction.js';
 import type { MergeOptions } from './options.js';
 import type { UsedFrame } from './used-frame.js';
 
@@ -14,12 +14,13 @@ export interface DepthScale {
 
 /**
  * Depth of each frame's plane of focus: distance from the anchor's along the axis, positive away from the
- * camera; in millimetres when the rail's steps are known, else in steps (frames of the full stack).
+ * camera; in millimetres when the rail's steps are known, else in steps (frames of the full stack). Which way positions
+ * count says nothing of the subject: the direction alone tells which end is near.
  */
 export function depthScale(
   frames: readonly UsedFrame[],
   anchorOrdinal: number,
-  direction: MotionSolution['direction'],
+  direction: Direction,
   options: Pick<MergeOptions, 'stepMm' | 'positionsMm'>,
 ): DepthScale {
   const { stepMm, positionsMm } = options;

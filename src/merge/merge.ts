@@ -12,7 +12,7 @@ import { writeComposite } from '../result/write-composite.js';
 import { type ResultMaps, writeMaps } from '../result/write-maps.js';
 import { writeRunRecord } from '../result/write-run-record.js';
 import { readIcc, readRawExif } from '../stack/exif.js';
-import { focusDirection } from '../stack/focus-direction.js';
+import { type FocusDirection, focusDirection } from '../stack/focus-direction.js';
 import type { Stack } from '../stack/frame.js';
 import { readStack } from '../stack/read-stack.js';
 import { someNames } from '../stack/words.js';
@@ -84,7 +84,13 @@ export async function merge(
       used.map(({ toAnchor }) => toAnchor),
     );
 
-    const direction = focusDirection(used.map(({ file }) => file)) ?? registration.motion.direction;
+    const way = focusDirection(
+      options.direction,
+      used.map(({ file }) => file),
+      registration.motion.direction,
+    );
+    const { direction } = way;
+    noteDirection(way, log);
     const nearSign = direction === 'near-to-far' ? 1 : direction === 'far-to-near' ? -1 : 0;
     const steps = frameSteps(used, registration, options.positionsMm);
     const merged = await mergeFrames(
@@ -139,7 +145,7 @@ export async function merge(
       bits,
       channels: stack.channels,
       orderedBy: stack.orderedBy,
-      direction,
+      ...way,
       anchorNumber: anchor.file.number,
       frames: frameRecords(stack, registration, used, steps, scale, maps.sources),
       composite,
@@ -290,6 +296,22 @@ function usableFrames(
     );
   }
   return used;
+}
+
+/** Says what the direction was taken from, where the user may know better. */
+function noteDirection({ direction, directionBy }: FocusDirection, log: RunLog): void {
+  const order = direction.replaceAll('-', ' ');
+  if (directionBy === 'growth') {
+    log.note(
+      `The frames are taken to run from ${order}, by the growth of the picture as on a rail: if the camera stood still and its lens was focused, say with --direction which end is near.`,
+    );
+  } else if (directionBy === 'focused distances') {
+    log.note(`The frames run from ${order}, by the focused distances in their EXIF.`);
+  } else if (direction === 'unknown') {
+    log.note(
+      'Nothing tells which end of the stack is near: depth is told as from near to far, and no blur of near things is cleared. Say it with --direction.',
+    );
+  }
 }
 
 /** The maps in the terms of the photographs: numbers of frames, depths. */

@@ -107,6 +107,15 @@ export const mergeOptionTable: readonly OptionSpec[] = [
     help: 'rail position of each frame: one position a line in capture order, or frame,position; instead of --step',
   },
   {
+    key: 'direction',
+    flag: 'direction',
+    kind: choice('auto', 'near-to-far', 'far-to-near'),
+    group: 'Scale and depth',
+    help: 'order in which the frames were focused; give it when the camera stood still and its lens was focused from frame to frame. auto goes by the focused distances in the EXIF where they change one way, else by the growth of the picture, which is right for a rail alone',
+    defaultValue: () => 'auto',
+    defaultText: 'auto',
+  },
+  {
     key: 'fieldWidthMm',
     flag: 'field-width',
     placeholder: 'MM',

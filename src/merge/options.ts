@@ -1,4 +1,5 @@
 import type { Size } from '../image/image.js';
+import type { GivenDirection } from '../stack/focus-direction.js';
 
 export type SourceRule = 'auto' | 'select' | 'weigh';
 export type MotionModel = 'scale' | 'similarity' | 'shift' | 'none';
@@ -19,6 +20,8 @@ export interface MergeOptions {
   stepMm?: number;
   /** Rail position of each frame in capture order, mm (from a file). */
   positionsMm?: number[];
+  /** Which end of the stack is near. Default 'auto': the frames tell it; see `focusDirection`. */
+  direction: GivenDirection;
   /** Width of the anchor's field at the plane of focus, mm. */
   fieldWidthMm?: number;
   magnification?: number;

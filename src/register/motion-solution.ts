@@ -1,3 +1,4 @@
+import type { Direction } from '../stack/focus-direction.js';
 import type { Matrix3, Similarity } from './transform.js';
 
 /** Where one frame lies, and how sure that is. */
@@ -32,7 +33,7 @@ export interface MotionSolution {
   anchorNumber: number;
   frames: FrameMotion[];
   /** On a rail that moves toward the subject the picture of a fixed thing grows from frame to frame: near to far. */
-  direction: 'near-to-far' | 'far-to-near' | 'unknown';
+  direction: Direction;
   /** Whether the frames turn against each other more than the measurement's error. */
   rollFound: boolean;
   /** Plain sentences for the user. */

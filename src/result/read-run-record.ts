@@ -165,6 +165,7 @@ const recordShape = objectShape<RunRecord>({
   channels: channelsShape,
   orderedBy: oneOfShape('exif time', 'name'),
   direction: oneOfShape('near-to-far', 'far-to-near', 'unknown'),
+  directionBy: optionalShape(oneOfShape('option', 'focused distances', 'growth')),
   anchorNumber: wholeShape(1),
   frames: listShape(frameShape),
   composite: compositeShape,

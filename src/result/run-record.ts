@@ -1,6 +1,7 @@
 import type { Size } from '../image/image.js';
 import type { MergeOptions } from '../merge/options.js';
 import type { Matrix3 } from '../register/transform.js';
+import type { Direction, DirectionSource } from '../stack/focus-direction.js';
 import type { FrameExif } from '../stack/frame.js';
 import type { CoverageClassName } from './coverage.js';
 
@@ -125,7 +126,9 @@ export interface RunRecord {
   bits: 8 | 16;
   channels: 1 | 3;
   orderedBy: 'exif time' | 'name';
-  direction: 'near-to-far' | 'far-to-near' | 'unknown';
+  direction: Direction;
+  /** What told the direction; absent when nothing did, and in records of before it was kept. */
+  directionBy?: DirectionSource | undefined;
   anchorNumber: number;
   frames: RunFrame[];
   composite: CompositeRecord;

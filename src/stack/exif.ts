@@ -57,13 +57,16 @@ export function parseExif(bytes: Buffer): FrameExif {
     present('fNumber', within(rational(tags.FNumber), 0.5, 512)),
     present('iso', sensitivity(tags)),
     present('focalLengthMm', within(rational(tags.FocalLength), 0.5, 10_000)),
-    present('focusDistanceM', within(rational(tags.SubjectDistance), 0.001, 1e6)),
+    present('focusDistanceM', focusDistance(tags.SubjectDistance)),
     present('make', text(tags.Make)),
     present('model', text(tags.Model)),
     present('lens', text(tags.LensModel)),
     present('whiteBalance', { 0: 'auto', 1: 'manual' }[firstNumber(tags.WhiteBalance) ?? -1]),
   );
 }
+
+/** Distance that stands for infinity, m. */
+const farthestM = 1e6;
 
 type Tag = { value: unknown } | undefined;
 
@@ -102,6 +105,12 @@ function takenMs(
 function sensitivity(tags: Record<string, Tag>): number | undefined {
   const iso = firstNumber(tags.ISOSpeedRatings);
   return within(iso === 65_535 ? firstNumber(tags.RecommendedExposureIndex) : iso, 1, 1e7);
+}
+
+/** A numerator of 0xFFFFFFFF says infinity, one of 0 that the distance is not known (EXIF 2.32, 4.6.5, SubjectDistance). */
+function focusDistance(tag: Tag): number | undefined {
+  const isInfinite = Array.isArray(tag?.value) && tag.value[0] === 0xffff_ffff;
+  return isInfinite ? farthestM : within(rational(tag), 0.001, farthestM);
 }
 
 function present<Key extends keyof FrameExif>(

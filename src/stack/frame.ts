@@ -9,7 +9,7 @@ export interface FrameExif {
   fNumber?: number;
   iso?: number;
   focalLengthMm?: number;
-  /** Distance that the lens was focused to. */
+  /** Distance that the lens was focused to, at most 1e6: so much stands for infinity. */
   focusDistanceM?: number;
   make?: string;
   model?: string;

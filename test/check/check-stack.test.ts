@@ -75,6 +75,8 @@ describe('a stack with a fault', () => {
   test('at its end is too short', async () => {
     const { findings } = await report(some('short', [1, 2, 3, 4, 5, 6, 7]));
     expect(findings[0]).toMatchObject({ kind: 'too-short-behind', rank: 'spoils', frames: [7] });
+    const { findings: turned } = await report(join(root, 'short'), '--direction', 'far-to-near');
+    expect(turned[0]).toMatchObject({ kind: 'too-short-in-front', rank: 'spoils', frames: [7] });
   });
 
   test('in every step gets a step that would do, in mm where the step is known', async () => {

@@ -1,7 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import { createRandom } from '../../samples/random.js';
 import { motionFindings } from '../../src/check/motion-findings.js';
-import type { MotionSolution } from '../../src/register/motion-solution.js';
 import type { Similarity } from '../../src/register/transform.js';
 import { stillMotion } from './still-motion.js';
 
@@ -24,13 +23,6 @@ function verdicts({ numbers, place, residualPx, steps, votes = 0.5 }: Given) {
     const similarity = { ...still.similarity, ...place?.(k) };
     return { ...still, similarity, residualPx: residualPx?.(k) ?? 0.3 };
   });
-  const motion: MotionSolution = {
-    anchorNumber: own[0],
-    frames,
-    direction: 'unknown',
-    rollFound: false,
-    warnings: [],
-  };
   const each = own.slice(1);
   const travel = {
     steps: each.map((_, k) => steps?.(k) ?? 1),
@@ -38,7 +30,7 @@ function verdicts({ numbers, place, residualPx, steps, votes = 0.5 }: Given) {
     change: each.map(() => 0.5),
     votes: each.map(() => votes),
   };
-  return motionFindings(motion, travel, new Set(), 0.8, size);
+  return motionFindings(frames, travel, new Set(), 0.8, size);
 }
 
 /** Each frame anywhere within some px of its place, as on a shaky bench. */

@@ -19,13 +19,24 @@ describe('flags', () => {
     expect(
       given(
         ...['--rule', 'weigh', '--anchor', '12', '--crop', 'common', '--bits', '16', '--format', 'png'],
-        ...['--step', '0.05', '--field-width', '12.5', '--magnification', '2', '--pixel-pitch', '4.3'],
+        ...[
+          '--step',
+          '0.05',
+          '--direction',
+          'far-to-near',
+          '--field-width',
+          '12.5',
+          '--magnification',
+          '2',
+          '--pixel-pitch',
+          '4.3',
+        ],
         ...['--motion', 'none', '--frames', '5-80', '--skip', '12,31', '--threads', '3', '--memory', '2000'],
         ...['--strict', '--overwrite'],
       ),
     ).toEqual({
       ...{ rule: 'weigh', anchor: 12, crop: 'common', bits: 16, format: 'png' },
-      ...{ stepMm: 0.05, fieldWidthMm: 12.5, magnification: 2, pixelPitchUm: 4.3 },
+      ...{ stepMm: 0.05, direction: 'far-to-near', fieldWidthMm: 12.5, magnification: 2, pixelPitchUm: 4.3 },
       ...{ motion: 'none', frames: [5, 80], skip: [12, 31], threads: 3, memoryMb: 2000 },
       ...{ strict: true, overwrite: true },
     });

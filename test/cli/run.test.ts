@@ -64,6 +64,15 @@ describe('a usage error', () => {
       ['merge', 'bee', '--step', 'NaN'],
       'Expected a number from 0.00001 to 1000 mm for --step but received NaN',
     ],
+    [
+      ['merge', 'bee', '--direction', 'sideways'],
+      'Expected auto, near-to-far or far-to-near for --direction but received sideways',
+    ],
+    [['merge', 'bee', '--direction', ''], 'for --direction but received an empty text'],
+    [
+      ['check', 'bee', '--direction', 'near'],
+      'Expected auto, near-to-far or far-to-near for --direction but received near',
+    ],
     [['merge', 'bee', '--memory', '1e999'], 'for --memory but received 1e999'],
     [['merge', 'bee', '--frames', '80-5'], 'for --frames but received 80-5'],
     [

@@ -156,6 +156,17 @@ describe('EXIF', () => {
   });
 });
 
+describe('the focused distance', () => {
+  it('may be infinity, or not known (EXIF 2.32, SubjectDistance)', () => {
+    const distance = (numerator: number, denominator = 1) =>
+      parsed({ tag: 37382, rationals: [[numerator, denominator]] }).focusDistanceM;
+    expect(distance(0xffffffff)).toBe(1e6);
+    expect(distance(0xffffffff, 0xffffffff)).toBe(1e6);
+    expect(distance(12, 10)).toBe(1.2);
+    expect(distance(0)).toBeUndefined();
+  });
+});
+
 describe('colour profile', () => {
   it('is returned byte for byte', async () => {
     const path = join(folder, 'p3.png');

@@ -131,7 +131,7 @@ function facts(record: RunRecord): Markup {
   const rows: [string, string | undefined][] = [
     ['Photographs', record.folder],
     ['Source rule', record.options.rule],
-    ['Order of frames', `by ${record.orderedBy}, ${record.direction}`],
+    ['Order of frames', `by ${record.orderedBy}, ${directionText(record)}`],
     ['Frame size', `${record.frameSize.width} × ${record.frameSize.height} pixels, ${record.bits} bits`],
     ['Step', record.stepMm === undefined ? undefined : `${shortNumber(record.stepMm, 4)} mm`],
     [
@@ -146,6 +146,16 @@ function facts(record: RunRecord): Markup {
   return html`<dl>
 ${rows.map(([name, value]) => (value === undefined ? noMarkup : html`<dt>${name}</dt><dd>${value}</dd>\n`))}</dl>
 `;
+}
+
+function directionText({ direction, directionBy }: RunRecord): string {
+  if (direction === 'unknown') return 'which end is near is not known';
+  const from = {
+    option: ' as told',
+    'focused distances': ' by the focused distances in the EXIF',
+    growth: ' by the growth of the picture, as on a rail',
+  };
+  return `${direction}${directionBy === undefined ? '' : from[directionBy]}`;
 }
 
 /** An ISO date as people read it, to the minute; as it stands when it is none. */
