@@ -2,6 +2,7 @@ import { percentText, shortNumber } from '../result/report/numbers.js';
 import type { Direction } from '../stack/focus-direction.js';
 import type { Finding } from './finding.js';
 import { fallAt, sureGapFall } from './focus-fit.js';
+import { longestMeasuredStep, longestStep } from './frame-places.js';
 import { longestPlainStep } from './rail-travel.js';
 
 /** What of the picture is sharp in no frame, by tiles before a merge or by pixels after it. */
@@ -16,7 +17,7 @@ export interface CoverageShares {
     from: number;
     to: number;
     percent: number;
-    /** How far apart the planes of focus are, usual steps, where it is known; from 3 on it may be more. */
+    /** How far apart the planes of focus are, usual steps, where it is known; see `apartText`. */
     steps?: number;
   }[];
   firstNumber: number;
@@ -123,10 +124,11 @@ function leavesGap(steps = 1, { widthSteps }: CoverageShares): boolean {
   return -fallAt(steps / 2, widthSteps) > sureGapFall;
 }
 
+/** A step of just the bounds of `frame-places.ts` may be longer. */
 function apartText(steps: number | undefined): string {
   if (steps === undefined || steps < longestPlainStep) return 'too far apart';
-  return steps >= 3
-    ? 'at least 3 times as far apart as usual'
+  return steps === longestMeasuredStep || steps >= longestStep
+    ? `at least ${steps} times as far apart as usual`
     : `about ${shortNumber(steps, 1)} times as far apart as usual`;
 }
 

@@ -6,6 +6,13 @@ import { fitStretch, followedStretches, type Stretch } from './tile-stretches.js
 
 /** A step shorter than this part of the usual tells nothing more: frames so near show the same. */
 const shortestStep = 0.4;
+/** Longer steps are known as long, but not how long: nothing shows sharp what lies in them. Usual steps. */
+export const longestMeasuredStep = 3;
+/**
+ * Longest step that is told from others, where positions or numbers tell it. Coverage counts in 1/64 of a step
+ * (`judgeStrip`): half a usual step on either side, which is the least that a frame reaches, must not vanish.
+ */
+export const longestStep = 30;
 /** Fewer tiles tell nothing. */
 const fewestTiles = 30;
 /** Curves that fit worse than this, ln energy, belong to two things in one tile. */
@@ -29,7 +36,7 @@ const errorPerMisfit = 0.14;
  * Tiles and frames are placed in turn until both fit (least squares), and what the tiles cannot tell is left to steps of
  * the usual length. How far frames lie apart is known to some 2 % of a step on a plane, and to 5 % where things stand one
  * before the other, which is no more than a rail does; slow changes of the step over many frames are not seen. Long steps
- * come from `railTravel`: beyond three usual ones they are known as long, but not how long.
+ * come from `railTravel`: beyond `longestMeasuredStep` they are known as long, but not how long.
  *
  * @param kept Indices of the frames, in order.
  * @param numbers Numbers of the same frames: a number that is left out is a step more.

@@ -1,16 +1,16 @@
-import { framePlaces } from '../check/frame-places.js';
+import { framePlaces, longestMeasuredStep, longestStep } from '../check/frame-places.js';
 import type { StackTravel } from '../check/stack-travel.js';
 import { median } from '../register/median.js';
 import type { MotionSolution } from '../register/motion-solution.js';
 import type { UsedFrame } from './used-frame.js';
 
-/** Planes of focus nearer to each other than this many usual steps count as so far apart, and likewise those farther. */
+/** Planes of focus nearer to each other than this many usual steps count as so far apart. */
 const shortestStep = 0.4;
-const longestStep = 3;
 
 /**
- * Distance of each frame's plane of focus from the one before it, in usual steps: `used.length - 1` values from 0.4 to 3. From
- * the positions where they are given, else as the detail of the frames shows it.
+ * Distance of each frame's plane of focus from the one before it, in usual steps: `used.length - 1` values from 0.4 to 30. From
+ * the positions where they are given, else as the detail of the frames shows it: then at most 3, or as many as the frames'
+ * numbers say were left out between them.
  */
 export function frameSteps(
   used: readonly UsedFrame[],
@@ -23,7 +23,11 @@ export function frameSteps(
     : measuredPlaces(numbers, motion, travel);
   const steps = places.slice(1).map((place, i) => Math.abs(place - places[i]));
   const usual = median(Float64Array.from(steps));
-  return steps.map((step) => (usual > 0 ? Math.min(longestStep, Math.max(shortestStep, step / usual)) : 1));
+  const most = (i: number) =>
+    positionsMm
+      ? longestStep
+      : Math.min(longestStep, Math.max(longestMeasuredStep, numbers[i + 1] - numbers[i]));
+  return steps.map((step, i) => (usual > 0 ? Math.min(most(i), Math.max(shortestStep, step / usual)) : 1));
 }
 
 function measuredPlaces(

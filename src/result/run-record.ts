@@ -42,7 +42,7 @@ export interface RunFrame {
   /** The frame's plane of focus in the unit and direction of depth.tif; 0 at the anchor. */
   depth: number | null;
   /**
-   * How far the plane of focus lies from that of the frame in use before it, in usual steps, from 0.4 to 3: as the
+   * How far the plane of focus lies from that of the frame in use before it, in usual steps, from 0.4 to 30: as the
    * positions tell, or the detail of the frames. Null for the first and for a frame that is left out.
    */
   travelSteps?: number | null | undefined;

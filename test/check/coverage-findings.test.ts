@@ -59,10 +59,13 @@ describe('coverage', () => {
       ['missed-step', [4, 5]],
       ['missed-step', [9, 10]],
     ]);
-    const [known] = coverageFindings({ ...covered, gapPercent: 3, gaps: [{ ...gap(4, 3), steps: 1.93 }] });
-    expect(known.message).toContain(
-      'between frames 4 and 5, whose planes of focus are about 1.9 times as far',
-    );
+    const apart = (steps: number) =>
+      coverageFindings({ ...covered, gapPercent: 3, gaps: [{ ...gap(4, 3), steps }] })[0].message;
+    expect(apart(1.93)).toContain('between frames 4 and 5, whose planes of focus are about 1.9 times as far');
+    expect(apart(5.61)).toContain('about 5.6 times as far');
+    // Bounds of what is measured and of what is told: it may be more.
+    expect(apart(3)).toContain('at least 3 times as far');
+    expect(apart(30)).toContain('at least 30 times as far');
     const many = coverageFindings({
       ...covered,
       gapPercent: 30,

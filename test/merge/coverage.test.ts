@@ -14,6 +14,7 @@ import { check } from '../../src/check/check.js';
 import { coverageFindings } from '../../src/check/coverage-findings.js';
 import { resultCoverage } from '../../src/check/result-coverage.js';
 import { merge } from '../../src/merge/merge.js';
+import type { MergeOptions } from '../../src/merge/options.js';
 import { type CoverageClassName, coverageClassNames } from '../../src/result/coverage.js';
 import { readResult } from '../../src/result/read-result.js';
 import { makeFolder } from '../stack/pictures.js';
@@ -100,9 +101,9 @@ async function turnAround(folder: string): Promise<string> {
   return turned;
 }
 
-async function mergeAreas(plan: StackPlan, folder: string) {
+async function mergeAreas(plan: StackPlan, folder: string, options: Partial<MergeOptions> = {}) {
   const out = join(makeFolder(), 'merged');
-  await merge(folder, { out, threads: 2 });
+  await merge(folder, { out, threads: 2, ...options });
   const result = await readResult(out);
   const maps = await result.readMaps();
   const columns = width / plan.areas.length;
@@ -214,6 +215,29 @@ describe('a stack whose middle frames are missing', () => {
 
   it('keeps all frames, those with little in focus too', () => {
     expect(merged.record.frames.every(({ used }) => used)).toBe(true);
+  });
+});
+
+describe.each([3, 5])('%i missing frames where the positions are known', (missing) => {
+  const plan: StackPlan = {
+    areas: [slope(0.5, 14.5), slope(2, 13), slope(0.5, 14.5)],
+    frames: 16,
+    shot: [...indices(0, 4), ...indices(5 + missing, 15)],
+  };
+  let merged: Merged;
+  beforeAll(async () => {
+    merged = await mergeAreas(plan, await shoot(plan), { positionsMm: [...plan.shot] });
+  });
+
+  it.each([0, 1, 2])('leave a gap of all that lies farther than a frame reaches, area %i', (area) => {
+    // A frame shows sharp what is half a step to three quarters of one from its plane of focus.
+    const isLost = (depth: number) => depth > 4.75 && depth < 4.25 + missing;
+    expect(merged.shares(area, isLost).gap).toBeGreaterThan(0.95);
+    expect(merged.shares(area, (depth) => depth < 4 || depth > 5 + missing).gap).toBeLessThan(0.01);
+  });
+
+  it('are told as the step that they leave', () => {
+    expect(merged.record.frames[5].travelSteps).toBeCloseTo(missing + 1, 6);
   });
 });
 

@@ -45,13 +45,14 @@ test('positions tell the steps, whichever way they run, in usual ones', () => {
   });
 });
 
-test('steps stay between 0.4 and 3 usual ones', () => {
+test('steps stay between 0.4 and 30 usual ones', () => {
   const { used, registration } = stackOf([1, 2, 3, 4, 5, 6]);
-  expect(frameSteps(used, registration, [0, 1, 1, 2, 12, 13])).toEqual([1, 0.4, 1, 3, 1]);
+  expect(frameSteps(used, registration, [0, 1, 1, 2, 12, 13])).toEqual([1, 0.4, 1, 10, 1]);
+  expect(frameSteps(used, registration, [0, 1, 1, 2, 92, 93])).toEqual([1, 0.4, 1, 30, 1]);
   expect(frameSteps(used, registration, [0, 0, 0, 0, 0, 0])).toEqual([1, 1, 1, 1, 1]);
 });
 
 test('without positions and detail the numbers tell them', () => {
   const { used, registration } = stackOf([1, 2, 4, 5, 9, 10]);
-  expect(frameSteps(used, registration, undefined)).toEqual([1, 2, 1, 3, 1]);
+  expect(frameSteps(used, registration, undefined)).toEqual([1, 2, 1, 4, 1]);
 });
