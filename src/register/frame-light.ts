@@ -1,9 +1,12 @@
 import type { CentredMotion } from './centred-motion.js';
 import { median } from './median.js';
-import type { ReducedFrame } from './reduced-frame.js';
+import { linearLight, type ReducedFrame } from './reduced-frame.js';
 import { solveSymmetric } from './solve-symmetric.js';
 
-/** Means over square blocks of a reduced frame: what is left of it for comparing light. */
+/**
+ * Means over square blocks of a reduced frame: what is left of it for comparing light. Of linear light, for it is light
+ * that defocus spreads without changing its sum: the mean of encoded values rises where contrast is blurred away.
+ */
 export interface LightGrid {
   width: number;
   height: number;
@@ -11,11 +14,11 @@ export interface LightGrid {
   /** Side of a block, full-size pixels. */
   pitchX: number;
   pitchY: number;
-  /** (channels, height, width): mean of each block as a share of full range, 0 to 1; NaN where it is clipped. */
+  /** (channels, height, width): mean linear light of each block as a share of full range, 0 to 1; NaN where it is clipped. */
   means: Float32Array;
 }
 
-/** A measured ratio of light per channel: multiply frame `of` by exp(logRatio) to match frame `to`. */
+/** A measured ratio of light per channel: multiply the encoded values of frame `of` by exp(logRatio) to match frame `to`. */
 export interface LightLink {
   of: number;
   to: number;
@@ -26,10 +29,15 @@ export interface LightLink {
 
 /** The longer side of the grid: blocks stay wider than the blur between near frames. */
 const longestGridSide = 72;
-/** Blocks with a sample this near full range, or a mean this near black, say nothing of a ratio. */
+/** Blocks with an encoded sample this near full range, or a mean light this near black, say nothing of a ratio. */
 const highestShare = 0.985;
-const lowestMean = 0.012;
+const lowestMean = 0.001;
 const fewestBlocks = 12;
+
+/** Part of a logarithm of light that one of encoded values is: the slope of the sRGB curve at middle tones. */
+const encodedSlope = 1 / 2.2;
+/** Linear light of values of 8 bits: finer than blocks need. */
+const lightOf = Float64Array.from({ length: 256 }, (_, value) => linearLight(value / 255));
 
 export function measureLight(frame: ReducedFrame): LightGrid {
   const { pixels, channels } = frame;
@@ -38,6 +46,7 @@ export function measureLight(frame: ReducedFrame): LightGrid {
   const height = Math.floor(frame.height / side);
   const full = frame.bits === 16 ? 65535 : 255;
   const limit = highestShare * full;
+  const shift = frame.bits - 8;
   // Every second pixel of every second row is plenty for a mean over a large block.
   const sparse = side >= 8 ? 2 : 1;
   const perRow = Math.ceil(side / sparse);
@@ -54,7 +63,7 @@ export function measureLight(frame: ReducedFrame): LightGrid {
         for (let c = 0; c < channels; c++) {
           let sum = 0;
           for (let i = p + c, end = p + side * channels; i < end; i += sparse * channels) {
-            sum += pixels[i];
+            sum += lightOf[pixels[i] >> shift];
             if (pixels[i] > limit) clipped[bx] = 1;
           }
           sums[c * width + bx] += sum;
@@ -64,7 +73,7 @@ export function measureLight(frame: ReducedFrame): LightGrid {
     }
     for (let c = 0; c < channels; c++) {
       for (let bx = 0; bx < width; bx++) {
-        const mean = sums[c * width + bx] / (rows * perRow * full);
+        const mean = sums[c * width + bx] / (rows * perRow);
         means[(c * height + by) * width + bx] = clipped[bx] || mean < lowestMean ? Number.NaN : mean;
       }
     }
@@ -118,8 +127,8 @@ export function compareLight(
     }
     if (count < fewestBlocks) return undefined;
     const fit = robustRatio(source.subarray(0, count), target.subarray(0, count));
-    logRatio.push(Math.log(fit.ratio));
-    error.push(fit.error);
+    logRatio.push(encodedSlope * Math.log(fit.ratio));
+    error.push(encodedSlope * fit.error);
   }
   return { logRatio, error };
 }

@@ -31,15 +31,18 @@ export function lightTableBytes({ bits, channels }: Pick<ReducedFrame, 'bits' | 
   return 4 * channels * 2 ** bits;
 }
 
-/** IEC 61966-2-1 (sRGB) decoding, scaled so that full range gives 255 times the channel's weight. */
+/** Linear light of an encoded value, both as shares of full range: IEC 61966-2-1 (sRGB). */
+export function linearLight(share: number): number {
+  return share <= 0.04045 ? share / 12.92 : ((share + 0.055) / 1.055) ** 2.4;
+}
+
+/** Light of every sample value, scaled so that full range gives 255 times the channel's weight. */
 export function fillLightTables(arena: Arena, { pointer, bits, channels }: LightTables): void {
   const full = 2 ** bits - 1;
   const table = arena.f32(pointer, channels * (full + 1));
   luminanceWeights[channels].forEach((weight, c) => {
     for (let value = 0; value <= full; value++) {
-      const share = value / full;
-      const light = share <= 0.04045 ? share / 12.92 : ((share + 0.055) / 1.055) ** 2.4;
-      table[c * (full + 1) + value] = 255 * weight * light;
+      table[c * (full + 1) + value] = 255 * weight * linearLight(value / full);
     }
   });
 }
