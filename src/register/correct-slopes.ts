@@ -2,9 +2,10 @@ import type { Size } from '../image/image.js';
 import type { MotionModel } from '../merge/options.js';
 import { type CentredMotion, invertMotion } from './centred-motion.js';
 import { blurFrom, mostBlur, slopeShare } from './disc-blur.js';
-import { type Correspondences, fitMotion, type MotionFit } from './fit-motion.js';
-import { type PairLink, withDoubts } from './solve-stack.js';
-import { solveSymmetric } from './solve-symmetric.js';
+import type { Correspondences } from './fit-motion.js';
+import { type DoubtfulTiles, fitWithDoubts } from './fit-with-doubts.js';
+import { relativeSharpness } from './sharpness.js';
+import type { PairLink } from './solve-stack.js';
 import { readGrid, type TileGrid } from './tile-grid.js';
 
 /** What is needed of a stack's evidence. */
@@ -22,32 +23,24 @@ export interface SlopeEvidence {
 }
 
 /**
- * How far the tiles of a pair are trusted: errors in reduced pixels, that of the blur at the greatest blur and less with
- * its fourth power. They are large, so that a few sharp tiles outweigh the many blurred ones, whose outlines and
- * highlights all err to one side.
+ * Error that blurred tiles of a pair have in common, reduced pixels, at the greatest blur, and the power of the blur that
+ * it falls with, of the place and of the scale: what is left of a texture there is not the texture itself but the rims of
+ * its blur, and of the two rims of a leaning surface the one on its narrowing side is the sharper. So all of it seems to
+ * move as the blur changes, on the finest level as on coarser ones, and on a bulging subject to seem to grow.
  */
-interface TileTrust {
-  blurredPx(level: number): number;
-  /** Added for each level above the finest. */
-  levelPx: number;
-}
-
-/**
- * What is blurred seems to grow less than it does, on all levels and on both sides of the focus, and over a stack that
- * adds up. So the scale is left to what is sharp on the finest levels.
- */
-const scaleTrust: TileTrust = { blurredPx: (level) => 5 * 2 ** level, levelPx: 0.3 };
-/**
- * Shift and roll suffer less, and need tiles all over the frame: where the few sharp ones lie close together, they do
- * not tell how the frame turns about them.
- */
-const placeTrust: TileTrust = { blurredPx: (level) => Math.min(5 * 2 ** level, 15), levelPx: 0.2 };
-/** How much of it the tiles of a pair have in common: where nothing is sharp, the evenness of the rail's steps leads. */
-const commonShare = 3;
-/** Doubt of the scale, px at the radius, between frames that are not neighbours: hardly anything is sharp in both. */
-const distantDoubtPx = 5;
-/** Stands for not knowing, px. */
-const unknownPx = 1000;
+const blurredPx = [1, 2, 2, 2, 2];
+const blurPower = 4;
+const scalePower = 2.5;
+/** What sharp tiles have in common. */
+const sharpPx = 0.03;
+/** Between frames that are not neighbours the blur changes more, and what is sharp in one is not in the other. */
+const distantFactor = 4;
+/** Error of a tile of its own, as a multiple of what it has in common with others. */
+const ownShare = 3;
+/** In a shaken frame nothing of the subject is sharp: what seems to be is a speck on the sensor. */
+const shakenBlur = 1.6;
+/** Contrast below this share of what is usual around is a shake; see `relativeSharpness`. */
+const shakenShare = 0.8;
 
 /**
  * Measures the pairs again from their tiles, now that it is known where each place was sharpest in the whole stack.
@@ -59,62 +52,49 @@ export function correctSlopes(
   motions: readonly (CentredMotion | undefined)[],
 ): PairLink[] {
   const peaks = sharpest(evidence, motions);
+  const shaken = shakes(evidence, motions);
   return evidence.links.map((link, i) => {
     const toAnchor = motions[link.from];
     const tiles = evidence.tiles[i];
     if (!toAnchor || tiles.count < 4) return link;
-    const fitBy = (trust: TileTrust) =>
-      fitMotion(
-        correctTiles(tiles, toAnchor, peaks, evidence, trust),
-        evidence.radiusPx,
-        evidence.motion === 'shift',
-      );
-    const scale = fitBy(scaleTrust);
-    const place = fitBy(placeTrust);
-    const scaleDoubtPx = Math.hypot(scale.scaleDoubtPx, link.to - link.from > 1 ? distantDoubtPx : 0);
-    const joined = joinFits(
-      [
-        { ...scale, doubtsPx: [scaleDoubtPx, unknownPx, unknownPx, unknownPx] },
-        { ...place, doubtsPx: [unknownPx, 0, place.shiftDoubtPx, place.shiftDoubtPx] },
-      ],
+    const factor = evidence.pitchPx * (link.to - link.from > 1 ? distantFactor : 1);
+    const fit = fitWithDoubts(
+      correctTiles(
+        tiles,
+        toAnchor,
+        peaks,
+        evidence,
+        factor,
+        shaken.map((share) => share[link.from] * share[link.to]),
+      ),
       link.motion,
-      evidence.radiusPx,
+      {
+        ...evidence,
+        shiftOnly: evidence.motion === 'shift',
+      },
     );
-    // Their doubts are in the information.
-    return { ...link, ...joined, scaleDoubtPx: 0, shiftDoubtPx: 0 };
+    // The doubts are in the information.
+    return { ...link, ...fit, scaleDoubtPx: 0, shiftDoubtPx: 0 };
   });
 }
 
-/** Fits of the same pair as one, each as far as its doubts about a, b, x and y allow. */
-function joinFits(
-  fits: readonly (Pick<MotionFit, 'motion' | 'information'> & { doubtsPx: readonly number[] })[],
-  start: CentredMotion,
-  radiusPx: number,
-): Pick<PairLink, 'motion' | 'information'> {
-  const information = new Float64Array(16);
-  const right = new Float64Array(4);
-  for (const { motion, information: claimed, doubtsPx } of fits) {
-    const trusted = withDoubts(claimed, doubtsPx);
-    const step = [
-      (motion.a - start.a) * radiusPx,
-      (motion.b - start.b) * radiusPx,
-      motion.x - start.x,
-      motion.y - start.y,
-    ];
-    for (let i = 0; i < 16; i++) {
-      information[i] += trusted[i];
-      right[i >> 2] += trusted[i] * step[i & 3];
-    }
-  }
-  const step = solveSymmetric(information, right, 4);
-  if (!step) return { motion: start, information };
-  const motion = {
-    a: start.a + step[0] / radiusPx,
-    b: start.b + step[1] / radiusPx,
-    x: start.x + step[2],
-    y: start.y + step[3],
-  };
-  return { motion, information };
+/**
+ * What a shake during the exposure leaves of the contrast, by level and frame, 0 to 1: it is lost everywhere, the same
+ * in what is sharp and what is not, and says nothing about the defocus.
+ */
+function shakes(
+  { frames, grids, fullSize }: SlopeEvidence,
+  motions: readonly (CentredMotion | undefined)[],
+): number[][] {
+  return grids.map((grid, level) => {
+    const sharpness = relativeSharpness(
+      frames.map(({ energies }) => ({ fineShare: 1, energies: [energies[level]] })),
+      motions,
+      grid,
+      fullSize,
+    );
+    return sharpness.map((share) => (share < shakenShare ? share : 1));
+  });
 }
 
 /** Most energy that any frame shows at a place of the anchor's framing, by level, on the grid of its tiles. */
@@ -151,31 +131,40 @@ function correctTiles(
   tiles: Correspondences,
   toAnchor: CentredMotion,
   peaks: readonly Float32Array[],
-  { grids, fullSize, pitchPx }: SlopeEvidence,
-  { blurredPx, levelPx }: TileTrust,
-): Correspondences {
+  { grids, fullSize }: SlopeEvidence,
+  doubtFactor: number,
+  shares: readonly number[],
+): DoubtfulTiles {
   const { count, u, v, slopeU, slopeV } = tiles;
-  const out: Correspondences = {
+  const out: DoubtfulTiles = {
     ...tiles,
     foundU: tiles.foundU.slice(),
     foundV: tiles.foundV.slice(),
     xx: tiles.xx.slice(),
     xy: tiles.xy.slice(),
     yy: tiles.yy.slice(),
-    doubtPx: tiles.doubtPx.slice(),
+    doubtPx: new Float32Array(count),
+    scaleDoubtPx: new Float32Array(count),
   };
+  const isShaken = shares[0] < 1;
   for (let i = 0; i < count; i++) {
     const level = tiles.level[i];
     const x = toAnchor.a * u[i] - toAnchor.b * v[i] + toAnchor.x;
     const y = toAnchor.b * u[i] + toAnchor.a * v[i] + toAnchor.y;
     const peak = readGrid(peaks[level], grids[level], fullSize, x, y);
-    const blur = blurFrom(tiles.energy[i] / Math.max(peak, tiles.energy[i], 1e-6));
+    const blur = blurFrom(
+      Math.min(1, tiles.energy[i] / Math.max(shares[level] * peak, tiles.energy[i], 1e-6)),
+    );
     const excess = 1 - slopeShare(blur);
     out.foundU[i] -= excess * slopeU[i];
     out.foundV[i] -= excess * slopeV[i];
-    const error = (levelPx * level + blurredPx(level) * (blur / mostBlur) ** 4) * pitchPx;
-    widen(out, i, error * error);
-    out.doubtPx[i] += commonShare * error;
+    const doubted = isShaken ? Math.max(blur, shakenBlur) : blur;
+    const doubtPx = doubtFactor * (blurredPx[level] * (doubted / mostBlur) ** blurPower + sharpPx);
+    out.doubtPx[i] = doubtPx;
+    // Outlines move as the surface that turns away behind them comes into focus.
+    out.scaleDoubtPx[i] =
+      tiles.doubtPx[i] + doubtFactor * (blurredPx[level] * (blur / mostBlur) ** scalePower + sharpPx);
+    widen(out, i, (ownShare * doubtPx) ** 2);
   }
   return out;
 }

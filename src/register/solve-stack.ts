@@ -36,7 +36,7 @@ const rounds = 8;
 const stepSpread = 0.3;
 /** Spread of the steps of a whole stack, as a share of the typical one; at least so many px at the radius. */
 const evenSpread = 0.15;
-const leastSpreadPx = 0.1;
+const leastSpreadPx = 0.02;
 /** How far that typical step may be from the middle one of the pairs, as a share of it. */
 const startSpread = 0.5;
 /** A doubt below this is none, px. */
@@ -145,7 +145,7 @@ function withFloor({ information, scaleDoubtPx, shiftDoubtPx }: PairLink, floorP
  * Information, row-major 4 x 4, with independent errors (px) of the four added to its covariance.
  * (C + F)^-1 = (I + L F)^-1 L for information L = C^-1 and floors F: no inverse of L itself is needed.
  */
-export function withDoubts(information: Float64Array, doubtsPx: readonly number[]): Float64Array {
+function withDoubts(information: Float64Array, doubtsPx: readonly number[]): Float64Array {
   const roots = doubtsPx.map((doubt) => Math.max(doubt, leastDoubtPx));
   // With G = F^1/2: G L' G = (I + G L G)^-1 G L G, symmetric throughout.
   const scaled = information.map((value, i) => value * roots[i >> 2] * roots[i & 3]);

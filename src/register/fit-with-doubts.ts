@@ -1,0 +1,322 @@
+import type { Size } from '../image/image.js';
+import type { CentredMotion } from './centred-motion.js';
+import type { Correspondences } from './fit-motion.js';
+import { solveSymmetric } from './solve-symmetric.js';
+
+/** What is needed of the stack to fit a pair's tiles. */
+export interface FitFrame {
+  fullSize: Size;
+  radiusPx: number;
+  /** Full-size pixels per reduced pixel. */
+  pitchPx: number;
+  shiftOnly: boolean;
+}
+
+/** Tiles with what each errs together with others: `doubtPx` in place and roll, `scaleDoubtPx` in scale at the radius. */
+export interface DoubtfulTiles extends Correspondences {
+  scaleDoubtPx: Float32Array;
+}
+
+/** A motion with its information about (a, b, x, y), row-major 4 x 4, a and b scaled by the radius: 1/px^2. */
+export interface DoubtedFit {
+  motion: CentredMotion;
+  information: Float64Array;
+}
+
+/** Parameters of a motion: a and b times the radius, x, y. */
+const own = 4;
+/** Those, then the same of the motion that doubtful tiles have in common. */
+const all = 2 * own;
+/**
+ * How large that common motion is for a tile with a doubt of one pixel, px: scale and roll at the radius, shift. Surfaces
+ * lean and bulge, but do not turn about the middle.
+ */
+const commonPx = [1.5, 0.2, 1, 1];
+/** Tiles in the same one of this many cells have an error in common too: they lie on the same edge or surface. */
+const cellsX = 8;
+const cellsY = 6;
+/** That error: of sharp tiles, reduced pixels, and more with the doubt. */
+const cellFloorPx = 0.02;
+const cellShare = 0.5;
+const gatheringRounds = 4;
+const rejectingRounds = 4;
+/** See `fitMotion`. */
+const biweightLimit = 4.685;
+const leastScatter = 0.25;
+/** The median length of a two-dimensional normal error of unit variance: sqrt(2 ln 2). */
+const medianLength = 1.17741;
+/** How far scale and roll may be from the start: steadies fits of few tiles. */
+const looseSpread = 0.03;
+
+/**
+ * Fits a similarity (or a shift alone) to tiles of which many may err together. The doubts of a tile are the size
+ * of the error that it shares with others: the tiles' displacements are taken for
+ *
+ *   motion + doubt x common motion + error of the cell + own error,
+ *
+ * with the common motion and the errors of the cells unknowns of the fit, held near zero by their usual size and then
+ * eliminated. So a few sharp tiles tell the motion against any number of blurred ones that agree with each other on
+ * another one, and the blurred ones tell what is common to all: what the sharp ones, close together, leave open.
+ * The information is that of the whole model (generalised least squares; A. C. Aitken 1935).
+ *
+ * Own errors are weighted robustly as in `fitMotion`, but judged against the scatter of the most certain tiles.
+ */
+export function fitWithDoubts(tiles: DoubtfulTiles, start: CentredMotion, frame: FitFrame): DoubtedFit {
+  const { radiusPx, shiftOnly } = frame;
+  const fit = new Float64Array(all);
+  const sums: Sums = { normal: new Float64Array(all * all), right: new Float64Array(all) };
+  const spread = new Float64Array(tiles.count);
+  const certainty = Float64Array.from(spread, (_, i) => (tiles.xx[i] + tiles.yy[i]) ** 1.5);
+  const rounds = gatheringRounds + rejectingRounds;
+  let scatter = 1;
+  for (let round = 0; round <= rounds; round++) {
+    measureDistances(tiles, start, fit, radiusPx, spread);
+    scatter = Math.max(leastScatter, weightedMedian(spread, certainty) / medianLength);
+    for (let i = 0; i < tiles.count; i++) {
+      const t = spread[i] / scatter;
+      if (round < gatheringRounds) tiles.weight[i] = 1 / Math.max(1, t);
+      else tiles.weight[i] = t < biweightLimit ? (1 - (t / biweightLimit) ** 2) ** 2 : 0;
+    }
+    accumulate(tiles, start, fit, radiusPx, sums);
+    if (round === rounds) break;
+    steady(sums, fit, radiusPx, scatter * scatter, shiftOnly);
+    const step = solveSymmetric(sums.normal, sums.right, all);
+    if (!step) break;
+    for (let k = 0; k < all; k++) fit[k] += step[k];
+  }
+  const variance = Math.max(1, scatter * scatter);
+  eliminateCells(tiles, start, fit, frame, variance, sums);
+  steady(sums, fit, radiusPx, variance, shiftOnly);
+  const { information, right } = eliminateCommon(sums, variance);
+  const step = solveSymmetric(information, right, own);
+  const [a, b, x, y] = step ? step.map((value, k) => fit[k] + value) : fit;
+  return {
+    motion: { a: start.a + a / radiusPx, b: start.b + b / radiusPx, x: start.x + x, y: start.y + y },
+    information,
+  };
+}
+
+/** Normal equations: row-major (all, all) and the right side, of tiles with a scatter of 1. */
+interface Sums {
+  normal: Float64Array;
+  right: Float64Array;
+}
+
+/** The tile's distance from the fit, in x and y, px. */
+const distance = { x: 0, y: 0 };
+
+function measureDistance(
+  { u, v, foundU, foundV, doubtPx, scaleDoubtPx }: DoubtfulTiles,
+  i: number,
+  start: CentredMotion,
+  fit: Float64Array,
+  radiusPx: number,
+): void {
+  const h = doubtPx[i];
+  const a = start.a + (fit[0] + scaleDoubtPx[i] * fit[4]) / radiusPx;
+  const b = start.b + (fit[1] + h * fit[5]) / radiusPx;
+  distance.x = foundU[i] - (a * u[i] - b * v[i] + start.x + fit[2] + h * fit[6]);
+  distance.y = foundV[i] - (b * u[i] + a * v[i] + start.y + fit[3] + h * fit[7]);
+}
+
+/** Distance of every tile from the fit into `spread`, in its own standard deviations. */
+function measureDistances(
+  tiles: DoubtfulTiles,
+  start: CentredMotion,
+  fit: Float64Array,
+  radiusPx: number,
+  spread: Float64Array,
+): void {
+  const { xx, xy, yy, distancePx } = tiles;
+  for (let i = 0; i < tiles.count; i++) {
+    measureDistance(tiles, i, start, fit, radiusPx);
+    const { x, y } = distance;
+    distancePx[i] = Math.sqrt(x * x + y * y);
+    spread[i] = Math.sqrt(Math.max(0, xx[i] * x * x + 2 * xy[i] * x * y + yy[i] * y * y));
+  }
+}
+
+/** Columns of the model as in `fitMotion`, a -> (p, q), b -> (-q, p), x, y; then the same times the tile's doubt. */
+function accumulate(
+  tiles: DoubtfulTiles,
+  start: CentredMotion,
+  fit: Float64Array,
+  radiusPx: number,
+  { normal, right }: Sums,
+): void {
+  normal.fill(0);
+  right.fill(0);
+  // Upper triangle of one tile's own block, and its right side.
+  const block = new Float64Array(own * own);
+  const side = new Float64Array(own);
+  const doubts = new Float64Array(own);
+  for (let i = 0; i < tiles.count; i++) {
+    const w = tiles.weight[i];
+    if (w <= 0) continue;
+    measureDistance(tiles, i, start, fit, radiusPx);
+    const p = tiles.u[i] / radiusPx;
+    const q = tiles.v[i] / radiusPx;
+    const xx = w * tiles.xx[i];
+    const xy = w * tiles.xy[i];
+    const yy = w * tiles.yy[i];
+    const ax = xx * p + xy * q;
+    const ay = xy * p + yy * q;
+    const bx = -xx * q + xy * p;
+    const by = -xy * q + yy * p;
+    const fx = xx * distance.x + xy * distance.y;
+    const fy = xy * distance.x + yy * distance.y;
+    block[0] = p * ax + q * ay;
+    block[1] = p * bx + q * by;
+    block[2] = ax;
+    block[3] = ay;
+    block[5] = -q * bx + p * by;
+    block[6] = bx;
+    block[7] = by;
+    block[10] = xx;
+    block[11] = xy;
+    block[15] = yy;
+    side[0] = p * fx + q * fy;
+    side[1] = -q * fx + p * fy;
+    side[2] = fx;
+    side[3] = fy;
+    doubts.fill(tiles.doubtPx[i]);
+    doubts[0] = tiles.scaleDoubtPx[i];
+    for (let row = 0; row < own; row++) {
+      right[row] += side[row];
+      right[own + row] += doubts[row] * side[row];
+      for (let col = 0; col < own; col++) {
+        const value = row <= col ? block[row * own + col] : block[col * own + row];
+        normal[row * all + col] += value;
+        normal[row * all + own + col] += doubts[col] * value;
+        normal[(own + row) * all + own + col] += doubts[row] * doubts[col] * value;
+      }
+    }
+  }
+  for (let row = 1; row < all; row++) {
+    for (let col = 0; col < row; col++) normal[row * all + col] = normal[col * all + row];
+  }
+}
+
+/** Holds the common motion to its usual size and the rest near the start; `variance` is that of the tiles' scatter. */
+function steady(
+  { normal, right }: Sums,
+  fit: Float64Array,
+  radiusPx: number,
+  variance: number,
+  shiftOnly: boolean,
+): void {
+  const loosePx = looseSpread * radiusPx;
+  const spreads = [loosePx, loosePx, undefined, undefined, ...commonPx];
+  spreads.forEach((spreadPx, k) => {
+    if (spreadPx === undefined) return;
+    const w = variance / spreadPx ** 2;
+    normal[k * (all + 1)] += w;
+    right[k] -= w * fit[k];
+  });
+  if (!shiftOnly) return;
+  for (const k of [0, 1, own, own + 1]) {
+    for (let i = 0; i < all; i++) normal[k * all + i] = normal[i * all + k] = 0;
+    normal[k * (all + 1)] = 1;
+    right[k] = 0;
+  }
+}
+
+/** Numbers of a cell: its upper triangle, its right side, and what couples it with each unknown. */
+const cellNumbers = 5 + 2 * all;
+
+/** Takes out of the sums what the cells' errors, two unknowns each, may explain as well. */
+function eliminateCells(
+  tiles: DoubtfulTiles,
+  start: CentredMotion,
+  fit: Float64Array,
+  { radiusPx, pitchPx, fullSize }: FitFrame,
+  variance: number,
+  { normal, right }: Sums,
+): void {
+  const cells = new Float64Array(cellsX * cellsY * cellNumbers);
+  for (let i = 0; i < tiles.count; i++) {
+    const w = tiles.weight[i];
+    if (w <= 0) continue;
+    measureDistance(tiles, i, start, fit, radiusPx);
+    const { x, y } = distance;
+    const h = tiles.doubtPx[i];
+    const size = cellFloorPx * pitchPx + cellShare * h;
+    const p = tiles.u[i] / radiusPx;
+    const q = tiles.v[i] / radiusPx;
+    const xx = w * size * tiles.xx[i];
+    const xy = w * size * tiles.xy[i];
+    const yy = w * size * tiles.yy[i];
+    const column = cellOf(tiles.u[i] / fullSize.width, cellsX);
+    const at = (cellOf(tiles.v[i] / fullSize.height, cellsY) * cellsX + column) * cellNumbers;
+    cells[at] += size * xx;
+    cells[at + 1] += size * xy;
+    cells[at + 2] += size * yy;
+    cells[at + 3] += xx * x + xy * y;
+    cells[at + 4] += xy * x + yy * y;
+    const couplings = [xx * p + xy * q, xy * p + yy * q, -xx * q + xy * p, -xy * q + yy * p, xx, xy, xy, yy];
+    for (let k = 0; k < all; k++) {
+      cells[at + 5 + k] += couplings[k];
+      cells[at + 5 + all + k] += (k < 2 ? tiles.scaleDoubtPx[i] : h) * couplings[k];
+    }
+  }
+  for (let at = 0; at < cells.length; at += cellNumbers) {
+    const xx = cells[at] + variance;
+    const xy = cells[at + 1];
+    const yy = cells[at + 2] + variance;
+    const det = xx * yy - xy * xy;
+    for (let row = 0; row < all; row++) {
+      const rx = cells[at + 5 + 2 * row];
+      const ry = cells[at + 6 + 2 * row];
+      const x = (yy * rx - xy * ry) / det;
+      const y = (xx * ry - xy * rx) / det;
+      right[row] -= x * cells[at + 3] + y * cells[at + 4];
+      for (let col = 0; col < all; col++) {
+        normal[row * all + col] -= x * cells[at + 5 + 2 * col] + y * cells[at + 6 + 2 * col];
+      }
+    }
+  }
+}
+
+/** Which of `count` cells a place of -0.5 to 0.5 lies in. */
+function cellOf(place: number, count: number): number {
+  return Math.min(count - 1, Math.max(0, Math.floor((place + 0.5) * count)));
+}
+
+/** The equations of the motion alone, with the common motion eliminated. */
+function eliminateCommon(
+  { normal, right }: Sums,
+  variance: number,
+): { information: Float64Array; right: Float64Array } {
+  for (let k = all - 1; k >= own; k--) {
+    const pivot = normal[k * (all + 1)];
+    for (let row = 0; row < k; row++) {
+      const factor = normal[row * all + k] / pivot;
+      right[row] -= factor * right[k];
+      for (let col = 0; col < k; col++) normal[row * all + col] -= factor * normal[k * all + col];
+    }
+  }
+  const information = Float64Array.from(
+    { length: own * own },
+    (_, i) => normal[Math.floor(i / own) * all + (i % own)] / variance,
+  );
+  return { information, right: Float64Array.from(right.subarray(0, own), (value) => value / variance) };
+}
+
+/** Steps of the histogram that finds the median, and its end: spreads beyond it count as that. */
+const binsPerUnit = 16;
+const spreadBins = 64 * binsPerUnit;
+const histogram = new Float64Array(spreadBins);
+
+/** The spread below which tiles of half the weight lie, to a sixteenth. */
+function weightedMedian(values: Float64Array, weights: Float64Array): number {
+  histogram.fill(0);
+  let total = 0;
+  for (let i = 0; i < values.length; i++) {
+    histogram[Math.min(spreadBins - 1, Math.floor(values[i] * binsPerUnit))] += weights[i];
+    total += weights[i];
+  }
+  let sum = 0;
+  let bin = 0;
+  while (bin < spreadBins - 1 && sum + histogram[bin] < total / 2) sum += histogram[bin++];
+  return (bin + 0.5) / binsPerUnit;
+}

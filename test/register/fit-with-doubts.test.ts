@@ -1,0 +1,72 @@
+import { describe, expect, it } from 'vitest';
+import { noMotion } from '../../src/register/centred-motion.js';
+import { createCorrespondences } from '../../src/register/fit-motion.js';
+import { type DoubtfulTiles, fitWithDoubts } from '../../src/register/fit-with-doubts.js';
+import { normalRandom, seededRandom } from './textured-stack.js';
+
+const fullSize = { width: 1600, height: 1200 };
+const frame = { fullSize, radiusPx: 1000, pitchPx: 1, shiftOnly: false };
+
+/** Tiles all over the frame, `doubts[i]` px doubtful each, found where `place` says with a noise of `sigmaPx`. */
+function drawTiles(
+  doubts: readonly number[],
+  sigmaPx: number,
+  seed: number,
+  place: (u: number, v: number, doubtPx: number) => [number, number],
+): DoubtfulTiles {
+  const random = seededRandom(seed);
+  const tiles = {
+    ...createCorrespondences(doubts.length),
+    scaleDoubtPx: Float32Array.from(doubts),
+    count: doubts.length,
+  };
+  doubts.forEach((doubtPx, i) => {
+    const u = (random() - 0.5) * fullSize.width;
+    const v = (random() - 0.5) * fullSize.height;
+    const [x, y] = place(u, v, doubtPx);
+    tiles.u[i] = u;
+    tiles.v[i] = v;
+    tiles.foundU[i] = x + sigmaPx * normalRandom(random);
+    tiles.foundV[i] = y + sigmaPx * normalRandom(random);
+    tiles.xx[i] = tiles.yy[i] = 1 / sigmaPx ** 2;
+    tiles.doubtPx[i] = doubtPx;
+  });
+  return tiles;
+}
+
+describe('a fit of doubtful tiles', () => {
+  it('follows twenty sharp tiles against a thousand that agree on another shift', () => {
+    const doubts = Array.from({ length: 1020 }, (_, i) => (i < 20 ? 0 : 1));
+    const tiles = drawTiles(doubts, 0.05, 1, (u, v, doubtPx) => [u + 0.8 * doubtPx, v - 0.5 * doubtPx]);
+    const { motion } = fitWithDoubts(tiles, { ...noMotion, x: 0.8, y: -0.5 }, frame);
+    expect(Math.hypot(motion.x, motion.y)).toBeLessThan(0.06);
+  });
+
+  it('claims no more certainty than tiles with a common error have', () => {
+    const doubts = new Array<number>(1000).fill(1);
+    const { information } = fitWithDoubts(
+      drawTiles(doubts, 0.05, 2, (u, v) => [u, v]),
+      noMotion,
+      frame,
+    );
+    for (const k of [2, 3]) expect(information[5 * k]).toBeLessThan(1.05);
+  });
+
+  it('takes sharp tiles at their word: scale, roll and shift as drawn', () => {
+    const truth = { a: 1.0006, b: 0.0009, x: 1.4, y: -2.2 };
+    const tiles = drawTiles(new Array<number>(400).fill(0), 0.05, 3, (u, v) => [
+      truth.a * u - truth.b * v + truth.x,
+      truth.b * u + truth.a * v + truth.y,
+    ]);
+    const { motion } = fitWithDoubts(tiles, noMotion, frame);
+    expect(Math.abs(motion.a - truth.a) * frame.radiusPx).toBeLessThan(0.03);
+    expect(Math.abs(motion.b - truth.b) * frame.radiusPx).toBeLessThan(0.03);
+    expect(Math.hypot(motion.x - truth.x, motion.y - truth.y)).toBeLessThan(0.02);
+  });
+
+  it('leaves scale and roll alone when only a shift is asked for', () => {
+    const tiles = drawTiles(new Array<number>(100).fill(0.1), 0.05, 4, (u, v) => [1.001 * u + 1, v]);
+    const { motion } = fitWithDoubts(tiles, noMotion, { ...frame, shiftOnly: true });
+    expect([motion.a, motion.b]).toEqual([1, 0]);
+  });
+});
