@@ -4,8 +4,10 @@ import { type CentredMotion, invertMotion } from './centred-motion.js';
 import { blurFrom, mostBlur, slopeShare } from './disc-blur.js';
 import type { Correspondences } from './fit-motion.js';
 import { type DoubtfulTiles, fitWithDoubts } from './fit-with-doubts.js';
+import { withOutlineDoubts } from './outline-doubts.js';
 import { relativeSharpness } from './sharpness.js';
 import type { PairLink } from './solve-stack.js';
+import { findJumps } from './step-priors.js';
 import { readGrid, type TileGrid } from './tile-grid.js';
 
 /** What is needed of a stack's evidence. */
@@ -53,10 +55,13 @@ export function correctSlopes(
 ): PairLink[] {
   const peaks = sharpest(evidence, motions);
   const shaken = shakes(evidence, motions);
-  return evidence.links.map((link, i) => {
+  const jumps = [...findJumps(motions, evidence.radiusPx).keys()];
+  const links = evidence.links.map((link, i) => {
     const toAnchor = motions[link.from];
     const tiles = evidence.tiles[i];
     if (!toAnchor || tiles.count < 4) return link;
+    // The model of the slopes is one of small changes of the blur.
+    if (jumps.some((k) => link.from <= k && k < link.to)) return link;
     const factor = evidence.pitchPx * (link.to - link.from > 1 ? distantFactor : 1);
     const fit = fitWithDoubts(
       correctTiles(
@@ -76,6 +81,7 @@ export function correctSlopes(
     // The doubts are in the information.
     return { ...link, ...fit, scaleDoubtPx: 0, shiftDoubtPx: 0 };
   });
+  return withOutlineDoubts(links);
 }
 
 /**

@@ -1,6 +1,14 @@
 import { type CentredMotion, composeMotions, invertMotion, noMotion } from './centred-motion.js';
 import { median } from './median.js';
 import { solveSymmetric } from './solve-symmetric.js';
+import {
+  addEvenSteps,
+  addStepPrior,
+  type StepBorder,
+  spreadOfSteps,
+  spreadsOfSteps,
+  typicalStep,
+} from './step-priors.js';
 
 /** A measured motion from frame `from` to frame `to` (indices of the stack). */
 export interface PairLink {
@@ -32,13 +40,6 @@ export interface StackSolution {
 }
 
 const rounds = 8;
-/** Irregularity that a rail step may have, as a share of the typical step: weak, so that it only fills gaps. */
-const stepSpread = 0.3;
-/** Spread of the steps of a whole stack, as a share of the typical one; at least so many px at the radius. */
-const evenSpread = 0.15;
-const leastSpreadPx = 0.02;
-/** How far that typical step may be from the middle one of the pairs, as a share of it. */
-const startSpread = 0.5;
 /** A doubt below this is none, px. */
 const leastDoubtPx = 1e-3;
 
@@ -69,6 +70,7 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
   const motions = chainStart(used, frameCount, anchor, free);
   const startStep = typicalStep(motions);
   const informations = used.map((link) => withFloor(link, floorPx));
+  const spread = spreadOfSteps(used, informations, radiusPx);
   const weights = new Float64Array(used.length).fill(1);
   const halfBandwidth = 4 * (widestCoupling(used, motions) + 1) - 1;
   const size = 4 * frameCount;
@@ -80,8 +82,9 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
     }
     let even: StepBorder | undefined;
     if (free !== 'shift') {
-      addStepPrior(normal, right, size, motions, radiusPx);
-      even = addEvenSteps(normal, right, size, motions, radiusPx, startStep);
+      const spreads = spreadsOfSteps(motions, radiusPx, spread);
+      addStepPrior(normal, right, size, motions, radiusPx, spreads);
+      even = addEvenSteps(normal, right, size, motions, radiusPx, startStep, spreads);
     }
     pin(normal, right, even?.column, size, motions, anchor, free);
     const step = solveBordered(normal, right, even, size, Math.min(halfBandwidth, size - 1));
@@ -227,96 +230,6 @@ function addLink(
       normal[index(other) * size + index(col)] += sum;
     }
   }
-}
-
-/** On a rail 1/scale is a line in the position, so neighbouring steps in scale are alike to about a third. */
-function addStepPrior(
-  normal: Float64Array,
-  right: Float64Array,
-  size: number,
-  motions: readonly (CentredMotion | undefined)[],
-  radiusPx: number,
-): void {
-  const known = motions.flatMap((m, k) => (m ? [{ k, inverse: 1 / Math.hypot(m.a, m.b) }] : []));
-  const steps = known.slice(1).map((p, i) => Math.abs(p.inverse - known[i].inverse) / (p.k - known[i].k));
-  const typical = median(Float64Array.from(steps));
-  const spreadPx = Math.max(0.05, stepSpread * typical * radiusPx);
-  for (let i = 1; i + 1 < known.length; i++) {
-    const before = known[i - 1];
-    const here = known[i];
-    const after = known[i + 1];
-    const part = (here.k - before.k) / (after.k - before.k);
-    const terms: [number, number][] = [
-      [before.k, part - 1],
-      [here.k, 1],
-      [after.k, -part],
-    ];
-    const bend = here.inverse - (1 - part) * before.inverse - part * after.inverse;
-    const weight = 1 / (spreadPx * spreadPx * (after.k - before.k));
-    // 1/scale falls as a grows; close to 1 the derivative is -1.
-    for (const [k, factor] of terms) {
-      right[4 * k] += weight * factor * bend * radiusPx;
-      for (const [other, second] of terms) normal[4 * k * size + 4 * other] += weight * factor * second;
-    }
-  }
-}
-
-/** The middle one of the steps of 1/scale from frame to frame. */
-function typicalStep(motions: readonly (CentredMotion | undefined)[]): number {
-  const known = motions.flatMap((m, k) => (m ? [{ k, inverse: 1 / Math.hypot(m.a, m.b) }] : []));
-  const steps = known.slice(1).map((p, i) => (p.inverse - known[i].inverse) / (p.k - known[i].k));
-  return steps.length > 0 ? median(Float64Array.from(steps)) : 0;
-}
-
-/** The equations' last unknown, the step of the whole stack: its column, its own element and its right side. */
-interface StepBorder {
-  column: Float64Array;
-  diagonal: number;
-  right: number;
-}
-
-/**
- * Steps are alike over the whole stack too, within `evenSpread` of one step: without it a run of frames that show
- * little sharp would keep whatever drift their blur suggests, each step like the one before. That one step is an
- * unknown like the others. Were it held while the frames are solved for, it would hardly move from where it started,
- * for where little is sharp the evenness outweighs the pairs, and all scales would drift with its error.
- */
-function addEvenSteps(
-  normal: Float64Array,
-  right: Float64Array,
-  size: number,
-  motions: readonly (CentredMotion | undefined)[],
-  radiusPx: number,
-  startStep: number,
-): StepBorder | undefined {
-  const known = motions.flatMap((m, k) => (m ? [{ k, inverse: 1 / Math.hypot(m.a, m.b) }] : []));
-  if (known.length < 3) return undefined;
-  const typical = typicalStep(motions);
-  const spreadPx = Math.max(leastSpreadPx, evenSpread * Math.abs(typical) * radiusPx);
-  const startPx = Math.max(leastSpreadPx, startSpread * Math.abs(startStep) * radiusPx);
-  const border: StepBorder = {
-    column: new Float64Array(size),
-    diagonal: 1 / startPx ** 2,
-    right: ((startStep - typical) * radiusPx) / startPx ** 2,
-  };
-  for (let i = 0; i + 1 < known.length; i++) {
-    const here = known[i];
-    const after = known[i + 1];
-    const frames = after.k - here.k;
-    const weight = 1 / (spreadPx * spreadPx * frames);
-    const excess = (after.inverse - here.inverse - typical * frames) * radiusPx;
-    right[4 * here.k] -= weight * excess;
-    right[4 * after.k] += weight * excess;
-    normal[4 * here.k * size + 4 * here.k] += weight;
-    normal[4 * after.k * size + 4 * after.k] += weight;
-    normal[4 * here.k * size + 4 * after.k] -= weight;
-    normal[4 * after.k * size + 4 * here.k] -= weight;
-    border.column[4 * here.k] -= weight * frames;
-    border.column[4 * after.k] += weight * frames;
-    border.diagonal += weight * frames * frames;
-    border.right += weight * excess * frames;
-  }
-  return border;
 }
 
 /** Solves the banded system, with the border's unknown eliminated by its Schur complement. */
