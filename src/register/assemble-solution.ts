@@ -81,7 +81,7 @@ export function assembleSolution(evidence: MotionEvidence, anchorNumber: number)
   return {
     anchorNumber: frames[anchor].number,
     frames: placed,
-    direction: findDirection(motions),
+    direction: findDirection(motions, evidence.radiusPx),
     rollFound,
     warnings,
   };

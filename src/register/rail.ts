@@ -4,6 +4,8 @@ import type { MotionSolution } from './motion-solution.js';
 
 /** The drift of the scale must be this many times its scatter from frame to frame to tell a direction. */
 const clearDrift = 3;
+/** That scatter is no less than so many px at the radius: steps that were held to be even do not show their errors. */
+const leastScatterPx = 0.03;
 /** A drift below this per frame is no rail at all. */
 const leastDrift = 2e-6;
 
@@ -71,12 +73,16 @@ export function railResiduals(motions: readonly (CentredMotion | undefined)[]): 
  * A fixed thing grows in the frame as the camera nears it, so later frames must be shrunk to the anchor:
  * 1/scale of frame -> anchor rises in capture order when the plane of focus travels away from the camera.
  */
-export function findDirection(motions: readonly (CentredMotion | undefined)[]): MotionSolution['direction'] {
+export function findDirection(
+  motions: readonly (CentredMotion | undefined)[],
+  radiusPx: number,
+): MotionSolution['direction'] {
   const line = fitLine(motions);
   if (!line || Math.abs(line.slope) < leastDrift) return 'unknown';
   const known = motions.flatMap((m) => (m ? [1 / Math.hypot(m.a, m.b)] : []));
   const steps = known.slice(1).map((inverse, i) => inverse - known[i]);
-  const scatter = 1.4826 * median(Float64Array.from(steps, (step) => Math.abs(step - line.slope)));
+  const apparent = 1.4826 * median(Float64Array.from(steps, (step) => Math.abs(step - line.slope)));
+  const scatter = Math.max(apparent, leastScatterPx / radiusPx);
   if (Math.abs(line.slope) * Math.sqrt(steps.length) < clearDrift * scatter) return 'unknown';
   return line.slope > 0 ? 'near-to-far' : 'far-to-near';
 }

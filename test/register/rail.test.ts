@@ -40,9 +40,21 @@ describe('a rail', () => {
 
   it('tells the direction by the drift, and none without', () => {
     const rail = Array.from({ length: 12 }, (_, k) => scaled(1 / (1 + 5e-4 * (k + 0.2 * Math.sin(5 * k)))));
-    expect(findDirection(rail)).toBe('near-to-far');
-    expect(findDirection(rail.toReversed())).toBe('far-to-near');
-    expect(findDirection(rail.map((_, k) => scaled(1 + 1e-5 * Math.sin(9 * k * k))))).toBe('unknown');
+    expect(findDirection(rail, radiusPx)).toBe('near-to-far');
+    expect(findDirection(rail.toReversed(), radiusPx)).toBe('far-to-near');
+    expect(
+      findDirection(
+        rail.map((_, k) => scaled(1 + 1e-5 * Math.sin(9 * k * k))),
+        radiusPx,
+      ),
+    ).toBe('unknown');
+    // Even steps of 0.015 px are what four small frames were held to, not what they show.
+    expect(
+      findDirection(
+        [0, 1, 2, 3].map((k) => scaled(1 + 1e-4 * k)),
+        150,
+      ),
+    ).toBe('unknown');
     expect(railResiduals(rail).steps.every((step) => Math.abs(step) < 0.5)).toBe(true);
   });
 });
