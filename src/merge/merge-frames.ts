@@ -139,7 +139,7 @@ export async function mergeFrames(
     const restored = lost / 4;
     if (restored >= 0.01) {
       log.note(
-        `Fine detail halfway between two planes of focus was strengthened by ${percentText(100 * restored)}, which is what it had lost there.`,
+        `Fine detail halfway between two planes of focus was strengthened by ${percentText(100 * restored)}, at most what it had lost there.`,
       );
     }
     const maps = await readSurface(arena, pool, surface, frames.length);
