@@ -22,7 +22,10 @@ export const sceneRecipes: readonly SceneRecipe[] = [
   { name: 'insect-head', options: { scene: 'insect-head' } },
   // Detail up to the last pixel is in no frame whole, wherever its pixels fall; this lens blurs half as much as diffraction.
   { name: 'insect-head-lens', options: { scene: 'insect-head', lensBlurPx: 0.6 } },
+  // Half the steps, so half the blur: what is right beside wide blur may be wrong beside narrow.
+  { name: 'insect-head-small-steps', options: { scene: 'insect-head', stepPart: 0.35 } },
   { name: 'aloe', options: { scene: 'photo' }, photograph: 'aloe' },
+  { name: 'aloe-small-steps', options: { scene: 'photo', stepPart: 0.35 }, photograph: 'aloe' },
   // Half as wide as the other photograph: with as many frames its blur would be twice as large beside it.
   { name: 'motorcycle', options: { scene: 'photo', frames: 16 }, photograph: 'motorcycle' },
   { name: 'tilted-plane', options: { scene: 'tilted-plane', frames: 40, ...badBench } },

@@ -195,7 +195,7 @@ const tileColumns: i32 = 64;
  * Centre and reach of one level, rows of one strip.
  *
  * places: the level's surface. weights: level 0's, in units of which `fullWeight` means confident; 0 = level 0 has
- * none. fullPlaces, fullStrands: level 0's surface, and its strands in rows of fullPeakStride.
+ * none. fullPlaces, fullStrands: level 0's surface, in rows like the weights', and its strands, in rows of fullPeakStride.
  * peaks: plane 0 of the level's peaks (0 = not followed). frames: seven f64 a frame: composite pixel to
  * frame pixel at this level (a b c d e f) and the margin. strands: ordinals of nearer peaks, as `strandOf` in peaks.ts
  * has found them, in rows like the peaks'; they count when they are nearer than the centre by more than strandApart,
