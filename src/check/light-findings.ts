@@ -1,3 +1,4 @@
+import { encodingPower } from '../register/frame-light.js';
 import { median } from '../register/median.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import { percentText } from '../result/report/numbers.js';
@@ -11,8 +12,6 @@ export interface LightJudgement {
   findings: Finding[];
 }
 
-/** Gains are measured on samples as the file encodes them; light is about this power of them (sRGB, IEC 61966-2-1). */
-const encodingPower = 2.2;
 /** Frames to either side that tell what is usual. */
 const reach = 4;
 /** Fewer frames on a side tell nothing by themselves. */

@@ -62,11 +62,15 @@ export function createCorrespondences(capacity: number): Correspondences {
 
 const rounds = 9;
 /** The first of them only gather the majority. */
-const gatheringRounds = 4;
+export const gatheringRounds = 4;
+/** A scatter of the tiles below this is not believed, in standard deviations. */
+const leastScatter = 0.25;
+/** The median length of a two-dimensional normal error of unit variance: sqrt(2 ln 2). */
+const medianLength = 1.17741;
 /** The biweight's usual limit, in standard deviations: 95 % efficient on normal errors. */
 const biweightLimit = 4.685;
 /** How far scale and roll may reasonably be from 1 and 0 between near frames: steadies fits of few tiles. */
-const looseSpread = 0.03;
+export const looseSpread = 0.03;
 
 /**
  * Iteratively reweighted least squares for a similarity (or a shift alone) on tile correspondences: first
@@ -93,13 +97,8 @@ export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: b
       spread[i] = Math.sqrt(Math.max(0, xx[i] * ex * ex + 2 * xy[i] * ex * ey + yy[i] * ey * ey));
     }
     scratch.set(spread);
-    // The median length of a two-dimensional normal error of unit variance is sqrt(2 ln 2).
-    sigma = Math.max(0.25, median(scratch) / 1.17741);
-    for (let i = 0; i < count; i++) {
-      const t = spread[i] / sigma;
-      if (round < gatheringRounds) weight[i] = 1 / Math.max(1, t);
-      else weight[i] = t < biweightLimit ? (1 - (t / biweightLimit) ** 2) ** 2 : 0;
-    }
+    sigma = scatterOf(median(scratch));
+    for (let i = 0; i < count; i++) weight[i] = robustWeight(spread[i] / sigma, round);
     if (round === rounds) break;
     accumulate(tiles, motion, radiusPx, normal, right);
     steady(normal, right, motion, radiusPx, sigma);
@@ -137,7 +136,60 @@ export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: b
   };
 }
 
-/** Normal equations of the step, with a and b in units of pixels at `radiusPx`. */
+/** Scatter of tiles whose distances from the fit have this median, in standard deviations. */
+export function scatterOf(medianSpread: number): number {
+  return Math.max(leastScatter, medianSpread / medianLength);
+}
+
+/** Weight of a tile that lies `t` standard deviations from the fit, in a round of `fitMotion`. */
+export function robustWeight(t: number, round: number): number {
+  if (round < gatheringRounds) return 1 / Math.max(1, t);
+  return t < biweightLimit ? (1 - (t / biweightLimit) ** 2) ** 2 : 0;
+}
+
+/**
+ * One tile's part of the normal equations for a, b, x, y, with a and b in units of pixels at `radiusPx`: the upper triangle
+ * of `block`, row-major 4 x 4, and `side`. The tile lies `ex`, `ey` px from the fit and counts by its weight.
+ */
+export function tileEquations(
+  tiles: Correspondences,
+  i: number,
+  ex: number,
+  ey: number,
+  radiusPx: number,
+  block: Float64Array,
+  side: Float64Array,
+): void {
+  const w = tiles.weight[i];
+  const p = tiles.u[i] / radiusPx;
+  const q = tiles.v[i] / radiusPx;
+  const xx = w * tiles.xx[i];
+  const xy = w * tiles.xy[i];
+  const yy = w * tiles.yy[i];
+  // Columns of the model: a -> (p, q), b -> (-q, p), x -> (1, 0), y -> (0, 1).
+  const ax = xx * p + xy * q;
+  const ay = xy * p + yy * q;
+  const bx = -xx * q + xy * p;
+  const by = -xy * q + yy * p;
+  const fx = xx * ex + xy * ey;
+  const fy = xy * ex + yy * ey;
+  block[0] = p * ax + q * ay;
+  block[1] = p * bx + q * by;
+  block[2] = ax;
+  block[3] = ay;
+  block[5] = -q * bx + p * by;
+  block[6] = bx;
+  block[7] = by;
+  block[10] = xx;
+  block[11] = xy;
+  block[15] = yy;
+  side[0] = p * fx + q * fy;
+  side[1] = -q * fx + p * fy;
+  side[2] = fx;
+  side[3] = fy;
+}
+
+/** Normal equations of the step. */
 function accumulate(
   tiles: Correspondences,
   motion: CentredMotion,
@@ -147,39 +199,17 @@ function accumulate(
 ): void {
   normal.fill(0);
   right.fill(0);
+  const block = new Float64Array(16);
+  const side = new Float64Array(4);
   for (let i = 0; i < tiles.count; i++) {
-    const w = tiles.weight[i];
-    if (w <= 0) continue;
+    if (tiles.weight[i] <= 0) continue;
     const u = tiles.u[i];
     const v = tiles.v[i];
-    const p = u / radiusPx;
-    const q = v / radiusPx;
     const ex = tiles.foundU[i] - (motion.a * u - motion.b * v + motion.x);
     const ey = tiles.foundV[i] - (motion.b * u + motion.a * v + motion.y);
-    const xx = w * tiles.xx[i];
-    const xy = w * tiles.xy[i];
-    const yy = w * tiles.yy[i];
-    // Columns of the model: a -> (p, q), b -> (-q, p), x -> (1, 0), y -> (0, 1).
-    const ax = xx * p + xy * q;
-    const ay = xy * p + yy * q;
-    const bx = -xx * q + xy * p;
-    const by = -xy * q + yy * p;
-    const fx = xx * ex + xy * ey;
-    const fy = xy * ex + yy * ey;
-    normal[0] += p * ax + q * ay;
-    normal[1] += p * bx + q * by;
-    normal[2] += ax;
-    normal[3] += ay;
-    normal[5] += -q * bx + p * by;
-    normal[6] += bx;
-    normal[7] += by;
-    normal[10] += xx;
-    normal[11] += xy;
-    normal[15] += yy;
-    right[0] += p * fx + q * fy;
-    right[1] += -q * fx + p * fy;
-    right[2] += fx;
-    right[3] += fy;
+    tileEquations(tiles, i, ex, ey, radiusPx, block, side);
+    for (let k = 0; k < 16; k++) normal[k] += block[k];
+    for (let k = 0; k < 4; k++) right[k] += side[k];
   }
   for (let row = 1; row < 4; row++) {
     for (let col = 0; col < row; col++) normal[row * 4 + col] = normal[col * 4 + row];

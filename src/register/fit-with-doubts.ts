@@ -1,6 +1,13 @@
 import type { Size } from '../image/image.js';
 import type { CentredMotion } from './centred-motion.js';
-import type { Correspondences } from './fit-motion.js';
+import {
+  type Correspondences,
+  gatheringRounds,
+  looseSpread,
+  robustWeight,
+  scatterOf,
+  tileEquations,
+} from './fit-motion.js';
 import { solveSymmetric } from './solve-symmetric.js';
 
 /** What is needed of the stack to fit a pair's tiles. */
@@ -38,15 +45,7 @@ const cellsY = 6;
 /** That error: of sharp tiles, reduced pixels, and more with the doubt. */
 const cellFloorPx = 0.02;
 const cellShare = 0.5;
-const gatheringRounds = 4;
 const rejectingRounds = 4;
-/** See `fitMotion`. */
-const biweightLimit = 4.685;
-const leastScatter = 0.25;
-/** The median length of a two-dimensional normal error of unit variance: sqrt(2 ln 2). */
-const medianLength = 1.17741;
-/** How far scale and roll may be from the start: steadies fits of few tiles. */
-const looseSpread = 0.03;
 
 /**
  * Fits a similarity (or a shift alone) to tiles of which many may err together. The doubts of a tile are the size
@@ -71,12 +70,8 @@ export function fitWithDoubts(tiles: DoubtfulTiles, start: CentredMotion, frame:
   let scatter = 1;
   for (let round = 0; round <= rounds; round++) {
     measureDistances(tiles, start, fit, radiusPx, spread);
-    scatter = Math.max(leastScatter, weightedMedian(spread, certainty) / medianLength);
-    for (let i = 0; i < tiles.count; i++) {
-      const t = spread[i] / scatter;
-      if (round < gatheringRounds) tiles.weight[i] = 1 / Math.max(1, t);
-      else tiles.weight[i] = t < biweightLimit ? (1 - (t / biweightLimit) ** 2) ** 2 : 0;
-    }
+    scatter = scatterOf(weightedMedian(spread, certainty));
+    for (let i = 0; i < tiles.count; i++) tiles.weight[i] = robustWeight(spread[i] / scatter, round);
     accumulate(tiles, start, fit, radiusPx, sums);
     if (round === rounds) break;
     steady(sums, fit, radiusPx, scatter * scatter, shiftOnly);
@@ -127,16 +122,15 @@ function measureDistances(
   radiusPx: number,
   spread: Float64Array,
 ): void {
-  const { xx, xy, yy, distancePx } = tiles;
+  const { xx, xy, yy } = tiles;
   for (let i = 0; i < tiles.count; i++) {
     measureDistance(tiles, i, start, fit, radiusPx);
     const { x, y } = distance;
-    distancePx[i] = Math.sqrt(x * x + y * y);
     spread[i] = Math.sqrt(Math.max(0, xx[i] * x * x + 2 * xy[i] * x * y + yy[i] * y * y));
   }
 }
 
-/** Columns of the model as in `fitMotion`, a -> (p, q), b -> (-q, p), x, y; then the same times the tile's doubt. */
+/** Columns of the model as in `tileEquations`, then the same times the tile's doubts. */
 function accumulate(
   tiles: DoubtfulTiles,
   start: CentredMotion,
@@ -151,34 +145,9 @@ function accumulate(
   const side = new Float64Array(own);
   const doubts = new Float64Array(own);
   for (let i = 0; i < tiles.count; i++) {
-    const w = tiles.weight[i];
-    if (w <= 0) continue;
+    if (tiles.weight[i] <= 0) continue;
     measureDistance(tiles, i, start, fit, radiusPx);
-    const p = tiles.u[i] / radiusPx;
-    const q = tiles.v[i] / radiusPx;
-    const xx = w * tiles.xx[i];
-    const xy = w * tiles.xy[i];
-    const yy = w * tiles.yy[i];
-    const ax = xx * p + xy * q;
-    const ay = xy * p + yy * q;
-    const bx = -xx * q + xy * p;
-    const by = -xy * q + yy * p;
-    const fx = xx * distance.x + xy * distance.y;
-    const fy = xy * distance.x + yy * distance.y;
-    block[0] = p * ax + q * ay;
-    block[1] = p * bx + q * by;
-    block[2] = ax;
-    block[3] = ay;
-    block[5] = -q * bx + p * by;
-    block[6] = bx;
-    block[7] = by;
-    block[10] = xx;
-    block[11] = xy;
-    block[15] = yy;
-    side[0] = p * fx + q * fy;
-    side[1] = -q * fx + p * fy;
-    side[2] = fx;
-    side[3] = fy;
+    tileEquations(tiles, i, distance.x, distance.y, radiusPx, block, side);
     doubts.fill(tiles.doubtPx[i]);
     doubts[0] = tiles.scaleDoubtPx[i];
     for (let row = 0; row < own; row++) {

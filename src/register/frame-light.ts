@@ -34,8 +34,8 @@ const highestShare = 0.985;
 const lowestMean = 0.001;
 const fewestBlocks = 12;
 
-/** Part of a logarithm of light that one of encoded values is: the slope of the sRGB curve at middle tones. */
-const encodedSlope = 1 / 2.2;
+/** Gains are those of encoded values; light is about this power of them: the sRGB curve at middle tones (IEC 61966-2-1). */
+export const encodingPower = 2.2;
 /** Linear light of values of 8 bits: finer than blocks need. */
 const lightOf = Float64Array.from({ length: 256 }, (_, value) => linearLight(value / 255));
 
@@ -127,8 +127,8 @@ export function compareLight(
     }
     if (count < fewestBlocks) return undefined;
     const fit = robustRatio(source.subarray(0, count), target.subarray(0, count));
-    logRatio.push(encodedSlope * Math.log(fit.ratio));
-    error.push(encodedSlope * fit.error);
+    logRatio.push((1 / encodingPower) * Math.log(fit.ratio));
+    error.push((1 / encodingPower) * fit.error);
   }
   return { logRatio, error };
 }

@@ -25,6 +25,11 @@ const leastJumpPx = 0.4;
 /** How many steps on either side are those around. */
 const jumpNeighbours = 2;
 
+/** Known frames and their 1/scale. */
+function inverseScales(motions: readonly (CentredMotion | undefined)[]): { k: number; inverse: number }[] {
+  return motions.flatMap((m, k) => (m ? [{ k, inverse: 1 / Math.hypot(m.a, m.b) }] : []));
+}
+
 interface Step {
   /** The frames that it lies between. */
   from: number;
@@ -34,7 +39,7 @@ interface Step {
 }
 
 function stepsOf(motions: readonly (CentredMotion | undefined)[]): Step[] {
-  const known = motions.flatMap((m, k) => (m ? [{ k, inverse: 1 / Math.hypot(m.a, m.b) }] : []));
+  const known = inverseScales(motions);
   return known.slice(1).map(({ k, inverse }, i) => ({
     from: known[i].k,
     to: k,
@@ -125,9 +130,8 @@ export function addStepPrior(
   radiusPx: number,
   spreads: Float64Array,
 ): void {
-  const known = motions.flatMap((m, k) => (m ? [{ k, inverse: 1 / Math.hypot(m.a, m.b) }] : []));
-  const steps = known.slice(1).map((p, i) => Math.abs(p.inverse - known[i].inverse) / (p.k - known[i].k));
-  const typical = median(Float64Array.from(steps));
+  const known = inverseScales(motions);
+  const typical = median(Float64Array.from(stepsOf(motions), (step) => Math.abs(step.size)));
   for (let i = 1; i + 1 < known.length; i++) {
     const before = known[i - 1];
     const here = known[i];
@@ -172,7 +176,7 @@ export function addEvenSteps(
   startStep: number,
   spreads: Float64Array,
 ): StepBorder | undefined {
-  const known = motions.flatMap((m, k) => (m ? [{ k, inverse: 1 / Math.hypot(m.a, m.b) }] : []));
+  const known = inverseScales(motions);
   if (known.length < 3) return undefined;
   const typical = typicalStep(motions);
   const startPx = Math.max(leastSpreadPx, startSpread * Math.abs(startStep) * radiusPx);

@@ -13,7 +13,7 @@ export interface FocusDirection {
 }
 
 /** What the user says of a stack; 'auto' leaves it to the frames. */
-export type GivenDirection = 'auto' | 'near-to-far' | 'far-to-near';
+export type GivenDirection = 'auto' | Exclude<Direction, 'unknown'>;
 
 /** So many different distances tell a way; with fewer, one of a lens that stays as it is may have been rounded differently. */
 const fewestDistances = 3;
