@@ -11,6 +11,8 @@ beforeAll(async () => {
 
 const fullWeight = 320;
 const tileColumns = 64;
+/** How far around a pixel of a gap others are asked, px: as in judgeStrip. */
+const gapReach = 3;
 /** Stored places are (ordinal + 4) x 64. */
 const stored = (ordinal: number) => Math.round((ordinal + 4) * 64);
 
@@ -529,8 +531,20 @@ describe('judgeStrip', () => {
     const random = randomFrom(5);
     const places = pictureOf(width, height, () => stored(-1 + random() * (count + 3)));
     const weights = pictureOf(width, height, () => Math.floor(random() ** 3 * 700));
-    const gaps = pictureOf(width, height, () => (random() < 0.3 ? 0x8000 : 0));
+    const gaps = pictureOf(width, height, (x) => (random() < (x < width / 2 ? 0.6 : 0.3) ? 0x8000 : 0));
     const planes = rig.placeCodes([places, weights, gaps]);
+    // A gap is what most curves about it have missed as well.
+    const isGap = (x: number, y: number) => {
+      let [missed, known] = [0, 0];
+      for (let v = Math.max(0, y - gapReach); v <= Math.min(height - 1, y + gapReach); v++) {
+        for (let u = Math.max(0, x - gapReach); u <= Math.min(width - 1, x + gapReach); u++) {
+          if (at(weights, u, v) === 0) continue;
+          known++;
+          if (at(gaps, u, v) !== 0) missed++;
+        }
+      }
+      return at(gaps, x, y) !== 0 && 2 * missed > known;
+    };
     // The steps after frames 3 and 7 are long; their frames reach 20 and 10 of 64 parts into them.
     const reaches = [0, 0, 0, 20, 0, 0, 0, 10, 0, 0];
     const table = rig.arena.take(4 * reaches.length);
@@ -555,7 +569,7 @@ describe('judgeStrip', () => {
       else if (place > count + 0.75) kind = 2;
       else if (place >= 3 && place < 4) kind = Math.min(place - 3, 4 - place) > 20 / 64 ? 3 : 0;
       else if (place >= 7 && place < 8) kind = Math.min(place - 7, 8 - place) > 10 / 64 ? 3 : 0;
-      else if (gaps.data[i] !== 0) kind = 3;
+      else if (isGap(i % width, Math.floor(i / width))) kind = 3;
       if (kinds[i] !== kind || Math.abs(shares[i] - 255 * share) > 0.5) wrong++;
       counts[kind]++;
     }

@@ -19,7 +19,8 @@ import { at, KernelRig, type Plane, pictureOf, randomFrom } from './kernel-rig.j
 const source = ['peaks', 'surface']
   .map((file) => readFileSync(new URL(`../../src/kernels/assembly/${file}.ts`, import.meta.url), 'utf8'))
   .join('\n');
-const tuned = (name: string) => Number(source.match(new RegExp(`^const ${name}: f32 = (.+);`, 'm'))![1]);
+const tuned = (name: string) =>
+  Number(source.match(new RegExp(`^const ${name}: (?:f32|i32) = (.+);`, 'm'))![1]);
 const fartherVote = tuned('fartherVote');
 const sameVote = tuned('sameVote');
 const gapFall = tuned('gapFall');
@@ -31,6 +32,14 @@ const sameSurface = tuned('sameSurface');
 const coarserSay = tuned('coarserSay');
 const leastRise = tuned('leastRise');
 const leastRiseFinest = tuned('leastRiseFinest');
+const sureRise = tuned('sureRise');
+const sureRiseFinest = tuned('sureRiseFinest');
+const supportRise = tuned('supportRise');
+const supportRiseFinest = tuned('supportRiseFinest');
+const supportFrames = tuned('supportFrames');
+const apartRise = tuned('apartRise');
+const aroundReach = tuned('aroundReach');
+const fewestAround = tuned('fewestAround');
 /** Places of the random peaks lie from 4 to 7: some beyond the last frame. */
 const lastFrame = 6;
 /** Octaves by which levels 1, 2 and 3 speak for a peak. */
@@ -146,7 +155,7 @@ function peakTwin(
   x: number,
   y: number,
   luma: number,
-  coarser: readonly Peak[] | undefined,
+  coarser: readonly StoredPeak[] | undefined,
   nearSign: number,
   steps: readonly number[],
 ): Peak | undefined {
@@ -372,7 +381,7 @@ describe('peakStrip', () => {
 function randomPeaks(level: number, seed: number): State {
   const [w, h] = sizes[level];
   const random = randomFrom(seed + 17 * level);
-  const rises = pictureOf(w, h, () => Math.floor(random() * 1500));
+  const rises = pictureOf(w, h, () => Math.floor(random() * 3000));
   return {
     ...randomState(sizes[level], seed),
     best: rises,
@@ -383,6 +392,42 @@ function randomPeaks(level: number, seed: number): State {
       return weight + (weight > 0 && random() < 0.3 ? 0x8000 : 0);
     }),
   };
+}
+
+type StoredPeak = ReturnType<typeof storedPeak>;
+
+/** Whether a level's peak stands out of the noise, by itself or by what lies around it and at coarser levels. */
+function speaks(
+  states: readonly State[],
+  peaks: readonly StoredPeak[],
+  level: number,
+  x: number,
+  y: number,
+): boolean {
+  const { rise, place } = peaks[level];
+  const octaves = rise / 512;
+  if (octaves < (level === 0 ? leastRiseFinest : leastRise)) return false;
+  if (states.length === 1 || octaves >= (level === 0 ? sureRiseFinest : sureRise)) return true;
+  const isNear = (other: StoredPeak, least: number, near: number) =>
+    other.rise >= least * 512 && Math.abs(other.place - near) <= supportFrames;
+  const isWide = (l: number, near: number) => {
+    const { best, before, after } = states[l];
+    let found = 0;
+    for (let v = (y >> l) - aroundReach; v <= (y >> l) + aroundReach; v++) {
+      for (let u = (x >> l) - aroundReach; u <= (x >> l) + aroundReach; u++) {
+        if (u < 0 || v < 0 || u >= best.width || v >= best.height) continue;
+        if (isNear(storedPeak([best, before, after], u, v), supportRise, near)) found++;
+      }
+    }
+    return found >= fewestAround;
+  };
+  const coarser = peaks.map((peak, l) => ({ ...peak, l })).slice(level + 1);
+  if (level > 0) return isWide(level, place) && coarser.some((peak) => isNear(peak, supportRise, place));
+  return coarser.some(
+    (peak) =>
+      isNear(peak, supportRiseFinest, octaves >= apartRise ? peak.place : place) &&
+      (peak.rise >= sureRise * 512 || isWide(peak.l, peak.place)),
+  );
 }
 
 describe('combineStrip', () => {
@@ -404,10 +449,7 @@ describe('combineStrip', () => {
           storedPeak([best, before, after], x >> l, y >> l),
         );
         const known = peaks.filter(({ weight }) => weight > 0);
-        const speaking = known.find((peak) => {
-          const least = peak === peaks[0] ? leastRiseFinest : leastRise;
-          return peak.rise >= least * 512;
-        });
+        const speaking = known.find((peak) => speaks(states, peaks, peaks.indexOf(peak), x, y));
         const base = speaking && { ...speaking };
         // Without fine detail a place beyond an end is at least one frame beyond.
         if (base && speaking && peaks.indexOf(speaking) > 1) {

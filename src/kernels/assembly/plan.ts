@@ -351,6 +351,27 @@ function nearestFrame(spans: usize, count: i32, x: i32, centre: i32): i32 {
 /** A place this far beyond the first or the last plane of focus is not reached by them, 1/64 frame. */
 const beyondEnds: i32 = 48;
 
+/** How far around a pixel most places must have missed their peak for a gap, px. */
+const gapReach: i32 = 3;
+
+/** Whether most curves about a pixel fall too far between two frames: of a single one noise may bend the peak. */
+// @ts-ignore: decorator
+@inline
+function isGap(gaps: usize, weights: usize, stride: i32, width: i32, height: i32, x: i32, y: i32): bool {
+  if (load<u16>(gaps + ((usize(y) * usize(stride) + usize(x)) << 1)) == 0) return false;
+  let missed = 0;
+  let known = 0;
+  for (let yy = max(0, y - gapReach); yy <= min(height - 1, y + gapReach); yy++) {
+    for (let xx = max(0, x - gapReach); xx <= min(width - 1, x + gapReach); xx++) {
+      const at = (usize(yy) * usize(stride) + usize(xx)) << 1;
+      if (load<u16>(weights + at) == 0) continue;
+      known++;
+      if (load<u16>(gaps + at) != 0) missed++;
+    }
+  }
+  return 2 * missed > known;
+}
+
 /**
  * Confidence (0..255) and coverage class (see result/coverage.ts) of each pixel, rows tight, of one strip.
  * places, weights, gaps: planes of level 0. A pixel whose confidence is below 1/8 only takes its neighbours' place.
@@ -374,7 +395,7 @@ export function judgeStrip(
       else {
         const reach = place > 64 && place < count << 6 ? load<i32>(reaches + (usize(place >> 6) << 2)) : 0;
         const into = place & 63;
-        if (reach > 0 ? min(into, 64 - into) > reach : load<u16>(gaps + at) != 0) kind = 3;
+        if (reach > 0 ? min(into, 64 - into) > reach : isGap(gaps, weights, stride, width, height, x, y)) kind = 3;
       }
       const o = usize(y) * usize(width) + usize(x);
       store<u8>(confidence + o, (weight * 255 + (fullWeight >> 1)) / fullWeight);

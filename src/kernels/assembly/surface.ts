@@ -4,10 +4,71 @@ import { gapBit, octave, placeAt, placeCode, placeUnit, planeOf, strideOf } from
 /** A level speaks for a pixel when its peak stands this far above noise, octaves; the finest has most of the noise. */
 const leastRise: f32 = 1.25;
 const leastRiseFinest: f32 = 2;
+/**
+ * Noise peaks this high too, in blocks that compression left more of it, octaves. Below that a coarser level, whose
+ * noise is another, must show something as well, this far above noise.
+ */
+const sureRise: f32 = 2;
+const sureRiseFinest: f32 = 5;
+const supportRise: f32 = 0.9;
+const supportRiseFinest: f32 = 1.25;
+/** It must do so in about the same frames, but beside a detail of level 0 this far above noise: */
+const supportFrames: f32 = 2;
+const apartRise: f32 = 3;
+/** At a coarser level so many of the 7 x 7 pixels around must have that peak: the window of noise is smaller. */
+const aroundReach: i32 = 3;
+const fewestAround: i32 = 12;
 /** A coarser level refines a finer one's place only where both mean the same surface, frames. */
 const sameSurface: f32 = 1.2;
 /** A coarser level's window is wider than what it refines, and bends with the subject: it has less of a say. */
 const coarserSay: f32 = 0.2;
+
+/**
+ * Whether a peak of `level` that noise may reach as well is there at level 0's pixel: coarser levels have it, and enough
+ * pixels around. width, height: of level 0.
+ */
+// @ts-ignore: decorator
+@inline
+function isSupported(
+  levels: usize, count: i32, level: i32, x: i32, y: i32, width: i32, height: i32, place: f32, rise: f32,
+): bool {
+  const isFinest = level == 0;
+  if (!isFinest && !isWide(levels, level, x, y, width, height, place)) return false;
+  const least = octave * (isFinest ? supportRiseFinest : supportRise);
+  const mayDiffer = isFinest && rise >= apartRise * octave;
+  for (let coarser = level + 1; coarser < count; coarser++) {
+    const q = (usize(y >> coarser) * strideOf(levels, coarser) + usize(x >> coarser)) << 1;
+    const coarseRise = f32(load<u16>(planeOf(levels, coarser, 0) + q));
+    if (coarseRise < least) continue;
+    const coarsePlace = placeAt(load<u16>(planeOf(levels, coarser, 1) + q));
+    if (!mayDiffer && Mathf.abs(coarsePlace - place) > supportFrames) continue;
+    if (!isFinest || coarseRise >= sureRise * octave) return true;
+    if (isWide(levels, coarser, x, y, width, height, coarsePlace)) return true;
+  }
+  return false;
+}
+
+/** Whether enough pixels of a level around level 0's pixel have a peak near `place`. width, height: of level 0. */
+// @ts-ignore: decorator
+@inline
+function isWide(levels: usize, level: i32, x: i32, y: i32, width: i32, height: i32, place: f32): bool {
+  const centreX = x >> level;
+  const centreY = y >> level;
+  const lastX = (width - 1) >> level;
+  const lastY = (height - 1) >> level;
+  let found = 0;
+  for (let yy = max(0, centreY - aroundReach); yy <= min(lastY, centreY + aroundReach); yy++) {
+    const row = (usize(yy) * strideOf(levels, level)) << 1;
+    const rises = planeOf(levels, level, 0) + row;
+    const places = planeOf(levels, level, 1) + row;
+    for (let xx = max(0, centreX - aroundReach); xx <= min(lastX, centreX + aroundReach); xx++) {
+      const at = usize(xx) << 1;
+      if (f32(load<u16>(rises + at)) < supportRise * octave) continue;
+      if (Mathf.abs(placeAt(load<u16>(places + at)) - place) <= supportFrames) found++;
+    }
+  }
+  return found >= fewestAround;
+}
 
 /**
  * Level 0's planes 3, 4 and 8 from the peaks of all levels, rows of one strip: the finest level that stands out of
@@ -36,8 +97,11 @@ export function combineStrip(
         if (weight == 0) continue;
         let place = placeAt(load<u16>(planeOf(levels, level, 1) + q));
         if (sum == 0) {
+          const rise = f32(load<u16>(planeOf(levels, level, 0) + q));
           const least = level == 0 ? leastRiseFinest : leastRise;
-          if (f32(load<u16>(planeOf(levels, level, 0) + q)) < least * octave) continue;
+          if (rise < least * octave) continue;
+          const sure = count == 1 ? least : level == 0 ? sureRiseFinest : sureRise;
+          if (rise < sure * octave && !isSupported(levels, count, level, x, y, width, height, place, rise)) continue;
           // Far beyond an end the curve falls slowly: without fine detail its slope says less than its direction.
           if (level > 1 && place < 1) place = min<f32>(place, 0);
           if (level > 1 && place > f32(frames)) place = max<f32>(place, f32(frames + 1));
