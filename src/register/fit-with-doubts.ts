@@ -35,10 +35,10 @@ const own = 4;
 /** Those, then the same of the motion that doubtful tiles have in common. */
 const all = 2 * own;
 /**
- * How large that common motion is for a tile with a doubt of one pixel, px: scale and roll at the radius, shift. Surfaces
- * lean and bulge, but do not turn about the middle.
+ * How large that common motion is for a tile with a doubt of one pixel, px: scale and roll at the radius, shift. All around
+ * a bulging subject rims seem to move outward together, but surfaces lean to all sides, and none turns about the middle.
  */
-const commonPx = [1.5, 0.2, 1, 1];
+export const commonPx = [1.5, 0.1, 0.15, 0.15];
 /** Tiles in the same one of this many cells have an error in common too: they lie on the same edge or surface. */
 const cellsX = 8;
 const cellsY = 6;

@@ -4,6 +4,7 @@ import { solveSymmetric } from './solve-symmetric.js';
 import {
   addEvenSteps,
   addStepPrior,
+  driftDoubts,
   type StepBorder,
   spreadOfSteps,
   spreadsOfSteps,
@@ -69,8 +70,12 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
   const used = links.filter(({ from }) => reached[from]);
   const motions = chainStart(used, frameCount, anchor, free);
   const startStep = typicalStep(motions);
-  const informations = used.map((link) => withFloor(link, floorPx));
-  const spread = spreadOfSteps(used, informations, radiusPx);
+  const plain = used.map((link) => withFloor(link, floorPx));
+  const spread = spreadOfSteps(used, plain, radiusPx);
+  const doubts = free === 'shift' ? undefined : driftDoubts(used, plain, radiusPx, spread);
+  const informations = doubts
+    ? used.map((link, i) => withFloor({ ...link, scaleDoubtPx: link.scaleDoubtPx + doubts[i] }, floorPx))
+    : plain;
   const weights = new Float64Array(used.length).fill(1);
   const halfBandwidth = 4 * (widestCoupling(used, motions) + 1) - 1;
   const size = 4 * frameCount;

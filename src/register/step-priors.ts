@@ -25,6 +25,17 @@ const leastJumpPx = 0.4;
 /** How many steps on either side are those around. */
 const jumpNeighbours = 2;
 
+/**
+ * Several pairs in a row drift when they all are off to one side by so many spreads, and by less than such a share of the
+ * typical step: a rail that is moved by another step is off by more.
+ */
+const driftLimit = 3;
+const mostDrift = 0.4;
+/** How many pairs on either side are those in a row. */
+const driftNeighbours = 2;
+/** How far a drifting pair's scale may be wrong, as a multiple of what it is off by. */
+const driftFactor = 2;
+
 /** Known frames and their 1/scale. */
 function inverseScales(motions: readonly (CentredMotion | undefined)[]): { k: number; inverse: number }[] {
   return motions.flatMap((m, k) => (m ? [{ k, inverse: 1 / Math.hypot(m.a, m.b) }] : []));
@@ -83,6 +94,53 @@ export function spreadOfSteps(
   const scatterPx = (1.4826 / Math.SQRT2) * median(Float64Array.from(surest, ({ px }) => px));
   if (typicalPx === 0) return mostSpread;
   return Math.min(mostSpread, Math.max(leastSpread, (spreadMargin * scatterPx) / typicalPx));
+}
+
+/**
+ * How far the scale of each link may be wrong, px at the radius, because it and its neighbours differ from the steps of the
+ * surest pairs, which have proved even (`spread`): a rail does not change its pace a little for a while, but rims that
+ * come into focus all around a subject, and nothing else, seem to grow.
+ */
+export function driftDoubts(
+  links: readonly PairLink[],
+  informations: readonly Float64Array[],
+  radiusPx: number,
+  spread: number,
+): number[] {
+  const stepsPx = links.map(
+    ({ from, to, motion }) => (radiusPx * (Math.hypot(motion.a, motion.b) - 1)) / (to - from),
+  );
+  const neighbours = links.flatMap(({ from, to }, i) =>
+    to - from === 1 ? [{ from, px: stepsPx[i], weight: Math.min(informations[i][0], surestWeight) }] : [],
+  );
+  const typicalPx = weightedMedian(neighbours);
+  const limitPx = driftLimit * spread * Math.abs(typicalPx);
+  const offPx = new Map(neighbours.map(({ from, px }) => [from, px - typicalPx]));
+  return links.map(({ from, to }, i) => {
+    const off = stepsPx[i] - typicalPx;
+    const row = Float64Array.from(
+      Array.from({ length: 2 * driftNeighbours + 1 }, (_, n) => offPx.get(from + n - driftNeighbours)).filter(
+        (value) => value !== undefined,
+      ),
+    );
+    const rowOff = Math.sign(off) * median(row);
+    const drifts =
+      Math.abs(off) > limitPx && rowOff > limitPx / 2 && Math.abs(off) < mostDrift * Math.abs(typicalPx);
+    return drifts ? driftFactor * Math.abs(off) * (to - from) : 0;
+  });
+}
+
+/** No pair counts for more than this in the typical step, 1/px^2. */
+const surestWeight = 1000;
+
+function weightedMedian(steps: readonly { px: number; weight: number }[]): number {
+  const sorted = steps.toSorted((p, q) => p.px - q.px);
+  let left = steps.reduce((sum, { weight }) => sum + weight, 0) / 2;
+  for (const { px, weight } of sorted) {
+    left -= weight;
+    if (left <= 0) return px;
+  }
+  return 0;
 }
 
 /**
