@@ -17,6 +17,13 @@ const noiseBend = 0.18;
 const bestBend = 1.2;
 
 /**
+ * A loss up to the first is left, from the second on it is told in full: where steps are small, curves bend as much by what
+ * differs from frame to frame as by blur. Set on scenes.
+ */
+const spareLoss = 0.15;
+const sureLoss = 0.45;
+
+/**
  * Radius of the blur, one frame away from a pixel's plane of focus, px: from how sharply focus curves bend at their
  * peaks. To be asked before the surface is made of the tracker's state. Undefined when too few curves tell.
  */
@@ -42,7 +49,9 @@ export function measureBlur(tracker: FocusTracker, frames: number): number | und
  */
 export function measureLoss(tracker: FocusTracker, frames: number): number {
   const bend = medianBend(tracker, 0, frames);
-  return bend === undefined ? 0 : (Math.LN2 / 4) * (bend - noiseBend);
+  if (bend === undefined) return 0;
+  const loss = (Math.LN2 / 4) * (bend - noiseBend);
+  return loss * Math.min(1, Math.max(0, (loss - spareLoss) / (sureLoss - spareLoss)));
 }
 
 /** Median second difference of the focus curves at their peaks, octaves; undefined when too few stand out. */
