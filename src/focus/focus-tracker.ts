@@ -13,6 +13,13 @@ const prominenceCodes = codesPerOctave;
 
 /** From the tenth percentile of the measure over noise to the best of some 30 frames of it, code steps: measured. */
 const noiseSpreadCodes = 600;
+const noiseSpreadFrames = 30;
+/**
+ * By what the best of twice as many stands higher, code steps: 0.16 octave between 30 and 300 frames for the energy of
+ * some six independent samples (chi-squared; the quantiles of E. B. Wilson & M. M. Hilferty 1931). Of fewer frames it
+ * stands lower, but then noise has the less to stand out from.
+ */
+const noiseDoublingCodes = 82;
 /** Pixels of a level to either side that a measure depends on. */
 const windowReach = 3;
 /** About so many pixels a level go into the noise statistics of a frame. */
@@ -174,20 +181,22 @@ export class FocusTracker {
   /**
    * Code of the measure where frames show their noise alone, by brightness (`noiseBins` bins of luma x 64): the
    * noise of light grows with light. Most of a frame is out of focus, so the low end of its measures is noise: the
-   * tenth percentile of each frame, the median over the frames, raised from there to what the best of many
+   * tenth percentile of each frame, the median over the frames, raised from there to what the best of so many
    * frames of pure noise shows. Bins that no frame fills take the nearest one's; at the finest levels none stands far
    * above the lowest.
    */
   noiseCodes(level: number): Float64Array {
+    const frames = Math.max(1, ...this.lowCodes[level].map((low) => low.length));
+    const spread = noiseSpreadCodes + noiseDoublingCodes * Math.max(0, Math.log2(frames / noiseSpreadFrames));
     const codes = this.lowCodes[level].map((low) => {
       const sorted = low.toSorted((first, second) => first - second);
-      return sorted.length > 0 ? sorted[sorted.length >> 1] + noiseSpreadCodes : Number.NaN;
+      return sorted.length > 0 ? sorted[sorted.length >> 1] + spread : Number.NaN;
     });
     const filled = codes.map((code, bin) => {
       if (!Number.isNaN(code)) return code;
       const known = codes.map((_, other) => other).filter((other) => !Number.isNaN(codes[other]));
       known.sort((first, second) => Math.abs(first - bin) - Math.abs(second - bin));
-      return known.length > 0 ? codes[known[0]] : noiseSpreadCodes;
+      return known.length > 0 ? codes[known[0]] : spread;
     });
     if (level >= noiseLevels) return Float64Array.from(filled);
     const most = Math.min(...filled) + noiseRangeCodes;
