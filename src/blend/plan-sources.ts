@@ -22,8 +22,8 @@ const nearBlurPx = 8;
  * rim's own detail comes from its own peak. Set on scenes: 3, 2, 2 rather than 2, 1, 1 is worth 0.2 dB.
  */
 const trimmedPx = [3, 2, 2];
-/** Only what is nearer by more is taken back, 1/64 frame. */
-const trimApart = 128;
+/** Peaks this near to a place mean it, and only rims nearer than what is behind by more are taken back; units of the surface. */
+const sameFrames = 2;
 /** What is as thin as this is left, pixels of the level: a hair in a window of five. */
 const trimInsidePx = 8;
 /**
@@ -101,6 +101,7 @@ export async function planSources(
   const tiles = Math.ceil(full.width / tileColumns) * Math.ceil(full.height / tileRows);
   arena.u8(plan.uses, tiles * plan.usesBytes).fill(0);
   const frames = arena.take(toFrame.length * frameBytes);
+  const samePlace = Math.round(sameFrames * 64 * surface.unit);
   let medians = surface.places;
   for (const [level, { centre, reach }] of plan.levels.entries()) {
     const strandApart =
@@ -147,12 +148,13 @@ export async function planSources(
           height,
           trimmedPx[level],
           trimInsidePx,
-          trimApart,
+          samePlace,
           nearSign,
           peaks.pointer,
           peaks.planeBytes,
           strands,
           peaks.stride,
+          samePlace,
           tileRows,
         ],
         strips,
@@ -180,6 +182,7 @@ export async function planSources(
         peaks?.stride ?? 0,
         strands,
         strandApart,
+        samePlace,
         nearSign,
         centre.pointer,
         reach.pointer,

@@ -10,7 +10,7 @@ import { percentText } from '../result/report/numbers.js';
 import type { CropRectangle } from '../result/run-record.js';
 import { decodeFrame } from '../stack/decode.js';
 import { measureBlur, measureLoss } from '../surface/measure-blur.js';
-import { findSurface, readSurface, type SurfaceMaps } from '../surface/surface.js';
+import { findSurface, frameUnit, readSurface, type SurfaceMaps } from '../surface/surface.js';
 import { StripPool } from '../workers/pool.js';
 import { feedFrames } from './frame-feed.js';
 import { compositeToFrame } from './framing.js';
@@ -45,6 +45,7 @@ export async function mergeFrames(
   options: MergeOptions,
   nearSign: -1 | 0 | 1,
   steps: readonly number[],
+  focusWidthSteps: number | undefined,
   dust: readonly Disc[],
   log: RunLog,
   signal: AbortSignal | undefined,
@@ -117,7 +118,16 @@ export async function mergeFrames(
     log.enter('surface');
     const blurPx = measureBlur(tracker, frames.length);
     const lost = isAuto ? measureLoss(tracker, frames.length) : 0;
-    const surface = await findSurface(arena, pool, tracker, frames.length, nearSign, steps, blurPx);
+    const surface = await findSurface(
+      arena,
+      pool,
+      tracker,
+      frames.length,
+      nearSign,
+      steps,
+      blurPx,
+      frameUnit(focusWidthSteps),
+    );
     if (surface.detailShare === 0) {
       throw new InputError(
         'Nothing in these frames is ever sharp: they show no detail above their noise. Check the focus and the light, then shoot again.',

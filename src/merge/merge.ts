@@ -101,6 +101,7 @@ export async function merge(
       options,
       nearSign,
       steps,
+      registration.focusWidthSteps,
       registration.dust,
       log,
       hooks.signal,

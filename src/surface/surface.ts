@@ -21,6 +21,8 @@ export interface Surface {
   peaks: readonly Planes[];
   /** Share of pixels with any detail above noise. */
   detailShare: number;
+  /** Frames that count as one step: see `frameUnit`. */
+  unit: number;
 }
 
 /** Frame ordinal (fractional) of a stored place: see assembly/curve-state.ts. */
@@ -28,14 +30,29 @@ export function placeOf(stored: number): number {
   return stored / 64 - 4;
 }
 
-/** Passes of the smoothing: holes between its taps, px, and tolerance, frames. */
+/** Passes of the smoothing: holes between its taps, px, and tolerance, units. */
 const smoothSteps = [1, 1, 2, 4];
 const smoothTolerance = 1.2;
-/** Stored weight from which a place stands on its own: 5 / frame^2. */
+/** Stored weight from which a place stands on its own: 5 / unit^2. */
 export const fullWeight = 5 * 64;
 
 /** A step from here on is long: there may be a gap between its frames; as in assembly/peaks.ts. Usual steps. */
 const longStep = 1.45;
+
+/** Half width of the focus curve, steps, at the steps that the numbers here are set for: 0.7 of the depth of field. */
+const usualWidth = 1.3;
+/** With a larger unit thin things close before others were lost in them. */
+const mostUnit = 2;
+
+/**
+ * Frames that span what is one step where frames lie as far apart as is usual, 1 to 2: where they lie closer, curves are
+ * wider in frames, and so are the errors of their peaks.
+ *
+ * @param focusWidth Half width of the usual focus curve, steps; undefined: not known.
+ */
+export function frameUnit(focusWidth: number | undefined): number {
+  return focusWidth === undefined ? 1 : Math.min(mostUnit, Math.max(1, focusWidth / usualWidth));
+}
 
 /** Effective number of independent samples in the window of the focus measure. */
 const windowSamples = 6;
@@ -49,6 +66,7 @@ const stripRows = 32;
  * @param nearSign 1 when nearer means a lower ordinal, -1 when higher, 0 when unknown.
  * @param steps Distance of each frame but the last to the next, in usual steps.
  * @param blurPx Radius of the blur one frame away (see `measureBlur`); undefined: the blur of edges is not told from detail.
+ * @param unit Frames that count as one step: see `frameUnit`.
  */
 export async function findSurface(
   arena: Arena,
@@ -58,6 +76,7 @@ export async function findSurface(
   nearSign: -1 | 0 | 1,
   steps: readonly number[],
   blurPx: number | undefined,
+  unit: number,
 ): Promise<Surface> {
   const { state } = tracker;
   const [full] = state;
@@ -97,6 +116,7 @@ export async function findSurface(
         errors,
         nearSign,
         distances,
+        unit,
         stripRows,
       ],
       Math.ceil(state[level].height / stripRows),
@@ -109,7 +129,7 @@ export async function findSurface(
       await dropUnder(pool, state[level], falseRims, state[coarse], coarse - level);
     }
   }
-  await pool.run('combineStrip', [levels, state.length, width, height, frames, stripRows], strips);
+  await pool.run('combineStrip', [levels, state.length, width, height, frames, unit, stripRows], strips);
   const detailShare = shareKnown(arena, planeOf(full, 4));
 
   let [from, to] = [
@@ -128,7 +148,7 @@ export async function findSurface(
         width,
         height,
         step,
-        smoothTolerance,
+        smoothTolerance * unit,
         stripRows,
       ],
       strips,
@@ -143,6 +163,7 @@ export async function findSurface(
     reaches: steps.map((step) => (isLong(step) ? reach / step : 0)),
     peaks: state,
     detailShare,
+    unit,
   };
 }
 

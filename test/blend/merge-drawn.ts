@@ -44,6 +44,7 @@ export async function mergeDrawn(
       nearSign,
       Array(count - 1).fill(1),
       blurPx,
+      1,
     );
     const still = frames.map(() => identityMatrix);
     await planSources(arena, pool, plan, surface, still, size, rule, nearSign, blurPx);

@@ -11,6 +11,8 @@ beforeAll(async () => {
 
 const fullWeight = 320;
 const tileColumns = 64;
+/** Peaks this near to a place mean it, 1/64 frame: any will do. */
+const samePlace = 144;
 /** How far around a pixel of a gap others are asked, px: as in judgeStrip. */
 const gapReach = 3;
 /** Stored places are (ordinal + 4) x 64. */
@@ -101,7 +103,7 @@ describe('trimPlacesStrip', () => {
       'trimPlacesStrip',
       [
         ...[from.pointer, to.pointer, to.stride, width, height, radius, inside, apart, nearSign],
-        ...[own.pointer, own.planeBytes, strands, own.stride],
+        ...[own.pointer, own.planeBytes, strands, own.stride, samePlace],
       ],
       height,
     );
@@ -148,7 +150,8 @@ describe('trimPlacesStrip', () => {
       const [before, far] = [at(places, x, y), at(all, x, y)];
       if (far === before) return before;
       const [own, strand, best] = [1, 5, 6].map((plane) => at(peaks[plane], x, y));
-      const isSeen = strand >= 0x8000 || Math.abs(own - far) <= 128 || Math.abs(stored(best) - far) <= 128;
+      const isSeen =
+        strand >= 0x8000 || Math.min(Math.abs(own - far), Math.abs(stored(best) - far)) <= samePlace;
       if (isSeen) taken++;
       else kept++;
       return isSeen ? far : before;
@@ -255,6 +258,7 @@ function plan({ places, weights, peaks, level, rule, stack, full }: PlanInput) {
       own?.stride ?? 0,
       own ? own.pointer + 5 * own.planeBytes : 0,
       strandApart,
+      samePlace,
       1,
       out.pointer,
       out.pointer + out.planeBytes,
@@ -330,15 +334,15 @@ describe('planStrip', () => {
         ...{ places, weights, peaks, level, rule, stack },
         full: { places: fullPlaces, strands: fullStrands },
       });
-      /** Whether level 0 has something within two frames of `place` in the window of a coarse pixel. */
+      /** Whether level 0 has something near `place` in the window of a coarse pixel. */
       const isThere = (place: number, x: number, y: number) => {
         for (let j = -3; j <= 3; j++) {
           for (let i = -3; i <= 3; i++) {
             const u = Math.max(0, Math.min(full.width - 1, (x + i) * 2 ** level));
             const v = Math.max(0, Math.min(full.height - 1, (y + j) * 2 ** level));
             const strand = at(fullStrands, u, v) & 0x7fff;
-            if (Math.abs(at(fullPlaces, u, v) / 64 - 4 - place) <= 2) return true;
-            if (strand > 0 && Math.abs(strand - place) <= 2) return true;
+            if (Math.abs(at(fullPlaces, u, v) / 64 - 4 - place) <= samePlace / 64) return true;
+            if (strand > 0 && Math.abs(strand - place) <= samePlace / 64) return true;
           }
         }
         return false;
@@ -371,7 +375,7 @@ describe('planStrip', () => {
             let nearer = level < 3 ? at(peaks[5], x, y) : 0;
             // A coarse level is believed only where the finest has the same.
             if (level > 0 && nearer > 0 && !isThere(nearer, x, y)) nearer = 0;
-            const isFounded = level === 0 || Math.abs(own - centre) < 2 || isThere(own, x, y);
+            const isFounded = level === 0 || Math.abs(own - centre) < samePlace / 64 || isThere(own, x, y);
             const isLaid = nearer > 0 && Math.min(centre - nearer, centre - own) > strandApart / 64;
             if (rise > 4 * 512 && Math.abs(own - centre) > 0.25 && !isFounded) seen.unfounded++;
             if (rise > 4 * 512 && Math.abs(own - centre) > 0.25 && !isLaid && isFounded) {

@@ -36,7 +36,7 @@ const sureRise = tuned('sureRise');
 const sureRiseFinest = tuned('sureRiseFinest');
 const supportRise = tuned('supportRise');
 const supportRiseFinest = tuned('supportRiseFinest');
-const supportFrames = tuned('supportFrames');
+const supportReach = tuned('supportReach');
 const apartRise = tuned('apartRise');
 const aroundReach = tuned('aroundReach');
 const fewestAround = tuned('fewestAround');
@@ -95,12 +95,14 @@ interface PeakSetting {
   nearSign: number;
   noise?: readonly number[];
   steps?: readonly number[];
+  /** Frames that count as one step. */
+  unit?: number;
 }
 
 /** Runs `peakStrip` over all levels, coarsest first; the state's planes then hold rise, place and weight. */
 function findPeaks(
   states: readonly State[],
-  { nearSign, noise = noiseCodes, steps = evenSteps }: PeakSetting,
+  { nearSign, noise = noiseCodes, steps = evenSteps, unit = 1 }: PeakSetting,
 ) {
   const levels = states.map(placeState);
   const table = levelTable(levels);
@@ -115,7 +117,7 @@ function findPeaks(
     const { width: w, height: h } = levels[level];
     const luma = full.pointer + statePlane.luma * full.planeBytes;
     const picture = [luma, full.stride, full.width, full.height];
-    const tables = [codes, errors, nearSign, distances];
+    const tables = [codes, errors, nearSign, distances, unit];
     rig.run('peakStrip', [table, levels.length, level, w, h, ...picture, ...tables], h);
   }
   return { levels, table };
@@ -158,6 +160,7 @@ function peakTwin(
   coarser: readonly StoredPeak[] | undefined,
   nearSign: number,
   steps: readonly number[],
+  unit: number,
 ): Peak | undefined {
   const value = (name: PlaneName) => at(state[name], x, y);
   const ordinal = value('bestOrdinal');
@@ -172,8 +175,8 @@ function peakTwin(
     const farther = Math.sign(ordinal - rival) * nearSign * fartherVote;
     const cast = coarser.map(({ place, weight }, i) => {
       if (weight === 0) return 0;
-      if (Math.abs(place - ordinal) <= sameVote) return votes[i];
-      return Math.abs(place - rival) <= sameVote ? -votes[i] : 0;
+      if (Math.abs(place - ordinal) <= sameVote * unit) return votes[i];
+      return Math.abs(place - rival) <= sameVote * unit ? -votes[i] : 0;
     });
     const lead = cast.reduce((sum, vote) => sum + vote, (rise - rivalRise) / 512 + farther);
     if (Math.abs(lead) < 1e-4) return undefined;
@@ -192,17 +195,17 @@ function peakTwin(
     const top = bend > 0 ? peakThrough([before, best, after], behind, ahead) : 0;
     shift = Math.max(-behind / 2, Math.min(ahead / 2, top));
   } else {
-    // A parabola of half an octave through the best and its one neighbour: 0.25 ((step + s)^2 - s^2) = inner.
-    bend = 0.5;
+    // A parabola of half an octave through the best and its one neighbour: bend / 2 ((step + s)^2 - s^2) = inner.
+    bend = 0.5 / unit ** 2;
     const outward = (neighbour: number, step: number, beyond: number) => {
       const most = beyond < longStep ? 2 : Math.min(2, beyond / 2);
-      return Math.max(-step / 2, Math.min(most, ((best - neighbour) / 512 / 0.25 - step ** 2) / (2 * step)));
+      return Math.max(-step / 2, Math.min(most, ((best - neighbour) / 256 / bend - step ** 2) / (2 * step)));
     };
     if (after > 0) shift = -outward(after, ahead, behind);
     else if (before > 0) shift = outward(before, behind, ahead);
   }
   const crossed = shift > 0 ? ahead : behind;
-  const deviation = errorAt(Math.min(511, Math.floor(rise / 32))) / Math.max(0.05, bend);
+  const deviation = errorAt(Math.min(511, Math.floor(rise / 32))) / Math.max(0.05, bend * unit ** 2);
   return {
     rise: Math.max(0, rise),
     place: ordinal + shift / crossed,
@@ -224,16 +227,17 @@ function storedPeak(planes: readonly Plane[], x: number, y: number) {
 
 describe('peakStrip', () => {
   it.each([
-    [1, 1, 'even', evenSteps],
-    [2, -1, 'even', evenSteps],
-    [3, 0, 'even', evenSteps],
-    [4, 1, 'uneven', unevenSteps(4)],
-    [5, -1, 'uneven', unevenSteps(5)],
+    [1, 1, 'even', evenSteps, 1],
+    [2, -1, 'even', evenSteps, 1],
+    [3, 0, 'even', evenSteps, 1],
+    [4, 1, 'uneven', unevenSteps(4), 1],
+    [5, -1, 'uneven', unevenSteps(5), 1],
+    [6, 1, 'small', evenSteps, 1.7],
   ] as const)(
     'interpolates the peak and weighs it, seed %i, nearSign %i, %s steps',
-    (seed, nearSign, _, steps) => {
+    (seed, nearSign, _, steps, unit) => {
       const states = sizes.map((size) => randomState(size, seed));
-      const { levels } = findPeaks(states, { nearSign, steps });
+      const { levels } = findPeaks(states, { nearSign, steps, unit });
       const found = levels.map((planes) => [0, 1, 2].map((plane) => rig.read(planes, plane)));
       const seen = { none: 0, second: 0, gap: 0, end: 0, compared: 0 };
       sizes.forEach(([w, h], level) => {
@@ -253,6 +257,7 @@ describe('peakStrip', () => {
               level === 0 ? coarser : undefined,
               nearSign,
               steps,
+              unit,
             );
             if (!expected) continue;
             seen.compared++;
@@ -403,13 +408,14 @@ function speaks(
   level: number,
   x: number,
   y: number,
+  unit: number,
 ): boolean {
   const { rise, place } = peaks[level];
   const octaves = rise / 512;
   if (octaves < (level === 0 ? leastRiseFinest : leastRise)) return false;
   if (states.length === 1 || octaves >= (level === 0 ? sureRiseFinest : sureRise)) return true;
   const isNear = (other: StoredPeak, least: number, near: number) =>
-    other.rise >= least * 512 && Math.abs(other.place - near) <= supportFrames;
+    other.rise >= least * 512 && Math.abs(other.place - near) <= supportReach * unit;
   const isWide = (l: number, near: number) => {
     const { best, before, after } = states[l];
     let found = 0;
@@ -432,53 +438,56 @@ function speaks(
 
 describe('combineStrip', () => {
   it.each([
-    [1, 4],
-    [2, 4],
-    [3, 1],
-  ])('refines the finest level above noise by those that agree, seed %i, %i levels', (seed, count) => {
-    const states = sizes.slice(0, count).map((_, level) => randomPeaks(level, seed));
-    const levels = states.map(placeState);
-    soilEnds(rig, levels[0], 4);
-    rig.run('combineStrip', [levelTable(levels), count, width, height, lastFrame], height);
-    expect(endsOf(rig, levels[0], 4)).toEqual(new Set([0]));
-    const [places, weights, gaps] = [3, 4, 8].map((plane) => rig.read(levels[0], plane));
-    const seen = { none: 0, gap: 0, refined: 0 };
-    for (let y = 0; y < height; y++) {
-      for (let x = 0; x < width; x++) {
-        const peaks = states.map(({ best, before, after }, l) =>
-          storedPeak([best, before, after], x >> l, y >> l),
-        );
-        const known = peaks.filter(({ weight }) => weight > 0);
-        const speaking = known.find((peak) => speaks(states, peaks, peaks.indexOf(peak), x, y));
-        const base = speaking && { ...speaking };
-        // Without fine detail a place beyond an end is at least one frame beyond.
-        if (base && speaking && peaks.indexOf(speaking) > 1) {
-          if (base.place < 1) base.place = Math.min(base.place, 0);
-          if (base.place > lastFrame) base.place = Math.max(base.place, lastFrame + 1);
+    [1, 4, 1],
+    [2, 4, 1.7],
+    [3, 1, 1],
+  ])(
+    'refines the finest level above noise by those that agree, seed %i, %i levels, unit %f',
+    (seed, count, unit) => {
+      const states = sizes.slice(0, count).map((_, level) => randomPeaks(level, seed));
+      const levels = states.map(placeState);
+      soilEnds(rig, levels[0], 4);
+      rig.run('combineStrip', [levelTable(levels), count, width, height, lastFrame, unit], height);
+      expect(endsOf(rig, levels[0], 4)).toEqual(new Set([0]));
+      const [places, weights, gaps] = [3, 4, 8].map((plane) => rig.read(levels[0], plane));
+      const seen = { none: 0, gap: 0, refined: 0 };
+      for (let y = 0; y < height; y++) {
+        for (let x = 0; x < width; x++) {
+          const peaks = states.map(({ best, before, after }, l) =>
+            storedPeak([best, before, after], x >> l, y >> l),
+          );
+          const known = peaks.filter(({ weight }) => weight > 0);
+          const speaking = known.find((peak) => speaks(states, peaks, peaks.indexOf(peak), x, y, unit));
+          const base = speaking && { ...speaking };
+          // Without fine detail a place beyond an end is at least one frame beyond.
+          if (base && speaking && peaks.indexOf(speaking) > 1) {
+            if (base.place < 1) base.place = Math.min(base.place, 0);
+            if (base.place > lastFrame) base.place = Math.max(base.place, lastFrame + 1);
+          }
+          const agreeing = base
+            ? known.filter((peak) => {
+                const coarser = speaking && peaks.indexOf(peak) > peaks.indexOf(speaking);
+                return coarser && Math.abs(peak.place - base.place) < sameSurface * unit;
+              })
+            : [];
+          const shares = [...(base ? [{ ...base, share: base.weight }] : [])].concat(
+            agreeing.map((peak) => ({ ...peak, share: coarserSay * peak.weight })),
+          );
+          const weight = shares.reduce((sum, { share }) => sum + share, 0);
+          const place = shares.reduce((sum, { share, place: own }) => sum + share * own, 0) / weight;
+          expect(Math.abs(at(weights, x, y) - 64 * weight)).toBeLessThan(0.51);
+          if (base) expect(Math.abs(placeOf(at(places, x, y)) - place)).toBeLessThan(0.51 / 64);
+          else expect(at(places, x, y)).toBe(0);
+          const gap = base?.gap ?? false;
+          expect(at(gaps, x, y) !== 0).toBe(gap);
+          if (!base) seen.none++;
+          if (gap) seen.gap++;
+          if (agreeing.length > 0) seen.refined++;
         }
-        const agreeing = base
-          ? known.filter((peak) => {
-              const coarser = speaking && peaks.indexOf(peak) > peaks.indexOf(speaking);
-              return coarser && Math.abs(peak.place - base.place) < sameSurface;
-            })
-          : [];
-        const shares = [...(base ? [{ ...base, share: base.weight }] : [])].concat(
-          agreeing.map((peak) => ({ ...peak, share: coarserSay * peak.weight })),
-        );
-        const weight = shares.reduce((sum, { share }) => sum + share, 0);
-        const place = shares.reduce((sum, { share, place: own }) => sum + share * own, 0) / weight;
-        expect(Math.abs(at(weights, x, y) - 64 * weight)).toBeLessThan(0.51);
-        if (base) expect(Math.abs(placeOf(at(places, x, y)) - place)).toBeLessThan(0.51 / 64);
-        else expect(at(places, x, y)).toBe(0);
-        const gap = base?.gap ?? false;
-        expect(at(gaps, x, y) !== 0).toBe(gap);
-        if (!base) seen.none++;
-        if (gap) seen.gap++;
-        if (agreeing.length > 0) seen.refined++;
       }
-    }
-    expect(seen.none).toBeGreaterThan(20);
-    expect(seen.gap).toBeGreaterThan(20);
-    if (count > 1) expect(seen.refined).toBeGreaterThan(20);
-  });
+      expect(seen.none).toBeGreaterThan(20);
+      expect(seen.gap).toBeGreaterThan(20);
+      if (count > 1) expect(seen.refined).toBeGreaterThan(20);
+    },
+  );
 });

@@ -49,7 +49,7 @@ describe('findSurface', () => {
         }
       }
     });
-    const surface = await findSurface(arena, pool, tracker, frames, nearSign, steps, blurPx);
+    const surface = await findSurface(arena, pool, tracker, frames, nearSign, steps, blurPx, 1);
     const maps = await readSurface(arena, pool, surface, frames);
     arena.release(mark);
     return { ...maps, detailShare: surface.detailShare };

@@ -1,7 +1,7 @@
 // From focus curves to one surface, all in u16 planes.
 //
 // Places along the stack are kept as (ordinal + 4) * 64: 1/64 frame, 0 = unknown; the offset holds places before
-// the first frame. Weights are inverse variances, 1/frame^2, times 64. The planes of the focus-curve state (see
+// the first frame. Weights are inverse variances, 1/unit^2, times 64. The planes of the focus-curve state (see
 // focus.ts) are overwritten once they have served:
 //   every level:  0 rise of the peak over noise, code steps;  1 its place;  2 its weight, bit 15 = the curve falls
 //                 too far between two frames

@@ -2,10 +2,11 @@
 import { exp2 } from './common';
 import { behindBit, gapBit, octave, placeAt, placeCode, planeOf, strideOf, weightUnit } from './curve-state';
 
-/** Even a perfect curve places its peak no better than this, frames: steps are uneven, curves not Gaussian. */
+/** Even a perfect curve places its peak no better than this, units: steps are uneven, curves not Gaussian. */
 const placeFloor: f32 = 0.1;
-/** Bend of a focus curve at its peak where only one side is seen, octaves a frame squared. */
+/** Bend of a focus curve at its peak where only one side is seen, and the least that is believed, octaves a unit squared. */
 const usualBend: f32 = 0.5;
+const leastBend: f32 = 0.05;
 /** Octaves by which a curve may fall from its interpolated peak to its best frame before a step is too coarse. */
 const gapFall: f32 = 0.35;
 /** Across a step of this many usual ones or more a curve falls too far for a parabola through its logarithm. */
@@ -15,7 +16,7 @@ const farStep: f32 = 2.4;
 const acrossRise: f32 = 1;
 /** A second peak counts when it stands this far above noise, octaves. */
 const secondRise: f32 = 1;
-/** A coarser level speaks for a peak at most this far from its own, frames. */
+/** A coarser level speaks for a peak at most this far from its own, units. */
 const sameVote: f32 = 2;
 /**
  * Octaves in favour of the farther of two peaks: about a sharp edge the window of the measure carries the nearer one
@@ -26,7 +27,7 @@ const fartherVote: f32 = 0.6;
 const strandFaintest: f32 = 3;
 /** What is behind is seen at a pixel when its peak stands this far above noise, octaves. */
 const behindRise: f32 = 3;
-/** Weight of a peak that is known to the whole frame only, 1/frame^2. */
+/** Weight of a peak that is known to the whole frame only, 1/unit^2. */
 const wholeFrameWeight: f32 = 5;
 
 /** Step from a frame to the next, in usual steps; `steps` holds one f32 by ordinal, 1 before the first and after the last. */
@@ -77,12 +78,13 @@ function strandOf(level: i32, ordinal: i32, rise: i32, rival: i32, rivalRise: i3
  * coarser levels know better: their windows reach beyond the blur. So level 0 comes last, and they vote there.
  *
  * noise: eight i32, codes that noise alone reaches by brightness. errors: f32 by rise in 1/16 octave, 512 of them:
- * relative error of an energy, octaves. nearSign: 1 when nearer means a lower ordinal, -1 higher, 0 unknown.
+ * relative error of an energy, octaves. nearSign: 1 when nearer means a lower ordinal, -1 higher, 0 unknown. unit: the
+ * step that the numbers are set for, frames; see `frameUnit` in surface/surface.ts.
  */
 export function peakStrip(
   levels: usize, count: i32, level: i32, width: i32, height: i32,
   luma: usize, lumaStride: i32, fullWidth: i32, fullHeight: i32,
-  noise: usize, errors: usize, nearSign: i32, steps: usize, stripRows: i32, strip: i32, scratch: usize,
+  noise: usize, errors: usize, nearSign: i32, steps: usize, unit: f32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const stride = strideOf(levels, level);
   const y1 = min(height, (strip + 1) * stripRows);
@@ -122,8 +124,8 @@ export function peakStrip(
           const q = (usize(y >> l) * strideOf(levels, l) + usize(x >> l)) << 1;
           if ((i32(load<u16>(planeOf(levels, l, 2) + q)) & ~gapBit) == 0) continue;
           const coarser = placeAt(load<u16>(planeOf(levels, l, 1) + q));
-          if (Mathf.abs(coarser - f32(ordinal)) <= sameVote) lead += voteOf(l);
-          else if (Mathf.abs(coarser - f32(rival)) <= sameVote) lead -= voteOf(l);
+          if (Mathf.abs(coarser - f32(ordinal)) <= sameVote * unit) lead += voteOf(l);
+          else if (Mathf.abs(coarser - f32(rival)) <= sameVote * unit) lead -= voteOf(l);
         }
         if (lead < 0) {
           store<u16>(bests + at, rivalRise);
@@ -155,7 +157,7 @@ export function peakStrip(
         }
       } else {
         // At the end of the stack, or beside a gap, one side is missing: a curve of the usual bend through the other two.
-        bend = usualBend;
+        bend = usualBend / (unit * unit);
         const step = after > 0 ? ahead : behind;
         const inner = (after > 0 ? down : before > 0 ? up : 0) / octave;
         const beyond = after > 0 ? behind : ahead;
@@ -172,7 +174,7 @@ export function peakStrip(
         continue;
       }
       const relative = load<f32>(errors + (usize(min(511, rise >> 5)) << 2));
-      const deviation = relative / max<f32>(0.05, bend);
+      const deviation = relative / max<f32>(leastBend, bend * unit * unit);
       const weight = i32(weightUnit / (deviation * deviation + placeFloor * placeFloor) + 0.5);
       // What lies in a long step is judged by its place, once that is smooth.
       const gap = crossed < longStep && 0.5 * bend * shift * shift > gapFall ? gapBit : 0;

@@ -64,7 +64,8 @@ export function halvePlacesStrip(
  */
 export function trimPlacesStrip(
   places: usize, out: usize, stride: i32, width: i32, height: i32, radius: i32, inside: i32, apart: i32, nearSign: i32,
-  peaks: usize, peakBytes: usize, strands: usize, peakStride: i32, stripRows: i32, strip: i32, scratch: usize,
+  peaks: usize, peakBytes: usize, strands: usize, peakStride: i32, samePlace: i32,
+  stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
   const wide = i16x8.splat(i16(apart));
@@ -78,7 +79,7 @@ export function trimPlacesStrip(
         for (let column = x; column < min(width, x + 8); column++) {
           const there = usize(column) << 1;
           const place = trimmed(places, stride, width, height, column, y, radius, inside, apart, nearSign);
-          const isSeen = isBehindSeen(peaks + peakRow + there, peakBytes, strands + peakRow + there, place);
+          const isSeen = isBehindSeen(peaks + peakRow + there, peakBytes, strands + peakRow + there, place, samePlace);
           store<u16>(to + there, isSeen ? place : i32(load<u16>(row + there)));
         }
         continue;
@@ -105,20 +106,17 @@ export function trimPlacesStrip(
       if (!v128.any_true(v128.xor(place, here))) continue;
       for (let lane: usize = at; lane < at + 16; lane += 2) {
         const far = i32(load<u16>(to + lane));
-        if (isBehindSeen(peaks + peakRow + lane, peakBytes, strands + peakRow + lane, far)) continue;
+        if (isBehindSeen(peaks + peakRow + lane, peakBytes, strands + peakRow + lane, far, samePlace)) continue;
         store<u16>(to + lane, load<u16>(row + lane));
       }
     }
   }
 }
 
-/** Peaks this near to a place mean it, 1/64 frame. */
-const samePlace: i32 = 128;
-
 /** Whether a pixel's own focus curve shows what lies at the stored place `far`, or at least something behind its best. */
 // @ts-ignore: decorator
 @inline
-function isBehindSeen(peak: usize, peakBytes: usize, strand: usize, far: i32): bool {
+function isBehindSeen(peak: usize, peakBytes: usize, strand: usize, far: i32, samePlace: i32): bool {
   if ((i32(load<u16>(strand)) & behindBit) != 0) return true;
   const best = (i32(load<u16>(peak + 6 * peakBytes)) << 6) + placeOffsetCode;
   return abs(best - far) <= samePlace || abs(i32(load<u16>(peak + peakBytes)) - far) <= samePlace;
@@ -205,7 +203,7 @@ const tileColumns: i32 = 64;
 export function planStrip(
   places: usize, placeStride: i32, fullPlaces: usize, weights: usize, weightStride: i32, fullWidth: i32, fullHeight: i32, fullWeight: i32,
   fullStrands: usize, fullPeakStride: i32,
-  peaks: usize, peakBytes: usize, peakStride: i32, strands: usize, strandApart: i32, nearSign: i32,
+  peaks: usize, peakBytes: usize, peakStride: i32, strands: usize, strandApart: i32, samePlace: i32, nearSign: i32,
   centres: usize, reaches: usize, stride: i32, width: i32, height: i32, level: i32, rule: i32,
   frames: usize, count: i32, lastColumn: f64, lastRow: f64,
   sources: usize, uses: usize, usesBytes: i32, stripRows: i32, strip: i32, scratch: usize,
@@ -259,7 +257,7 @@ export function planStrip(
           const own = i32(load<u16>(at + peakBytes)) - placeOffsetCode;
           if (level > 0 && near > 0) {
             const isBefore = max(nearSign * centre, nearSign * own) - nearSign * (near << 6) > strandApart;
-            if (isBefore && !isThere(near << 6, x, y, level, fullPlaces, weightStride, fullStrands, fullPeakStride, fullWidth, fullHeight)) near = 0;
+            if (isBefore && !isThere(near << 6, samePlace, x, y, level, fullPlaces, weightStride, fullStrands, fullPeakStride, fullWidth, fullHeight)) near = 0;
           }
           // What can be laid over the rest need not take its place.
           const isLaid = near > 0 && nearSign * (centre - (near << 6)) > strandApart && nearSign * (centre - own) > strandApart;
@@ -267,7 +265,7 @@ export function planStrip(
           if (isClear) {
             // Level 0 is its own witness; a coarser level needs one where it means something else than the surface.
             const isFounded = level == 0 || abs(own - centre) < samePlace ||
-              isThere(own, x, y, level, fullPlaces, weightStride, fullStrands, fullPeakStride, fullWidth, fullHeight);
+              isThere(own, samePlace, x, y, level, fullPlaces, weightStride, fullStrands, fullPeakStride, fullWidth, fullHeight);
             if (isFounded) {
               centre = own;
               width64 = clearReach;
@@ -316,11 +314,11 @@ export function planStrip(
 const windowRadius: i32 = 3;
 
 /**
- * Whether the surface of level 0 or something thin before it lies within two frames of `place` (1/64 frame) in the window
+ * Whether the surface of level 0 or something thin before it lies within `samePlace` of `place` (1/64 frame) in the window
  * of a coarser pixel. The blur of an edge makes peaks at coarse levels where nothing is: they have no fine detail.
  */
 function isThere(
-  place: i32, x: i32, y: i32, level: i32, places: usize, stride: i32, strands: usize, strandStride: i32, width: i32, height: i32,
+  place: i32, samePlace: i32, x: i32, y: i32, level: i32, places: usize, stride: i32, strands: usize, strandStride: i32, width: i32, height: i32,
 ): bool {
   for (let dy = -windowRadius; dy <= windowRadius; dy++) {
     const v = usize(max(0, min(height - 1, (y + dy) << level)));

@@ -12,13 +12,13 @@ const sureRise: f32 = 2;
 const sureRiseFinest: f32 = 5;
 const supportRise: f32 = 0.9;
 const supportRiseFinest: f32 = 1.25;
-/** It must do so in about the same frames, but beside a detail of level 0 this far above noise: */
-const supportFrames: f32 = 2;
+/** It must do so within so many units, but beside a detail of level 0 this far above noise: */
+const supportReach: f32 = 2;
 const apartRise: f32 = 3;
 /** At a coarser level so many of the 7 x 7 pixels around must have that peak: the window of noise is smaller. */
 const aroundReach: i32 = 3;
 const fewestAround: i32 = 12;
-/** A coarser level refines a finer one's place only where both mean the same surface, frames. */
+/** A coarser level refines a finer one's place only where both mean the same surface, units. */
 const sameSurface: f32 = 1.2;
 /** A coarser level's window is wider than what it refines, and bends with the subject: it has less of a say. */
 const coarserSay: f32 = 0.2;
@@ -30,10 +30,10 @@ const coarserSay: f32 = 0.2;
 // @ts-ignore: decorator
 @inline
 function isSupported(
-  levels: usize, count: i32, level: i32, x: i32, y: i32, width: i32, height: i32, place: f32, rise: f32,
+  levels: usize, count: i32, level: i32, x: i32, y: i32, width: i32, height: i32, place: f32, rise: f32, unit: f32,
 ): bool {
   const isFinest = level == 0;
-  if (!isFinest && !isWide(levels, level, x, y, width, height, place)) return false;
+  if (!isFinest && !isWide(levels, level, x, y, width, height, place, unit)) return false;
   const least = octave * (isFinest ? supportRiseFinest : supportRise);
   const mayDiffer = isFinest && rise >= apartRise * octave;
   for (let coarser = level + 1; coarser < count; coarser++) {
@@ -41,9 +41,9 @@ function isSupported(
     const coarseRise = f32(load<u16>(planeOf(levels, coarser, 0) + q));
     if (coarseRise < least) continue;
     const coarsePlace = placeAt(load<u16>(planeOf(levels, coarser, 1) + q));
-    if (!mayDiffer && Mathf.abs(coarsePlace - place) > supportFrames) continue;
+    if (!mayDiffer && Mathf.abs(coarsePlace - place) > supportReach * unit) continue;
     if (!isFinest || coarseRise >= sureRise * octave) return true;
-    if (isWide(levels, coarser, x, y, width, height, coarsePlace)) return true;
+    if (isWide(levels, coarser, x, y, width, height, coarsePlace, unit)) return true;
   }
   return false;
 }
@@ -51,7 +51,7 @@ function isSupported(
 /** Whether enough pixels of a level around level 0's pixel have a peak near `place`. width, height: of level 0. */
 // @ts-ignore: decorator
 @inline
-function isWide(levels: usize, level: i32, x: i32, y: i32, width: i32, height: i32, place: f32): bool {
+function isWide(levels: usize, level: i32, x: i32, y: i32, width: i32, height: i32, place: f32, unit: f32): bool {
   const centreX = x >> level;
   const centreY = y >> level;
   const lastX = (width - 1) >> level;
@@ -64,7 +64,7 @@ function isWide(levels: usize, level: i32, x: i32, y: i32, width: i32, height: i
     for (let xx = max(0, centreX - aroundReach); xx <= min(lastX, centreX + aroundReach); xx++) {
       const at = usize(xx) << 1;
       if (f32(load<u16>(rises + at)) < supportRise * octave) continue;
-      if (Mathf.abs(placeAt(load<u16>(places + at)) - place) <= supportFrames) found++;
+      if (Mathf.abs(placeAt(load<u16>(places + at)) - place) <= supportReach * unit) found++;
     }
   }
   return found >= fewestAround;
@@ -72,10 +72,10 @@ function isWide(levels: usize, level: i32, x: i32, y: i32, width: i32, height: i
 
 /**
  * Level 0's planes 3, 4 and 8 from the peaks of all levels, rows of one strip: the finest level that stands out of
- * the noise, refined by the coarser ones that agree with it. frames: their number.
+ * the noise, refined by the coarser ones that agree with it. frames: their number; unit: as in `peakStrip`.
  */
 export function combineStrip(
-  levels: usize, count: i32, width: i32, height: i32, frames: i32, stripRows: i32, strip: i32, scratch: usize,
+  levels: usize, count: i32, width: i32, height: i32, frames: i32, unit: f32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const stride = strideOf(levels, 0);
   const y1 = min(height, (strip + 1) * stripRows);
@@ -101,7 +101,7 @@ export function combineStrip(
           const least = level == 0 ? leastRiseFinest : leastRise;
           if (rise < least * octave) continue;
           const sure = count == 1 ? least : level == 0 ? sureRiseFinest : sureRise;
-          if (rise < sure * octave && !isSupported(levels, count, level, x, y, width, height, place, rise)) continue;
+          if (rise < sure * octave && !isSupported(levels, count, level, x, y, width, height, place, rise, unit)) continue;
           // Far beyond an end the curve falls slowly: without fine detail its slope says less than its direction.
           if (level > 1 && place < 1) place = min<f32>(place, 0);
           if (level > 1 && place > f32(frames)) place = max<f32>(place, f32(frames + 1));
@@ -109,7 +109,7 @@ export function combineStrip(
           sum = weight;
           sumPlace = weight * base;
           gap = stored & gapBit;
-        } else if (Mathf.abs(place - base) < sameSurface) {
+        } else if (Mathf.abs(place - base) < sameSurface * unit) {
           sum += weight * coarserSay;
           sumPlace += weight * coarserSay * place;
         }
