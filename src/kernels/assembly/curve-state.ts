@@ -1,8 +1,9 @@
 // From focus curves to one surface, all in u16 planes.
 //
 // Places along the stack are kept as (ordinal + 4) * 64: 1/64 frame, 0 = unknown; the offset holds places before
-// the first frame. Weights are inverse variances, 1/unit^2, times 64. The planes of the focus-curve state (see
-// focus.ts) are overwritten once they have served:
+// the first frame. Weights are inverse variances, 1/unit^2, times 64; a unit is a step of the usual length, in frames:
+// `frameUnit` in surface/surface.ts. The planes of the focus-curve state (see focus.ts) are overwritten once they
+// have served:
 //   every level:  0 rise of the peak over noise, code steps;  1 its place;  2 its weight, bit 15 = the curve falls
 //                 too far between two frames
 //   level 0:      3, 4 place and weight of the surface;  5, 7 the same during smoothing;  8 bit 15 of plane 2

@@ -197,8 +197,8 @@ const tileColumns: i32 = 64;
  * peaks: plane 0 of the level's peaks (0 = not followed). frames: seven f64 a frame: composite pixel to
  * frame pixel at this level (a b c d e f) and the margin. strands: ordinals of nearer peaks, as `strandOf` in peaks.ts
  * has found them, in rows like the peaks'; they count when they are nearer than the centre by more than strandApart,
- * 1/64 frame. sources, uses: level 0 alone, else 0: ordinal that supplies
- * the detail, and one bit a tile and frame, cleared before. scratch: two i32 a frame.
+ * 1/64 frame. Peaks within samePlace of a place, 1/64 frame, mean it. sources, uses: level 0 alone, else 0: ordinal
+ * that supplies the detail, and one bit a tile and frame, cleared before. scratch: two i32 a frame.
  */
 export function planStrip(
   places: usize, placeStride: i32, fullPlaces: usize, weights: usize, weightStride: i32, fullWidth: i32, fullHeight: i32, fullWeight: i32,
