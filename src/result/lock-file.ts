@@ -20,7 +20,7 @@ const beatMs = 15_000;
 /** A lock of another machine without a touch for this long is stale: eight touches missed. */
 const silentMs = 120_000;
 
-/** Taking over a stale lock is a matter of milliseconds; whoever needs longer was killed in the middle. */
+/** Taking over a stale lock is a matter of milliseconds; whoever needs longer on another machine was killed in the middle. */
 const takeoverMs = 10_000;
 
 /**
@@ -98,7 +98,9 @@ async function linked(from: string, to: string): Promise<boolean> {
 async function removeStale(path: string, whole: string): Promise<void> {
   const turn = `${path}.takeover`;
   if (!(await linked(whole, turn))) {
-    if (await isYoung(turn)) return;
+    // Killed in the middle, its holder is known to be dead at once on this machine, on another by its age.
+    const holder = await readLockFile(turn);
+    if ((holder && isLiving(holder)) ?? (await isYoung(turn))) return;
     await unlink(turn).catch(() => undefined);
     if (!(await linked(whole, turn))) return;
   }

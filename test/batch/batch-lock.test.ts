@@ -42,6 +42,20 @@ describe('the lock of a batch folder', () => {
     await lock.release();
   });
 
+  it('is taken over at once from a process that was killed while it took over another', async () => {
+    const holder = { pid: endedPid(), began: null };
+    const out = locked(holder);
+    const lock = readFileSync(join(out, lockFileName), 'utf8');
+    writeFileSync(join(out, `${lockFileName}.takeover`), lock);
+    await (await takeLock(out)).release();
+    expect(namesIn(out)).toEqual([]);
+    // Of one that lives, and is at it, it is not.
+    writeFileSync(join(out, lockFileName), lock);
+    const living = { ...JSON.parse(lock), ...identityOf(process.pid) };
+    writeFileSync(join(out, `${lockFileName}.takeover`), JSON.stringify(living));
+    await expect(takeLock(out)).rejects.toThrow('already runs');
+  });
+
   it.skipIf(process.platform !== 'linux')(
     'of a process whose number went to another is taken over',
     async () => {
