@@ -25,6 +25,12 @@ export const sceneRecipes: readonly SceneRecipe[] = [
   // Half the steps, so half the blur: what is right beside wide blur may be wrong beside narrow.
   { name: 'insect-head-small-steps', options: { scene: 'insect-head', stepPart: 0.35 } },
   { name: 'aloe', options: { scene: 'photo' }, photograph: 'aloe' },
+  // As blurred as a stack of another hand: the mean of its frames is as far from the truth (27.3 dB).
+  {
+    name: 'aloe-lens',
+    options: { scene: 'photo', stepPart: 0.525, lensBlurPx: 1 },
+    photograph: 'aloe',
+  },
   { name: 'aloe-small-steps', options: { scene: 'photo', stepPart: 0.35 }, photograph: 'aloe' },
   // Half as wide as the other photograph: with as many frames its blur would be twice as large beside it.
   { name: 'motorcycle', options: { scene: 'photo', frames: 16 }, photograph: 'motorcycle' },
