@@ -72,10 +72,11 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
   const startStep = typicalStep(motions);
   const plain = used.map((link) => withFloor(link, floorPx));
   const spread = spreadOfSteps(used, plain, radiusPx);
-  const doubts = free === 'shift' ? undefined : driftDoubts(used, plain, radiusPx, spread);
-  const informations = doubts
-    ? used.map((link, i) => withFloor({ ...link, scaleDoubtPx: link.scaleDoubtPx + doubts[i] }, floorPx))
-    : plain;
+  const doubts = driftDoubts(used, plain, radiusPx, spread);
+  const informations = plain.map((information, i) => {
+    if (doubts[i] === 0) return information;
+    return withFloor({ ...used[i], scaleDoubtPx: used[i].scaleDoubtPx + doubts[i] }, floorPx);
+  });
   const weights = new Float64Array(used.length).fill(1);
   const halfBandwidth = 4 * (widestCoupling(used, motions) + 1) - 1;
   const size = 4 * frameCount;

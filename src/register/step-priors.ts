@@ -33,6 +33,8 @@ const driftLimit = 3;
 const mostDrift = 0.4;
 /** How many pairs on either side are those in a row. */
 const driftNeighbours = 2;
+/** No pair counts for more than this in the step that drifting ones are told by, 1/px^2. */
+const surestWeight = 1000;
 /** How far a drifting pair's scale may be wrong, as a multiple of what it is off by. */
 const driftFactor = 2;
 
@@ -113,7 +115,7 @@ export function driftDoubts(
   const neighbours = links.flatMap(({ from, to }, i) =>
     to - from === 1 ? [{ from, px: stepsPx[i], weight: Math.min(informations[i][0], surestWeight) }] : [],
   );
-  const typicalPx = weightedMedian(neighbours);
+  const typicalPx = middleStepPx(neighbours);
   const limitPx = driftLimit * spread * Math.abs(typicalPx);
   const offPx = new Map(neighbours.map(({ from, px }) => [from, px - typicalPx]));
   return links.map(({ from, to }, i) => {
@@ -130,10 +132,8 @@ export function driftDoubts(
   });
 }
 
-/** No pair counts for more than this in the typical step, 1/px^2. */
-const surestWeight = 1000;
-
-function weightedMedian(steps: readonly { px: number; weight: number }[]): number {
+/** The step in the middle, each counting by its weight. */
+function middleStepPx(steps: readonly { px: number; weight: number }[]): number {
   const sorted = steps.toSorted((p, q) => p.px - q.px);
   let left = steps.reduce((sum, { weight }) => sum + weight, 0) / 2;
   for (const { px, weight } of sorted) {
