@@ -7,8 +7,14 @@ import { carryMends } from '../mend/carry-mends.js';
 import { identityMatrix } from '../register/transform.js';
 import { writeReport } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
-import { type RunFrame, type RunRecord, runSchemaName, runSchemaVersion } from '../result/run-record.js';
-import { writeComposite } from '../result/write-composite.js';
+import {
+  type CropRectangle,
+  type RunFrame,
+  type RunRecord,
+  runSchemaName,
+  runSchemaVersion,
+} from '../result/run-record.js';
+import { type Picture, writeComposite } from '../result/write-composite.js';
 import { type ResultMaps, writeMaps } from '../result/write-maps.js';
 import { writeRunRecord } from '../result/write-run-record.js';
 import { readIcc, readRawExif } from '../stack/exif.js';
@@ -72,51 +78,15 @@ export async function merge(
     expectedBytes: size.width * size.height * ((stack.channels * bits) / 8 + 8),
   });
   try {
-    log.enter('register');
-    const registration = await registerStack(stack, options, log);
-    for (const warning of registration.motion.warnings) log.warn(warning);
-    checkRepeats(stack, registration, log);
-    const used = usableFrames(stack, registration, options, log);
-    const anchor = used.find(({ file }) => file.number === registration.motion.anchorNumber)!;
-    const crop = frameComposite(
-      options.crop,
-      size,
-      used.map(({ toAnchor }) => toAnchor),
-    );
-
-    const way = focusDirection(
-      options.direction,
-      used.map(({ file }) => file),
-      registration.motion.direction,
-    );
-    const { direction } = way;
-    noteDirection(way, log);
-    const nearSign = direction === 'near-to-far' ? 1 : direction === 'far-to-near' ? -1 : 0;
-    const steps = frameSteps(used, registration, options.positionsMm);
-    const merged = await mergeFrames(
-      used,
-      size,
-      crop,
-      bits,
+    const { registration, used, anchor, crop, way, steps, scale, maps, picture } = await mergeStack(
+      stack,
       options,
-      nearSign,
-      steps,
-      registration.focusWidthSteps,
-      registration.dust,
       log,
       hooks.signal,
     );
 
     log.enter('write');
-    const scale = depthScale(used, anchor.ordinal, direction, options);
     const { width, height } = crop;
-    const maps = frameMaps(merged, used, scale, crop);
-    const picture = {
-      pixels: stack.channels === 3 ? merged.pixels : firstChannel(merged.pixels, crop),
-      width,
-      height,
-      channels: stack.channels,
-    };
     const [icc, exif] = await Promise.all([readIcc(anchor.file), readRawExif(anchor.file)]);
     const software = `Lamella ${programVersion()}`;
     const signal = hooks.signal;
@@ -191,8 +161,79 @@ export async function merge(
   }
 }
 
+/** What the frames of a stack make, before anything of it is written. */
+export interface MergedStack {
+  registration: Registration;
+  /** The frames that took part, in capture order; `anchor` is one of them. */
+  used: UsedFrame[];
+  anchor: UsedFrame;
+  crop: CropRectangle;
+  way: FocusDirection;
+  /** Travel from each frame in use to the next, usual steps. */
+  steps: readonly number[];
+  scale: DepthScale;
+  maps: ResultMaps;
+  picture: Picture;
+}
+
+/** Registers and merges the frames of a stack that `checkStack` has let pass: three readings of its files. */
+export async function mergeStack(
+  stack: Stack,
+  options: MergeOptions,
+  log: RunLog,
+  signal: AbortSignal | undefined,
+): Promise<MergedStack> {
+  const { size } = stack;
+  const bits = options.bits ?? stack.bits;
+  log.enter('register');
+  const registration = await registerStack(stack, options, log);
+  for (const warning of registration.motion.warnings) log.warn(warning);
+  checkRepeats(stack, registration, log);
+  const used = usableFrames(stack, registration, options, log);
+  const anchor = used.find(({ file }) => file.number === registration.motion.anchorNumber)!;
+  const crop = frameComposite(
+    options.crop,
+    size,
+    used.map(({ toAnchor }) => toAnchor),
+  );
+
+  const way = focusDirection(
+    options.direction,
+    used.map(({ file }) => file),
+    registration.motion.direction,
+  );
+  const { direction } = way;
+  noteDirection(way, log);
+  const nearSign = direction === 'near-to-far' ? 1 : direction === 'far-to-near' ? -1 : 0;
+  const steps = frameSteps(used, registration, options.positionsMm);
+  const merged = await mergeFrames(
+    used,
+    size,
+    crop,
+    bits,
+    options,
+    nearSign,
+    steps,
+    registration.focusWidthSteps,
+    registration.dust,
+    log,
+    signal,
+  );
+
+  const scale = depthScale(used, anchor.ordinal, direction, options);
+  const { width, height } = crop;
+  const maps = frameMaps(merged, used, scale, crop);
+  const picture = {
+    pixels: stack.channels === 3 ? merged.pixels : firstChannel(merged.pixels, crop),
+    width,
+    height,
+    channels: stack.channels,
+  };
+  return { registration, used, anchor, crop, way, steps, scale, maps, picture };
+}
+
 /** Refuses what cannot be merged, before the long work. */
-function checkStack(stack: Stack, options: MergeOptions): void {
+export function checkStack(stack: Stack, options: MergeOptions): void {
   const { width, height } = stack.size;
   if (width < leastSidePx || height < leastSidePx) {
     throw new InputError(
