@@ -16,7 +16,7 @@ import { NightList, readNightList } from './night-list.js';
 import { nightState } from './night-state.js';
 import { clockText, spanText } from './night-words.js';
 import { type BatchPlan, planBatch } from './plan-batch.js';
-import { freeBytesOf, Shift } from './shift.js';
+import { freeBytesOf, Scheduler } from './scheduler.js';
 import type { StartStack } from './stack-job.js';
 import { startStackProcess } from './stack-process.js';
 
@@ -125,19 +125,19 @@ async function runNight(
     ],
   });
   const queue = batch.queue && (await openQueue(batch.queue, night));
-  const shift = new Shift(batch, night, known, {
+  const scheduler = new Scheduler(batch, night, known, {
     signal: hooks.signal,
     startStack: queue?.start ?? hooks.startStack ?? startStackProcess,
     freeBytes: hooks.freeBytes ?? freeBytesOf,
     now,
   });
   const began = now().getTime();
-  // What stopped processes left aside goes at once, however the shift ends.
-  const state = await shift.run(plan).finally(async () => {
+  // What stopped processes left aside goes at once, however the scheduler ends.
+  const state = await scheduler.run(plan).finally(async () => {
     await queue?.close();
     await tidyUnfinished(batch.out);
   });
-  const { done, failed, putOff } = shift.counts;
+  const { done, failed, putOff } = scheduler.counts;
   const spent = spanText(now().getTime() - began);
   const counts = `${countOf(done, 'stack')} merged, ${failed} failed, ${putOff} put off in ${spent}`;
   const finished = plan.finished.length;

@@ -2,7 +2,7 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { chooseNext, type Load, type Room, spareBytes, timeLeft } from '../../src/batch/choose-next.js';
 import { paceFactor, stackNeeds } from '../../src/batch/estimate.js';
-import { nextTime } from '../../src/batch/until.js';
+import { nextTime } from '../../src/batch/next-time.js';
 
 const load = (fields: Partial<Load> = {}): Load => ({
   ...{ modelMs: 1000, estimateMs: 1000, memoryMb: 500, diskBytes: 1e6, threads: 2 },

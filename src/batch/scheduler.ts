@@ -8,16 +8,17 @@ import type { ResolvedBatch } from './batch-options.js';
 import { chooseNext, type Load, timeLeft } from './choose-next.js';
 import { findStacks, type InspectionCache } from './find-stacks.js';
 import type { Findings } from './found-stack.js';
+import { nextTime } from './next-time.js';
 import type { Night } from './night.js';
 import type { EndState } from './night-events.js';
+import { reportOf } from './night-shapes.js';
 import { bytesText, clockText } from './night-words.js';
 import { type BatchPlan, planFound, type Task } from './plan-batch.js';
 import { filesMark, QuietStacks } from './quiet-stacks.js';
 import type { StackEnd, StackJob, StackRun, StartStack } from './stack-job.js';
-import { nextTime } from './until.js';
 
 /** Outside of a batch's own logic, so that tests can put their own in its place. */
-export interface ShiftTools {
+export interface SchedulerTools {
   signal: AbortSignal | undefined;
   startStack: StartStack;
   freeBytes: (folder: string) => Promise<number>;
@@ -37,7 +38,7 @@ const shortestLookMs = 300;
 const longestLookMs = 5000;
 
 /** One run through the stacks: starts what fits, records how each ends, and looks for new ones when asked to. */
-export class Shift {
+export class Scheduler {
   readonly counts = { done: 0, failed: 0, putOff: 0 };
   private readonly waiting: Task[] = [];
   private readonly running = new Map<string, Running>();
@@ -57,7 +58,7 @@ export class Shift {
     private readonly batch: ResolvedBatch,
     private readonly night: Night,
     private readonly known: InspectionCache,
-    private readonly tools: ShiftTools,
+    private readonly tools: SchedulerTools,
   ) {
     this.quiet = new QuietStacks(batch.settleMs);
     const { until } = batch;
@@ -195,13 +196,15 @@ export class Shift {
 
   private async finish(task: Task, end: StackEnd): Promise<void> {
     const { key } = task.found;
-    const wallMs = this.tools.now().getTime() - (this.running.get(key)?.startedMs ?? 0);
+    // A clock may be set back meanwhile.
+    const wallMs = Math.max(0, this.tools.now().getTime() - (this.running.get(key)?.startedMs ?? 0));
     this.running.delete(key);
     const common = { at: this.night.at(), stack: key };
     if (end.state === 'done') {
       this.counts.done++;
       const { mark: options, modelMs } = task;
-      await this.night.record({ ...common, event: 'done', options, modelMs, ...end.report, wallMs });
+      const report = { ...reportOf(end.report), wallMs };
+      await this.night.record({ ...report, ...common, event: 'done', options, modelMs });
     } else if (end.state === 'failed') {
       this.counts.failed++;
       await this.night.record({ ...common, event: 'failed', kind: end.kind, reason: end.reason, wallMs });
