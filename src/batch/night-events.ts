@@ -46,6 +46,16 @@ export interface StackReport {
   files: FinishedFile[];
   /** Small JPEG of the composite as a data URI. */
   thumbnail: string;
+  /** Absent in lists of programs that did not look whether a result is whole. */
+  result?: ResultFacts | undefined;
+}
+
+/** By what a result is known again, and known to be whole. */
+export interface ResultFacts {
+  /** Start of its merge, as in its run.json. */
+  startedAt: string;
+  /** Its files as the merge left them. */
+  files: FinishedFile[];
 }
 
 /** One line of the night list. `at` is ISO 8601, `stack` the key of a stack. */
@@ -63,7 +73,15 @@ export type NightEvent = { at: string } & (
       stacks: PlannedStack[];
     }
   | { event: 'found'; stacks: PlannedStack[] }
-  | { event: 'start'; stack: string; pid: number | null; began: string | null; host: string }
+  | {
+      event: 'start';
+      stack: string;
+      pid: number | null;
+      began: string | null;
+      host: string;
+      /** What was begun, see `jobMark`; absent in lists of before it was kept. */
+      job?: string | undefined;
+    }
   | ({ event: 'done'; stack: string; options: string; modelMs: number } & StackReport)
   | { event: 'failed'; stack: string; kind: FailureKind; reason: string; wallMs: number }
   | { event: 'put-off'; stack: string; reason: string }

@@ -3,6 +3,7 @@ import { join } from 'node:path';
 import { asOutputError, systemCode } from '../result/output-failure.js';
 import { syncFolder } from '../result/unfinished.js';
 import { type NightEvent, nightListName } from './night-events.js';
+import { readEvent } from './night-shapes.js';
 
 /**
  * The night list: the journal of a batch, one JSON event a line. Lines are only ever added, and each is on the disk
@@ -65,47 +66,9 @@ export async function readNightList(out: string): Promise<NightEvent[] | undefin
   }
   return text.split('\n').flatMap((line) => {
     try {
-      const event: unknown = JSON.parse(line);
-      return isEvent(event) ? [event] : [];
+      return readEvent(JSON.parse(line)) ?? [];
     } catch {
       return [];
     }
   });
-}
-
-/** Fields by which an event is used; a line that lacks one counts as unreadable. */
-const needed: Record<string, readonly [string, string][]> = {
-  batch: [
-    ['stacks', 'object'],
-    ['root', 'string'],
-  ],
-  found: [['stacks', 'object']],
-  start: [['stack', 'string']],
-  done: [
-    ['stack', 'string'],
-    ['files', 'object'],
-    ['options', 'string'],
-    ['verdicts', 'object'],
-    ['warnings', 'object'],
-  ],
-  failed: [
-    ['stack', 'string'],
-    ['reason', 'string'],
-  ],
-  'put-off': [
-    ['stack', 'string'],
-    ['reason', 'string'],
-  ],
-  end: [['state', 'string']],
-};
-
-function isEvent(value: unknown): value is NightEvent {
-  if (typeof value !== 'object' || value === null) return false;
-  const fields = value as Record<string, unknown>;
-  return (
-    typeof fields.at === 'string' &&
-    typeof fields.event === 'string' &&
-    needed[fields.event]?.every(([name, type]) => typeof fields[name] === type && fields[name] !== null) ===
-      true
-  );
 }

@@ -21,11 +21,13 @@ export interface NightState {
   end?: NightEventOf<'end'>;
   /** By key, in the order in which they were planned. */
   stacks: Map<string, StackState>;
+  /** Keys of all that was ever begun, also where the line that planned it cannot be read: their places are ours. */
+  begun: Set<string>;
 }
 
 /** Folds the events of a night list, oldest first; the last word on a stack counts. */
 export function nightState(events: Iterable<NightEvent>): NightState {
-  const night: NightState = { stacks: new Map() };
+  const night: NightState = { stacks: new Map(), begun: new Set() };
   for (const event of events) addEvent(night, event);
   return night;
 }
@@ -45,6 +47,7 @@ export function addEvent(night: NightState, event: NightEvent): void {
       night.end = event;
       return;
   }
+  if (event.event === 'start' || event.event === 'done') night.begun.add(event.stack);
   const stack = night.stacks.get(event.stack);
   if (!stack) return;
   switch (event.event) {

@@ -135,7 +135,7 @@ async function foreignResult(
   night: NightState,
   found: FoundStack,
 ): Promise<string | undefined> {
-  if (merge.overwrite || night.stacks.get(found.key)?.start) return undefined;
+  if (merge.overwrite || night.begun.has(found.key)) return undefined;
   const place = join(out, found.name);
   if (!(await isEarlierResult(place, await readdir(place).catch(() => [])))) return undefined;
   return `${place} already holds a result that this batch did not write. Add --overwrite to replace it, or choose another place with --out.`;
