@@ -12,21 +12,39 @@ const oldestNode = 20;
 const lastBuilt = 'dist/kernels/lamella.wasm';
 const firstBuilt = 'dist/cli/main.js';
 
+const withinSetUp = 'LAMELLA_WITHIN_SETUP';
+
+/** Settings of an npm that called us, such as `npm install -g`, that are not for the npm that we call. */
+const callersSettings = ['global', 'location', 'prefix', 'dry_run', 'json', 'ignore_scripts'];
+
 /** Install and build where needed. Ends the process with a message when that fails. */
 export function setUp() {
   const major = Number(process.versions.node.split('.')[0]);
   if (major < oldestNode) {
     giveUp(`Lamella needs Node ${oldestNode} or later, and this is Node ${process.versions.node}.`);
   }
-  if (!isInstalled()) {
-    // Compilers and test runner are needed too, whatever NODE_ENV says.
-    run('Installing packages (npm ci)', ['ci', '--include=dev', '--no-audit', '--no-fund']);
-  }
-  if (!isBuilt()) run('Building (npm run build)', ['run', 'build']);
+  if (!isInstalled()) install();
+  if (!isBuilt()) build();
+}
+
+/** Install what package-lock.json names. */
+export function install() {
+  // Compilers and test runner are needed too, whatever NODE_ENV says.
+  run('Installing packages (npm ci)', ['ci', '--include=dev', '--no-audit', '--no-fund']);
+}
+
+/** Compile src to dist. */
+export function build() {
+  run('Building (npm run build)', ['run', 'build']);
+}
+
+/** True in a script of npm that this setup has called. */
+export function isWithinSetUp() {
+  return process.env[withinSetUp] !== undefined;
 }
 
 /** True when node_modules holds every package of package-lock.json at its version. */
-function isInstalled() {
+export function isInstalled() {
   // npm writes this list at the very end of an installation: an interrupted one has none.
   const record = join(root, 'node_modules/.package-lock.json');
   if (!existsSync(record)) return false;
@@ -64,9 +82,12 @@ function newestMs(path) {
 
 function run(what, npmArgs) {
   process.stderr.write(`${what} ...\n`);
+  const environment = { ...process.env };
+  for (const name of callersSettings) delete environment[`npm_config_${name}`];
   const { status, error } = spawnSync('npm', npmArgs, {
     cwd: root,
     stdio: ['ignore', 2, 2],
+    env: { ...environment, [withinSetUp]: '1' },
     // Windows starts npm through a script, which needs a shell.
     shell: process.platform === 'win32',
   });

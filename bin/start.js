@@ -29,7 +29,8 @@ The pictures are in ${join(root, result)}:
   depth.png      how deep each point lies, as grey
   report.html    everything on one page: open it in a browser
 The frames they were made from are in ${join(root, frames)}.
-To merge a stack of your own: node bin/lamella.js merge FOLDER`);
+To merge a stack of your own: node bin/lamella.js merge FOLDER
+Shorter, after "npm install -g ." once in this folder: lamella merge FOLDER`);
 
 function node(...args) {
   // The path of the result, which the merge prints for programs, is said in words below.

@@ -16,6 +16,7 @@ import { NightList, readNightList } from './night-list.js';
 import { nightState } from './night-state.js';
 import { clockText, spanText } from './night-words.js';
 import { type BatchPlan, planBatch } from './plan-batch.js';
+import { loadQueueModule } from './queue/queue-packages.js';
 import { freeBytesOf, Scheduler } from './scheduler.js';
 import type { StartStack } from './stack-job.js';
 import { startStackProcess } from './stack-process.js';
@@ -58,6 +59,8 @@ export async function runBatch(
   const batch = resolveBatch(root, given);
   const now = hooks.now ?? (() => new Date());
   await requireRoot(batch.root);
+  // Before anything is written: its packages may not be installed.
+  if (batch.queue) await loadQueue();
   await prepareOut(batch.out);
   const lock = await takeLock(batch.out, now);
   try {
@@ -149,13 +152,15 @@ async function runNight(
 
 /** Loaded only here: without a queue nothing of it is needed. */
 async function openQueue({ url, priority }: NonNullable<ResolvedBatch['queue']>, night: Night) {
-  const { StackQueue } = await import('./queue/stack-queue.js');
+  const { StackQueue } = await loadQueue();
   let last = '';
   return StackQueue.open(url, priority, (message) => {
     if (message !== last) night.say({ event: 'notice', message: `The queue: ${message}` });
     last = message;
   });
 }
+
+const loadQueue = () => loadQueueModule(() => import('./queue/stack-queue.js'));
 
 const endWords: Record<EndState, string> = {
   done: 'The batch is through',

@@ -1,5 +1,6 @@
 import { availableParallelism } from 'node:os';
 import { Command } from 'commander';
+import { loadQueueModule } from '../batch/queue/queue-packages.js';
 import type { WorkerEvent, WorkerOptions } from '../batch/queue/stack-worker.js';
 import { UsageError } from '../errors.js';
 import { countOf } from '../stack/words.js';
@@ -48,7 +49,7 @@ async function work(system: System, flags: Record<string, unknown>): Promise<voi
     if (flags.json === true) system.stdout.write(`${JSON.stringify(told(event))}\n`);
     else system.stderr.write(`${printable(words(event))}\n`);
   };
-  const { runWorker } = await import('../batch/queue/stack-worker.js');
+  const { runWorker } = await loadQueueModule(() => import('../batch/queue/stack-worker.js'));
   const { InterruptedError } = await import('../errors.js');
   await interruptible(
     system.signals,

@@ -78,7 +78,7 @@ export async function merge(
     expectedBytes: size.width * size.height * ((stack.channels * bits) / 8 + 8),
   });
   try {
-    const { registration, used, anchor, crop, way, steps, scale, maps, picture } = await mergeStack(
+    const { registration, used, anchor, crop, way, steps, scale, maps, picture } = await computeMerge(
       stack,
       options,
       log,
@@ -177,7 +177,7 @@ export interface MergedStack {
 }
 
 /** Registers and merges the frames of a stack that `checkStack` has let pass: three readings of its files. */
-export async function mergeStack(
+export async function computeMerge(
   stack: Stack,
   options: MergeOptions,
   log: RunLog,
