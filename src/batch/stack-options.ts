@@ -1,14 +1,16 @@
-import { readFile } from 'node:fs/promises';
 import { dirname, join, resolve } from 'node:path';
 import { UsageError } from '../errors.js';
 import { mergeOptionTable } from '../merge/option-table.js';
 import type { MergeOptions } from '../merge/options.js';
 import { resolveOptions } from '../merge/resolve-options.js';
 import { errorCode, fileErrorReason } from '../stack/file-error.js';
+import { readBoundedText } from '../stack/regular-file.js';
 import type { FoundStack } from './found-stack.js';
 
 /** File with the options of the stacks in its folder and below. */
 export const optionsFileName = 'lamella.json';
+/** Positions of the longest stacks, which may stand in it, take some megabytes. */
+const maxOptionsBytes = 10e6;
 
 /** Options that belong to the machine and the batch, not to a stack. */
 const machineKeys = new Set<string>(['threads', 'memoryMb', 'overwrite']);
@@ -61,7 +63,7 @@ export function optionsMark(options: MergeOptions): string {
 async function readOptionsFile(path: string): Promise<Partial<MergeOptions>> {
   let text: string;
   try {
-    text = await readFile(path, 'utf8');
+    text = await readBoundedText(path, maxOptionsBytes);
   } catch (error) {
     if (errorCode(error) === 'ENOENT') return {};
     throw new UsageError(`${path} cannot be read: ${fileErrorReason(error)}.`);

@@ -1,6 +1,6 @@
-import { readFile, stat } from 'node:fs/promises';
 import { InputError } from '../errors.js';
 import { fileErrorReason } from '../stack/file-error.js';
+import { readBoundedText } from '../stack/regular-file.js';
 import { readNumber } from './read-number.js';
 
 /** A table of positions is a few kilobytes; more is some other file. */
@@ -15,8 +15,7 @@ const otherUnit = /(^|[^a-z])(um|µm|μm|microns?|cm|inch|inches)([^a-z]|$)/i;
 export async function readPositionsFile(path: string): Promise<number[]> {
   let text: string;
   try {
-    if ((await stat(path)).size > maxBytes) throw new Error(`it is larger than ${maxBytes / 1e6} MB`);
-    text = await readFile(path, 'utf8');
+    text = await readBoundedText(path, maxBytes);
   } catch (error) {
     throw new InputError(`Cannot read the positions file ${path}: ${fileErrorReason(error)}.`, {
       cause: error,

@@ -2,7 +2,8 @@ import { statfs } from 'node:fs/promises';
 import { dirname } from 'node:path';
 import sharp, { type Sharp } from 'sharp';
 import { InputError, OutputError } from '../errors.js';
-import { firstLine } from '../stack/file-error.js';
+import { fileErrorReason, firstLine } from '../stack/file-error.js';
+import { requireRegularFile } from '../stack/regular-file.js';
 import { Raster } from './raster.js';
 
 /** A disk with less room than this was filled by what failed. */
@@ -24,6 +25,11 @@ export async function flatCopy(
   copy: string,
   flags: 'r' | 'r+' = 'r',
 ): Promise<Raster> {
+  try {
+    await requireRegularFile(path);
+  } catch (error) {
+    throw new InputError(`Cannot read ${path}: ${fileErrorReason(error)}.`, { cause: error });
+  }
   try {
     const options = { ignoreIcc: true, limitInputPixels: false, failOn: 'warning' } as const;
     const { depth, channels } = await sharp(path, options).metadata();

@@ -1,4 +1,5 @@
-import { type FileHandle, open } from 'node:fs/promises';
+import type { FileHandle } from 'node:fs/promises';
+import { openRegularFile } from '../stack/regular-file.js';
 import { entryNumbers, openTiff, readDirectory, type TiffEntry } from '../stack/tiff-directory.js';
 
 /** What a TIFF whose samples lie uncompressed and in one piece tells of them. */
@@ -33,7 +34,7 @@ const mostStrips = 1 << 22;
  * any other file, which some program may have put in their place.
  */
 export async function flatTiffOf(path: string): Promise<FlatTiff | undefined> {
-  const handle = await open(path, 'r');
+  const handle = await openRegularFile(path);
   try {
     const file = await openTiff(handle);
     if (!file?.littleEndian) return undefined;

@@ -1,4 +1,3 @@
-import { readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
@@ -14,6 +13,8 @@ import {
   textShape,
   wholeShape,
 } from '../result/shape.js';
+import { fileErrorReason } from '../stack/file-error.js';
+import { readBoundedText } from '../stack/regular-file.js';
 import type { MendRegion } from './mend-region.js';
 
 export const mendsFileName = 'mends.json';
@@ -24,6 +25,8 @@ export const mendsSchemaVersion = 1;
 export const defaultFeatherPx = 40;
 export const mostFeatherPx = 1000;
 export const mostNoteLength = 1000;
+/** Thousands of outlines, drawn by hand, take a tenth of it. */
+const maxMendsBytes = 64e6;
 
 /** A recorded, reversible instruction: take this region from that frame. */
 export interface Mend {
@@ -59,10 +62,10 @@ export async function readMends(folder: string, size: Size): Promise<Mend[]> {
   const path = join(folder, mendsFileName);
   let text: string;
   try {
-    text = await readFile(path, 'utf8');
+    text = await readBoundedText(path, maxMendsBytes);
   } catch (error) {
     if (systemCode(error) === 'ENOENT') return [];
-    throw new InputError(`Cannot read ${path}: the system answered ${systemCode(error) ?? 'no'}.`, {
+    throw new InputError(`Cannot read ${path}: ${fileErrorReason(error)}.`, {
       cause: error,
     });
   }

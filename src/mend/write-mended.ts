@@ -1,10 +1,10 @@
-import { open } from 'node:fs/promises';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { bandsOf, type MapRows } from '../result/rows.js';
 import type { RunFrame, RunRecord } from '../result/run-record.js';
 import { writeComposite } from '../result/write-composite.js';
 import { exifBlock } from '../stack/exif.js';
+import { openRegularFile } from '../stack/regular-file.js';
 import { exifBlockOfTiff } from '../stack/tiff-exif.js';
 import type { WorkingCopy } from './working-copy.js';
 
@@ -37,7 +37,7 @@ export async function writeMendedComposite(
 }
 
 async function tiffExif(path: string): Promise<Buffer | undefined> {
-  const handle = await open(path, 'r');
+  const handle = await openRegularFile(path);
   try {
     return await exifBlockOfTiff(handle);
   } finally {

@@ -1,5 +1,6 @@
 import { randomBytes } from 'node:crypto';
-import { constants, copyFile, link, readFile, stat, unlink, utimes, writeFile } from 'node:fs/promises';
+import { constants, copyFile, link, stat, unlink, utimes, writeFile } from 'node:fs/promises';
+import { readBoundedText } from '../stack/regular-file.js';
 import { systemCode } from './output-failure.js';
 import { identityOf, isLiving, type ProcessIdentity } from './process-identity.js';
 
@@ -19,6 +20,9 @@ const beatMs = 15_000;
 
 /** A lock of another machine without a touch for this long is stale: eight touches missed. */
 const silentMs = 120_000;
+
+/** A lock is one line. */
+const maxLockBytes = 65_536;
 
 /** Taking over a stale lock is a matter of milliseconds; whoever needs longer on another machine was killed in the middle. */
 const takeoverMs = 10_000;
@@ -66,7 +70,7 @@ export async function takeLockFile(
 /** The holder of a lock, living or not; undefined when there is none or it cannot be understood. */
 export async function readLockFile(path: string): Promise<LockHolder | undefined> {
   try {
-    const holder: unknown = JSON.parse(await readFile(path, 'utf8'));
+    const holder: unknown = JSON.parse(await readBoundedText(path, maxLockBytes));
     return isHolder(holder) ? holder : undefined;
   } catch {
     return undefined;

@@ -1,6 +1,7 @@
 import { join } from 'node:path';
 import sharp, { type Sharp } from 'sharp';
 import { InputError } from '../errors.js';
+import { requireRegularFile } from '../stack/regular-file.js';
 import { readRunRecord } from './read-run-record.js';
 import type { CoverageClassRecord, RunRecord } from './run-record.js';
 import type { Picture } from './write-composite.js';
@@ -86,6 +87,7 @@ export async function readResult(folder: string): Promise<Result> {
 /** A file of the result, refused when it is not of the recorded size. */
 async function openPixels(folder: string, file: string, record: RunRecord): Promise<Sharp> {
   const path = join(folder, file);
+  await requireRegularFile(path);
   const source = sharp(path, { ignoreIcc: true, limitInputPixels: false });
   const { width, height } = await source.metadata();
   if (width !== record.size.width || height !== record.size.height) {

@@ -1,10 +1,11 @@
-import { readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import type { MergeOptions } from '../merge/options.js';
 import type { Matrix3 } from '../register/transform.js';
+import { maxRunBytes } from '../stack/earlier-result.js';
 import type { FrameExif } from '../stack/frame.js';
+import { readBoundedText } from '../stack/regular-file.js';
 import { coverageClassNames } from './coverage.js';
 import { requireResultFolder } from './result-folder.js';
 import {
@@ -47,7 +48,7 @@ export async function readRunRecord(folder: string): Promise<RunRecord> {
   const path = join(folder, runFileName);
   let parsed: unknown;
   try {
-    parsed = JSON.parse(await readFile(path, 'utf8'));
+    parsed = JSON.parse(await readBoundedText(path, maxRunBytes));
   } catch (error) {
     throw new InputError(`Cannot read ${path}: it is damaged or unreadable. Merge the stack again.`, {
       cause: error,

@@ -1,7 +1,9 @@
-import { lstat, mkdir, readdir, readFile, realpath, rename, rm, rmdir, statfs } from 'node:fs/promises';
+import { lstat, mkdir, readdir, realpath, rename, rm, rmdir, statfs } from 'node:fs/promises';
 import { basename, dirname, join, relative, resolve, sep } from 'node:path';
 import { InputError, OutputError } from '../errors.js';
-import { isEarlierResult } from '../stack/earlier-result.js';
+import { isEarlierResult, maxRunBytes } from '../stack/earlier-result.js';
+import { fileErrorReason } from '../stack/file-error.js';
+import { readBoundedText } from '../stack/regular-file.js';
 import { asOutputError, systemCode } from './output-failure.js';
 import { runFileName } from './run-record.js';
 import { isResultFolder, syncFolder, tidyUnfinished, unfinishedPath } from './unfinished.js';
@@ -224,22 +226,26 @@ export async function requireResultFolder(folder: string): Promise<void> {
   const path = resolve(folder);
   await tidyUnfinished(dirname(path), basename(path));
   if (await isResultFolder(folder)) return;
-  if (await holdsNoJson(join(folder, runFileName))) {
-    throw new InputError(`${join(folder, runFileName)} is damaged: it is no JSON. Merge the stack again.`);
-  }
+  await refuseDamagedRecord(join(folder, runFileName));
   throw new InputError(
     `${folder} is no result folder: it has no ${runFileName} of Lamella. Name the folder that a merge wrote.`,
   );
 }
 
-/** A file that is there, and cut short or overwritten. */
-async function holdsNoJson(path: string): Promise<boolean> {
-  const text = await readFile(path, 'utf8').catch(() => undefined);
-  if (text === undefined) return false;
+/** Names what is wrong with a record that is there: it cannot be read, or was cut short or overwritten. */
+async function refuseDamagedRecord(path: string): Promise<void> {
+  let text: string;
+  try {
+    text = await readBoundedText(path, maxRunBytes);
+  } catch (error) {
+    if (['ENOENT', 'ENOTDIR'].includes(systemCode(error) ?? '')) return;
+    throw new InputError(`Cannot read ${path}: ${fileErrorReason(error)}. Merge the stack again.`, {
+      cause: error,
+    });
+  }
   try {
     JSON.parse(text);
-    return false;
-  } catch {
-    return true;
+  } catch (error) {
+    throw new InputError(`${path} is damaged: it is no JSON. Merge the stack again.`, { cause: error });
   }
 }

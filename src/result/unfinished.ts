@@ -1,7 +1,9 @@
 import { createHash, randomBytes } from 'node:crypto';
-import { open, readdir, readFile, rename, rm, rmdir } from 'node:fs/promises';
+import { open, readdir, rename, rm, rmdir } from 'node:fs/promises';
 import { hostname } from 'node:os';
 import { basename, dirname, join } from 'node:path';
+import { maxRunBytes } from '../stack/earlier-result.js';
+import { readBoundedText } from '../stack/regular-file.js';
 import { systemCode } from './output-failure.js';
 import { identityOf, isLiving } from './process-identity.js';
 import { runFileName, runSchemaName } from './run-record.js';
@@ -47,7 +49,7 @@ export async function tidyUnfinished(parent: string, only?: string): Promise<voi
 /** True when the folder holds a run record of Lamella, of any version. */
 export async function isResultFolder(folder: string): Promise<boolean> {
   try {
-    const record: unknown = JSON.parse(await readFile(join(folder, runFileName), 'utf8'));
+    const record: unknown = JSON.parse(await readBoundedText(join(folder, runFileName), maxRunBytes));
     return (
       typeof record === 'object' && record !== null && 'schema' in record && record.schema === runSchemaName
     );

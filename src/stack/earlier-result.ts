@@ -1,7 +1,9 @@
-import { readFile } from 'node:fs/promises';
 import { join } from 'node:path';
+import { readBoundedText } from './regular-file.js';
 
 const runFileName = 'run.json';
+/** Of the longest stacks it holds some 100 MB. */
+export const maxRunBytes = 128e6;
 /** Maps that every merge writes; no folder of photographs holds all four. */
 const mapNames = ['depth.tif', 'sources.png', 'confidence.png', 'coverage.png'];
 
@@ -19,7 +21,7 @@ export async function isEarlierResult(folder: string, names: readonly string[]):
 /** Judged by its text, not parsed: a record that was cut short still marks a result folder. */
 async function isOurRun(path: string): Promise<boolean> {
   try {
-    return /"lamella"\s*:|"lamella-run/.test(await readFile(path, 'utf8'));
+    return /"lamella"\s*:|"lamella-run/.test(await readBoundedText(path, maxRunBytes));
   } catch {
     return false;
   }

@@ -1,7 +1,7 @@
-import { open } from 'node:fs/promises';
 import ExifReader from 'exifreader';
 import sharp from 'sharp';
 import type { FrameExif, FrameFile } from './frame.js';
+import { openRegularFile } from './regular-file.js';
 import { exifBlockOfTiff } from './tiff-exif.js';
 
 /**
@@ -11,7 +11,7 @@ import { exifBlockOfTiff } from './tiff-exif.js';
  */
 export async function readRawExif(frame: Pick<FrameFile, 'path' | 'format'>): Promise<Buffer | undefined> {
   if (frame.format === 'tiff') {
-    const handle = await open(frame.path, 'r');
+    const handle = await openRegularFile(frame.path);
     try {
       return await exifBlockOfTiff(handle);
     } finally {

@@ -1,4 +1,4 @@
-import { type FileHandle, open, stat } from 'node:fs/promises';
+import { type FileHandle, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import sharp, { type Metadata } from 'sharp';
 import { exifBlock, parseExif } from './exif.js';
@@ -6,6 +6,7 @@ import { fileErrorReason, firstLine } from './file-error.js';
 import { hasPictureEnding, hasRawEnding, headBytes, isLeftover, kindOfContent } from './file-kind.js';
 import type { FrameFile } from './frame.js';
 import { isRawTiff } from './raw-tiff.js';
+import { openRegularFile } from './regular-file.js';
 import { exifBlockOfTiff } from './tiff-exif.js';
 
 /** A photograph that can serve as a frame, before it has a number. */
@@ -39,7 +40,7 @@ export async function inspectFile(folder: string, name: string, maxPixels: numbe
   try {
     // Opening a pipe would wait for ever.
     if (!(await stat(path)).isFile()) return { kind: 'other', name };
-    handle = await open(path, 'r');
+    handle = await openRegularFile(path);
     const { size, mtimeMs } = await handle.stat();
     if (size === 0) return unusable('is empty (0 bytes)', true);
     const { buffer, bytesRead } = await handle.read(Buffer.alloc(headBytes), 0, headBytes, 0);

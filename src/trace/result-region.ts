@@ -2,6 +2,7 @@ import { join } from 'node:path';
 import sharp, { type Sharp } from 'sharp';
 import { InputError } from '../errors.js';
 import type { Result } from '../result/read-result.js';
+import { requireRegularFile } from '../stack/regular-file.js';
 import type { PictureRegion } from './picture-region.js';
 
 /** What the maps of a result say of a region, arrays of shape (height, width). */
@@ -60,6 +61,7 @@ async function readPart(
   const path = join(folder, file);
   const { size } = record;
   try {
+    await requireRegularFile(path);
     const source = sharp(path, { ignoreIcc: true, limitInputPixels: false });
     const stored = await source.metadata();
     if (stored.width !== size.width || stored.height !== size.height) {
