@@ -6,6 +6,7 @@ import type { CheckedFrame, CheckReport } from './check.js';
 import { verdictLine } from './check-text.js';
 import { type Finding, type FindingRank, numbersText } from './finding.js';
 import { plotMarkup } from './page-plots.js';
+import { checkPageTitleEnd } from './page-title.js';
 
 /** The picture of a frame as data URI, by its number. */
 export type StripPictures = ReadonlyMap<number, string>;
@@ -78,7 +79,7 @@ ${sensorPlot(report, pictures)}
 <h2>Frame by frame</h2>
 ${frameTable(frames)}
 </main>`;
-  return htmlPage(`${title} – Lamella check`, style, body);
+  return htmlPage(`${title}${checkPageTitleEnd}`, style, body);
 }
 
 function findingTable(findings: readonly Finding[]): Markup {

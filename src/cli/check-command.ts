@@ -1,9 +1,10 @@
-import { existsSync } from 'node:fs';
-import { dirname, extname } from 'node:path';
+import { extname } from 'node:path';
 import { Command } from 'commander';
 import { type CheckOptions, checkOptionKeys } from '../check/check-options.js';
+import { checkPageTitleEnd } from '../check/page-title.js';
 import { LamellaError, OutputError, UsageError } from '../errors.js';
 import { mergeOptionTable } from '../merge/option-table.js';
+import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
 import { showReading } from './frame-progress.js';
 import { interruptible } from './interruptible.js';
 import { addMergeFlags, givenMergeOptions } from './option-flags.js';
@@ -51,7 +52,9 @@ export function checkCommand(system: System): Command {
 async function runCheck(system: System, folder: string, flags: Record<string, unknown>): Promise<void> {
   const { page, overwrite, json, ...others } = flags;
   if (folder === '') throw new UsageError('Expected the path of a folder but received an empty text');
-  const path = pagePath(page, overwrite === true);
+  const target = pageTarget(page, folder, overwrite === true);
+  const path = target?.path;
+  if (target) await refuseUnfitTarget(target);
   const [{ check }, { resolveCheckOptions }] = await Promise.all([
     import('../check/check.js'),
     import('../check/check-options.js'),
@@ -67,11 +70,12 @@ async function runCheck(system: System, folder: string, flags: Record<string, un
         onProgress: (done, frames) => showReading(system.stderr, done, frames),
         ...(path !== undefined && { onStrip: (strip, number) => strips.set(number, stripUri(strip)) }),
       });
-      if (path !== undefined) {
+      if (target) {
         const { checkPage } = await import('../check/check-page.js');
         const pictures = new Map<number, string>();
         for (const [number, picture] of strips) pictures.set(number, await picture);
-        await writePage(path, checkPage(checked, pictures));
+        await refuseUnfitTarget(target);
+        await writePage(target.path, checkPage(checked, pictures));
       }
       return checked;
     },
@@ -89,21 +93,16 @@ async function runCheck(system: System, folder: string, flags: Record<string, un
   if (!report.fit) throw new LamellaError('', unfit);
 }
 
-/** The page that is asked for; refused before anything is read when it could not be kept. */
-function pagePath(page: unknown, overwrite: boolean): string | undefined {
+/** The page that is asked for. */
+function pageTarget(page: unknown, folder: string, overwrite: boolean): OutputTarget | undefined {
   if (typeof page !== 'string') return undefined;
   if (extname(page).toLowerCase() !== '.html') {
     throw new UsageError(
       `Expected a file name that ends in .html for --page but received ${page === '' ? 'an empty text' : page}`,
     );
   }
-  if (!existsSync(dirname(page))) {
-    throw new OutputError(`Cannot write ${page}: the folder ${dirname(page)} does not exist. Make it first.`);
-  }
-  if (existsSync(page) && !overwrite) {
-    throw new OutputError(`${page} exists already: choose another name for --page, or give --overwrite.`);
-  }
-  return page;
+  const isOurs = (head: Buffer) => head.includes(`${checkPageTitleEnd}</title>`);
+  return { path: page, option: '--page', noun: 'page of a check', inputs: [folder], overwrite, isOurs };
 }
 
 async function writePage(path: string, text: string): Promise<void> {

@@ -1,7 +1,8 @@
-import { existsSync } from 'node:fs';
-import { dirname, extname } from 'node:path';
+import { extname } from 'node:path';
 import { Command } from 'commander';
 import { OutputError, UsageError } from '../errors.js';
+import { sheetMarks } from '../plan/sheet-marks.js';
+import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
 import { addPlanFlags, givenPlanOptions } from './plan-flags.js';
 import { printable } from './printable.js';
 import type { System } from './system.js';
@@ -40,6 +41,7 @@ export function planCommand(system: System): Command {
 async function runPlan(system: System, flags: Record<string, unknown>): Promise<void> {
   const json = flags.json === true;
   const sheet = sheetOf(flags);
+  if (sheet) await refuseUnfitTarget(sheet);
   const { plan } = await import('../plan/plan.js');
   const planned = plan(givenPlanOptions(flags), 'flag');
   if (sheet) {
@@ -57,11 +59,11 @@ async function runPlan(system: System, flags: Record<string, unknown>): Promise<
   if (sheet) system.stderr.write(printable(`Sheet: ${sheet.path}\n`));
 }
 
-/** The sheet that is asked for; refused before anything is computed when it could not be kept. */
+/** The sheet that is asked for. */
 function sheetOf({
   sheet,
   overwrite,
-}: Record<string, unknown>): { path: string; format: 'html' | 'csv' } | undefined {
+}: Record<string, unknown>): (OutputTarget & { format: 'html' | 'csv' }) | undefined {
   if (typeof sheet !== 'string') return undefined;
   const format = { '.html': 'html', '.csv': 'csv' }[extname(sheet).toLowerCase()];
   if (format !== 'html' && format !== 'csv') {
@@ -69,15 +71,14 @@ function sheetOf({
       `Expected a file name that ends in .html or .csv for --sheet but received ${sheet === '' ? 'an empty text' : sheet}`,
     );
   }
-  if (!existsSync(dirname(sheet))) {
-    throw new OutputError(
-      `Cannot write ${sheet}: the folder ${dirname(sheet)} does not exist. Make it first.`,
-    );
-  }
-  if (existsSync(sheet) && overwrite !== true) {
-    throw new OutputError(`${sheet} exists already: choose another name for --sheet, or give --overwrite.`);
-  }
-  return { path: sheet, format };
+  return {
+    path: sheet,
+    option: '--sheet',
+    noun: 'sheet of a plan',
+    overwrite: overwrite === true,
+    isOurs: (head) => sheetMarks[format].test(head.toString('utf8')),
+    format,
+  };
 }
 
 async function writeSheet(path: string, text: string): Promise<void> {

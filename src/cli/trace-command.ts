@@ -1,7 +1,5 @@
-import { existsSync } from 'node:fs';
-import { dirname } from 'node:path';
 import { Command } from 'commander';
-import { InputError, OutputError, UsageError } from '../errors.js';
+import { InputError, UsageError } from '../errors.js';
 import type { PictureRegion } from '../trace/picture-region.js';
 import { showReading } from './frame-progress.js';
 import { interruptible } from './interruptible.js';
@@ -47,43 +45,37 @@ export function traceCommand(system: System): Command {
 }
 
 async function runTrace(system: System, folder: string, text: string, flags: TraceFlags): Promise<void> {
-  if (flags.crops !== undefined) checkCrops(flags.crops, flags.overwrite === true);
+  if (flags.crops !== undefined && !/\.png$/i.test(flags.crops)) {
+    const received = flags.crops === '' ? 'an empty text' : flags.crops;
+    throw new UsageError(`Expected a file name ending in .png for --crops but received ${received}`);
+  }
   const { traceRegion } = await import('../trace/trace.js');
   const { parsePictureRegion } = await import('../trace/picture-region.js');
   const { readRunRecord } = await import('../result/read-run-record.js');
   const { traceText } = await import('../trace/trace-text.js');
-  const region: PictureRegion = parsePictureRegion(text, (await readRunRecord(folder)).size);
+  const { size, folder: photographs } = await readRunRecord(folder);
+  const region: PictureRegion = parsePictureRegion(text, size);
+  const sheet = flags.crops === undefined ? undefined : await import('../trace/contact-sheet.js');
+  const { crops = '', overwrite, framesFrom } = flags;
+  // Before anything else is read.
+  await sheet?.refuseUnfitSheet(crops, folder, photographs, { framesFrom, overwrite });
   await interruptible(
     system.signals,
     async (signal) => {
-      const options = { framesFrom: flags.framesFrom, signal };
+      const options = { framesFrom, signal };
       const onProgress = (done: number, frames: number) => showReading(system.stderr, done, frames);
       const report = await traceRegion(folder, region, { ...options, onProgress });
       for (const warning of report.warnings) system.stderr.write(`Warning: ${printable(warning)}\n`);
-      if (flags.crops !== undefined) {
+      if (sheet) {
         if (!report.focusCurve) {
           throw new InputError(`No frame can be read for --crops: ${report.warnings.join(' ')}`);
         }
-        const { writeContactSheet } = await import('../trace/contact-sheet.js');
-        await writeContactSheet(flags.crops, folder, report, options);
-        if (flags.json !== true) system.stderr.write(`Contact sheet: ${printable(flags.crops)}\n`);
+        await sheet.writeContactSheet(crops, folder, report, { ...options, overwrite });
+        if (flags.json !== true) system.stderr.write(`Contact sheet: ${printable(crops)}\n`);
       }
       const words = () => printable(traceText(report, system.stdout.columns ?? 100));
       system.stdout.write(flags.json === true ? `${JSON.stringify(report)}\n` : words());
     },
     () => undefined,
   );
-}
-
-/** Refuses a contact sheet before anything is read when it could not be kept. */
-function checkCrops(path: string, overwrite: boolean): void {
-  if (!/\.png$/i.test(path)) {
-    throw new UsageError(`Expected a file name ending in .png for --crops but received ${path}`);
-  }
-  if (!existsSync(dirname(path))) {
-    throw new OutputError(`Cannot write ${path}: the folder ${dirname(path)} does not exist. Make it first.`);
-  }
-  if (existsSync(path) && !overwrite) {
-    throw new OutputError(`${path} exists already: choose another name for --crops, or give --overwrite.`);
-  }
 }

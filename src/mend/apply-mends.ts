@@ -16,9 +16,10 @@ import { alignByDecoding, blendMend, mendWindow } from './blend-mend.js';
 import { mendFault } from './check-mends.js';
 import type { MendedRecord } from './mended-record.js';
 import { type Mend, readMends, writeMends } from './mends-file.js';
-import { carryMerged, carryOver, contentsMark, mergedFolder, unmendedFolder } from './result-files.js';
+import { carryMerged, carryOver, contentsMark, unmendedFolder } from './result-files.js';
 import { lockResult } from './result-lock.js';
 import { supplyMaps } from './supply-maps.js';
+import { describeUnmended, requireUnmended } from './unmended-files.js';
 import { WorkingCopy } from './working-copy.js';
 import { sharesOf, writeMendedComposite } from './write-mended.js';
 
@@ -69,7 +70,7 @@ export async function editMends(
     const mark = await contentsMark(folder);
     const record = await readRunRecord(folder);
     const mends = await edit(await readMends(folder, record.size), record);
-    return await applyLocked(folder, mends, options, mark);
+    return await applyLocked(folder, record, mends, options, mark);
   } catch (error) {
     throw outputInPlace(error);
   } finally {
@@ -88,12 +89,13 @@ export function applyMends(
 
 async function applyLocked(
   folder: string,
+  current: RunRecord,
   mends: readonly Mend[],
   options: ApplyOptions,
   mark: string,
 ): Promise<ApplyOutcome> {
   const { signal } = options;
-  const merged = await mergedFolder(folder);
+  const merged = await requireUnmended(folder, current);
   const base = await readResult(merged);
   const { record } = base;
   const kept = options.apply === 'none' ? [] : mends.filter((mend) => mend.kept);
@@ -120,6 +122,7 @@ async function applyLocked(
     if (kept.length === 0) {
       await carryMerged(merged, dir, record);
     } else {
+      const unmended = await describeUnmended(merged, record);
       await mkdir(join(dir, unmendedFolder));
       await carryMerged(merged, join(dir, unmendedFolder), record);
       const copy = await WorkingCopy.open(base, dir);
@@ -139,7 +142,12 @@ async function applyLocked(
           frames: sharesOf(record.frames, copy.maps),
           maps,
           notes: [...record.notes, mendNote(kept)],
-          mends: { appliedAt: new Date().toISOString(), programVersion: programVersion(), applied: kept },
+          mends: {
+            appliedAt: new Date().toISOString(),
+            programVersion: programVersion(),
+            applied: kept,
+            unmended,
+          },
         };
         await writeReport(dir, mended, { composite: copy.picture, icc, maps: copy.maps, signal });
         copy.sync();

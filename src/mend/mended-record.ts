@@ -3,8 +3,23 @@ import type { Mend } from './mends-file.js';
 
 /** run.json of a mended result: the fields of a merge, brought up to date, and the mends that are in the picture. */
 export type MendedRecord = RunRecord & {
-  mends?: { appliedAt: string; programVersion: string; applied: Mend[] };
+  mends?: {
+    appliedAt: string;
+    programVersion: string;
+    applied: Mend[];
+    /** The files of the merge in the subfolder `unmended`; absent from results of earlier programs. */
+    unmended?: UnmendedFile[];
+  };
 };
+
+/** A file of the merge, kept so that all mends can be undone. */
+export interface UnmendedFile {
+  /** Bare name. */
+  file: string;
+  sizeBytes: number;
+  /** Hexadecimal. */
+  sha256: string;
+}
 
 /** The mends that are in the picture of a result. */
 export function appliedMends(record: RunRecord): readonly Mend[] {

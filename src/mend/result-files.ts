@@ -1,6 +1,7 @@
 import { constants } from 'node:fs';
 import { copyFile, link, lstat, mkdir, readdir, readlink, stat, symlink } from 'node:fs/promises';
 import { join } from 'node:path';
+import { InputError } from '../errors.js';
 import { reportFileName } from '../result/report/write-report.js';
 import { type RunRecord, runFileName } from '../result/run-record.js';
 import { mendsFileName } from './mends-file.js';
@@ -68,5 +69,9 @@ async function carry(from: string, to: string): Promise<void> {
     await symlink(await readlink(from), to);
   } else if (entry.isFile()) {
     await link(from, to).catch(() => copyFile(from, to, constants.COPYFILE_FICLONE));
+  } else {
+    throw new InputError(
+      `${from} is neither a file nor a folder nor a link, and cannot be carried over. Move it out of the result and run again.`,
+    );
   }
 }

@@ -3,6 +3,7 @@ import { html, type Markup, noMarkup } from '../result/report/markup.js';
 import { benchCaution, fieldCaution } from './caution.js';
 import type { Plan } from './plan.js';
 import { planText } from './plan-text.js';
+import { sheetTitlePrefix } from './sheet-marks.js';
 import { sheetTable } from './sheet-rows.js';
 
 export type SheetFormat = 'html' | 'csv';
@@ -55,7 +56,7 @@ ${rows.map(row)}</tbody>
 <h2>The plan</h2>
 <pre>${planText(plan)}</pre>
 ${plan.notes.map((note) => html`<p>${note}</p>\n`)}`;
-  return htmlPage(`Lamella: ${title}`, style, body, '');
+  return htmlPage(`${sheetTitlePrefix}${title}`, style, body, '');
 }
 
 function howToTurn(hasKnob: boolean): Markup {

@@ -1,5 +1,6 @@
 import { type FileHandle, open, rename, unlink } from 'node:fs/promises';
 import { asOutputError, outputElsewhere, throwIfStopped } from './output-failure.js';
+import { unfinishedPath } from './unfinished.js';
 
 /** Bytes given to the system in one call: small enough that a stop is noticed within a fraction of a second. */
 const bytesPerWrite = 8 * 1024 * 1024;
@@ -40,9 +41,12 @@ export async function writeOutputFile(
   }
 }
 
-/** Writes a small file beside its final name and renames it, so that a reader sees all of it or nothing. */
+/**
+ * Writes a small file beside its final name and renames it, so that a reader sees all of it or nothing. The name aside is
+ * one that nobody else has, and what a killed run leaves under it is tidied up.
+ */
 export async function writeAside(path: string, text: string, signal?: AbortSignal): Promise<void> {
-  const aside = `${path}.writing`;
+  const aside = unfinishedPath(path, 'partial');
   try {
     await writeOutputFile(aside, (file) => file.append(Buffer.from(text, 'utf8')), signal);
   } catch (error) {

@@ -19,6 +19,8 @@ export interface PngPicture {
   icc?: Buffer | undefined;
   /** EXIF as a TIFF structure, without 'Exif\0\0'. */
   exif?: Buffer | undefined;
+  /** Program that made the picture and what it is, in Latin-1, kept as the text `Software`. */
+  software?: string | undefined;
   signal?: AbortSignal | undefined;
 }
 
@@ -47,6 +49,9 @@ export async function writePng(path: string, picture: PngPicture): Promise<void>
     async (file) => {
       await file.append(signature);
       await writeChunk(file, 'IHDR', headerData(picture));
+      if (picture.software !== undefined) {
+        await writeChunk(file, 'tEXt', Buffer.from(`Software\0${picture.software}`, 'latin1'));
+      }
       if (picture.icc) {
         const name = Buffer.from('ICC profile\0\0', 'latin1');
         await writeChunk(file, 'iCCP', Buffer.concat([name, deflateSync(picture.icc)]));

@@ -1,9 +1,10 @@
 import { rename, rm } from 'node:fs/promises';
-import { dirname, join } from 'node:path';
 import { asOutputError, outputElsewhere } from '../result/output-failure.js';
+import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
 import { writePng } from '../result/png-file.js';
 import { readResult } from '../result/read-result.js';
 import { shortNumber } from '../result/report/numbers.js';
+import { unfinishedPath } from '../result/unfinished.js';
 import { alignRegion, frameFootprint } from './aligned-region.js';
 import { readFrameRegion } from './frame-region.js';
 import { drawLabel, glyphHeight, labelWidth } from './glyphs.js';
@@ -51,21 +52,53 @@ export function bestFrames(report: TraceReport, count = shownFrames): number[] {
   return [...chosen].sort((first, second) => first - second);
 }
 
+/** By this a contact sheet is known again; stands behind the header of the PNG. */
+const sheetMark = 'Lamella contact sheet';
+
+export interface ContactSheetOptions extends TraceOptions {
+  /** Replace an earlier contact sheet. Default false. */
+  overwrite?: boolean | undefined;
+}
+
+/**
+ * Refuses a place for a contact sheet, before anything is read.
+ *
+ * @throws OutputError for a place inside the result or among its photographs, and for a file that is no contact sheet.
+ */
+export function refuseUnfitSheet(
+  path: string,
+  folder: string,
+  photographs: string,
+  { framesFrom, overwrite }: ContactSheetOptions,
+): Promise<void> {
+  const target: OutputTarget = {
+    path,
+    option: '--crops',
+    noun: 'contact sheet',
+    inputs: [folder, photographs, framesFrom],
+    overwrite,
+    isOurs: (head) => head.includes(`Software\0${sheetMark}`),
+  };
+  return refuseUnfitTarget(target);
+}
+
 /**
  * Writes a PNG with the region of the composite and, aligned to it and in its light, the same region of the best
  * frames. A single pixel is shown with its surroundings, at its middle.
  *
  * @param path File to write; nothing is left under that name when it fails.
- * @throws InputError when none of the frames can be read; OutputError when the file cannot be written.
+ * @throws InputError when none of the frames can be read; OutputError when the file cannot be written, lies inside the
+ *   result or among the photographs, or takes the place of anything but an earlier sheet that may be replaced.
  */
 export async function writeContactSheet(
   path: string,
   folder: string,
   report: TraceReport,
-  options: TraceOptions = {},
+  options: ContactSheetOptions = {},
 ): Promise<void> {
   const result = await readResult(folder);
   const { record } = result;
+  await refuseUnfitSheet(path, folder, record.folder, options);
   const region = shownRegion(report.region, record.size);
   const frames = await findStackFrames(record, options.framesFrom);
   const byNumber = new Map(frames.map((frame) => [frame.number, frame]));
@@ -78,7 +111,7 @@ export async function writeContactSheet(
     const rgb = await frameCrop(kernels, frame, await requireUnchanged(frame), region);
     if (rgb) cells.push({ label: cellLabel(frame, report), rgb });
   }
-  await writeSheet(path, cells, region);
+  await writeSheet(path, cells, region, () => refuseUnfitSheet(path, folder, record.folder, options));
 }
 
 /** A frame over a region of the composite, in its light, as 8-bit RGB; undefined when it does not reach it. */
@@ -118,7 +151,12 @@ function shownRegion(region: PictureRegion, size: { width: number; height: numbe
   return { x, y, width, height };
 }
 
-async function writeSheet(path: string, cells: readonly Cell[], region: PictureRegion): Promise<void> {
+async function writeSheet(
+  path: string,
+  cells: readonly Cell[],
+  region: PictureRegion,
+  check: () => Promise<void>,
+): Promise<void> {
   const longest = Math.max(region.width, region.height);
   const up = Math.max(1, Math.floor(leastSide / longest));
   const down = Math.max(1, Math.ceil(longest / greatestSide));
@@ -145,7 +183,7 @@ async function writeSheet(path: string, cells: readonly Cell[], region: PictureR
       }
     }
   });
-  await writePngFile(path, sheet, width, height);
+  await writePngFile(path, sheet, width, height, check);
 }
 
 /** The pixel of a crop magnified by `up` or reduced by `down`: the mean of those it stands for. */
@@ -172,11 +210,19 @@ function meanPixel(
   }
 }
 
-async function writePngFile(path: string, rgb: Uint8Array, width: number, height: number): Promise<void> {
-  const aside = join(dirname(path), `.${process.pid}.lamella-sheet.png`);
+/** @param check Asked once more before the file takes its place: the frames took their time. */
+async function writePngFile(
+  path: string,
+  rgb: Uint8Array,
+  width: number,
+  height: number,
+  check: () => Promise<void>,
+): Promise<void> {
+  const aside = unfinishedPath(path, 'partial');
   const row = (y: number) => rgb.subarray(y * width * 3, (y + 1) * width * 3);
   try {
-    await writePng(aside, { width, height, channels: 3, bits: 8, row });
+    await writePng(aside, { width, height, channels: 3, bits: 8, row, software: sheetMark });
+    await check();
     await rename(aside, path);
   } catch (error) {
     await rm(aside, { force: true });

@@ -315,7 +315,7 @@ describe('lamella trace', () => {
     const { folder, frames, parent } = await makeResult();
     const photograph = readFileSync(join(frames, 'f1.png'));
     const over = await lamella('trace', folder, '41,31', '--crops', join(frames, 'f1.png'));
-    expect([over.exitCode, over.stderr]).toEqual([4, expect.stringContaining('exists already')]);
+    expect([over.exitCode, over.stderr]).toEqual([4, expect.stringContaining('folder of photographs')]);
     expect(readFileSync(join(frames, 'f1.png')).equals(photograph)).toBe(true);
     const missing = await lamella('trace', folder, '41,31', '--crops', join(parent, 'no', 'c.png'));
     expect([missing.exitCode, missing.stderr]).toEqual([
@@ -323,7 +323,9 @@ describe('lamella trace', () => {
       expect.stringContaining(`the folder ${join(parent, 'no')} does not exist`),
     ]);
     const path = join(parent, 'c.png');
-    writeFileSync(path, 'an earlier sheet');
+    expect((await lamella('trace', folder, '41,31', '--crops', path)).exitCode).toBe(0);
+    const again = await lamella('trace', folder, '41,31', '--crops', path);
+    expect([again.exitCode, again.stderr]).toEqual([4, expect.stringContaining('exists already')]);
     const told = await lamella('trace', folder, '41,31', '--crops', path, '--overwrite');
     expect(told.exitCode).toBe(0);
     expect((await sharp(path).metadata()).format).toBe('png');

@@ -1,0 +1,94 @@
+import { lstat, readdir, realpath } from 'node:fs/promises';
+import { basename, dirname, join, relative, resolve, sep } from 'node:path';
+import { OutputError } from '../errors.js';
+import { isEarlierResult } from '../stack/earlier-result.js';
+import { openRegularFile } from '../stack/regular-file.js';
+
+/** A single file that a command writes beside what it was given to read. */
+export interface OutputTarget {
+  /** As the user named it. */
+  path: string;
+  /** The option that names it, for messages: '--page'. */
+  option: string;
+  /** What is written, in words: 'contact sheet'. */
+  noun: string;
+  /** Folders of photographs that the command reads: nothing is written below them. */
+  inputs?: readonly (string | undefined)[];
+  /** Replace an earlier file of the same kind. Default false. */
+  overwrite?: boolean | undefined;
+  /** Whether the first bytes of a file, `markBytes` of them or all, are those of such a file by Lamella. */
+  isOurs: (head: Buffer) => boolean;
+}
+
+/** Bytes from the start of a file by which its kind is known. */
+const markBytes = 8192;
+
+/**
+ * Refuses a place to write that would change what the command was not given to change: below a folder of
+ * photographs, inside a result folder, or in the place of a file that is not an earlier one of the same kind.
+ *
+ * @throws OutputError that names the path and says what to do.
+ */
+export async function refuseUnfitTarget(target: OutputTarget): Promise<void> {
+  const { path, option, noun, inputs = [], overwrite = false, isOurs } = target;
+  const folder = await realpath(dirname(resolve(path))).catch(() => {
+    throw new OutputError(`Cannot write ${path}: the folder ${dirname(path)} does not exist. Make it first.`);
+  });
+  const result = await resultAround(folder);
+  if (result !== undefined) {
+    throw new OutputError(
+      `${path} lies in the result folder ${result}, no part of which is replaced: choose another place for ${option}.`,
+    );
+  }
+  for (const input of inputs) {
+    if (input === undefined) continue;
+    const photographs = await realpath(input).catch(() => resolve(input));
+    if (!isBelow(join(folder, basename(path)), photographs)) continue;
+    throw new OutputError(
+      `${path} lies in the folder of photographs ${input}, into which nothing is written: choose another place for ${option}.`,
+    );
+  }
+  const found = await lstat(path).catch(() => undefined);
+  if (!found) return;
+  if (!found.isFile()) {
+    const kind = found.isDirectory() ? 'a folder' : found.isSymbolicLink() ? 'a link' : 'no regular file';
+    throw new OutputError(`Cannot write ${path}: it is ${kind}. Choose another name for ${option}.`);
+  }
+  if (!overwrite) {
+    throw new OutputError(`${path} exists already: choose another name for ${option}, or give --overwrite.`);
+  }
+  if (!isOurs(await readHead(path))) {
+    throw new OutputError(
+      `${path} is no ${noun} of Lamella, so it is left alone, with or without --overwrite: choose another name for ${option}.`,
+    );
+  }
+}
+
+/** The result folder in which a folder lies, or which it is; undefined when there is none. */
+async function resultAround(folder: string): Promise<string | undefined> {
+  for (let level = folder; ; level = dirname(level)) {
+    const names = await readdir(level).catch(() => []);
+    if (await isEarlierResult(level, names)) return level;
+    if (level === dirname(level)) return undefined;
+  }
+}
+
+function isBelow(path: string, folder: string): boolean {
+  const steps = relative(folder, path);
+  return steps !== '..' && !steps.startsWith(`..${sep}`) && resolve(folder, steps) === path;
+}
+
+/** Empty for a file that cannot be read: it is not known to be ours. */
+async function readHead(path: string): Promise<Buffer> {
+  try {
+    const handle = await openRegularFile(path);
+    try {
+      const { buffer, bytesRead } = await handle.read(Buffer.alloc(markBytes), 0, markBytes, 0);
+      return buffer.subarray(0, bytesRead);
+    } finally {
+      await handle.close();
+    }
+  } catch {
+    return Buffer.alloc(0);
+  }
+}
