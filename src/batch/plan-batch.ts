@@ -10,6 +10,7 @@ import { findStacks, type InspectionCache } from './find-stacks.js';
 import type { Findings, FoundStack, PassedFolder } from './found-stack.js';
 import type { FailureKind, PlannedStack } from './night-events.js';
 import type { NightState } from './night-state.js';
+import { whyRefused } from './refuse-stack.js';
 import { resultName, stackKey } from './result-name.js';
 import { sameInputs } from './stack-inputs.js';
 import { optionsMark, StackOptions } from './stack-options.js';
@@ -81,6 +82,11 @@ export async function planFound(
     } catch (error) {
       if (!(error instanceof LamellaError)) throw error;
       plan.faults.push({ planned, kind: 'options', reason: error.message });
+      continue;
+    }
+    const refused = whyRefused(found, options);
+    if (refused !== undefined) {
+      plan.faults.push({ planned, kind: 'frames', reason: refused });
       continue;
     }
     const foreign = await foreignResult(batch, night, found);

@@ -3,6 +3,7 @@ import type { Size } from '../image/image.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import type { SourceRule } from '../merge/options.js';
 import type { Matrix3 } from '../register/transform.js';
+import { fractionBitsFor, needsFrontLayerPlane, storedLength } from '../surface/depth-index.js';
 import { fullWeight, type Surface } from '../surface/surface.js';
 import type { StripPool } from '../workers/pool.js';
 import { affineAtLevel } from './frame-pixels.js';
@@ -31,15 +32,15 @@ const trimInsidePx = 8;
  * level: less blurred, it would still show there and count twice.
  */
 const strandBlurPx = 2.8;
-/** Farther apart than any stack is long, 1/64 frame. */
+/** Farther apart than any stack is long, stored units. */
 const never = 1 << 20;
 const frameBytes = 7 * 8;
 const ruleNumbers: Record<SourceRule, number> = { auto: 0, select: 1, weigh: 2 };
 
 /**
- * Where each coefficient of a level comes from: `centre` in 1/64 frame ordinals, `reach` in its low six bits in 1/16
- * frame, in its high ten the ordinal of a frame that is added, 0 = none: see assembly/blend.ts. Planes of one u16
- * element per pixel of the level, in the arena.
+ * Where each coefficient of a level comes from: `centre` in frame ordinals of `fractionBits`, `reach` in its low six bits
+ * in 1/16 frame, in its high ten the ordinal of a frame that is added, 0 = none; in a second plane of `reach` where ten
+ * bits are too few. See assembly/blend.ts. Planes of one u16 element per pixel of the level, in the arena.
  */
 export interface LevelPlan {
   centre: Planes;
@@ -55,13 +56,26 @@ export interface SourcePlan {
   uses: number;
   /** Bytes a tile of `uses`, tiles row by row. */
   usesBytes: number;
+  /** Of the centres. */
+  fractionBits: number;
+}
+
+/** Bytes from a level's reaches to the ordinals of the frames that are added; 0 = they lie within the reaches. */
+export function frontLayerBytes({ reach }: LevelPlan): number {
+  return reach.planes > 1 ? reach.planeBytes : 0;
+}
+
+/** Bytes of scratch that a worker needs to plan a stack of so many frames. */
+export function planScratchBytes(frames: number): number {
+  return frames * 8 + 128;
 }
 
 /** Room for the plan of every level, in the arena. */
 export function takePlan(arena: Arena, size: Size, frames: number): SourcePlan {
+  const fractionBits = fractionBitsFor(frames);
   const levels = levelSizes(size).map(({ width, height }) => ({
     centre: arena.takePlanes(width, height, 1, 2),
-    reach: arena.takePlanes(width, height, 1, 2),
+    reach: arena.takePlanes(width, height, needsFrontLayerPlane(fractionBits) ? 2 : 1, 2),
   }));
   const usesBytes = (frames + 8) >> 3;
   const tiles = Math.ceil(size.width / tileColumns) * Math.ceil(size.height / tileRows);
@@ -70,6 +84,7 @@ export function takePlan(arena: Arena, size: Size, frames: number): SourcePlan {
     sources: arena.take(size.width * size.height * 2),
     uses: arena.take(tiles * usesBytes),
     usesBytes,
+    fractionBits,
   };
 }
 
@@ -101,11 +116,14 @@ export async function planSources(
   const tiles = Math.ceil(full.width / tileColumns) * Math.ceil(full.height / tileRows);
   arena.u8(plan.uses, tiles * plan.usesBytes).fill(0);
   const frames = arena.take(toFrame.length * frameBytes);
-  const samePlace = Math.round(sameFrames * 64 * surface.unit);
+  const { fractionBits } = plan;
+  const samePlace = storedLength(sameFrames * surface.unit, fractionBits);
   let medians = surface.places;
   for (const [level, { centre, reach }] of plan.levels.entries()) {
     const strandApart =
-      blurPx === undefined ? never : Math.round(64 * Math.max(2, (strandBlurPx * 2 ** level) / blurPx));
+      blurPx === undefined
+        ? never
+        : storedLength(Math.max(2, (strandBlurPx * 2 ** level) / blurPx), fractionBits);
     const { width, height, stride } = centre;
     const strips = Math.ceil(height / tileRows);
     const peaks: Planes | undefined = surface.peaks[level];
@@ -129,7 +147,7 @@ export async function planSources(
           width,
           height,
           nearSign,
-          blurPx === undefined ? 0 : Math.round((64 * nearBlurPx) / blurPx),
+          blurPx === undefined ? 0 : storedLength(nearBlurPx / blurPx, fractionBits),
           tileRows,
         ],
         strips,
@@ -155,6 +173,7 @@ export async function planSources(
           strands,
           peaks.stride,
           samePlace,
+          fractionBits,
           tileRows,
         ],
         strips,
@@ -186,11 +205,13 @@ export async function planSources(
         nearSign,
         centre.pointer,
         reach.pointer,
+        frontLayerBytes({ centre, reach }),
         stride,
         width,
         height,
         level,
         ruleNumbers[rule],
+        fractionBits,
         frames,
         toFrame.length,
         (frame.width - 1) / 2 ** level,

@@ -5,7 +5,7 @@ import type { StripPool } from '../workers/pool.js';
 import { affineAtLevel, type PlacedFrame } from './frame-pixels.js';
 import { marginOf } from './frame-reach.js';
 import { levelSizes } from './levels.js';
-import { type SourcePlan, tileRows as stripRows } from './plan-sources.js';
+import { frontLayerBytes, type SourcePlan, tileRows as stripRows } from './plan-sources.js';
 import { type Veil, veilCap } from './veil.js';
 
 /** Accumulates a weighted Laplacian pyramid frame by frame and collapses it: see assembly/blend.ts. */
@@ -51,7 +51,7 @@ export class PyramidBlender {
 
   async add(frame: PlacedFrame): Promise<void> {
     const { pool, sizes, sums } = this;
-    const { levels: plans, uses, usesBytes } = this.plan;
+    const { levels: plans, uses, usesBytes, fractionBits } = this.plan;
     const [gainR, gainG, gainB] = frame.gainRatio;
     const finest = sums[0];
     const next = sums[1].picture!;
@@ -98,6 +98,7 @@ export class PyramidBlender {
           this.veil.veils,
           veilCap,
           frame.ordinal,
+          fractionBits,
           stripRows,
         ],
         Math.ceil(next.height / stripRows),
@@ -126,7 +127,9 @@ export class PyramidBlender {
         finest.weight.pointer,
         plans[0].centre.pointer,
         plans[0].reach.pointer,
+        frontLayerBytes(plans[0]),
         frame.ordinal,
+        fractionBits,
         margin,
         this.lost,
         uses,
@@ -178,7 +181,9 @@ export class PyramidBlender {
           here.weight.pointer,
           plans[level].centre.pointer,
           plans[level].reach.pointer,
+          frontLayerBytes(plans[level]),
           frame.ordinal,
+          fractionBits,
           ...affineAtLevel(frame.toFrame, level),
           (frame.width - 1) / 2 ** level,
           (frame.height - 1) / 2 ** level,

@@ -87,7 +87,12 @@ export class VeilFinder {
    * @param blurPx Radius of the blur one frame away: see `measureBlur`.
    * @param nearSign 1 when nearer means a lower ordinal, -1 when higher.
    */
-  async find(veil: Veil, { places, weights }: Surface, blurPx: number, nearSign: -1 | 1): Promise<number> {
+  async find(
+    veil: Veil,
+    { places, weights, fractionBits }: Surface,
+    blurPx: number,
+    nearSign: -1 | 1,
+  ): Promise<number> {
     const { arena, pool, size } = this;
     const mark = arena.mark();
     const [width, height] = [(places.width + 1) >> 1, (places.height + 1) >> 1];
@@ -114,6 +119,7 @@ export class VeilFinder {
         widestPx,
         nearSign,
         nearest,
+        fractionBits,
         veil.places,
         veil.veils,
         width,

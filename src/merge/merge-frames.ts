@@ -1,5 +1,5 @@
 import type { PlacedFrame } from '../blend/frame-pixels.js';
-import { planSources, takePlan } from '../blend/plan-sources.js';
+import { planScratchBytes, planSources, takePlan } from '../blend/plan-sources.js';
 import { PyramidBlender } from '../blend/pyramid-blender.js';
 import { takeVeil, VeilFinder } from '../blend/veil.js';
 import { InputError } from '../errors.js';
@@ -57,6 +57,7 @@ export async function mergeFrames(
   const scratch = Math.max(
     PyramidBlender.scratchBytes(size, frameSize, maxRoll + 0.001),
     FocusTracker.scratchBytes(frameSize),
+    planScratchBytes(frames.length),
   );
   const pool = await StripPool.start(arena, options.threads, scratch);
   const stop = () => void pool.close();

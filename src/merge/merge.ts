@@ -22,7 +22,7 @@ import { type FocusDirection, focusDirection } from '../stack/focus-direction.js
 import type { Stack } from '../stack/frame.js';
 import { readStack } from '../stack/read-stack.js';
 import { someNames } from '../stack/words.js';
-import { placeOf } from '../surface/surface.js';
+import { depthIndexOf } from '../surface/depth-index.js';
 import { programVersion } from '../version.js';
 import { type DepthScale, depthScale } from './depth-scale.js';
 import { frameSteps } from './frame-steps.js';
@@ -366,7 +366,7 @@ function frameMaps(
   const numbers = Uint16Array.from([0, ...used.map(({ file }) => file.number)]);
   const depth = new Float32Array(sources.length);
   for (let i = 0; i < depth.length; i++) {
-    depth[i] = sources[i] === 0 ? Number.NaN : scale.depthAt(placeOf(maps.places[i]));
+    depth[i] = sources[i] === 0 ? Number.NaN : scale.depthAt(depthIndexOf(maps.places[i], maps.fractionBits));
     sources[i] = numbers[sources[i]];
   }
   return { width, height, depth, sources, confidence: maps.confidence, coverage: maps.coverage };

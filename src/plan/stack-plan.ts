@@ -2,6 +2,7 @@ import { UsageError } from '../errors.js';
 import { imageDistanceMm, subjectDistanceMm } from '../optics/close-up.js';
 import { defocusStrehl, defocusWaves } from '../optics/diffraction.js';
 import { frameCount, overlapOfStep, stepMm } from '../optics/stack-steps.js';
+import { maxFrames } from '../stack/frame-limit.js';
 import { type BestAperture, bestAperture } from './best-aperture.js';
 import { type PlanDepth, planDepth } from './depth.js';
 import { effortOf, type PlanEffort } from './effort.js';
@@ -60,9 +61,6 @@ export interface StackPlan {
   notes: string[];
 }
 
-/** More frames than anybody shoots: a slip in the depth or the step. */
-const maxFrames = 100_000;
-
 /** Plan a stack from resolved options. Throws UsageError for what cannot be. */
 export function planStack(options: PlanOptions, name: NameOf): StackPlan {
   const { sensor: found, circle, warnings } = resolveSensor(options, name);
@@ -82,7 +80,7 @@ export function planStack(options: PlanOptions, name: NameOf): StackPlan {
   const frames = frameCount(depthMm, mm);
   if (frames > maxFrames) {
     throw new UsageError(
-      `Expected ${maxFrames} frames at most but received ${depthMm} mm for ${name('depthMm')} at a step of ${lengthText(mm)}, which takes ${frames}: ` +
+      `Expected ${maxFrames} frames at most, which one merge takes, but received ${depthMm} mm for ${name('depthMm')} at a step of ${lengthText(mm)}, which takes ${frames}: ` +
         `check the depth, or plan for a smaller magnification or aperture.`,
     );
   }

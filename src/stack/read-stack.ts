@@ -2,6 +2,7 @@ import { InputError } from '../errors.js';
 import { captureOrder } from './capture-order.js';
 import { keepCommonSize } from './common-size.js';
 import type { FrameFile, Stack, StackNote } from './frame.js';
+import { refuseTooManyFrames } from './frame-limit.js';
 import { type Inspected, inspectFile, type Photograph } from './inspect-file.js';
 import { listFolder } from './list-folder.js';
 import { mapLimited } from './map-limited.js';
@@ -54,6 +55,10 @@ export async function readStack(folder: string, options: ReadStackOptions = {}):
   const order = captureOrder(photographs);
   const numbered = order.ordered.map((photograph, i) => ({ ...photograph, number: i + 1 }));
   const selected = selectFrames(numbered, options);
+  refuseTooManyFrames(
+    folder,
+    selected.map(({ number }) => number),
+  );
   const sized = keepCommonSize(selected, strict);
 
   const bits = sized.frames.some((frame) => frame.bits === 16) ? 16 : 8;

@@ -27,6 +27,7 @@ export async function dropFalseRims(
   peaks: readonly Planes[],
   frames: number,
   blurPx: number,
+  fractionBits: number,
 ): Promise<FalseRims | undefined> {
   const coarse = [...peaks.entries()].slice(fineLevel + 1);
   if (coarse.length === 0) return undefined;
@@ -56,13 +57,14 @@ export async function dropFalseRims(
         table,
         samples,
         widestPx,
+        fractionBits,
         stripRows,
       ],
       Math.ceil(here.height / stripRows),
     );
     found.push(rims);
   }
-  for (const [i, [, here]] of coarse.entries()) await dropUnder(pool, here, found[i], here, 0);
+  for (const [i, [, here]] of coarse.entries()) await dropUnder(pool, here, found[i], here, 0, fractionBits);
   return found[0];
 }
 
@@ -73,6 +75,7 @@ export async function dropUnder(
   rims: FalseRims,
   coarse: Planes,
   shift: number,
+  fractionBits: number,
 ): Promise<void> {
   await pool.run(
     'dropFalseRimsStrip',
@@ -85,6 +88,7 @@ export async function dropUnder(
       coarse.pointer + coarse.planeBytes,
       coarse.stride,
       shift,
+      fractionBits,
       stripRows,
     ],
     Math.ceil(peaks.height / stripRows),

@@ -1,12 +1,13 @@
 import { type FocusTracker, statePlane } from '../focus/focus-tracker.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import type { StripPool } from '../workers/pool.js';
+import { fractionBitsFor } from './depth-index.js';
 import { dropFalseRims, dropUnder, type FalseRims, fineLevel } from './false-rims.js';
 import { planeReach } from './plane-reach.js';
 
 /** The shape of the subject as one function of the pixel, in planes of the focus tracker's state that have served. */
 export interface Surface {
-  /** Stored places: where along the stack a pixel is sharp, see `placeOf`. Level 0, one plane. */
+  /** Stored places: where along the stack a pixel is sharp, see depth-index.ts. Level 0, one plane. */
   places: Planes;
   /** Stored weights of the places, `fullWeight` and more = sure. Level 0, one plane. */
   weights: Planes;
@@ -23,11 +24,8 @@ export interface Surface {
   detailShare: number;
   /** Frames that count as one step: see `frameUnit`. */
   unit: number;
-}
-
-/** Frame ordinal (fractional) of a stored place: see assembly/curve-state.ts. */
-export function placeOf(stored: number): number {
-  return stored / 64 - 4;
+  /** Of stored places. */
+  fractionBits: number;
 }
 
 /** Passes of the smoothing: holes between its taps, px, and tolerance, units. */
@@ -82,6 +80,7 @@ export async function findSurface(
   const [full] = state;
   const { width, height, stride } = full;
   const strips = Math.ceil(height / stripRows);
+  const fractionBits = fractionBitsFor(frames);
   const mark = arena.mark();
   const levels = arena.take(state.length * 12);
   arena
@@ -117,19 +116,24 @@ export async function findSurface(
         nearSign,
         distances,
         unit,
+        fractionBits,
         stripRows,
       ],
       Math.ceil(state[level].height / stripRows),
     );
     if (level === fineLevel && blurPx !== undefined) {
-      falseRims = await dropFalseRims(arena, pool, state, frames, blurPx);
+      falseRims = await dropFalseRims(arena, pool, state, frames, blurPx, fractionBits);
     }
     if (falseRims) {
       const coarse = fineLevel + 1;
-      await dropUnder(pool, state[level], falseRims, state[coarse], coarse - level);
+      await dropUnder(pool, state[level], falseRims, state[coarse], coarse - level, fractionBits);
     }
   }
-  await pool.run('combineStrip', [levels, state.length, width, height, frames, unit, stripRows], strips);
+  await pool.run(
+    'combineStrip',
+    [levels, state.length, width, height, frames, unit, fractionBits, stripRows],
+    strips,
+  );
   const detailShare = shareKnown(arena, planeOf(full, 4));
 
   let [from, to] = [
@@ -149,6 +153,7 @@ export async function findSurface(
         height,
         step,
         smoothTolerance * unit,
+        fractionBits,
         stripRows,
       ],
       strips,
@@ -164,6 +169,7 @@ export async function findSurface(
     peaks: state,
     detailShare,
     unit,
+    fractionBits,
   };
 }
 
@@ -242,8 +248,9 @@ async function fillUnknown(arena: Arena, pool: StripPool, finest: Level): Promis
 
 /** What the result folder says of the surface, rows tight, copied out of the arena. */
 export interface SurfaceMaps {
-  /** Stored places: see `placeOf`. */
+  /** Stored places, of `fractionBits`: see depth-index.ts. */
   places: Uint16Array;
+  fractionBits: number;
   /** 0 to 255: how much the focus curve stands out from noise and from rival peaks. */
   confidence: Uint8Array;
   /** Index into the coverage classes of the result folder. */
@@ -254,7 +261,7 @@ export interface SurfaceMaps {
 export async function readSurface(
   arena: Arena,
   pool: StripPool,
-  { places, weights, gaps, reaches }: Surface,
+  { places, weights, gaps, reaches, fractionBits }: Surface,
   frames: number,
 ): Promise<SurfaceMaps> {
   const { width, height, stride } = places;
@@ -276,6 +283,7 @@ export async function readSurface(
       fullWeight,
       frames,
       table,
+      fractionBits,
       confidence,
       coverage,
       stripRows,
@@ -289,6 +297,7 @@ export async function readSurface(
   }
   const maps = {
     places: tight,
+    fractionBits,
     confidence: arena.u8(confidence, width * height).slice(),
     coverage: arena.u8(coverage, width * height).slice(),
   };

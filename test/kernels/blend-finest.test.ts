@@ -28,6 +28,7 @@ describe('blendFinestStrip', () => {
     similarityMatrix({ scale: 0.98, rollRad: -0.004, shiftXPx: -5.1, shiftYPx: 4.2 }, width, height),
   ];
   const gains = [1, 0.93, 1.06] as const;
+  const fractionBits = 6;
 
   /** Accumulated colours and weights of all frames, by tiles or by the warped picture as a whole. */
   function blend(
@@ -51,7 +52,8 @@ describe('blendFinestStrip', () => {
       const affine = affineAtLevel(motion, 0);
       const warped = [samples[k], bits, width, height, ...gains, ...affine, rig.taps];
       const from = [coarse.pointer, coarse.stride, coarse.planeBytes];
-      const into = [acc.pointer, acc.planeBytes, sum.pointer, centre.pointer, reach.pointer, k + 1];
+      const into = [acc.pointer, acc.planeBytes, sum.pointer, centre.pointer, reach.pointer, 0];
+      into.push(k + 1, fractionBits);
       if (usesAt !== undefined) {
         const tail = [marginOf(motion), lost, usesAt, 1, 0, 0, 0, 1 << 20];
         rig.run(

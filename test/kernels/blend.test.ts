@@ -36,6 +36,7 @@ function accumulate(
   ordinal: number,
   motion: Affine,
   margin: number,
+  fractionBits = 6,
 ): void {
   const { width, height } = picture;
   rig.run(
@@ -54,7 +55,9 @@ function accumulate(
       sums.weight.pointer,
       sums.centre.pointer,
       sums.reach.pointer,
+      sums.reach.planes > 1 ? sums.reach.planeBytes : 0,
       ordinal,
+      fractionBits,
       ...motion,
       width - 1,
       height - 1,
@@ -118,6 +121,35 @@ describe('accumulateStrip', () => {
     acc.forEach((plane, c) => {
       expect(worstDifference(rig.read(sums.acc, c), plane)).toBeLessThan(2e-3);
     });
+  });
+
+  it('blends alike with fewer fraction bits, and with the added frame in a plane of its own', () => {
+    const [width, height] = [72, 50];
+    const random = randomFrom(6);
+    // Multiples of 1/16 frame about ordinal 3, so that four fraction bits hold them.
+    const sixteenths = pictureOf(width, height, () => Math.floor(16 + random() * 64));
+    const reaches = pictureOf(width, height, () => Math.floor(10 + random() * 30));
+    const named = pictureOf(width, height, () => (random() < 0.3 ? 3 : 0));
+    const picture = rig.place([0, 1, 2].map((c) => noise(width, height, c)));
+    const blended = (fractionBits: number, maps: Plane[]) => {
+      const sums = {
+        acc: rig.arena.takeCleared(width, height, 3, 4),
+        weight: rig.arena.takeCleared(width, height, 1, 4),
+        centre: rig.placeCodes([
+          pictureOf(width, height, (x, y) => at(sixteenths, x, y) << (fractionBits - 4)),
+        ]),
+        reach: rig.placeCodes(maps),
+      };
+      accumulate(picture, undefined, sums, 3, [1, 0, 0, 0, 1, 0], 0, fractionBits);
+      return [rig.read(sums.weight), ...[0, 1, 2].map((c) => rig.read(sums.acc, c))];
+    };
+    const packed = pictureOf(width, height, (x, y) => at(reaches, x, y) + 64 * at(named, x, y));
+    const plain = blended(6, [packed]);
+    expect(Math.max(...plain[0].data)).toBeGreaterThan(0.9);
+    for (const bits of [5, 4]) {
+      expect(blended(bits, [packed])).toEqual(plain);
+      expect(blended(bits, [reaches, named])).toEqual(plain);
+    }
   });
 });
 

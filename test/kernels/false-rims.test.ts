@@ -11,6 +11,7 @@ const [width, height] = [61, 45];
 const [level, frames, blurPx, widestPx] = [2, 30, 0.9, 64];
 const pitch = 2 ** level;
 /** Stored places are (ordinal + 4) x 64, rises 512 an octave. */
+const fractionBits = 6;
 const stored = (ordinal: number) => Math.round((ordinal + 4) * 64);
 const octaves = (value: number) => Math.round(value * 512);
 const points = spiralPoints(96, Math.sqrt);
@@ -34,7 +35,7 @@ function mark({ rises, places, weights, fine }: Peaks): Plane {
     [
       ...[plane(0), plane(1), plane(2), plane(3), peaks.stride, width, height, pitch],
       ...[finer.pointer, finer.stride, 1, fine.width, fine.height],
-      ...[blurPx, frames, table, points.length / 3, widestPx],
+      ...[blurPx, frames, table, points.length / 3, widestPx, fractionBits],
     ],
     height,
   );
@@ -139,7 +140,7 @@ describe('dropFalseRimsStrip', () => {
       'dropFalseRimsStrip',
       [
         ...[plane(0), plane(1), plane(2), peaks.stride, w, h],
-        ...[marks.pointer, marks.pointer + marks.planeBytes, marks.stride, shift],
+        ...[marks.pointer, marks.pointer + marks.planeBytes, marks.stride, shift, fractionBits],
       ],
       h,
     );

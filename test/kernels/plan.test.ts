@@ -15,7 +15,8 @@ const tileColumns = 64;
 const samePlace = 144;
 /** How far around a pixel of a gap others are asked, px: as in judgeStrip. */
 const gapReach = 3;
-/** Stored places are (ordinal + 4) x 64. */
+/** Stored places are (ordinal + 4) x 64: six fraction bits. */
+const fractionBits = 6;
 const stored = (ordinal: number) => Math.round((ordinal + 4) * 64);
 
 function randomPlaces(width: number, height: number, seed: number, count = 9): Plane {
@@ -103,7 +104,7 @@ describe('trimPlacesStrip', () => {
       'trimPlacesStrip',
       [
         ...[from.pointer, to.pointer, to.stride, width, height, radius, inside, apart, nearSign],
-        ...[own.pointer, own.planeBytes, strands, own.stride, samePlace],
+        ...[own.pointer, own.planeBytes, strands, own.stride, samePlace, fractionBits],
       ],
       height,
     );
@@ -262,11 +263,13 @@ function plan({ places, weights, peaks, level, rule, stack, full }: PlanInput) {
       1,
       out.pointer,
       out.pointer + out.planeBytes,
+      0,
       out.stride,
       width,
       height,
       level,
       ['auto', 'select', 'weigh'].indexOf(rule),
+      fractionBits,
       frames,
       count,
       (frame.width - 1) / 2 ** level,
@@ -481,7 +484,7 @@ describe('reach', () => {
             acc.pointer,
             acc.planeBytes,
             sum.pointer,
-            ...[centre.pointer, one.pointer, 1],
+            ...[centre.pointer, one.pointer, 0, 1, fractionBits],
             ...affineAtLevel(stack.toFrame[k], level),
             (stack.frame.width - 1) / 2 ** level,
             (stack.frame.height - 1) / 2 ** level,
@@ -557,7 +560,18 @@ describe('judgeStrip', () => {
     const pointers = [0, 1, 2].map((plane) => planes.pointer + plane * planes.planeBytes);
     rig.run(
       'judgeStrip',
-      [...pointers, planes.stride, width, height, fullWeight, count, table, confidence, coverage],
+      [
+        ...pointers,
+        planes.stride,
+        width,
+        height,
+        fullWeight,
+        count,
+        table,
+        fractionBits,
+        confidence,
+        coverage,
+      ],
       height,
     );
     const [shares, kinds] = [confidence, coverage].map((map) => rig.arena.u8(map, width * height));

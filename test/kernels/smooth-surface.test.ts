@@ -1,6 +1,5 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { placeOf } from '../../src/surface/surface.js';
-import { endsOf, frames, soilEnds, storedPlace } from './focus-state.js';
+import { endsOf, fractionBits, frames, placeAt, soilEnds, storedPlace } from './focus-state.js';
 import { at, KernelRig, type Plane, pictureOf, randomFrom, worstDifference } from './kernel-rig.js';
 
 let rig: KernelRig;
@@ -32,7 +31,7 @@ function smooth({ places, weights }: Map2, step: number, tolerance = 1.2): Map2 
   const pointers = [from, to].flatMap(({ pointer, planeBytes }) => [pointer, pointer + planeBytes]);
   rig.run(
     'smoothStrip',
-    [...pointers, from.stride, places.width, places.height, step, tolerance],
+    [...pointers, from.stride, places.width, places.height, step, tolerance, fractionBits],
     places.height,
   );
   // The next pass counts on it: nothing is known beyond the ends of rows.
@@ -54,7 +53,7 @@ describe('smoothStrip', () => {
     let unknown = 0;
     for (let y = 0; y < h; y++) {
       for (let x = 0; x < w; x++) {
-        const own = placeOf(at(map.places, x, y));
+        const own = placeAt(at(map.places, x, y));
         let all = 0;
         let sum = 0;
         let sumPlace = 0;
@@ -63,7 +62,7 @@ describe('smoothStrip', () => {
             const [u, v] = [x + i * step, y + j * step];
             if (u < 0 || v < 0 || u >= w || v >= h) continue;
             const share = taps[i + 2] * taps[j + 2] * at(map.weights, u, v);
-            const place = placeOf(at(map.places, u, v));
+            const place = placeAt(at(map.places, u, v));
             const apart = at(map.weights, x, y) > 0 ? ((place - own) / tolerance) ** 2 : 0;
             all += share;
             sum += share / (1 + apart ** 2);
@@ -72,7 +71,7 @@ describe('smoothStrip', () => {
         }
         const place = sum > 0 ? sumPlace / sum : own;
         const weight = sum > 0 ? sum ** 2 / all : 0;
-        expect(Math.abs(placeOf(at(found.places, x, y)) - place)).toBeLessThan(0.51 / 64);
+        expect(Math.abs(placeAt(at(found.places, x, y)) - place)).toBeLessThan(0.51 / 64);
         expect(Math.abs(at(found.weights, x, y) - weight)).toBeLessThan(0.51 + 1e-5 * weight);
         if (at(map.weights, x, y) === 0) unknown++;
       }

@@ -2,12 +2,13 @@ import { readFileSync } from 'node:fs';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { noiseBin, statePlane } from '../../src/focus/focus-tracker.js';
 import type { Planes } from '../../src/kernels/arena.js';
-import { placeOf } from '../../src/surface/surface.js';
 import {
   endsOf,
+  fractionBits,
   frames,
   names,
   type PlaneName,
+  placeAt,
   randomState,
   type State,
   soilEnds,
@@ -117,7 +118,7 @@ function findPeaks(
     const { width: w, height: h } = levels[level];
     const luma = full.pointer + statePlane.luma * full.planeBytes;
     const picture = [luma, full.stride, full.width, full.height];
-    const tables = [codes, errors, nearSign, distances, unit];
+    const tables = [codes, errors, nearSign, distances, unit, fractionBits];
     rig.run('peakStrip', [table, levels.length, level, w, h, ...picture, ...tables], h);
   }
   return { levels, table };
@@ -219,7 +220,7 @@ function storedPeak(planes: readonly Plane[], x: number, y: number) {
   const weight = at(planes[2], x, y);
   return {
     rise: at(planes[0], x, y),
-    place: placeOf(at(planes[1], x, y)),
+    place: placeAt(at(planes[1], x, y)),
     weight: (weight & 0x7fff) / 64,
     gap: weight >= 0x8000,
   };
@@ -311,7 +312,7 @@ describe('peakStrip', () => {
     const { levels } = findPeaks([state], { nearSign: 0, steps });
     const places = rig.read(levels[0], 1);
     const errors = curves.map(({ place }, i) => {
-      const found = placeOf(places.data[i]);
+      const found = placeAt(places.data[i]);
       const below = Math.min(frames - 1, Math.floor(found));
       return Math.abs(at1[below] + (found - below) * steps[below] - place);
     });
@@ -373,7 +374,7 @@ describe('peakStrip', () => {
     plain.forEach((planes, level) => {
       planes[1].data.forEach((place, i) => {
         const other = mirrored[level][1].data[i];
-        const expected = place === 0 ? 0 : storedPlace(frames + 1 - placeOf(place));
+        const expected = place === 0 ? 0 : storedPlace(frames + 1 - placeAt(place));
         if (Math.abs(other - expected) > 1) crossed++;
         else expect(mirrored[level][2].data[i]).toBe(planes[2].data[i]);
       });
@@ -447,7 +448,11 @@ describe('combineStrip', () => {
       const states = sizes.slice(0, count).map((_, level) => randomPeaks(level, seed));
       const levels = states.map(placeState);
       soilEnds(rig, levels[0], 4);
-      rig.run('combineStrip', [levelTable(levels), count, width, height, lastFrame, unit], height);
+      rig.run(
+        'combineStrip',
+        [levelTable(levels), count, width, height, lastFrame, unit, fractionBits],
+        height,
+      );
       expect(endsOf(rig, levels[0], 4)).toEqual(new Set([0]));
       const [places, weights, gaps] = [3, 4, 8].map((plane) => rig.read(levels[0], plane));
       const seen = { none: 0, gap: 0, refined: 0 };
@@ -476,7 +481,7 @@ describe('combineStrip', () => {
           const weight = shares.reduce((sum, { share }) => sum + share, 0);
           const place = shares.reduce((sum, { share, place: own }) => sum + share * own, 0) / weight;
           expect(Math.abs(at(weights, x, y) - 64 * weight)).toBeLessThan(0.51);
-          if (base) expect(Math.abs(placeOf(at(places, x, y)) - place)).toBeLessThan(0.51 / 64);
+          if (base) expect(Math.abs(placeAt(at(places, x, y)) - place)).toBeLessThan(0.51 / 64);
           else expect(at(places, x, y)).toBe(0);
           const gap = base?.gap ?? false;
           expect(at(gaps, x, y) !== 0).toBe(gap);

@@ -18,6 +18,7 @@ const blurPx = 1.5;
 const discPx = blurPx * (far - near);
 const nearColour = [200, 90, 30] as const;
 
+const fractionBits = 6;
 const storedOf = (frame: number) => 64 * (frame + 4);
 
 /** Points of a disc, evenly spread by the square root, put where the kernel wants them: evenly along the radius. */
@@ -47,6 +48,7 @@ function findVeil(sign: -1 | 1, weightOf: (x: number) => number = () => sure) {
   const from = [places.pointer, weights.pointer, sure, places.stride, rig.placeSamples(thin)];
   const grid = [rig.placeSamples(colours), quarter.width, quarter.height, table(), samples];
   const optics = [blurPx, gapFrames, cap, 256, sign, Math.min(sign * storedOf(near), sign * storedOf(far))];
+  optics.push(fractionBits);
   const out = [outPlaces, outVeil, half.width, half.height];
   rig.run('veilStrip', [...from, ...grid, ...optics, ...out], half.height);
   const bytes = rig.arena.u8(outVeil, half.width * half.height * 4);
@@ -98,7 +100,7 @@ it('a slope that rises slower than its own blur spreads veils nothing', () => {
   const ends = [rig.arena.take(half.width * half.height * 2), out, half.width, half.height];
   const from = [places.pointer, weights.pointer, sure, places.stride, rig.placeSamples(thin)];
   const grid = [rig.placeSamples(new Uint8Array(thin.length * 4)), quarter.width, quarter.height];
-  const optics = [table(), samples, blurPx, gapFrames, cap, 256, 1, storedOf(4)];
+  const optics = [table(), samples, blurPx, gapFrames, cap, 256, 1, storedOf(4), fractionBits];
   rig.run('veilStrip', [...from, ...grid, ...optics, ...ends], half.height);
   expect(rig.arena.u32(out, half.width * half.height).every((veil) => veil === 0)).toBe(true);
 });
@@ -130,6 +132,7 @@ it('what was veiled is seen again, in its own frames alone', () => {
         veil.outVeil,
         cap,
         ordinal,
+        fractionBits,
       ],
       half.height,
     );

@@ -1,9 +1,9 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { FocusTracker } from '../../src/focus/focus-tracker.js';
 import { Arena } from '../../src/kernels/arena.js';
-import { findSurface, placeOf, readSurface } from '../../src/surface/surface.js';
+import { findSurface, readSurface } from '../../src/surface/surface.js';
 import { StripPool } from '../../src/workers/pool.js';
-import { frames, names, randomState, type State, storedPlace } from '../kernels/focus-state.js';
+import { frames, names, placeAt, randomState, type State, storedPlace } from '../kernels/focus-state.js';
 import { at, type Plane, pictureOf, randomFrom } from '../kernels/kernel-rig.js';
 
 /** Large enough that the focus tracker follows four levels. */
@@ -104,7 +104,7 @@ describe('findSurface', () => {
     const plain = await surfaceOf([state, blank(1), blank(2), blank(3)], 1);
     const mirrored = await surfaceOf([turned, blank(1), blank(2), blank(3)], -1);
     const apart = plain.places.map(
-      (place, i) => Math.abs(placeOf(place) + placeOf(mirrored.places[i]) - (frames + 1)) * 64,
+      (place, i) => Math.abs(placeAt(place) + placeAt(mirrored.places[i]) - (frames + 1)) * 64,
     );
     expect(Math.max(...apart)).toBeLessThanOrEqual(8);
     const classes = [0, 2, 1, 3, 4];

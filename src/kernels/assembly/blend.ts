@@ -4,16 +4,18 @@
 //   w = (1 - t^2)^2 for |t| < 1, else 0,   t = (frame - centre) / reach
 //
 // centre and reach are maps at each level's resolution: where along the stack a pixel's coefficient is taken
-// from, u16 in 1/64 frame, and over how many frames it is averaged, the low six bits of a u16 in 1/16 frame; frame
-// ordinals count from 1. A reach below one frame picks a single frame. The high ten bits may name one more frame,
-// which shows something thin and sharp before the rest: its coefficient is added as a whole, since far from either's
-// own plane of focus each of the two is nearly flat. Where the frame does not reach (the warped picture is only its edge
+// from, u16 with the stack's fraction bits (see curve-state.ts), and over how many frames it is averaged, the low six
+// bits of a u16 in 1/16 frame; frame ordinals count from 1. A reach below one frame picks a single frame. The high ten
+// bits may name one more frame, or where stacks are too long for ten bits a plane of its own, `strandBytes` beyond the
+// reaches. That frame shows something thin and sharp before the rest: its coefficient is added as a whole, since far from
+// either's own plane of focus each of the two is nearly flat. Where the frame does not reach (the warped picture is only its edge
 // continued) the weight is 0.
 //
 // What blur took from a frame's coefficients of the finest level is given back where the reach is that of clear detail:
 // at d frames from the centre a coefficient has lost the part q d^2 of its contrast and is multiplied by 1 + q d^2. So
 // what lies halfway between two planes of focus is as crisp as what lies on one.
 import { clearReach, reach } from './common';
+import { unitsOf64ths, unitsPerFrame } from './curve-state';
 import { expandColumns, expandFour } from './pyramid';
 import { clearRow } from './veil';
 import { gainOf, warpBlock } from './warp';
@@ -30,12 +32,14 @@ const mostRestored: f32 = 0.6;
  */
 // @ts-ignore: decorator
 @inline
-function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, weights: usize, sum: usize, lost: f32): u64 {
-  const frame = f32x4.splat(ordinal * 64);
-  const frame16 = i16x8.splat(i16(i32(ordinal) << 6));
+function weightRow(
+  centre: usize, width: usize, strandBytes: usize, ordinal: f32, x0: i32, x1: i32, weights: usize, sum: usize, lost: f32, fractionBits: i32,
+): u64 {
+  const frame = f32x4.splat(ordinal * unitsPerFrame(fractionBits));
+  const frame16 = i16x8.splat(i16(i32(ordinal) << fractionBits));
   const named = i16x8.splat(i16(ordinal));
   const more = f32x4.splat(strandWeight);
-  const growth = f32x4.splat(lost / (64 * 64));
+  const growth = f32x4.splat(lost / (unitsPerFrame(fractionBits) * unitsPerFrame(fractionBits)));
   const mostGrowth = f32x4.splat(mostRestored);
   const zero = f32x4.splat(0);
   const one = f32x4.splat(1);
@@ -45,8 +49,9 @@ function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, 
   for (let x = x0 & ~7; x < x1; x += 8) {
     const c = v128.load(centre + (usize(x) << 1));
     const packed = v128.load(width + (usize(x) << 1));
-    const r = i16x8.shl(v128.and(packed, i16x8.splat(63)), 2);
-    const isNamed = i16x8.eq(i16x8.shr_u(packed, 6), named);
+    const r = i16x8.shl(v128.and(packed, i16x8.splat(63)), fractionBits - 4);
+    const names = strandBytes == 0 ? i16x8.shr_u(packed, 6) : v128.load(width + strandBytes + (usize(x) << 1));
+    const isNamed = i16x8.eq(names, named);
     const at = weights + (usize(x) << 2);
     // Most of a frame has no weight: distances of whole numbers tell, without a division.
     const apart = v128.or(i16x8.sub_sat_u(c, frame16), i16x8.sub_sat_u(frame16, c));
@@ -83,7 +88,7 @@ function weightRow(centre: usize, width: usize, ordinal: f32, x0: i32, x1: i32, 
       v128.store(s, v128.add<f32>(v128.load(s, 16), b), 16);
     }
     if (lost > 0) {
-      const isClear = i16x8.le_u(r, i16x8.splat(i16(clearReach)));
+      const isClear = i16x8.le_u(r, i16x8.splat(i16(unitsOf64ths(clearReach, fractionBits))));
       const grownA = v128.min<f32>(mostGrowth, v128.mul<f32>(growth, v128.mul<f32>(dLow, dLow)));
       const grownB = v128.min<f32>(mostGrowth, v128.mul<f32>(growth, v128.mul<f32>(dHigh, dHigh)));
       a = v128.add<f32>(a, v128.and(i32x4.extend_low_i16x8_s(isClear), v128.mul<f32>(a, grownA)));
@@ -112,11 +117,11 @@ function accumulateRow(
   picture: usize, pictureBytes: usize,
   coarse: usize, coarseStride: i32, coarseBytes: usize, coarseFirst: i32, coarseHeight: i32,
   acc: usize, accBytes: usize, sum: usize,
-  centre: usize, reachMap: usize, ordinal: f32, lost: f32,
+  centre: usize, reachMap: usize, strandBytes: usize, ordinal: f32, lost: f32, fractionBits: i32,
   y: i32, x0: i32, x1: i32, width: i32, scratch: usize,
 ): void {
   const weights = scratch + 64;
-  const span = weightRow(centre, reachMap, ordinal, x0, x1, weights, sum, lost);
+  const span = weightRow(centre, reachMap, strandBytes, ordinal, x0, x1, weights, sum, lost, fractionBits);
   if (span == 0) return;
   const from = i32(span & 0xffffffff);
   const to = i32(span >> 32);
@@ -149,7 +154,7 @@ function accumulateRow(
 export function accumulateStrip(
   picture: usize, stride: i32, pictureBytes: usize, width: i32, height: i32,
   coarse: usize, coarseStride: i32, coarseBytes: usize,
-  acc: usize, accBytes: usize, sum: usize, centre: usize, reachMap: usize, ordinal: f32,
+  acc: usize, accBytes: usize, sum: usize, centre: usize, reachMap: usize, strandBytes: usize, ordinal: f32, fractionBits: i32,
   a: f64, b: f64, c: f64, d: f64, e: f64, f: f64, lastColumn: f64, lastRow: f64, margin: f64,
   stripRows: i32, strip: i32, scratch: usize,
 ): void {
@@ -160,7 +165,7 @@ export function accumulateStrip(
     const row = usize(y * stride);
     accumulateRow(
       picture + (row << 2), pictureBytes, coarse, coarseStride, coarseBytes, 0, (height + 1) >> 1,
-      acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), ordinal, 0,
+      acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), strandBytes, ordinal, 0, fractionBits,
       y, i32(columns & 0xffffffff), i32(columns >> 32), width, scratch,
     );
   }
@@ -181,7 +186,7 @@ export function blendFinestStrip(
   a: f64, b: f64, c: f64, d: f64, e: f64, f: f64, taps: usize,
   width: i32, height: i32, stride: i32,
   coarse: usize, coarseStride: i32, coarseBytes: usize,
-  acc: usize, accBytes: usize, sum: usize, centre: usize, reachMap: usize, ordinal: i32, margin: f64, lost: f32,
+  acc: usize, accBytes: usize, sum: usize, centre: usize, reachMap: usize, strandBytes: usize, ordinal: i32, fractionBits: i32, margin: f64, lost: f32,
   uses: usize, usesBytes: i32, veils: usize, veilPlaces: usize, veilCap: f32,
   warpScratchBytes: usize, stripRows: i32, strip: i32, scratch: usize,
 ): void {
@@ -224,12 +229,12 @@ export function blendFinestStrip(
       if (veils != 0) {
         clearRow(
           fine + (usize((y - y0) * stride) << 2), fineBytes, y, x0, x1,
-          veilPlaces, veils, (width + 1) >> 1, (height + 1) >> 1, veilCap, ordinal,
+          veilPlaces, veils, (width + 1) >> 1, (height + 1) >> 1, veilCap, ordinal, fractionBits,
         );
       }
       accumulateRow(
         fine + (usize((y - y0) * stride) << 2), fineBytes, coarse, coarseStride, coarseBytes, 0, (height + 1) >> 1,
-        acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), f32(ordinal), lost,
+        acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), strandBytes, f32(ordinal), lost, fractionBits,
         y, x0, x1, width, temp,
       );
     }

@@ -1,7 +1,8 @@
 // From focus curves to one surface, all in u16 planes.
 //
-// Places along the stack are kept as (ordinal + 4) * 64: 1/64 frame, 0 = unknown; the offset holds places before
-// the first frame. Weights are inverse variances, 1/unit^2, times 64; a unit is a step of the usual length, in frames:
+// Depth indices (places along the stack, fractional ordinals) are fixed-point numbers: (ordinal + 4) << fractionBits,
+// 0 = unknown; the offset holds those before the first frame. Six fraction bits, 1/64 frame, hold stacks of a thousand
+// frames, and longer stacks take fewer: `fractionBitsFor` in surface/depth-index.ts. Weights are inverse variances, 1/unit^2, times 64; a unit is a step of the usual length, in frames:
 // `frameUnit` in surface/surface.ts. The planes of the focus-curve state (see focus.ts) are overwritten once they
 // have served:
 //   every level:  0 rise of the peak over noise, code steps;  1 its place;  2 its weight, bit 15 = the curve falls
@@ -14,9 +15,10 @@
 
 /** Code steps of the measure in one octave. */
 export const octave: f32 = 512;
-export const placeUnit: f32 = 64;
 export const placeOffset: f32 = 4;
 export const weightUnit: f32 = 64;
+/** Largest number that a stored depth index holds. */
+const lastCode: i32 = 0xffff;
 /** Bit of a weight that says that the steps are too coarse here. */
 export const gapBit: i32 = 0x8000;
 
@@ -36,14 +38,29 @@ export function strideOf(levels: usize, level: i32): usize {
   return usize(load<u32>(levels + usize(level) * 12, 8));
 }
 
+/** Stored units of a depth index in a frame. */
 // @ts-ignore: decorator
 @inline
-export function placeCode(place: f32): i32 {
-  return max(1, i32(Mathf.floor((place + placeOffset) * placeUnit + 0.5)));
+export function unitsPerFrame(fractionBits: i32): f32 {
+  return f32(1 << fractionBits);
+}
+
+/** Length in frames, 1/64 of one, in stored units: exact for multiples of four, which all lengths here are. */
+// @ts-ignore: decorator
+@inline
+export function unitsOf64ths(length: i32, fractionBits: i32): i32 {
+  return length >> (6 - fractionBits);
 }
 
 // @ts-ignore: decorator
 @inline
-export function placeAt(code: u16): f32 {
-  return f32(code) * (1 / placeUnit) - placeOffset;
+export function placeCode(place: f32, fractionBits: i32): i32 {
+  return max(1, min(lastCode, i32(Mathf.floor((place + placeOffset) * unitsPerFrame(fractionBits) + 0.5))));
+}
+
+// @ts-ignore: decorator
+@inline
+export function placeAt(code: u16, fractionBits: i32): f32 {
+  // 2^-fractionBits by its exponent: a division for every pixel would cost more.
+  return f32(code) * reinterpret<f32>((127 - fractionBits) << 23) - placeOffset;
 }

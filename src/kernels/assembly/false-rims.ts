@@ -11,7 +11,7 @@
 //   - that edge, where it is sharp, is as much stronger as blur weakens: the second derivative of an edge that is blurred
 //     over a radius R falls as 1 / R^2, so its energy by four octaves as R doubles.
 import { exp2 } from './common';
-import { gapBit, octave, placeAt } from './curve-state';
+import { gapBit, octave, placeAt, unitsOf64ths } from './curve-state';
 
 /** Detail of the fine level from which on a peak is real, octaves above noise, */
 const realRise: f32 = 2;
@@ -36,7 +36,7 @@ const leastWitnesses: i32 = 2;
 export function markFalseRimsStrip(
   rises: usize, places: usize, weights: usize, marks: usize, stride: i32, width: i32, height: i32, pitch: f32,
   fine: usize, fineStride: i32, fineShift: i32, fineWidth: i32, fineHeight: i32,
-  blur: f32, frames: i32, table: usize, samples: i32, widest: f32, stripRows: i32, strip: i32, scratch: usize,
+  blur: f32, frames: i32, table: usize, samples: i32, widest: f32, fractionBits: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
   const perPitch: f32 = 1 / pitch;
@@ -48,7 +48,7 @@ export function markFalseRimsStrip(
       if (rise <= 0 || (i32(load<u16>(weights + at)) & ~gapBit) == 0) continue;
       const fineRise = mostIn(fine, fineStride, fineShift, fineWidth, fineHeight, x, y);
       if (fineRise >= max<f32>(realRise, rise - fineLoss)) continue;
-      const place = placeAt(load<u16>(places + at));
+      const place = placeAt(load<u16>(places + at), fractionBits);
       const farthest = blur * max<f32>(place - 1, f32(frames) - place);
       const reach = min<f32>(widest, blurError * farthest + windowPixels * pitch);
       let witnesses = 0;
@@ -61,7 +61,7 @@ export function markFalseRimsStrip(
         const there = (usize(v) * usize(stride) + usize(u)) << 1;
         const lead = f32(load<u16>(rises + there)) * (1 / octave) - rise;
         if (lead < leastLead) continue;
-        const radius = Mathf.abs(placeAt(load<u16>(places + there)) - place) * blur;
+        const radius = Mathf.abs(placeAt(load<u16>(places + there), fractionBits) - place) * blur;
         if (radius < pitch || distance > blurError * radius + windowPixels * pitch || distance < 0.5 * radius) continue;
         const spread = radius * perPitch * radius * perPitch;
         if (exp2(lead + leadForgiven) > spread * spread) witnesses++;
@@ -95,9 +95,10 @@ const samePeak: i32 = 96;
  */
 export function dropFalseRimsStrip(
   rises: usize, places: usize, weights: usize, stride: i32, width: i32, height: i32,
-  marks: usize, markPlaces: usize, markStride: i32, shift: i32, stripRows: i32, strip: i32, scratch: usize,
+  marks: usize, markPlaces: usize, markStride: i32, shift: i32, fractionBits: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
+  const apart = unitsOf64ths(samePeak, fractionBits);
   for (let y = strip * stripRows; y < y1; y++) {
     const markRow = (usize(y >> shift) * usize(markStride)) << 1;
     const row = (usize(y) * usize(stride)) << 1;
@@ -105,7 +106,7 @@ export function dropFalseRimsStrip(
       const mark = markRow + (usize(x >> shift) << 1);
       if (load<u16>(marks + mark) == 0) continue;
       const at = row + (usize(x) << 1);
-      if (abs(i32(load<u16>(places + at)) - i32(load<u16>(markPlaces + mark))) > samePeak) continue;
+      if (abs(i32(load<u16>(places + at)) - i32(load<u16>(markPlaces + mark))) > apart) continue;
       store<u16>(rises + at, 0);
       store<u16>(weights + at, 0);
     }

@@ -79,12 +79,13 @@ function strandOf(level: i32, ordinal: i32, rise: i32, rival: i32, rivalRise: i3
  *
  * noise: eight i32, codes that noise alone reaches by brightness. errors: f32 by rise in 1/16 octave, 512 of them:
  * relative error of an energy, octaves. nearSign: 1 when nearer means a lower ordinal, -1 higher, 0 unknown. unit: the
- * step that the numbers are set for, frames; see `frameUnit` in surface/surface.ts.
+ * step that the numbers are set for, frames; see `frameUnit` in surface/surface.ts. fractionBits: of depth indices.
  */
 export function peakStrip(
   levels: usize, count: i32, level: i32, width: i32, height: i32,
   luma: usize, lumaStride: i32, fullWidth: i32, fullHeight: i32,
-  noise: usize, errors: usize, nearSign: i32, steps: usize, unit: f32, stripRows: i32, strip: i32, scratch: usize,
+  noise: usize, errors: usize, nearSign: i32, steps: usize, unit: f32, fractionBits: i32,
+  stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const stride = strideOf(levels, level);
   const y1 = min(height, (strip + 1) * stripRows);
@@ -123,13 +124,13 @@ export function peakStrip(
         for (let l = 1; l < count; l++) {
           const q = (usize(y >> l) * strideOf(levels, l) + usize(x >> l)) << 1;
           if ((i32(load<u16>(planeOf(levels, l, 2) + q)) & ~gapBit) == 0) continue;
-          const coarser = placeAt(load<u16>(planeOf(levels, l, 1) + q));
+          const coarser = placeAt(load<u16>(planeOf(levels, l, 1) + q), fractionBits);
           if (Mathf.abs(coarser - f32(ordinal)) <= sameVote * unit) lead += voteOf(l);
           else if (Mathf.abs(coarser - f32(rival)) <= sameVote * unit) lead -= voteOf(l);
         }
         if (lead < 0) {
           store<u16>(bests + at, rivalRise);
-          store<u16>(befores + at, placeCode(f32(rival)));
+          store<u16>(befores + at, placeCode(f32(rival), fractionBits));
           store<u16>(afters + at, i32(wholeFrameWeight * weightUnit));
           continue;
         }
@@ -168,7 +169,7 @@ export function peakStrip(
       }
       const crossed = shift > 0 ? ahead : behind;
       store<u16>(bests + at, max(0, rise));
-      store<u16>(befores + at, placeCode(f32(ordinal) + shift / crossed));
+      store<u16>(befores + at, placeCode(f32(ordinal) + shift / crossed, fractionBits));
       if (rise <= 0) {
         store<u16>(afters + at, 0);
         continue;

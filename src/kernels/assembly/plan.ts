@@ -1,16 +1,21 @@
 // Which frames each coefficient of each level comes from, decided from the surface: see curve-state.ts for the planes
 // and blend.ts for what centre and reach mean.
 import { clearReach, reach } from './common';
-import { behindBit } from './curve-state';
+import { behindBit, placeOffset, unitsOf64ths } from './curve-state';
 
-const placeOffsetCode: i32 = 4 * 64;
+/** The offset of stored depth indices, in their units. */
+// @ts-ignore: decorator
+@inline
+function offsetCode(fractionBits: i32): i32 {
+  return i32(placeOffset) << fractionBits;
+}
 
 /**
  * The surface of a level from the one of twice its size. Each place is the median of the 3 x 3 finer ones about
  * it, so that a bristle does not speak for what lies behind it. `near`: beside a depth edge the nearer surface
  * then wins over the reach of one finer pixel: in a frame sharp on the farther one, the nearer one's blur lies
  * over both, while in its own frame only the farther is blurred, which at this level hardly shows. It wins where it is
- * nearer by more than nearApart, 1/64 frame: a narrower blur does not reach over a pixel.
+ * nearer by more than nearApart, stored units: a narrower blur does not reach over a pixel.
  * nearSign: 1 when nearer means a lower ordinal, -1 when higher, 0: near = median. Rows of one strip.
  */
 export function halvePlacesStrip(
@@ -56,7 +61,7 @@ export function halvePlacesStrip(
 
 /**
  * Takes the rims of nearer things back by `radius` pixels: a place becomes the farthest that lies within them along its
- * row or its column, where that is farther by more than `apart`, 1/64 frame. Windows of the measure, which carry a rim's
+ * row or its column, where that is farther by more than `apart`, stored units. Windows of the measure, which carry a rim's
  * detail outward, have made them that much too wide. What is as thin as `inside` pixels is left: the place so far to the
  * other side must be as near. So is a pixel whose own focus curve does not show what is behind: its frames have the rim's
  * blur there and nothing else. peaks, strands: of the level, see curve-state.ts. Planes of one stride, the peaks of
@@ -64,7 +69,7 @@ export function halvePlacesStrip(
  */
 export function trimPlacesStrip(
   places: usize, out: usize, stride: i32, width: i32, height: i32, radius: i32, inside: i32, apart: i32, nearSign: i32,
-  peaks: usize, peakBytes: usize, strands: usize, peakStride: i32, samePlace: i32,
+  peaks: usize, peakBytes: usize, strands: usize, peakStride: i32, samePlace: i32, fractionBits: i32,
   stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
@@ -79,7 +84,7 @@ export function trimPlacesStrip(
         for (let column = x; column < min(width, x + 8); column++) {
           const there = usize(column) << 1;
           const place = trimmed(places, stride, width, height, column, y, radius, inside, apart, nearSign);
-          const isSeen = isBehindSeen(peaks + peakRow + there, peakBytes, strands + peakRow + there, place, samePlace);
+          const isSeen = isBehindSeen(peaks + peakRow + there, peakBytes, strands + peakRow + there, place, samePlace, fractionBits);
           store<u16>(to + there, isSeen ? place : i32(load<u16>(row + there)));
         }
         continue;
@@ -106,7 +111,7 @@ export function trimPlacesStrip(
       if (!v128.any_true(v128.xor(place, here))) continue;
       for (let lane: usize = at; lane < at + 16; lane += 2) {
         const far = i32(load<u16>(to + lane));
-        if (isBehindSeen(peaks + peakRow + lane, peakBytes, strands + peakRow + lane, far, samePlace)) continue;
+        if (isBehindSeen(peaks + peakRow + lane, peakBytes, strands + peakRow + lane, far, samePlace, fractionBits)) continue;
         store<u16>(to + lane, load<u16>(row + lane));
       }
     }
@@ -116,9 +121,9 @@ export function trimPlacesStrip(
 /** Whether a pixel's own focus curve shows what lies at the stored place `far`, or at least something behind its best. */
 // @ts-ignore: decorator
 @inline
-function isBehindSeen(peak: usize, peakBytes: usize, strand: usize, far: i32, samePlace: i32): bool {
+function isBehindSeen(peak: usize, peakBytes: usize, strand: usize, far: i32, samePlace: i32, fractionBits: i32): bool {
   if ((i32(load<u16>(strand)) & behindBit) != 0) return true;
-  const best = (i32(load<u16>(peak + 6 * peakBytes)) << 6) + placeOffsetCode;
+  const best = (i32(load<u16>(peak + 6 * peakBytes)) << fractionBits) + offsetCode(fractionBits);
   return abs(best - far) <= samePlace || abs(i32(load<u16>(peak + peakBytes)) - far) <= samePlace;
 }
 
@@ -179,9 +184,6 @@ const selectApart: i32 = 16;
 
 /** Finest levels at which something thin is laid over what is behind it. */
 const strandLevels: i32 = 3;
-/** Largest ordinal that there is room for beside a reach. */
-const lastStrand: i32 = 1023;
-
 /** Rules by number. */
 const ruleSelect: i32 = 1;
 const ruleAuto: i32 = 0;
@@ -197,18 +199,22 @@ const tileColumns: i32 = 64;
  * peaks: plane 0 of the level's peaks (0 = not followed). frames: seven f64 a frame: composite pixel to
  * frame pixel at this level (a b c d e f) and the margin. strands: ordinals of nearer peaks, as `strandOf` in peaks.ts
  * has found them, in rows like the peaks'; they count when they are nearer than the centre by more than strandApart,
- * 1/64 frame. Peaks within samePlace of a place, 1/64 frame, mean it. sources, uses: level 0 alone, else 0: ordinal
+ * stored units. Peaks within samePlace of a place, stored units, mean it. strandBytes: from the reaches to the plane of
+ * strands' ordinals; 0 = they stand in the high ten bits of the reaches, which hold 1023 frames. sources, uses: level 0 alone, else 0: ordinal
  * that supplies the detail, and one bit a tile and frame, cleared before. scratch: two i32 a frame.
  */
 export function planStrip(
   places: usize, placeStride: i32, fullPlaces: usize, weights: usize, weightStride: i32, fullWidth: i32, fullHeight: i32, fullWeight: i32,
   fullStrands: usize, fullPeakStride: i32,
   peaks: usize, peakBytes: usize, peakStride: i32, strands: usize, strandApart: i32, samePlace: i32, nearSign: i32,
-  centres: usize, reaches: usize, stride: i32, width: i32, height: i32, level: i32, rule: i32,
+  centres: usize, reaches: usize, strandBytes: usize, stride: i32, width: i32, height: i32, level: i32, rule: i32, fractionBits: i32,
   frames: usize, count: i32, lastColumn: f64, lastRow: f64,
   sources: usize, uses: usize, usesBytes: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const spans = scratch + 64;
+  const offset = offsetCode(fractionBits);
+  const lastCentre = count << fractionBits;
+  const apart = unitsOf64ths(selectApart, fractionBits);
   const tiles = (width + tileColumns - 1) / tileColumns;
   const y0 = strip * stripRows;
   const y1 = min(height, y0 + stripRows);
@@ -237,7 +243,7 @@ export function planStrip(
     let markedFirst = 0;
     let markedLast = 0;
     for (let x = 0; x < width; x++) {
-      let centre = i32(load<u16>(placeRow + (usize(x) << 1))) - placeOffsetCode;
+      let centre = i32(load<u16>(placeRow + (usize(x) << 1))) - offset;
       let width64 = clearReach;
       let near = 0;
       if (level < flatLevels) {
@@ -249,23 +255,22 @@ export function planStrip(
         const at = peakRow + (usize(x) << 1);
         if (rule == ruleSelect) {
           const ordinal = i32(load<u16>(at + 6 * peakBytes));
-          if (ordinal > 0) centre = ordinal << 6;
+          if (ordinal > 0) centre = ordinal << fractionBits;
           width64 = singleReach;
         } else if (rule == ruleAuto) {
           if (level < strandLevels) near = i32(load<u16>(strandRow + (usize(x) << 1))) & ~behindBit;
-          if (near > lastStrand) near = 0;
-          const own = i32(load<u16>(at + peakBytes)) - placeOffsetCode;
+          const own = i32(load<u16>(at + peakBytes)) - offset;
           if (level > 0 && near > 0) {
-            const isBefore = max(nearSign * centre, nearSign * own) - nearSign * (near << 6) > strandApart;
-            if (isBefore && !isThere(near << 6, samePlace, x, y, level, fullPlaces, weightStride, fullStrands, fullPeakStride, fullWidth, fullHeight)) near = 0;
+            const isBefore = max(nearSign * centre, nearSign * own) - nearSign * (near << fractionBits) > strandApart;
+            if (isBefore && !isThere(near << fractionBits, samePlace, x, y, level, fullPlaces, weightStride, fullStrands, fullPeakStride, fullWidth, fullHeight, fractionBits)) near = 0;
           }
           // What can be laid over the rest need not take its place.
-          const isLaid = near > 0 && nearSign * (centre - (near << 6)) > strandApart && nearSign * (centre - own) > strandApart;
-          const isClear = i32(load<u16>(at)) > selectRise && abs(own - centre) > selectApart && !isLaid;
+          const isLaid = near > 0 && nearSign * (centre - (near << fractionBits)) > strandApart && nearSign * (centre - own) > strandApart;
+          const isClear = i32(load<u16>(at)) > selectRise && abs(own - centre) > apart && !isLaid;
           if (isClear) {
             // Level 0 is its own witness; a coarser level needs one where it means something else than the surface.
             const isFounded = level == 0 || abs(own - centre) < samePlace ||
-              isThere(own, samePlace, x, y, level, fullPlaces, weightStride, fullStrands, fullPeakStride, fullWidth, fullHeight);
+              isThere(own, samePlace, x, y, level, fullPlaces, weightStride, fullStrands, fullPeakStride, fullWidth, fullHeight, fractionBits);
             if (isFounded) {
               centre = own;
               width64 = clearReach;
@@ -274,24 +279,28 @@ export function planStrip(
           if (i32(load<u16>(at)) < clearRise) width64 = max(width64, faintReach);
         }
       }
-      centre = max(64, min(count << 6, centre));
-      let nearest = (centre + 32) >> 6;
+      centre = max(1 << fractionBits, min(lastCentre, centre));
+      const blendWidth = unitsOf64ths(width64, fractionBits);
+      let nearest = (centre + (1 << (fractionBits - 1))) >> fractionBits;
       if (x < allFrom || x >= allTo) {
         // Not every frame reaches here: the centre moves to where the nearest that does keeps a weight.
-        nearest = nearestFrame(spans, count, x, centre);
-        const most = (width64 * 7) / 10;
-        if (nearest > 0 && abs((nearest << 6) - centre) > most) {
-          centre = (nearest << 6) + (centre > nearest << 6 ? most : -most);
+        nearest = nearestFrame(spans, count, x, centre, fractionBits);
+        const most = (blendWidth * 7) / 10;
+        const nearestCentre = nearest << fractionBits;
+        if (nearest > 0 && abs(nearestCentre - centre) > most) {
+          centre = nearestCentre + (centre > nearestCentre ? most : -most);
         }
       }
-      const strand = near > 0 && nearSign * (centre - (near << 6)) > strandApart ? near : 0;
+      const strand = near > 0 && nearSign * (centre - (near << fractionBits)) > strandApart ? near : 0;
       store<u16>(centres + row + (usize(x) << 1), centre);
-      store<u16>(reaches + row + (usize(x) << 1), (width64 >> 2) | (strand << 6));
+      const reachAt = reaches + row + (usize(x) << 1);
+      store<u16>(reachAt, (width64 >> 2) | (strandBytes == 0 ? strand << 6 : 0));
+      if (strandBytes != 0) store<u16>(reachAt + strandBytes, strand);
       if (level == 0) {
         store<u16>(sources + ((usize(y) * usize(width) + usize(x)) << 1), nearest);
         const tile = uses + usize((strip * tiles + x / tileColumns) * usesBytes);
-        const first = max(1, ((centre - width64) >> 6) + 1);
-        const last = min(count, (centre + width64 - 1) >> 6);
+        const first = max(1, ((centre - blendWidth) >> fractionBits) + 1);
+        const last = min(count, (centre + blendWidth - 1) >> fractionBits);
         if (strand > 0) {
           const byte = tile + usize(strand >> 3);
           store<u8>(byte, i32(load<u8>(byte)) | (1 << (strand & 7)));
@@ -314,34 +323,35 @@ export function planStrip(
 const windowRadius: i32 = 3;
 
 /**
- * Whether the surface of level 0 or something thin before it lies within `samePlace` of `place` (1/64 frame) in the window
+ * Whether the surface of level 0 or something thin before it lies within `samePlace` of `place` (stored units) in the window
  * of a coarser pixel. The blur of an edge makes peaks at coarse levels where nothing is: they have no fine detail.
  */
 function isThere(
   place: i32, samePlace: i32, x: i32, y: i32, level: i32, places: usize, stride: i32, strands: usize, strandStride: i32, width: i32, height: i32,
+  fractionBits: i32,
 ): bool {
   for (let dy = -windowRadius; dy <= windowRadius; dy++) {
     const v = usize(max(0, min(height - 1, (y + dy) << level)));
     for (let dx = -windowRadius; dx <= windowRadius; dx++) {
       const u = usize(max(0, min(width - 1, (x + dx) << level)));
-      const surface = i32(load<u16>(places + ((v * usize(stride) + u) << 1))) - placeOffsetCode;
+      const surface = i32(load<u16>(places + ((v * usize(stride) + u) << 1))) - offsetCode(fractionBits);
       if (abs(surface - place) <= samePlace) return true;
-      const strand = (i32(load<u16>(strands + ((v * usize(strandStride) + u) << 1))) & ~behindBit) << 6;
+      const strand = (i32(load<u16>(strands + ((v * usize(strandStride) + u) << 1))) & ~behindBit) << fractionBits;
       if (strand > 0 && abs(strand - place) <= samePlace) return true;
     }
   }
   return false;
 }
 
-/** Ordinal of the frame nearest to a centre (1/64 frame) that reaches column x; 0 when none does. */
+/** Ordinal of the frame nearest to a centre (stored units, without offset) that reaches column x; 0 when none does. */
 // @ts-ignore: decorator
 @inline
-function nearestFrame(spans: usize, count: i32, x: i32, centre: i32): i32 {
+function nearestFrame(spans: usize, count: i32, x: i32, centre: i32, fractionBits: i32): i32 {
   let nearest = 0;
   for (let k = 1; k <= count; k++) {
     const span = spans + (usize(k - 1) << 3);
     if (x < load<i32>(span) || x >= load<i32>(span, 4)) continue;
-    if (nearest == 0 || abs((k << 6) - centre) < abs((nearest << 6) - centre)) nearest = k;
+    if (nearest == 0 || abs((k << fractionBits) - centre) < abs((nearest << fractionBits) - centre)) nearest = k;
   }
   return nearest;
 }
@@ -377,22 +387,26 @@ function isGap(gaps: usize, weights: usize, stride: i32, width: i32, height: i32
  * 1/64 of that step; 0 where the step is not long, and `gaps` tells.
  */
 export function judgeStrip(
-  places: usize, weights: usize, gaps: usize, stride: i32, width: i32, height: i32, fullWeight: i32, count: i32, reaches: usize,
+  places: usize, weights: usize, gaps: usize, stride: i32, width: i32, height: i32, fullWeight: i32, count: i32, reaches: usize, fractionBits: i32,
   confidence: usize, coverage: usize, stripRows: i32, strip: i32, scratch: usize,
 ): void {
+  const offset = offsetCode(fractionBits);
+  const first = 1 << fractionBits;
+  const last = count << fractionBits;
+  const beyond = unitsOf64ths(beyondEnds, fractionBits);
   const y1 = min(height, (strip + 1) * stripRows);
   for (let y = strip * stripRows; y < y1; y++) {
     for (let x = 0; x < width; x++) {
       const at = (usize(y) * usize(stride) + usize(x)) << 1;
       const weight = min(fullWeight, i32(load<u16>(weights + at)));
-      const place = i32(load<u16>(places + at)) - placeOffsetCode;
+      const place = i32(load<u16>(places + at)) - offset;
       let kind = 0;
       if (weight * 8 < fullWeight) kind = 4;
-      else if (place < 64 - beyondEnds) kind = 1;
-      else if (place > (count << 6) + beyondEnds) kind = 2;
+      else if (place < first - beyond) kind = 1;
+      else if (place > last + beyond) kind = 2;
       else {
-        const reach = place > 64 && place < count << 6 ? load<i32>(reaches + (usize(place >> 6) << 2)) : 0;
-        const into = place & 63;
+        const reach = place > first && place < last ? load<i32>(reaches + (usize(place >> fractionBits) << 2)) : 0;
+        const into = (place & (first - 1)) << (6 - fractionBits);
         if (reach > 0 ? min(into, 64 - into) > reach : isGap(gaps, weights, stride, width, height, x, y)) kind = 3;
       }
       const o = usize(y) * usize(width) + usize(x);

@@ -1,5 +1,5 @@
 // From the peaks of the focus curves to one surface: see curve-state.ts for the planes.
-import { gapBit, octave, placeAt, placeCode, placeUnit, planeOf, strideOf } from './curve-state';
+import { gapBit, octave, placeAt, placeCode, planeOf, strideOf, unitsPerFrame } from './curve-state';
 
 /** A level speaks for a pixel when its peak stands this far above noise, octaves; the finest has most of the noise. */
 const leastRise: f32 = 1.25;
@@ -31,19 +31,20 @@ const coarserSay: f32 = 0.2;
 @inline
 function isSupported(
   levels: usize, count: i32, level: i32, x: i32, y: i32, width: i32, height: i32, place: f32, rise: f32, unit: f32,
+  fractionBits: i32,
 ): bool {
   const isFinest = level == 0;
-  if (!isFinest && !isWide(levels, level, x, y, width, height, place, unit)) return false;
+  if (!isFinest && !isWide(levels, level, x, y, width, height, place, unit, fractionBits)) return false;
   const least = octave * (isFinest ? supportRiseFinest : supportRise);
   const mayDiffer = isFinest && rise >= apartRise * octave;
   for (let coarser = level + 1; coarser < count; coarser++) {
     const q = (usize(y >> coarser) * strideOf(levels, coarser) + usize(x >> coarser)) << 1;
     const coarseRise = f32(load<u16>(planeOf(levels, coarser, 0) + q));
     if (coarseRise < least) continue;
-    const coarsePlace = placeAt(load<u16>(planeOf(levels, coarser, 1) + q));
+    const coarsePlace = placeAt(load<u16>(planeOf(levels, coarser, 1) + q), fractionBits);
     if (!mayDiffer && Mathf.abs(coarsePlace - place) > supportReach * unit) continue;
     if (!isFinest || coarseRise >= sureRise * octave) return true;
-    if (isWide(levels, coarser, x, y, width, height, coarsePlace, unit)) return true;
+    if (isWide(levels, coarser, x, y, width, height, coarsePlace, unit, fractionBits)) return true;
   }
   return false;
 }
@@ -51,7 +52,9 @@ function isSupported(
 /** Whether enough pixels of a level around level 0's pixel have a peak near `place`. width, height: of level 0. */
 // @ts-ignore: decorator
 @inline
-function isWide(levels: usize, level: i32, x: i32, y: i32, width: i32, height: i32, place: f32, unit: f32): bool {
+function isWide(
+  levels: usize, level: i32, x: i32, y: i32, width: i32, height: i32, place: f32, unit: f32, fractionBits: i32,
+): bool {
   const centreX = x >> level;
   const centreY = y >> level;
   const lastX = (width - 1) >> level;
@@ -64,7 +67,7 @@ function isWide(levels: usize, level: i32, x: i32, y: i32, width: i32, height: i
     for (let xx = max(0, centreX - aroundReach); xx <= min(lastX, centreX + aroundReach); xx++) {
       const at = usize(xx) << 1;
       if (f32(load<u16>(rises + at)) < supportRise * octave) continue;
-      if (Mathf.abs(placeAt(load<u16>(places + at)) - place) <= supportReach * unit) found++;
+      if (Mathf.abs(placeAt(load<u16>(places + at), fractionBits) - place) <= supportReach * unit) found++;
     }
   }
   return found >= fewestAround;
@@ -72,10 +75,11 @@ function isWide(levels: usize, level: i32, x: i32, y: i32, width: i32, height: i
 
 /**
  * Level 0's planes 3, 4 and 8 from the peaks of all levels, rows of one strip: the finest level that stands out of
- * the noise, refined by the coarser ones that agree with it. frames: their number; unit: as in `peakStrip`.
+ * the noise, refined by the coarser ones that agree with it. frames: their number; unit, fractionBits: as in `peakStrip`.
  */
 export function combineStrip(
-  levels: usize, count: i32, width: i32, height: i32, frames: i32, unit: f32, stripRows: i32, strip: i32, scratch: usize,
+  levels: usize, count: i32, width: i32, height: i32, frames: i32, unit: f32, fractionBits: i32,
+  stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const stride = strideOf(levels, 0);
   const y1 = min(height, (strip + 1) * stripRows);
@@ -95,13 +99,13 @@ export function combineStrip(
         const stored = i32(load<u16>(planeOf(levels, level, 2) + q));
         const weight = f32(stored & ~gapBit);
         if (weight == 0) continue;
-        let place = placeAt(load<u16>(planeOf(levels, level, 1) + q));
+        let place = placeAt(load<u16>(planeOf(levels, level, 1) + q), fractionBits);
         if (sum == 0) {
           const rise = f32(load<u16>(planeOf(levels, level, 0) + q));
           const least = level == 0 ? leastRiseFinest : leastRise;
           if (rise < least * octave) continue;
           const sure = count == 1 ? least : level == 0 ? sureRiseFinest : sureRise;
-          if (rise < sure * octave && !isSupported(levels, count, level, x, y, width, height, place, rise, unit)) continue;
+          if (rise < sure * octave && !isSupported(levels, count, level, x, y, width, height, place, rise, unit, fractionBits)) continue;
           // Far beyond an end the curve falls slowly: without fine detail its slope says less than its direction.
           if (level > 1 && place < 1) place = min<f32>(place, 0);
           if (level > 1 && place > f32(frames)) place = max<f32>(place, f32(frames + 1));
@@ -115,7 +119,7 @@ export function combineStrip(
         }
       }
       const at = usize(x) << 1;
-      store<u16>(places + at, sum > 0 ? placeCode(sumPlace / sum) : 0);
+      store<u16>(places + at, sum > 0 ? placeCode(sumPlace / sum, fractionBits) : 0);
       store<u16>(weights + at, min(32767, i32(sum + 0.5)));
       store<u16>(gaps + at, gap);
     }
@@ -151,9 +155,9 @@ function tap(i: i32): f32 {
  */
 export function smoothStrip(
   places: usize, weights: usize, outPlaces: usize, outWeights: usize, stride: i32, width: i32, height: i32,
-  step: i32, tolerance: f32, stripRows: i32, strip: i32, scratch: usize,
+  step: i32, tolerance: f32, fractionBits: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
-  const unit = f32x4.splat(1 / (tolerance * tolerance * placeUnit * placeUnit));
+  const unit = f32x4.splat(1 / (tolerance * tolerance * unitsPerFrame(fractionBits) * unitsPerFrame(fractionBits)));
   const zero = f32x4.splat(0);
   const one = f32x4.splat(1);
   const half = f32x4.splat(0.5);

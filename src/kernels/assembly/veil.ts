@@ -8,8 +8,9 @@
 //
 // a and N are kept at level 1, one u32 a pixel: red, green, blue of N in the low bytes, a in the high one as a
 // share of `cap` / 255; beside it the place (u16, as the surface stores it) whose frames are veiled so.
+import { placeOffset, unitsOf64ths, unitsPerFrame } from './curve-state';
 
-/** Farthest from its place, in stored places (1/64 frame), at which a frame is cleared. */
+/** Farthest from its place, 1/64 frame, at which a frame is cleared. */
 const clearReach: i32 = 128;
 
 /**
@@ -75,12 +76,12 @@ function byteOf(value: f32): u32 {
  */
 export function veilStrip(
   places: usize, weights: usize, leastWeight: i32, stride: i32, thin: usize, colours: usize, thinWidth: i32, thinHeight: i32,
-  table: usize, samples: i32, blur: f32, gap: f32, cap: f32, widest: f32, nearSign: i32, nearest: i32,
+  table: usize, samples: i32, blur: f32, gap: f32, cap: f32, widest: f32, nearSign: i32, nearest: i32, fractionBits: i32,
   outPlaces: usize, outVeil: usize, width: i32, height: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
-  const perPlace: f32 = blur / 128;
-  const gapPlaces = i32(gap * 64);
+  const perPlace: f32 = blur / (2 * unitsPerFrame(fractionBits));
+  const gapPlaces = i32(gap * unitsPerFrame(fractionBits));
   for (let y = strip * stripRows; y < y1; y++) {
     for (let x = 0; x < width; x++) {
       const at = usize(y * width + x);
@@ -141,21 +142,21 @@ function clearPixel(pixel: usize, planeBytes: usize, veil: u32, cap: f32): void 
 
 // @ts-ignore: decorator
 @inline
-function isOwn(place: u16, ordinal: i32): bool {
-  return abs(i32(place) - 64 * (ordinal + 4)) < clearReach;
+function isOwn(place: u16, ordinal: i32, fractionBits: i32): bool {
+  return abs(i32(place) - ((ordinal + i32(placeOffset)) << fractionBits)) < unitsOf64ths(clearReach, fractionBits);
 }
 
 /** Clears the picture of a frame at level 1, in place. */
 export function clearStrip(
   picture: usize, stride: i32, planeBytes: usize, width: i32, height: i32,
-  places: usize, veils: usize, cap: f32, ordinal: i32, stripRows: i32, strip: i32, scratch: usize,
+  places: usize, veils: usize, cap: f32, ordinal: i32, fractionBits: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
   for (let y = strip * stripRows; y < y1; y++) {
     for (let x = 0; x < width; x++) {
       const at = usize(y * width + x);
       const veil = load<u32>(veils + (at << 2));
-      if (veil == 0 || !isOwn(load<u16>(places + (at << 1)), ordinal)) continue;
+      if (veil == 0 || !isOwn(load<u16>(places + (at << 1)), ordinal, fractionBits)) continue;
       clearPixel(picture + (usize(y * stride + x) << 2), planeBytes, veil, cap);
     }
   }
@@ -166,13 +167,13 @@ export function clearStrip(
 @inline
 export function clearRow(
   row: usize, planeBytes: usize, y: i32, x0: i32, x1: i32,
-  places: usize, veils: usize, width: i32, height: i32, cap: f32, ordinal: i32,
+  places: usize, veils: usize, width: i32, height: i32, cap: f32, ordinal: i32, fractionBits: i32,
 ): void {
   const line = usize(min(height - 1, (y + 1) >> 1) * width);
   for (let x = x0; x < x1; x++) {
     const at = line + usize(min(width - 1, (x + 1) >> 1));
     const veil = load<u32>(veils + (at << 2));
-    if (veil == 0 || !isOwn(load<u16>(places + (at << 1)), ordinal)) continue;
+    if (veil == 0 || !isOwn(load<u16>(places + (at << 1)), ordinal, fractionBits)) continue;
     clearPixel(row + (usize(x) << 2), planeBytes, veil, cap);
   }
 }

@@ -1,0 +1,24 @@
+import { LamellaError } from '../errors.js';
+import type { MergeOptions } from '../merge/options.js';
+import { refuseTooManyFrames } from '../stack/frame-limit.js';
+import type { FoundStack } from './found-stack.js';
+
+/** Why a merge would refuse a stack as it was found, so that it need not be started; undefined when it would not. */
+export function whyRefused(found: FoundStack, options: MergeOptions): string | undefined {
+  try {
+    refuseTooManyFrames(found.folder, frameNumbers(found, options));
+    return undefined;
+  } catch (error) {
+    if (error instanceof LamellaError) return error.message;
+    throw error;
+  }
+}
+
+/** Numbers of the frames that the options keep. */
+function frameNumbers({ frames: count, part }: FoundStack, { frames, skip }: MergeOptions): number[] {
+  const [first, last] = part ?? frames ?? [1, count];
+  const skipped = new Set(skip);
+  return Array.from({ length: last - first + 1 }, (_, i) => first + i).filter(
+    (number) => !skipped.has(number),
+  );
+}
