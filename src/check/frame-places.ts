@@ -1,5 +1,5 @@
 import { median } from '../register/median.js';
-import { solveSymmetric } from '../register/solve-symmetric.js';
+import { SymmetricBand } from '../register/symmetric-band.js';
 import type { FocusCurves } from './focus-curves.js';
 import { longestPlainStep, type RailTravel } from './rail-travel.js';
 import { fitStretch, followedStretches, type Stretch } from './tile-stretches.js';
@@ -125,26 +125,25 @@ function betterPlaces(
   const typical = median(Float64Array.from(misfits));
   const error = Math.max(0.05, typical);
   const sure = 1 / (error * error * tilesAlike);
-  const normal = new Float64Array(frames * frames);
+  const normal = new SymmetricBand(frames, 1);
   const right = new Float64Array(frames);
   for (let k = 0; k < frames; k++) {
     // The first frame is held, or all could wander.
     const held = sure * hold[k] + (k === 0 ? 1 : 1e-9);
-    normal[k * frames + k] += held;
+    normal.add(k, k, held);
     right[k] += held * places[k] + pace * sure * pull[k];
   }
   expected.forEach((step, k) => {
     const spread = stepSpread * (step > 1 ? longSpread * Math.sqrt(step) : 1);
     const weight = 1 / (spread * spread);
     const next = k + 1;
-    normal[k * frames + k] += weight;
-    normal[next * frames + next] += weight;
-    normal[k * frames + next] -= weight;
-    normal[next * frames + k] -= weight;
+    normal.add(k, k, weight);
+    normal.add(next, next, weight);
+    normal.add(next, k, -weight);
     right[k] -= weight * step;
     right[next] += weight * step;
   });
-  const solved = solveSymmetric(normal, right, frames, 1);
+  const solved = normal.solve(right);
   if (!solved) return undefined;
   const usual = median(Float64Array.from(expected, (_, k) => solved[k + 1] - solved[k]));
   if (!(usual > 0)) return undefined;

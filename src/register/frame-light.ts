@@ -1,7 +1,7 @@
 import type { CentredMotion } from './centred-motion.js';
 import { median } from './median.js';
 import { linearLight, type ReducedFrame } from './reduced-frame.js';
-import { solveSymmetric } from './solve-symmetric.js';
+import { SymmetricBand } from './symmetric-band.js';
 
 /**
  * Means over square blocks of a reduced frame: what is left of it for comparing light. Of linear light, for it is light
@@ -174,20 +174,19 @@ export function solveLight(
   const gains = Array.from({ length: frameCount }, () => new Array<number>(channels).fill(1));
   const span = links.reduce((most, { of, to }) => Math.max(most, Math.abs(of - to)), 1);
   for (let c = 0; c < channels; c++) {
-    const normal = new Float64Array(frameCount * frameCount);
+    const normal = new SymmetricBand(frameCount, span);
     const right = new Float64Array(frameCount);
     for (const { of, to, logRatio, error } of links) {
       const w = 1 / (error[c] ** 2 + ratioFloor ** 2);
       // log gain_of - log gain_to = logRatio
-      normal[of * frameCount + of] += w;
-      normal[to * frameCount + to] += w;
-      normal[of * frameCount + to] -= w;
-      normal[to * frameCount + of] -= w;
+      normal.add(of, of, w);
+      normal.add(to, to, w);
+      normal.add(Math.max(of, to), Math.min(of, to), -w);
       right[of] += w * logRatio[c];
       right[to] -= w * logRatio[c];
     }
-    for (let k = 0; k < frameCount; k++) normal[k * frameCount + k] += k === anchor ? 1e12 : 1e-3;
-    const solved = solveSymmetric(normal, right, frameCount, Math.min(span, frameCount - 1));
+    for (let k = 0; k < frameCount; k++) normal.add(k, k, k === anchor ? 1e12 : 1e-3);
+    const solved = normal.solve(right);
     if (solved) for (let k = 0; k < frameCount; k++) gains[k][c] = Math.exp(solved[k]);
   }
   return gains;

@@ -10,6 +10,7 @@ import {
   spreadsOfSteps,
   typicalStep,
 } from './step-priors.js';
+import { SymmetricBand } from './symmetric-band.js';
 
 /** A measured motion from frame `from` to frame `to` (indices of the stack). */
 export interface PairLink {
@@ -81,19 +82,19 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
   const halfBandwidth = 4 * (widestCoupling(used, motions) + 1) - 1;
   const size = 4 * frameCount;
   for (let round = 0; round < rounds; round++) {
-    const normal = new Float64Array(size * size);
+    const normal = new SymmetricBand(size, halfBandwidth);
     const right = new Float64Array(size);
     for (const [i, link] of used.entries()) {
-      addLink(normal, right, size, link, informations[i], weights[i], motions, radiusPx);
+      addLink(normal, right, link, informations[i], weights[i], motions, radiusPx);
     }
     let even: StepBorder | undefined;
     if (free !== 'shift') {
       const spreads = spreadsOfSteps(motions, radiusPx, spread);
-      addStepPrior(normal, right, size, motions, radiusPx, spreads);
-      even = addEvenSteps(normal, right, size, motions, radiusPx, startStep, spreads);
+      addStepPrior(normal, right, motions, radiusPx, spreads);
+      even = addEvenSteps(normal, right, motions, radiusPx, startStep, spreads);
     }
-    pin(normal, right, even?.column, size, motions, anchor, free);
-    const step = solveBordered(normal, right, even, size, Math.min(halfBandwidth, size - 1));
+    pin(normal, right, even?.column, motions, anchor, free);
+    const step = solveBordered(normal, right, even);
     if (!step) break;
     motions.forEach((m, k) => {
       if (!m) return;
@@ -193,9 +194,8 @@ function mismatch(
  * Its derivatives are complex, so each block is [re, -im; im, re].
  */
 function addLink(
-  normal: Float64Array,
+  normal: SymmetricBand,
   right: Float64Array,
-  size: number,
   link: PairLink,
   information: Float64Array,
   weight: number,
@@ -233,21 +233,19 @@ function addLink(
     for (let other = 0; other < 8; other++) {
       let sum = 0;
       for (let row = 0; row < 4; row++) sum += weighted[row] * jacobian[row * 8 + other];
-      normal[index(other) * size + index(col)] += sum;
+      normal.add(index(other), index(col), sum);
     }
   }
 }
 
 /** Solves the banded system, with the border's unknown eliminated by its Schur complement. */
 function solveBordered(
-  normal: Float64Array,
+  normal: SymmetricBand,
   right: Float64Array,
   border: StepBorder | undefined,
-  size: number,
-  halfBandwidth: number,
 ): Float64Array | undefined {
-  const step = solveSymmetric(normal, right, size, halfBandwidth);
-  const response = border && solveSymmetric(normal, border.column, size, halfBandwidth);
+  const step = normal.solve(right);
+  const response = border && normal.solve(border.column);
   if (!step || !border || !response) return step;
   const inner = (p: Float64Array, q: Float64Array) => p.reduce((sum, value, i) => sum + value * q[i], 0);
   const stiffness = border.diagonal - inner(border.column, response);
@@ -258,10 +256,9 @@ function solveBordered(
 
 /** Holds the anchor, unreached frames and what the model does not free. */
 function pin(
-  normal: Float64Array,
+  normal: SymmetricBand,
   right: Float64Array,
   column: Float64Array | undefined,
-  size: number,
   motions: readonly (CentredMotion | undefined)[],
   anchor: number,
   free: StackSolveOptions['free'],
@@ -272,8 +269,7 @@ function pin(
         !m || k === anchor || (part === 1 && free !== 'similarity') || (part === 0 && free === 'shift');
       if (!held) continue;
       const index = 4 * k + part;
-      for (let i = 0; i < size; i++) normal[index * size + i] = normal[i * size + index] = 0;
-      normal[index * size + index] = 1;
+      normal.pin(index);
       right[index] = 0;
       if (column) column[index] = 0;
     }

@@ -9,18 +9,30 @@ export function solveSymmetric(
   n: number,
   halfBandwidth = n - 1,
 ): Float64Array | undefined {
+  return solveCholesky(matrix, n, 0, right, n, halfBandwidth);
+}
+
+/** As `solveSymmetric`; the element of `row` and `col`, col <= row, is `values[row * rowStride + col + offset]`. */
+export function solveCholesky(
+  values: Float64Array,
+  rowStride: number,
+  offset: number,
+  right: Float64Array,
+  n: number,
+  halfBandwidth: number,
+): Float64Array | undefined {
   const factor = new Float64Array(n * (halfBandwidth + 1));
   const stride = halfBandwidth + 1;
   // factor[row * stride + (col - row + halfBandwidth)] holds L[row][col].
   for (let row = 0; row < n; row++) {
     for (let col = Math.max(0, row - halfBandwidth); col <= row; col++) {
-      let sum = matrix[row * n + col];
+      let sum = values[row * rowStride + col + offset];
       for (let k = Math.max(0, row - halfBandwidth, col - halfBandwidth); k < col; k++) {
         sum -=
           factor[row * stride + k - row + halfBandwidth] * factor[col * stride + k - col + halfBandwidth];
       }
       if (col === row) {
-        if (!(sum > 1e-14 * Math.abs(matrix[row * n + row]))) return undefined;
+        if (!(sum > 1e-14 * Math.abs(values[row * rowStride + row + offset]))) return undefined;
         factor[row * stride + halfBandwidth] = Math.sqrt(sum);
       } else {
         factor[row * stride + col - row + halfBandwidth] = sum / factor[col * stride + halfBandwidth];

@@ -1,6 +1,7 @@
 import type { CentredMotion } from './centred-motion.js';
 import { median } from './median.js';
 import type { PairLink } from './solve-stack.js';
+import type { SymmetricBand } from './symmetric-band.js';
 
 /**
  * Spread of the steps of a whole stack, as a share of the typical one: at most and at least so much, at most where too few
@@ -181,9 +182,8 @@ export function spreadsOfSteps(
 
 /** On a rail 1/scale is a line in the position, so neighbouring steps in scale are alike. */
 export function addStepPrior(
-  normal: Float64Array,
+  normal: SymmetricBand,
   right: Float64Array,
-  size: number,
   motions: readonly (CentredMotion | undefined)[],
   radiusPx: number,
   spreads: Float64Array,
@@ -207,7 +207,7 @@ export function addStepPrior(
     // 1/scale falls as a grows; close to 1 the derivative is -1.
     for (const [k, factor] of terms) {
       right[4 * k] += weight * factor * bend * radiusPx;
-      for (const [other, second] of terms) normal[4 * k * size + 4 * other] += weight * factor * second;
+      for (const [other, second] of terms) normal.add(4 * k, 4 * other, weight * factor * second);
     }
   }
 }
@@ -226,9 +226,8 @@ export interface StepBorder {
  * for where little is sharp the evenness outweighs the pairs, and all scales would drift with its error.
  */
 export function addEvenSteps(
-  normal: Float64Array,
+  normal: SymmetricBand,
   right: Float64Array,
-  size: number,
   motions: readonly (CentredMotion | undefined)[],
   radiusPx: number,
   startStep: number,
@@ -239,7 +238,7 @@ export function addEvenSteps(
   const typical = typicalStep(motions);
   const startPx = Math.max(leastSpreadPx, startSpread * Math.abs(startStep) * radiusPx);
   const border: StepBorder = {
-    column: new Float64Array(size),
+    column: new Float64Array(normal.size),
     diagonal: 1 / startPx ** 2,
     right: ((startStep - typical) * radiusPx) / startPx ** 2,
   };
@@ -252,10 +251,9 @@ export function addEvenSteps(
     const excess = (after.inverse - here.inverse - typical * frames) * radiusPx;
     right[4 * here.k] -= weight * excess;
     right[4 * after.k] += weight * excess;
-    normal[4 * here.k * size + 4 * here.k] += weight;
-    normal[4 * after.k * size + 4 * after.k] += weight;
-    normal[4 * here.k * size + 4 * after.k] -= weight;
-    normal[4 * after.k * size + 4 * here.k] -= weight;
+    normal.add(4 * here.k, 4 * here.k, weight);
+    normal.add(4 * after.k, 4 * after.k, weight);
+    normal.add(4 * after.k, 4 * here.k, -weight);
     border.column[4 * here.k] -= weight * frames;
     border.column[4 * after.k] += weight * frames;
     border.diagonal += weight * frames * frames;

@@ -8,6 +8,7 @@ import {
 import { median } from '../../src/register/median.js';
 import { type PairLink, solveStack } from '../../src/register/solve-stack.js';
 import { solveSymmetric } from '../../src/register/solve-symmetric.js';
+import { SymmetricBand } from '../../src/register/symmetric-band.js';
 import { normalRandom, seededRandom } from './textured-stack.js';
 
 const radiusPx = 500;
@@ -122,12 +123,36 @@ describe('solveSymmetric', () => {
     const right = expected.map((_, row) =>
       expected.reduce((sum, x, col) => sum + matrix[row * n + col] * x, 0),
     );
+    const band = new SymmetricBand(n, 3);
+    matrix.forEach((value, i) => {
+      if (value !== 0) band.add(Math.floor(i / n), i % n, value);
+    });
     const banded = solveSymmetric(matrix, right, n, 3) as Float64Array;
     const full = solveSymmetric(matrix, right, n) as Float64Array;
+    expect(band.solve(right)).toEqual(banded);
     for (let i = 0; i < n; i++) {
       expect(banded[i]).toBeCloseTo(expected[i], 10);
       expect(full[i]).toBeCloseTo(expected[i], 10);
     }
+  });
+
+  it('pins an unknown of a band, and refuses elements outside of it', () => {
+    const band = new SymmetricBand(5, 1);
+    for (let i = 0; i < 5; i++) band.add(i, i, 2);
+    for (let i = 1; i < 5; i++) band.add(i, i - 1, -1);
+    band.pin(2);
+    // Unknowns 0, 1 and 3, 4 are parted by the pinned one: [2 -1; -1 2] x = [3; 0] has the solution [2; 1].
+    const solution = Array.from(band.solve(Float64Array.of(3, 0, 7, 0, 3)) as Float64Array);
+    [2, 1, 7, 1, 2].forEach((value, i) => void expect(solution[i]).toBeCloseTo(value, 12));
+    expect(() => band.add(3, 0, 1)).toThrow(RangeError);
+  });
+
+  it('holds a band of any length: memory grows with the size alone', () => {
+    // As a full matrix it would take 51 GB.
+    const n = 80_000;
+    const band = new SymmetricBand(n, 8);
+    for (let i = 0; i < n; i++) band.add(i, i, 4);
+    expect((band.solve(new Float64Array(n).fill(8)) as Float64Array)[n - 1]).toBe(2);
   });
 
   it('says when a matrix is not positive definite', () => {
