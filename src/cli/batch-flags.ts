@@ -5,6 +5,7 @@ import { resolveOptions } from '../merge/resolve-options.js';
 import { addMergeFlags, givenMergeOptions } from './option-flags.js';
 import { readPositionsFile } from './positions-file.js';
 import { readNumber } from './read-number.js';
+import { readQuantity } from './read-quantity.js';
 
 /** What flags of a merge mean for a batch, where that differs. */
 const otherHelp: Record<string, string> = {
@@ -75,7 +76,7 @@ export async function readBatchOptions(flags: Record<string, unknown>): Promise<
 
 function readSeconds(text: unknown, name: string): number | undefined {
   if (text === undefined) return undefined;
-  const value = readNumber(String(text).replace(/\s*(s|sec|seconds?)$/i, ''));
+  const value = readQuantity(String(text), 's');
   if (value !== undefined) return value;
   const received = text === '' ? 'an empty text' : String(text);
   throw new UsageError(`Expected seconds, such as 30s, for ${name} but received ${received}`);

@@ -3,7 +3,7 @@ import { UsageError } from '../errors.js';
 import type { ApplyOptions, ApplyOutcome } from '../mend/apply-mends.js';
 import { interruptible } from './interruptible.js';
 import { printable } from './printable.js';
-import { readNumber } from './read-number.js';
+import { readQuantity } from './read-quantity.js';
 import type { System } from './system.js';
 
 const epilogue = `
@@ -127,7 +127,7 @@ function checkFlags(flags: MendFlags): void {
 function readAdditions(
   flags: MendFlags,
 ): { frame: number; region: string; featherPx?: number; note: string }[] {
-  const featherPx = flags.feather === undefined ? undefined : readNumber(flags.feather);
+  const featherPx = flags.feather === undefined ? undefined : readQuantity(flags.feather, 'px');
   if (flags.feather !== undefined && !(featherPx !== undefined && featherPx >= 0 && featherPx <= 1000)) {
     throw new UsageError(`Expected a number from 0 to 1000 px for --feather but received ${flags.feather}`);
   }

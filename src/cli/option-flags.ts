@@ -2,6 +2,7 @@ import { type Command, Option } from 'commander';
 import { describeRange, maxFrameNumber, mergeOptionTable, type OptionSpec } from '../merge/option-table.js';
 import type { MergeOptions } from '../merge/options.js';
 import { readNumber } from './read-number.js';
+import { readQuantity, readRatio } from './read-quantity.js';
 
 /** Give `command` a flag for every option of a merge, or for those of `specs`, with range, unit and default in its help. */
 export function addMergeFlags(command: Command, specs: readonly OptionSpec[] = mergeOptionTable): void {
@@ -32,6 +33,7 @@ export function readFlag(spec: OptionSpec, text: string): unknown {
     case 'choice':
       return kind.values.find((value) => String(value) === text) ?? text;
     case 'number':
+      return (spec.key === 'magnification' ? readRatio(text) : readQuantity(text, spec.unit)) ?? text;
     case 'anchor':
       return readNumber(text) ?? text;
     case 'frameRange': {

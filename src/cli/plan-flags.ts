@@ -1,18 +1,14 @@
 import { type Command, Option } from 'commander';
-import {
-  describePlanRange,
-  type PlanOptionKind,
-  type PlanOptionSpec,
-  planOptionTable,
-} from '../plan/option-table.js';
+import { describePlanRange, type PlanOptionSpec, planOptionTable } from '../plan/option-table.js';
 import type { PlanOptions } from '../plan/plan-options.js';
 import { readNumber } from './read-number.js';
+import { readFNumber, readQuantity, readRatio } from './read-quantity.js';
 
 /** Give `command` a flag for every option of a plan, with range, unit and default in its help. */
 export function addPlanFlags(command: Command): void {
   for (const spec of planOptionTable) {
     const option = new Option(flagText(spec), helpText(spec)).helpGroup(`${spec.group}:`);
-    if (spec.kind.type !== 'switch') option.argParser((text: string) => readPlanFlag(spec.kind, text));
+    if (spec.kind.type !== 'switch') option.argParser((text: string) => readPlanFlag(spec, text));
     command.addOption(option);
   }
 }
@@ -29,53 +25,47 @@ export function givenPlanOptions(flags: Record<string, unknown>): Partial<PlanOp
 
 /**
  * The value a flag's text stands for, in the ways photographers write it: 1:2 and 2x for a ratio, f/8 for an
- * f-number, 1/60 for a time, 36x24 for a size. A text that stands for none is returned as it is, so that it
+ * f-number, 1/60 s for a time, 36x24 mm for a size, 0.05mm for a length. A text that stands for none is returned as it is, so that it
  * is refused in the same words as any other bad value.
  */
-export function readPlanFlag(kind: PlanOptionKind, text: string): unknown {
+export function readPlanFlag({ kind, unit }: ValueSpec, text: string): unknown {
   switch (kind.type) {
     case 'number':
-      return readAs[kind.reads](text) ?? text;
+      return readAs[kind.reads](text, unit) ?? text;
     case 'numberOrInfinity':
-      return text === 'inf' || text === '∞' ? 'infinity' : (readAs.ratio(text) ?? text);
+      if (/^\s*(inf|infinity|∞)\s*$/i.test(text)) return 'infinity';
+      return (unit === undefined ? readRatio(text) : readQuantity(text, unit)) ?? text;
     case 'sensor': {
-      const sides = readSides(text);
+      const sides = readSides(text, 'mm');
       return sides ? { widthMm: sides[0], heightMm: sides[1] } : text;
     }
     case 'pixels': {
-      const sides = readSides(text);
+      const sides = readSides(text, 'px');
       if (sides) return { width: sides[0], height: sides[1] };
-      const [, megapixels] = /^([\d.]+)\s*mp$/i.exec(text) ?? [];
-      const count = megapixels === undefined ? undefined : readNumber(megapixels);
-      return count === undefined ? (readNumber(text) ?? text) : count * 1e6;
+      const bare = readNumber(text);
+      const megapixels = bare === undefined ? readQuantity(text, 'MP') : undefined;
+      return megapixels === undefined ? (bare ?? text) : megapixels * 1e6;
     }
     case 'circle':
-      return readNumber(text) ?? text;
+      return readQuantity(text, 'mm') ?? text;
     case 'choice':
     case 'switch':
       return text;
   }
 }
 
-const readAs = {
-  decimal: readNumber,
-  seconds: (text: string) => readQuotient(text, '/') ?? readNumber(text),
-  ratio: (text: string) =>
-    readQuotient(text, ':') ?? readQuotient(text, '/') ?? readNumber(text.replace(/x$/i, '')),
-  fNumber: (text: string) => readNumber(text.replace(/^f\/?/i, '')),
-} satisfies Record<string, (text: string) => number | undefined>;
+type ValueSpec = Pick<PlanOptionSpec, 'kind' | 'unit'>;
 
-function readQuotient(text: string, sign: string): number | undefined {
-  const parts = text.split(sign).map(readNumber);
-  if (parts.length !== 2 || parts[0] === undefined || !parts[1]) return undefined;
-  return parts[0] / parts[1];
-}
+const readAs: Record<'quantity' | 'ratio' | 'fNumber', (text: string, unit?: string) => number | undefined> =
+  {
+    quantity: readQuantity,
+    ratio: readRatio,
+    fNumber: readFNumber,
+  };
 
-function readSides(text: string): [number, number] | undefined {
-  const sides = text
-    .replace(/\s*mm$/i, '')
-    .split(/\s*[x×*]\s*/i)
-    .map(readNumber);
+/** Two lengths in mm, or two counts of pixels, with x between; the unit may stand behind the second or both. */
+function readSides(text: string, unit: 'mm' | 'px'): [number, number] | undefined {
+  const sides = text.split(/[x×*]/i).map((side) => readQuantity(side, unit));
   return sides.length === 2 && sides[0] !== undefined && sides[1] !== undefined
     ? [sides[0], sides[1]]
     : undefined;

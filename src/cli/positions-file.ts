@@ -2,11 +2,10 @@ import { InputError } from '../errors.js';
 import { fileErrorReason } from '../stack/file-error.js';
 import { readBoundedText } from '../stack/regular-file.js';
 import { readNumber } from './read-number.js';
+import { readQuantity } from './read-quantity.js';
 
 /** A table of positions is a few kilobytes; more is some other file. */
 const maxBytes = 10_000_000;
-
-const otherUnit = /(^|[^a-z])(um|µm|μm|microns?|cm|inch|inches)([^a-z]|$)/i;
 
 /**
  * Rail positions in mm, in capture order, from a text file; see `parsePositions`.
@@ -26,43 +25,36 @@ export async function readPositionsFile(path: string): Promise<number[]> {
 
 /**
  * Positions from the text of a table: a line holds a position in mm, or the number of a frame and its
- * position. Fields are parted by a comma, a semicolon or a tab; beside the latter two a decimal comma is
- * understood. Empty lines are passed over, and the first line may name the columns. Frames may come in
- * any order, but each from 1 to the last exactly once.
+ * position. The first line may name the columns; one named `position` is then the one that is read, beside one named
+ * `frame` if there is, and all others are passed over, so that the sheet of a plan is understood as it is: notes
+ * behind its table, after an empty line, are no part of it. A unit may stand in the heading or behind a number.
+ * Fields are parted by a comma, a semicolon or a tab; beside the latter two a decimal comma is understood. Frames may
+ * come in any order, but each from 1 to the last exactly once.
  *
  * Throws InputError, '<name>, line <n>: ...'.
  */
 export function parsePositions(text: string, name: string): number[] {
   const rows = splitRows(text);
-  const columns = rows[0]?.fields.length ?? 0;
-  if (rows[0] && !rows[0].fields.some((field) => readNumber(field) !== undefined)) {
-    const heading = rows.shift();
-    if (heading && otherUnit.test(heading.fields.at(-1) ?? '')) {
-      throw fault(
-        name,
-        heading.line,
-        `the heading "${heading.fields.at(-1)}" names another unit; give positions in mm`,
-      );
-    }
-  }
-  if (rows.length === 0)
+  const table = columnsOf(rows, name);
+  const lines = table.isNamed ? withoutNotes(table) : table.rows;
+  if (lines.length === 0)
     throw new InputError(`${name} holds no positions: put one position in mm on each line.`);
 
   const positions: number[] = [];
   const lineOfFrame = new Map<number, number>();
-  for (const { line, fields } of rows) {
-    if (fields.length !== columns || columns > 2) {
-      const wanted =
-        columns === 2 ? 'a frame number and a position' : 'one position, or a frame number and a position';
-      throw fault(name, line, `expected ${wanted} but received ${fields.length} fields`);
-    }
-    const position = readNumber(fields[columns - 1]);
+  for (const { line, fields } of lines) {
+    const cell = fields[table.position] ?? '';
+    const position = readPosition(cell, table.unit);
     if (position === undefined) {
-      throw fault(name, line, `expected a position in mm but received "${fields[columns - 1]}"`);
+      throw fault(name, line, `expected a position in mm but received "${cell}"`);
     }
-    const frame = columns === 2 ? readNumber(fields[0]) : lineOfFrame.size + 1;
-    if (frame === undefined || !Number.isInteger(frame) || frame < 1 || frame > rows.length) {
-      throw fault(name, line, `expected a frame number from 1 to ${rows.length} but received "${fields[0]}"`);
+    const frame = table.frame === undefined ? lineOfFrame.size + 1 : readNumber(fields[table.frame] ?? '');
+    if (frame === undefined || !Number.isInteger(frame) || frame < 1 || frame > lines.length) {
+      throw fault(
+        name,
+        line,
+        `expected a frame number from 1 to ${lines.length} but received "${fields[table.frame ?? 0] ?? ''}"`,
+      );
     }
     const earlier = lineOfFrame.get(frame);
     if (earlier !== undefined)
@@ -77,22 +69,114 @@ interface Row {
   /** Counted from 1, as editors do. */
   line: number;
   fields: string[];
+  /** Whether an empty line stands before it. */
+  isAfterGap: boolean;
+}
+
+interface Table {
+  rows: Row[];
+  /** Whether the first line names the column of positions. */
+  isNamed: boolean;
+  /** Columns, from 0. */
+  position: number;
+  frame: number | undefined;
+  /** Of positions without one of their own. */
+  unit: string;
+}
+
+/** What the columns of a table are: by their names where they have such, else by their number. */
+function columnsOf(rows: readonly Row[], name: string): Table {
+  const [first, ...others] = rows;
+  const columns = first?.fields.length ?? 0;
+  const hasHeading =
+    first !== undefined && !first.fields.some((field) => readPosition(field, 'mm') !== undefined);
+  const named = hasHeading
+    ? first.fields.findIndex((field) => /^pos(ition)?([^a-z]|$)/i.test(wordsOf(field)))
+    : -1;
+  if (named >= 0 && first) {
+    const frame = first.fields.findIndex((field) => /^(frame|number|no|nr)([^a-z]|$)/i.test(wordsOf(field)));
+    const unit = headingUnit(first, named, name);
+    return { rows: others, isNamed: true, position: named, frame: frame < 0 ? undefined : frame, unit };
+  }
+  if (hasHeading && columns > 2) {
+    throw fault(name, first.line, 'expected a column named position, such as position_mm, but received none');
+  }
+  const data = hasHeading ? others : rows;
+  for (const { line, fields } of data) {
+    if (fields.length === columns && columns <= 2) continue;
+    const wanted =
+      columns === 2 ? 'a frame number and a position' : 'one position, or a frame number and a position';
+    throw fault(name, line, `expected ${wanted} but received ${fields.length} fields`);
+  }
+  const position = Math.max(0, columns - 1);
+  const unit = hasHeading ? headingUnit(first, position, name) : 'mm';
+  return { rows: [...data], isNamed: false, position, frame: columns === 2 ? 0 : undefined, unit };
+}
+
+/** The rows before the first that follows an empty line and holds words alone. */
+function withoutNotes({ rows, position }: Table): Row[] {
+  const end = rows.findIndex(
+    ({ isAfterGap, fields }) =>
+      isAfterGap && position > 0 && fields[0] !== '' && fields.slice(1).every((field) => field === ''),
+  );
+  return end < 0 ? rows : rows.slice(0, end);
+}
+
+/** `positionMm` and `position_mm` as words. */
+function wordsOf(heading: string): string {
+  return heading.replace(/([a-z])([A-Z])/g, '$1 $2').replaceAll('_', ' ');
+}
+
+function headingUnit({ line, fields }: Row, column: number, name: string): string {
+  const words = wordsOf(fields[column]).split(/[^a-zµμ]+/i);
+  const unit = words.findLast((word) => /^(nm|um|µm|μm|microns?|mm|cm|m)$/i.test(word));
+  if (words.some((word) => /^(inch|inches|feet|ft)$/i.test(word))) {
+    throw fault(name, line, `the heading "${fields[column]}" names another unit; give positions in mm`);
+  }
+  return unit ?? 'mm';
+}
+
+function readPosition(field: string, unit: string): number | undefined {
+  return readQuantity(/[a-zµμ]\s*$/i.test(field) ? field : `${field}${unit}`, 'mm');
 }
 
 function splitRows(text: string): Row[] {
   const lines = text.replace(/^\uFEFF/, '').split(/\r\n|\n|\r/);
-  const separator = [';', '\t'].find((mark) => text.includes(mark)) ?? ',';
-  const rows = lines.map((content, i) => ({
-    line: i + 1,
-    fields: content.split(separator).map((field) => {
-      const bare = field
-        .trim()
-        .replace(/^"(.*)"$/, '$1')
-        .trim();
-      return separator === ',' ? bare : bare.replace(/^([+-]?\d*),(\d+)$/, '$1.$2');
-    }),
-  }));
-  return rows.filter((row) => row.fields.some((field) => field !== ''));
+  // By the first line alone: notes may hold any mark.
+  const first = lines.find((line) => line.trim() !== '') ?? '';
+  const separator = [';', '\t'].find((mark) => first.includes(mark)) ?? ',';
+  const rows: Row[] = [];
+  let isAfterGap = false;
+  for (const [i, content] of lines.entries()) {
+    const fields = fieldsOf(content, separator);
+    const isEmpty = fields.every((field) => field === '');
+    if (!isEmpty) rows.push({ line: i + 1, fields, isAfterGap });
+    isAfterGap = isEmpty;
+  }
+  return rows;
+}
+
+/** The fields of a line; a mark within quotes parts nothing. */
+function fieldsOf(content: string, separator: string): string[] {
+  const fields: string[] = [];
+  let field = '';
+  let isQuoted = false;
+  for (const letter of content) {
+    if (letter === '"') isQuoted = !isQuoted;
+    if (letter === separator && !isQuoted) {
+      fields.push(field);
+      field = '';
+    } else {
+      field += letter;
+    }
+  }
+  return [...fields, field].map((whole) => {
+    const bare = whole
+      .trim()
+      .replace(/^"(.*)"$/, '$1')
+      .trim();
+    return separator === ',' ? bare : bare.replace(/^([+-]?\d*),(\d+\s*[a-zµμ]*)$/i, '$1.$2');
+  });
 }
 
 function fault(name: string, line: number, what: string): InputError {

@@ -6,7 +6,7 @@ import { UsageError } from '../errors.js';
 import { countOf } from '../stack/words.js';
 import { interruptible } from './interruptible.js';
 import { printable } from './printable.js';
-import { readNumber } from './read-number.js';
+import { readQuantity } from './read-quantity.js';
 import type { System } from './system.js';
 
 const epilogue = `
@@ -63,23 +63,26 @@ async function work(system: System, flags: Record<string, unknown>): Promise<voi
 }
 
 function readOptions(flags: Record<string, unknown>): WorkerOptions {
-  const lease = read(flags.lease, '--lease', 2, 3600, false) ?? 30;
+  const lease = read(flags.lease, '--lease', 2, 3600, 's') ?? 30;
   return {
-    threads: read(flags.threads, '--threads', 1, 256, true) ?? Math.min(256, availableParallelism()),
-    memoryLimitMb: read(flags.memory, '--memory', 256, 1_048_576, false),
-    nice: read(flags.nice, '--nice', 0, 19, true) ?? 0,
+    threads: read(flags.threads, '--threads', 1, 256) ?? Math.min(256, availableParallelism()),
+    memoryLimitMb: read(flags.memory, '--memory', 256, 1_048_576, 'MB'),
+    nice: read(flags.nice, '--nice', 0, 19) ?? 0,
     leaseMs: lease * 1000,
   };
 }
 
-function read(text: unknown, name: string, min: number, max: number, whole: boolean): number | undefined {
+/** @param unit Of a quantity; a count has none, and is whole. */
+function read(text: unknown, name: string, min: number, max: number, unit?: string): number | undefined {
   if (text === undefined) return undefined;
-  const value = readNumber(String(text).replace(/\s*s$/, ''));
-  if (value !== undefined && value >= min && value <= max && (!whole || Number.isInteger(value)))
-    return value;
-  const noun = whole ? 'a whole number' : 'a number';
+  const value = readQuantity(String(text), unit);
+  const isKind = unit !== undefined || Number.isInteger(value);
+  if (value !== undefined && value >= min && value <= max && isKind) return value;
+  const noun = unit === undefined ? 'a whole number' : 'a number';
   const received = text === '' ? 'an empty text' : String(text);
-  throw new UsageError(`Expected ${noun} from ${min} to ${max} for ${name} but received ${received}`);
+  throw new UsageError(
+    `Expected ${noun} from ${min} to ${max}${unit === undefined ? '' : ` ${unit}`} for ${name} but received ${received}`,
+  );
 }
 
 function told(event: WorkerEvent): object {

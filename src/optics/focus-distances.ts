@@ -45,32 +45,48 @@ export function zoneOfFocus(lens: FocusedLens, focusM: number): FocusZone {
  *
  * With v the image distance and q = N c / f, a setting is sharp from 1/v (1 − q) to 1/v (1 + q) (the same
  * thin-lens geometry as `zoneOfFocus`, written for 1/v = 1/f − 1/s). In ln(1/v) all zones are therefore equally wide, and
- * the fewest that cover a range lie at equal distances. Without overlap, from infinity on, that is the
- * series H, H/3, H/5 ... of textbooks (for distances much longer than f).
+ * the fewest that cover a range lie at equal distances. Each end of the range lies half such a distance from its
+ * last frame, so that nothing in it, the horizon neither, is blurred more than what lies halfway between two frames:
+ * (1 − overlap) of the circle. Without overlap, from infinity on, that is the series H, H/3, H/5 ... of textbooks (for
+ * distances much longer than f).
  *
  * @param farM Infinity for the horizon.
  * @param overlapShare Least share of a zone that the next covers again, 0 to below 1, measured along the
  *   lens's focusing travel. The frames are spread evenly, so that it is mostly more.
+ * @param closestFocusM Nearest distance that the lens can be set to. Where the nearest frame would be nearer, it is
+ *   focused there, and the near end has less to spare. Default 0.
  */
 export function focusDistances(
   lens: FocusedLens,
   nearM: number,
   farM: number,
   overlapShare: number,
+  closestFocusM = 0,
 ): FocusZone[] {
   const { focalLengthMm, fNumber, circleMm } = lens;
   const focalM = convertLength(focalLengthMm, 'mm', 'm');
   const q = (fNumber * circleMm) / focalLengthMm;
   const place = (distanceM: number): number => Math.log(1 / focalM - 1 / distanceM);
   const width = Math.log1p(q) - Math.log1p(-q);
+  const longest = width * (1 - overlapShare);
   const range = place(farM) - place(nearM);
-  const further = Math.max(0, Math.ceil((range / width - 1) / (1 - overlapShare) - 1e-9));
-  const spacing = further === 0 ? 0 : (range - width) / further;
-  // One frame that reaches further than asked has the same to spare at both ends, short of the horizon.
-  const toHorizon = -Math.log(focalM) - place(farM);
-  const spare = further === 0 ? Math.min((width - range) / 2, toHorizon) : 0;
-  return Array.from({ length: further + 1 }, (_, k) => {
-    const inverseImage = Math.exp(place(farM) + spare - Math.log1p(q) - k * spacing);
-    return zoneOfFocus(lens, 1 / (1 / focalM - inverseImage));
-  });
+  let frames = Math.max(1, Math.ceil(range / longest - 1e-9));
+  let spacing = range / frames;
+  // The image distance at which two ends of a part are equally blurred is the harmonic mean of theirs.
+  const focusOf = (part: number): number => {
+    const farEnd = Math.exp(place(farM) - part * spacing);
+    return 1 / (1 / focalM - (farEnd * (1 + Math.exp(-spacing))) / 2);
+  };
+  if (closestFocusM > focusOf(frames - 1)) {
+    const left = place(farM) - place(closestFocusM);
+    frames = Math.max(1, Math.ceil(left / longest + 0.5 - 1e-9));
+    spacing = left / (frames - 0.5);
+    // That was for the middle in ln(1/v); Newton's method for the mean that `focusOf` takes, which lies next to it.
+    for (let i = 0; i < 3; i++) {
+      const shrink = Math.exp(-spacing);
+      const miss = (frames - 1) * spacing - Math.log((1 + shrink) / 2) - left;
+      spacing -= miss / (frames - 1 + shrink / (1 + shrink));
+    }
+  }
+  return Array.from({ length: frames }, (_, k) => zoneOfFocus(lens, Math.max(closestFocusM, focusOf(k))));
 }

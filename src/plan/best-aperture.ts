@@ -4,7 +4,7 @@ import { markedFNumberUpTo } from '../optics/f-stops.js';
 import { frameCount, stepMm } from '../optics/stack-steps.js';
 import { stopDown } from '../optics/units.js';
 import { planDepth } from './depth.js';
-import type { PlanLens } from './lens.js';
+import { isWider, type PlanLens } from './lens.js';
 import type { PlanOptions } from './plan-options.js';
 import type { PlanCircle } from './sensor.js';
 
@@ -27,9 +27,14 @@ export interface BestAperture {
   effectiveFNumber: number;
   /** As computed, before it is rounded to one that lenses have; null for an objective. */
   markedFNumber: number | null;
-  /** Whether a lens can have it: numerical aperture below 1, and not marked much below f/1. */
+  /** Whether the lens can have it: not wider than `widestFNumber`, or, where that is unknown, than any lens. */
   possible: boolean;
-  /** The best (at an f-number that lenses have), a stop either way, and that of the plan; only the latter with its neighbours where the best is not possible. */
+  /** Of the lens wide open, as marked; null when unknown. */
+  widestFNumber: number | null;
+  /**
+   * The best (at an f-number that lenses have; the widest of the lens where it opens no further), a stop either way, and
+   * that of the plan; only the latter with its neighbours where the best is not possible and the widest unknown.
+   */
   choices: ApertureChoice[];
 }
 
@@ -48,7 +53,10 @@ export function bestAperture(
   const { magnification, pupilRatio } = lens;
   const effective = pixelLimitedFNumber(wavelengthNm, pixelPitchUm);
   const marked = lens.markedFNumber === null ? null : markedFNumber(effective, magnification, pupilRatio);
-  const start = marked === null ? effective : (markedFNumberUpTo(marked) ?? marked);
+  const widest = marked === null ? null : (options.widestFNumber ?? null);
+  const limited = marked === null ? effective : (markedFNumberUpTo(marked) ?? marked);
+  const isOutOfReach = widest !== null && limited < widest;
+  const start = isOutOfReach ? widest : limited;
   const at = (fNumber: number): PlanLens => {
     const effectiveHere = marked === null ? fNumber : effectiveFNumber(fNumber, magnification, pupilRatio);
     return {
@@ -59,21 +67,29 @@ export function bestAperture(
     };
   };
   const neighbourOf = marked === null ? stopDown : neighbour;
-  const possible =
-    at(start).numericalAperture < 1 && (marked === null || marked > stopDown(1, -stopsBeyondOne));
-  const centre = possible ? start : (lens.markedFNumber ?? lens.effectiveFNumber);
+  const isOpen =
+    widest === null ? marked === null || marked > stopDown(1, -stopsBeyondOne) : !isWider(limited, widest);
+  const hasBest = at(start).numericalAperture < 1 && (isOpen || isOutOfReach);
+  const centre = hasBest ? start : (lens.markedFNumber ?? lens.effectiveFNumber);
   const candidates: { name: ApertureChoice['name']; lens: PlanLens }[] = [
     { name: 'a stop wider', lens: at(neighbourOf(centre, -1)) },
-    possible ? { name: 'best', lens: at(start) } : { name: 'as planned', lens },
+    hasBest ? { name: 'best', lens: at(start) } : { name: 'as planned', lens },
     { name: 'a stop narrower', lens: at(neighbourOf(centre, 1)) },
-    ...(possible ? [{ name: 'as planned', lens } as const] : []),
+    ...(hasBest ? [{ name: 'as planned', lens } as const] : []),
   ];
   const choices = candidates
     .filter((choice) => choice.lens.numericalAperture < 1)
+    .filter(({ lens: { markedFNumber: own } }) => widest === null || own === null || !isWider(own, widest))
     .map((choice) => costOf(choice, pixelPitchUm, circle, options));
   const reference = choices.find((choice) => choice.name === candidates[1].name);
   for (const choice of choices) choice.framesMore = choice.frames - (reference?.frames ?? 0);
-  return { effectiveFNumber: effective, markedFNumber: marked, possible, choices };
+  return {
+    effectiveFNumber: effective,
+    markedFNumber: marked,
+    possible: hasBest && isOpen,
+    widestFNumber: widest,
+    choices,
+  };
 }
 
 function costOf(

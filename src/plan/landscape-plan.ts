@@ -52,17 +52,23 @@ export function planLandscape(options: PlanOptions, name: NameOf): LandscapePlan
   const farM = options.farM === 'infinity' ? Infinity : options.farM;
   refuseDistances(lens, nearM, farM, options.closestFocusM, name);
 
-  const zones = focusDistances(lens, nearM, farM, options.overlapPercent / 100).reverse();
+  const zones = focusDistances(
+    lens,
+    nearM,
+    farM,
+    options.overlapPercent / 100,
+    options.closestFocusM,
+  ).reverse();
   if (zones.length > maxFrames) {
     throw new UsageError(
       `Expected ${maxFrames} frames at most but received ${name('nearM')} ${nearM}, which takes ${zones.length} at ${fNumberText(lens.fNumber)}: plan so near a subject as a stack on a rail, without ${name('landscape')}.`,
     );
   }
-  if (options.closestFocusM !== undefined && zones[0].focusM < options.closestFocusM) {
+  if (options.closestFocusM !== undefined && zones[0].nearM > nearM * (1 + 1e-9)) {
     const reach = zoneOfFocus(lens, options.closestFocusM).nearM;
     throw new UsageError(
-      `Expected a subject no nearer than the lens can focus but received ${nearM} m for ${name('nearM')}: its frame would be focused at ` +
-        `${distanceText(zones[0].focusM)}, and ${name('closestFocusM')} is ${options.closestFocusM} m. At ${fNumberText(lens.fNumber)} the lens ` +
+      `Expected a subject no nearer than the lens can focus but received ${nearM} m for ${name('nearM')}: ` +
+        `${name('closestFocusM')} is ${options.closestFocusM} m. At ${fNumberText(lens.fNumber)} the lens ` +
         `reaches sharpness from ${distanceText(reach)} on.`,
     );
   }

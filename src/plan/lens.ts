@@ -48,6 +48,13 @@ export function resolveLens(options: PlanOptions, sensorWidthMm: number, name: N
   // The check of the options has made sure that there is one of the two.
   const given = options.fNumber as number;
   const marked = options.fNumberIs === 'marked' ? given : markedFNumber(given, magnification, pupilRatio);
+  const { widestFNumber } = options;
+  if (widestFNumber !== undefined && isWider(marked, widestFNumber)) {
+    throw new UsageError(
+      `Expected an aperture that the lens has, f/${widestFNumber} (${name('widestFNumber')}) or narrower, for ${name('fNumber')} but received f/${given}` +
+        `${options.fNumberIs === 'marked' ? '' : `, which is f/${Number(marked.toPrecision(2))} on its scale`}`,
+    );
+  }
   const effective = effectiveFNumber(marked, magnification, pupilRatio);
   const aperture = numericalAperture(effective, magnification);
   if (aperture >= 1) {
@@ -64,6 +71,11 @@ export function resolveLens(options: PlanOptions, sensorWidthMm: number, name: N
     numericalAperture: aperture,
     lightLostStops: stopsBetween(marked, effective),
   };
+}
+
+/** Whether an aperture is wider than another by more than the rounding of marked f-numbers, a sixth of a stop. */
+export function isWider(fNumber: number, than: number): boolean {
+  return stopsBetween(fNumber, than) > 1 / 6;
 }
 
 function resolveMagnification(

@@ -1,9 +1,12 @@
 import { findSensorFormat, sensorFormats } from '../optics/sensor-formats.js';
 import type { PlanOptions } from './plan-options.js';
 
+/** How a text is read as a number: with the option's unit or one of its kind, as 1:2, or as f/8. */
+export type Reading = 'quantity' | 'ratio' | 'fNumber';
+
 /** What values an option takes; checks, flags and help follow from it. */
 export type PlanOptionKind =
-  | { type: 'number'; min: number; max: number; reads: 'decimal' | 'ratio' | 'fNumber' | 'seconds' }
+  | { type: 'number'; min: number; max: number; reads: Reading }
   | { type: 'numberOrInfinity'; min: number; max: number }
   | { type: 'choice'; values: readonly string[] }
   | { type: 'sensor' | 'pixels' | 'circle' | 'switch' };
@@ -25,8 +28,7 @@ export interface PlanOptionSpec {
   only?: 'stack' | 'landscape';
 }
 
-type Reading = 'decimal' | 'ratio' | 'fNumber' | 'seconds';
-const number = (min: number, max: number, reads: Reading = 'decimal'): PlanOptionKind => ({
+const number = (min: number, max: number, reads: Reading = 'quantity'): PlanOptionKind => ({
   type: 'number',
   min,
   max,
@@ -95,6 +97,16 @@ export const planOptionTable: readonly PlanOptionSpec[] = [
     group: 'Lens',
     help: 'f-number, such as 8',
     why: 'it is focal length over aperture, and no lens in air is faster than f/0.5',
+  },
+  {
+    key: 'widestFNumber',
+    flag: 'widest',
+    placeholder: 'N',
+    kind: number(0.5, 256, 'fNumber'),
+    group: 'Lens',
+    help: 'f-number of the lens wide open, such as 2.8: no wider one is recommended',
+    why: 'it is focal length over aperture, and no lens in air is faster than f/0.5',
+    only: 'stack',
   },
   {
     key: 'fNumberIs',
@@ -241,7 +253,7 @@ export const planOptionTable: readonly PlanOptionSpec[] = [
     flag: 'settle',
     placeholder: 'S',
     unit: 's',
-    kind: number(0, 3600, 'seconds'),
+    kind: number(0, 3600),
     group: 'Rail',
     help: 'seconds to turn the knob and wait until nothing shakes, for each frame',
     why: 'time does not run backwards',
@@ -251,7 +263,7 @@ export const planOptionTable: readonly PlanOptionSpec[] = [
     flag: 'exposure',
     placeholder: 'S',
     unit: 's',
-    kind: number(0.000001, 3600, 'seconds'),
+    kind: number(0.000001, 3600),
     group: 'Rail',
     help: 'exposure of each frame in seconds, such as 0.5 or 1/60',
     why: 'an exposure takes time',

@@ -21,6 +21,8 @@ export interface PlanOptions {
   fNumber?: number;
   /** Whether `fNumber` is that of the scale (for infinity; default) or the effective one, as some cameras show close up. */
   fNumberIs: 'marked' | 'effective';
+  /** Marked f-number of the lens wide open: none wider is recommended. */
+  widestFNumber?: number;
   /** Instead of `fNumber`, for microscope objectives. */
   numericalAperture?: number;
 

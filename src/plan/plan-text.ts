@@ -121,11 +121,7 @@ function apertureSections({ bestAperture, lens, circle }: StackPlan): Section[] 
         `Narrowest whose Airy disc is no larger than two pixels: effective ${fNumberText(bestAperture.effectiveFNumber)}` +
           (bestAperture.markedFNumber === null ? '' : `, marked ${fNumberText(bestAperture.markedFNumber)}`),
         ...columns([head, ...rows]),
-        ...(!bestAperture.possible
-          ? [
-              'No lens opens so wide: at this magnification diffraction always limits, and the widest aperture is best.',
-            ]
-          : []),
+        ...(bestAperture.possible ? [] : [outOfReach(bestAperture.widestFNumber)]),
         ...(lens.markedFNumber === null
           ? ['An objective has one aperture: this tells how far it is from the best.']
           : []),
@@ -133,6 +129,12 @@ function apertureSections({ bestAperture, lens, circle }: StackPlan): Section[] 
       ],
     },
   ];
+}
+
+function outOfReach(widestFNumber: number | null): string {
+  return widestFNumber === null
+    ? 'No lens opens so wide: at this magnification diffraction always limits, and the widest aperture is best.'
+    : `The lens opens to ${fNumberText(widestFNumber)} and no further: diffraction limits there already, and wide open is best.`;
 }
 
 function stackLines(plan: StackPlan): Section['lines'] {

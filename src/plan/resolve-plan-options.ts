@@ -98,7 +98,7 @@ function refuseStack(given: Partial<PlanOptions>, name: NameOf): void {
         `${name('fieldWidthMm')} or ${name('magnification')}, from which the magnification follows, but received none of them.`,
     );
   }
-  for (const key of ['fNumber', 'fNumberIs', 'pupilRatio'] as const) {
+  for (const key of ['fNumber', 'widestFNumber', 'fNumberIs', 'pupilRatio'] as const) {
     refuseBoth(given, name, key, 'numericalAperture');
   }
   if (given.fNumber === undefined && given.numericalAperture === undefined) {

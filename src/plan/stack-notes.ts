@@ -1,5 +1,5 @@
-import { frameCount } from '../optics/stack-steps.js';
-import { framesText, lengthText, significant } from './number-text.js';
+import { frameCount, overlapOfStep } from '../optics/stack-steps.js';
+import { fNumberText, framesText, lengthText, significant } from './number-text.js';
 import type { NameOf } from './resolve-plan-options.js';
 import type { StackPlan } from './stack-plan.js';
 
@@ -8,6 +8,9 @@ const fewMarks = 0.5;
 
 /** Beyond twice life size a camera lens that is not reversed may have its plane of focus inside the barrel. */
 const nearLens = 2;
+
+/** Most macro lenses open to this f-number (common practice, no source). */
+const usualWidest = 2.8;
 
 /** From about here on the difference between marked and effective f-numbers matters. */
 const closeUp = 0.2;
@@ -58,6 +61,12 @@ export function stackNotes(plan: StackPlan, name: NameOf): string[] {
         : 'The f-number is taken as the effective one that the camera shows.',
     );
   }
+  const best = plan.bestAperture;
+  if (best?.possible && best.widestFNumber === null && (best.markedFNumber ?? usualWidest) < usualWidest) {
+    notes.push(
+      `Not every lens opens to the best aperture, ${fNumberText(best.markedFNumber as number)}: give ${name('widestFNumber')}, the f-number of yours wide open, so that no wider one is recommended.`,
+    );
+  }
   if (lens.focalLengthMm !== null && lens.magnification > nearLens) {
     notes.push(
       'At this magnification the plane of focus lies within 1.5 focal lengths of the principal plane, for many lenses inside their barrel: such lenses are used reversed.',
@@ -69,16 +78,24 @@ export function stackNotes(plan: StackPlan, name: NameOf): string[] {
     );
   }
   const marks = plan.knobPerFrame?.marks ?? null;
-  if (options.stepMm === undefined && marks !== null && marks >= 1 && !isWhole(marks)) {
-    const whole = Math.floor(marks);
+  const whole = options.stepMm === undefined && marks !== null ? wholeMarks(plan, marks) : undefined;
+  if (whole !== undefined && marks !== null) {
     const stepMm = (plan.step.mm * whole) / marks;
+    const overlap = significant(100 * overlapOfStep(stepMm, plan.step.longestMm), 2);
     notes.push(
-      `Whole marks are easier to set: ${name('stepMm')} ${significant(stepMm, 4)} is ${whole === 1 ? 'one mark' : `${whole} marks`} a frame, ${framesText(frameCount(options.depthMm as number, stepMm))}.`,
+      `Whole marks are easier to set: ${name('stepMm')} ${significant(stepMm, 4)} is ${whole === 1 ? 'one mark' : `${whole} marks`} a frame, ${overlap} % overlap, ${framesText(frameCount(options.depthMm as number, stepMm))}.`,
     );
   }
   return notes;
 }
 
-function isWhole(value: number): boolean {
-  return Math.abs(value - Math.round(value)) < 1e-6;
+/**
+ * The whole marks a frame nearest to the step of the plan at which frames still overlap; undefined when the step is whole
+ * already, or even one mark leaves gaps.
+ */
+function wholeMarks({ step }: StackPlan, marks: number): number | undefined {
+  const nearest = Math.max(1, Math.round(marks));
+  if (Math.abs(marks - nearest) < 1e-6) return undefined;
+  const overlaps = (count: number): boolean => (step.mm * count) / marks < step.longestMm;
+  return [nearest, nearest - 1].find((count) => count >= 1 && overlaps(count));
 }

@@ -63,7 +63,7 @@ describe('a plan', () => {
     const { exitCode, stdout } = await run(...scene, '--circle-of-confusion', '0.03');
     expect(exitCode).toBe(0);
     expect(stdout).toMatch(/Hyperfocal distance +2\.42 m/);
-    expect(stdout).toMatch(/2\.42 m +1\.2\d m +infinity/);
+    expect(stdout).toMatch(/[3-9]\.\d\d m +1\.\d+ m +infinity/);
   });
 });
 
@@ -117,6 +117,24 @@ describe('flags of a plan', () => {
       landscape: true,
     });
     expect(given('--circle-of-confusion', '0.03')).toEqual({ circle: 0.03 });
+    expect(
+      given('--depth', '5 mm', '--step', '0.05mm', '--exposure', '1/60 s', '--settle', '500 ms'),
+    ).toEqual({
+      ...{ depthMm: 5, stepMm: 0.05, exposureS: 1 / 60, settleS: 0.5 },
+    });
+    expect(given('--depth', '0.5 cm', '--step', '50 µm', '--near', '80 cm', '--overlap', '30 %')).toEqual({
+      ...{ depthMm: 5, stepMm: 0.05, nearM: 0.8, overlapPercent: 30 },
+    });
+    expect(
+      given('--circle-of-confusion', '30µm', '--pixel-pitch', '3.9 um', '--wavelength', '550nm'),
+    ).toEqual({
+      ...{ circle: 0.03, pixelPitchUm: 3.9, wavelengthNm: 550 },
+    });
+    expect(
+      given('--sensor', '36 x 24 mm', '--pixels', '24 MP', '--far', '50 m', '--widest', 'f/2.8'),
+    ).toEqual({
+      ...{ sensor: { widthMm: 36, heightMm: 24 }, pixels: 24e6, farM: 50, widestFNumber: 2.8 },
+    });
   });
 
   it.each([
@@ -127,7 +145,12 @@ describe('flags of a plan', () => {
     ['--sensor', '36x', 'for --sensor but received 36x'],
     ['--pixels', '24', 'for --pixels but received 24'],
     ['--depth', '', 'for --depth but received an empty text'],
-    ['--depth', '5mm', 'for --depth but received 5mm'],
+    ['--depth', '5 kg', '0.0001 to 10000 mm for --depth but received 5 kg'],
+    ['--depth', '5s', '0.0001 to 10000 mm for --depth but received 5s'],
+    ['--depth', '5 mm mm', 'for --depth but received 5 mm mm'],
+    ['--exposure', '1/60 mm', '3600 s for --exposure but received 1/60 mm'],
+    ['--overlap', '30 mm', '90 percent for --overlap but received 30 mm'],
+    ['--marks-per-turn', '100 mm', 'for --marks-per-turn but received 100 mm'],
     ['--f-number-is', 'real', 'Expected marked or effective for --f-number-is but received real'],
   ])('%s %s is refused by what was typed', async (flag, value, message) => {
     const { exitCode, stdout, stderr } = await run(...stack, flag, value);

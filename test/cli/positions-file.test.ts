@@ -5,6 +5,9 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { parsePositions, readPositionsFile } from '../../src/cli/positions-file.js';
 import { InputError } from '../../src/errors.js';
+import { plan } from '../../src/plan/plan.js';
+import { planSheet } from '../../src/plan/sheet.js';
+import type { StackPlan } from '../../src/plan/stack-plan.js';
 
 const position = fc.double({ min: -10_000, max: 10_000, noNaN: true, noDefaultInfinity: true });
 const positions = fc.array(position, { minLength: 1, maxLength: 30 }).map((list) => list.map((p) => p + 0));
@@ -56,6 +59,43 @@ describe('a table of positions', () => {
   });
 });
 
+describe('the sheet of a plan', () => {
+  const options = { sensor: 'aps-c', pixels: 24e6, magnification: 2, fNumber: 5.6, depthMm: 1 } as const;
+  it.each([
+    {},
+    { travelPerTurnMm: 1 },
+    { travelPerTurnMm: 1, marksPerTurn: 100 },
+    // With a warning behind the table.
+    { stepMm: 0.5, travelPerTurnMm: 1 },
+  ])('with %j gives its positions, as it is, ticked off, or saved by a spreadsheet', (knob) => {
+    const planned = plan({ ...options, ...knob }) as StackPlan;
+    const expected = planned.positions.map(({ positionMm }) => Number(positionMm.toFixed(4)));
+    const sheet = planSheet(planned, 'csv');
+    const ticked = sheet.replace(/,\r\n(?=\d|\r)/g, ',x\r\n');
+    const columns = sheet.split('\r\n', 1)[0].split(',').length;
+    const saved = sheet
+      .split('\r\n')
+      .map((line) =>
+        line.startsWith('"')
+          ? line + ';'.repeat(columns - 1)
+          : line.replaceAll(',', ';').replaceAll('.', ','),
+      )
+      .join('\r\n');
+    for (const text of [sheet, ticked, saved, `\uFEFF${sheet}`]) {
+      expect(parsePositions(text, 'p.csv')).toEqual(expected);
+    }
+  });
+
+  it('and other tables are read by the names of their columns, in their unit', () => {
+    const read = (text: string) => parsePositions(text, 'rail.csv');
+    expect(read('position_mm,frame\n0.5,2\n0.25,1\n')).toEqual([0.25, 0.5]);
+    expect(read('note;Position (µm);Frame\nfirst;0;1\n;50;2\n')).toEqual([0, 0.05]);
+    expect(read('time,positionUm\n9:00,100\n9:01,250\n')).toEqual([0.1, 0.25]);
+    expect(read('0.05mm\n0.1 mm\n150 µm\n')).toEqual([0.05, 0.1, 0.15]);
+    expect(read('frame,position um\n1,0\n2,50\n')).toEqual([0, 0.05]);
+  });
+});
+
 describe('a wrong table', () => {
   it.each([
     ['0\n0.1\nabc\n', 'rail.csv, line 3: expected a position in mm but received "abc".'],
@@ -73,9 +113,15 @@ describe('a wrong table', () => {
     ['0,5\n', 'rail.csv, line 1: expected a frame number from 1 to 1 but received "0".'],
     ['1,0\n1,1\n', 'rail.csv, line 2: frame 1 has a position in line 1 already.'],
     [
-      'frame,position um\n1,0\n',
-      'rail.csv, line 1: the heading "position um" names another unit; give positions in mm.',
+      'frame,position inch\n1,0\n',
+      'rail.csv, line 1: the heading "position inch" names another unit; give positions in mm.',
     ],
+    ['0\n5 s\n', 'rail.csv, line 2: expected a position in mm but received "5 s".'],
+    [
+      'frame,focus_m,sharp_from_m\n1,0.9,0.8\n',
+      'rail.csv, line 1: expected a column named position, such as position_mm, but received none.',
+    ],
+    ['frame,position_mm,done\n1,,\n', 'rail.csv, line 2: expected a position in mm but received "".'],
     ['\n \n', 'rail.csv holds no positions: put one position in mm on each line.'],
     ['position\n', 'rail.csv holds no positions: put one position in mm on each line.'],
   ])('%j is refused, naming the line', (text, message) => {

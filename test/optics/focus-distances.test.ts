@@ -105,10 +105,54 @@ describe('the list of focus distances', () => {
           const q = (of.fNumber * of.circleMm) / of.focalLengthMm;
           const zone = Math.log((1 + q) / (1 - q));
           const fewer = list.length - 1;
-          const reach = fewer === 0 ? 0 : zone * (1 + (fewer - 1) * (1 - overlap));
+          const reach = fewer * zone * (1 - overlap);
           expect(reach).toBeLessThan((place(farM) - place(nearM)) * (1 + 1e-6));
         },
       ),
     );
+  });
+
+  it('blurs neither end, the horizon among them, more than what lies halfway between frames, traced through a thin lens', () => {
+    const given = fc.record({
+      focalLengthMm: fc.double({ min: 8, max: 100, noNaN: true }),
+      fNumber: fc.double({ min: 1.4, max: 22, noNaN: true }),
+      circleMm: fc.double({ min: 0.004, max: 0.04, noNaN: true }),
+    });
+    const far = fc.oneof(fc.constant(Infinity), fc.double({ min: 21, max: 1000, noNaN: true }));
+    const near = fc.double({ min: 0.3, max: 20, noNaN: true });
+    const overlap = fc.double({ min: 0, max: 0.8, noNaN: true });
+    fc.assert(
+      fc.property(given, near, far, overlap, (of, nearM, farM, share) => {
+        const list = focusDistances(of, nearM, farM, share);
+        fc.pre(list.length < 200);
+        const imageOf = (metres: number): number => 1 / (1 / of.focalLengthMm - 1 / (1000 * metres));
+        /** Blur of a point over the circle, in a frame focused elsewhere. */
+        const blur = (atM: number, focusM: number): number =>
+          ((of.focalLengthMm / of.fNumber) * Math.abs(imageOf(atM) - imageOf(focusM))) /
+          imageOf(atM) /
+          of.circleMm;
+        const ends = [blur(farM, list[0].focusM), blur(nearM, list.at(-1)!.focusM)];
+        expect(ends[0]).toBeCloseTo(ends[1], 3);
+        expect(Math.max(...ends)).toBeLessThanOrEqual((1 - share) * 1.02 + 1e-6);
+        if (list.length > 1) {
+          // Where two neighbours are equally blurred: halfway between their image distances.
+          const image = (imageOf(list[0].focusM) + imageOf(list[1].focusM)) / 2;
+          const halfway = 1 / (1 / of.focalLengthMm - 1 / image) / 1000;
+          expect(ends[0]).toBeCloseTo(blur(halfway, list[0].focusM), 3);
+        }
+      }),
+    );
+  });
+
+  it('keeps to the nearest distance of the lens, where that still makes the near end sharp', () => {
+    const of = lens(24, 8, 0.03);
+    const free = focusDistances(of, 0.4, Infinity, 0.3);
+    const closest = free.at(-1)!.focusM * 1.03;
+    const held = focusDistances(of, 0.4, Infinity, 0.3, closest);
+    expect(held.at(-1)!.focusM).toBeCloseTo(closest, 6);
+    expect(held.at(-1)!.nearM).toBeLessThan(0.4);
+    expect(held[0].focusM).toBeGreaterThan(hyperfocalM(of));
+    for (let k = 1; k < held.length; k++) expect(held[k].farM).toBeGreaterThan(held[k - 1].nearM);
+    expect(focusDistances(of, 0.4, Infinity, 0.3, 0.1)).toEqual(free);
   });
 });

@@ -180,6 +180,31 @@ describe('the best aperture', () => {
     expect(planned.frames).toBe(stack(onTubes).frames);
   });
 
+  it('is none that the lens has not: a macro lens of f/2.8 is not told to open further', () => {
+    // Large pixels at life size: f/1.4 and less would do for the pixels alone.
+    const options = { ...camera, magnification: 1, fNumber: 8, pixels: 60e6, widestFNumber: 2.8 };
+    const free = stack({ ...options, widestFNumber: undefined } as never);
+    expect(free.bestAperture?.choices.find(({ name }) => name === 'best')?.markedFNumber).toBeLessThan(2);
+    expect(free.notes.join()).toMatch(/give widestFNumber/);
+    const { bestAperture: best, notes } = stack(options);
+    expect(best?.possible).toBe(false);
+    expect(best?.choices.map(({ name, markedFNumber }) => [name, markedFNumber])).toEqual([
+      ['best', 2.8],
+      ['a stop narrower', 4],
+      ['as planned', 8],
+    ]);
+    expect(best?.choices[0].framesMore).toBe(0);
+    expect(notes.join()).not.toMatch(/widest/);
+    expect(planText(stack(options))).toContain('The lens opens to f/2.8 and no further');
+    // A best one within reach stays, without the wider neighbour that the lens has not.
+    const within = stack({ ...onTubes, widestFNumber: 2.8 }).bestAperture;
+    expect(within?.possible).toBe(true);
+    expect(within?.choices.map(({ markedFNumber }) => markedFNumber)).toEqual([3.2, 4.5, 8]);
+    expect(() => stack({ ...onTubes, fNumber: 2, widestFNumber: 2.8 })).toThrow(
+      'Expected an aperture that the lens has, f/2.8 (widestFNumber) or narrower, for fNumber but received f/2',
+    );
+  });
+
   it('that no lens can have leaves the neighbours of the planned one', () => {
     const best = stack({ ...objective, magnification: 20, numericalAperture: 0.42, sensor: 'four-thirds' });
     expect(best.bestAperture?.possible).toBe(false);
@@ -192,13 +217,43 @@ describe('the best aperture', () => {
   });
 });
 
+describe('whole marks of the knob', () => {
+  /** The plan whose recommended step is so many marks. */
+  const atMarks = (marks: number, overlapPercent = 30) => {
+    const travelPerTurnMm = stack({ ...onTubes, overlapPercent }).step.mm / (marks / 20);
+    return stack({ ...onTubes, overlapPercent, travelPerTurnMm, marksPerTurn: 20 });
+  };
+  const advised = (planned: StackPlan) =>
+    / is (one|\d+) marks? a frame, ([\d.]+) % overlap/.exec(planned.notes.join('\n'))?.slice(1);
+
+  it.each([
+    // marks at 30 % overlap, marks advised, overlap left: 1 - 0.7 advised / marks (see `overlapOfStep`).
+    [2.87, '3', 1 - (0.7 * 3) / 2.87],
+    [2.4, '2', 1 - (0.7 * 2) / 2.4],
+    [1.6, '2', 1 - (0.7 * 2) / 1.6],
+    [1.3, 'one', 1 - 0.7 / 1.3],
+    [0.8, 'one', 1 - 0.7 / 0.8],
+  ])('%f at the recommended step: %s are advised, which still overlap', (marks, count, overlap) => {
+    const [told, percent] = advised(atMarks(marks)) ?? [];
+    expect(told).toBe(count);
+    expect(Number(percent)).toBeCloseTo(100 * overlap, 0);
+  });
+
+  it('are not rounded up into a gap, nor advised where one alone leaves gaps or the step is whole', () => {
+    expect(advised(atMarks(2.87, 2))?.[0]).toBe('2');
+    expect(advised(atMarks(0.65))).toBeUndefined();
+    expect(advised(atMarks(3))).toBeUndefined();
+  });
+});
+
 describe('a landscape', () => {
   it('of 24 mm at f/8, c 0.030: hyperfocal at 2.42 m (f²/(N c) + f)', () => {
     const planned = landscape({ ...scene, circle: 'format' });
     expect(planned.hyperfocalM).toBeCloseTo(2.424, 9);
-    expect(planned.focus.at(-1)?.focusM).toBeCloseTo(2.424, 6);
+    // At the hyperfocal distance itself the horizon would be blurred by the whole circle.
+    expect(planned.focus.at(-1)?.focusM).toBeGreaterThan(2.424 / 0.7);
     expect(planned.focus.at(-1)?.farM).toBeNull();
-    expect(planned.focus[0].nearM).toBeCloseTo(0.8, 6);
+    expect(planned.focus[0].nearM).toBeLessThan(0.8);
     expect(planned.focus.map(({ frame }) => frame)).toEqual(planned.focus.map((_, k) => k + 1));
     for (let k = 1; k < planned.frames; k++) {
       expect(planned.focus[k].nearM).toBeLessThan(planned.focus[k - 1].farM ?? Infinity);
