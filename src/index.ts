@@ -5,7 +5,15 @@ export { type BatchHooks, type BatchOutcome, dryRun, runBatch } from './batch/ru
 export { type CheckedFrame, type CheckHooks, type CheckReport, check } from './check/check.js';
 export type { CheckOptions } from './check/check-options.js';
 export type { Finding, FindingKind, FindingRank } from './check/finding.js';
-export { exitCodes, InputError, InterruptedError, LamellaError, OutputError, UsageError } from './errors.js';
+export {
+  exitCodes,
+  InputError,
+  InterruptedError,
+  LamellaError,
+  type OptionFault,
+  OutputError,
+  UsageError,
+} from './errors.js';
 export {
   type ApplyOptions,
   type ApplyOutcome,

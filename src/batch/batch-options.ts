@@ -1,8 +1,9 @@
 import { totalmem } from 'node:os';
 import { basename, dirname, join, relative, resolve, sep } from 'node:path';
-import { UsageError } from '../errors.js';
+import { named, UsageError } from '../errors.js';
 import type { MergeOptions } from '../merge/options.js';
 import { resolveOptions } from '../merge/resolve-options.js';
+import { optionError } from '../option-error.js';
 import type { Budget } from './estimate.js';
 import { leastFrames } from './find-stacks.js';
 import type { SplitOptions } from './part-folder.js';
@@ -62,33 +63,38 @@ const memoryShare = 0.7;
 
 const defaultSettleS = 30;
 
-/** Checks the options and fills in defaults. Throws UsageError, 'Expected <range> for <name> but received <value>'. */
+/** Checks the options and fills in defaults. Throws UsageError; see `optionError`. */
 export function resolveBatch(root: string, given: BatchOptions): ResolvedBatch {
-  if (root === '') throw new UsageError('Expected the path of a folder for ROOT but received an empty text');
-  const merge = resolveOptions(given.merge ?? {}, 'flag');
+  if (root === '') throw optionError('root', 'the path of a folder', root);
+  if (given.out === '') throw optionError('out', 'the path of a folder', given.out);
+  const merge = resolveOptions(given.merge ?? {});
   const place = resolve(root);
   const out = resolve(given.out ?? join(dirname(place), `${basename(place)}-merged`));
   if (isWithin(place, out)) {
-    throw new UsageError(
-      `Expected a folder outside of the photographs' own for --out but received ${out}, in which they lie.`,
-    );
+    throw optionError('out', "a folder outside of the photographs' own", out, {
+      why: 'the photographs lie in it',
+    });
   }
   const splitBy = given.splitBy ?? 'auto';
   if (!['auto', 'time', 'picture'].includes(splitBy)) {
-    throw expected('auto, time or picture', '--split-by', splitBy);
+    throw optionError('splitBy', 'auto, time or picture', splitBy);
   }
   if (!given.split && (given.splitBy !== undefined || given.splitGapS !== undefined)) {
-    throw new UsageError('Expected --split beside --split-gap and --split-by but received only the latter.');
+    throw new UsageError(
+      `Expected ${named('split')} beside ${named('splitGapS')} and ${named('splitBy')} but received only the latter.`,
+    );
   }
-  if (given.splitGapS !== undefined) within(given.splitGapS, 0.1, 86_400, 's', '--split-gap');
+  if (given.splitGapS !== undefined) within(given.splitGapS, 0.1, 86_400, 's', 'splitGapS');
   const nice = given.nice ?? 0;
   if (!Number.isInteger(nice) || nice < 0 || nice > 19) {
-    throw expected('a whole number from 0 to 19', '--nice', nice);
+    throw optionError('nice', 'a whole number from 0 to 19', nice);
   }
   const settleS = given.settleS ?? defaultSettleS;
-  within(settleS, 1, 86_400, 's', '--settle');
+  within(settleS, 1, 86_400, 's', 'settleS');
   if (given.watch && given.retry) {
-    throw new UsageError('Expected --watch or --retry but received both: keep one of them.');
+    throw new UsageError(
+      `Expected ${named('watch')} or ${named('retry')} but received both: keep one of them.`,
+    );
   }
   const queue = resolveQueue(given);
   const budget = {
@@ -118,23 +124,24 @@ function resolveQueue(given: BatchOptions): ResolvedBatch['queue'] {
   const { queue: url, priority } = given;
   if (url === undefined) {
     if (priority === undefined) return undefined;
-    throw new UsageError('Expected --queue beside --priority but received only the latter.');
+    throw new UsageError(
+      `Expected ${named('queue')} beside ${named('priority')} but received only the latter.`,
+    );
   }
   const ownAffair = (['threads', 'memoryMb'] as const).find((key) => given.merge?.[key] !== undefined);
   if (ownAffair || given.nice !== undefined) {
-    const flag = ownAffair === undefined ? '--nice' : ownAffair === 'threads' ? '--threads' : '--memory';
     throw new UsageError(
-      `Expected ${flag} with the workers but received it beside --queue: give it to lamella worker.`,
+      `Expected ${named(ownAffair ?? 'nice')} with the workers but received it beside ${named('queue')}: give it to lamella worker.`,
     );
   }
   if (given.until !== undefined) {
     throw new UsageError(
-      'Expected --until or --queue but received both: when workers stop is for their machines to say.',
+      `Expected ${named('until')} or ${named('queue')} but received both: when workers stop is for their machines to say.`,
     );
   }
   const first = priority ?? 50;
   if (!Number.isInteger(first) || first < 1 || first > 100) {
-    throw expected('a whole number from 1 to 100', '--priority', first);
+    throw optionError('priority', 'a whole number from 1 to 100', first);
   }
   return { url, priority: first };
 }
@@ -149,22 +156,17 @@ function machineMemory(): number {
 function timeOfDay(text: string): { hour: number; minute: number } {
   const [, hour, minute] = /^(\d{1,2}):(\d\d)$/.exec(text) ?? [];
   if (hour === undefined || Number(hour) > 23 || Number(minute) > 59) {
-    throw expected('a time of day such as 06:30', '--until', text);
+    throw optionError('until', 'a time of day such as 06:30', text);
   }
   return { hour: Number(hour), minute: Number(minute) };
 }
 
 function within(value: number, min: number, max: number, unit: string, name: string): void {
-  if (!(value >= min && value <= max)) throw expected(`a number from ${min} to ${max} ${unit}`, name, value);
+  if (!(value >= min && value <= max))
+    throw optionError(name, `a number from ${min} to ${max} ${unit}`, value);
 }
 
 function isWithin(path: string, folder: string): boolean {
   const way = relative(folder, path);
   return way === '' || (way !== '..' && !way.startsWith(`..${sep}`) && resolve(folder, way) === path);
-}
-
-function expected(range: string, name: string, value: unknown): UsageError {
-  return new UsageError(
-    `Expected ${range} for ${name} but received ${value === '' ? 'an empty text' : String(value)}`,
-  );
 }

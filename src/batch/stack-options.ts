@@ -1,5 +1,5 @@
 import { dirname, join, resolve } from 'node:path';
-import { UsageError } from '../errors.js';
+import { named, UsageError } from '../errors.js';
 import { mergeOptionTable } from '../merge/option-table.js';
 import type { MergeOptions } from '../merge/options.js';
 import { resolveOptions } from '../merge/resolve-options.js';
@@ -133,7 +133,7 @@ function refuseNumbers(options: Partial<MergeOptions>): void {
   const names = [...numbered, ...(typeof options.anchor === 'number' ? ['anchor'] : [])];
   if (names.length > 0) {
     throw new UsageError(
-      `Expected no frame numbers beside --split, which parts a folder, but received ${names.join(', ')}.`,
+      `Expected no frame numbers beside ${named('split')}, which parts a folder, but received ${names.map(named).join(', ')}.`,
     );
   }
 }

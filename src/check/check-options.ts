@@ -1,5 +1,5 @@
 import type { MergeOptions } from '../merge/options.js';
-import { type OptionNaming, resolveOptions } from '../merge/resolve-options.js';
+import { resolveOptions } from '../merge/resolve-options.js';
 
 /** What a check can be told; a choice of the options of a merge, with the same names and ranges. */
 export type CheckOptions = Pick<
@@ -26,12 +26,9 @@ export const checkOptionKeys = [
 ] as const satisfies (keyof CheckOptions)[];
 
 /** Checks options by the table of the merge. Throws UsageError as `resolveOptions` does. */
-export function resolveCheckOptions(
-  given: Partial<CheckOptions>,
-  naming: OptionNaming = 'field',
-): CheckOptions {
+export function resolveCheckOptions(given: Partial<CheckOptions>): CheckOptions {
   const { frames, skip, stepMm, direction, fieldWidthMm, magnification, pixelPitchUm, maxMegapixels } =
-    resolveOptions(given, naming);
+    resolveOptions(given);
   return {
     skip,
     direction,

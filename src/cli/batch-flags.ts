@@ -52,7 +52,7 @@ export async function readBatchOptions(flags: Record<string, unknown>): Promise<
   const { positions, ...others } = flags;
   const merge = givenMergeOptions(others);
   if (typeof positions === 'string') {
-    resolveOptions({ ...merge, positionsMm: [0, 1] }, 'flag');
+    resolveOptions({ ...merge, positionsMm: [0, 1] });
     merge.positionsMm = await readPositionsFile(positions);
   }
   const options: Record<string, unknown> = {

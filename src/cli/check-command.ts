@@ -59,7 +59,7 @@ async function runCheck(system: System, folder: string, flags: Record<string, un
     import('../check/check.js'),
     import('../check/check-options.js'),
   ]);
-  const options: CheckOptions = resolveCheckOptions(givenMergeOptions(others), 'flag');
+  const options: CheckOptions = resolveCheckOptions(givenMergeOptions(others));
   const strips = new Map<number, Promise<string>>();
   const report = await interruptible(
     system.signals,

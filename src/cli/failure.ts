@@ -1,5 +1,6 @@
-import { CommanderError } from 'commander';
+import { type Command, CommanderError } from 'commander';
 import { exitCodes, LamellaError } from '../errors.js';
+import { flagName } from './flag-names.js';
 
 /** How a command that threw ends. */
 export interface Failure {
@@ -8,9 +9,17 @@ export interface Failure {
   message: string;
 }
 
-/** Errors meant for the user become their message; anything else is a defect and shows its stack. */
-export function describeFailure(error: unknown): Failure {
-  if (error instanceof LamellaError) return { exitCode: error.exitCode, message: error.message };
+/**
+ * Errors meant for the user become their message, with options by their flags; anything else is a defect and shows its
+ * stack.
+ *
+ * @param command The command that was called.
+ */
+export function describeFailure(error: unknown, command?: Command): Failure {
+  if (error instanceof LamellaError) {
+    const message = error.messageWith((option) => flagName(option, command));
+    return { exitCode: error.exitCode, message };
+  }
   if (error instanceof CommanderError) {
     // Commander has printed help, version or its message already. Help that was asked for is no failure.
     return { exitCode: error.exitCode === 0 ? exitCodes.ok : exitCodes.usage, message: '' };

@@ -50,7 +50,6 @@ async function runMerge(system: System, folder: string, flags: Record<string, un
   const reporter = openReporter(system, { json, quiet });
   try {
     const options = await readOptions(flags);
-    if (folder === '') throw new UsageError('Expected the path of a folder but received an empty text');
     // Until the merge names its result, it lies where the help says.
     let out = options.out ?? `${resolve(folder)}-merged`;
     const onEvent = (event: MergeEvent): void => {
@@ -88,10 +87,10 @@ async function readOptions(
   const given = givenMergeOptions(others);
   if (typeof positions === 'string') {
     // A slip in the flags should not wait for the file: they are checked beside positions that stand in.
-    resolveOptions({ ...given, positionsMm: [0, 1] }, 'flag');
+    resolveOptions({ ...given, positionsMm: [0, 1] });
     given.positionsMm = await readPositionsFile(positions);
   }
-  const options = resolveOptions(given, 'flag');
+  const options = resolveOptions(given);
   if (out === undefined) return options;
   if (typeof out !== 'string' || out === '') {
     throw new UsageError('Expected the path of a folder for --out but received an empty text');

@@ -38,7 +38,8 @@ export async function runCli(args: readonly string[], version: string, system: S
     await program.parseAsync(args, { from: 'user' });
     return exitCodes.ok;
   } catch (error) {
-    const { message, exitCode } = describeFailure(error);
+    const called = program.commands.find((command) => command.name() === args[0]);
+    const { message, exitCode } = describeFailure(error, called);
     // The terminal has echoed ^C at the start of the line: the message takes its place.
     const start = exitCode === exitCodes.interrupted && system.stderr.isTTY ? '\r' : '';
     if (message !== '') system.stderr.write(`${start}lamella: ${printable(message)}\n`);

@@ -53,8 +53,8 @@ async function runTrace(system: System, folder: string, text: string, flags: Tra
   const { parsePictureRegion } = await import('../trace/picture-region.js');
   const { readRunRecord } = await import('../result/read-run-record.js');
   const { traceText } = await import('../trace/trace-text.js');
-  const { size, folder: photographs } = await readRunRecord(folder);
-  const region: PictureRegion = parsePictureRegion(text, size);
+  const { folder: photographs } = await readRunRecord(folder);
+  const region: PictureRegion = parsePictureRegion(text);
   const sheet = flags.crops === undefined ? undefined : await import('../trace/contact-sheet.js');
   const { crops = '', overwrite, framesFrom } = flags;
   // Before anything else is read.

@@ -15,7 +15,7 @@ import { programVersion } from '../version.js';
 import { alignByDecoding, blendMend, mendWindow } from './blend-mend.js';
 import { mendFault } from './check-mends.js';
 import type { MendedRecord } from './mended-record.js';
-import { type Mend, readMends, writeMends } from './mends-file.js';
+import { checkMendList, type Mend, readMends, writeMends } from './mends-file.js';
 import { carryMerged, carryOver, contentsMark, unmendedFolder } from './result-files.js';
 import { lockResult } from './result-lock.js';
 import { supplyMaps } from './supply-maps.js';
@@ -56,8 +56,9 @@ export interface ApplyOutcome {
  * loses the other's mends. It is replaced as a whole (see `openResult`): a run that is killed leaves it as it
  * was, or as it shall be.
  *
- * @throws InputError when a mend cannot be applied or a frame is missing or has changed; OutputError when
- *   the result cannot be written; InterruptedError when stopped. Then nothing has changed.
+ * @throws UsageError when a mend of the list has a field out of its range; InputError when a mend cannot be applied or a
+ *   frame is missing or has changed; OutputError when the result cannot be written; InterruptedError when stopped.
+ *   Then nothing has changed.
  */
 export async function editMends(
   folder: string,
@@ -70,6 +71,7 @@ export async function editMends(
     const mark = await contentsMark(folder);
     const record = await readRunRecord(folder);
     const mends = await edit(await readMends(folder, record.size), record);
+    checkMendList(mends);
     return await applyLocked(folder, record, mends, options, mark);
   } catch (error) {
     throw outputInPlace(error);

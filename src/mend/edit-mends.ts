@@ -1,4 +1,4 @@
-import { UsageError } from '../errors.js';
+import { named, UsageError } from '../errors.js';
 import type { RunRecord } from '../result/run-record.js';
 import { findStackFrames } from '../trace/stack-frames.js';
 import { mendFault } from './check-mends.js';
@@ -46,7 +46,7 @@ export async function addMends(
 export function setKept(mends: readonly Mend[], drop: readonly number[], keep: readonly number[]): Mend[] {
   for (const id of [...drop, ...keep]) {
     if (!mends.some((mend) => mend.id === id)) {
-      throw new UsageError(`There is no mend ${id}: --list shows those there are.`);
+      throw new UsageError(`There is no mend ${id}: ${named('list')} shows those there are.`);
     }
   }
   return mends.map((mend) => {

@@ -1,5 +1,5 @@
-import { UsageError } from '../errors.js';
 import type { Size } from '../image/image.js';
+import { optionError } from '../option-error.js';
 import type { PictureRegion } from '../trace/picture-region.js';
 
 /** What a mend covers, in composite pixels: pixel centres lie at whole numbers, 0 at the upper left. */
@@ -34,9 +34,7 @@ export function parseMendRegion(text: string): MendRegion {
     ]);
     return { kind: 'polygon', points };
   }
-  throw new UsageError(
-    `Expected x,y,w,h in whole pixels, or three or more corners "x,y x,y x,y", for --region but received ${text === '' ? 'an empty text' : text}`,
-  );
+  throw optionError('region', 'x,y,w,h in whole pixels, or three or more corners "x,y x,y x,y",', text);
 }
 
 /** Why a region does not suit a picture, as the end of a sentence; undefined when it does. */

@@ -1,6 +1,7 @@
 import { join } from 'node:path';
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
+import { optionError } from '../option-error.js';
 import { systemCode } from '../result/output-failure.js';
 import { writeAside } from '../result/output-file.js';
 import {
@@ -153,6 +154,19 @@ export const mendListShape: Shape<Mend[]> = listShape(
     kept: booleanShape,
   }),
 );
+
+/**
+ * Checks mends that a caller gives, before anything is made of them.
+ *
+ * @throws UsageError that names the field, what it takes and what it got.
+ */
+export function checkMendList(mends: readonly Mend[]): void {
+  const fault = mendListShape(mends, 'mends');
+  if (fault) throw optionError(fault.place, fault.expected, fault.received);
+  const ids = mends.map(({ id }) => id);
+  const twice = ids.find((id, i) => ids.indexOf(id) !== i);
+  if (twice !== undefined) throw optionError('mends', 'ids that occur once', twice);
+}
 
 const headShape = objectShape<{ schema: typeof mendsSchemaName; version: number }>({
   schema: oneOfShape(mendsSchemaName),

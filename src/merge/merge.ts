@@ -1,9 +1,10 @@
 import { basename, dirname, join, relative, resolve, sep } from 'node:path';
 import ndarray from 'ndarray';
 import ops from 'ndarray-ops';
-import { InputError, UsageError } from '../errors.js';
+import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { carryMends } from '../mend/carry-mends.js';
+import { optionError } from '../option-error.js';
 import { identityMatrix } from '../register/transform.js';
 import { writeReport } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
@@ -52,6 +53,8 @@ export async function merge(
 ): Promise<MergeOutcome> {
   const log = new RunLog(hooks);
   const options = resolveOptions(given);
+  if (folder === '') throw optionError('folder', 'the path of a folder', folder);
+  if (given.out === '') throw optionError('out', 'the path of a folder', given.out);
   const input = resolve(folder);
   const out = resolve(given.out ?? join(dirname(input), `${basename(input)}-merged`));
 
@@ -248,15 +251,23 @@ export function checkStack(stack: Stack, options: MergeOptions): void {
   }
   const numbers = stack.frames.map(({ number }) => number);
   if (typeof options.anchor === 'number' && !numbers.includes(options.anchor)) {
-    throw new UsageError(
-      `Expected a frame that is in use, of ${numbers[0]} to ${numbers.at(-1)}, for the anchor but received ${options.anchor}: choose another with --anchor.`,
+    throw optionError(
+      'anchor',
+      `a frame that is in use, of ${numbers[0]} to ${numbers.at(-1)},`,
+      options.anchor,
     );
   }
   const given = options.positionsMm?.length;
   // Of a part of the stack the positions may be given up to its end.
   if (given !== undefined && given !== stack.photographs && given !== numbers.at(-1)) {
-    throw new UsageError(
-      `Expected a position for each of the ${stack.photographs} photographs in "${stack.folder}" but received ${given}: give one line a photograph, in capture order. Those that cannot be used have no number, and want no line.`,
+    throw optionError(
+      'positionsMm',
+      `a position for each of the ${stack.photographs} photographs in "${stack.folder}"`,
+      options.positionsMm,
+      {
+        shown: `${given}`,
+        why: 'give one a photograph, in capture order. Those that cannot be used have no number, and want none',
+      },
     );
   }
 }

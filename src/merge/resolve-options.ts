@@ -1,5 +1,5 @@
-import { inspect } from 'node:util';
-import { UsageError } from '../errors.js';
+import { named, UsageError } from '../errors.js';
+import { optionError, showValue } from '../option-error.js';
 import {
   describeRange,
   maxFrameNumber,
@@ -9,12 +9,6 @@ import {
 } from './option-table.js';
 import type { MergeOptions } from './options.js';
 
-/** How messages call an option: by its field (for programs) or by its flag (for the command line). */
-export type OptionNaming = 'field' | 'flag';
-
-/** Longest piece of a received value that a message repeats, characters. */
-const maxShown = 60;
-
 /**
  * Complete options from those given, each checked against `mergeOptionTable` and against the others.
  * A field that is absent or undefined takes its default; `out`, which names a place and changes no
@@ -22,15 +16,15 @@ const maxShown = 60;
  *
  * Throws UsageError, 'Expected <range> for <name> but received <value>'.
  */
-export function resolveOptions(
-  given: Partial<MergeOptions> & { out?: string },
-  naming: OptionNaming = 'field',
-): MergeOptions {
+export function resolveOptions(given: Partial<MergeOptions> & { out?: string }): MergeOptions {
   const received: Record<string, unknown> = { ...given };
   const known = new Set<string>(mergeOptionTable.map((spec) => spec.key));
   for (const name of Object.keys(received)) {
-    if (name !== 'out' && !known.has(name))
-      throw expected(`one of ${[...known].join(', ')}`, 'an option', name);
+    if (name !== 'out' && !known.has(name)) {
+      throw new UsageError(
+        `Expected one of ${[...known].join(', ')} for an option but received ${showValue(name)}`,
+      );
+    }
   }
 
   const resolved: Record<string, unknown> = {};
@@ -38,14 +32,14 @@ export function resolveOptions(
     const value = received[spec.key] ?? (received[spec.key] === undefined ? spec.defaultValue?.() : null);
     if (value === undefined) continue;
     if (!isValid(spec, value)) {
-      throw expected(describeRange(spec), nameOf(spec.key, naming), faultOf(spec, value));
+      throw optionError(spec.key, describeRange(spec), value, { shown: faultOf(spec, value) });
     }
     resolved[spec.key] = Array.isArray(value) ? [...value] : value;
   }
   // The loop above has checked every field that MergeOptions declares.
   const options = resolved as unknown as MergeOptions;
   options.skip = [...new Set(options.skip)].sort((a, b) => a - b);
-  refuseContradictions(options, (key) => nameOf(key, naming));
+  refuseContradictions(options);
   return options;
 }
 
@@ -99,21 +93,23 @@ function faultyPosition(positions: unknown[]): number {
 }
 
 /** What a message shows of a bad value: of positions the faulty one and its frame, not the whole list. */
-function faultOf(spec: OptionSpec, value: unknown): unknown {
-  if (!Array.isArray(value)) return value;
-  if (spec.kind.type === 'frameRange') return value.join('-');
-  if (spec.kind.type === 'frameList') return value.join(',');
-  if (spec.kind.type !== 'positions' || value.length < 2) return value;
+function faultOf(spec: OptionSpec, value: unknown): string {
+  if (!Array.isArray(value)) return showValue(value);
+  if (spec.kind.type === 'frameRange') return showValue(value.join('-'));
+  if (spec.kind.type === 'frameList') return showValue(value.join(','));
+  if (spec.kind.type !== 'positions' || value.length < 2) return showValue(value);
   const positions: unknown[] = value;
   const i = faultyPosition(positions);
-  const before = i > 0 ? ` after ${show(positions[i - 1])}` : '';
-  return `${show(positions[i])}${before} (frame ${i + 1})`;
+  const before = i > 0 ? ` after ${showValue(positions[i - 1])}` : '';
+  return `${showValue(positions[i])}${before} (frame ${i + 1})`;
 }
 
-function refuseContradictions(options: MergeOptions, name: (key: keyof MergeOptions) => string): void {
+function refuseContradictions(options: MergeOptions): void {
   const both = (first: keyof MergeOptions, second: keyof MergeOptions): void => {
     if (options[first] !== undefined && options[second] !== undefined) {
-      throw new UsageError(`Expected ${name(first)} or ${name(second)} but received both: keep one of them.`);
+      throw new UsageError(
+        `Expected ${named(first)} or ${named(second)} but received both: keep one of them.`,
+      );
     }
   };
   both('stepMm', 'positionsMm');
@@ -122,47 +118,29 @@ function refuseContradictions(options: MergeOptions, name: (key: keyof MergeOpti
   if ((options.magnification === undefined) !== (options.pixelPitchUm === undefined)) {
     const missing = options.magnification === undefined ? 'magnification' : 'pixelPitchUm';
     const present = options.magnification === undefined ? 'pixelPitchUm' : 'magnification';
-    throw new UsageError(`Expected ${name(missing)} beside ${name(present)} but received only the latter.`);
+    throw new UsageError(`Expected ${named(missing)} beside ${named(present)} but received only the latter.`);
   }
   if (options.format === 'jpg' && options.bits === 16) {
-    throw expected('8, the most that jpg holds,', name('bits'), 16);
+    throw optionError('bits', '8, the most that jpg holds,', 16);
   }
-  refuseUnusedFrames(options, name);
+  refuseUnusedFrames(options);
 }
 
 /** The frames that are left must hold the anchor and make a stack of two at least. */
-function refuseUnusedFrames(options: MergeOptions, name: (key: keyof MergeOptions) => string): void {
+function refuseUnusedFrames(options: MergeOptions): void {
   const { anchor, frames, skip } = options;
   if (typeof anchor === 'number') {
     if (frames && !inRange(anchor, frames[0], frames[1])) {
-      throw expected(`a frame within ${name('frames')} ${frames.join('-')}`, name('anchor'), anchor);
+      throw optionError('anchor', `a frame within ${named('frames')} ${frames.join('-')}`, anchor);
     }
-    if (skip.includes(anchor)) throw expected(`a frame that ${name('skip')} keeps`, name('anchor'), anchor);
+    if (skip.includes(anchor)) throw optionError('anchor', `a frame that ${named('skip')} keeps`, anchor);
   }
   if (frames) {
     const skipped = skip.filter((number) => inRange(number, frames[0], frames[1]));
     if (frames[1] - frames[0] + 1 - skipped.length < 2) {
-      throw expected(`two frames at least to remain of ${frames.join('-')}`, name('skip'), skip.join(','));
+      throw optionError('skip', `two frames at least to remain of ${frames.join('-')}`, skip, {
+        shown: showValue(skip.join(',')),
+      });
     }
   }
-}
-
-function nameOf(key: keyof MergeOptions, naming: OptionNaming): string {
-  const spec = mergeOptionTable.find((entry) => entry.key === key);
-  return naming === 'flag' && spec ? `--${spec.flag}` : key;
-}
-
-function expected(range: string, name: string, value: unknown): UsageError {
-  return new UsageError(`Expected ${range} for ${name} but received ${show(value)}`);
-}
-
-/** A received value as a message shows it, cut where it grows long. */
-function show(value: unknown): string {
-  const text =
-    value === ''
-      ? 'an empty text'
-      : typeof value === 'string'
-        ? value
-        : inspect(value, { breakLength: Infinity });
-  return text.length > maxShown ? `${text.slice(0, maxShown)}...` : text;
 }

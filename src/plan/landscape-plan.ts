@@ -1,6 +1,7 @@
-import { UsageError } from '../errors.js';
+import { named } from '../errors.js';
 import { type FocusedLens, focusDistances, hyperfocalM, zoneOfFocus } from '../optics/focus-distances.js';
 import { convertLength } from '../optics/units.js';
+import { optionError } from '../option-error.js';
 import { effortOf, type PlanEffort } from './effort.js';
 import { distanceText, fNumberText, significant } from './number-text.js';
 import type { PlanOptions } from './plan-options.js';
@@ -50,7 +51,7 @@ export function planLandscape(options: PlanOptions, name: NameOf): LandscapePlan
   };
   const nearM = options.nearM as number;
   const farM = options.farM === 'infinity' ? Infinity : options.farM;
-  refuseDistances(lens, nearM, farM, options.closestFocusM, name);
+  refuseDistances(lens, nearM, farM, options.closestFocusM);
 
   const zones = focusDistances(
     lens,
@@ -60,17 +61,18 @@ export function planLandscape(options: PlanOptions, name: NameOf): LandscapePlan
     options.closestFocusM,
   ).reverse();
   if (zones.length > maxFrames) {
-    throw new UsageError(
-      `Expected ${maxFrames} frames at most but received ${name('nearM')} ${nearM}, which takes ${zones.length} at ${fNumberText(lens.fNumber)}: plan so near a subject as a stack on a rail, without ${name('landscape')}.`,
-    );
+    throw optionError('nearM', `a distance that takes ${maxFrames} frames at most`, nearM, {
+      why: `it takes ${zones.length} at ${fNumberText(lens.fNumber)}. Plan so near a subject as a stack on a rail, without ${named('landscape')}`,
+    });
   }
   if (options.closestFocusM !== undefined && zones[0].nearM > nearM * (1 + 1e-9)) {
     const reach = zoneOfFocus(lens, options.closestFocusM).nearM;
-    throw new UsageError(
-      `Expected a subject no nearer than the lens can focus but received ${nearM} m for ${name('nearM')}: ` +
-        `${name('closestFocusM')} is ${options.closestFocusM} m. At ${fNumberText(lens.fNumber)} the lens ` +
-        `reaches sharpness from ${distanceText(reach)} on.`,
-    );
+    throw optionError('nearM', 'a subject no nearer than the lens can focus', nearM, {
+      shown: `${nearM} m`,
+      why:
+        `${named('closestFocusM')} is ${options.closestFocusM} m. ` +
+        `At ${fNumberText(lens.fNumber)} the lens reaches sharpness from ${distanceText(reach)} on`,
+    });
   }
   const sharpness = planSharpness(lens.fNumber, sensor.pixelPitchUm, options.wavelengthNm);
   return {
@@ -100,7 +102,6 @@ function refuseDistances(
   nearM: number,
   farM: number,
   closestFocusM: number | undefined,
-  name: NameOf,
 ): void {
   const focalM = convertLength(lens.focalLengthMm, 'mm', 'm');
   for (const [key, distance] of [
@@ -108,20 +109,20 @@ function refuseDistances(
     ['closestFocusM', closestFocusM],
   ] as const) {
     if (distance !== undefined && distance <= focalM) {
-      throw new UsageError(
-        `Expected a distance beyond the focal length of ${focalM} m for ${name(key)} but received ${distance}: ` +
-          'of anything nearer a lens forms no picture.',
-      );
+      throw optionError(key, `a distance beyond the focal length of ${focalM} m`, distance, {
+        why: 'of anything nearer a lens forms no picture',
+      });
     }
   }
   if (farM <= nearM) {
-    throw new UsageError(
-      `Expected a distance beyond ${name('nearM')} ${nearM} for ${name('farM')} but received ${farM}`,
-    );
+    throw optionError('farM', `a distance beyond ${named('nearM')} ${nearM}`, farM);
   }
   if (lens.circleMm * lens.fNumber >= lens.focalLengthMm) {
-    throw new UsageError(
-      `Expected a circle of confusion smaller than the aperture, ${significant(lens.focalLengthMm / lens.fNumber)} mm across, for ${name('circle')} but received ${lens.circleMm}`,
+    const apertureMm = significant(lens.focalLengthMm / lens.fNumber);
+    throw optionError(
+      'circle',
+      `a circle of confusion smaller than the aperture, ${apertureMm} mm across,`,
+      lens.circleMm,
     );
   }
 }

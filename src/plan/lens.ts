@@ -1,4 +1,4 @@
-import { UsageError } from '../errors.js';
+import { named, UsageError } from '../errors.js';
 import {
   effectiveFNumber,
   effectiveFNumberOfNa,
@@ -7,8 +7,8 @@ import {
   numericalAperture,
 } from '../optics/close-up.js';
 import { stopsBetween } from '../optics/units.js';
+import { optionError } from '../option-error.js';
 import type { PlanOptions } from './plan-options.js';
-import type { NameOf } from './resolve-plan-options.js';
 
 /** The lens of a stack as it is mounted. */
 export interface PlanLens {
@@ -27,8 +27,8 @@ export interface PlanLens {
 }
 
 /** Magnification and aperture from the options. Throws UsageError where they cannot be. */
-export function resolveLens(options: PlanOptions, sensorWidthMm: number, name: NameOf): PlanLens {
-  const { magnification, from } = resolveMagnification(options, sensorWidthMm, name);
+export function resolveLens(options: PlanOptions, sensorWidthMm: number): PlanLens {
+  const { magnification, from } = resolveMagnification(options, sensorWidthMm);
   const { pupilRatio } = options;
   const base = {
     magnification,
@@ -50,19 +50,25 @@ export function resolveLens(options: PlanOptions, sensorWidthMm: number, name: N
   const marked = options.fNumberIs === 'marked' ? given : markedFNumber(given, magnification, pupilRatio);
   const { widestFNumber } = options;
   if (widestFNumber !== undefined && isWider(marked, widestFNumber)) {
-    throw new UsageError(
-      `Expected an aperture that the lens has, f/${widestFNumber} (${name('widestFNumber')}) or narrower, for ${name('fNumber')} but received f/${given}` +
-        `${options.fNumberIs === 'marked' ? '' : `, which is f/${Number(marked.toPrecision(2))} on its scale`}`,
+    const isMarked = options.fNumberIs === 'marked';
+    throw optionError(
+      'fNumber',
+      `an aperture that the lens has, f/${widestFNumber} (${named('widestFNumber')}) or narrower,`,
+      given,
+      {
+        shown: `f/${given}${isMarked ? '' : `, which is f/${Number(marked.toPrecision(2))} on its scale`}`,
+      },
     );
   }
   const effective = effectiveFNumber(marked, magnification, pupilRatio);
   const aperture = numericalAperture(effective, magnification);
   if (aperture >= 1) {
-    throw new UsageError(
-      `Expected an aperture that lenses in air can have but received f/${given} (${options.fNumberIs}) for ${name('fNumber')} ` +
-        `at ${Number(magnification.toPrecision(3))} x, which would be a numerical aperture of ${aperture.toFixed(2)}, not below 1: ` +
-        `check both, ${name('pupilRatio')} and ${name('fNumberIs')}.`,
-    );
+    throw optionError('fNumber', 'an aperture that lenses in air can have', given, {
+      shown: `f/${given} (${options.fNumberIs})`,
+      why:
+        `at ${Number(magnification.toPrecision(3))} x it would be a numerical aperture of ${aperture.toFixed(2)}, not below 1. ` +
+        `Check both, ${named('pupilRatio')} and ${named('fNumberIs')}`,
+    });
   }
   return {
     ...base,
@@ -81,7 +87,6 @@ export function isWider(fNumber: number, than: number): boolean {
 function resolveMagnification(
   options: PlanOptions,
   sensorWidthMm: number,
-  name: NameOf,
 ): { magnification: number; from: string } {
   const { fieldWidthMm, magnification, ownMagnification, extensionMm, focalLengthMm } = options;
   if (fieldWidthMm !== undefined) {
@@ -95,8 +100,8 @@ function resolveMagnification(
   const extended = extendedMagnification(own, extensionMm, focalLengthMm as number);
   if (extended === 0) {
     throw new UsageError(
-      `Expected ${name('extensionMm')} or ${name('ownMagnification')} above 0 but received a lens at infinity without tubes, ` +
-        `whose magnification is 0. For a scene that is focused by the ring, give ${name('landscape')}.`,
+      `Expected ${named('extensionMm')} or ${named('ownMagnification')} above 0 but received a lens at infinity without tubes, ` +
+        `whose magnification is 0. For a scene that is focused by the ring, give ${named('landscape')}.`,
     );
   }
   const parts = [own === 0 ? 'lens at infinity' : `lens alone ${own} x`];

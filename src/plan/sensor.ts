@@ -1,4 +1,4 @@
-import { UsageError } from '../errors.js';
+import { named, UsageError } from '../errors.js';
 import { pixelsPerPeriod } from '../optics/diffraction.js';
 import { conventionalCircleMm, findSensorFormat } from '../optics/sensor-formats.js';
 import { convertLength } from '../optics/units.js';
@@ -42,7 +42,7 @@ export function resolveSensor(
       );
     }
   }
-  return { sensor, circle: circleOf(options, sensor, name), warnings };
+  return { sensor, circle: circleOf(options, sensor), warnings };
 }
 
 function sizeOf(sensor: PlanOptions['sensor']): SensorSize | undefined {
@@ -74,14 +74,14 @@ function withPixels(size: SensorSize | undefined, options: PlanOptions): PlanSen
   };
 }
 
-function circleOf(options: PlanOptions, sensor: PlanSensor, name: NameOf): PlanCircle {
+function circleOf(options: PlanOptions, sensor: PlanSensor): PlanCircle {
   const { circle } = options;
   if (typeof circle === 'number') return { mm: circle, from: 'as given' };
   if (circle === 'pixel') {
     if (sensor.pixelPitchUm === null) {
       throw new UsageError(
-        `Expected ${name('pixels')} (with ${name('sensor')}) or ${name('pixelPitchUm')}, from which the circle of confusion follows, ` +
-          `or ${name('circle')}, but received none of them.`,
+        `Expected ${named('pixels')} (with ${named('sensor')}) or ${named('pixelPitchUm')}, from which the circle of confusion follows, ` +
+          `or ${named('circle')}, but received none of them.`,
       );
     }
     return { mm: (pixelsPerPeriod * sensor.pixelPitchUm) / 1000, from: 'two pixels' };
@@ -91,7 +91,7 @@ function circleOf(options: PlanOptions, sensor: PlanSensor, name: NameOf): PlanC
   );
   if (format) return { mm: format.circleMm, from: `convention for ${format.name}` };
   if (sensor.widthMm === null || sensor.heightMm === null) {
-    throw new UsageError(`Expected ${name('sensor')} beside ${name('circle')} format but received none.`);
+    throw new UsageError(`Expected ${named('sensor')} beside ${named('circle')} format but received none.`);
   }
   return { mm: conventionalCircleMm(sensor.widthMm, sensor.heightMm), from: 'diagonal of the sensor / 1500' };
 }

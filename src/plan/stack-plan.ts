@@ -1,7 +1,8 @@
-import { UsageError } from '../errors.js';
+import { named, UsageError } from '../errors.js';
 import { imageDistanceMm, subjectDistanceMm } from '../optics/close-up.js';
 import { defocusStrehl, defocusWaves } from '../optics/diffraction.js';
 import { frameCount, overlapOfStep, stepMm } from '../optics/stack-steps.js';
+import { optionError } from '../option-error.js';
 import { maxFrames } from '../stack/frame-limit.js';
 import { type BestAperture, bestAperture } from './best-aperture.js';
 import { type PlanDepth, planDepth } from './depth.js';
@@ -67,11 +68,11 @@ export function planStack(options: PlanOptions, name: NameOf): StackPlan {
   // The check of the options has made sure that a stack has a sensor and a depth.
   const sensor = found as StackPlan['sensor'];
   const depthMm = options.depthMm as number;
-  const lens = resolveLens(options, sensor.widthMm, name);
+  const lens = resolveLens(options, sensor.widthMm);
   const depth = planDepth(lens, circle, options.wavelengthNm);
   if (depth.combined.totalMm === Infinity) {
     throw new UsageError(
-      `Expected a close-up but received a magnification of ${lens.magnification}, whose depth of field reaches to infinity: give ${name('landscape')} for a scene.`,
+      `Expected a close-up but received a magnification of ${lens.magnification}, whose depth of field reaches to infinity: give ${named('landscape')} for a scene.`,
     );
   }
   const { totalMm } = depth.combined;
@@ -79,9 +80,14 @@ export function planStack(options: PlanOptions, name: NameOf): StackPlan {
   const mm = options.stepMm ?? recommendedMm;
   const frames = frameCount(depthMm, mm);
   if (frames > maxFrames) {
-    throw new UsageError(
-      `Expected ${maxFrames} frames at most, which one merge takes, but received ${depthMm} mm for ${name('depthMm')} at a step of ${lengthText(mm)}, which takes ${frames}: ` +
-        `check the depth, or plan for a smaller magnification or aperture.`,
+    throw optionError(
+      'depthMm',
+      `a depth that takes ${maxFrames} frames at most, which one merge takes,`,
+      depthMm,
+      {
+        shown: `${depthMm} mm`,
+        why: `at a step of ${lengthText(mm)} it takes ${frames}. Check the depth, or plan for a smaller magnification or aperture`,
+      },
     );
   }
   const knob =

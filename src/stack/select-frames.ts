@@ -1,4 +1,5 @@
-import { UsageError } from '../errors.js';
+import { named, UsageError } from '../errors.js';
+import { optionError } from '../option-error.js';
 import { countOf } from './words.js';
 
 /** Which frames of a folder to use, by their number in capture order (1 = first). */
@@ -13,13 +14,13 @@ export interface FrameSelection {
 export function checkSelection({ frames, skip }: FrameSelection): void {
   for (const number of skip ?? []) {
     if (!isFrameNumber(number)) {
-      throw new UsageError(`Expected whole frame numbers from 1 for --skip but received ${number}`);
+      throw optionError('skip', 'whole frame numbers from 1', number);
     }
   }
   if (frames && !(isFrameNumber(frames[0]) && isFrameNumber(frames[1]) && frames[0] <= frames[1])) {
-    throw new UsageError(
-      `Expected a first and a last frame number from 1, in this order, for --frames but received ${frames.join('-')}`,
-    );
+    throw optionError('frames', 'a first and a last frame number from 1, in this order,', frames, {
+      shown: frames.join('-'),
+    });
   }
 }
 
@@ -31,22 +32,20 @@ export function selectFrames<Frame extends { number: number }>(
 ): Frame[] {
   const count = numbered.length;
   if (frames && frames[1] > count) {
-    throw new UsageError(
-      `Expected frame numbers from 1 to ${count}, the last of the folder, for --frames but received ${frames.join('-')}`,
-    );
+    throw optionError('frames', `frame numbers from 1 to ${count}, the last of the folder,`, frames, {
+      shown: frames.join('-'),
+    });
   }
   const beyond = skip?.find((number) => number > count);
   if (beyond !== undefined) {
-    throw new UsageError(
-      `Expected frame numbers from 1 to ${count}, the last of the folder, for --skip but received ${beyond}`,
-    );
+    throw optionError('skip', `frame numbers from 1 to ${count}, the last of the folder,`, beyond);
   }
   const [first, last] = frames ?? [1, count];
   const left = new Set(skip);
   const kept = numbered.filter(({ number }) => number >= first && number <= last && !left.has(number));
   if (kept.length < 2) {
     throw new UsageError(
-      `The options --frames and --skip keep ${countOf(kept.length, 'frame')} of ${count}: at least 2 are needed.`,
+      `The options ${named('frames')} and ${named('skip')} keep ${countOf(kept.length, 'frame')} of ${count}: at least 2 are needed.`,
     );
   }
   return kept;

@@ -1,5 +1,5 @@
-import { UsageError } from '../errors.js';
 import type { Size } from '../image/image.js';
+import { optionError } from '../option-error.js';
 
 /** A rectangle of composite pixels: `x`, `y` is its upper left one. */
 export interface PictureRegion extends Size {
@@ -10,23 +10,36 @@ export interface PictureRegion extends Size {
 /**
  * Reads `X,Y` (one pixel) or `X,Y,W,H` in whole composite pixels.
  *
- * @throws UsageError when the text is no such region, or when it leaves a picture of `size`.
+ * @throws UsageError when the text is no such region. Whether it suits a picture `checkPictureRegion` says.
  */
-export function parsePictureRegion(text: string, size: Size): PictureRegion {
+export function parsePictureRegion(text: string): PictureRegion {
   const numbers = /^\s*\d+(\s*,\s*\d+)+\s*$/.test(text) ? text.split(',').map(Number) : [];
   const [x, y, width = 1, height = 1] = numbers;
   if ((numbers.length !== 2 && numbers.length !== 4) || width < 1 || height < 1) {
-    throw new UsageError(
-      `Expected X,Y or X,Y,W,H in whole pixels for the region but received ${text === '' ? 'an empty text' : text}`,
+    throw optionError('region', 'X,Y or X,Y,W,H in whole pixels', text);
+  }
+  return { x, y, width, height };
+}
+
+/**
+ * Makes sure that a region holds whole pixels of a picture of `size`, one at least.
+ *
+ * @throws UsageError otherwise.
+ */
+export function checkPictureRegion(region: PictureRegion, size: Size): void {
+  const { x, y, width, height } = region;
+  const isWhole = [x, y, width, height].every(Number.isSafeInteger) && width >= 1 && height >= 1;
+  if (!isWhole || x < 0 || y < 0 || x + width > size.width || y + height > size.height) {
+    throw optionError(
+      'region',
+      `whole pixels inside the picture of ${size.width} x ${size.height} pixels`,
+      region,
+      {
+        shown: [x, y, width, height].join(','),
+        why: `x runs from 0 to ${size.width - 1}, y from 0 to ${size.height - 1}`,
+      },
     );
   }
-  const region = { x, y, width, height };
-  if (x + width > size.width || y + height > size.height) {
-    throw new UsageError(
-      `Expected a region inside the picture of ${size.width} x ${size.height} pixels but received ${text}: x runs from 0 to ${size.width - 1}, y from 0 to ${size.height - 1}`,
-    );
-  }
-  return region;
 }
 
 /** The part of a rectangle that lies inside a picture; undefined when there is none. */

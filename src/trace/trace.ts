@@ -6,7 +6,7 @@ import { mapLimited } from '../stack/map-limited.js';
 import { countOf, someNames } from '../stack/words.js';
 import { clearestLevel, measureRegion, type RegionMeasure } from './focus-curve.js';
 import { LocalKernels } from './local-kernels.js';
-import type { PictureRegion } from './picture-region.js';
+import { checkPictureRegion, type PictureRegion } from './picture-region.js';
 import { type RegionMaps, readRegionMaps } from './result-region.js';
 import { findStackFrames, requireUnchanged, type StackFrame } from './stack-frames.js';
 
@@ -66,7 +66,7 @@ const finestWindowPx = 5;
 /**
  * Traces a region of a result to the frames that supplied it.
  *
- * @throws InputError when the folder is no result or is damaged. Frames that are missing or have changed since the
+ * @throws UsageError when the region leaves the picture or is not of whole pixels; InputError when the folder is no result or is damaged. Frames that are missing or have changed since the
  *   merge are told in `warnings` and have no value in the curve.
  */
 export async function traceRegion(
@@ -76,6 +76,7 @@ export async function traceRegion(
 ): Promise<TraceReport> {
   const result = await readResult(folder);
   const { record } = result;
+  checkPictureRegion(region, record.size);
   const maps = await readRegionMaps(result, region);
   const frames = await findStackFrames(record, options.framesFrom);
   const warnings: string[] = [];

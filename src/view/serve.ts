@@ -1,14 +1,15 @@
 import { randomBytes } from 'node:crypto';
 import { createServer, type IncomingMessage, type ServerResponse } from 'node:http';
 import type { AddressInfo } from 'node:net';
-import { LamellaError, UsageError } from '../errors.js';
+import { LamellaError } from '../errors.js';
+import { optionError } from '../option-error.js';
 import { systemCode } from '../result/output-failure.js';
 import { guardHeaders, passGuard, type Rebuff } from './guard.js';
 import { type Answer, answer } from './routes.js';
 import { Viewer, type ViewerOptions } from './viewer.js';
 
 export interface ServeOptions extends ViewerOptions {
-  /** Default: a free one. */
+  /** 1 to 65535. Default: a free one. */
   port?: number | undefined;
 }
 
@@ -25,9 +26,10 @@ const loopback = '127.0.0.1';
 /**
  * Serves the page over a result on this machine alone.
  *
- * @throws InputError when the folder is no result; UsageError when the port is taken.
+ * @throws UsageError when the port is none or is taken; InputError when the folder is no result.
  */
 export async function serveResult(folder: string, options: ServeOptions = {}): Promise<Served> {
+  checkPort(options.port);
   const viewer = await Viewer.open(folder, options);
   const token = randomBytes(24).toString('base64url');
   const server = createServer((request, response) => {
@@ -45,7 +47,7 @@ export async function serveResult(folder: string, options: ServeOptions = {}): P
   } catch (error) {
     await viewer.close();
     if (!['EADDRINUSE', 'EACCES'].includes(systemCode(error) ?? '')) throw error;
-    throw new UsageError(`Expected a free port for --port but received ${options.port}`, { cause: error });
+    throw optionError('port', 'a free port', options.port, { cause: error });
   }
   viewer.prepare();
   const { port } = server.address() as AddressInfo;
@@ -58,6 +60,11 @@ export async function serveResult(folder: string, options: ServeOptions = {}): P
       await viewer.close();
     },
   };
+}
+
+function checkPort(port: unknown): void {
+  if (port === undefined || (Number.isInteger(port) && Number(port) >= 1 && Number(port) <= 65_535)) return;
+  throw optionError('port', 'a whole number from 1 to 65535', port);
 }
 
 async function respond(

@@ -309,7 +309,7 @@ describe('the place of the results', () => {
     const other = makeFolder({ 'index.html': 'mine' });
     await expect(batchHere(root, { out: other })).rejects.toThrow('is not empty and is no folder of a batch');
     expect(namesIn(other)).toEqual(['index.html']);
-    await expect(batchHere(root, { out: join(root, '..') })).rejects.toThrow('in which they lie');
+    await expect(batchHere(root, { out: join(root, '..') })).rejects.toThrow('the photographs lie in it');
   });
 
   it('is not made when there is nothing to search', async () => {

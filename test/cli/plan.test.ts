@@ -163,7 +163,7 @@ describe('flags of a plan', () => {
     const close = [...scene.slice(0, -1), '0.2', '--circle-of-confusion', '0.03'];
     const { exitCode, stderr } = await run(...close, '--closest-focus', '0.4');
     expect(exitCode).toBe(2);
-    expect(stderr).toContain('received 0.2 m for --near');
+    expect(stderr).toContain('for --near but received 0.2 m: --closest-focus is 0.4 m');
     expect(stderr).toContain('--closest-focus is 0.4 m');
   });
 

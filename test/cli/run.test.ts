@@ -80,7 +80,6 @@ describe('a usage error', () => {
       'Expected --step or --positions but received both',
     ],
     [['merge', 'bee', '--out', ''], 'Expected the path of a folder for --out but received an empty text'],
-    [['merge', ''], 'Expected the path of a folder but received an empty text'],
     [['merge', 'bee', '--ruel', 'auto'], "unknown option '--ruel'\n(Did you mean --rule?)"],
     [['merge', 'bee', '--rule'], "option '--rule <auto|select|weigh>' argument missing"],
     [['merge', 'bee', 'wasp'], "too many arguments for 'merge'"],

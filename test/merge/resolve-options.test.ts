@@ -1,5 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
+import { describeFailure } from '../../src/cli/failure.js';
 import { UsageError } from '../../src/errors.js';
 import { describeRange, mergeOptionTable } from '../../src/merge/option-table.js';
 import type { MergeOptions } from '../../src/merge/options.js';
@@ -10,11 +11,11 @@ type Given = Parameters<typeof resolveOptions>[0];
 /** The message with which options are refused; fails the test when they are not, or not as a usage error. */
 function refusal(given: unknown, naming: 'field' | 'flag' = 'field'): string {
   try {
-    resolveOptions(given as Given, naming);
+    resolveOptions(given as Given);
   } catch (error) {
     expect(error).toBeInstanceOf(UsageError);
     expect(error).toHaveProperty('exitCode', 2);
-    return (error as UsageError).message;
+    return naming === 'field' ? (error as UsageError).message : describeFailure(error).message;
   }
   return expect.fail(`accepted ${JSON.stringify(given)}`);
 }

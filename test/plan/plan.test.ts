@@ -307,7 +307,7 @@ describe('what cannot be is refused with the value and the reason', () => {
     [{ ...scene, nearM: 0.02 }, /beyond the focal length of 0\.024 m for nearM but received 0\.02/],
     [
       { ...scene, nearM: 0.2, closestFocusM: 0.25 },
-      /no nearer than the lens can focus but received 0\.2 m for nearM/,
+      /no nearer than the lens can focus for nearM but received 0\.2 m/,
     ],
     [{ ...scene, farM: 0.5 }, /beyond nearM 0\.8 for farM but received 0\.5/],
     [{ ...scene, extensionMm: 12 }, /Expected no extensionMm beside landscape/],

@@ -331,12 +331,12 @@ describe('order and numbers', () => {
   it('must exist', async () => {
     const folder = makeFolder(numbered(5));
     const cases: [ReadStackOptions, RegExp][] = [
-      [{ frames: [0, 3] }, /for --frames but received 0-3/],
-      [{ frames: [4, 2] }, /for --frames but received 4-2/],
-      [{ frames: [1, Number.NaN] }, /for --frames but received 1-NaN/],
-      [{ frames: [2, 6] }, /from 1 to 5.* for --frames but received 2-6/],
-      [{ skip: [1.5] }, /for --skip but received 1\.5/],
-      [{ skip: [2, 9] }, /from 1 to 5.* for --skip but received 9/],
+      [{ frames: [0, 3] }, /for frames but received 0-3/],
+      [{ frames: [4, 2] }, /for frames but received 4-2/],
+      [{ frames: [1, Number.NaN] }, /for frames but received 1-NaN/],
+      [{ frames: [2, 6] }, /from 1 to 5.* for frames but received 2-6/],
+      [{ skip: [1.5] }, /for skip but received 1\.5/],
+      [{ skip: [2, 9] }, /from 1 to 5.* for skip but received 9/],
       [{ frames: [3, 3] }, /keep 1 frame of 5/],
       [{ skip: [1, 2, 3, 4, 5] }, /keep 0 frames of 5/],
     ];

@@ -12,7 +12,7 @@ import { alignRegion, frameFootprint } from '../../src/trace/aligned-region.js';
 import { bestFrames, writeContactSheet } from '../../src/trace/contact-sheet.js';
 import { readFrameRegion } from '../../src/trace/frame-region.js';
 import { LocalKernels } from '../../src/trace/local-kernels.js';
-import { parsePictureRegion } from '../../src/trace/picture-region.js';
+import { checkPictureRegion, parsePictureRegion } from '../../src/trace/picture-region.js';
 import { findStackFrames, type StackFrame } from '../../src/trace/stack-frames.js';
 import { traceRegion } from '../../src/trace/trace.js';
 import { reducedMatrix } from '../../src/view/frame-rasters.js';
@@ -280,7 +280,7 @@ test.each([
   ['220,0', 'inside the picture of 220 x 170 pixels'],
   ['200,0,21,1', 'inside the picture of 220 x 170 pixels'],
 ])('the region "%s" is refused in words', (text, words) => {
-  expect(() => parsePictureRegion(text, size)).toThrow(words);
+  expect(() => checkPictureRegion(parsePictureRegion(text), size)).toThrow(words);
 });
 
 describe('lamella trace', () => {

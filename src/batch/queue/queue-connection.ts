@@ -1,6 +1,7 @@
 import type { RedisOptions } from 'bullmq';
 import { Redis } from 'ioredis';
-import { OutputError, UsageError } from '../../errors.js';
+import { OutputError } from '../../errors.js';
+import { optionError } from '../../option-error.js';
 import type { StackEnd, StackJob } from '../stack-job.js';
 
 /** Name of the queue on the server, the same for all batches and workers. */
@@ -23,9 +24,7 @@ const connectMs = 5000;
 export function checkQueueUrl(url: string): void {
   const parsed = URL.canParse(url) ? new URL(url) : undefined;
   if (!parsed || !['redis:', 'rediss:'].includes(parsed.protocol) || parsed.hostname === '') {
-    throw new UsageError(
-      `Expected the address of a Redis server, such as redis://host:6379, for --queue but received ${shownUrl(url)}`,
-    );
+    throw optionError('queue', 'the address of a Redis server, such as redis://host:6379,', shownUrl(url));
   }
 }
 

@@ -1,0 +1,39 @@
+import { inspect } from 'node:util';
+import { named, UsageError } from './errors.js';
+
+/** Longest piece of a received value that a message repeats, characters. */
+const maxShown = 60;
+
+/**
+ * The error for a value that an option does not take: _Expected RANGE for NAME but received VALUE_.
+ *
+ * @param option Name of the option's field.
+ * @param range The values that it takes, in words; may name other options by `named`.
+ * @param details `shown`: the value in words, where it is best shown otherwise than as it is; `why`: the reason of the
+ *   range or what to do, at the end of the message; `cause`.
+ */
+export function optionError(
+  option: string,
+  range: string,
+  value: unknown,
+  details: { shown?: string; why?: string; cause?: unknown } = {},
+): UsageError {
+  const { shown = showValue(value), why, cause } = details;
+  const end = why === undefined ? '' : `: ${why}`;
+  const plainRange = new UsageError(range).message;
+  return new UsageError(`Expected ${range} for ${named(option)} but received ${shown}${end}`, {
+    ...(cause !== undefined && { cause }),
+    fault: { option, range: plainRange, value },
+  });
+}
+
+/** A received value as a message shows it, cut where it grows long. */
+export function showValue(value: unknown): string {
+  const text =
+    value === ''
+      ? 'an empty text'
+      : typeof value === 'string'
+        ? value
+        : inspect(value, { breakLength: Infinity });
+  return text.length > maxShown ? `${text.slice(0, maxShown)}...` : text;
+}
