@@ -36,31 +36,36 @@ const mostStrips = 1 << 22;
 export async function flatTiffOf(path: string): Promise<FlatTiff | undefined> {
   const handle = await openRegularFile(path);
   try {
-    const file = await openTiff(handle);
-    if (!file?.littleEndian) return undefined;
-    const entries = await readDirectory(file, file.firstDirectory);
-    const numbers = (tag: number) => entryNumbers(find(entries, tag), true);
-    const [width, height] = [numbers(tags.width)[0], numbers(tags.height)[0]];
-    const [channels = 1] = numbers(tags.samplesPerPixel);
-    const bits = numbers(tags.bits);
-    const [rowsPerStrip = height] = numbers(tags.rowsPerStrip);
-    const isPlain =
-      (numbers(tags.compression)[0] ?? 1) === 1 &&
-      (numbers(tags.planarConfiguration)[0] ?? 1) === 1 &&
-      (numbers(tags.orientation)[0] ?? 1) === 1 &&
-      [1, 2].includes(numbers(tags.photometric)[0]) &&
-      bits.length === channels &&
-      bits.every((value) => value === bits[0]) &&
-      [8, 16, 32].includes(bits[0]);
-    if (!width || !height || !isPlain) return undefined;
-    const strips = Math.ceil(height / Math.min(height, rowsPerStrip));
-    const stripBytes = rowsPerStrip * width * channels * (bits[0] / 8);
-    const offset = await firstOfConsecutive(handle, file.firstDirectory, file.big, strips, stripBytes);
-    if (offset === undefined) return undefined;
-    return { width, height, channels, bits: bits[0] as FlatTiff['bits'], offset };
+    return await flatTiffIn(handle);
   } finally {
     await handle.close();
   }
+}
+
+/** As `flatTiffOf`, of a file that is open. */
+export async function flatTiffIn(handle: FileHandle): Promise<FlatTiff | undefined> {
+  const file = await openTiff(handle);
+  if (!file?.littleEndian) return undefined;
+  const entries = await readDirectory(file, file.firstDirectory);
+  const numbers = (tag: number) => entryNumbers(find(entries, tag), true);
+  const [width, height] = [numbers(tags.width)[0], numbers(tags.height)[0]];
+  const [channels = 1] = numbers(tags.samplesPerPixel);
+  const bits = numbers(tags.bits);
+  const [rowsPerStrip = height] = numbers(tags.rowsPerStrip);
+  const isPlain =
+    (numbers(tags.compression)[0] ?? 1) === 1 &&
+    (numbers(tags.planarConfiguration)[0] ?? 1) === 1 &&
+    (numbers(tags.orientation)[0] ?? 1) === 1 &&
+    [1, 2].includes(numbers(tags.photometric)[0]) &&
+    bits.length === channels &&
+    bits.every((value) => value === bits[0]) &&
+    [8, 16, 32].includes(bits[0]);
+  if (!width || !height || !isPlain) return undefined;
+  const strips = Math.ceil(height / Math.min(height, rowsPerStrip));
+  const stripBytes = rowsPerStrip * width * channels * (bits[0] / 8);
+  const offset = await firstOfConsecutive(handle, file.firstDirectory, file.big, strips, stripBytes);
+  if (offset === undefined) return undefined;
+  return { width, height, channels, bits: bits[0] as FlatTiff['bits'], offset };
 }
 
 function find(entries: readonly TiffEntry[], tag: number): TiffEntry | undefined {

@@ -103,12 +103,21 @@ export function checkMendsRecord(parsed: unknown, path: string): MendsRecord {
     );
   }
   const record = parsed as MendsRecord;
-  const ids = record.mends.map(({ id }) => id);
-  const twice = ids.find((id, i) => ids.indexOf(id) !== i);
+  const twice = repeatedId(record.mends);
   if (twice !== undefined) {
     throw new InputError(`${path} is damaged: two mends have the id ${twice}. Give each its own.`);
   }
   return record;
+}
+
+/** An id that two mends of a list have; undefined when each has its own. */
+export function repeatedId(mends: readonly Mend[]): number | undefined {
+  const seen = new Set<number>();
+  for (const { id } of mends) {
+    if (seen.has(id)) return id;
+    seen.add(id);
+  }
+  return undefined;
 }
 
 /** Writes mends.json into a folder, aside and renamed. */

@@ -1,8 +1,10 @@
-import { closeSync, fsyncSync, openSync, readSync, writeSync } from 'node:fs';
+import { fsyncSync, readSync, writeSync } from 'node:fs';
+import type { FileHandle } from 'node:fs/promises';
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
+import { openRegularFile } from '../stack/regular-file.js';
 import type { PictureRegion } from '../trace/picture-region.js';
-import { type FlatTiff, flatTiffOf } from './flat-tiff.js';
+import { type FlatTiff, flatTiffIn } from './flat-tiff.js';
 
 export type Samples = Uint8Array | Uint16Array | Float32Array;
 
@@ -20,29 +22,39 @@ export class Raster implements RowSource {
   readonly height: number;
   readonly channels: number;
   readonly bits: 8 | 16 | 32;
-  private readonly descriptor: number;
   private readonly offset: number;
 
-  private constructor(path: string, layout: FlatTiff, flags: 'r' | 'r+') {
+  private constructor(
+    private readonly handle: FileHandle,
+    layout: FlatTiff,
+  ) {
     this.width = layout.width;
     this.height = layout.height;
     this.channels = layout.channels;
     this.bits = layout.bits;
     this.offset = layout.offset;
-    this.descriptor = openSync(path, flags);
   }
 
   /** Undefined when the file is not of this kind. */
   static async open(path: string, flags: 'r' | 'r+' = 'r'): Promise<Raster | undefined> {
-    const layout = await flatTiffOf(path);
-    return layout && new Raster(path, layout, flags);
+    // Layout and samples by one handle: another file may take the name at any time.
+    const handle = await openRegularFile(path, flags);
+    try {
+      const layout = await flatTiffIn(handle);
+      if (layout) return new Raster(handle, layout);
+    } catch (error) {
+      await handle.close();
+      throw error;
+    }
+    await handle.close();
+    return undefined;
   }
 
   readRow(y: number, x: number, count: number, into: Samples): void {
     const bytes = count * this.channels * (this.bits / 8);
     const position = this.offset + ((y * this.width + x) * this.channels * this.bits) / 8;
     const target = new Uint8Array(into.buffer, into.byteOffset, bytes);
-    if (readSync(this.descriptor, target, 0, bytes, position) !== bytes) {
+    if (readSync(this.handle.fd, target, 0, bytes, position) !== bytes) {
       throw new InputError('A picture of the result was cut short while it was shown. Open it again.');
     }
   }
@@ -52,17 +64,17 @@ export class Raster implements RowSource {
     const position = this.offset + ((y * this.width + x) * this.channels * this.bits) / 8;
     const bytes = new Uint8Array(samples.buffer, samples.byteOffset, samples.byteLength);
     for (let done = 0; done < bytes.length; ) {
-      done += writeSync(this.descriptor, bytes, done, bytes.length - done, position + done);
+      done += writeSync(this.handle.fd, bytes, done, bytes.length - done, position + done);
     }
   }
 
   /** Waits until the disk holds what was written. */
   sync(): void {
-    fsyncSync(this.descriptor);
+    fsyncSync(this.handle.fd);
   }
 
-  close(): void {
-    closeSync(this.descriptor);
+  async close(): Promise<void> {
+    await this.handle.close();
   }
 }
 

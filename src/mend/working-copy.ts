@@ -74,7 +74,7 @@ export class WorkingCopy {
       };
       return new WorkingCopy(base, dir, files);
     } catch (error) {
-      for (const raster of opened) raster.close();
+      for (const raster of opened) await raster.close();
       throw error;
     }
   }
@@ -141,7 +141,7 @@ export class WorkingCopy {
   /** Closes all files and removes those that were only worked on. */
   async close(): Promise<void> {
     const { composite, depth, sources, confidence, coverage } = this.files;
-    for (const raster of [composite, depth, sources, confidence, coverage]) raster.close();
+    for (const raster of [composite, depth, sources, confidence, coverage]) await raster.close();
     await rm(join(this.dir, workFolder), { recursive: true, force: true });
   }
 }
@@ -166,7 +166,7 @@ async function workedOn({ folder, record }: Result, dir: string, file: string, c
   });
   const { width, height } = record.size;
   if (raster.width === width && raster.height === height) return raster;
-  raster.close();
+  await raster.close();
   throw new InputError(
     `Expected ${width} x ${height} pixels for ${path} but received ${raster.width} x ${raster.height}. Merge the stack again.`,
   );

@@ -5,16 +5,18 @@ import { type FileHandle, open, stat } from 'node:fs/promises';
 const chunkBytes = 1 << 20;
 
 /**
- * Opens a regular file for reading. A pipe, a device or a socket under its name is refused instead of waited for: it is
+ * Opens a regular file that exists. A pipe, a device or a socket under its name is refused instead of waited for: it is
  * looked at before it is opened, opened without waiting, and looked at again, as its name may have been given to
  * another in between.
  *
+ * @param flags 'r' to read it, 'r+' to change it in place too.
  * @throws The system's error, or one whose message completes "it cannot be read: ..."; see `fileErrorReason`.
  */
-export async function openRegularFile(path: string): Promise<FileHandle> {
+export async function openRegularFile(path: string, flags: 'r' | 'r+' = 'r'): Promise<FileHandle> {
   requireRegular(await stat(path));
   // Windows knows no such flag.
-  const handle = await open(path, constants.O_RDONLY | (constants.O_NONBLOCK ?? 0));
+  const access = flags === 'r' ? constants.O_RDONLY : constants.O_RDWR;
+  const handle = await open(path, access | (constants.O_NONBLOCK ?? 0));
   try {
     requireRegular(await handle.stat());
     return handle;

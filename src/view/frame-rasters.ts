@@ -78,6 +78,13 @@ export class FrameRasters {
     return this.patches.over(frame, path, window);
   }
 
+  /** To be called when nobody asks any more. */
+  async close(): Promise<void> {
+    const rasters = await Promise.allSettled(this.open.values());
+    this.open.clear();
+    for (const raster of rasters) if (raster.status === 'fulfilled') await raster.value.close();
+  }
+
   private raster(frame: StackFrame): Promise<Raster> {
     const known = this.open.get(frame.number);
     if (known) {
@@ -96,7 +103,7 @@ export class FrameRasters {
       const [oldest, raster] = this.open.entries().next().value!;
       this.open.delete(oldest);
       // Work on it that is under way has read its rows before this turn comes.
-      void raster.then((unused) => setTimeout(() => unused.close(), 1000)).catch(() => undefined);
+      void raster.then((unused) => setTimeout(() => void unused.close(), 1000)).catch(() => undefined);
     }
     return opening;
   }

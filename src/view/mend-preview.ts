@@ -1,5 +1,6 @@
 import { createHash } from 'node:crypto';
-import { InputError } from '../errors.js';
+import { setImmediate as nextTurn } from 'node:timers/promises';
+import { InputError, InterruptedError } from '../errors.js';
 import { blendMend, type CompositePart, mendWindow } from '../mend/blend-mend.js';
 import { mendFault } from '../mend/check-mends.js';
 import type { Mend } from '../mend/mends-file.js';
@@ -15,6 +16,8 @@ type Patch = CompositePart;
 const mostWindowPixels = 64e6;
 /** Bytes of patches that are kept for undo and redo, beside those in use. */
 const mostKeptBytes = 160e6;
+/** Bytes of patches that lie over each other in one preview: more would not fit beside the picture. */
+const mostChainBytes = 1e9;
 
 /** Mends as they would look, computed from the unmended composite as asked for; nothing is written. */
 export class MendPreview {
@@ -32,17 +35,22 @@ export class MendPreview {
   /**
    * Blends the kept ones of `mends`, in order. What an earlier call blended in the same order is taken from there.
    *
+   * @param signal Aborted when nobody waits for the outcome any more.
    * @returns A key under which `source` finds the outcome.
-   * @throws InputError when a mend cannot be applied.
+   * @throws InputError when a mend cannot be applied; InterruptedError when it was given up.
    */
-  blend(mends: readonly Mend[]): Promise<string> {
+  blend(mends: readonly Mend[], signal?: AbortSignal): Promise<string> {
     // One at a time: a chain builds on patches that another may be about to make.
-    const outcome = this.turn.then(() => this.blendInTurn(mends));
+    const outcome = this.turn.then(() => this.blendInTurn(mends, signal));
     this.turn = outcome.catch(() => undefined);
     return outcome;
   }
 
-  private async blendInTurn(mends: readonly Mend[]): Promise<string> {
+  private async blendInTurn(mends: readonly Mend[], signal?: AbortSignal): Promise<string> {
+    const giveUp = (): void => {
+      if (signal?.aborted) throw new InterruptedError('Nobody waits for this preview any more.');
+    };
+    giveUp();
     const kept = mends.filter((mend) => mend.kept);
     for (const mend of kept) {
       const fault = mendFault(mend, this.record, this.frames);
@@ -50,17 +58,35 @@ export class MendPreview {
     }
     let key = '0';
     const below: Patch[] = [];
-    for (const mend of kept) {
-      key = chainKey(key, mend);
-      const known = this.patches.get(key);
-      const patch = known ?? (await this.blendOne(mend, below));
-      this.patches.delete(key);
-      this.patches.set(key, patch);
-      below.push(patch);
+    let bytes = 0;
+    try {
+      for (const mend of kept) {
+        key = chainKey(key, mend);
+        const known = this.patches.get(key);
+        const patch = known ?? (await this.blendOne(mend, below));
+        this.patches.delete(key);
+        this.patches.set(key, patch);
+        below.push(patch);
+        bytes += patch.pixels.byteLength;
+        if (bytes > mostChainBytes) {
+          throw new InputError(
+            'These mends are too many and too large to be shown while you work. Use lamella mend for them.',
+          );
+        }
+        // The wish to give up arrives between two mends.
+        await nextTurn();
+        giveUp();
+      }
+      this.chains.set(key, below);
+      this.shown = new Set(below);
+      return key;
+    } finally {
+      this.forgetOld(this.shown);
     }
-    this.forgetOld(new Set(this.chains.set(key, below).get(key)!));
-    return key;
   }
+
+  /** Patches of the latest outcome. */
+  private shown: ReadonlySet<Patch> = new Set();
 
   /** Patches of a chain, bottom to top, by the key of its end. */
   private readonly chains = new Map<string, Patch[]>([['0', []]]);

@@ -3,7 +3,7 @@ import type { IncomingMessage } from 'node:http';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { InputError, LamellaError } from '../errors.js';
-import { type Mend, mendListShape } from '../mend/mends-file.js';
+import { type Mend, mendListShape, repeatedId } from '../mend/mends-file.js';
 import type { Rebuff } from './guard.js';
 import { pageHtml } from './page-html.js';
 import { pageStyle } from './page-style.js';
@@ -21,11 +21,17 @@ export interface Answer {
 const json = 'application/json; charset=utf-8';
 const mostBodyBytes = 8e6;
 
-/** Answers a request that passed the guard; `path` is what follows the token. */
+/**
+ * Answers a request that passed the guard.
+ *
+ * @param path What follows the token.
+ * @param gone Aborted when nobody waits for the answer any more.
+ */
 export async function answer(
   viewer: Viewer,
   request: IncomingMessage,
   path: string,
+  gone: AbortSignal,
 ): Promise<Answer | Rebuff> {
   const posted = postRoutes[path];
   const isRead = request.method === 'GET' || request.method === 'HEAD';
@@ -35,7 +41,7 @@ export async function answer(
       return { status: 415, message: 'The body must be JSON.' };
     }
     const body = await readBody(request);
-    return typeof body === 'string' ? posted(viewer, body) : body;
+    return typeof body === 'string' ? posted(viewer, body, gone) : body;
   }
   if (!isRead) return { status: 405, message: 'GET, HEAD' };
   const query = new URL(request.url ?? '/', 'http://127.0.0.1').searchParams;
@@ -60,13 +66,16 @@ async function getRoute(viewer: Viewer, path: string, query: URLSearchParams): P
   return tile ? tileRoute(viewer, tile, query) : undefined;
 }
 
-const postRoutes: Record<string, ((viewer: Viewer, body: string) => Promise<Answer>) | undefined> = {
-  '/api/preview': (viewer, body) => withMends(body, ['mends'], ([mends]) => viewer.previewMends(mends)),
+type PostRoute = (viewer: Viewer, body: string, gone: AbortSignal) => Promise<Answer>;
+
+const postRoutes: Record<string, PostRoute | undefined> = {
+  '/api/preview': (viewer, body, gone) =>
+    withMends(body, ['mends'], ([mends]) => viewer.previewMends(mends, gone)),
   '/api/save': (viewer, body) =>
     withMends(body, ['mends', 'base'], ([mends, base]) => viewer.save(mends, base)),
   '/api/candidates': (viewer, body) =>
     withMends(body, ['mends'], async ([[mend]]) => {
-      if (!mend) throw new InputError('Expected a mend.');
+      if (!mend) throw new InputError('Expected one mend for mends but received none.');
       return viewer.candidates(mend.region);
     }),
 };
@@ -87,6 +96,10 @@ async function withMends(
   for (const [i, list] of lists.entries()) {
     const fault = mendListShape(list, names[i]);
     if (fault) return refusal(400, `Expected ${fault.expected} for ${fault.place}.`);
+    const twice = repeatedId(list as Mend[]);
+    if (twice !== undefined) {
+      return refusal(400, `Expected an id of its own for each of ${names[i]} but received ${twice} twice.`);
+    }
   }
   try {
     return { status: 200, type: json, body: JSON.stringify(await work(lists as Mend[][])) };

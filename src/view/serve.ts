@@ -34,7 +34,10 @@ export async function serveResult(folder: string, options: ServeOptions = {}): P
   const token = randomBytes(24).toString('base64url');
   const server = createServer((request, response) => {
     const { port } = server.address() as AddressInfo;
-    respond(viewer, request, port, token).then(
+    const gone = new AbortController();
+    // Also at the end of an answer, when nobody listens any more.
+    response.once('close', () => gone.abort());
+    respond(viewer, request, port, token, gone.signal).then(
       (outcome) => send(request, response, outcome),
       (error: unknown) => send(request, response, failure(error)),
     );
@@ -72,9 +75,10 @@ async function respond(
   request: IncomingMessage,
   port: number,
   token: string,
+  gone: AbortSignal,
 ): Promise<Answer | Rebuff> {
   const passed = passGuard(request, port, token);
-  return typeof passed === 'string' ? answer(viewer, request, passed) : passed;
+  return typeof passed === 'string' ? answer(viewer, request, passed, gone) : passed;
 }
 
 function failure(error: unknown): Answer {
@@ -84,6 +88,7 @@ function failure(error: unknown): Answer {
 }
 
 function send(request: IncomingMessage, response: ServerResponse, outcome: Answer | Rebuff): void {
+  if (response.destroyed) return;
   const headers: Record<string, string> = { ...guardHeaders, 'Cache-Control': 'no-store' };
   let body: Buffer | string;
   if ('message' in outcome) {

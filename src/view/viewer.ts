@@ -3,36 +3,29 @@ import sharp from 'sharp';
 import { InputError } from '../errors.js';
 import { editMends } from '../mend/apply-mends.js';
 import { joinMends } from '../mend/join-mends.js';
-import { type Mend, mendsFileName, readMends } from '../mend/mends-file.js';
+import type { MendedRecord } from '../mend/mended-record.js';
+import { type Mend, readMends } from '../mend/mends-file.js';
 import type { Raster, RowSource } from '../mend/raster.js';
 import { mergedFolder } from '../mend/result-files.js';
 import { encodeJpeg } from '../result/jpeg-file.js';
 import { readRunRecord } from '../result/read-run-record.js';
-import { type RunRecord, runFileName } from '../result/run-record.js';
-import { hashFile } from '../stack/hash-file.js';
+import type { RunRecord } from '../result/run-record.js';
 import { LocalKernels } from '../trace/local-kernels.js';
 import { clipRegion, type PictureRegion } from '../trace/picture-region.js';
 import { findStackFrames, type StackFrame } from '../trace/stack-frames.js';
 import { CheckedFrames } from './checked-frames.js';
 import { CurveVolume } from './curve-volume.js';
 import { FrameRasters } from './frame-rasters.js';
+import { isMapName, paintMap, sectionOf } from './map-layers.js';
 import { MapRasters } from './map-rasters.js';
 import { onePixel, sharesAround } from './map-spots.js';
 import { mendCandidates } from './mend-candidates.js';
 import { MendPreview } from './mend-preview.js';
-import {
-  framePlaces,
-  paintAligned,
-  paintConfidence,
-  paintCoverage,
-  paintDepth,
-  paintPicture,
-  paintSources,
-  type Rgb,
-} from './paint.js';
+import { paintAligned, paintPicture, type Rgb } from './paint.js';
 import type { Candidates, Preview, Progress, ResultInfo, Section, Spot } from './protocol.js';
 import { readReduced } from './reduce.js';
 import { resultInfo } from './result-info.js';
+import { type ResultMark, readResultMark, readSettled } from './result-mark.js';
 import { Store } from './store.js';
 import { levelCount, type TilePlace, tileCounts, tileRegion } from './tiles.js';
 
@@ -45,7 +38,6 @@ const tileQuality = 95;
 const mostPrepared = 12;
 /** Side of the neighbourhood that a spot may ask for, pixels. */
 const mostSpotRadius = 64;
-const mostSectionPoints = 4000;
 /** A crop larger than this is reduced. */
 const cropSide = 360;
 
@@ -59,9 +51,8 @@ export class Viewer {
   private readonly curves: CurveVolume;
   private readonly stop = new AbortController();
   private maps: MapRasters;
-  /** What the files said that the page shows. */
-  private shown = '';
-  private merge = '';
+  /** Saving, and reading anew, one after the other: a result that is just being replaced is not there. */
+  private turn: Promise<unknown> = Promise.resolve();
   private mapsVersion = 1;
   private problem: string | null = null;
   private started = false;
@@ -77,6 +68,8 @@ export class Viewer {
     private readonly frames: readonly StackFrame[],
     private readonly composite: Raster,
     private readonly icc: Buffer | undefined,
+    /** Of what the page shows. */
+    private shown: ResultMark,
     kernels: LocalKernels,
   ) {
     this.checked = new CheckedFrames();
@@ -88,30 +81,43 @@ export class Viewer {
 
   /** Throws InputError when the folder is no result or its picture cannot be read. */
   static async open(folder: string, options: ViewerOptions = {}): Promise<Viewer> {
-    const record = await readRunRecord(folder);
-    const mends = await readMends(folder, record.size);
-    const frames = await findStackFrames(record, options.framesFrom);
     const store = await Store.open();
     try {
-      const path = join(await mergedFolder(folder), record.composite.file);
-      const composite = await store.raster(path, 'colour');
-      const { width, height } = record.size;
-      if (composite.width !== width || composite.height !== height) {
-        throw new InputError(
-          `Expected ${width} x ${height} pixels for ${path} but received ${composite.width} x ${composite.height}. Merge the stack again.`,
-        );
-      }
-      const { icc } = await sharp(path, { limitInputPixels: false }).metadata();
-      const kernels = await LocalKernels.start();
-      const place = resolve(folder);
-      const viewer = new Viewer(place, store, options, record, mends, frames, composite, icc, kernels);
-      viewer.shown = await viewer.mendedMark();
-      viewer.merge = await markOf(join(await mergedFolder(place), runFileName));
-      return viewer;
+      return await readSettled(folder, (mark) => Viewer.openNow(folder, options, store, mark));
     } catch (error) {
       await store.close();
       throw error;
     }
+  }
+
+  private static async openNow(
+    folder: string,
+    options: ViewerOptions,
+    store: Store,
+    mark: ResultMark,
+  ): Promise<Viewer> {
+    const record = await readRunRecord(folder);
+    const mends = await readMends(folder, record.size);
+    const frames = await findStackFrames(record, options.framesFrom);
+    const merged = await mergedFolder(folder);
+    if (merged === folder && (record as MendedRecord).mends !== undefined) {
+      throw new InputError(
+        `The files of the merge itself are missing from ${folder}, which was mended: put its subfolder "unmended" back from a copy, or merge the stack again.`,
+      );
+    }
+    const path = join(merged, record.composite.file);
+    const composite = await store.raster(path, 'colour');
+    const { width, height } = record.size;
+    if (composite.width !== width || composite.height !== height) {
+      await composite.close();
+      throw new InputError(
+        `Expected ${width} x ${height} pixels for ${path} but received ${composite.width} x ${composite.height}. Merge the stack again.`,
+      );
+    }
+    const { icc } = await sharp(path, { limitInputPixels: false }).metadata();
+    const kernels = await LocalKernels.start();
+    const place = resolve(folder);
+    return new Viewer(place, store, options, record, mends, frames, composite, icc, mark, kernels);
   }
 
   /** Opens the maps and measures the frames in the background; called once the first tiles are out. */
@@ -135,8 +141,9 @@ export class Viewer {
   async close(): Promise<void> {
     this.stop.abort();
     await Promise.allSettled([this.measuring, this.preparing]);
-    this.maps.close();
-    this.composite.close();
+    await this.maps.retire();
+    await this.frameRasters.close();
+    await this.composite.close();
     await this.store.close();
   }
 
@@ -218,21 +225,12 @@ export class Viewer {
     key: string,
     isTile: boolean,
   ): Promise<Rgb | undefined> {
-    const { record, maps } = this;
+    const { record } = this;
     if (layer === 'composite') {
       const source: RowSource | undefined = this.preview.source(key);
       return source && paintPicture(source, region, step);
     }
-    if (layer === 'depth') {
-      const { min, max } = record.maps.depth;
-      const [depth, confidence] = [await maps.open('depth'), await maps.open('confidence')];
-      return paintDepth(depth, confidence, region, step, { near: min ?? 0, far: max ?? 1 });
-    }
-    if (layer === 'sources') {
-      return paintSources(await maps.open('sources'), region, step, framePlaces(record));
-    }
-    if (layer === 'confidence') return paintConfidence(await maps.open('confidence'), region, step);
-    if (layer === 'coverage') return paintCoverage(await maps.open('coverage'), region, step, record);
+    if (isMapName(layer)) return this.maps.use((maps) => paintMap(layer, maps, record, region, step));
     const number = /^frame-(\d{1,5})$/.exec(layer)?.[1];
     const frame = this.frames.find((candidate) => candidate.number === Number(number));
     if (number === undefined || !frame) return undefined;
@@ -243,7 +241,9 @@ export class Viewer {
   async sourceNumbers(place: TilePlace): Promise<Uint16Array | undefined> {
     const region = tileRegion(place, this.record.size);
     if (!region) return undefined;
-    return Uint16Array.from(readReduced(await this.maps.open('sources'), region, 2 ** place.level, 'pick'));
+    return this.maps.use(async (maps) =>
+      Uint16Array.from(readReduced(await maps.open('sources'), region, 2 ** place.level, 'pick')),
+    );
   }
 
   /** What is known of a pixel; sources over the square of `radius` about it. */
@@ -274,27 +274,13 @@ export class Viewer {
 
   /** Depth along a line between two pixels. */
   async section(from: [number, number], to: [number, number], points: number): Promise<Section> {
-    const depth = await this.maps.open('depth');
-    const count = Math.max(2, Math.min(mostSectionPoints, points));
-    const clamp = (value: number, length: number) => Math.max(0, Math.min(length - 1, Math.round(value)));
-    const depths = Array.from({ length: count }, (_, i) => {
-      const at = i / (count - 1);
-      const x = clamp(from[0] + (to[0] - from[0]) * at, depth.width);
-      const y = clamp(from[1] + (to[1] - from[1]) * at, depth.height);
-      const [value] = onePixel(depth, x, y);
-      return Number.isFinite(value) ? value : null;
-    });
-    return { depths };
+    return this.maps.use(async (maps) => sectionOf(await maps.open('depth'), from, to, points));
   }
 
   /** Frames worth mending a region from. Throws InputError when it holds no pixel of the picture. */
   async candidates(region: Mend['region']): Promise<Candidates> {
-    return mendCandidates(
-      region,
-      this.record.size,
-      this.frames,
-      this.curves,
-      await this.maps.open('sources'),
+    return this.maps.use(async (maps) =>
+      mendCandidates(region, this.record.size, this.frames, this.curves, await maps.open('sources')),
     );
   }
 
@@ -316,10 +302,15 @@ export class Viewer {
     return encodeJpeg(rgb, reduced.width, reduced.height, 3, { icc, quality: tileQuality });
   }
 
-  /** Blends mends for the eye; nothing is written. Throws InputError when one cannot be applied. */
-  async previewMends(mends: readonly Mend[]): Promise<Preview> {
+  /**
+   * Blends mends for the eye; nothing is written.
+   *
+   * @param signal Aborted when nobody waits for it any more.
+   * @throws InputError when one cannot be applied; InterruptedError when it was given up.
+   */
+  async previewMends(mends: readonly Mend[], signal?: AbortSignal): Promise<Preview> {
     const startMs = performance.now();
-    const key = await this.preview.blend(mends);
+    const key = await this.preview.blend(mends, signal);
     return { key, tookMs: Math.round(performance.now() - startMs) };
   }
 
@@ -330,52 +321,63 @@ export class Viewer {
    * @param base The list that the page began from.
    * @throws InputError, OutputError when nothing could be saved.
    */
-  async save(mends: readonly Mend[], base: readonly Mend[]): Promise<ResultInfo> {
-    await editMends(
-      this.folder,
-      async (recorded) => {
-        await this.requireSameMerge();
-        return joinMends(base, mends, recorded);
-      },
-      { framesFrom: this.options.framesFrom },
-    );
-    return this.readAgain();
+  save(mends: readonly Mend[], base: readonly Mend[]): Promise<ResultInfo> {
+    return this.inTurn(async () => {
+      await editMends(
+        this.folder,
+        async (recorded) => {
+          await this.requireSameMerge();
+          return joinMends(base, mends, recorded);
+        },
+        { framesFrom: this.options.framesFrom },
+      );
+      return this.readAgain();
+    });
   }
 
   /** As `info`, after a look at whether another program has mended the result meanwhile. */
-  async freshInfo(): Promise<ResultInfo> {
-    const isSame = (await this.mendedMark()) === this.shown;
-    return isSame ? this.info() : this.readAgain();
+  freshInfo(): Promise<ResultInfo> {
+    return this.inTurn(async () => {
+      const mark = await this.requireSameMerge();
+      return mark.state === this.shown.state ? this.info() : this.readAgain();
+    });
+  }
+
+  private inTurn<T>(work: () => Promise<T>): Promise<T> {
+    const outcome = this.turn.then(work);
+    this.turn = outcome.catch(() => undefined);
+    return outcome;
   }
 
   private async readAgain(): Promise<ResultInfo> {
-    await this.requireSameMerge();
-    this.shown = await this.mendedMark();
-    this.record = await readRunRecord(this.folder);
-    this.mends = await readMends(this.folder, this.record.size);
     const before = this.maps;
+    await readSettled(this.folder, async (mark) => {
+      this.refuseOtherMerge(mark);
+      const record = await readRunRecord(this.folder);
+      this.mends = await readMends(this.folder, record.size);
+      this.record = record;
+      this.shown = mark;
+    });
     this.maps = new MapRasters(this.store, this.folder, this.record);
     this.mapsVersion++;
     if (before.isAsked) await this.maps.openAll();
-    before.close();
+    // Readers that are under way keep them open.
+    void before.retire();
     return this.info();
   }
 
+  private async requireSameMerge(): Promise<ResultMark> {
+    const mark = await readResultMark(this.folder);
+    if (!mark) throw new InputError(`${this.folder} is no result folder any more: it was moved or removed.`);
+    this.refuseOtherMerge(mark);
+    return mark;
+  }
+
   /** The pictures that are shown come from one merge: those of another would not go with its maps. */
-  private async requireSameMerge(): Promise<void> {
-    if ((await markOf(join(await mergedFolder(this.folder), runFileName))) === this.merge) return;
+  private refuseOtherMerge({ merge }: ResultMark): void {
+    if (merge === this.shown.merge) return;
     throw new InputError(
       `${this.folder} was merged anew since it was opened. End lamella view and start it again.`,
     );
   }
-
-  private async mendedMark(): Promise<string> {
-    const [run, mends] = [join(this.folder, runFileName), join(this.folder, mendsFileName)];
-    return `${await markOf(run)} ${await markOf(mends)}`;
-  }
-}
-
-/** Tells what a file says; '' when there is none. */
-async function markOf(path: string): Promise<string> {
-  return hashFile(path).catch(() => '');
 }

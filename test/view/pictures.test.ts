@@ -101,7 +101,7 @@ describe('a picture read by parts', () => {
         const row = all.subarray(start, start + 50 * channels);
         expect(part.subarray(y * 50 * channels, (y + 1) * 50 * channels)).toEqual(row);
       }
-      raster.close();
+      await raster.close();
     } finally {
       await store.close();
     }
@@ -111,7 +111,7 @@ describe('a picture read by parts', () => {
     const { folder } = await makeResult();
     const raster = await Raster.open(join(folder, 'composite.tif'));
     expect(raster?.width).toBe(size.width);
-    raster?.close();
+    await raster?.close();
     expect(await Raster.open(join(folder, 'sources.png'))).toBeUndefined();
     for (const options of [
       { compression: 'deflate' as const },
@@ -224,6 +224,7 @@ describe('a viewer', () => {
         const source = await patches.over(frame, path, full);
         expect(readReduced(source, part, step, 'mean')).toEqual(readReduced(raster, part, step, 'mean'));
       }
+      await raster.close();
     } finally {
       await store.close();
       await byParts.close();
