@@ -5,6 +5,9 @@ import { affineAtLevel } from './frame-pixels.js';
 /** Resampling next to a frame's edge uses its edge pixels continued; so near it a frame does not count. */
 export const edgeMarginPx = 2;
 
+/** Bytes of a frame in `frameTable`. */
+export const frameBytes = 7 * 8;
+
 export function isIdentity(m: Matrix3): boolean {
   return m.every((value, i) => value === (i % 4 === 0 ? 1 : 0));
 }
@@ -12,6 +15,19 @@ export function isIdentity(m: Matrix3): boolean {
 /** Margin of a frame at full size: none for the frame that is not resampled. */
 export function marginOf(toFrame: Matrix3): number {
   return isIdentity(toFrame) ? 0 : edgeMarginPx;
+}
+
+/**
+ * Frames for kernels at a level: for each seven numbers, composite pixel to frame pixel (a b c d e f) and the margin.
+ *
+ * @param margin Pixels of full size, or, for focus curves, of the level.
+ */
+export function frameTable(
+  toFrame: readonly Matrix3[],
+  level: number,
+  margin: (m: Matrix3) => number = (m) => marginOf(m) / 2 ** level,
+): number[] {
+  return toFrame.flatMap((m) => [...affineAtLevel(m, level), margin(m)]);
 }
 
 /** Which frames reach which pixels of a level, row by row: the twin of `reach` in assembly/common.ts. */

@@ -6,8 +6,7 @@ import type { Matrix3 } from '../register/transform.js';
 import { fractionBitsFor, needsFrontLayerPlane, storedLength } from '../surface/depth-index.js';
 import { fullWeight, type Surface } from '../surface/surface.js';
 import type { StripPool } from '../workers/pool.js';
-import { affineAtLevel } from './frame-pixels.js';
-import { marginOf } from './frame-reach.js';
+import { frameBytes, frameTable } from './frame-reach.js';
 import { levelSizes } from './levels.js';
 
 /** Rows that one worker takes at a time; also the rows of a tile of the finest level. */
@@ -34,7 +33,6 @@ const trimInsidePx = 8;
 const strandBlurPx = 2.8;
 /** Farther apart than any stack is long, stored units. */
 const never = 1 << 20;
-const frameBytes = 7 * 8;
 const ruleNumbers: Record<SourceRule, number> = { auto: 0, select: 1, weigh: 2 };
 
 /**
@@ -180,9 +178,7 @@ export async function planSources(
       );
       places = trimmed;
     }
-    arena
-      .f64(frames, toFrame.length * 7)
-      .set(toFrame.flatMap((m) => [...affineAtLevel(m, level), marginOf(m) / 2 ** level]));
+    arena.f64(frames, toFrame.length * 7).set(frameTable(toFrame, level));
     await pool.run(
       'planStrip',
       [

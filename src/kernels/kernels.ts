@@ -12,6 +12,7 @@ export type KernelName =
   | 'reduceStrip'
   | 'reduceFrameStrip'
   | 'warpStrip'
+  | 'markTruncatedStrip'
   | 'peakStrip'
   | 'combineStrip'
   | 'smoothStrip'

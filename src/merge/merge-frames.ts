@@ -119,11 +119,12 @@ export async function mergeFrames(
     log.enter('surface');
     const blurPx = measureBlur(tracker, frames.length);
     const lost = isAuto ? measureLoss(tracker, frames.length) : 0;
+    const bounds = { toFrame, frame: frameSize };
     const surface = await findSurface(
       arena,
       pool,
       tracker,
-      frames.length,
+      bounds,
       nearSign,
       steps,
       blurPx,
@@ -153,7 +154,7 @@ export async function mergeFrames(
         `Fine detail halfway between two planes of focus was strengthened by ${percentText(100 * restored)}, at most what it had lost there.`,
       );
     }
-    const maps = await readSurface(arena, pool, surface, frames.length);
+    const maps = await readSurface(arena, pool, surface, bounds);
     const sources = arena.u16(plan.sources, size.width * size.height).slice();
     // The focus state has served: the blend takes its place in the arena.
     arena.release(beforeTracker);

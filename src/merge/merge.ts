@@ -6,6 +6,7 @@ import type { Size } from '../image/image.js';
 import { carryMends } from '../mend/carry-mends.js';
 import { optionError } from '../option-error.js';
 import { identityMatrix } from '../register/transform.js';
+import { coverageClassNames } from '../result/coverage.js';
 import { writeReport } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
 import {
@@ -367,6 +368,8 @@ function noteDirection({ direction, directionBy }: FocusDirection, log: RunLog):
   }
 }
 
+const outOfReach = coverageClassNames.indexOf('out-of-reach');
+
 /** The maps in the terms of the photographs: numbers of frames, depths. */
 function frameMaps(
   { maps, sources }: MergedFrames,
@@ -377,7 +380,9 @@ function frameMaps(
   const numbers = Uint16Array.from([0, ...used.map(({ file }) => file.number)]);
   const depth = new Float32Array(sources.length);
   for (let i = 0; i < depth.length; i++) {
-    depth[i] = sources[i] === 0 ? Number.NaN : scale.depthAt(depthIndexOf(maps.places[i], maps.fractionBits));
+    // Frames that are blurred there reach it, but tell no depth.
+    const isKnown = sources[i] !== 0 && maps.coverage[i] !== outOfReach;
+    depth[i] = isKnown ? scale.depthAt(depthIndexOf(maps.places[i], maps.fractionBits)) : Number.NaN;
     sources[i] = numbers[sources[i]];
   }
   return { width, height, depth, sources, confidence: maps.confidence, coverage: maps.coverage };

@@ -1,5 +1,12 @@
 /** Coverage classes in the order of their palette index: whether a pixel was ever sharp, and if not, why. */
-export const coverageClassNames = ['covered', 'before-first', 'after-last', 'gap', 'no-detail'] as const;
+export const coverageClassNames = [
+  'covered',
+  'before-first',
+  'after-last',
+  'gap',
+  'no-detail',
+  'out-of-reach',
+] as const;
 
 export type CoverageClassName = (typeof coverageClassNames)[number];
 
@@ -26,6 +33,11 @@ export const coverageClasses: readonly CoverageClass[] = [
     meaning: 'lies between two frames whose planes of focus are too far apart',
   },
   { name: 'no-detail', rgb: [0, 0, 0], meaning: 'has no detail by which to judge focus' },
+  {
+    name: 'out-of-reach',
+    rgb: [204, 121, 167],
+    meaning: 'is out of reach of the frames that could be sharp there',
+  },
 ];
 
 /** Share of each class in percent, by class index. Values beyond the classes count for none. */

@@ -1,5 +1,8 @@
+import { frameBytes, frameTable } from '../blend/frame-reach.js';
 import { type FocusTracker, statePlane } from '../focus/focus-tracker.js';
+import type { Size } from '../image/image.js';
 import type { Arena, Planes } from '../kernels/arena.js';
+import type { Matrix3 } from '../register/transform.js';
 import type { StripPool } from '../workers/pool.js';
 import { fractionBitsFor } from './depth-index.js';
 import { dropFalseRims, dropUnder, type FalseRims, fineLevel } from './false-rims.js';
@@ -52,6 +55,17 @@ export function frameUnit(focusWidth: number | undefined): number {
   return focusWidth === undefined ? 1 : Math.min(mostUnit, Math.max(1, focusWidth / usualWidth));
 }
 
+/** Where the frames lie. */
+export interface FrameBounds {
+  /** Composite pixel to frame pixel, by ordinal - 1. */
+  toFrame: readonly Matrix3[];
+  /** Of every frame. */
+  frame: Size;
+}
+
+/** Wider than the margin of a measured frame (`FocusTracker`), pixels of the level: there all were measured for certain. */
+const measuredMargin = 3;
+
 /** Effective number of independent samples in the window of the focus measure. */
 const windowSamples = 6;
 const errorSteps = 512;
@@ -60,7 +74,7 @@ const stripRows = 32;
 /**
  * The surface from the focus curves that `tracker` followed; their state is overwritten.
  *
- * @param frames Number of frames in use.
+ * @param bounds Frames in use.
  * @param nearSign 1 when nearer means a lower ordinal, -1 when higher, 0 when unknown.
  * @param steps Distance of each frame but the last to the next, in usual steps.
  * @param blurPx Radius of the blur one frame away (see `measureBlur`); undefined: the blur of edges is not told from detail.
@@ -70,13 +84,14 @@ export async function findSurface(
   arena: Arena,
   pool: StripPool,
   tracker: FocusTracker,
-  frames: number,
+  { toFrame, frame }: FrameBounds,
   nearSign: -1 | 0 | 1,
   steps: readonly number[],
   blurPx: number | undefined,
   unit: number,
 ): Promise<Surface> {
   const { state } = tracker;
+  const frames = toFrame.length;
   const [full] = state;
   const { width, height, stride } = full;
   const strips = Math.ceil(height / stripRows);
@@ -92,12 +107,31 @@ export async function findSurface(
   const distances = arena.take((frames + 1) * 4);
   arena.f32(distances, frames + 1).set([1, ...steps, 1]);
 
+  const bounds = arena.take(frames * frameBytes);
+
   const isLong = (step: number) => step >= longStep;
   const reach = steps.some(isLong) ? planeReach(tracker, steps, longStep) : 0;
 
   // The coarser levels first: they have a say between two peaks of the finest.
   let falseRims: FalseRims | undefined;
   for (let level = state.length - 1; level >= 0; level--) {
+    const strips = Math.ceil(state[level].height / stripRows);
+    arena.f64(bounds, frames * 7).set(frameTable(toFrame, level, () => measuredMargin));
+    await pool.run(
+      'markTruncatedStrip',
+      [
+        levels,
+        level,
+        state[level].width,
+        state[level].height,
+        bounds,
+        frames,
+        (frame.width - 1) / 2 ** level,
+        (frame.height - 1) / 2 ** level,
+        stripRows,
+      ],
+      strips,
+    );
     arena.i32(noise, 8).set(tracker.noiseCodes(level));
     await pool.run(
       'peakStrip',
@@ -119,7 +153,7 @@ export async function findSurface(
         fractionBits,
         stripRows,
       ],
-      Math.ceil(state[level].height / stripRows),
+      strips,
     );
     if (level === fineLevel && blurPx !== undefined) {
       falseRims = await dropFalseRims(arena, pool, state, frames, blurPx, fractionBits);
@@ -257,20 +291,23 @@ export interface SurfaceMaps {
   coverage: Uint8Array;
 }
 
-/** @param frames Number of frames in use. */
+/** @param bounds Frames in use. */
 export async function readSurface(
   arena: Arena,
   pool: StripPool,
   { places, weights, gaps, reaches, fractionBits }: Surface,
-  frames: number,
+  { toFrame, frame }: FrameBounds,
 ): Promise<SurfaceMaps> {
   const { width, height, stride } = places;
   const mark = arena.mark();
   const confidence = arena.take(width * height);
   const coverage = arena.take(width * height);
+  const frames = toFrame.length;
   const table = arena.take((frames + 1) * 4);
   // Steps by the ordinal of the frame before them.
   arena.i32(table, frames + 1).set([0, ...reaches.map((part) => Math.round(64 * part)), 0]);
+  const bounds = arena.take(frames * frameBytes);
+  arena.f64(bounds, frames * 7).set(frameTable(toFrame, 0));
   await pool.run(
     'judgeStrip',
     [
@@ -284,6 +321,9 @@ export async function readSurface(
       frames,
       table,
       fractionBits,
+      bounds,
+      frame.width - 1,
+      frame.height - 1,
       confidence,
       coverage,
       stripRows,

@@ -36,17 +36,17 @@ export async function mergeDrawn(
     const tracker = new FocusTracker(arena, pool, size, size, 4);
     for (let k = 0; k < count; k++) await tracker.add(placed(k));
     const { blurPx, lost } = blurOf(tracker);
+    const still = frames.map(() => identityMatrix);
     const surface = await findSurface(
       arena,
       pool,
       tracker,
-      count,
+      { toFrame: still, frame: size },
       nearSign,
       Array(count - 1).fill(1),
       blurPx,
       1,
     );
-    const still = frames.map(() => identityMatrix);
     await planSources(arena, pool, plan, surface, still, size, rule, nearSign, blurPx);
     const blender = new PyramidBlender(arena, pool, size, size, plan, undefined, lost);
     for (let k = 0; k < count; k++) await blender.add(placed(k));

@@ -1,6 +1,7 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { FocusTracker } from '../../src/focus/focus-tracker.js';
 import { Arena } from '../../src/kernels/arena.js';
+import { identityMatrix } from '../../src/register/transform.js';
 import { findSurface, readSurface } from '../../src/surface/surface.js';
 import { StripPool } from '../../src/workers/pool.js';
 import { frames, names, placeAt, randomState, type State, storedPlace } from '../kernels/focus-state.js';
@@ -38,6 +39,7 @@ describe('findSurface', () => {
     const mark = arena.mark();
     const [[w0, h0]] = sizes;
     const size = { width: w0, height: h0 };
+    const bounds = { toFrame: Array(frames).fill(identityMatrix), frame: size };
     const tracker = new FocusTracker(arena, pool, size, size, sizes.length);
     states.forEach((state, level) => {
       for (const name of names) {
@@ -49,8 +51,8 @@ describe('findSurface', () => {
         }
       }
     });
-    const surface = await findSurface(arena, pool, tracker, frames, nearSign, steps, blurPx, 1);
-    const maps = await readSurface(arena, pool, surface, frames);
+    const surface = await findSurface(arena, pool, tracker, bounds, nearSign, steps, blurPx, 1);
+    const maps = await readSurface(arena, pool, surface, bounds);
     arena.release(mark);
     return { ...maps, detailShare: surface.detailShare };
   }

@@ -6,8 +6,10 @@
 // `frameUnit` in surface/surface.ts. The planes of the focus-curve state (see focus.ts) are overwritten once they
 // have served:
 //   every level:  0 rise of the peak over noise, code steps;  1 its place;  2 its weight, bit 15 = the curve falls
-//                 too far between two frames
-//   level 0:      3, 4 place and weight of the surface;  5, 7 the same during smoothing;  8 bit 15 of plane 2
+//                 too far between two frames, bit 15 without a weight = the curve is truncated;  before that, 3 where
+//                 curves are truncated, see frame-bounds.ts
+//   level 0:      3, 4 place and weight of the surface;  5, 7 the same during smoothing;  8 bit 15 of plane 2, or 1 =
+//                 truncated
 //   level 0: 9, others: 5   ordinal of the nearer peak where it stands out, see `strandOf`; 0 = none; bit 15 = a peak
 //                 farther than the best stands out too
 //
@@ -21,6 +23,8 @@ export const weightUnit: f32 = 64;
 const lastCode: i32 = 0xffff;
 /** Bit of a weight that says that the steps are too coarse here. */
 export const gapBit: i32 = 0x8000;
+/** In place of `gapBit` beside the surface: its curve ends at the last frame that reaches the pixel, see frame-bounds.ts. */
+export const truncatedCurve: i32 = 1;
 
 /** Bit of a nearer peak's ordinal that says that something farther is seen as well. */
 export const behindBit: i32 = 0x8000;

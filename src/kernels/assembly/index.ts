@@ -2,6 +2,7 @@ export { blendFinestStrip, accumulateStrip } from './blend';
 export { collapseStrip, quantiseStrip } from './collapse';
 export { dropFalseRimsStrip, markFalseRimsStrip } from './false-rims';
 export { focusFinestStrip, focusStrip, trackStrip } from './focus';
+export { markTruncatedStrip } from './frame-bounds';
 export { halvePlacesStrip, judgeStrip, planStrip, trimPlacesStrip } from './plan';
 export { reduceFrameStrip, reduceStrip } from './pyramid';
 export { bandStrip, clampStrip, lightStrip, tileCross, tileMoments } from './register';

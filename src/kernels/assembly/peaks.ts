@@ -1,6 +1,7 @@
 // Peaks of the focus curves: see curve-state.ts for the planes.
 import { exp2 } from './common';
 import { behindBit, gapBit, octave, placeAt, placeCode, planeOf, strideOf, weightUnit } from './curve-state';
+import { bestTruncated, secondTruncated } from './frame-bounds';
 
 /** Even a perfect curve places its peak no better than this, units: steps are uneven, curves not Gaussian. */
 const placeFloor: f32 = 0.1;
@@ -95,6 +96,7 @@ export function peakStrip(
     const bests = planeOf(levels, level, 0) + row;
     const befores = planeOf(levels, level, 1) + row;
     const afters = planeOf(levels, level, 2) + row;
+    const marks = planeOf(levels, level, 3) + row;
     const seconds = planeOf(levels, level, 5) + row;
     const ordinals = planeOf(levels, level, 6) + row;
     const secondOrdinals = planeOf(levels, level, 7) + row;
@@ -131,7 +133,8 @@ export function peakStrip(
         if (lead < 0) {
           store<u16>(bests + at, rivalRise);
           store<u16>(befores + at, placeCode(f32(rival), fractionBits));
-          store<u16>(afters + at, i32(wholeFrameWeight * weightUnit));
+          const isTruncated = (i32(load<u16>(marks + at)) & secondTruncated) != 0;
+          store<u16>(afters + at, isTruncated ? gapBit : i32(wholeFrameWeight * weightUnit));
           continue;
         }
       }
@@ -179,7 +182,9 @@ export function peakStrip(
       const weight = i32(weightUnit / (deviation * deviation + placeFloor * placeFloor) + 0.5);
       // What lies in a long step is judged by its place, once that is smooth.
       const gap = crossed < longStep && 0.5 * bend * shift * shift > gapFall ? gapBit : 0;
-      store<u16>(afters + at, max(1, weight) | gap);
+      // Where the curve may rise further, its place is no more than the side on which it does.
+      const isTruncated = (i32(load<u16>(marks + at)) & bestTruncated) != 0;
+      store<u16>(afters + at, isTruncated ? gapBit : max(1, weight) | gap);
     }
   }
 }

@@ -1,7 +1,8 @@
 // Which frames each coefficient of each level comes from, decided from the surface: see curve-state.ts for the planes
 // and blend.ts for what centre and reach mean.
-import { clearReach, reach } from './common';
-import { behindBit, placeOffset, unitsOf64ths } from './curve-state';
+import { clearReach } from './common';
+import { behindBit, gapBit, placeOffset, truncatedCurve, unitsOf64ths } from './curve-state';
+import { frameSpans, isReached } from './frame-bounds';
 
 /** The offset of stored depth indices, in their units. */
 // @ts-ignore: decorator
@@ -219,21 +220,9 @@ export function planStrip(
   const y0 = strip * stripRows;
   const y1 = min(height, y0 + stripRows);
   for (let y = y0; y < y1; y++) {
-    let allFrom = 0;
-    let allTo = width;
-    for (let k = 0; k < count; k++) {
-      const m = frames + usize(k) * 56;
-      const columns = reach(
-        load<f64>(m), load<f64>(m, 8), load<f64>(m, 16), load<f64>(m, 24), load<f64>(m, 32), load<f64>(m, 40),
-        lastColumn, lastRow, load<f64>(m, 48), y, width,
-      );
-      const from = i32(columns & 0xffffffff);
-      const to = i32(columns >> 32);
-      store<i32>(spans + (usize(k) << 3), from);
-      store<i32>(spans + (usize(k) << 3), to, 4);
-      allFrom = max(allFrom, from);
-      allTo = min(allTo, to);
-    }
+    const all = frameSpans(frames, count, lastColumn, lastRow, y, width, spans);
+    const allFrom = i32(all & 0xffffffff);
+    const allTo = i32(all >> 32);
     const placeRow = places + ((usize(y) * usize(placeStride)) << 1);
     const weightRow = weights + ((usize(min(fullHeight - 1, y << level)) * usize(weightStride)) << 1);
     const row = (usize(y) * usize(stride)) << 1;
@@ -349,8 +338,7 @@ function isThere(
 function nearestFrame(spans: usize, count: i32, x: i32, centre: i32, fractionBits: i32): i32 {
   let nearest = 0;
   for (let k = 1; k <= count; k++) {
-    const span = spans + (usize(k - 1) << 3);
-    if (x < load<i32>(span) || x >= load<i32>(span, 4)) continue;
+    if (!isReached(spans, k, x)) continue;
     if (nearest == 0 || abs((k << fractionBits) - centre) < abs((nearest << fractionBits) - centre)) nearest = k;
   }
   return nearest;
@@ -366,7 +354,7 @@ const gapReach: i32 = 3;
 // @ts-ignore: decorator
 @inline
 function isGap(gaps: usize, weights: usize, stride: i32, width: i32, height: i32, x: i32, y: i32): bool {
-  if (load<u16>(gaps + ((usize(y) * usize(stride) + usize(x)) << 1)) == 0) return false;
+  if ((i32(load<u16>(gaps + ((usize(y) * usize(stride) + usize(x)) << 1))) & gapBit) == 0) return false;
   let missed = 0;
   let known = 0;
   for (let yy = max(0, y - gapReach); yy <= min(height - 1, y + gapReach); yy++) {
@@ -374,34 +362,65 @@ function isGap(gaps: usize, weights: usize, stride: i32, width: i32, height: i32
       const at = (usize(yy) * usize(stride) + usize(xx)) << 1;
       if (load<u16>(weights + at) == 0) continue;
       known++;
-      if (load<u16>(gaps + at) != 0) missed++;
+      if ((i32(load<u16>(gaps + at)) & gapBit) != 0) missed++;
     }
   }
   return 2 * missed > known;
+}
+
+/** Half of a long step, 1/64 of it: its nearer frame is at most so far away. */
+const halfStep: i32 = 32;
+
+/**
+ * Whether a frame that may show a place sharp (1/64 frame) reaches column x. Beyond an end of the stack it is the end's
+ * frame, beside a plain step one as near as beyond the ends, in a long step the nearer one.
+ */
+// @ts-ignore: decorator
+@inline
+function isInReach(spans: usize, count: i32, reaches: usize, place: i32, x: i32): bool {
+  const inside = max(64, min(count << 6, place));
+  const before = inside >> 6;
+  const into = inside & 63;
+  if (into == 0) return isReached(spans, before, x);
+  const most = load<i32>(reaches + (usize(before) << 2)) > 0 ? halfStep : beyondEnds;
+  return (into <= most && isReached(spans, before, x)) || (64 - into <= most && isReached(spans, before + 1, x));
 }
 
 /**
  * Confidence (0..255) and coverage class (see result/coverage.ts) of each pixel, rows tight, of one strip.
  * places, weights, gaps: planes of level 0. A pixel whose confidence is below 1/8 only takes its neighbours' place.
  * reaches: i32 by ordinal, how far into the step after a frame, and back from the next one, the two show what is sharp,
- * 1/64 of that step; 0 where the step is not long, and `gaps` tells.
+ * 1/64 of that step; 0 where the step is not long, and `gaps` tells. frames: as in `planStrip`, of level 0. Where none of
+ * the frames that could be sharp reaches, nothing is known: no confidence. scratch: two i32 a frame.
  */
 export function judgeStrip(
   places: usize, weights: usize, gaps: usize, stride: i32, width: i32, height: i32, fullWeight: i32, count: i32, reaches: usize, fractionBits: i32,
+  frames: usize, lastColumn: f64, lastRow: f64,
   confidence: usize, coverage: usize, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const offset = offsetCode(fractionBits);
   const first = 1 << fractionBits;
   const last = count << fractionBits;
   const beyond = unitsOf64ths(beyondEnds, fractionBits);
+  const spans = scratch + 64;
   const y1 = min(height, (strip + 1) * stripRows);
   for (let y = strip * stripRows; y < y1; y++) {
+    const all = frameSpans(frames, count, lastColumn, lastRow, y, width, spans);
+    const allFrom = i32(all & 0xffffffff);
+    const allTo = i32(all >> 32);
     for (let x = 0; x < width; x++) {
       const at = (usize(y) * usize(stride) + usize(x)) << 1;
-      const weight = min(fullWeight, i32(load<u16>(weights + at)));
+      let weight = min(fullWeight, i32(load<u16>(weights + at)));
       const place = i32(load<u16>(places + at)) - offset;
       let kind = 0;
-      if (weight * 8 < fullWeight) kind = 4;
+      if (
+        (x < allFrom || x >= allTo) &&
+        (i32(load<u16>(gaps + at)) == truncatedCurve ||
+          !isInReach(spans, count, reaches, place << (6 - fractionBits), x))
+      ) {
+        kind = 5;
+        weight = 0;
+      } else if (weight * 8 < fullWeight) kind = 4;
       else if (place < first - beyond) kind = 1;
       else if (place > last + beyond) kind = 2;
       else {

@@ -1,5 +1,5 @@
 // From the peaks of the focus curves to one surface: see curve-state.ts for the planes.
-import { gapBit, octave, placeAt, placeCode, planeOf, strideOf, unitsPerFrame } from './curve-state';
+import { gapBit, octave, placeAt, placeCode, planeOf, strideOf, truncatedCurve, unitsPerFrame } from './curve-state';
 
 /** A level speaks for a pixel when its peak stands this far above noise, octaves; the finest has most of the noise. */
 const leastRise: f32 = 1.25;
@@ -98,7 +98,8 @@ export function combineStrip(
         const q = (usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1;
         const stored = i32(load<u16>(planeOf(levels, level, 2) + q));
         const weight = f32(stored & ~gapBit);
-        if (weight == 0) continue;
+        const isTruncated = stored == gapBit;
+        if (weight == 0 && (!isTruncated || sum > 0)) continue;
         let place = placeAt(load<u16>(planeOf(levels, level, 1) + q), fractionBits);
         if (sum == 0) {
           const rise = f32(load<u16>(planeOf(levels, level, 0) + q));
@@ -106,6 +107,10 @@ export function combineStrip(
           if (rise < least * octave) continue;
           const sure = count == 1 ? least : level == 0 ? sureRiseFinest : sureRise;
           if (rise < sure * octave && !isSupported(levels, count, level, x, y, width, height, place, rise, unit, fractionBits)) continue;
+          if (isTruncated) {
+            gap = truncatedCurve;
+            break;
+          }
           // Far beyond an end the curve falls slowly: without fine detail its slope says less than its direction.
           if (level > 1 && place < 1) place = min<f32>(place, 0);
           if (level > 1 && place > f32(frames)) place = max<f32>(place, f32(frames + 1));
