@@ -12,6 +12,8 @@ export interface CoverageShares {
   afterLast: number;
   noDetail: number;
   gapPercent: number;
+  /** Out of reach of the frames that could be sharp there; only a merge knows. */
+  outOfReach?: number | undefined;
   /** The gaps one by one, where they are known: pairs of frames with parts of the picture between them. */
   gaps: {
     from: number;
@@ -50,6 +52,7 @@ export function coverageFindings(shares: CoverageShares): Finding[] {
     ...shortEnd(shares, 'first', shares.beforeFirst, firstNumber, shares.missingBefore),
     ...shortEnd(shares, 'last', shares.afterLast, lastNumber, shares.missingAfter),
     ...gapFindings(shares),
+    ...outOfReachFindings(shares),
     ...(shares.noDetail >= 99 ? [withoutDetail(shares.noDetail)] : []),
   ];
 }
@@ -116,6 +119,23 @@ function gapFindings(shares: CoverageShares): Finding[] {
     message: `${percentText(own)} of the picture lies between frames ${from} and ${to}, whose planes of focus are ${apartText(steps)}, and is sharp in neither.`,
     advice: `Shoot the stack again from frame ${from} on, or add a frame between ${from} and ${to}.`,
   }));
+}
+
+/** Shares below this are not worth a word, percent. */
+const leastOutOfReachPercent = 0.1;
+
+/** What the rim of a merge that keeps the anchor's whole framing is worth. */
+export function outOfReachFindings({ outOfReach = 0 }: Pick<CoverageShares, 'outOfReach'>): Finding[] {
+  if (outOfReach < leastOutOfReachPercent) return [];
+  return [
+    {
+      kind: 'out-of-reach',
+      rank: outOfReach >= worthAdvicePercent ? 'flaw' : 'note',
+      frames: [],
+      message: `${percentText(outOfReach)} of the picture, along its edges, is out of reach of the frames that could be sharp there: it is blurred and has no depth.`,
+      advice: 'Merge with --crop common to cut it off.',
+    },
+  ];
 }
 
 /** Hairs and rims cut focus curves short, so that a merge finds gaps there whatever the steps: those are not the step's fault. */

@@ -21,6 +21,7 @@ export type FindingKind =
   | 'too-short-in-front'
   | 'too-short-behind'
   | 'too-coarse-steps'
+  | 'out-of-reach'
   | 'needless-frames'
   | 'no-detail'
   | 'too-few-frames'

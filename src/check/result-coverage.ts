@@ -28,6 +28,7 @@ export function resultCoverage(record: RunRecord, maps?: Iterable<CoverageMaps>)
     afterLast: percent('after-last'),
     noDetail: percent('no-detail'),
     gapPercent: percent('gap'),
+    outOfReach: percent('out-of-reach'),
     gaps: places?.gaps ?? [],
     firstNumber: numbers[0] ?? record.frames[0]?.number ?? 1,
     lastNumber: numbers.at(-1) ?? record.frames.at(-1)?.number ?? 1,

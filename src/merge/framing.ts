@@ -1,3 +1,4 @@
+import { marginOf } from '../blend/frame-reach.js';
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { applyMatrix, composeMatrices, invertMatrix, type Matrix3 } from '../register/transform.js';
@@ -23,10 +24,12 @@ export function frameComposite(
   let bottom = size.height - 1;
   for (const m of toAnchor) {
     // The four corners of a frame turned a little: the innermost of each pair bounds a rectangle inside it.
-    const [ax, ay] = applyMatrix(m, 0, 0);
-    const [bx, by] = applyMatrix(m, size.width - 1, 0);
-    const [cx, cy] = applyMatrix(m, 0, size.height - 1);
-    const [dx, dy] = applyMatrix(m, size.width - 1, size.height - 1);
+    const margin = marginOf(m);
+    const [lastX, lastY] = [size.width - 1 - margin, size.height - 1 - margin];
+    const [ax, ay] = applyMatrix(m, margin, margin);
+    const [bx, by] = applyMatrix(m, lastX, margin);
+    const [cx, cy] = applyMatrix(m, margin, lastY);
+    const [dx, dy] = applyMatrix(m, lastX, lastY);
     left = Math.max(left, ax, cx);
     right = Math.min(right, bx, dx);
     top = Math.max(top, ay, by);

@@ -1,6 +1,7 @@
 import { basename, dirname, join, relative, resolve, sep } from 'node:path';
 import ndarray from 'ndarray';
 import ops from 'ndarray-ops';
+import { outOfReachFindings } from '../check/coverage-findings.js';
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { carryMends } from '../mend/carry-mends.js';
@@ -11,6 +12,7 @@ import { writeReport } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
 import {
   type CropRectangle,
+  type MapsRecord,
   type RunFrame,
   type RunRecord,
   runSchemaName,
@@ -105,6 +107,7 @@ export async function merge(
     log.progress(1, 3);
     const mapsRecord = await writeMaps(result.dir, maps, { unit: scale.unit, software, signal });
     log.progress(2, 3);
+    noteOutOfReach(mapsRecord, log);
     log.closeStage();
     const record: RunRecord = {
       schema: runSchemaName,
@@ -365,6 +368,14 @@ function noteDirection({ direction, directionBy }: FocusDirection, log: RunLog):
     log.note(
       'Nothing tells which end of the stack is near: depth is told as from near to far, and no blur of near things is cleared. Say it with --direction.',
     );
+  }
+}
+
+/** Tells the terminal; the report judges the same share itself. */
+function noteOutOfReach({ coverage }: MapsRecord, log: RunLog): void {
+  const { percent } = coverage.classes[outOfReach];
+  for (const { message, advice } of outOfReachFindings({ outOfReach: percent })) {
+    log.emit({ event: 'note', message: `${message} ${advice}` });
   }
 }
 

@@ -22,7 +22,7 @@ export function traceText(report: TraceReport, columns: number): string {
     lines.push(`  ${percentText(share).padStart(12)}  ${rest.length} more`);
   }
   lines.push('');
-  if (depth === null) lines.push('Depth       none: no frame reaches it');
+  if (depth === null) lines.push(`Depth       none: ${whyNoDepth(report)}`);
   else if (single) lines.push(`Depth       ${depthText(depth.median, depth.unit)}`);
   else {
     lines.push(
@@ -34,6 +34,11 @@ export function traceText(report: TraceReport, columns: number): string {
   lines.push(`Coverage    ${coverage.map(coverageWords).join('; ')}`);
   if (focusCurve) lines.push('', ...curveLines(focusCurve, report, columns));
   return `${lines.join('\n')}\n`;
+}
+
+function whyNoDepth({ coverage }: TraceReport): string {
+  const isOut = coverage.some(({ name }) => name === 'out-of-reach');
+  return isOut ? 'the frames that could be sharp here do not reach it' : 'no frame reaches it';
 }
 
 function coverageWords({ name, percent }: { name: string; percent: number }): string {

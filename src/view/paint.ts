@@ -100,12 +100,13 @@ export function paintCoverage(
   return rgb;
 }
 
-/** Lines across for before-first, upright for after-last, slanted for gap, dots for no-detail. */
+/** Lines across for before-first, upright for after-last, slanted for gap, dots for no-detail, slanted back for out-of-reach. */
 function patternOf(value: number, x: number, y: number): boolean {
   if (value === 1) return y % 6 < 2;
   if (value === 2) return x % 6 < 2;
   if (value === 3) return (x + y) % 8 < 2;
   if (value === 4) return x % 6 < 2 && y % 6 < 2;
+  if (value === 5) return (((x - y) % 8) + 8) % 8 < 2;
   return false;
 }
 

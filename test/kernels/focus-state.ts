@@ -34,7 +34,9 @@ export function randomState([w, h]: readonly [number, number], seed: number): St
     const fall = () => (random() < 0.1 ? 0 : random() < 0.2 ? whole(1000, 3900) : whole(0, 900));
     if (ordinal > 1 && random() > 0.05) set('before', best - fall());
     if (ordinal < frames && random() > 0.05) set('after', best - fall());
-    set('latest', whole(3000, best));
+    // Marks of truncated curves take the place of the latest frame's code.
+    const drawn = whole(3000, best);
+    set('latest', drawn % 5 === 0 ? 1 + ((drawn / 5) % 3) : 0);
     set('valley', whole(3000, best));
     const rival = whole(1, frames);
     if (random() < 0.5 && Math.abs(rival - ordinal) > 2) {

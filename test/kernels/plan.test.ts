@@ -1,6 +1,6 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import { affineAtLevel } from '../../src/blend/frame-pixels.js';
-import { FrameReach, marginOf } from '../../src/blend/frame-reach.js';
+import { FrameReach, frameTable, marginOf } from '../../src/blend/frame-reach.js';
 import { applyMatrix, identityMatrix, type Matrix3, similarityMatrix } from '../../src/register/transform.js';
 import { at, KernelRig, type Plane, pictureOf, randomFrom, stripRows } from './kernel-rig.js';
 
@@ -233,9 +233,7 @@ function plan({ places, weights, peaks, level, rule, stack, full }: PlanInput) {
   const fullPlaces = rig.placeCodes([full?.places ?? blank]);
   const fullStrands = rig.placeCodes([full?.strands ?? blank]);
   const frames = rig.arena.take(count * 56);
-  rig.arena
-    .f64(frames, count * 7)
-    .set(toFrame.flatMap((m) => [...affineAtLevel(m, level), marginOf(m) / 2 ** level]));
+  rig.arena.f64(frames, count * 7).set(frameTable(toFrame, level));
   const tiles = Math.ceil(width / tileColumns) * Math.ceil(height / stripRows);
   const usesBytes = (count + 8) >> 3;
   const sources = rig.arena.take(width * height * 2);
@@ -533,13 +531,18 @@ describe('reach', () => {
 });
 
 describe('judgeStrip', () => {
-  it('tells confidence and coverage from place, weight, gap and long steps', () => {
-    const [width, height, count] = [53, 37, 9];
+  it('tells confidence and coverage from place, weight, gap, long steps and the frames that reach', () => {
+    const [width, height, count] = [93, 67, 9];
     const random = randomFrom(5);
     const places = pictureOf(width, height, () => stored(-1 + random() * (count + 3)));
     const weights = pictureOf(width, height, () => Math.floor(random() ** 3 * 700));
-    const gaps = pictureOf(width, height, (x) => (random() < (x < width / 2 ? 0.6 : 0.3) ? 0x8000 : 0));
+    const truncated = 1;
+    const gaps = pictureOf(width, height, (x) => {
+      if (random() < 0.1) return truncated;
+      return random() < (x < width / 2 ? 0.6 : 0.3) ? 0x8000 : 0;
+    });
     const planes = rig.placeCodes([places, weights, gaps]);
+    const isMissed = (x: number, y: number) => at(gaps, x, y) === 0x8000;
     // A gap is what most curves about it have missed as well.
     const isGap = (x: number, y: number) => {
       let [missed, known] = [0, 0];
@@ -547,48 +550,61 @@ describe('judgeStrip', () => {
         for (let u = Math.max(0, x - gapReach); u <= Math.min(width - 1, x + gapReach); u++) {
           if (at(weights, u, v) === 0) continue;
           known++;
-          if (at(gaps, u, v) !== 0) missed++;
+          if (isMissed(u, v)) missed++;
         }
       }
-      return at(gaps, x, y) !== 0 && 2 * missed > known;
+      return isMissed(x, y) && 2 * missed > known;
     };
     // The steps after frames 3 and 7 are long; their frames reach 20 and 10 of 64 parts into them.
     const reaches = [0, 0, 0, 20, 0, 0, 0, 10, 0, 0];
     const table = rig.arena.take(4 * reaches.length);
     rig.arena.i32(table, reaches.length).set(reaches);
+    const { toFrame, frame } = randomStack(width, height, count, 6);
+    const frames = rig.arena.take(count * 56);
+    rig.arena.f64(frames, count * 7).set(frameTable(toFrame, 0));
     const [confidence, coverage] = [rig.arena.take(width * height), rig.arena.take(width * height)];
     const pointers = [0, 1, 2].map((plane) => planes.pointer + plane * planes.planeBytes);
+    const [last, maps] = [
+      [frame.width - 1, frame.height - 1],
+      [confidence, coverage],
+    ];
     rig.run(
       'judgeStrip',
       [
-        ...pointers,
-        planes.stride,
-        width,
-        height,
-        fullWeight,
-        count,
-        table,
-        fractionBits,
-        confidence,
-        coverage,
+        ...[...pointers, planes.stride, width, height, fullWeight, count, table, fractionBits],
+        ...[frames, ...last, ...maps],
       ],
       height,
     );
-    const [shares, kinds] = [confidence, coverage].map((map) => rig.arena.u8(map, width * height));
-    const counts = [0, 0, 0, 0, 0];
+    const [shares, kinds] = maps.map((map) => rig.arena.u8(map, width * height));
+    const frameReach = new FrameReach(toFrame, frame, width, 0);
+    const counts = [0, 0, 0, 0, 0, 0];
     let wrong = 0;
     for (let i = 0; i < width * height; i++) {
+      const [x, y] = [i % width, Math.floor(i / width)];
+      if (x === 0) frameReach.enterRow(y);
+      const isReached = (ordinal: number) =>
+        x >= frameReach.from[ordinal - 1] && x < frameReach.to[ordinal - 1];
       const share = Math.min(1, weights.data[i] / fullWeight);
       const place = places.data[i] / 64 - 4;
+      // The frame at an end of the stack, or one within three quarters of a step, or half a long one.
+      const inside = Math.max(1, Math.min(count, place));
+      const isSharpIn = (ordinal: number) => {
+        const isLong = reaches[Math.floor(inside)] > 0 && inside !== Math.floor(inside);
+        return Math.abs(ordinal - inside) <= (isLong ? 0.5 : 0.75) && isReached(ordinal);
+      };
+      const ordinals = Array.from({ length: count }, (_, k) => k + 1);
+      const isInReach = ordinals.some(isSharpIn) && gaps.data[i] !== truncated;
       // Less than a twentieth is no detail; half a frame is still sharp, three quarters beyond the ends no more.
       let kind = 0;
-      if (share < 1 / 8) kind = 4;
+      if (!ordinals.every(isReached) && !isInReach) kind = 5;
+      else if (share < 1 / 8) kind = 4;
       else if (place < 1 - 0.75) kind = 1;
       else if (place > count + 0.75) kind = 2;
       else if (place >= 3 && place < 4) kind = Math.min(place - 3, 4 - place) > 20 / 64 ? 3 : 0;
       else if (place >= 7 && place < 8) kind = Math.min(place - 7, 8 - place) > 10 / 64 ? 3 : 0;
-      else if (isGap(i % width, Math.floor(i / width))) kind = 3;
-      if (kinds[i] !== kind || Math.abs(shares[i] - 255 * share) > 0.5) wrong++;
+      else if (isGap(x, y)) kind = 3;
+      if (kinds[i] !== kind || Math.abs(shares[i] - (kind === 5 ? 0 : 255 * share)) > 0.5) wrong++;
       counts[kind]++;
     }
     expect(wrong).toBe(0);

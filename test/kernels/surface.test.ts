@@ -128,6 +128,8 @@ interface Peak {
   rise: number;
   place: number;
   weight: number;
+  /** The curve ends there, so that nothing is known of its peak. */
+  truncated?: boolean;
   /** Octaves from the interpolated peak down to the best frame; 0 in a long step, which is judged later. */
   fall: number;
 }
@@ -181,7 +183,10 @@ function peakTwin(
     });
     const lead = cast.reduce((sum, vote) => sum + vote, (rise - rivalRise) / 512 + farther);
     if (Math.abs(lead) < 1e-4) return undefined;
-    if (lead < 0) return { rise: rivalRise, place: rival, weight: 5, fall: 0 };
+    if (lead < 0) {
+      const truncated = (value('latest') & 2) !== 0;
+      return { rise: rivalRise, place: rival, weight: truncated ? 0 : 5, truncated, fall: 0 };
+    }
   }
 
   const best = value('best');
@@ -207,10 +212,12 @@ function peakTwin(
   }
   const crossed = shift > 0 ? ahead : behind;
   const deviation = errorAt(Math.min(511, Math.floor(rise / 32))) / Math.max(0.05, bend * unit ** 2);
+  const truncated = rise > 0 && (value('latest') & 1) !== 0;
   return {
     rise: Math.max(0, rise),
     place: ordinal + shift / crossed,
-    weight: rise > 0 ? Math.max(1 / 64, 1 / (deviation ** 2 + 0.1 ** 2)) : 0,
+    truncated,
+    weight: rise > 0 && !truncated ? Math.max(1 / 64, 1 / (deviation ** 2 + 0.1 ** 2)) : 0,
     fall: crossed < longStep ? (bend / 2) * shift ** 2 : 0,
   };
 }
@@ -240,7 +247,7 @@ describe('peakStrip', () => {
       const states = sizes.map((size) => randomState(size, seed));
       const { levels } = findPeaks(states, { nearSign, steps, unit });
       const found = levels.map((planes) => [0, 1, 2].map((plane) => rig.read(planes, plane)));
-      const seen = { none: 0, second: 0, gap: 0, end: 0, compared: 0 };
+      const seen = { none: 0, second: 0, gap: 0, end: 0, truncated: 0, compared: 0 };
       sizes.forEach(([w, h], level) => {
         for (let y = 0; y < h; y++) {
           for (let x = 0; x < w; x++) {
@@ -271,17 +278,21 @@ describe('peakStrip', () => {
             expect(peak.rise).toBe(expected.rise);
             expect(Math.abs(peak.place - expected.place)).toBeLessThan(0.51 / 64);
             expect(Math.abs(peak.weight - expected.weight)).toBeLessThan(0.51 / 64 + 1e-5 * expected.weight);
-            if (Math.abs(expected.fall - gapFall) > 1e-4) {
+            if (expected.truncated) {
+              seen.truncated++;
+              expect(peak.gap).toBe(true);
+            } else if (Math.abs(expected.fall - gapFall) > 1e-4) {
               expect(peak.gap).toBe(expected.weight > 0 && expected.fall > gapFall);
             }
             if (expected.weight === 5) seen.second++;
-            if (peak.gap) seen.gap++;
+            if (peak.gap && peak.weight > 0) seen.gap++;
             if (Math.abs(expected.place - at(states[level].bestOrdinal, x, y)) > 0.51) seen.end++;
           }
         }
       });
       expect(seen.compared).toBeGreaterThan(2600);
-      for (const count of [seen.none, seen.second, seen.gap, seen.end]) expect(count).toBeGreaterThan(20);
+      for (const count of [seen.none, seen.second, seen.gap, seen.end, seen.truncated])
+        expect(count).toBeGreaterThan(20);
     },
   );
 
@@ -394,6 +405,8 @@ function randomPeaks(level: number, seed: number): State {
     // Close enough together that levels often mean the same surface.
     before: pictureOf(w, h, () => storedPlace(4 + random() * 3)),
     after: pictureOf(w, h, () => {
+      // Now and then a truncated curve: no weight, and bit 15 alone.
+      if (random() < 0.1) return 0x8000;
       const weight = random() < 0.3 ? 0 : 1 + Math.floor(random() * 6400);
       return weight + (weight > 0 && random() < 0.3 ? 0x8000 : 0);
     }),
@@ -455,14 +468,19 @@ describe('combineStrip', () => {
       );
       expect(endsOf(rig, levels[0], 4)).toEqual(new Set([0]));
       const [places, weights, gaps] = [3, 4, 8].map((plane) => rig.read(levels[0], plane));
-      const seen = { none: 0, gap: 0, refined: 0 };
+      const seen = { none: 0, gap: 0, refined: 0, truncated: 0 };
       for (let y = 0; y < height; y++) {
         for (let x = 0; x < width; x++) {
           const peaks = states.map(({ best, before, after }, l) =>
             storedPeak([best, before, after], x >> l, y >> l),
           );
           const known = peaks.filter(({ weight }) => weight > 0);
-          const speaking = known.find((peak) => speaks(states, peaks, peaks.indexOf(peak), x, y, unit));
+          // A truncated curve that stands out leaves its pixel without a place, whatever coarser ones mean.
+          const found = peaks.find(
+            (peak, l) => (peak.weight > 0 || peak.gap) && speaks(states, peaks, l, x, y, unit),
+          );
+          const isTruncated = found !== undefined && found.weight === 0;
+          const speaking = isTruncated ? undefined : found;
           const base = speaking && { ...speaking };
           // Without fine detail a place beyond an end is at least one frame beyond.
           if (base && speaking && peaks.indexOf(speaking) > 1) {
@@ -484,7 +502,8 @@ describe('combineStrip', () => {
           if (base) expect(Math.abs(placeAt(at(places, x, y)) - place)).toBeLessThan(0.51 / 64);
           else expect(at(places, x, y)).toBe(0);
           const gap = base?.gap ?? false;
-          expect(at(gaps, x, y) !== 0).toBe(gap);
+          expect(at(gaps, x, y)).toBe(isTruncated ? 1 : gap ? 0x8000 : 0);
+          if (isTruncated) seen.truncated++;
           if (!base) seen.none++;
           if (gap) seen.gap++;
           if (agreeing.length > 0) seen.refined++;
@@ -492,6 +511,7 @@ describe('combineStrip', () => {
       }
       expect(seen.none).toBeGreaterThan(20);
       expect(seen.gap).toBeGreaterThan(20);
+      expect(seen.truncated).toBeGreaterThan(20);
       if (count > 1) expect(seen.refined).toBeGreaterThan(20);
     },
   );

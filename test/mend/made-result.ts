@@ -5,6 +5,7 @@ import { join } from 'node:path';
 import sharp from 'sharp';
 import { afterEach } from 'vitest';
 import { applyMatrix, invertMatrix, type Matrix3 } from '../../src/register/transform.js';
+import { coverageClasses } from '../../src/result/coverage.js';
 import type { RunFrame } from '../../src/result/run-record.js';
 import { writeComposite } from '../../src/result/write-composite.js';
 import { writeMaps } from '../../src/result/write-maps.js';
@@ -101,7 +102,7 @@ async function buildResult(options: MadeOptions): Promise<MadeResult> {
     depth: Float32Array.from({ length: count }, (_, i) => (i % 50 === 0 ? Number.NaN : random() * 3 - 1.5)),
     sources: Uint16Array.from({ length: count }, (_, i) => 1 + (i % 2)),
     confidence: Uint8Array.from({ length: count }, () => random() * 200),
-    coverage: Uint8Array.from({ length: count }, (_, i) => i % 5),
+    coverage: Uint8Array.from({ length: count }, (_, i) => i % coverageClasses.length),
   };
   const mapsRecord = await writeMaps(folder, maps, { unit: 'step', software });
   writeFileSync(join(folder, 'report.html'), 'the report of the merge');

@@ -110,7 +110,7 @@ test.each([
 
 test('coverage.png holds the class numbers themselves as palette indices', async () => {
   const folder = temporaryFolder();
-  const coverage = new Uint8Array([0, 1, 2, 3, 4, 0, 4, 3]);
+  const coverage = new Uint8Array([0, 1, 2, 3, 4, 5, 4, 3]);
   const maps = {
     width: 4,
     height: 2,
@@ -128,11 +128,12 @@ test('coverage.png holds the class numbers themselves as palette indices', async
     expect(colour).toBe(record.classes[value].colour);
   });
   expect(record.classes.map(({ name, percent }) => [name, percent])).toEqual([
-    ['covered', 25],
+    ['covered', 12.5],
     ['before-first', 12.5],
     ['after-last', 12.5],
     ['gap', 25],
     ['no-detail', 25],
+    ['out-of-reach', 12.5],
   ]);
 });
 

@@ -89,16 +89,17 @@ test('verdicts tell frames, coverage and depth in plain words', () => {
       sampleFrame(3, { used: false, leftOutReason: 'blurred by motion' }),
     ],
   });
-  const percents = [90, 0, 0.02, 9.98, 0];
+  const percents = [87.3, 0, 0.02, 9.98, 0, 2.7];
   record.maps.coverage.classes.forEach((entry, i) => {
     entry.percent = percents[i];
   });
   expect(verdicts(record)).toEqual([
     '2 of 3 frames went into the picture; it keeps the framing of frame 2 (seed_2.jpg).',
     'Frame 3 (seed_3.jpg) was left out: blurred by motion.',
-    '90 % of the picture is sharp in at least one frame.',
+    '87.3 % of the picture is sharp in at least one frame.',
     'under 0.1 % of the picture lies beyond the plane of focus of the last frame.',
     'The steps are too coarse: 10 % of the picture lies between two frames whose planes of focus are too far apart, and is sharp in neither. Use a smaller step.',
+    '2.7 % of the picture, along its edges, is out of reach of the frames that could be sharp there: it is blurred and has no depth. Merge with --crop common to cut it off.',
     'The subject spans 3 steps of depth.',
     '1 used frame supplied no pixel of its own: 2.',
   ]);

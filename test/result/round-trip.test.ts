@@ -3,6 +3,7 @@ import { join } from 'node:path';
 import sharp from 'sharp';
 import { expect, test } from 'vitest';
 import { InputError } from '../../src/errors.js';
+import { coverageClasses } from '../../src/result/coverage.js';
 import { readResult } from '../../src/result/read-result.js';
 import type { CompositeRecord } from '../../src/result/run-record.js';
 import { type Picture, writeComposite } from '../../src/result/write-composite.js';
@@ -30,7 +31,7 @@ function sampleMaps(width: number, height: number): ResultMaps {
     maps.depth[i] = random() < 0.1 ? Number.NaN : random() * 40 - 20;
     maps.sources[i] = random() < 0.1 ? 0 : random() * 65536;
     maps.confidence[i] = random() * 256;
-    maps.coverage[i] = random() * 5;
+    maps.coverage[i] = random() * coverageClasses.length;
   }
   return maps;
 }

@@ -5,6 +5,7 @@ import sharp from 'sharp';
 import { describe, expect, test } from 'vitest';
 import { runCli } from '../../src/cli/run.js';
 import { composeMatrices, type Matrix3 } from '../../src/register/transform.js';
+import { coverageClasses } from '../../src/result/coverage.js';
 import { readRunRecord } from '../../src/result/read-run-record.js';
 import type { RunRecord } from '../../src/result/run-record.js';
 import { writeRunRecord } from '../../src/result/write-run-record.js';
@@ -178,7 +179,7 @@ describe('a trace', () => {
     expect(report.depth).toMatchObject({ unit: 'step', min: Math.min(...depths), max: Math.max(...depths) });
     const mean = inside.reduce((sum, i) => sum + confidence[i], 0) / inside.length / 255;
     expect(report.confidence.mean).toBeCloseTo(mean, 9);
-    expect(report.coverage).toHaveLength(5);
+    expect(report.coverage).toHaveLength(coverageClasses.length);
     expect(report.coverage.reduce((sum, { percent }) => sum + percent, 0)).toBeCloseTo(100, 9);
     expect(report.warnings).toEqual([]);
   });

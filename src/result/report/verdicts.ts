@@ -23,7 +23,9 @@ export function verdicts(record: RunRecord, coverage: CoverageShares = resultCov
   const judged = coverageFindings(coverage);
   for (const { value, name, percent } of maps.coverage.classes) {
     // Larger shares of what no frame shows sharp are judged below.
-    const isJudged = percent >= worthAdvicePercent && name !== 'no-detail';
+    const isJudged =
+      (percent >= worthAdvicePercent && name !== 'no-detail') ||
+      (name === 'out-of-reach' && judged.some(({ kind }) => kind === name));
     if (name !== 'covered' && (percent === 0 || isJudged)) continue;
     const meaning = coverageClasses.find((entry) => entry.name === name)?.meaning ?? `is of class ${value}`;
     const advice =

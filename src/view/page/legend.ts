@@ -59,6 +59,8 @@ function swatch(colour: string, value: number): SVGSVGElement {
     if (value === 2) marks.push(makeSvg('rect', { x: i, y: 0, width: 2, height: 18, fill: dark }));
     if (value === 3)
       marks.push(makeSvg('path', { d: `M${i + 4},0 L${i - 14},18`, stroke: dark, 'stroke-width': 2 }));
+    if (value === 5)
+      marks.push(makeSvg('path', { d: `M${i - 14},0 L${i + 4},18`, stroke: dark, 'stroke-width': 2 }));
     if (value === 4) {
       for (let y = 0; y < 18; y += 6) {
         marks.push(makeSvg('rect', { x: i, y, width: 2, height: 2, fill: '#464646' }));
