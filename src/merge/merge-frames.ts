@@ -57,7 +57,6 @@ export async function mergeFrames(
   const scratch = Math.max(
     PyramidBlender.scratchBytes(size, frameSize, maxRoll + 0.001),
     FocusTracker.scratchBytes(frameSize),
-    spanBytes(frames.length),
     planScratchBytes(frames.length),
   );
   const pool = await StripPool.start(arena, options.threads, scratch);
