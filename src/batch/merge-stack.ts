@@ -9,6 +9,7 @@ import { readRunRecord } from '../result/read-run-record.js';
 import { hasPictureEnding } from '../stack/file-kind.js';
 import { someNames } from '../stack/words.js';
 import type { FailureKind, StackReport } from './night-events.js';
+import { resultFacts } from './result-state.js';
 import { changedInputs } from './stack-inputs.js';
 import type { StackEnd, StackJob } from './stack-job.js';
 
@@ -75,7 +76,7 @@ function refuseChanges({ folder, files, wholeFolder }: StackJob): void {
   );
 }
 
-async function reportOn(job: StackJob, { wallMs, verdicts }: MergeOutcome): Promise<StackReport> {
+async function reportOn(job: StackJob, { wallMs, verdicts, files }: MergeOutcome): Promise<StackReport> {
   const record = await readRunRecord(job.out);
   const sha256 = new Map(record.frames.map((frame) => [frame.name, frame.sha256]));
   return {
@@ -88,6 +89,7 @@ async function reportOn(job: StackJob, { wallMs, verdicts }: MergeOutcome): Prom
     notes: record.notes,
     files: job.files.map((file) => ({ ...file, sha256: sha256.get(file.name) ?? null })),
     thumbnail: await thumbnailOf(join(job.out, record.composite.file)),
+    result: await resultFacts(job.out, record, files),
   };
 }
 

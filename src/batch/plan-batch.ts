@@ -2,7 +2,6 @@ import { readdir } from 'node:fs/promises';
 import { basename, join, relative } from 'node:path';
 import { LamellaError } from '../errors.js';
 import type { MergeOptions } from '../merge/options.js';
-import { isResultFolder } from '../result/unfinished.js';
 import { isEarlierResult } from '../stack/earlier-result.js';
 import type { ResolvedBatch } from './batch-options.js';
 import { paceFactor, type StackNeeds, stackNeeds } from './estimate.js';
@@ -12,6 +11,7 @@ import type { FailureKind, PlannedStack } from './night-events.js';
 import type { NightState } from './night-state.js';
 import { whyRefused } from './refuse-stack.js';
 import { resultName, stackKey } from './result-name.js';
+import { stateOfResult } from './result-state.js';
 import { sameInputs } from './stack-inputs.js';
 import { optionsMark, StackOptions } from './stack-options.js';
 
@@ -40,6 +40,8 @@ export interface BatchPlan {
   faults: Fault[];
   /** Stacks whose results stand, from the same photographs and options. */
   finished: PlannedStack[];
+  /** Why stacks that were finished are merged again though neither photographs nor options changed, one sentence each. */
+  damaged: string[];
   passed: PassedFolder[];
   partings: string[];
 }
@@ -62,7 +64,7 @@ export async function planFound(
   findings: Findings,
 ): Promise<BatchPlan> {
   const { passed, partings } = findings;
-  const plan: BatchPlan = { tasks: [], faults: [], finished: [], passed, partings };
+  const plan: BatchPlan = { tasks: [], faults: [], finished: [], damaged: [], passed, partings };
   const optionFiles = new StackOptions(batch.root, batch.merge);
   const runs = [...night.stacks.values()].flatMap(({ done }) => (done ? [done] : []));
   const pace = paceFactor(runs);
@@ -89,14 +91,16 @@ export async function planFound(
       plan.faults.push({ planned, kind: 'frames', reason: refused });
       continue;
     }
-    const foreign = await foreignResult(batch, night, found);
-    if (foreign !== undefined) {
-      plan.faults.push({ planned, kind: 'output', reason: foreign });
-      continue;
-    }
     const mark = optionsMark(options);
-    if (await isFinished(batch, night, found, mark)) plan.finished.push(planned);
-    else plan.tasks.push({ ...needs, found, planned, options, mark, estimateMs, memoryLimitMb });
+    const task = { ...needs, found, planned, options, mark, estimateMs, memoryLimitMb };
+    const standing = await standingOf(batch, night, task);
+    if (standing.state === 'finished') plan.finished.push(planned);
+    else if (standing.state === 'foreign') {
+      plan.faults.push({ planned, kind: 'output', reason: standing.reason });
+    } else {
+      plan.tasks.push(task);
+      if (standing.fault) plan.damaged.push(`${found.key} is merged again, because ${standing.fault}.`);
+    }
   }
   for (const { folder, reason, unreadable } of passed) {
     if (!unreadable) continue;
@@ -119,32 +123,37 @@ export async function planFound(
   return plan;
 }
 
-async function isFinished(
-  { out }: ResolvedBatch,
-  night: NightState,
-  found: FoundStack,
-  mark: string,
-): Promise<boolean> {
-  const known = night.stacks.get(found.key);
-  // A failure after a good end means that the stack was taken up again, and why.
-  if (!known?.done || known.state === 'failed') return false;
-  return (
-    known.done.options === mark &&
-    (await isResultFolder(join(out, found.name))) &&
-    (await sameInputs(found.folder, found.files, known.done.files))
-  );
-}
+/** What the place of a stack's result means for the stack. */
+type Standing =
+  | { state: 'finished' }
+  /** It holds what this batch did not write, and may not replace. */
+  | { state: 'foreign'; reason: string }
+  /** `fault` is set where a finished result is no longer whole. */
+  | { state: 'to do'; fault?: string };
 
-/** Why a result in the place of a stack's may not be replaced; undefined when it may, or there is none. */
-async function foreignResult(
+async function standingOf(
   { out, merge }: ResolvedBatch,
   night: NightState,
-  found: FoundStack,
-): Promise<string | undefined> {
-  if (merge.overwrite || night.begun.has(found.key)) return undefined;
+  { found, mark }: Pick<Task, 'found' | 'mark'>,
+): Promise<Standing> {
   const place = join(out, found.name);
-  if (!(await isEarlierResult(place, await readdir(place).catch(() => [])))) return undefined;
-  return `${place} already holds a result that this batch did not write. Add --overwrite to replace it, or choose another place with --out.`;
+  const foreign: Standing = {
+    state: 'foreign',
+    reason: `${place} already holds a result that this batch did not write. Add --overwrite to replace it, or choose another place with --out.`,
+  };
+  if (!night.begun.has(found.key) && !merge.overwrite) {
+    const names = await readdir(place).catch(() => []);
+    if (await isEarlierResult(place, names)) return foreign;
+  }
+  const known = night.stacks.get(found.key);
+  // A start after a good end means that the stack was taken up again: what stands there is known when it ends.
+  if (!known?.done || known.state !== 'done') return { state: 'to do' };
+  const result = await stateOfResult(place, known.done.result);
+  if (result.state === 'foreign' && !merge.overwrite) return foreign;
+  const isSame =
+    known.done.options === mark && (await sameInputs(found.folder, found.files, known.done.files));
+  if (!isSame || result.state === 'foreign') return { state: 'to do' };
+  return result.state === 'whole' ? { state: 'finished' } : { state: 'to do', fault: result.fault };
 }
 
 /** Two that may run side by side get half of the bound each. */

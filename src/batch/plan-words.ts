@@ -6,7 +6,7 @@ import type { BatchPlan } from './plan-batch.js';
 
 /** A plan in lines for people: partings, stacks with their needs, what is passed over, and the sum. */
 export function planLines({ out, budget }: ResolvedBatch, plan: BatchPlan): string[] {
-  const { tasks, faults, finished, passed, partings } = plan;
+  const { tasks, faults, finished, damaged, passed, partings } = plan;
   const rows = tasks.map(({ planned, estimateMs, diskBytes, memoryMb }) => {
     const tight = memoryMb > budget.memoryMb ? `, may need ${memoryMb} MB of memory` : '';
     return `${planned.stack}: ${framesWords(planned)}, about ${spanText(estimateMs)}, up to ${bytesText(diskBytes)}${tight}`;
@@ -16,6 +16,7 @@ export function planLines({ out, budget }: ResolvedBatch, plan: BatchPlan): stri
   const time = tasks.length > 0 ? `, about ${spanText(timeLeft(tasks, [], budget.threads))}` : '';
   return [
     ...partings,
+    ...damaged,
     ...rows,
     ...faults.map(({ planned, reason }) => `${planned.stack}: cannot run: ${reason}`),
     ...passed

@@ -108,6 +108,7 @@ async function runNight(
   now: () => Date,
 ): Promise<BatchOutcome> {
   for (const message of plan.partings) night.say({ event: 'parting', message });
+  for (const message of plan.damaged) night.say({ event: 'notice', message });
   for (const { folder, reason, unreadable } of plan.passed) {
     if (!unreadable) night.say({ event: 'notice', message: `${folder} is no stack: ${reason}.` });
   }

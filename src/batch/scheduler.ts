@@ -6,6 +6,7 @@ import { asOutputError } from '../result/output-failure.js';
 import { identityOf } from '../result/process-identity.js';
 import type { ResolvedBatch } from './batch-options.js';
 import { chooseNext, type Load, timeLeft } from './choose-next.js';
+import { confirmEnd } from './confirm-end.js';
 import { findStacks, type InspectionCache } from './find-stacks.js';
 import type { Findings } from './found-stack.js';
 import { nextTime } from './next-time.js';
@@ -151,7 +152,8 @@ export class Scheduler {
     const { planned, found } = task;
     const startedMs = this.tools.now().getTime();
     this.night.say({ event: 'begin', planned, ordinal: ++this.begun, total: this.total });
-    const run = this.tools.startStack(this.jobOf(task), (merge) => {
+    const job = this.jobOf(task);
+    const run = this.tools.startStack(job, (merge) => {
       const running = this.running.get(found.key);
       if (running && merge.event === 'progress' && merge.leftS !== undefined)
         running.leftMs = merge.leftS * 1000;
@@ -159,7 +161,9 @@ export class Scheduler {
       this.night.say({ event: 'merge', stack: found.key, elapsedMs, merge });
       if (merge.event === 'progress') this.sayWhole(false);
     });
-    this.running.set(found.key, { ...task, task, run, startedMs });
+    const where = this.batch.queue ? 'remote' : 'here';
+    const ended = run.ended.then((end) => confirmEnd(job, end, where, this.tools.signal));
+    this.running.set(found.key, { ...task, task, run: { ...run, ended }, startedMs });
     const { began, host } = run.pid === null ? { began: null, host: '' } : identityOf(run.pid);
     await this.night.record({
       event: 'start',

@@ -21,7 +21,8 @@ export interface StackJob {
 
 /** How a stack ended. */
 export type StackEnd =
-  | { state: 'done'; report: StackReport }
+  /** `host` is the machine of the worker that merged it; absent for one that was merged here. */
+  | { state: 'done'; report: StackReport; host?: string | undefined }
   | { state: 'failed'; kind: FailureKind; reason: string }
   /** It was stopped by its batch and left nothing. */
   | { state: 'stopped' };

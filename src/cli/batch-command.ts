@@ -133,8 +133,11 @@ async function printPlan(
       memoryMb,
       options: merge,
     }));
-    const { faults, finished, passed, partings } = plan;
-    const told = { event: 'dry-run', out: batch.out, stacks, faults, finished, passed, partings };
+    const { faults, finished, damaged, passed, partings } = plan;
+    const told = {
+      ...{ event: 'dry-run', out: batch.out, stacks, faults },
+      ...{ finished, damaged, passed, partings },
+    };
     system.stdout.write(`${JSON.stringify(told)}\n`);
   } else {
     for (const line of planLines(batch, plan)) system.stdout.write(`${shown(system, line)}\n`);

@@ -1,11 +1,14 @@
+import { join } from 'node:path';
+import sharp from 'sharp';
 import type { BatchEvent } from '../../src/batch/batch-events.js';
 import type { BatchOptions } from '../../src/batch/batch-options.js';
 import { mergeStack } from '../../src/batch/merge-stack.js';
+import { resultFacts } from '../../src/batch/result-state.js';
 import { type BatchHooks, type BatchOutcome, runBatch } from '../../src/batch/run-batch.js';
 import type { StackEnd, StackJob, StartStack } from '../../src/batch/stack-job.js';
 import { openResult } from '../../src/result/result-folder.js';
 import { writeRunRecord } from '../../src/result/write-run-record.js';
-import { sampleRecord } from '../result/sample-record.js';
+import { sampleFrame, sampleRecord } from '../result/sample-record.js';
 
 /** Merges in this process: the same code but for the child process, which costs a test a second of start. */
 export const startHere: StartStack = (job, onEvent) => {
@@ -16,17 +19,34 @@ export const startHere: StartStack = (job, onEvent) => {
 /** Puts a result folder in place as a merge does, without the merging: for what concerns the batch alone. */
 export const startStandIn: StartStack = (job) => ({ pid: null, ended: standIn(job), stop: () => {} });
 
-async function standIn({ out, files }: StackJob): Promise<StackEnd> {
-  const record = sampleRecord({});
+async function standIn({ out, folder, files, options }: StackJob): Promise<StackEnd> {
+  const { size, composite, maps, ...others } = sampleRecord({
+    folder,
+    options,
+    startedAt: new Date().toISOString(),
+  });
+  const finished = files.map((file) => ({ ...file, sha256: '0'.repeat(64) }));
+  const frames = finished.map(({ name, sha256 }, i) => sampleFrame(i + 1, { name, sha256 }));
+  const record = { ...others, size, composite, maps, frames };
   const result = await openResult(out, { overwrite: true });
+  const { depth, depthPng, sources, confidence, coverage } = maps;
+  const pictures = [composite, depth, depthPng, sources, confidence, coverage].map(({ file }) => file);
+  const picture = sharp({ create: { ...size, channels: 3, background: '#806040' } });
+  for (const file of pictures) await picture.clone().toFile(join(result.dir, file));
   await writeRunRecord(result.dir, record);
   await result.commit();
-  const finished = files.map((file) => ({ ...file, sha256: '0'.repeat(64) }));
   return {
     state: 'done',
     report: {
-      ...{ frames: files.length, framesUsed: files.length, size: record.size, wallMs: 1 },
-      ...{ verdicts: [], warnings: [], notes: [], files: finished, thumbnail: 'data:,' },
+      ...{ frames: files.length, framesUsed: files.length, size, wallMs: 1 },
+      ...{
+        verdicts: [],
+        warnings: record.warnings,
+        notes: record.notes,
+        files: finished,
+        thumbnail: 'data:,',
+      },
+      result: await resultFacts(out, record, [...pictures, 'run.json']),
     },
   };
 }

@@ -355,3 +355,81 @@ describe('parts of a folder', () => {
     expect((await batchHere(root, { out, split: true })).begun).toEqual([]);
   });
 });
+
+describe('a result', () => {
+  const path = (out: string, file: string): string => join(out, 'ant', file);
+
+  it.each([
+    ['its composite is gone', 'composite.tif', 'composite.tif is missing', 0],
+    ['its composite is cut', 'composite.tif', 'composite.tif is cut short or damaged', 0.5],
+    ['one of its maps is cut', 'sources.png', 'sources.png is cut short or damaged', 0.9],
+    ['its record is cut', 'run.json', 'run.json is missing or damaged', 0.5],
+  ])('of which %s is merged again, and that is said', async (_what, file, message, share) => {
+    const { root, out } = placeRoot('ant', 'bee');
+    await batchHere(root, { out });
+    const whole = readFileSync(path(out, file));
+    if (share === 0) rmSync(path(out, file));
+    else writeFileSync(path(out, file), whole.subarray(0, whole.length * share));
+    const again = await batchHere(root, { out });
+    expect([again.begun, again.done, again.finished, again.failed]).toEqual([['ant'], 1, 1, 0]);
+    const notices = again.events.flatMap((event) => (event.event === 'notice' ? [event.message] : []));
+    expect(notices).toEqual([expect.stringMatching(`^ant is merged again, because .*${message}`)]);
+    if (file !== 'run.json') expect(readFileSync(path(out, file))).toEqual(whole);
+    expect((await batchHere(root, { out })).begun).toEqual([]);
+  });
+
+  it('that was retouched, or copied, counts as before: it is whole', async () => {
+    const { root, out } = placeRoot('ant');
+    await batchHere(root, { out });
+    utimesSync(path(out, 'depth.tif'), new Date(), new Date());
+    const negative = await sharp(path(out, 'composite.tif')).negate().tiff({ compression: 'lzw' }).toBuffer();
+    writeFileSync(path(out, 'composite.tif'), negative);
+    expect((await batchHere(root, { out })).begun).toEqual([]);
+    expect(readFileSync(path(out, 'composite.tif'))).toEqual(negative);
+  });
+
+  it('that another merge put in its place is left alone', async () => {
+    const { root, out } = placeRoot('ant');
+    await batchHere(root, { out });
+    const record = JSON.parse(readFileSync(path(out, 'run.json'), 'utf8'));
+    writeFileSync(
+      path(out, 'run.json'),
+      JSON.stringify({ ...record, startedAt: '2031-05-06T07:08:09.000Z' }),
+    );
+    const again = await batchHere(root, { out });
+    expect(again.reasonOf('failed', 'ant')).toContain('already holds a result that this batch did not write');
+    expect((await batchHere(root, { out, merge: { overwrite: true } })).begun).toEqual(['ant']);
+  });
+
+  it.each([
+    ['is not there', (out: string) => rmSync(out, { recursive: true }), 'does not exist'],
+    ['lacks a file', (out: string) => rmSync(join(out, 'depth.tif')), 'depth.tif is missing'],
+    ['has another file', (out: string) => appendFileSync(join(out, 'depth.png'), 'x'), 'is not the file'],
+    [
+      'has other frames',
+      (out: string) => {
+        const record = JSON.parse(readFileSync(join(out, 'run.json'), 'utf8'));
+        writeFileSync(join(out, 'run.json'), JSON.stringify({ ...record, frames: record.frames.slice(1) }));
+      },
+      'has other frames than were reported',
+    ],
+  ])('that is reported as good and %s is a failure', async (_what, harm, message) => {
+    const { root, out } = placeRoot('ant');
+    const told = await batchHere(
+      root,
+      { out },
+      {
+        startStack: (job, onEvent) => {
+          const run = startStandIn(job, onEvent);
+          const ended = run.ended.then((end) => {
+            harm(job.out);
+            return end;
+          });
+          return { ...run, ended };
+        },
+      },
+    );
+    expect([told.done, told.failed]).toEqual([0, 1]);
+    expect(told.reasonOf('failed', 'ant')).toContain(message);
+  });
+});
