@@ -30,6 +30,8 @@ export interface BatchOptions {
   watch?: boolean;
   /** Seconds without a change after which a watched stack is complete, 1 to 86400. Default 30. */
   settleS?: number;
+  /** Follow links that lead out of the root. Default false. */
+  followLinks?: boolean;
   /** Address of a Redis server: stacks are handed to workers on other machines. Default: merged here. */
   queue?: string;
   /** Which batch goes first when workers are short, 1 (first) to 100. Default 50. */
@@ -51,6 +53,7 @@ export interface ResolvedBatch {
   memoryLimitMb: number | undefined;
   maxPixels: number;
   split: SplitOptions | undefined;
+  followLinks: boolean;
   retry: boolean;
   until: { hour: number; minute: number } | undefined;
   nice: number;
@@ -112,6 +115,7 @@ export function resolveBatch(root: string, given: BatchOptions): ResolvedBatch {
     memoryLimitMb: merge.memoryMb,
     maxPixels: (merge.maxMegapixels ?? 250) * 1e6,
     split: given.split ? { by: splitBy, gapS: given.splitGapS, least: leastFrames } : undefined,
+    followLinks: given.followLinks ?? false,
     retry: given.retry ?? false,
     until: given.until === undefined ? undefined : timeOfDay(given.until),
     nice,

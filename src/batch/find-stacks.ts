@@ -1,5 +1,5 @@
-import { readdir, realpath, stat } from 'node:fs/promises';
-import { basename, join, relative, resolve } from 'node:path';
+import { lstat, readdir, realpath, stat } from 'node:fs/promises';
+import { basename, extname, join, relative, resolve, sep } from 'node:path';
 import { InputError, InterruptedError } from '../errors.js';
 import { isResultFolder } from '../result/unfinished.js';
 import { isEarlierResult } from '../stack/earlier-result.js';
@@ -8,7 +8,7 @@ import { hasPictureEnding, hasRawEnding } from '../stack/file-kind.js';
 import { type Inspected, inspectFile, type Photograph } from '../stack/inspect-file.js';
 import { mapLimited } from '../stack/map-limited.js';
 import { compareNames } from '../stack/natural-order.js';
-import { countOf } from '../stack/words.js';
+import { countOf, someNames } from '../stack/words.js';
 import type { Findings, FoundStack } from './found-stack.js';
 import { nightListName } from './night-events.js';
 import { partFolder, type SplitOptions } from './part-folder.js';
@@ -26,6 +26,8 @@ export interface FindOptions {
   maxPixels: number;
   /** Part each folder into the stacks that it holds. */
   split?: SplitOptions | undefined;
+  /** Follow links that lead out of the root. Default false. */
+  followLinks?: boolean | undefined;
   signal?: AbortSignal | undefined;
   /** What was learnt of files before; kept by callers that look again and again. */
   known?: InspectionCache;
@@ -36,7 +38,8 @@ export type InspectionCache = Map<string, { facts: string; inspected: Inspected 
 
 /**
  * Finds the stacks below a folder, itself included: every folder with at least three frames, in natural order.
- * Hidden folders, results of Lamella and folders of other batches are passed over; links are followed once.
+ * Hidden folders, results of Lamella and folders of other batches are passed over. Links within the root are followed
+ * once; those that lead out of it only with `followLinks`, for one to `/` would have the whole disk searched.
  *
  * @throws InputError when the root cannot be read. Other folders that cannot are told in `passed`.
  */
@@ -87,40 +90,83 @@ async function searchFolder(
     return;
   }
   if (folder !== root && names.includes(nightListName)) return;
-  const { files, folders, hidden } = await sortEntries(folder, names);
+  const boundary = options.followLinks ? undefined : await realpath(root).catch(() => root);
+  const { files, folders, hidden, leadingOut } = await sortEntries(folder, names, boundary);
+  for (const { name, target, isFolder } of leadingOut) {
+    if (!isFolder) continue;
+    const reason = `it is a link that leads out of ${root}, to ${target}, and such links are followed with --follow-links only`;
+    findings.passed.push({ folder: join(folder, name), reason, unreadable: false });
+  }
   try {
+    const photographs = leadingOut.filter(({ isFolder, name }) => !isFolder && mayBePicture(name));
+    if (photographs.length > 0) {
+      const links = someNames(photographs.map(({ name }) => name));
+      throw new LeadingOutError(
+        `it holds links to photographs outside of ${root}: ${links}. Add --follow-links to follow them`,
+      );
+    }
     if (hidden > 0)
       throw new InputError(`${countOf(hidden, 'file')} cannot be reached: permission is denied`);
     await inspectFolder(root, folder, files, options, findings);
   } catch (error) {
     if (error instanceof InterruptedError) throw error;
     const reason = error instanceof InputError ? error.message : fileErrorReason(error);
-    findings.passed.push({ folder, reason: `it cannot be read: ${reason}`, unreadable: true });
+    const isLink = error instanceof LeadingOutError;
+    findings.passed.push({
+      folder,
+      reason: isLink ? reason : `it cannot be read: ${reason}`,
+      unreadable: true,
+    });
   }
   for (const name of folders) await searchFolder(root, join(folder, name), options, seen, findings);
 }
 
-/** Files and subfolders; `hidden` counts those of which the system tells nothing. */
-async function sortEntries(
-  folder: string,
-  names: string[],
-): Promise<{ files: InputFile[]; folders: string[]; hidden: number }> {
-  const files: InputFile[] = [];
-  const folders: string[] = [];
-  let hidden = 0;
+/** Photographs that are not read, so that their stack is not whole. */
+class LeadingOutError extends InputError {}
+
+interface Entries {
+  files: InputFile[];
+  folders: string[];
+  /** Of how many the system tells nothing. */
+  hidden: number;
+  /** Links that are not followed; `target` is a real path. */
+  leadingOut: { name: string; target: string; isFolder: boolean }[];
+}
+
+/** What lies in a folder. @param boundary Real path out of which no link is followed; undefined: all are. */
+async function sortEntries(folder: string, names: string[], boundary: string | undefined): Promise<Entries> {
+  const entries: Entries = { files: [], folders: [], hidden: 0, leadingOut: [] };
   for (const name of names) {
+    const path = join(folder, name);
     try {
-      const entry = await stat(join(folder, name));
-      if (entry.isDirectory()) folders.push(name);
+      const entry = await stat(path);
+      if (boundary !== undefined && (await lstat(path)).isSymbolicLink()) {
+        const target = await realpath(path);
+        if (!isBelow(target, boundary)) {
+          entries.leadingOut.push({ name, target, isFolder: entry.isDirectory() });
+          continue;
+        }
+      }
+      if (entry.isDirectory()) entries.folders.push(name);
       else if (entry.isFile()) {
         const { size, mtimeMs, ctimeMs } = entry;
-        files.push({ name, sizeBytes: size, modifiedMs: mtimeMs, changedMs: ctimeMs });
+        entries.files.push({ name, sizeBytes: size, modifiedMs: mtimeMs, changedMs: ctimeMs });
       }
     } catch (error) {
-      if (errorCode(error) !== 'ENOENT') hidden++;
+      if (errorCode(error) !== 'ENOENT') entries.hidden++;
     }
   }
-  return { files, folders, hidden };
+  return entries;
+}
+
+function isBelow(path: string, folder: string): boolean {
+  const way = relative(folder, path);
+  return way !== '..' && !way.startsWith(`..${sep}`) && resolve(folder, way) === path;
+}
+
+/** By its name alone: a link that is not followed is not looked into. */
+function mayBePicture(name: string): boolean {
+  return hasPictureEnding(name) || hasRawEnding(name) || extname(name) === '';
 }
 
 async function inspectFolder(

@@ -10,13 +10,15 @@ import { hasPictureEnding } from '../stack/file-kind.js';
 import { someNames } from '../stack/words.js';
 import type { FailureKind, StackReport } from './night-events.js';
 import { resultFacts } from './result-state.js';
-import { changedInputs } from './stack-inputs.js';
+import { changedInputs, unseenInputs } from './stack-inputs.js';
 import type { StackEnd, StackJob } from './stack-job.js';
 
 /** Longer side of the pictures on the page of the night, px. */
 const thumbnailSide = 320;
 
 class ChangedStackError extends InputError {}
+
+class UnseenStackError extends InputError {}
 
 /**
  * Merges one stack in this process. Never rejects: whatever happens becomes the end of the stack.
@@ -28,6 +30,7 @@ export async function mergeStack(
   signal: AbortSignal,
 ): Promise<StackEnd> {
   try {
+    refuseUnseen(job);
     const outcome = await merge(
       job.folder,
       { ...job.options, out: job.out },
@@ -50,6 +53,7 @@ export async function mergeStack(
 function failureOf(job: StackJob, error: unknown): StackEnd {
   let told = error;
   try {
+    if (error instanceof InputError) refuseUnseen(job);
     if (error instanceof InputError) refuseChanges(job);
   } catch (change) {
     told = change;
@@ -61,8 +65,18 @@ function failureOf(job: StackJob, error: unknown): StackEnd {
 
 function kindOf(error: LamellaError): FailureKind {
   if (error instanceof ChangedStackError) return 'changed';
+  if (error instanceof UnseenStackError) return 'folder';
   if (error instanceof OutputError) return 'output';
   return error instanceof UsageError ? 'options' : 'frames';
+}
+
+/** A disk that was taken away, or another in its place, is told from photographs that changed. */
+function refuseUnseen({ folder, files }: StackJob): void {
+  const unseen = unseenInputs(folder, files);
+  if (unseen === undefined) return;
+  throw new UnseenStackError(
+    `The photographs cannot be seen: ${unseen}. Run the batch again when they are back.`,
+  );
 }
 
 function refuseChanges({ folder, files, wholeFolder }: StackJob): void {

@@ -70,6 +70,8 @@ export type NightEvent = { at: string } & (
       root: string;
       /** True when `stacks` are all there are, false when only failed ones are tried again. */
       whole: boolean;
+      /** True when results that the batch did not write may be replaced. */
+      overwrite?: boolean | undefined;
       stacks: PlannedStack[];
     }
   | { event: 'found'; stacks: PlannedStack[] }

@@ -90,6 +90,7 @@ const eventShapes: { [Name in NightEvent['event']]: Shape<NightEventOf<Name>> } 
     host: textShape(),
     root: textShape(),
     whole: booleanShape,
+    overwrite: optionalShape(booleanShape),
     stacks: anyListShape,
   }),
   found: objectShape<NightEventOf<'found'>>({ ...shared('found'), stacks: anyListShape }),

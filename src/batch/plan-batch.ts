@@ -52,8 +52,8 @@ export async function planBatch(
   night: NightState,
   look: { known?: InspectionCache; signal?: AbortSignal | undefined } = {},
 ): Promise<BatchPlan> {
-  const { root, out, maxPixels, split } = batch;
-  const findings = await findStacks(root, { exclude: [out], maxPixels, split, ...look });
+  const { root, out, maxPixels, split, followLinks } = batch;
+  const findings = await findStacks(root, { exclude: [out], maxPixels, split, followLinks, ...look });
   return planFound(batch, night, findings);
 }
 

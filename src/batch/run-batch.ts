@@ -122,6 +122,7 @@ async function runNight(
     host: hostname(),
     root: batch.root,
     whole: !batch.retry,
+    overwrite: batch.merge.overwrite ?? false,
     stacks: [
       ...plan.finished,
       ...plan.tasks.map(({ planned }) => planned),

@@ -9,6 +9,7 @@ import { chooseNext, type Load, timeLeft } from './choose-next.js';
 import { confirmEnd } from './confirm-end.js';
 import { findStacks, type InspectionCache } from './find-stacks.js';
 import type { Findings } from './found-stack.js';
+import { jobMark } from './job-mark.js';
 import { nextTime } from './next-time.js';
 import type { Night } from './night.js';
 import type { EndState } from './night-events.js';
@@ -33,6 +34,12 @@ interface Running extends Load {
   /** What the merge itself says of its end; better than the estimate once it is there. */
   leftMs?: number;
 }
+
+/** A stack that ends unmerged while its batch goes on is never passed over. */
+const stoppedByOthers = {
+  kind: 'crash',
+  reason: 'Its merge was stopped, though not by this batch.',
+} as const;
 
 /** Watched folders are looked at this often at most and at least. */
 const shortestLookMs = 300;
@@ -153,6 +160,9 @@ export class Scheduler {
     const startedMs = this.tools.now().getTime();
     this.night.say({ event: 'begin', planned, ordinal: ++this.begun, total: this.total });
     const job = this.jobOf(task);
+    const common = { event: 'start', at: this.night.at(), stack: found.key, job: jobMark(job) } as const;
+    // A worker does what the list says was begun, and no process of this machine is to be known again.
+    if (this.batch.queue) await this.night.record({ ...common, pid: null, began: null, host: '' });
     const run = this.tools.startStack(job, (merge) => {
       const running = this.running.get(found.key);
       if (running && merge.event === 'progress' && merge.leftS !== undefined)
@@ -164,15 +174,9 @@ export class Scheduler {
     const where = this.batch.queue ? 'remote' : 'here';
     const ended = run.ended.then((end) => confirmEnd(job, end, where, this.tools.signal));
     this.running.set(found.key, { ...task, task, run: { ...run, ended }, startedMs });
+    if (this.batch.queue) return;
     const { began, host } = run.pid === null ? { began: null, host: '' } : identityOf(run.pid);
-    await this.night.record({
-      event: 'start',
-      at: this.night.at(),
-      stack: found.key,
-      pid: run.pid,
-      began,
-      host,
-    });
+    await this.night.record({ ...common, pid: run.pid, began, host });
   }
 
   private jobOf({ found, planned, options, memoryLimitMb }: Task): StackJob {
@@ -202,6 +206,7 @@ export class Scheduler {
     const { key } = task.found;
     // A clock may be set back meanwhile.
     const wallMs = Math.max(0, this.tools.now().getTime() - (this.running.get(key)?.startedMs ?? 0));
+    const run = this.running.get(key)?.run;
     this.running.delete(key);
     const common = { at: this.night.at(), stack: key };
     if (end.state === 'done') {
@@ -209,11 +214,13 @@ export class Scheduler {
       const { mark: options, modelMs } = task;
       const report = { ...reportOf(end.report), wallMs };
       await this.night.record({ ...report, ...common, event: 'done', options, modelMs });
-    } else if (end.state === 'failed') {
+    } else {
       this.counts.failed++;
-      await this.night.record({ ...common, event: 'failed', kind: end.kind, reason: end.reason, wallMs });
-      if (end.kind === 'changed' && !this.batch.watch && !this.triedTwice.has(key)) this.changed.add(key);
+      const { kind, reason } = end.state === 'failed' ? end : stoppedByOthers;
+      await this.night.record({ ...common, event: 'failed', kind, reason, wallMs });
+      if (kind === 'changed' && !this.batch.watch && !this.triedTwice.has(key)) this.changed.add(key);
     }
+    run?.recorded?.();
     this.sayWhole(true);
     await this.night.writePage(false);
   }
@@ -252,10 +259,10 @@ export class Scheduler {
 
   /** What lies below the root now; nothing when it cannot be read at the moment, or the batch is being stopped. */
   private async find(): Promise<Findings> {
-    const { root, out, maxPixels, split } = this.batch;
+    const { root, out, maxPixels, split, followLinks } = this.batch;
     try {
-      const look = { exclude: [out], maxPixels, split, known: this.known, signal: this.tools.signal };
-      return await findStacks(root, look);
+      const look = { known: this.known, signal: this.tools.signal };
+      return await findStacks(root, { exclude: [out], maxPixels, split, followLinks, ...look });
     } catch (error) {
       if (!(error instanceof LamellaError)) throw error;
       if (error.message !== this.lastNotice && !(error instanceof InterruptedError)) {

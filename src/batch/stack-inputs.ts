@@ -1,5 +1,6 @@
-import { statSync } from 'node:fs';
+import { accessSync, constants, existsSync, readdirSync, statSync } from 'node:fs';
 import { join } from 'node:path';
+import { errorCode, fileErrorReason } from '../stack/file-error.js';
 import { hashFile } from '../stack/hash-file.js';
 
 /** One file of a stack as it was found. */
@@ -32,6 +33,26 @@ export function changedInputs(folder: string, found: readonly InputFile[]): stri
     }
   });
   return changed.map(({ name }) => name);
+}
+
+/** Why none of the photographs of a stack can be read, as a clause; undefined when they can, changed or not. */
+export function unseenInputs(folder: string, found: readonly InputFile[]): string | undefined {
+  try {
+    readdirSync(folder);
+  } catch (error) {
+    return `${folder} cannot be read: ${fileErrorReason(error)}`;
+  }
+  if (found.length > 0 && found.every(({ name }) => !existsSync(join(folder, name)))) {
+    return `none of the ${found.length} files of the stack is in ${folder}`;
+  }
+  for (const { name } of found) {
+    try {
+      accessSync(join(folder, name), constants.R_OK);
+    } catch (error) {
+      if (errorCode(error) === 'EACCES') return `permission to read ${join(folder, name)} is denied`;
+    }
+  }
+  return undefined;
 }
 
 /**

@@ -41,6 +41,8 @@ export interface StackRun {
   ended: Promise<StackEnd>;
   /** Asks it to end; `ended` then resolves soon. */
   stop(): void;
+  /** Called when its end is on the night list, so that nobody need keep it elsewhere. */
+  recorded?(): void;
 }
 
 /** Begins to merge a stack. Tests and queue workers put their own in the place of a child process. */

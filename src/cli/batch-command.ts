@@ -8,12 +8,15 @@ import { openBatchScreen } from './batch-screen.js';
 import { describeFailure } from './failure.js';
 import { interruptible } from './interruptible.js';
 import { printable } from './printable.js';
+import { passwordHelp } from './queue-address.js';
 import type { System } from './system.js';
 
 const epilogue = `
 A file lamella.json in a stack's folder, or in one above it up to ROOT, gives options of its own, e.g.
   { "stepMm": 0.05, "fieldWidthMm": 12 }
 with the names that run.json uses; they override the command line.
+
+${passwordHelp}
 
 Exit codes:
   0    every stack is merged, or was left for later by --until

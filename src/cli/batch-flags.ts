@@ -4,6 +4,7 @@ import { UsageError } from '../errors.js';
 import { resolveOptions } from '../merge/resolve-options.js';
 import { addMergeFlags, givenMergeOptions } from './option-flags.js';
 import { readPositionsFile } from './positions-file.js';
+import { passwordFlag, queueAddress, refusePassword } from './queue-address.js';
 import { readNumber } from './read-number.js';
 import { readQuantity } from './read-quantity.js';
 
@@ -31,6 +32,7 @@ export function addBatchFlags(command: Command): void {
       '--split-gap <S>',
       'pause that parts stacks, e.g. 30s (a number from 0.1 to 86400 s; default: found from the times)',
     )
+    .option('--follow-links', 'follow links that lead out of ROOT')
     .option('--retry', 'run only the stacks that failed before')
     .option('--watch', 'go on, and take up new stacks as their folders become quiet')
     .option('--settle <S>', 'quiet is no change for this time (a number from 1 to 86400 s; default: 30)')
@@ -38,6 +40,7 @@ export function addBatchFlags(command: Command): void {
     .option('--out <OUT>', 'folder of all results (default: ROOT-merged, beside the root)')
     .option('--until <HH:MM>', 'start nothing that by its estimate will not end by then')
     .option('--queue <URL>', 'hand the stacks to workers on other machines (see lamella worker)')
+    .option(...passwordFlag)
     .option('--priority <N>', 'with --queue: 1 goes first, 100 last (default: 50)')
     .option('--nice <N>', 'give way to other programs (a whole number from 0 to 19; default: 0)')
     .optionsGroup('Words and data:')
@@ -60,13 +63,14 @@ export async function readBatchOptions(flags: Record<string, unknown>): Promise<
     split: flags.split,
     splitBy: flags.splitBy,
     splitGapS: readSeconds(flags.splitGap, '--split-gap'),
+    followLinks: flags.followLinks,
     retry: flags.retry,
     watch: flags.watch,
     settleS: readSeconds(flags.settle, '--settle'),
     out: readOut(flags.out),
     until: flags.until,
     nice: readWhole(flags.nice),
-    queue: flags.queue,
+    queue: flags.queue === undefined ? refusePassword(flags) : await queueAddress(flags),
     priority: readWhole(flags.priority),
   };
   const given = Object.entries(options).filter(([, value]) => value !== undefined);

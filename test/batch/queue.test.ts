@@ -6,7 +6,7 @@ import { fileURLToPath } from 'node:url';
 import { Redis } from 'ioredis';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { readNightList } from '../../src/batch/night-list.js';
-import { shownUrl } from '../../src/batch/queue/queue-connection.js';
+import { shownUrl } from '../../src/batch/queue/queue-url.js';
 import { makeFolder } from '../stack/pictures.js';
 import { batchHere } from './in-process.js';
 import { childrenOf, ready, runBatchProgram, startBatch, waitFor } from './program.js';

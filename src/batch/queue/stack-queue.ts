@@ -1,17 +1,19 @@
-import { createHash } from 'node:crypto';
+import { hostname } from 'node:os';
 import { Queue, QueueEvents } from 'bullmq';
 import type { MergeEvent } from '../../merge/options.js';
-import { isResultFolder } from '../../result/unfinished.js';
-import { filesMark } from '../quiet-stacks.js';
+import { countOf } from '../../stack/words.js';
+import { programVersion } from '../../version.js';
+import { confirmEnd } from '../confirm-end.js';
+import { jobMark } from '../job-mark.js';
 import type { StackEnd, StackJob, StackRun, StartStack } from '../stack-job.js';
-import { optionsMark } from '../stack-options.js';
+import { connectionTo, queueName, requireServer } from './queue-connection.js';
 import {
-  connectionTo,
-  type QueuedEnd,
   type QueuedStack,
-  queueName,
-  requireServer,
-} from './queue-connection.js';
+  type Refusal,
+  readAnswer,
+  readMergeEvent,
+  type WorkerAnswer,
+} from './queue-messages.js';
 
 /** Ends that no batch came for are forgotten after a week. */
 const keepS = 7 * 86_400;
@@ -19,7 +21,13 @@ const keepS = 7 * 86_400;
 /** Events may be missed while the server is away: stacks are asked after this often. */
 const askMs = 5000;
 
+/** A stack that one worker refused waits this long for another, ms: longer than that one takes to refuse the next. */
+const refusedMs = 3000;
+
 interface Awaited {
+  job: StackJob;
+  /** False until the queue holds it, and while it is handed in again. */
+  isHanded: boolean;
   onEvent: (event: MergeEvent) => void;
   settle: (end: StackEnd) => void;
 }
@@ -28,45 +36,47 @@ interface Awaited {
 export class StackQueue {
   private readonly awaited = new Map<string, Awaited>();
   private readonly asking: NodeJS.Timeout;
+  /** Workers that refused a stack, which cannot be counted on for the others. */
+  private readonly refusing = new Set<string>();
+  private isAskingAll = false;
+  private hasLooked = false;
+  private isClosed = false;
 
   private constructor(
-    private readonly queue: Queue<QueuedStack, QueuedEnd>,
+    private readonly queue: Queue<QueuedStack, unknown>,
     private readonly events: QueueEvents,
     private readonly priority: number,
+    private readonly emit: (message: string) => void,
   ) {
-    events.on('progress', ({ jobId, data }) =>
-      this.awaited.get(jobId)?.onEvent(data as unknown as MergeEvent),
-    );
+    events.on('progress', ({ jobId, data }) => {
+      const event = readMergeEvent(data);
+      if (event) this.awaited.get(jobId)?.onEvent(event);
+    });
     events.on('completed', ({ jobId }) => void this.ask(jobId));
     events.on('failed', ({ jobId }) => void this.ask(jobId));
-    this.asking = setInterval(() => {
-      for (const id of this.awaited.keys()) void this.ask(id);
-    }, askMs);
+    this.asking = setInterval(() => void this.askAll(), askMs);
   }
 
   /**
    * @param priority 1 (first) to 100: which batch's stacks go first when workers are short.
-   * @param onTrouble Told when the server goes away; work goes on when it is back.
+   * @param emit Gets a sentence when the server goes away or lost stacks, or a worker refuses one; work goes on.
    * Throws UsageError for a wrong address, OutputError when the server does not answer.
    */
-  static async open(
-    url: string,
-    priority: number,
-    onTrouble: (message: string) => void,
-  ): Promise<StackQueue> {
+  static async open(url: string, priority: number, emit: (message: string) => void): Promise<StackQueue> {
     await requireServer(url);
     const connection = connectionTo(url);
-    const queue = new Queue<QueuedStack, QueuedEnd>(queueName, { connection });
+    const queue = new Queue<QueuedStack, unknown>(queueName, { connection });
     const events = new QueueEvents(queueName, { connection });
-    queue.on('error', ({ message }) => onTrouble(message));
-    events.on('error', ({ message }) => onTrouble(message));
+    // What is emitted as an error may come from the server's own stream of events, and be anything.
+    queue.on('error', (error: unknown) => emit(messageOf(error)));
+    events.on('error', (error: unknown) => emit(messageOf(error)));
     await Promise.all([queue.waitUntilReady(), events.waitUntilReady()]);
-    return new StackQueue(queue, events, priority);
+    return new StackQueue(queue, events, priority, emit);
   }
 
   /** Hands a stack to whichever worker is free next. */
   readonly start: StartStack = (job, onEvent): StackRun => {
-    const id = jobId(job);
+    const id = jobMark(job);
     let settle: (end: StackEnd) => void = () => {};
     const ended = new Promise<StackEnd>((resolve) => {
       settle = (end) => {
@@ -74,8 +84,9 @@ export class StackQueue {
         resolve(end);
       };
     });
-    this.awaited.set(id, { onEvent, settle });
-    this.hand(id, job).catch((error: unknown) => settle(queueFailure(error)));
+    const awaited: Awaited = { job, isHanded: false, onEvent, settle };
+    this.awaited.set(id, awaited);
+    this.handNew(id, awaited).catch((error: unknown) => settle(queueFailure(error)));
     return {
       pid: null,
       ended,
@@ -84,63 +95,181 @@ export class StackQueue {
         // One that a worker has begun is held by it: it goes on, and the next batch finds its end.
         this.queue.remove(id).catch(() => undefined);
       },
+      recorded: () => void this.queue.remove(id).catch(() => undefined),
     };
   };
 
   async close(): Promise<void> {
+    this.isClosed = true;
     clearInterval(this.asking);
     await Promise.allSettled([this.events.close(), this.queue.close()]);
   }
 
-  private async hand(id: string, job: StackJob): Promise<void> {
-    const before = await this.queue.getJob(id);
+  private async handNew(id: string, awaited: Awaited): Promise<void> {
+    // What cannot be read, whoever wrote it, makes room for the stack.
+    const before = await this.queue.getJob(id).catch(() => this.queue.remove(id).then(() => undefined));
     const state = await before?.getState();
-    if (before && (state === 'completed' || state === 'failed')) {
+    if (before && state !== undefined && ['completed', 'failed', 'unknown'].includes(state)) {
       // A stack that was merged while no batch listened counts, as long as its result is there.
-      const stands = before.returnvalue?.state === 'done' && (await isResultFolder(job.out));
-      if (stands) return this.ask(id);
+      const end = state === 'completed' && goodEnd(before.returnvalue);
+      if (end && (await confirmEnd(awaited.job, end, 'here')).state === 'done') return awaited.settle(end);
       await before.remove();
     }
-    const stack = job.folder;
-    await this.queue.add(
-      'stack',
-      { stack, frames: job.files.length, job },
-      { jobId: id, priority: this.priority, removeOnComplete: { age: keepS }, removeOnFail: { age: keepS } },
-    );
+    await this.add(id, awaited);
   }
 
-  /** Looks whether a stack has ended, and takes its end off the queue. */
-  private async ask(id: string): Promise<void> {
-    const waiting = this.awaited.get(id);
-    if (!waiting) return;
+  private async add(id: string, awaited: Awaited, delayMs = 0): Promise<void> {
+    const { job } = awaited;
+    const queued: QueuedStack = {
+      ...{ programVersion: programVersion(), host: hostname() },
+      ...{ stack: job.folder, frames: job.files.length, job },
+    };
+    const keep = { removeOnComplete: { age: keepS }, removeOnFail: { age: keepS } };
+    await this.queue.add('stack', queued, {
+      ...{ jobId: id, priority: this.priority, delay: delayMs },
+      ...keep,
+    });
+    awaited.isHanded = true;
+  }
+
+  /** Asks after all stacks; those that the queue lost are handed in again. */
+  private async askAll(): Promise<void> {
+    if (this.isAskingAll) return;
+    this.isAskingAll = true;
+    try {
+      await this.lookForWorkers();
+      let lost = 0;
+      for (const id of [...this.awaited.keys()]) {
+        if ((await this.ask(id)) === 'lost') lost++;
+      }
+      if (lost > 0) {
+        this.emit(
+          `It knows nothing of ${countOf(lost, 'stack')} that had been handed in, as after a restart without its data: handed in again.`,
+        );
+      }
+    } finally {
+      this.isAskingAll = false;
+    }
+  }
+
+  /** Looks whether a stack has ended. Never rejects. */
+  private async ask(id: string): Promise<'lost' | undefined> {
+    const awaited = this.awaited.get(id);
+    if (!awaited?.isHanded) return undefined;
     try {
       const job = await this.queue.getJob(id);
       const state = await job?.getState();
-      if (!job || (state !== 'completed' && state !== 'failed')) return;
-      waiting.settle(state === 'completed' ? job.returnvalue : lostEnd(job.failedReason));
-      await job.remove();
-    } catch {
-      // The server is away: asked again later.
+      // Another look may have been quicker.
+      if (this.awaited.get(id) !== awaited || !awaited.isHanded) return undefined;
+      if (!job || state === 'unknown') {
+        awaited.isHanded = false;
+        await job?.remove();
+        await this.add(id, awaited);
+        return 'lost';
+      }
+      if (state !== 'completed' && state !== 'failed') return undefined;
+      if (state === 'failed') awaited.settle(lostEnd(job.failedReason));
+      else await this.take(id, awaited, job.returnvalue);
+    } catch (error) {
+      if (this.isClosed || this.awaited.get(id) !== awaited) return undefined;
+      if (isGarbled(error)) {
+        awaited.settle(unreadable(messageOf(error)));
+      } else {
+        // The server is away or busy: asked again later.
+        awaited.isHanded = true;
+        this.emit(messageOf(error));
+      }
     }
+    return undefined;
+  }
+
+  private async take(id: string, awaited: Awaited, returned: unknown): Promise<void> {
+    const answer = readAnswer(returned);
+    if ('fault' in answer) return awaited.settle(unreadable(answer.fault));
+    const { end, host } = answer.value;
+    if (end.state === 'refused') return this.takeRefusal(id, awaited, answer.value, end);
+    const version = versionFault(answer.value);
+    if (version !== undefined) {
+      return awaited.settle({ state: 'failed', kind: 'options', reason: version });
+    }
+    awaited.settle(end.state === 'done' ? { ...end, host } : end);
+  }
+
+  /** Another worker may be able to do what one cannot; when there is none, waiting for it would be for ever. */
+  private async takeRefusal(
+    id: string,
+    awaited: Awaited,
+    { worker, host }: WorkerAnswer,
+    { kind, reason }: Refusal,
+  ): Promise<void> {
+    this.refusing.add(worker);
+    const sentence = `The worker on ${host} does not take ${awaited.job.folder}: ${reason}`;
+    const others = (await this.workers()).filter((name) => !this.refusing.has(name));
+    if (others.length === 0) return awaited.settle({ state: 'failed', kind, reason: sentence });
+    this.emit(`${sentence} It is left to another worker.`);
+    awaited.isHanded = false;
+    await this.queue.remove(id);
+    await this.add(id, awaited, refusedMs);
+  }
+
+  /** Says once that nobody would ever merge anything. */
+  private async lookForWorkers(): Promise<void> {
+    if (this.hasLooked || this.awaited.size === 0) return;
+    this.hasLooked = true;
+    const clients = await this.queue.getWorkers().catch(() => undefined);
+    if (clients?.length === 0) {
+      this.emit('No worker listens to it yet: start lamella worker on the machines that shall merge.');
+    }
+  }
+
+  /** Names of the workers that listen now; none where the server does not say. */
+  private async workers(): Promise<string[]> {
+    const clients = await this.queue.getWorkers().catch(() => []);
+    return clients.flatMap(({ rawname }) => /:w:([0-9a-f]{16})$/.exec(rawname ?? '')?.[1] ?? []);
   }
 }
 
-/** The same for the same photographs, options and place, so that a stack is never in the queue twice. */
-function jobId(job: StackJob): string {
-  return createHash('sha256')
-    .update(`${job.out}\n${optionsMark(job.options)}\n${filesMark(job)}`)
-    .digest('hex');
+/** The end of a stack that a worker of this version merged; undefined for any other. */
+function goodEnd(returned: unknown): (StackEnd & { state: 'done' }) | undefined {
+  const answer = readAnswer(returned);
+  if ('fault' in answer || versionFault(answer.value) !== undefined) return undefined;
+  const { end, host } = answer.value;
+  return end.state === 'done' ? { ...end, host } : undefined;
 }
 
-function lostEnd(reason: string): StackEnd {
+/** Undefined when the worker is of the same version as this batch. */
+function versionFault({ programVersion: theirs, host }: WorkerAnswer): string | undefined {
+  const ours = programVersion();
+  if (theirs === ours) return undefined;
+  return `The worker on ${host} is Lamella ${theirs}, and this batch is Lamella ${ours}: install the same version on both.`;
+}
+
+function lostEnd(reason: unknown): StackEnd {
   return {
     state: 'failed',
     kind: 'crash',
-    reason: `The workers that took it died, one after another (${reason}). Look at their machines, then run with --retry.`,
+    reason: `The workers that took it died, one after another (${String(reason).slice(0, 200)}). Look at their machines, then run with --retry.`,
+  };
+}
+
+function unreadable(fault: string): StackEnd {
+  return {
+    state: 'failed',
+    kind: 'crash',
+    reason: `What the queue holds as its end cannot be understood: ${fault}. Is the worker of another version of Lamella? Install the same on all machines, then run with --retry.`,
   };
 }
 
 function queueFailure(error: unknown): StackEnd {
-  const reason = error instanceof Error ? error.message : String(error);
-  return { state: 'failed', kind: 'crash', reason: `It cannot be put into the queue: ${reason}.` };
+  return { state: 'failed', kind: 'crash', reason: `It cannot be put into the queue: ${messageOf(error)}.` };
+}
+
+/** Errors of what is stored, which asking again does not mend: no JSON, or a key of another type. */
+function isGarbled(error: unknown): boolean {
+  return error instanceof SyntaxError || error instanceof TypeError || /^WRONGTYPE/.test(messageOf(error));
+}
+
+function messageOf(error: unknown): string {
+  const message = (error as { message?: unknown } | null | undefined)?.message;
+  return typeof message === 'string' ? message : 'its server sent an event that cannot be understood';
 }

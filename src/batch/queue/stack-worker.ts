@@ -1,17 +1,20 @@
+import { randomBytes } from 'node:crypto';
+import { hostname } from 'node:os';
+import { setTimeout as delay } from 'node:timers/promises';
 import { DelayedError, type Job, Worker } from 'bullmq';
 import type { MergeEvent } from '../../merge/options.js';
-import type { StackEnd, StackRun } from '../stack-job.js';
+import { programVersion } from '../../version.js';
+import type { StackEnd, StackJob, StackRun } from '../stack-job.js';
 import { startStackProcess } from '../stack-process.js';
-import {
-  connectionTo,
-  type QueuedEnd,
-  type QueuedStack,
-  queueName,
-  requireServer,
-} from './queue-connection.js';
+import { resolveBounds } from './path-bounds.js';
+import { connectionTo, queueName, requireServer } from './queue-connection.js';
+import type { WorkerAnswer } from './queue-messages.js';
+import { takeJob } from './refuse-job.js';
 
 /** How a worker treats its machine. */
 export interface WorkerOptions {
+  /** Folders below which photographs are read and results written; nothing outside is touched. */
+  below: readonly string[];
   threads: number;
   memoryLimitMb: number | undefined;
   nice: number;
@@ -27,10 +30,14 @@ export type WorkerEvent =
   | { event: 'waiting' }
   | { event: 'begin'; stack: string; frames: number }
   | { event: 'end'; stack: string; end: StackEnd }
+  | { event: 'refused'; stack: string; reason: string }
   | { event: 'notice'; message: string };
 
 /** Times a stack may lose its worker before it is given up: it may be what kills them. */
 const lostWorkers = 2;
+
+/** A refused stack is held this long, so that workers that can merge it have time to take the others, ms. */
+const refusalMs = 1000;
 
 /** Share of the lease after which a worker that cannot renew it stops by itself, before another begins. */
 const safeShare = 0.85;
@@ -41,7 +48,7 @@ const safeShare = 0.85;
  * Exactly one result: only the holder of the lease may report an end; a worker that lost its lease, or cannot
  * renew it in time, ends its merge, which leaves nothing; and a result appears by one rename.
  *
- * @throws UsageError for a wrong address, OutputError when the server does not answer at the start.
+ * @throws UsageError for a wrong address or folder, OutputError when the server does not answer at the start.
  */
 export async function runWorker(
   url: string,
@@ -49,24 +56,40 @@ export async function runWorker(
   tell: (event: WorkerEvent) => void,
   signal: AbortSignal,
 ): Promise<void> {
+  const bounds = await resolveBounds(options.below);
   await requireServer(url);
   const { leaseMs } = options;
   const leases = new Map<string, { run: StackRun; renewedMs: number }>();
-  const worker = new Worker<QueuedStack, QueuedEnd>(
+  const name = randomBytes(8).toString('hex');
+  const answer = (end: WorkerAnswer['end']): WorkerAnswer => ({
+    ...{ programVersion: programVersion(), host: hostname(), worker: name, end },
+  });
+  const giveBack = async (job: Job<unknown>, token: string | undefined): Promise<never> => {
+    await job.moveToDelayed(Date.now() + 1, token);
+    throw new DelayedError();
+  };
+  const worker = new Worker<unknown, WorkerAnswer>(
     queueName,
     async (job, token) => {
-      tell({ event: 'begin', stack: job.data.stack, frames: job.data.frames });
-      const run = startStackProcess(jobHere(job, options), (event) => passOn(job, event));
+      const taken = await takeJob(job.data, bounds);
+      if (signal.aborted) return giveBack(job, token);
+      if ('refusal' in taken) {
+        tell({ event: 'refused', stack: stackOf(job.data), reason: taken.refusal.reason });
+        await delay(refusalMs, undefined, { signal }).catch(() => undefined);
+        return answer(taken.refusal);
+      }
+      const { stack, frames, job: wanted } = taken.queued;
+      tell({ event: 'begin', stack, frames });
+      const run = startStackProcess(jobHere(wanted, options), (event) => passOn(job, event));
       const id = job.id ?? '';
       leases.set(id, { run, renewedMs: performance.now() });
       const end = await run.ended.finally(() => leases.delete(id));
-      tell({ event: 'end', stack: job.data.stack, end });
-      if (end.state !== 'stopped') return end;
-      await job.moveToDelayed(Date.now() + 1, token);
-      throw new DelayedError();
+      tell({ event: 'end', stack, end });
+      return end.state === 'stopped' ? giveBack(job, token) : answer(end);
     },
     {
       connection: connectionTo(url),
+      name,
       concurrency: 1,
       lockDuration: leaseMs,
       stalledInterval: leaseMs / 2,
@@ -100,12 +123,25 @@ export async function runWorker(
 }
 
 /** The job as this machine runs it: threads, memory and priority are its own affair. */
-function jobHere({ data }: Job<QueuedStack>, { threads, memoryLimitMb, nice }: WorkerOptions) {
-  const { job } = data;
-  return { ...job, options: { ...job.options, threads }, memoryLimitMb, nice };
+function jobHere(job: StackJob, { threads, memoryLimitMb, nice }: WorkerOptions): StackJob {
+  const { memoryMb: _, ...others } = job.options;
+  const options = {
+    ...others,
+    threads,
+    ...(memoryLimitMb !== undefined && { memoryMb: memoryLimitMb }),
+    // What may be replaced was decided when the job was taken.
+    overwrite: true,
+  };
+  return { ...job, options, memoryLimitMb, nice };
 }
 
-function passOn(job: Job<QueuedStack>, event: MergeEvent): void {
+/** The folder that a job is about, for words; the job may be anything. */
+function stackOf(data: unknown): string {
+  const stack = (data as { stack?: unknown } | null | undefined)?.stack;
+  return typeof stack === 'string' ? stack : 'a job of the queue';
+}
+
+function passOn(job: Job<unknown>, event: MergeEvent): void {
   // Progress that is lost is no harm.
   job.updateProgress(event).catch(() => undefined);
 }

@@ -1,0 +1,79 @@
+import { constants } from 'node:fs';
+import { open } from 'node:fs/promises';
+import { env } from 'node:process';
+import { checkQueueUrl } from '../batch/queue/queue-url.js';
+import { UsageError } from '../errors.js';
+import { fileErrorReason } from '../stack/file-error.js';
+
+/** Holds the password of the queue where no file is given. */
+const passwordVariable = 'LAMELLA_QUEUE_PASSWORD';
+
+/** Longer ones are no passwords but some other file, bytes. */
+const maxPasswordBytes = 4096;
+
+/** Flag and help of `--queue-password-file`, for commander. */
+export const passwordFlag = [
+  '--queue-password-file <FILE>',
+  'file that holds the password of the queue, instead of its address',
+] as const;
+
+export const passwordHelp = `The password of the queue may stand in its address, where other users of the machine can see it (redis://:PASSWORD@host:6379),
+in the file of --queue-password-file, or in the environment as ${passwordVariable}.`;
+
+/**
+ * The address of the queue with its password: of the address itself, of a file, or of the environment.
+ *
+ * @param flags Commander's record with `queue` and `queuePasswordFile`.
+ * @throws UsageError.
+ */
+export async function queueAddress(flags: Record<string, unknown>): Promise<string> {
+  const url = String(flags.queue);
+  checkQueueUrl(url);
+  const parsed = new URL(url);
+  const file = flags.queuePasswordFile;
+  if (file !== undefined && parsed.password !== '') {
+    throw new UsageError(
+      'Expected a password in the address of --queue or in --queue-password-file but received both: keep one of them.',
+    );
+  }
+  if (parsed.password !== '') return url;
+  const password = file === undefined ? env[passwordVariable] : await passwordIn(String(file));
+  if (!password) return url;
+  // A percent sign of its own would be taken for the beginning of a code.
+  parsed.password = encodeURIComponent(password);
+  return parsed.href;
+}
+
+/** Refuses a password without a queue. */
+export function refusePassword(flags: Record<string, unknown>): undefined {
+  if (flags.queuePasswordFile === undefined) return undefined;
+  throw new UsageError('Expected --queue beside --queue-password-file but received only the latter.');
+}
+
+async function passwordIn(path: string): Promise<string> {
+  const expected = (received: string) =>
+    new UsageError(
+      `Expected a file that holds a password for --queue-password-file but received ${path}: ${received}`,
+    );
+  if (path === '')
+    throw new UsageError('Expected the path of a file for --queue-password-file but received an empty text');
+  let bytes: Buffer;
+  try {
+    // Opened without waiting: a pipe that nobody writes to would hold the program for ever.
+    const handle = await open(path, constants.O_RDONLY | constants.O_NONBLOCK);
+    try {
+      const entry = await handle.stat();
+      if (!entry.isFile()) throw expected('it is no file');
+      if (entry.size > maxPasswordBytes) throw expected(`it has more than ${maxPasswordBytes} bytes`);
+      bytes = await handle.readFile();
+    } finally {
+      await handle.close();
+    }
+  } catch (error) {
+    throw error instanceof UsageError ? error : expected(fileErrorReason(error));
+  }
+  // Editors end a file with a line feed, which is no part of a password.
+  const password = bytes.toString('utf8').replace(/\r?\n$/, '');
+  if (password === '') throw expected('it is empty');
+  return password;
+}
