@@ -1,9 +1,15 @@
-import { type FileHandle, open, readFile } from 'node:fs/promises';
+import { type FileHandle, open } from 'node:fs/promises';
 import { join } from 'node:path';
+import { OutputError } from '../errors.js';
 import { asOutputError, systemCode } from '../result/output-failure.js';
 import { syncFolder } from '../result/unfinished.js';
+import { fileErrorReason } from '../stack/file-error.js';
+import { readBoundedText } from '../stack/regular-file.js';
 import { type NightEvent, nightListName } from './night-events.js';
 import { readEvent } from './night-shapes.js';
+
+/** Longer ones, of tens of thousands of stacks, would not fit into a text. */
+const maxListBytes = 500e6;
 
 /**
  * The night list: the journal of a batch, one JSON event a line. Lines are only ever added, and each is on the disk
@@ -57,12 +63,16 @@ export class NightList {
  * last one above all, are passed over: what they said is done again.
  */
 export async function readNightList(out: string): Promise<NightEvent[] | undefined> {
+  const path = join(out, nightListName);
   let text: string;
   try {
-    text = await readFile(join(out, nightListName), 'utf8');
+    text = await readBoundedText(path, maxListBytes);
   } catch (error) {
     if (systemCode(error) === 'ENOENT' || systemCode(error) === 'ENOTDIR') return undefined;
-    throw asOutputError(error, join(out, nightListName));
+    throw new OutputError(
+      `Cannot read ${path}: ${fileErrorReason(error)}. Move it away, or choose another place with --out.`,
+      { cause: error },
+    );
   }
   return text.split('\n').flatMap((line) => {
     try {

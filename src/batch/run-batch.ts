@@ -157,7 +157,7 @@ async function openQueue({ url, priority }: NonNullable<ResolvedBatch['queue']>,
   const { StackQueue } = await loadQueue();
   let last = '';
   return StackQueue.open(url, priority, (message) => {
-    if (message !== last) night.say({ event: 'notice', message: `The queue: ${message}` });
+    if (message !== last) night.say({ event: 'notice', message });
     last = message;
   });
 }

@@ -1,9 +1,8 @@
-import { constants } from 'node:fs';
-import { open } from 'node:fs/promises';
 import { env } from 'node:process';
 import { checkQueueUrl } from '../batch/queue/queue-url.js';
 import { UsageError } from '../errors.js';
 import { fileErrorReason } from '../stack/file-error.js';
+import { readBoundedText } from '../stack/regular-file.js';
 
 /** Holds the password of the queue where no file is given. */
 const passwordVariable = 'LAMELLA_QUEUE_PASSWORD';
@@ -57,23 +56,14 @@ async function passwordIn(path: string): Promise<string> {
     );
   if (path === '')
     throw new UsageError('Expected the path of a file for --queue-password-file but received an empty text');
-  let bytes: Buffer;
+  let text: string;
   try {
-    // Opened without waiting: a pipe that nobody writes to would hold the program for ever.
-    const handle = await open(path, constants.O_RDONLY | constants.O_NONBLOCK);
-    try {
-      const entry = await handle.stat();
-      if (!entry.isFile()) throw expected('it is no file');
-      if (entry.size > maxPasswordBytes) throw expected(`it has more than ${maxPasswordBytes} bytes`);
-      bytes = await handle.readFile();
-    } finally {
-      await handle.close();
-    }
+    text = await readBoundedText(path, maxPasswordBytes);
   } catch (error) {
-    throw error instanceof UsageError ? error : expected(fileErrorReason(error));
+    throw expected(fileErrorReason(error));
   }
   // Editors end a file with a line feed, which is no part of a password.
-  const password = bytes.toString('utf8').replace(/\r?\n$/, '');
+  const password = text.replace(/\r?\n$/, '');
   if (password === '') throw expected('it is empty');
   return password;
 }

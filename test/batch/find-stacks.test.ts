@@ -1,4 +1,4 @@
-import { mkdirSync, symlinkSync, writeFileSync } from 'node:fs';
+import { mkdirSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
@@ -81,6 +81,55 @@ describe('the stacks below a folder', () => {
     symlinkSync(root, join(root, 'bee', 'up'));
     symlinkSync(join(root, 'bee'), join(root, 'again'));
     expect(await keysBelow(root)).toHaveLength(1);
+  });
+
+  it('are not searched for behind links that lead out of the root, unless that is asked for', async () => {
+    const [root, outside] = [makeFolder(), makeFolder()];
+    place(join(outside, 'wasp'), 3);
+    place(join(root, 'bee'), 3);
+    symlinkSync(outside, join(root, 'all'));
+    symlinkSync('/', join(root, 'disk'));
+    const look = { exclude: [], maxPixels: 1e8 };
+    const { stacks, passed } = await findStacks(root, look);
+    expect(stacks.map(({ key }) => key)).toEqual(['bee']);
+    expect(passed.map(({ folder, unreadable }) => [folder, unreadable])).toEqual([
+      [join(root, 'all'), false],
+      [join(root, 'disk'), false],
+    ]);
+    expect(passed[0].reason).toContain(`it is a link that leads out of ${root}, to ${outside}`);
+
+    rmSync(join(root, 'disk'));
+    const all = await findStacks(root, { ...look, followLinks: true });
+    expect(all.stacks.map(({ key }) => key)).toEqual(['all/wasp', 'bee']);
+  });
+
+  it('behind a root that is a link itself are those of its folder', async () => {
+    const [root, elsewhere] = [makeFolder(), makeFolder()];
+    place(join(root, 'bee'), 3);
+    symlinkSync(join(root, 'bee'), join(root, 'again'));
+    symlinkSync(root, join(elsewhere, 'link'));
+    const { stacks, passed } = await findStacks(join(elsewhere, 'link'), { exclude: [], maxPixels: 1e8 });
+    expect([stacks.length, passed]).toEqual([1, []]);
+  });
+
+  it('are not merged without the photographs that are links out of the root: that is told instead', async () => {
+    const [root, outside] = [makeFolder(), makeFolder()];
+    place(join(root, 'bee'), 4);
+    place(outside, 1);
+    symlinkSync(join(outside, 'f1.jpg'), join(root, 'bee', 'linked.jpg'));
+    // What is no photograph by its name does not matter.
+    symlinkSync('/etc/hostname', join(root, 'bee', 'notes.txt'));
+    const { stacks, passed } = await findStacks(root, { exclude: [], maxPixels: 1e8 });
+    expect(stacks).toEqual([]);
+    expect(passed).toEqual([
+      {
+        folder: join(root, 'bee'),
+        reason: `it holds links to photographs outside of ${root}: linked.jpg. Add --follow-links to follow them`,
+        unreadable: true,
+      },
+    ]);
+    const asked = await findStacks(root, { exclude: [], maxPixels: 1e8, followLinks: true });
+    expect(asked.stacks.map(({ frames }) => frames)).toEqual([5]);
   });
 
   it.each([

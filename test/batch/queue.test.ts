@@ -1,49 +1,34 @@
 import { type ChildProcess, spawn, spawnSync } from 'node:child_process';
-import { createServer } from 'node:net';
+import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { setTimeout as delay } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
-import { Redis } from 'ioredis';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { readNightList } from '../../src/batch/night-list.js';
 import { shownUrl } from '../../src/batch/queue/queue-url.js';
 import { makeFolder } from '../stack/pictures.js';
 import { batchHere } from './in-process.js';
 import { childrenOf, ready, runBatchProgram, startBatch, waitFor } from './program.js';
+import { hasServer, type QueueServer, startServer } from './queue-server.js';
 import { namesIn, placeFrames, renderTiny, resultBytes } from './tiny-stacks.js';
 
 const program = fileURLToPath(new URL('../../bin/lamella.js', import.meta.url));
-const hasServer = process.platform === 'linux' && spawnSync('redis-server', ['--version']).status === 0;
 
-let server: ChildProcess | undefined;
+let server: QueueServer | undefined;
 let url = '';
 let frames: Record<string, Buffer>;
 const workers: ChildProcess[] = [];
 
-async function freePort(): Promise<number> {
-  const probe = createServer();
-  await new Promise<void>((resolve) => probe.listen(0, '127.0.0.1', resolve));
-  const address = probe.address();
-  await new Promise((resolve) => probe.close(resolve));
-  return typeof address === 'object' && address ? address.port : 0;
-}
-
 beforeAll(async () => {
   frames = await renderTiny();
   if (!hasServer) return;
-  const port = await freePort();
-  const args = ['--port', String(port), '--bind', '127.0.0.1', '--save', '', '--dir', makeFolder()];
-  server = spawn('redis-server', [...args, '--maxmemory-policy', 'noeviction'], { stdio: 'ignore' });
-  url = `redis://127.0.0.1:${port}`;
-  const redis = new Redis(url, { maxRetriesPerRequest: null });
-  redis.on('error', () => {});
-  await redis.ping();
-  redis.disconnect();
+  server = await startServer();
+  url = server.url;
 });
 
 afterAll(() => {
   for (const worker of workers) worker.kill('SIGKILL');
-  server?.kill('SIGKILL');
+  server?.stop();
 });
 
 interface Worker {
@@ -53,7 +38,19 @@ interface Worker {
 }
 
 function startWorker(): Worker {
-  const args = [program, 'worker', '--queue', url, '--threads', '1', '--lease', '3', '--json'];
+  const args = [
+    program,
+    'worker',
+    '--queue',
+    url,
+    '--below',
+    tmpdir(),
+    '--threads',
+    '1',
+    '--lease',
+    '3',
+    '--json',
+  ];
   const child = spawn(process.execPath, args, { stdio: ['ignore', 'pipe', 'inherit'], env: ready });
   let text = '';
   child.stdout.on('data', (chunk) => {

@@ -14,7 +14,7 @@ import { boundsFault } from './path-bounds.js';
 import { type QueuedStack, type Read, type Refusal, readQueuedStack } from './queue-messages.js';
 
 /** Pauses between looks for what the batch wrote last: network storage may hand out what it knew before, ms. */
-const pausesMs = [250, 750, 2000];
+const pausesMs = [250, 750];
 
 /**
  * What a worker takes from the queue, or why it does not. Anybody who reaches the queue can write to it, so the queue

@@ -68,8 +68,8 @@ export class StackQueue {
     const queue = new Queue<QueuedStack, unknown>(queueName, { connection });
     const events = new QueueEvents(queueName, { connection });
     // What is emitted as an error may come from the server's own stream of events, and be anything.
-    queue.on('error', (error: unknown) => emit(messageOf(error)));
-    events.on('error', (error: unknown) => emit(messageOf(error)));
+    queue.on('error', (error: unknown) => emit(`The queue: ${messageOf(error)}`));
+    events.on('error', (error: unknown) => emit(`The queue: ${messageOf(error)}`));
     await Promise.all([queue.waitUntilReady(), events.waitUntilReady()]);
     return new StackQueue(queue, events, priority, emit);
   }
@@ -144,7 +144,7 @@ export class StackQueue {
       }
       if (lost > 0) {
         this.emit(
-          `It knows nothing of ${countOf(lost, 'stack')} that had been handed in, as after a restart without its data: handed in again.`,
+          `The queue lost ${countOf(lost, 'stack')}, as when its server is restarted without its data: handed in again.`,
         );
       }
     } finally {
@@ -177,7 +177,7 @@ export class StackQueue {
       } else {
         // The server is away or busy: asked again later.
         awaited.isHanded = true;
-        this.emit(messageOf(error));
+        this.emit(`The queue: ${messageOf(error)}`);
       }
     }
     return undefined;
@@ -218,7 +218,7 @@ export class StackQueue {
     this.hasLooked = true;
     const clients = await this.queue.getWorkers().catch(() => undefined);
     if (clients?.length === 0) {
-      this.emit('No worker listens to it yet: start lamella worker on the machines that shall merge.');
+      this.emit('No worker listens to the queue yet: start lamella worker on the machines that shall merge.');
     }
   }
 
