@@ -1,5 +1,5 @@
 import { totalmem } from 'node:os';
-import { basename, dirname, join, relative, resolve, sep } from 'node:path';
+import { basename, dirname, join, resolve } from 'node:path';
 import { named, UsageError } from '../errors.js';
 import type { MergeOptions } from '../merge/options.js';
 import { resolveOptions } from '../merge/resolve-options.js';
@@ -7,6 +7,7 @@ import { optionError } from '../option-error.js';
 import type { Budget } from './estimate.js';
 import { leastFrames } from './find-stacks.js';
 import type { SplitOptions } from './part-folder.js';
+import { isWithin } from './path-within.js';
 
 /** How a batch is run; every field has a default. */
 export interface BatchOptions {
@@ -168,9 +169,4 @@ function timeOfDay(text: string): { hour: number; minute: number } {
 function within(value: number, min: number, max: number, unit: string, name: string): void {
   if (!(value >= min && value <= max))
     throw optionError(name, `a number from ${min} to ${max} ${unit}`, value);
-}
-
-function isWithin(path: string, folder: string): boolean {
-  const way = relative(folder, path);
-  return way === '' || (way !== '..' && !way.startsWith(`..${sep}`) && resolve(folder, way) === path);
 }

@@ -1,5 +1,5 @@
 import { lstat, readdir, realpath, stat } from 'node:fs/promises';
-import { basename, extname, join, relative, resolve, sep } from 'node:path';
+import { basename, extname, join, relative, resolve } from 'node:path';
 import { InputError, InterruptedError } from '../errors.js';
 import { isResultFolder } from '../result/unfinished.js';
 import { isEarlierResult } from '../stack/earlier-result.js';
@@ -12,6 +12,7 @@ import { countOf, someNames } from '../stack/words.js';
 import type { Findings, FoundStack } from './found-stack.js';
 import { nightListName } from './night-events.js';
 import { partFolder, type SplitOptions } from './part-folder.js';
+import { isWithin } from './path-within.js';
 import { resultName, stackKey } from './result-name.js';
 import type { InputFile } from './stack-inputs.js';
 
@@ -142,7 +143,7 @@ async function sortEntries(folder: string, names: string[], boundary: string | u
       const entry = await stat(path);
       if (boundary !== undefined && (await lstat(path)).isSymbolicLink()) {
         const target = await realpath(path);
-        if (!isBelow(target, boundary)) {
+        if (!isWithin(target, boundary)) {
           entries.leadingOut.push({ name, target, isFolder: entry.isDirectory() });
           continue;
         }
@@ -157,11 +158,6 @@ async function sortEntries(folder: string, names: string[], boundary: string | u
     }
   }
   return entries;
-}
-
-function isBelow(path: string, folder: string): boolean {
-  const way = relative(folder, path);
-  return way !== '..' && !way.startsWith(`..${sep}`) && resolve(folder, way) === path;
 }
 
 /** By its name alone: a link that is not followed is not looked into. */

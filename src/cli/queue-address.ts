@@ -1,6 +1,7 @@
 import { env } from 'node:process';
 import { checkQueueUrl } from '../batch/queue/queue-url.js';
-import { UsageError } from '../errors.js';
+import { named, UsageError } from '../errors.js';
+import { optionError } from '../option-error.js';
 import { fileErrorReason } from '../stack/file-error.js';
 import { readBoundedText } from '../stack/regular-file.js';
 
@@ -32,7 +33,7 @@ export async function queueAddress(flags: Record<string, unknown>): Promise<stri
   const file = flags.queuePasswordFile;
   if (file !== undefined && parsed.password !== '') {
     throw new UsageError(
-      'Expected a password in the address of --queue or in --queue-password-file but received both: keep one of them.',
+      `Expected a password in the address of ${named('queue')} or in ${named('queuePasswordFile')} but received both: keep one of them.`,
     );
   }
   if (parsed.password !== '') return url;
@@ -46,24 +47,23 @@ export async function queueAddress(flags: Record<string, unknown>): Promise<stri
 /** Refuses a password without a queue. */
 export function refusePassword(flags: Record<string, unknown>): undefined {
   if (flags.queuePasswordFile === undefined) return undefined;
-  throw new UsageError('Expected --queue beside --queue-password-file but received only the latter.');
+  throw new UsageError(
+    `Expected ${named('queue')} beside ${named('queuePasswordFile')} but received only the latter.`,
+  );
 }
 
 async function passwordIn(path: string): Promise<string> {
-  const expected = (received: string) =>
-    new UsageError(
-      `Expected a file that holds a password for --queue-password-file but received ${path}: ${received}`,
-    );
-  if (path === '')
-    throw new UsageError('Expected the path of a file for --queue-password-file but received an empty text');
+  const refuse = (why?: string) =>
+    optionError('queuePasswordFile', 'the path of a file that holds a password', path, why ? { why } : {});
+  if (path === '') throw refuse();
   let text: string;
   try {
     text = await readBoundedText(path, maxPasswordBytes);
   } catch (error) {
-    throw expected(fileErrorReason(error));
+    throw refuse(fileErrorReason(error));
   }
   // Editors end a file with a line feed, which is no part of a password.
   const password = text.replace(/\r?\n$/, '');
-  if (password === '') throw expected('it is empty');
+  if (password === '') throw refuse('it is empty');
   return password;
 }

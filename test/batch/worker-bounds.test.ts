@@ -369,9 +369,9 @@ describe('lamella worker', () => {
     [['--below', ''], 'Expected the path of a folder for --below but received an empty text'],
     [
       ['--below', '/no/such/folder'],
-      'Expected a folder that is there for --below but received /no/such/folder',
+      'Expected the path of a folder for --below but received /no/such/folder: it does not exist',
     ],
-    [['--below', program], 'which is a file'],
+    [['--below', program], 'it is a file'],
   ])('with %j says what --below wants', async (args, message) => {
     const { code, stderr } = await work('--queue', 'redis://127.0.0.1:9', ...args);
     expect(stderr).toContain(message);

@@ -1,30 +1,25 @@
 import { lstat, readdir, realpath, stat } from 'node:fs/promises';
-import { basename, dirname, join, relative, resolve, sep } from 'node:path';
-import { UsageError } from '../../errors.js';
+import { basename, dirname, join } from 'node:path';
+import { optionError } from '../../option-error.js';
 import { errorCode, fileErrorReason } from '../../stack/file-error.js';
+import { isWithin } from '../path-within.js';
 import type { StackJob } from '../stack-job.js';
 
 /** The folders below which a worker may read and write, with links resolved. Throws UsageError. */
 export async function resolveBounds(folders: readonly string[]): Promise<string[]> {
   if (folders.length === 0) {
-    throw new UsageError(
-      'Expected a folder for --below but received none: a worker reads photographs and writes results only below the folders that it is given.',
-    );
+    const why = 'a worker reads photographs and writes results only below the folders that it is given';
+    throw optionError('below', 'a folder', undefined, { shown: 'none', why });
   }
   return Promise.all(
     folders.map(async (folder) => {
-      if (folder === '') {
-        throw new UsageError('Expected the path of a folder for --below but received an empty text');
-      }
-      const entry = await stat(folder).catch((error: unknown) => error);
-      if (entry instanceof Error) {
-        throw new UsageError(
-          `Expected a folder that is there for --below but received ${folder}: ${fileErrorReason(entry)}`,
-        );
-      }
-      if (!(await stat(folder)).isDirectory()) {
-        throw new UsageError(`Expected a folder for --below but received ${folder}, which is a file`);
-      }
+      const refuse = (why?: string) =>
+        optionError('below', 'the path of a folder', folder, why ? { why } : {});
+      if (folder === '') throw refuse();
+      const entry = await stat(folder).catch((error: unknown) => {
+        throw refuse(fileErrorReason(error));
+      });
+      if (!entry.isDirectory()) throw refuse('it is a file');
       return realpath(folder);
     }),
   );
@@ -72,9 +67,5 @@ async function realpathOfExisting(path: string): Promise<string | undefined> {
 }
 
 function isBelow(path: string | undefined, folders: readonly string[]): boolean {
-  if (path === undefined) return false;
-  return folders.some((folder) => {
-    const way = relative(folder, path);
-    return way === '' || (way !== '..' && !way.startsWith(`..${sep}`) && resolve(folder, way) === path);
-  });
+  return path !== undefined && folders.some((folder) => isWithin(path, folder));
 }
