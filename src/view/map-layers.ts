@@ -1,9 +1,10 @@
 import type { Raster } from '../mend/raster.js';
+import { frameNearness } from '../result/frame-nearness.js';
 import type { RunRecord } from '../result/run-record.js';
 import type { PictureRegion } from '../trace/picture-region.js';
 import { type MapName, type MapRasters, mapNames } from './map-rasters.js';
 import { onePixel } from './map-spots.js';
-import { framePlaces, paintConfidence, paintCoverage, paintDepth, paintSources, type Rgb } from './paint.js';
+import { paintConfidence, paintCoverage, paintDepth, paintSources, type Rgb } from './paint.js';
 import type { Section } from './protocol.js';
 
 const mostSectionPoints = 4000;
@@ -21,7 +22,7 @@ export async function paintMap(
   step: number,
 ): Promise<Rgb> {
   const map = await maps.open(layer);
-  if (layer === 'sources') return paintSources(map, region, step, framePlaces(record));
+  if (layer === 'sources') return paintSources(map, region, step, frameNearness(record));
   if (layer === 'confidence') return paintConfidence(map, region, step);
   if (layer === 'coverage') return paintCoverage(map, region, step, record);
   const { min, max } = record.maps.depth;

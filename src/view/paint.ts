@@ -1,8 +1,8 @@
+import { hatchGrey, tableDepthColour } from '../image/map-colours.js';
 import type { RowSource } from '../mend/raster.js';
 import type { RunRecord } from '../result/run-record.js';
 import type { AlignedRegion } from '../trace/aligned-region.js';
 import type { PictureRegion } from '../trace/picture-region.js';
-import { colourTable, tablePlace } from './colour-maps.js';
 import { readReduced } from './reduce.js';
 
 /** Interleaved 8-bit RGB, (height, width, 3). */
@@ -26,7 +26,7 @@ export function paintAligned(aligned: AlignedRegion | undefined, region: Picture
     for (let x = 0; x < width; x++) {
       const i = y * width + x;
       if (!aligned || x < from || x >= to) {
-        rgb.fill(hatch(x + region.x, y + region.y), i * 3, i * 3 + 3);
+        rgb.fill(hatchGrey(x + region.x, y + region.y), i * 3, i * 3 + 3);
         continue;
       }
       for (let channel = 0; channel < 3; channel++) {
@@ -49,7 +49,7 @@ export function paintDepth(
   range: { near: number; far: number },
 ): Rgb {
   const span = range.far - range.near || 1;
-  const rgb = paintRamp(source, region, step, 'mean', 'depth', (value) => (range.far - value) / span);
+  const rgb = paintRamp(source, region, step, 'mean', (value) => (range.far - value) / span);
   const trust = readReduced(confidence, region, step, 'mean');
   for (let i = 0; i < trust.length; i++) {
     const x = region.x + (i % region.width);
@@ -60,18 +60,22 @@ export function paintDepth(
   return rgb;
 }
 
-/** Frames in the colours of their planes of focus: the nearest lightest; hatched where there is none. */
+/** Frames in the colours of depth by their `nearness`, 0 to 1; hatched where there is none. */
 export function paintSources(
   source: RowSource,
   region: PictureRegion,
   step: number,
-  places: ReadonlyMap<number, number>,
+  nearness: ReadonlyMap<number, number>,
 ): Rgb {
-  return paintRamp(source, region, step, 'pick', 'depth', (number) => places.get(number) ?? Number.NaN);
+  return paintRamp(source, region, step, 'pick', (number) => nearness.get(number) ?? Number.NaN);
 }
 
+/** Confidence in grey, certain is white: in colours it would be taken for depth. */
 export function paintConfidence(source: RowSource, region: PictureRegion, step: number): Rgb {
-  return paintRamp(source, region, step, 'mean', 'confidence', (value) => value / 255);
+  const values = readReduced(source, region, step, 'mean');
+  const rgb = new Uint8Array(values.length * 3);
+  for (let i = 0; i < values.length; i++) rgb.fill(values[i] + 0.5, i * 3, i * 3 + 3);
+  return rgb;
 }
 
 /** Coverage classes in their colours, each but the first with a pattern too, so that colour is not all. */
@@ -110,44 +114,25 @@ function patternOf(value: number, x: number, y: number): boolean {
   return false;
 }
 
-/** A ramp for places: see `paintSources`. Frames by number, 0 (far) to 1 (near). */
-export function framePlaces(record: RunRecord): Map<number, number> {
-  const used = record.frames.filter(({ used, depth }) => used && depth !== null);
-  const ordered = [...used].sort((first, second) => second.depth! - first.depth!);
-  return new Map(
-    ordered.map(({ number }, i) => [number, ordered.length > 1 ? i / (ordered.length - 1) : 0.5]),
-  );
-}
-
 function paintRamp(
   source: RowSource,
   region: PictureRegion,
   step: number,
   how: 'mean' | 'pick',
-  map: 'depth' | 'confidence',
-  placeOf: (value: number) => number,
+  nearnessOf: (value: number) => number,
 ): Rgb {
   const values = readReduced(source, region, step, how);
-  const table = colourTable(map);
   const rgb = new Uint8Array(region.width * region.height * 3);
   for (let y = 0; y < region.height; y++) {
     for (let x = 0; x < region.width; x++) {
       const i = y * region.width + x;
-      const place = placeOf(values[i]);
-      if (Number.isNaN(place)) {
-        rgb.fill(hatch(x + region.x, y + region.y), i * 3, i * 3 + 3);
-        continue;
+      const nearness = nearnessOf(values[i]);
+      if (Number.isNaN(nearness)) {
+        rgb.fill(hatchGrey(x + region.x, y + region.y), i * 3, i * 3 + 3);
+      } else {
+        rgb.set(tableDepthColour(nearness), i * 3);
       }
-      const at = tablePlace(place);
-      rgb[i * 3] = table[at];
-      rgb[i * 3 + 1] = table[at + 1];
-      rgb[i * 3 + 2] = table[at + 2];
     }
   }
   return rgb;
-}
-
-/** Slanted stripes in two greys: nothing here. */
-function hatch(x: number, y: number): number {
-  return (x + y) % 8 < 3 ? 52 : 84;
 }

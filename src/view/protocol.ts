@@ -57,8 +57,8 @@ export interface ResultInfo {
   anchor: number;
   frames: PageFrame[];
   coverage: PageCoverageClass[];
-  /** Colours from low to high, #rrggbb, evenly spaced. */
-  ramps: { depth: string[]; confidence: string[] };
+  /** Colours of depth from near to far, #rrggbb, evenly spaced. */
+  depthColours: string[];
   mends: PageMend[];
   /** Ids of the mends that are in the saved picture as recorded. */
   applied: number[];

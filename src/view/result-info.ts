@@ -1,10 +1,10 @@
 import { basename } from 'node:path';
+import { depthStops } from '../image/map-colours.js';
 import { appliedMends, mendState } from '../mend/mended-record.js';
 import { defaultFeatherPx, type Mend } from '../mend/mends-file.js';
 import { coverageClasses } from '../result/coverage.js';
 import type { RunRecord } from '../result/run-record.js';
 import type { StackFrame } from '../trace/stack-frames.js';
-import { colourStops } from './colour-maps.js';
 import type { ResultInfo } from './protocol.js';
 import { tileSize } from './tiles.js';
 
@@ -50,7 +50,7 @@ export function resultInfo(
       percent,
       meaning: coverageClasses.find((entry) => entry.name === name)?.meaning ?? name,
     })),
-    ramps: { depth: colourStops('depth'), confidence: colourStops('confidence') },
+    depthColours: depthStops(33),
     mends,
     applied: mends.filter((mend) => mendState(mend, applied) === 'applied').map(({ id }) => id),
     defaultFeatherPx,

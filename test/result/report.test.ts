@@ -2,11 +2,12 @@ import { readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { expect, test } from 'vitest';
+import { hatchGreys } from '../../src/image/map-colours.js';
 import { similarityMatrix } from '../../src/register/transform.js';
+import { frameNearness, framesByDepth } from '../../src/result/frame-nearness.js';
 import { transformParts } from '../../src/result/report/frame-table.js';
 import { html } from '../../src/result/report/markup.js';
 import { axisMarks, railRuler } from '../../src/result/report/rail-ruler.js';
-import { outerFrames } from '../../src/result/report/report-page.js';
 import {
   depthThumbnail,
   pictureThumbnail,
@@ -116,15 +117,26 @@ test('a left-out frame is told once, by its warning where there is one', () => {
 });
 
 test('the nearest frame has the lightest colour, whichever way the stack was shot', () => {
-  expect(outerFrames(sampleRecord({ direction: 'near-to-far' }))).toEqual({ nearest: 1, farthest: 4 });
-  expect(outerFrames(sampleRecord({ direction: 'far-to-near' }))).toEqual({ nearest: 4, farthest: 1 });
-  const brightness = (nearest: number, farthest: number) => {
-    const { pixels } = sourcesThumbnail(maps, nearest, farthest, 1000);
+  const record = (sign: number) =>
+    sampleRecord({ frames: [1, 2, 3, 4].map((number) => sampleFrame(number, { depth: sign * number })) });
+  const brightness = (sign: number) => {
+    const { pixels } = sourcesThumbnail(maps, frameNearness(record(sign)), 1000);
     return [0, 1, 2, 3].map((i) => pixels[i * 3] + pixels[i * 3 + 1] + pixels[i * 3 + 2]);
   };
-  const nearFirst = brightness(1, 4);
+  const nearFirst = brightness(1);
   expect(nearFirst).toEqual([...nearFirst].sort((left, right) => right - left));
-  expect(brightness(4, 1)).toEqual([...nearFirst].reverse());
+  expect(brightness(-1)).toEqual([...nearFirst].reverse());
+});
+
+test('frames without a depth are ordered as they were shot, a left-out one has no colour', () => {
+  const frames = [1, 2, 3, 4].map((number) => sampleFrame(number, { depth: null, used: number !== 3 }));
+  expect(framesByDepth({ frames, direction: 'near-to-far' })).toEqual([1, 2, 4]);
+  expect(framesByDepth({ frames, direction: 'far-to-near' })).toEqual([4, 2, 1]);
+  expect([...frameNearness({ frames, direction: 'unknown' })]).toEqual([
+    [1, 1],
+    [2, 0.5],
+    [4, 0],
+  ]);
 });
 
 test('ticks of the rail ruler lie where the planes of focus are and are as long as the shares', () => {
@@ -220,8 +232,8 @@ test('small maps show what is missing as a hatch and not as a value', () => {
   // Near is light.
   const sum = (i: number) => small.pixels[i * 3] + small.pixels[i * 3 + 1] + small.pixels[i * 3 + 2];
   expect(sum(1)).toBeGreaterThan(sum(0));
-  const sources = sourcesThumbnail({ ...maps, sources: new Uint16Array(count) }, 1, 4, 1000);
-  expect(new Set(sources.pixels)).toEqual(new Set([96, 176]));
+  const sources = sourcesThumbnail({ ...maps, sources: new Uint16Array(count) }, new Map([[1, 1]]), 1000);
+  expect(new Set(sources.pixels)).toEqual(new Set(hatchGreys));
 });
 
 test('pictures are never enlarged and never vanish', () => {

@@ -1,5 +1,5 @@
+import { depthColour } from '../../image/map-colours.js';
 import type { RunFrame, RunRecord } from '../run-record.js';
-import { depthColour } from './depth-colours.js';
 import { html, type Markup, noMarkup } from './markup.js';
 import { depthText, percentText, shortNumber } from './numbers.js';
 

@@ -1,22 +1,14 @@
 import type { CoverageShares } from '../../check/coverage-findings.js';
+import { depthStops } from '../../image/map-colours.js';
 import { coverageClasses } from '../coverage.js';
+import { framesByDepth } from '../frame-nearness.js';
 import type { RunRecord } from '../run-record.js';
-import { depthColour } from './depth-colours.js';
 import { frameTable } from './frame-table.js';
 import { htmlPage } from './html-page.js';
 import { html, type Markup, noMarkup } from './markup.js';
 import { depthText, durationText, percentText, shortNumber } from './numbers.js';
 import { railRuler } from './rail-ruler.js';
 import { verdicts } from './verdicts.js';
-
-/** The numbers of the frames at both ends of the stack, by their distance from the subject. */
-export function outerFrames(record: RunRecord): { nearest: number; farthest: number } {
-  const numbers = record.frames.map((frame) => frame.number);
-  const [first, last] = [Math.min(...numbers), Math.max(...numbers)];
-  return record.direction === 'far-to-near'
-    ? { nearest: last, farthest: first }
-    : { nearest: first, farthest: last };
-}
 
 /** Pictures of the report as data URIs. */
 export interface ReportPictures {
@@ -64,20 +56,23 @@ ${sentenceList('Notes', 'notes', record.notes)}
   return htmlPage(`${title} – Lamella report`, '', body);
 }
 
+/** The colours of depth from near to far: equal steps of lightness, so a few stops are enough. */
+const depthRamp = html`<span class="ramp" style="background: linear-gradient(to right, ${depthStops(9).join(', ')})"></span>`;
+
 function mapFigures(record: RunRecord, pictures: ReportPictures): Markup[] {
   const { depth, sources, confidence, coverage } = record.maps;
   const hasDepth = depth.min !== null && depth.max !== null;
   const nearText = hasDepth ? `near, ${depthText(depth.min!, depth.unit)}` : 'near';
   const farText = hasDepth ? `far, ${depthText(depth.max!, depth.unit)}` : 'far';
-  const { nearest, farthest } = outerFrames(record);
+  const numbers = framesByDepth(record);
   const none = html`<li><span class="swatch hatch"></span>none</li>`;
   return [
     mapFigure('Depth', depth.file, pictures.depth, 'Depth in colours, light is near', [
-      html`<li>${nearText} ${ramp(1, 0)} ${farText}</li>`,
+      html`<li>${nearText} ${depthRamp} ${farText}</li>`,
       none,
     ]),
     mapFigure('Sources', sources.file, pictures.sources, 'Which frame each pixel came from, in colours', [
-      html`<li>near, frame ${nearest} ${ramp(1, 0)} far, frame ${farthest}</li>`,
+      html`<li>near, frame ${numbers[0]} ${depthRamp} far, frame ${numbers[numbers.length - 1]}</li>`,
       none,
     ]),
     mapFigure(
@@ -109,14 +104,6 @@ function mapFigure(title: string, file: string, picture: string, alt: string, le
 <ul class="legend">${legend}</ul>
 </figure>
 `;
-}
-
-function ramp(from: number, to: number): Markup {
-  const stops = Array.from(
-    { length: 9 },
-    (_, i) => `rgb(${depthColour(from + ((to - from) * i) / 8).join(' ')})`,
-  );
-  return html`<span class="ramp" style="background: linear-gradient(to right, ${stops.join(', ')})"></span>`;
 }
 
 function sentenceList(title: string, className: string, sentences: string[]): Markup {

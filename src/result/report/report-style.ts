@@ -20,7 +20,7 @@ img { max-width: 100%; height: auto; display: block; }
 .maps img { width: 100%; }
 .legend { display: flex; flex-wrap: wrap; gap: .3rem 1rem; align-items: center; margin: .4rem 0 0; padding: 0; list-style: none; font-size: .9rem; }
 .swatch { display: inline-block; width: 1.1em; height: 1.1em; margin-right: .4em; vertical-align: -.15em; border: 1px solid var(--quiet); }
-.hatch { background: repeating-linear-gradient(-45deg, #606060 0 2px, #b0b0b0 2px 5px); }
+.hatch { background: repeating-linear-gradient(-45deg, #404040 0 2px, #707070 2px 5px); }
 .ramp { display: inline-block; width: 9rem; height: 1.1em; vertical-align: -.15em; border: 1px solid var(--quiet); }
 .ruler { width: 100%; max-width: 54rem; height: auto; font-size: 12px; }
 .ruler text { fill: var(--ink); }

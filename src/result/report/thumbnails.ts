@@ -1,19 +1,15 @@
 import type { Size } from '../../image/image.js';
+import { hatchGrey, tableDepthColour } from '../../image/map-colours.js';
 import { coverageClasses } from '../coverage.js';
 import { bandsOf, type MapRows, mapRows, type PictureRows, pictureRows } from '../rows.js';
 import type { Picture } from '../write-composite.js';
 import { finiteRange, type ResultMaps } from '../write-maps.js';
-import { depthColour } from './depth-colours.js';
 
 /** A small 8-bit picture for the report. */
 export type Thumbnail = Picture & { pixels: Uint8Array };
 
 /** Side in samples of the grid by which a map's pixel is averaged: enough to calm it, quick for any size. */
 const samplesPerSide = 4;
-
-/** Depth colours ready made: finer than 8 bits can tell. */
-const rampSteps = 1024;
-const ramp = Array.from({ length: rampSteps }, (_, i) => depthColour(i / (rampSteps - 1)));
 
 /** Size of a thumbnail with `maxSide` pixels at most a side, never larger than the original. */
 export function thumbnailSize(size: Size, maxSide: number): Size {
@@ -60,22 +56,20 @@ export function depthThumbnail(maps: ResultMaps | MapRows, maxSide: number): Thu
   const span = max - min || 1;
   return paint(maps, maxSide, rows.depth, (values, windowOf) => {
     const depth = meanOf(values, maps.width, windowOf);
-    return Number.isNaN(depth) ? undefined : rampColour((max - depth) / span);
+    return Number.isNaN(depth) ? undefined : tableDepthColour((max - depth) / span);
   });
 }
 
-/** Frame numbers in the colours of depth, the `nearest` frame lightest; hatched where there is none. */
+/** Frames in the colours of depth by their `nearness`, 0 to 1; hatched where there is none. */
 export function sourcesThumbnail(
   maps: ResultMaps | MapRows,
-  nearest: number,
-  farthest: number,
+  nearness: ReadonlyMap<number, number>,
   maxSide: number,
 ): Thumbnail {
-  const span = farthest - nearest || 1;
-  return paint(maps, maxSide, mapRows(maps).sources, (values, windowOf) => {
-    const number = values[centreOf(windowOf, maps.width)];
-    return number === 0 ? undefined : rampColour((farthest - number) / span);
-  });
+  const colours = new Map([...nearness].map(([number, value]) => [number, tableDepthColour(value)]));
+  return paint(maps, maxSide, mapRows(maps).sources, (values, windowOf) =>
+    colours.get(values[centreOf(windowOf, maps.width)]),
+  );
 }
 
 /** Confidence in grey, certain is white. */
@@ -90,10 +84,6 @@ export function coverageThumbnail(maps: ResultMaps | MapRows, maxSide: number): 
   return paint(maps, maxSide, mapRows(maps).coverage, (values, windowOf) => {
     return coverageClasses[values[centreOf(windowOf, maps.width)]]?.rgb;
   });
-}
-
-function rampColour(value: number): readonly [number, number, number] {
-  return ramp[Math.round(Math.min(1, Math.max(0, value)) * (rampSteps - 1))];
 }
 
 /** Pixels of the original under one of the thumbnail: columns [left, right), rows [top, bottom) of those at hand. */
@@ -158,7 +148,7 @@ function meanOf(
   return present > absent ? sum / present : Number.NaN;
 }
 
-/** Diagonal stripes in two greys: "nothing here" without a colour of the scale. */
 function hatch(x: number, y: number): readonly [number, number, number] {
-  return (x + y) % 8 < 3 ? [96, 96, 96] : [176, 176, 176];
+  const grey = hatchGrey(x, y);
+  return [grey, grey, grey];
 }

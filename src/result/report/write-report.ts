@@ -1,6 +1,7 @@
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { type CoverageMaps, resultCoverage } from '../../check/result-coverage.js';
+import { frameNearness } from '../frame-nearness.js';
 import { encodeJpeg } from '../jpeg-file.js';
 import { throwIfStopped } from '../output-failure.js';
 import { writeAside } from '../output-file.js';
@@ -8,7 +9,7 @@ import { bandsOf, type MapRows, mapRows, type PictureRows } from '../rows.js';
 import type { RunRecord } from '../run-record.js';
 import type { Picture } from '../write-composite.js';
 import type { ResultMaps } from '../write-maps.js';
-import { outerFrames, reportPage } from './report-page.js';
+import { reportPage } from './report-page.js';
 import {
   confidenceThumbnail,
   coverageThumbnail,
@@ -43,14 +44,13 @@ export interface ReportInputs {
 export async function writeReport(dir: string, record: RunRecord, inputs: ReportInputs): Promise<string[]> {
   const { composite, icc, maps, signal } = inputs;
   throwIfStopped(signal);
-  const { nearest, farthest } = outerFrames(record);
   const pictures = {
     composite: await jpegUri(
       pictureThumbnail(composite, compositeSide),
       record.composite.hasIcc ? icc : undefined,
     ),
     depth: await jpegUri(depthThumbnail(maps, mapSide)),
-    sources: await pngUri(sourcesThumbnail(maps, nearest, farthest, mapSide)),
+    sources: await pngUri(sourcesThumbnail(maps, frameNearness(record), mapSide)),
     confidence: await jpegUri(confidenceThumbnail(maps, mapSide)),
     coverage: await pngUri(coverageThumbnail(maps, mapSide)),
   };

@@ -9,7 +9,7 @@ export function legendOf(layer: LayerName, info: ResultInfo): HTMLElement[] {
   if (layer === 'depth' && info.depthRange) {
     const { near, far } = info.depthRange;
     const [bar, ends] = ramp(
-      [...info.ramps.depth].reverse(),
+      info.depthColours,
       `near ${depthWords(near, info.unit)}`,
       `far ${depthWords(far, info.unit)}`,
     );
@@ -22,12 +22,12 @@ export function legendOf(layer: LayerName, info: ResultInfo): HTMLElement[] {
     if (placed.length === 0) return [];
     const [first, last] = [placed[0], placed[placed.length - 1]];
     return ramp(
-      [...info.ramps.depth].reverse(),
+      info.depthColours,
       `frame ${first.number}, ${depthWords(first.depth, info.unit)}`,
       `frame ${last.number}, ${depthWords(last.depth, info.unit)}`,
     );
   }
-  if (layer === 'confidence') return ramp(info.ramps.confidence, 'confidence 0', '1');
+  if (layer === 'confidence') return ramp(['#000000', '#ffffff'], 'confidence 0', '1');
   if (layer !== 'coverage') return [];
   const items = info.coverage.map(({ name, meaning, colour, percent }, value) =>
     make('li', {}, swatch(colour, value), `${name}: ${meaning}, ${percent.toFixed(1)} %`),

@@ -210,7 +210,7 @@ export class Ruler {
   private colourBar(): SVGElement[] {
     const range = this.info.depthRange;
     if (!range) return [];
-    const colours = [...this.info.ramps.depth].reverse();
+    const colours = this.info.depthColours;
     const stops = colours.map((colour, i) =>
       makeSvg('stop', { offset: i / (colours.length - 1), 'stop-color': colour }),
     );
