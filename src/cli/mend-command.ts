@@ -53,7 +53,10 @@ export function mendCommand(system: System): Command {
       'its region in composite pixels: x,y,w,h, or three or more corners "x,y x,y x,y"',
       collect,
     )
-    .option('--feather <PX>', 'width of the blend around the region, 0 to 1000 px (default: 40)')
+    .option(
+      '--feather <PX>',
+      'width of the blend around the region, 0 to 1000 px (default: a quarter of its mean width, 12 to 160)',
+    )
     .option('--note <TEXT>', 'words for the list')
     .option('--drop <ID>', 'keep a mend on the list, but out of the picture')
     .option('--keep <ID>', 'put a dropped mend back into the picture')

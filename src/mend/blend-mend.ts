@@ -18,14 +18,16 @@ export interface CompositePart extends PictureRegion {
 /** Reads the footprint of a frame; the viewer puts a reader of its own in the place of the decoder. */
 export type AlignFrame = (frame: StackFrame, region: PictureRegion) => Promise<AlignedRegion | undefined>;
 
+type MendArea = Pick<Mend, 'region' | 'featherPx'>;
+
 /** The rectangle of the composite that a mend may change: its region and its feather. */
-export function mendBounds(mend: Mend, size: Size): PictureRegion | undefined {
+export function mendBounds(mend: MendArea, size: Size): PictureRegion | undefined {
   const core = regionBounds(mend.region, size);
   return core && clipRegion(growRegion(core, Math.floor(mend.featherPx)), size);
 }
 
 /** The rectangle of the composite that the blend of a mend reads: what is felt from further out is needed too. */
-export function mendWindow(mend: Mend, size: Size): PictureRegion | undefined {
+export function mendWindow(mend: MendArea, size: Size): PictureRegion | undefined {
   const bounds = mendBounds(mend, size);
   const margin = pyramidReach(levelsFor(mend.featherPx)) + 8;
   return bounds && clipRegion(growRegion(bounds, margin), size);

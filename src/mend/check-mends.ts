@@ -1,6 +1,7 @@
 import { marginOf } from '../blend/frame-reach.js';
 import { applyMatrix } from '../register/transform.js';
 import type { RunRecord } from '../result/run-record.js';
+import type { PictureRegion } from '../trace/picture-region.js';
 import type { StackFrame } from '../trace/stack-frames.js';
 import { regionBounds, regionFault } from './mend-region.js';
 import type { Mend } from './mends-file.js';
@@ -25,15 +26,20 @@ export function mendFault(mend: Mend, record: RunRecord, frames: readonly StackF
   }
   const fault = regionFault(mend.region, record.size);
   if (fault !== undefined) return `${who} ${fault}.`;
-  const bounds = regionBounds(mend.region, record.size)!;
+  const missed = missedCorner(frame, regionBounds(mend.region, record.size)!);
+  if (!missed) return undefined;
+  return `${who} frame ${mend.frame} (${frame.name}) does not reach all of the region: it ends before ${missed.join(',')}. Choose a smaller region or another frame.`;
+}
+
+/** A corner of a rectangle of the composite that a frame does not reach; undefined when it reaches all of it. */
+export function missedCorner(frame: StackFrame, bounds: PictureRegion): [x: number, y: number] | undefined {
   const { width, height } = frame.size;
   const margin = marginOf(frame.toFrame);
   for (const x of [bounds.x, bounds.x + bounds.width - 1]) {
     for (const y of [bounds.y, bounds.y + bounds.height - 1]) {
       const [u, v] = applyMatrix(frame.toFrame, x, y);
       const inside = (at: number, last: number) => at >= margin - 1e-6 && at <= last - margin + 1e-6;
-      if (inside(u, width - 1) && inside(v, height - 1)) continue;
-      return `${who} frame ${mend.frame} (${frame.name}) does not reach all of the region: it ends before ${x},${y}. Choose a smaller region or another frame.`;
+      if (!inside(u, width - 1) || !inside(v, height - 1)) return [x, y];
     }
   }
   return undefined;

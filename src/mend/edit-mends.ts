@@ -2,13 +2,15 @@ import { named, UsageError } from '../errors.js';
 import type { RunRecord } from '../result/run-record.js';
 import { findStackFrames } from '../trace/stack-frames.js';
 import { mendFault } from './check-mends.js';
+import { defaultFeatherPx } from './default-feather.js';
 import { parseMendRegion } from './mend-region.js';
-import { defaultFeatherPx, type Mend } from './mends-file.js';
+import type { Mend } from './mends-file.js';
 
 export interface MendAddition {
   frame: number;
   /** As `parseMendRegion` reads it. */
   region: string;
+  /** Default: `defaultFeatherPx` of the region. */
   featherPx?: number;
   note: string;
 }
@@ -26,12 +28,13 @@ export async function addMends(
 ): Promise<Mend[]> {
   const list = [...mends];
   const frames = additions.length > 0 ? await findStackFrames(record, framesFrom) : [];
-  for (const { frame, region, featherPx = defaultFeatherPx, note } of additions) {
+  for (const { frame, region: text, featherPx, note } of additions) {
+    const region = parseMendRegion(text);
     const mend: Mend = {
       id: nextId(list),
       frame,
-      region: parseMendRegion(region),
-      featherPx,
+      region,
+      featherPx: featherPx ?? defaultFeatherPx(region),
       note,
       kept: true,
     };

@@ -23,7 +23,6 @@ export const mendsSchemaName = 'lamella-mends';
 /** Raised when a field changes its meaning or goes. A field that is only added keeps the version. */
 export const mendsSchemaVersion = 1;
 
-export const defaultFeatherPx = 40;
 export const mostFeatherPx = 1000;
 export const mostNoteLength = 1000;
 /** Thousands of outlines, drawn by hand, take a tenth of it. */

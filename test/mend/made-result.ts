@@ -1,5 +1,5 @@
 import { createHash } from 'node:crypto';
-import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdirSync, mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import sharp from 'sharp';
@@ -82,7 +82,7 @@ async function buildResult(options: MadeOptions): Promise<MadeResult> {
       .update(readFileSync(join(frames, name)))
       .digest('hex');
     const gainRatio = new Array<number>(channels).fill(gains[i]);
-    records.push(sampleFrame(i + 1, { name, path: name, sha256, transform, gainRatio, depth: i - 1 }));
+    records.push(sampleFrame(i + 1, { name, path: name, sizeBytes: statSync(join(frames, name)).size, sha256, transform, gainRatio, depth: i - 1 }));
   }
   records.push(
     sampleFrame(4, { used: false, transform: null, depth: null, leftOutReason: 'blurred by motion' }),

@@ -44,7 +44,7 @@ test('a mend is added, listed, dropped, kept and undone', async () => {
   const { stdout: json } = await lamella('mend', folder, ...polygon, '--json');
   expect(JSON.parse(json).mends).toMatchObject([
     { id: 1, state: 'applied' },
-    { id: 2, frame: 1, featherPx: 40, region: { kind: 'polygon' }, state: 'applied' },
+    { id: 2, frame: 1, featherPx: 12, region: { kind: 'polygon' }, state: 'applied' },
   ]);
 });
 
