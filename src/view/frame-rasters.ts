@@ -9,7 +9,9 @@ import { clipRegion, type PictureRegion } from '../trace/picture-region.js';
 import type { StackFrame } from '../trace/stack-frames.js';
 import type { CheckedFrames } from './checked-frames.js';
 import { FramePatches } from './frame-patches.js';
+import { Gate, shareWork } from './gate.js';
 import { readReduced } from './reduce.js';
+import { type ReducedFrame, ReducedFrames } from './reduced-frames.js';
 import type { Store } from './store.js';
 
 /** Frames that are kept open as a whole: each may take the disk space of an uncompressed picture. */
@@ -19,6 +21,9 @@ const mostOpen = 6;
 export class FrameRasters {
   private readonly open = new Map<number, Promise<Raster>>();
   private readonly patches = new FramePatches();
+  private readonly reduced = new ReducedFrames();
+  /** Two decodings at once leave the processor to the page. */
+  private readonly gate = new Gate(2);
 
   constructor(
     private readonly store: Store,
@@ -41,28 +46,28 @@ export class FrameRasters {
   /**
    * As `align`, for a region in pixels of a level that shows the composite at 1 / step.
    *
-   * @param isTile Others of the same frame will follow: it is worth unpacking as a whole.
+   * @param isTile Others of the same frame will follow: it is worth decoding as a whole.
+   * @param signal Aborted when nobody waits for the region any more: rejects with InterruptedError.
    */
   async alignReduced(
     frame: StackFrame,
     region: PictureRegion,
     step: number,
     isTile: boolean,
+    signal?: AbortSignal,
   ): Promise<AlignedRegion | undefined> {
-    if (isTile) await this.raster(frame);
-    if (step === 1) return this.align(frame, region);
+    if (step === 1) {
+      if (isTile) await shareWork(() => this.raster(frame, signal), signal);
+      return this.align(frame, region);
+    }
     const toFrame = reducedMatrix(frame.toFrame, step);
     const size = { width: Math.ceil(frame.size.width / step), height: Math.ceil(frame.size.height / step) };
     const footprint = frameFootprint(toFrame, region, size);
     if (!footprint) return undefined;
-    const full = {
-      x: footprint.x * step,
-      y: footprint.y * step,
-      width: footprint.width * step,
-      height: footprint.height * step,
-    };
-    const source = await this.over(frame, clipRegion(full, frame.size)!);
-    const means = readReduced(source, footprint, step, 'mean');
+    const { source, shrink } = isTile
+      ? await this.reducedWhole(frame, step, signal)
+      : await this.reducedPart(frame, footprint, step);
+    const means = readReduced(source, footprint, step / shrink, 'mean');
     const grey = source.channels < 3;
     const pixels = new Uint8Array(footprint.width * footprint.height * 3);
     const unit = source.bits === 16 ? 257 : 1;
@@ -71,10 +76,38 @@ export class FrameRasters {
     return alignRegion(this.kernels, patch, size, toFrame, frame.gainRatio, region);
   }
 
+  /** All of a frame, reduced while it is decoded as far as `step` allows; read where it lies, if the file allows. */
+  private async reducedWhole(frame: StackFrame, step: number, signal?: AbortSignal): Promise<ReducedFrame> {
+    const path = await this.checked.path(frame);
+    if (this.open.has(frame.number) || (await isFlatPhotograph(path))) {
+      return { source: await shareWork(() => this.raster(frame, signal), signal), shrink: 1 };
+    }
+    return shareWork(
+      () => this.reduced.read(frame, path, step, (work) => this.gate.pass(work, signal)),
+      signal,
+    );
+  }
+
+  private async reducedPart(
+    frame: StackFrame,
+    footprint: PictureRegion,
+    step: number,
+  ): Promise<ReducedFrame> {
+    const full = {
+      x: footprint.x * step,
+      y: footprint.y * step,
+      width: footprint.width * step,
+      height: footprint.height * step,
+    };
+    return { source: await this.over(frame, clipRegion(full, frame.size)!), shrink: 1 };
+  }
+
   /** A frame of which a window can be read: where it lies, if the file allows, else decoded there and no further. */
   private async over(frame: StackFrame, window: PictureRegion): Promise<RowSource> {
     const path = await this.checked.path(frame);
-    if (this.open.has(frame.number) || (await isFlatPhotograph(path))) return this.raster(frame);
+    if (this.open.has(frame.number) || (await isFlatPhotograph(path))) {
+      return shareWork(() => this.raster(frame));
+    }
     return this.patches.over(frame, path, window);
   }
 
@@ -85,7 +118,7 @@ export class FrameRasters {
     for (const raster of rasters) if (raster.status === 'fulfilled') await raster.value.close();
   }
 
-  private raster(frame: StackFrame): Promise<Raster> {
+  private raster(frame: StackFrame, signal?: AbortSignal): Promise<Raster> {
     const known = this.open.get(frame.number);
     if (known) {
       // The map's order is that of last use.
@@ -95,7 +128,7 @@ export class FrameRasters {
     }
     const opening = this.checked.path(frame).then(async (path) => {
       const flat = (await isFlatPhotograph(path)) ? await Raster.open(path) : undefined;
-      return flat ?? this.store.copy(path, 'colour');
+      return flat ?? this.gate.pass(() => this.store.copy(path, 'colour'), signal);
     });
     this.open.set(frame.number, opening);
     opening.catch(() => this.open.delete(frame.number));

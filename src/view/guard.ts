@@ -2,7 +2,7 @@ import { timingSafeEqual } from 'node:crypto';
 import type { IncomingMessage } from 'node:http';
 
 /** Why a request is turned away, with its HTTP status. */
-export interface Rebuff {
+export interface HttpError {
   status: 400 | 403 | 404 | 405 | 413 | 415;
   message: string;
 }
@@ -14,7 +14,7 @@ export interface Rebuff {
  *
  * @returns The path after the token, always beginning with '/', undecoded; or why not.
  */
-export function passGuard(request: IncomingMessage, port: number, token: string): string | Rebuff {
+export function passGuard(request: IncomingMessage, port: number, token: string): string | HttpError {
   const hosts = [`127.0.0.1:${port}`, `localhost:${port}`];
   const { host, origin } = request.headers;
   if (host === undefined || !hosts.includes(host)) return refused('This address is for another host.');
@@ -44,7 +44,7 @@ function sameText(first: string, second: string): boolean {
   return a.length === b.length && timingSafeEqual(a, b);
 }
 
-function refused(message: string): Rebuff {
+function refused(message: string): HttpError {
   return { status: 403, message };
 }
 

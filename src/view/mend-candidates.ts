@@ -1,56 +1,77 @@
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
-import { type MendRegion, regionBounds, regionMask } from '../mend/mend-region.js';
+import { missedCorner } from '../mend/check-mends.js';
+import { defaultFeatherPx } from '../mend/default-feather.js';
+import { type MendRegion, regionBounds, regionFault, regionMask } from '../mend/mend-region.js';
 import type { RowSource } from '../mend/raster.js';
 import { clipRegion, growRegion, type PictureRegion } from '../trace/picture-region.js';
 import type { StackFrame } from '../trace/stack-frames.js';
 import type { CurveVolume } from './curve-volume.js';
 import { sharesIn } from './map-spots.js';
+import { requirePreviewSize } from './mend-preview.js';
 import type { Candidates } from './protocol.js';
 
 /** Frames that are proposed. */
 const shownCandidates = 6;
 
 /**
- * Frames worth mending a region from: the sharpest there by the curves measured so far, and those that supply it.
+ * Frames worth mending a region from: the sharpest there by the curves measured so far, and those that supply it. All
+ * of them reach the whole region.
  *
+ * @param usable Numbers of the frames whose photographs can be used.
  * @param sources The map of sources.
- * @throws InputError when the region holds no pixel of the picture.
+ * @throws InputError when no frame can mend the region: it holds no pixel of the picture, or is too large.
  */
 export function mendCandidates(
   region: MendRegion,
   size: Size,
+  usable: ReadonlySet<number>,
   frames: readonly StackFrame[],
   curves: CurveVolume,
   sources: RowSource,
 ): Candidates {
   const bounds = regionBounds(region, size);
   const inside = bounds && clipRegion(bounds, size);
-  if (!inside) throw new InputError('The region holds no pixel of the picture.');
+  const fault = regionFault(region, size);
+  if (!inside || fault !== undefined) {
+    throw new InputError(`This region cannot be mended: ${fault ?? 'it holds no pixel of the picture'}.`);
+  }
+  const featherPx = defaultFeatherPx(region);
+  requirePreviewSize(region, featherPx, size);
   const curve = curves.mean(cellsOf(region, inside, curves));
   const shares = new Map(sharesIn(sources, inside));
-  const all = frames.map(({ number, path }, i) => ({
-    number,
-    measure: curve[i],
-    sharePercent: 100 * (shares.get(number) ?? 0),
-    isThere: path !== undefined,
-  }));
-  const there = all.filter(({ isThere }) => isThere);
-  const sharpest = [...there].sort(
+  const possible = frames
+    .map((frame, i) => ({
+      frame,
+      offer: {
+        number: frame.number,
+        measure: curve[i],
+        sharePercent: 100 * (shares.get(frame.number) ?? 0),
+      },
+    }))
+    .filter(({ frame }) => usable.has(frame.number) && !missedCorner(frame, inside))
+    .map(({ offer }) => offer);
+  if (possible.length === 0) {
+    throw new InputError(
+      'No frame that is there reaches all of this region: the picture was put together from several. Draw a smaller one.',
+    );
+  }
+  const sharpest = [...possible].sort(
     (first, second) =>
       (second.measure ?? -1) - (first.measure ?? -1) || second.sharePercent - first.sharePercent,
   );
-  const suppliers = there
+  const suppliers = possible
     .filter(({ sharePercent }) => sharePercent > 0)
     .sort((first, second) => second.sharePercent - first.sharePercent);
   // In turns: one bright hair before it would else hide the frames that show the rest of a region sharp.
   const turns = sharpest.flatMap((frame, i) => (suppliers[i] ? [frame, suppliers[i]] : [frame]));
   const chosen = new Set([...new Set(turns)].slice(0, shownCandidates));
-  const best = sharpest.filter((frame) => chosen.has(frame));
   const margin = Math.round(0.15 * Math.max(inside.width, inside.height)) + 4;
   return {
-    frames: best.map(({ isThere: _, ...frame }) => frame),
+    frames: sharpest.filter((frame) => chosen.has(frame)),
+    possible: possible.map(({ number }) => number),
     crop: clipRegion(growRegion(inside, margin), size)!,
+    featherPx,
   };
 }
 

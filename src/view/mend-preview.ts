@@ -1,6 +1,7 @@
 import { createHash } from 'node:crypto';
 import { setImmediate as nextTurn } from 'node:timers/promises';
 import { InputError, InterruptedError } from '../errors.js';
+import type { Size } from '../image/image.js';
 import { blendMend, type CompositePart, mendWindow } from '../mend/blend-mend.js';
 import { mendFault } from '../mend/check-mends.js';
 import type { Mend } from '../mend/mends-file.js';
@@ -53,6 +54,8 @@ export class MendPreview {
     giveUp();
     const kept = mends.filter((mend) => mend.kept);
     for (const mend of kept) {
+      await nextTurn();
+      giveUp();
       const fault = mendFault(mend, this.record, this.frames);
       if (fault !== undefined) throw new InputError(fault);
     }
@@ -99,11 +102,7 @@ export class MendPreview {
 
   private async blendOne(mend: Mend, below: readonly Patch[]): Promise<Patch> {
     const window = mendWindow(mend, this.record.size)!;
-    if (window.width * window.height > mostWindowPixels) {
-      throw new InputError(
-        `The region is too large to be shown while you work: ${window.width} x ${window.height} pixels. Use lamella mend --add for it.`,
-      );
-    }
+    requirePreviewSize(mend.region, mend.featherPx, this.record.size);
     const frame = this.frames.find(({ number }) => number === mend.frame)!;
     const aligned = (await this.rasters.align(frame, window))!;
     const source = patchedSource(this.composite, below);
@@ -122,6 +121,15 @@ export class MendPreview {
       for (const [end, patches] of this.chains) if (patches.includes(patch)) this.chains.delete(end);
     }
   }
+}
+
+/** Throws InputError for a region that is too large to be blended while somebody looks on. */
+export function requirePreviewSize(region: Mend['region'], featherPx: number, size: Size): void {
+  const window = mendWindow({ region, featherPx }, size);
+  if (!window || window.width * window.height <= mostWindowPixels) return;
+  throw new InputError(
+    `The region is too large to be shown while you work: ${window.width} x ${window.height} pixels. Use lamella mend --add for it.`,
+  );
 }
 
 function chainKey(before: string, mend: Mend): string {

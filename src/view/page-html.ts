@@ -19,9 +19,7 @@ ${preloads}<script type="module" src="page/main.js"></script>
 <header class="bar">
 <h1 id="name">Opening</h1>
 <div id="layers" class="choices" role="radiogroup" aria-label="What is shown"></div>
-<label class="field" id="frame-field">frame <input id="frame-number" type="number" min="1" step="1" inputmode="numeric"></label>
 <label class="field"><input id="compare" type="checkbox"> split</label>
-<label class="field" id="left-field" hidden>left <select id="left"></select></label>
 <span class="gap"></span>
 <div id="tools" class="choices" role="radiogroup" aria-label="Tool"></div>
 <button id="help" type="button" aria-haspopup="dialog">Keys</button>
@@ -30,19 +28,28 @@ ${preloads}<script type="module" src="page/main.js"></script>
 <div id="picture" class="picture">
 <canvas id="canvas" tabindex="0" role="application" aria-roledescription="picture" aria-label="The picture. Arrow keys move it, plus and minus zoom, 0 fits it, 1 shows single pixels, Enter sets a point at the cross." aria-describedby="readout"></canvas>
 <div id="divider" class="divider" role="slider" tabindex="0" aria-orientation="horizontal" aria-label="Dividing line" aria-valuemin="0" aria-valuemax="100" aria-valuenow="50" hidden></div>
-<div id="scale" class="scale"><div id="scale-line"></div><span id="scale-text"></span></div>
-<div id="legend" class="legend" hidden></div>
-<div class="zoom" role="group" aria-label="Zoom"><button id="zoom-out" type="button" aria-label="Zoom out">&#8722;</button><output id="zoom-text"></output><button id="zoom-in" type="button" aria-label="Zoom in">+</button><button id="zoom-fit" type="button">Fit</button></div>
+<span id="half-left" class="half" hidden></span>
+<span id="half-right" class="half" hidden></span>
+<div class="corner">
+<div class="over" id="frame-field" role="group" aria-label="Frame" hidden><button id="frame-before" type="button" aria-label="Frame before">&#9666;</button><label class="field">frame <input id="frame-number" type="number" min="1" step="1" inputmode="numeric"></label><button id="frame-after" type="button" aria-label="Next frame">&#9656;</button><span id="frame-name" class="file"></span></div>
+<label class="field over" id="left-field" hidden>left half <select id="left"></select></label>
 </div>
-<section id="bench" class="bench" hidden aria-live="off"></section>
-<p id="readout" class="readout"></p>
+<div class="zoom over" role="group" aria-label="Zoom"><button id="zoom-out" type="button" aria-label="Zoom out">&#8722;</button><output id="zoom-text" aria-label="Zoom"></output><button id="zoom-in" type="button" aria-label="Zoom in">+</button><button id="zoom-fit" type="button">Fit</button><button id="zoom-pixels" type="button" title="One pixel of the picture to one of the screen">100&nbsp;%</button></div>
+<div id="notice" class="notice" hidden><p id="status-text" role="status"></p><button id="notice-close" type="button" aria-label="Close this notice">&#215;</button></div>
+<div id="scale" class="scale over"><div id="scale-line"></div><span id="scale-text"></span></div>
+<div id="legend" class="legend over" hidden></div>
+<div id="loading" class="loading over" hidden>loading in full</div>
+</div>
+<div id="readout" class="readout" role="status" aria-live="polite" aria-atomic="true"><span id="readout-now" aria-hidden="true"></span><span id="readout-spoken" class="unseen"></span></div>
 </main>
+<div class="side">
 <aside id="rail" class="rail" aria-label="Rail ruler">
 <div class="rail-head"><h2>Rail ruler</h2><span id="progress" role="status"></span></div>
 <div id="ruler" class="ruler"></div>
 <p id="rail-note" class="rail-note"></p>
 </aside>
-<p id="status" class="status" role="status"></p>
+<section id="panel" class="panel" hidden></section>
+</div>
 <dialog id="help-text" aria-labelledby="help-title">
 <h2 id="help-title">Keys</h2>
 <dl>
@@ -50,14 +57,14 @@ ${preloads}<script type="module" src="page/main.js"></script>
 <dt>+ and &#8722;</dt><dd>zoom</dd>
 <dt>0 and 1</dt><dd>the whole picture; one pixel to one</dd>
 <dt>[ and ]</dt><dd>the frame before; the next</dd>
-<dt>Enter</dt><dd>set a point at the cross (section, distance, outline)</dd>
+<dt>Enter, or a click</dt><dd>set a point at the cross, or at the pointer (section, distance, outline)</dd>
 <dt>Backspace</dt><dd>take back the last point</dd>
-<dt>C</dt><dd>close the outline</dd>
+<dt>C</dt><dd>close the outline; so does a click on its first corner</dd>
 <dt>Escape</dt><dd>clear points, or what is lit</dd>
 <dt>Ctrl+Z, Ctrl+Y</dt><dd>undo and redo a mend</dd>
 <dt>Ctrl+S</dt><dd>save the mends</dd>
 <dt>On the ruler</dt><dd>arrows go from frame to frame, with Shift over a range; Enter shows the frame</dd>
-<dt>Pointer</dt><dd>drag moves, the wheel or two fingers zoom; while a tool is in hand, drag with the right button, or with Space held</dd>
+<dt>Pointer</dt><dd>drag moves, the wheel or two fingers zoom; while a tool is in hand, click or drag to use it, and move the picture with the right button, or with Space held</dd>
 </dl>
 <form method="dialog"><button>Close</button></form>
 </dialog>

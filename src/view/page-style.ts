@@ -1,39 +1,49 @@
-/** The look of the page: neutral greys, so that the picture alone has colour; one accent; fit for touch. */
+/**
+ * The look of the page, in dark and light as the system is set: neutral greys, so that the picture alone has colour; one
+ * accent; fit for touch. --surround is what lies about the picture, and is drawn by its canvas too.
+ */
 export const pageStyle = `
-:root { color-scheme: dark; --ground: #161719; --panel: #212326; --edge: #43474d; --ink: #eceae5; --quiet: #b3b1aa; --lit: #ffc857; --focus: #9fd0ff; }
+:root { color-scheme: dark light; --ground: #161719; --panel: #212326; --edge: #43474d; --ink: #eceae5; --quiet: #b3b1aa; --off: #9a9b9d; --control: #2c2f33; --control-edge: #757a82; --hover: #3a3e44; --chosen: #e4e1d9; --chosen-ink: #17181a; --accent: #ffc857; --accent-hover: #ffdb8f; --accent-ink: #1b1400; --focus: #9fd0ff; --glass: rgb(22 23 25 / .88); --surround: #101113; --notice: #f3e9cf; --notice-ink: #1b1400; --axis: #8b8f95; --tick: #9a9ea4; --spot: #fff; --held: #ffc857; --curve: #5f7f9e; --curve-edge: #b9d6f2; --grid: #3a3e44; --row: #33373c; }
+@media (prefers-color-scheme: light) {
+  :root { --ground: #e9e9e7; --panel: #f4f4f2; --edge: #bcbcb8; --ink: #1c1d1f; --quiet: #55575a; --off: #6d6f72; --control: #fcfcfb; --control-edge: #85878a; --hover: #e4e4e1; --chosen: #34373b; --chosen-ink: #fff; --accent: #8a5a00; --accent-hover: #6f4800; --accent-ink: #fff; --focus: #0b57a4; --glass: rgb(248 248 246 / .92); --surround: #c8c8c6; --notice: #fff1d6; --notice-ink: #1b1400; --axis: #74777b; --tick: #6b6e72; --spot: #000; --held: #8a5a00; --curve: #9db8d2; --curve-edge: #2a5b8a; --grid: #d5d5d2; --row: #d9d9d6; }
+}
 * { box-sizing: border-box; }
 [hidden] { display: none !important; }
 html, body { height: 100%; margin: 0; }
-body { display: grid; grid-template: auto minmax(0, 1fr) / minmax(0, 1fr) 20rem; background: var(--ground); color: var(--ink); font: .875rem/1.4 system-ui, sans-serif; overflow: hidden; }
+body { display: grid; grid-template: auto minmax(0, 1fr) / minmax(0, 1fr) clamp(20rem, 26vw, 25rem); background: var(--ground); color: var(--ink); font: .875rem/1.4 system-ui, sans-serif; overflow: hidden; }
 h1, h2 { font-size: 1rem; font-weight: 600; margin: 0; }
-button, select, input { font: inherit; color: inherit; background: #2c2f33; border: 1px solid #63686f; border-radius: 3px; padding: .25rem .6rem; min-height: 1.9rem; }
+button, select, input { font: inherit; color: inherit; background: var(--control); border: 1px solid var(--control-edge); border-radius: 3px; padding: .25rem .6rem; min-height: 1.9rem; }
+select { max-width: 100%; }
 button { cursor: pointer; }
-button:hover:not(:disabled) { background: #3a3e44; }
-button:disabled { color: #85878a; cursor: default; }
-button.main { background: var(--lit); border-color: var(--lit); color: #1b1400; font-weight: 600; }
-button.main:hover:not(:disabled) { background: #ffdb8f; }
-button.main:disabled { background: #2c2f33; border-color: #63686f; color: #85878a; }
+button:hover:not(:disabled) { background: var(--hover); }
+button:disabled { color: var(--off); cursor: default; }
+button.main { background: var(--accent); border-color: var(--accent); color: var(--accent-ink); font-weight: 600; }
+button.main:hover:not(:disabled) { background: var(--accent-hover); }
+button.main:disabled { background: var(--control); border-color: var(--control-edge); color: var(--off); }
 :focus-visible { outline: 2px solid var(--focus); outline-offset: 1px; }
+.unseen { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); white-space: nowrap; }
 .bar { grid-column: 1 / -1; display: flex; flex-wrap: wrap; gap: .4rem .8rem; align-items: center; padding: .4rem .8rem; background: var(--panel); border-bottom: 1px solid var(--edge); }
 .bar h1 { max-width: 16rem; overflow: hidden; text-overflow: ellipsis; white-space: nowrap; }
 .gap { flex: 1; }
 .field { display: inline-flex; gap: .35rem; align-items: center; color: var(--quiet); }
+.field input, .field select { color: var(--ink); }
 .field input[type=number] { width: 4.4rem; }
-.field input[type=checkbox], .mends input[type=checkbox] { width: 1.1rem; height: 1.1rem; min-height: 0; accent-color: var(--lit); }
+.field input[type=checkbox], .mends input[type=checkbox] { width: 1.1rem; height: 1.1rem; min-height: 0; accent-color: var(--accent); }
 .choices { display: inline-flex; }
 .choices button { border-radius: 0; margin-left: -1px; padding: .25rem .55rem; }
 .choices button:first-child { border-radius: 3px 0 0 3px; }
 .choices button:last-child { border-radius: 0 3px 3px 0; }
-.choices button[aria-checked=true] { background: #e4e1d9; color: #17181a; font-weight: 600; }
-main { display: grid; grid-template-rows: minmax(0, 1fr) auto auto; min-width: 0; min-height: 0; }
-.picture { position: relative; min-height: 0; overflow: hidden; background: #101113; }
+.choices button[aria-checked=true] { background: var(--chosen); color: var(--chosen-ink); font-weight: 600; }
+main { display: grid; grid-template-rows: minmax(0, 1fr) auto; min-width: 0; min-height: 0; }
+.picture { position: relative; min-height: 0; overflow: hidden; background: var(--surround); }
 canvas { position: absolute; inset: 0; width: 100%; height: 100%; touch-action: none; cursor: crosshair; outline-offset: -3px; }
 .divider { position: absolute; top: 0; bottom: 0; width: 1.5rem; margin-left: -.75rem; cursor: ew-resize; touch-action: none; }
 .divider::before { content: ""; position: absolute; left: calc(50% - 1px); top: 0; bottom: 0; width: 2px; background: #fff; box-shadow: 0 0 0 1px #000; }
 .divider::after { content: "\\2194"; position: absolute; top: 45%; left: 0; width: 1.5rem; text-align: center; background: #fff; color: #000; border-radius: 3px; box-shadow: 0 0 0 1px #000; }
-.scale, .legend, .zoom { position: absolute; background: rgb(22 23 25 / .82); padding: .3rem .6rem; border-radius: 3px; font-variant-numeric: tabular-nums; }
+.over { background: var(--glass); padding: .3rem .6rem; border-radius: 3px; font-variant-numeric: tabular-nums; }
+.scale, .legend, .zoom, .corner, .half, .loading, .notice { position: absolute; }
 .scale { left: .7rem; bottom: .7rem; pointer-events: none; }
-#scale-line { height: 6px; border: 2px solid #fff; border-top: 0; }
+#scale-line { height: 6px; border: 2px solid var(--ink); border-top: 0; }
 .legend { right: .7rem; bottom: .7rem; pointer-events: none; max-width: 60%; }
 .legend .ends { display: flex; justify-content: space-between; gap: 1.5rem; }
 .legend svg { display: block; width: 100%; min-width: 12rem; height: 12px; margin: .15rem 0; }
@@ -42,62 +52,78 @@ canvas { position: absolute; inset: 0; width: 100%; height: 100%; touch-action: 
 .legend li svg { width: 1.4rem; min-width: 1.4rem; height: 1rem; border: 1px solid #888; }
 .zoom { right: .7rem; top: .7rem; display: flex; gap: .3rem; align-items: center; }
 .zoom output { min-width: 3.6rem; text-align: center; }
-.bench { background: var(--panel); border-top: 1px solid var(--edge); padding: .5rem .8rem; max-height: 15.5rem; overflow: auto; }
-.bench p { margin: 0 0 .3rem; }
-.readout { margin: 0; padding: .3rem .8rem; min-height: 1.9rem; background: var(--panel); border-top: 1px solid var(--edge); font-variant-numeric: tabular-nums; white-space: nowrap; overflow: hidden; text-overflow: ellipsis; }
-.readout b { font-weight: 600; }
-.rail { display: grid; grid-template-rows: auto minmax(0, 1fr) auto; min-height: 0; background: var(--panel); border-left: 1px solid var(--edge); }
+.corner { left: .7rem; top: .7rem; max-width: calc(100% - 19rem); display: flex; flex-direction: column; align-items: flex-start; gap: .4rem; pointer-events: none; }
+.corner > * { pointer-events: auto; max-width: 100%; }
+#frame-field { display: flex; gap: .3rem; align-items: center; }
+#frame-field button { padding: .25rem .5rem; }
+.file { overflow: hidden; text-overflow: ellipsis; white-space: nowrap; min-width: 0; }
+#frame-name { padding-left: .3rem; }
+.half { bottom: 4rem; padding: .15rem .5rem; background: var(--glass); border-radius: 3px; pointer-events: none; max-width: 18rem; overflow: hidden; text-overflow: ellipsis; white-space: nowrap; }
+.loading { right: .7rem; top: 3.9rem; pointer-events: none; color: var(--quiet); animation: appear .1s .3s both; }
+@keyframes appear { from { opacity: 0; } }
+.notice { left: .7rem; top: 3.9rem; max-width: min(34rem, 100% - 1.4rem); display: flex; gap: .8rem; align-items: flex-start; padding: .5rem .5rem .5rem 1rem; background: var(--notice); color: var(--notice-ink); border-radius: 3px; }
+.notice p { margin: .2rem 0; overflow-wrap: anywhere; }
+.notice button { background: transparent; border-color: transparent; }
+.notice button:hover { background: rgb(0 0 0 / .12); }
+/* The panel takes its room from the ruler, and all of it at once: neither the picture nor the ruler moves as it fills. */
+.side { display: grid; grid-template-rows: minmax(0, 1fr) auto; min-height: 0; min-width: 0; border-left: 1px solid var(--edge); background: var(--panel); }
+.panel { border-top: 1px solid var(--edge); padding: .5rem .8rem; overflow: auto; }
+.panel[data-tool=distance] { height: 8rem; }
+.panel[data-tool=section] { height: 16rem; }
+.panel[data-tool=mend] { height: min(30rem, 58vh); }
+.panel p { margin: 0 0 .3rem; }
+.readout { padding: .3rem .8rem; min-height: 1.9rem; background: var(--panel); border-top: 1px solid var(--edge); font-variant-numeric: tabular-nums; white-space: nowrap; overflow: hidden; text-overflow: ellipsis; position: relative; }
+.rail { display: grid; grid-template-rows: auto minmax(0, 1fr) auto; min-height: 0; }
+.side:has(.panel:not([hidden])) .rail-note { display: none; }
 .rail-head { display: flex; justify-content: space-between; gap: .6rem; padding: .5rem .8rem .2rem; }
 #progress { color: var(--quiet); font-size: .8rem; text-align: right; }
 .ruler { min-height: 0; }
 .ruler svg { display: block; width: 100%; height: 100%; touch-action: none; user-select: none; }
 .ruler text { fill: var(--quiet); font-size: 11px; font-variant-numeric: tabular-nums; }
-.ruler .axis { stroke: #8b8f95; }
-.ruler .tick line { stroke: #9a9ea4; }
+.ruler .axis { stroke: var(--axis); }
+.ruler .tick line { stroke: var(--tick); }
 .ruler .tick.gone line { stroke-dasharray: 3 3; }
-.ruler .tick.spot line { stroke: #fff; }
-.ruler .tick.spot text { fill: #fff; font-weight: 700; }
-.ruler .tick.held line { stroke: var(--lit); }
-.ruler .tick.held text { fill: var(--lit); font-weight: 700; }
-.ruler .bracket { fill: none; stroke: var(--lit); stroke-width: 2; }
-.ruler .curve { fill: #5f7f9e; fill-opacity: .55; stroke: #b9d6f2; stroke-width: 1.5; }
-.ruler .spot-depth { stroke: #fff; stroke-width: 1.5; stroke-dasharray: 2 2; }
-.ruler .active rect { fill: #9fd0ff; fill-opacity: .22; }
+.ruler .tick.spot line { stroke: var(--spot); }
+.ruler .tick.spot text { fill: var(--spot); font-weight: 700; }
+.ruler .tick.held line { stroke: var(--held); }
+.ruler .tick.held text { fill: var(--held); font-weight: 700; }
+.ruler .bracket { fill: none; stroke: var(--held); stroke-width: 2; }
+.ruler .curve { fill: var(--curve); fill-opacity: .55; stroke: var(--curve-edge); stroke-width: 1.5; }
+.ruler .spot-depth { stroke: var(--spot); stroke-width: 1.5; stroke-dasharray: 2 2; }
+.ruler .active rect { fill: var(--focus); fill-opacity: .22; }
 .rail-note { margin: 0; padding: .4rem .8rem; height: 5.6rem; overflow: auto; border-top: 1px solid var(--edge); color: var(--quiet); font-size: .8rem; }
 .rail-note b { color: var(--ink); }
 .plot { width: 100%; height: 8.5rem; display: block; }
 .plot text { fill: var(--quiet); font-size: 11px; }
-.plot .grid { stroke: #3a3e44; }
-.plot .line { fill: none; stroke: #b9d6f2; stroke-width: 1.5; }
-.plot .here { stroke: var(--lit); stroke-width: 1.5; }
-.bench input[type=range] { flex: 1; accent-color: var(--lit); padding: 0; }
+.plot .grid { stroke: var(--grid); }
+.plot .line { fill: none; stroke: var(--curve-edge); stroke-width: 1.5; }
+.plot .here { stroke: var(--held); stroke-width: 1.5; }
+.panel input[type=range] { flex: 1; accent-color: var(--accent); padding: 0; }
 .row { display: flex; flex-wrap: wrap; gap: .4rem .8rem; align-items: center; }
-.mend-grid { display: grid; grid-template-columns: minmax(0, 3fr) minmax(18rem, 2fr); gap: 1rem; }
-.crops { display: flex; gap: .5rem; overflow-x: auto; padding: .2rem; }
-.crop { display: grid; gap: .2rem; padding: .25rem; text-align: left; flex: 0 0 8.6rem; align-content: start; }
-.crop img { width: 100%; height: 6rem; object-fit: contain; background: #101113; }
-button.crop { min-width: 0; }
+.crops { display: grid; grid-template-columns: repeat(auto-fill, minmax(8rem, 1fr)); gap: .5rem; padding: .2rem; margin: .3rem 0; }
+.crop { display: grid; gap: .1rem; padding: .25rem; text-align: left; align-content: start; min-width: 0; }
+.crop img { width: 100%; height: 7rem; object-fit: contain; background: var(--surround); }
 .crop small { white-space: normal; font-size: .75rem; color: var(--quiet); }
-.crop[aria-pressed=true] { outline: 3px solid var(--lit); }
+.crop small.file { white-space: nowrap; }
+.crop[aria-pressed=true] { outline: 3px solid var(--accent); }
 .crop[aria-pressed=true] .who::before { content: "\\2713 "; }
 .mends { list-style: none; margin: .3rem 0; padding: 0; }
-.mends li { display: flex; gap: .5rem; align-items: center; padding: .15rem 0; border-bottom: 1px solid #33373c; }
+.mends li { display: flex; gap: .5rem; align-items: center; padding: .15rem 0; border-bottom: 1px solid var(--row); }
 .mends li.dropped .what { text-decoration: line-through; color: var(--quiet); }
 .mends input[type=text] { flex: 1; min-width: 4rem; }
-.status { position: fixed; left: 50%; top: 4rem; transform: translateX(-50%); margin: 0; padding: .5rem 1rem; background: #f3e9cf; color: #1b1400; border-radius: 3px; max-width: 70%; z-index: 2; }
-.status:empty { display: none; }
 dialog { background: var(--panel); color: var(--ink); border: 1px solid var(--edge); border-radius: 4px; max-width: 40rem; }
 dialog dl { display: grid; grid-template-columns: max-content 1fr; gap: .3rem 1rem; }
 dt { color: var(--quiet); }
 dd { margin: 0; }
 @media (max-width: 50rem) {
   body { grid-template: auto minmax(0, 1fr) minmax(0, 15rem) / minmax(0, 1fr); }
-  .rail { border-left: 0; border-top: 1px solid var(--edge); }
+  .side { border-left: 0; border-top: 1px solid var(--edge); }
   .rail-note { display: none; }
   .choices { flex-wrap: wrap; row-gap: .2rem; }
-  .mend-grid { grid-template-columns: minmax(0, 1fr); }
-  /* With a tool in hand the picture needs the room. */
-  body:has(.bench:not([hidden])) { grid-template-rows: auto minmax(0, 1fr) 0; }
-  body:has(.bench:not([hidden])) .rail { display: none; }
+  .corner { top: 3.9rem; max-width: calc(100% - 1.4rem); }
+  .notice { top: auto; bottom: 4rem; }
+  /* A tool takes the room of the ruler. */
+  .side:has(.panel:not([hidden])) .rail { display: none; }
+  .side .panel { height: auto; min-height: 0; border-top: 0; grid-row: 1 / -1; }
 }
 `;

@@ -62,7 +62,6 @@ export interface ResultInfo {
   mends: PageMend[];
   /** Ids of the mends that are in the saved picture as recorded. */
   applied: number[];
-  defaultFeatherPx: number;
   tileSize: number;
   /** Changes whenever the maps on disk do; part of the address of their tiles. */
   mapsKey: string;
@@ -98,8 +97,12 @@ export interface Progress {
 export interface Candidates {
   /** Frames that are sharp in the region, the best first. */
   frames: { number: number; measure: number | null; sharePercent: number }[];
+  /** All frames that a mend of the region may be taken from, by number. */
+  possible: number[];
   /** The rectangle of the composite that crops of them show. */
   crop: PageRectangle;
+  /** The feather that suits the region. */
+  featherPx: number;
 }
 
 export interface Preview {

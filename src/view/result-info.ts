@@ -1,7 +1,7 @@
 import { basename } from 'node:path';
 import { depthStops } from '../image/map-colours.js';
 import { appliedMends, mendState } from '../mend/mended-record.js';
-import { defaultFeatherPx, type Mend } from '../mend/mends-file.js';
+import type { Mend } from '../mend/mends-file.js';
 import { coverageClasses } from '../result/coverage.js';
 import type { RunRecord } from '../result/run-record.js';
 import type { StackFrame } from '../trace/stack-frames.js';
@@ -53,7 +53,6 @@ export function resultInfo(
     depthColours: depthStops(33),
     mends,
     applied: mends.filter((mend) => mendState(mend, applied) === 'applied').map(({ id }) => id),
-    defaultFeatherPx,
     tileSize,
     mapsKey,
     warnings,

@@ -4,7 +4,7 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { InputError, LamellaError } from '../errors.js';
 import { type Mend, mendListShape, repeatedId } from '../mend/mends-file.js';
-import type { Rebuff } from './guard.js';
+import type { HttpError } from './guard.js';
 import { pageHtml } from './page-html.js';
 import { pageStyle } from './page-style.js';
 import type { TilePlace } from './tiles.js';
@@ -32,7 +32,7 @@ export async function answer(
   request: IncomingMessage,
   path: string,
   gone: AbortSignal,
-): Promise<Answer | Rebuff> {
+): Promise<Answer | HttpError> {
   const posted = postRoutes[path];
   const isRead = request.method === 'GET' || request.method === 'HEAD';
   if (posted) {
@@ -45,10 +45,15 @@ export async function answer(
   }
   if (!isRead) return { status: 405, message: 'GET, HEAD' };
   const query = new URL(request.url ?? '/', 'http://127.0.0.1').searchParams;
-  return (await getRoute(viewer, path, query)) ?? { status: 404, message: 'There is nothing here.' };
+  return (await getRoute(viewer, path, query, gone)) ?? { status: 404, message: 'There is nothing here.' };
 }
 
-async function getRoute(viewer: Viewer, path: string, query: URLSearchParams): Promise<Answer | undefined> {
+async function getRoute(
+  viewer: Viewer,
+  path: string,
+  query: URLSearchParams,
+  gone: AbortSignal,
+): Promise<Answer | undefined> {
   if (path === '/') return { status: 200, type: 'text/html; charset=utf-8', body: await pageMarkup() };
   if (path === '/style.css') return { status: 200, type: 'text/css; charset=utf-8', body: pageStyle };
   if (path.startsWith('/page/')) return pageScript(path);
@@ -63,7 +68,7 @@ async function getRoute(viewer: Viewer, path: string, query: URLSearchParams): P
   if (path === '/api/section') return sectionRoute(viewer, query);
   if (path === '/crop') return cropRoute(viewer, query);
   const tile = /^\/tile\/([a-z]+(?:-\d{1,5})?)\/(\d{1,2})\/(\d{1,5})\/(\d{1,5})$/.exec(path);
-  return tile ? tileRoute(viewer, tile, query) : undefined;
+  return tile ? tileRoute(viewer, tile, query, gone) : undefined;
 }
 
 type PostRoute = (viewer: Viewer, body: string, gone: AbortSignal) => Promise<Answer>;
@@ -142,6 +147,7 @@ async function tileRoute(
   viewer: Viewer,
   [, layer, level, column, row]: RegExpExecArray,
   query: URLSearchParams,
+  gone: AbortSignal,
 ): Promise<Answer | undefined> {
   const place: TilePlace = { level: Number(level), column: Number(column), row: Number(row) };
   if (layer === 'numbers') {
@@ -150,7 +156,7 @@ async function tileRoute(
     const body = Buffer.from(numbers.buffer, numbers.byteOffset, numbers.byteLength);
     return { status: 200, type: 'application/octet-stream', body, isLasting: true };
   }
-  const body = await viewer.tile(layer, place, query.get('mends') ?? '0');
+  const body = await viewer.tile(layer, place, query.get('mends') ?? '0', gone);
   return body && { status: 200, type: 'image/jpeg', body, isLasting: true };
 }
 
@@ -182,7 +188,7 @@ function wholeNumbers(query: URLSearchParams, names: readonly string[]): number[
   return texts.every((text) => /^\d{1,6}$/.test(text)) ? texts.map(Number) : undefined;
 }
 
-async function readBody(request: IncomingMessage): Promise<string | Rebuff> {
+async function readBody(request: IncomingMessage): Promise<string | HttpError> {
   const pieces: Buffer[] = [];
   let length = 0;
   for await (const piece of request as AsyncIterable<Buffer>) {

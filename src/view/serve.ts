@@ -4,7 +4,7 @@ import type { AddressInfo } from 'node:net';
 import { LamellaError } from '../errors.js';
 import { optionError } from '../option-error.js';
 import { systemCode } from '../result/output-failure.js';
-import { guardHeaders, passGuard, type Rebuff } from './guard.js';
+import { guardHeaders, passGuard, type HttpError } from './guard.js';
 import { type Answer, answer } from './routes.js';
 import { Viewer, type ViewerOptions } from './viewer.js';
 
@@ -76,18 +76,19 @@ async function respond(
   port: number,
   token: string,
   gone: AbortSignal,
-): Promise<Answer | Rebuff> {
+): Promise<Answer | HttpError> {
   const passed = passGuard(request, port, token);
   return typeof passed === 'string' ? answer(viewer, request, passed, gone) : passed;
 }
 
 function failure(error: unknown): Answer {
-  const message = error instanceof LamellaError ? error.message : 'Something went wrong in Lamella.';
-  if (!(error instanceof LamellaError)) process.emitWarning(error instanceof Error ? error : String(error));
-  return { status: 500, type: 'application/json; charset=utf-8', body: JSON.stringify({ message }) };
+  const isKnown = error instanceof LamellaError;
+  const message = isKnown ? error.message : 'Something went wrong in Lamella.';
+  if (!isKnown) process.emitWarning(error instanceof Error ? error : String(error));
+  return { status: isKnown ? 409 : 500, type: 'application/json; charset=utf-8', body: JSON.stringify({ message }) };
 }
 
-function send(request: IncomingMessage, response: ServerResponse, outcome: Answer | Rebuff): void {
+function send(request: IncomingMessage, response: ServerResponse, outcome: Answer | HttpError): void {
   if (response.destroyed) return;
   const headers: Record<string, string> = { ...guardHeaders, 'Cache-Control': 'no-store' };
   let body: Buffer | string;

@@ -186,15 +186,21 @@ export class Viewer {
    * A tile of a layer as JPEG, in the composite's profile where it shows a photograph; undefined when there is none.
    *
    * @param layer 'composite' (with the mends of `key`), 'depth', 'sources', 'confidence', 'coverage', or 'frame-N'.
+   * @param signal Aborted when nobody waits for the tile any more: then the tile of a frame is given up.
    */
-  async tile(layer: string, place: TilePlace, key: string): Promise<Buffer | undefined> {
+  async tile(
+    layer: string,
+    place: TilePlace,
+    key: string,
+    signal?: AbortSignal,
+  ): Promise<Buffer | undefined> {
     const { record } = this;
     const region = tileRegion(place, record.size);
     if (!region) return undefined;
     const { level, column, row } = place;
     const [columns, rows] = tileCounts(level, record.size);
     if (layer !== 'composite' || key !== '0' || columns * rows > mostPrepared) {
-      return this.drawTile(layer, region, level, key);
+      return this.drawTile(layer, region, level, key, signal);
     }
     const name = `${level}/${column}/${row}`;
     const known = this.prepared.get(name) ?? this.drawTile(layer, region, level, key);
@@ -208,10 +214,11 @@ export class Viewer {
     region: PictureRegion,
     level: number,
     key: string,
+    signal?: AbortSignal,
   ): Promise<Buffer | undefined> {
     const { record } = this;
     const step = 2 ** level;
-    const rgb = await this.paint(layer, region, step, key, true);
+    const rgb = await this.paint(layer, region, step, key, true, signal);
     if (!rgb) return undefined;
     const isPhotograph = layer === 'composite' || layer.startsWith('frame-');
     const icc = isPhotograph && record.composite.channels === 3 ? this.icc : undefined;
@@ -224,6 +231,7 @@ export class Viewer {
     step: number,
     key: string,
     isTile: boolean,
+    signal?: AbortSignal,
   ): Promise<Rgb | undefined> {
     const { record } = this;
     if (layer === 'composite') {
@@ -234,7 +242,8 @@ export class Viewer {
     const number = /^frame-(\d{1,5})$/.exec(layer)?.[1];
     const frame = this.frames.find((candidate) => candidate.number === Number(number));
     if (number === undefined || !frame) return undefined;
-    return paintAligned(await this.frameRasters.alignReduced(frame, region, step, isTile), region);
+    const aligned = await this.frameRasters.alignReduced(frame, region, step, isTile, signal);
+    return paintAligned(aligned, region);
   }
 
   /** Frame numbers of a tile, (height, width) as 16-bit little-endian, for lighting up what a frame supplied. */
@@ -277,11 +286,24 @@ export class Viewer {
     return this.maps.use(async (maps) => sectionOf(await maps.open('depth'), from, to, points));
   }
 
-  /** Frames worth mending a region from. Throws InputError when it holds no pixel of the picture. */
+  /**
+   * Frames worth mending a region from, none that a mend would be refused from.
+   *
+   * @throws InputError when the region holds no pixel of the picture, is too large, or no frame shows all of it.
+   */
   async candidates(region: Mend['region']): Promise<Candidates> {
-    return this.maps.use(async (maps) =>
-      mendCandidates(region, this.record.size, this.frames, this.curves, await maps.open('sources')),
-    );
+    for (;;) {
+      const usable = await this.checked.usable(this.frames, this.record);
+      const found = await this.maps.use(async (maps) =>
+        mendCandidates(region, this.record.size, usable, this.frames, this.curves, await maps.open('sources')),
+      );
+      const shown = new Set(found.frames.map(({ number }) => number));
+      const checks = this.frames
+        .filter(({ number }) => shown.has(number))
+        .map((frame) => this.checked.path(frame));
+      // Where one turns out to have changed, the others are chosen anew.
+      if ((await Promise.allSettled(checks)).every(({ status }) => status === 'fulfilled')) return found;
+    }
   }
 
   /** A crop of the composite (frame 0) or of an aligned frame as JPEG, reduced to `cropSide`. */
