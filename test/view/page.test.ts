@@ -210,7 +210,7 @@ describe.skipIf(browserPath === undefined)('the page in Chromium', () => {
     await page.waitForSelector('#distance-main');
     const [, space] = /Distance ([\d.]+) mm in space/.exec((await page.textContent('#distance-main'))!)!;
     expect(Number(space)).toBeGreaterThan(0.98);
-    expect(await page.textContent('#bench')).toMatch(/100 px in the picture/);
+    expect(await page.textContent('#panel')).toMatch(/100 px in the picture/);
     expect(problems).toEqual([]);
   });
 

@@ -1,6 +1,7 @@
 import type {
   Candidates,
   PageMend,
+  PageRegion,
   Preview,
   Progress,
   Refusal,
@@ -12,11 +13,15 @@ import type {
 /** What the server says no to, in words for the user. */
 export class RefusedError extends Error {}
 
+/** The page itself gave a request up. */
+export class AbandonedError extends Error {}
+
 async function ask<T>(address: string, init?: RequestInit): Promise<T> {
   let response: Response;
   try {
     response = await fetch(address, init);
   } catch {
+    if (init?.signal?.aborted) throw new AbandonedError();
     throw new RefusedError('Lamella no longer answers: is lamella view still running?');
   }
   if (!response.ok) {
@@ -32,9 +37,14 @@ async function ask<T>(address: string, init?: RequestInit): Promise<T> {
   return (await response.json()) as T;
 }
 
-function post<T>(address: string, lists: Record<string, readonly PageMend[]>): Promise<T> {
+function post<T>(
+  address: string,
+  lists: Record<string, readonly PageMend[]>,
+  signal: AbortSignal | null = null,
+): Promise<T> {
   return ask<T>(address, {
     method: 'POST',
+    signal,
     headers: { 'Content-Type': 'application/json' },
     body: JSON.stringify(lists),
   });
@@ -46,8 +56,13 @@ export const api = {
   spot: (x: number, y: number, radius: number) => ask<Spot>(`api/spot?x=${x}&y=${y}&radius=${radius}`),
   section: (x0: number, y0: number, x1: number, y1: number, points: number) =>
     ask<Section>(`api/section?x0=${x0}&y0=${y0}&x1=${x1}&y1=${y1}&points=${points}`),
-  candidates: (mend: PageMend) => post<Candidates>('api/candidates', { mends: [mend] }),
-  preview: (mends: readonly PageMend[]) => post<Preview>('api/preview', { mends }),
+  candidates: (region: PageRegion) => {
+    const mend: PageMend = { id: 1, frame: 0, region, featherPx: 0, note: '', kept: true };
+    return post<Candidates>('api/candidates', { mends: [mend] });
+  },
+  /** Rejects with AbandonedError once the signal is aborted; the server gives the work up then. */
+  preview: (mends: readonly PageMend[], signal: AbortSignal) =>
+    post<Preview>('api/preview', { mends }, signal),
   /** `base` is the list that was saved or read last: what others made of it meanwhile is kept. */
   save: (mends: readonly PageMend[], base: readonly PageMend[]) =>
     post<ResultInfo>('api/save', { mends, base }),

@@ -27,26 +27,29 @@ export function metricOf(info: ResultInfo): Metric {
   };
 }
 
-/** A tool that takes two points, by dragging from one to the other or by setting both. */
+/** A tool that takes two points: by dragging from one to the other, by two clicks, or by key. */
 abstract class LineTool implements Tool {
   abstract readonly name: 'section' | 'distance';
   protected points: Point[] = [];
-  protected bench: HTMLElement | undefined;
+  protected panel: HTMLElement | undefined;
+  /** Where the second point would be set. */
+  private trial: Point | undefined;
 
   constructor(protected readonly host: ToolHost) {}
 
-  open(bench: HTMLElement): void {
-    this.bench = bench;
+  open(panel: HTMLElement): void {
+    this.panel = panel;
     this.show();
   }
 
   close(): void {
-    this.bench = undefined;
+    this.panel = undefined;
+    this.trial = undefined;
   }
 
-  press(x: number, y: number): boolean {
+  press(x: number, y: number): void {
+    this.trial = undefined;
     this.points = [this.inside(x, y)];
-    return true;
   }
 
   drag(x: number, y: number): void {
@@ -60,27 +63,40 @@ abstract class LineTool implements Tool {
 
   set(x: number, y: number): void {
     if (this.points.length > 1) this.points = [];
+    this.trial = undefined;
     this.points.push(this.inside(x, y));
     this.finish();
+  }
+
+  hover(x: number, y: number): boolean {
+    if (this.points.length !== 1) return false;
+    this.trial = this.inside(x, y);
+    return true;
   }
 
   key(key: string): boolean {
     if (key === 'Escape') this.points = [];
     else if (key === 'Backspace') this.points.pop();
     else return false;
+    this.trial = undefined;
     this.show();
     return true;
   }
 
   draw(context: CanvasRenderingContext2D, camera: Camera): void {
-    const places = this.points.map(([x, y]) => toScreen(camera, x, y));
+    const line = this.trial ? [...this.points, this.trial] : this.points;
+    const places = line.map(([x, y]) => toScreen(camera, x, y));
+    if (this.trial) context.setLineDash([6, 5]);
     strokeTwice(context, () => {
       places.forEach(([x, y], i) => {
         if (i === 0) context.moveTo(x, y);
         else context.lineTo(x, y);
       });
     });
-    for (const [x, y] of places) strokeTwice(context, () => ring(context, x, y, 5));
+    context.setLineDash([]);
+    for (const [x, y] of places.slice(0, this.points.length)) {
+      strokeTwice(context, () => ring(context, x, y, 5));
+    }
   }
 
   private inside(x: number, y: number): Point {
@@ -97,7 +113,7 @@ abstract class LineTool implements Tool {
     this.show();
   }
 
-  /** Brings the bench up to date; with two points, also what lies between them. */
+  /** Brings the panel up to date; with two points, also what lies between them. */
   protected abstract show(): void;
 }
 
@@ -105,14 +121,14 @@ export class DistanceTool extends LineTool {
   readonly name = 'distance';
 
   protected show(): void {
-    const { bench, points } = this;
-    if (!bench) return;
+    const { panel, points } = this;
+    if (!panel) return;
     if (points.length < 2) {
       const ask =
         points.length === 0
-          ? 'Drag from one point to the other, or set each with Enter.'
+          ? 'Click at both points, drag from one to the other, or set each with Enter.'
           : 'Set the second point.';
-      bench.replaceChildren(make('p', {}, ask));
+      panel.replaceChildren(make('p', {}, ask));
       return;
     }
     void this.measure(points[0], points[1]);
@@ -144,7 +160,7 @@ export class DistanceTool extends LineTool {
       } else if (info.unit === 'step') {
         lines.push(make('p', {}, 'Merge with --step or --positions for depth in mm.'));
       }
-      this.bench?.replaceChildren(...lines);
+      this.panel?.replaceChildren(...lines);
     } catch (error) {
       if (error instanceof RefusedError) this.host.say(error.message);
       else throw error;
@@ -167,13 +183,13 @@ export class SectionTool extends LineTool {
 
   protected show(): void {
     this.depths = [];
-    if (!this.bench) return;
+    if (!this.panel) return;
     if (this.points.length < 2) {
       const ask =
         this.points.length === 0
-          ? 'Draw a line across the picture, or set its ends with Enter.'
+          ? 'Click at both ends of a line, drag from one to the other, or set each with Enter.'
           : 'Set the other end.';
-      this.bench.replaceChildren(make('p', {}, ask));
+      this.panel.replaceChildren(make('p', {}, ask));
       return;
     }
     void this.load(this.points[0], this.points[1]);
@@ -195,9 +211,9 @@ export class SectionTool extends LineTool {
   private plot(): void {
     const info = this.host.info();
     const known = this.depths.filter((depth) => depth !== null);
-    if (!this.bench || this.points.length < 2) return;
+    if (!this.panel || this.points.length < 2) return;
     if (known.length === 0) {
-      this.bench.replaceChildren(make('p', {}, 'No depth is known along this line.'));
+      this.panel.replaceChildren(make('p', {}, 'No depth is known along this line.'));
       return;
     }
     const near = Math.min(...known);
@@ -234,7 +250,7 @@ export class SectionTool extends LineTool {
       this.host.redraw();
     };
     slider.addEventListener('input', move);
-    const width = Math.max(300, this.bench.clientWidth - 26);
+    const width = Math.max(240, this.panel.clientWidth - 26);
     const svg = profile(this.depths, near, far, info, here, length, width);
     svg.addEventListener('pointermove', (event) => {
       const box = svg.getBoundingClientRect();
@@ -243,7 +259,7 @@ export class SectionTool extends LineTool {
       slider.value = String(Math.round(Math.max(0, Math.min(1, along)) * (this.depths.length - 1)));
       move();
     });
-    this.bench.replaceChildren(summary, svg, make('div', { class: 'row' }, slider, told));
+    this.panel.replaceChildren(summary, svg, make('div', { class: 'row' }, slider, told));
     move();
   }
 

@@ -43,7 +43,7 @@ export class LitTiles {
     if (!this.held) return;
     this.veils.begin();
     this.veils.draw(context, this.held.join('-'), camera, screen, pixelRatio);
-    this.veils.trim();
+    this.veils.end();
   }
 
   private async veil(level: number, column: number, row: number): Promise<HTMLCanvasElement | null> {

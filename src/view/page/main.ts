@@ -2,13 +2,17 @@ import type { PageSize, ResultInfo, Spot } from '../protocol.js';
 import { api, RefusedError } from './api.js';
 import type { Camera } from './camera.js';
 import { byId, choiceGroup, make } from './dom.js';
+import { FrameSteps } from './frame-steps.js';
 import { type LayerName, legendOf } from './legend.js';
 import { DistanceTool, metricOf, SectionTool } from './line-tools.js';
 import { LitTiles } from './lit-tiles.js';
 import { mmPerPixelAt, roundLength } from './measure.js';
 import { MendTool } from './mend-tool.js';
+import { closeNotice, showNotice } from './notice.js';
 import { Picture } from './picture.js';
 import { Ruler } from './ruler.js';
+import { type HalfName, Split } from './split.js';
+import { Spoken } from './spoken.js';
 import { spotWords } from './spot-words.js';
 import { TileCache } from './tile-cache.js';
 import type { Tool, ToolName } from './tool.js';
@@ -36,16 +40,12 @@ const pollMs = 700;
 
 let info: ResultInfo;
 let layer: LayerName = 'composite';
-let frame = 1;
 let mendsKey = '0';
-let isSplit = false;
-let splitAt = 0.5;
 let held: [number, number] | undefined;
 let isBackgroundAsked = false;
 
 async function start(): Promise<void> {
   info = await api.result();
-  frame = info.anchor;
   document.title = `${info.name} · Lamella`;
   byId('name').textContent = info.name;
   byId('name').title = info.name;
@@ -66,17 +66,30 @@ async function start(): Promise<void> {
       tellHeld();
       picture.redraw();
     },
-    onShow: (number) => showFrame(number),
+    onShow: (number) => steps.show(number),
+  });
+  const steps = new FrameSteps(info, () => {
+    layer = 'frame';
+    showLayer();
   });
 
   const canvas = byId<HTMLCanvasElement>('canvas');
+  /** What was shown whole last: it stays until something of the next layer is there. */
+  let shownWhole: string | undefined;
   const picture = new Picture(canvas, info.size, {
     onSpot: (spot, radius) => askSpot(spot, radius),
     onCamera: (camera) => showScale(camera),
     paint(context, camera, screen, pixelRatio) {
       tiles.begin();
       const isComplete = paintLayers(context, camera, screen, pixelRatio);
-      tiles.trim();
+      byId('loading').hidden = isComplete;
+      if (isComplete) {
+        shownWhole = addressOf(rightHalf());
+        for (const number of layer === 'frame' ? steps.next() : []) {
+          tiles.readAhead(addressOf(`frame-${number}`), camera, screen, pixelRatio);
+        }
+      }
+      tiles.end();
       lit.draw(context, camera, screen, pixelRatio);
       // What else the server has to do waits until the picture stands.
       if (isComplete && !isBackgroundAsked) {
@@ -86,38 +99,45 @@ async function start(): Promise<void> {
     },
   });
 
+  const split = new Split(canvas, {
+    info: () => info,
+    right: () => rightHalf(),
+    frameAtSpot: () => lastSpot?.sources?.find(([number]) => number !== 0)?.[0],
+    hasMends: () => mendsKey !== '0',
+    redraw: () => picture.redraw(),
+  });
+
   function paintLayers(
     context: CanvasRenderingContext2D,
     camera: Camera,
     screen: PageSize,
     pixelRatio: number,
   ): boolean {
-    const right = layerAddress();
-    if (!isSplit) return tiles.draw(context, right, camera, screen, pixelRatio);
-    const x = splitAt * screen.width;
-    const half = (from: number, to: number, address: string): boolean => {
+    const right = addressOf(rightHalf());
+    if (!split.isOn) return tiles.draw(context, right, camera, screen, pixelRatio, shownWhole);
+    const x = split.at * screen.width;
+    const half = (from: number, to: number, address: string, before?: string): boolean => {
       context.save();
       context.beginPath();
       context.rect(from, 0, to - from, screen.height);
       context.clip();
-      const isComplete = tiles.draw(context, address, camera, screen, pixelRatio);
+      const isComplete = tiles.draw(context, address, camera, screen, pixelRatio, before);
       context.restore();
       return isComplete;
     };
-    const isLeft = half(0, x, leftAddress());
-    return half(x, screen.width, right) && isLeft;
+    const isLeft = half(0, x, addressOf(split.left));
+    return half(x, screen.width, right, shownWhole) && isLeft;
   }
 
-  function layerAddress(): string {
-    if (layer === 'composite') return `composite ${mendsKey}`;
-    return layer === 'frame' ? `frame-${frame}` : `${layer} maps ${info.mapsKey}`;
+  function rightHalf(): HalfName {
+    return layer === 'frame' ? `frame-${steps.frame}` : layer;
   }
 
-  const left = byId<HTMLSelectElement>('left');
-
-  function leftAddress(): string {
-    if (left.value === 'before') return 'composite 0';
-    return left.value.startsWith('frame-') ? left.value : `${left.value} maps ${info.mapsKey}`;
+  /** Under which the tiles of a half are known: another state of mends or maps has another. */
+  function addressOf(half: HalfName): string {
+    if (half === 'composite') return `composite ${mendsKey}`;
+    if (half === 'before') return 'composite 0';
+    return half.startsWith('frame-') ? half : `${half} maps ${info.mapsKey}`;
   }
 
   async function loadTile(
@@ -125,17 +145,18 @@ async function start(): Promise<void> {
     level: number,
     column: number,
     row: number,
+    signal: AbortSignal,
   ): Promise<ImageBitmap | null> {
     const [kind, word, key] = name.split(' ');
     const query = kind === 'composite' ? `?mends=${word}` : word === 'maps' ? `?maps=${key}` : '';
-    const response = await fetch(`tile/${kind}/${level}/${column}/${row}${query}`);
+    const response = await fetch(`tile/${kind}/${level}/${column}/${row}${query}`, { signal });
     if (response.ok) return createImageBitmap(await response.blob());
     if (response.status !== 404) {
       const text = await response.text();
       try {
-        say((JSON.parse(text) as { message: string }).message);
+        showNotice((JSON.parse(text) as { message: string }).message);
       } catch {
-        say(text);
+        showNotice(text);
       }
     }
     return null;
@@ -152,69 +173,17 @@ async function start(): Promise<void> {
     const legend = legendOf(layer, info);
     byId('legend').hidden = legend.length === 0;
     byId('legend').replaceChildren(...legend);
+    split.update();
     picture.redraw();
   }
-
-  const frameInput = byId<HTMLInputElement>('frame-number');
-  const shown = info.frames.filter(({ used }) => used).map(({ number }) => number);
-  frameInput.min = String(Math.min(...shown));
-  frameInput.max = String(Math.max(...shown));
-  frameInput.value = String(frame);
-  frameInput.addEventListener('change', () => showFrame(Number(frameInput.value)));
-
-  function showFrame(number: number): void {
-    const nearest = shown.reduce((best, other) =>
-      Math.abs(other - number) < Math.abs(best - number) ? other : best,
-    );
-    frame = nearest;
-    frameInput.value = String(nearest);
-    layer = 'frame';
-    showLayer();
-  }
-
-  const compare = byId<HTMLInputElement>('compare');
-  const divider = byId('divider');
-  left.append(make('option', { value: 'before' }, 'before mends'));
-  for (const value of ['depth', 'sources', 'confidence', 'coverage']) {
-    left.append(make('option', { value }, value));
-  }
-  for (const number of shown) left.append(make('option', { value: `frame-${number}` }, `frame ${number}`));
-  left.addEventListener('change', () => picture.redraw());
-  compare.addEventListener('change', () => {
-    isSplit = compare.checked;
-    divider.hidden = !isSplit;
-    byId('left-field').hidden = !isSplit;
-    moveDivider(splitAt);
-  });
-
-  function moveDivider(at: number): void {
-    splitAt = Math.max(0, Math.min(1, at));
-    divider.style.left = `${splitAt * 100}%`;
-    divider.setAttribute('aria-valuenow', String(Math.round(splitAt * 100)));
-    picture.redraw();
-  }
-  divider.addEventListener('pointerdown', (event) => divider.setPointerCapture(event.pointerId));
-  divider.addEventListener('pointermove', (event) => {
-    if (!divider.hasPointerCapture(event.pointerId)) return;
-    const box = canvas.getBoundingClientRect();
-    moveDivider((event.clientX - box.left) / box.width);
-  });
-  divider.addEventListener('keydown', (event) => {
-    const step = { ArrowLeft: -0.02, ArrowRight: 0.02, PageDown: -0.2, PageUp: 0.2, Home: -1, End: 1 }[
-      event.key
-    ];
-    if (step === undefined) return;
-    event.preventDefault();
-    moveDivider(splitAt + step);
-  });
 
   const host = {
     info: () => info,
     redraw: () => picture.redraw(),
-    say,
+    say: (message: string) => showNotice(message),
     showMends(key: string) {
       mendsKey = key;
-      picture.redraw();
+      split.update();
     },
     saved(now: ResultInfo) {
       info = now;
@@ -231,24 +200,36 @@ async function start(): Promise<void> {
     distance: new DistanceTool(host),
     mend: mendTool,
   };
-  const bench = byId('bench');
+  const panel = byId('panel');
   const showTool = choiceGroup(byId('tools'), tools, takeTool);
 
   function takeTool(name: ToolName): void {
     picture.tool?.close();
     picture.tool = hand[name];
     showTool(name);
-    bench.replaceChildren();
-    bench.hidden = name === 'look';
-    bench.setAttribute('aria-label', tools.find(({ value }) => value === name)?.label ?? '');
+    panel.replaceChildren();
+    panel.hidden = name === 'look';
+    panel.dataset.tool = name;
+    panel.setAttribute('aria-label', tools.find(({ value }) => value === name)?.label ?? '');
     if (name === 'mend' && layer !== 'composite') {
       layer = 'composite';
       showLayer();
     }
-    picture.tool?.open(bench);
+    picture.tool?.open(panel);
     picture.redraw();
   }
 
+  const spoken = new Spoken((text) => {
+    byId('readout-spoken').textContent = text;
+  });
+
+  /** For the eye at once; for those who listen, what stays. */
+  function tellReadout(text: string): void {
+    byId('readout-now').textContent = text;
+    spoken.say(text);
+  }
+
+  let lastSpot: Spot | undefined;
   let spotWanted: { spot: [number, number]; radius: number } | undefined;
   let isAsking = false;
 
@@ -256,8 +237,8 @@ async function start(): Promise<void> {
   function askSpot(spot: [number, number] | undefined, radius: number): void {
     if (!spot) {
       spotWanted = undefined;
-      ruler.showSpot([], undefined, undefined);
-      byId('readout').textContent = '';
+      ruler.showSpot({ sources: [], curve: undefined, depth: undefined });
+      tellReadout('');
       return;
     }
     spotWanted = { spot, radius };
@@ -272,7 +253,7 @@ async function start(): Promise<void> {
       try {
         showSpot(await api.spot(...spot, radius));
       } catch (error) {
-        if (error instanceof RefusedError) say(error.message);
+        if (error instanceof RefusedError) showNotice(error.message);
         else throw error;
       }
     }
@@ -280,8 +261,9 @@ async function start(): Promise<void> {
   }
 
   function showSpot(spot: Spot): void {
-    byId('readout').textContent = spotWords(spot, info);
-    ruler.showSpot(spot.sources ?? [], spot.curve, spot.depth);
+    lastSpot = spot;
+    tellReadout(spotWords(spot, info));
+    ruler.showSpot({ sources: spot.sources ?? [], curve: spot.curve, depth: spot.depth });
   }
 
   function tellHeld(): void {
@@ -319,13 +301,17 @@ async function start(): Promise<void> {
   byId('zoom-in').addEventListener('click', () => picture.zoom(1.5));
   byId('zoom-out').addEventListener('click', () => picture.zoom(1 / 1.5));
   byId('zoom-fit').addEventListener('click', () => picture.fit());
+  byId('zoom-pixels').addEventListener('click', () => picture.zoomToPixels());
+  byId('notice-close').addEventListener('click', () => {
+    closeNotice();
+    canvas.focus();
+  });
   const help = byId<HTMLDialogElement>('help-text');
   byId('help').addEventListener('click', () => help.showModal());
   canvas.addEventListener('keydown', (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
     const step = { '[': -1, ']': 1 }[event.key];
-    if (step !== undefined)
-      showFrame(shown[Math.max(0, Math.min(shown.length - 1, shown.indexOf(frame) + step))]);
+    if (step !== undefined) steps.step(step);
     else if (event.key === 'Escape' && held) ruler.hold(undefined);
   });
   document.addEventListener('keydown', (event) => {
@@ -345,7 +331,7 @@ async function start(): Promise<void> {
           ? `focus measured: ${measured} of ${frames}`
           : '';
       byId('progress').textContent = problem === null ? text : '';
-      if (problem !== null) say(problem);
+      if (problem !== null) showNotice(problem);
       if (problem !== null || text === '') return;
       await new Promise((resolve) => setTimeout(resolve, pollMs));
     }
@@ -354,21 +340,13 @@ async function start(): Promise<void> {
   takeTool('look');
   showLayer();
   tellHeld();
-  if (info.warnings.length > 0) say(info.warnings[0]);
+  const [first, ...others] = info.warnings;
+  const more = others.length === 1 ? ' One more warning is' : ` ${others.length} more warnings are`;
+  if (first !== undefined) showNotice(others.length > 0 ? `${first}${more} in report.html.` : first, true);
   document.body.dataset.ready = 'true';
-}
-
-let sayTimer: number | undefined;
-
-function say(message: string): void {
-  byId('status').textContent = message;
-  clearTimeout(sayTimer);
-  sayTimer = setTimeout(() => {
-    byId('status').textContent = '';
-  }, 9000);
 }
 
 start().catch((error: unknown) => {
   byId('name').textContent = 'Lamella';
-  say(error instanceof Error ? error.message : String(error));
+  showNotice(error instanceof Error ? error.message : String(error), true);
 });

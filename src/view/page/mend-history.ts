@@ -53,6 +53,13 @@ export class MendHistory {
     if (this.canRedo) this.at++;
   }
 
+  /** Takes the present state away as though it had never been. What had been undone before it is forgotten all the same. */
+  withdraw(): void {
+    if (!this.canUndo) return;
+    this.states.length = this.at;
+    this.at--;
+  }
+
   markSaved(): void {
     this.savedAt = this.at;
   }

@@ -1,39 +1,23 @@
 import type { Candidates, PageMend, ResultInfo } from '../protocol.js';
 import { make } from './dom.js';
-import type { Corner } from './outline.js';
+import { cornersOf } from './outline-drawing.js';
 import { depthWords, shareText } from './words.js';
 
-/** A button that is found again by its key after the bench was filled anew. */
+/** A button that is found again by its key after the panel was filled anew. */
 export function keyButton(label: string, key: string, onPress: () => void): HTMLButtonElement {
   const button = make('button', { type: 'button', 'data-key': key }, label);
   button.addEventListener('click', onPress);
   return button;
 }
 
-export function cornersOf(region: PageMend['region']): Corner[] {
-  if (region.kind === 'polygon') return region.points;
-  const { x, y, width, height } = region;
-  const [left, top, right, bottom] = [x - 0.5, y - 0.5, x + width - 0.5, y + height - 0.5];
-  return [
-    [left, top],
-    [right, top],
-    [right, bottom],
-    [left, bottom],
-  ];
-}
-
 /** The region as it was merged, and in the frames that are sharp there, to choose from. */
 export function cropCards(
-  candidates: Candidates | undefined,
+  candidates: Candidates,
   info: ResultInfo,
   chosen: number | undefined,
   onChoose: (frame: number) => void,
 ): HTMLElement {
   const holder = make('div', { class: 'crops', role: 'group', 'aria-label': 'Sharpest frames here' });
-  if (!candidates) {
-    holder.append(make('p', {}, 'Looking for the frames that are sharp here ...'));
-    return holder;
-  }
   const { crop } = candidates;
   const cropOf = (frame: number) =>
     `crop?frame=${frame}&x=${crop.x}&y=${crop.y}&width=${crop.width}&height=${crop.height}`;
@@ -41,7 +25,8 @@ export function cropCards(
     make('div', { class: 'crop' }, make('img', { alt: '', src: cropOf(0) }), make('span', {}, 'merged')),
   );
   for (const { number, sharePercent } of candidates.frames) {
-    const depth = info.frames.find((frame) => frame.number === number)?.depth ?? null;
+    const frame = info.frames.find((known) => known.number === number);
+    const depth = frame?.depth ?? null;
     const place = depth === null ? '' : `${depthWords(depth, info.unit)} · `;
     const button = keyButton('', `crop-${number}`, () => onChoose(number));
     button.className = 'crop';
@@ -50,6 +35,7 @@ export function cropCards(
     button.append(
       make('img', { alt: '', src: cropOf(number) }),
       make('span', { class: 'who' }, `frame ${number}`),
+      make('small', { class: 'file' }, frame?.name ?? ''),
       make('small', {}, `${place}supplies ${shareText(sharePercent)}`),
     );
     holder.append(button);
@@ -57,17 +43,20 @@ export function cropCards(
   return holder;
 }
 
-/** Any frame to choose, sharp there or not. */
+/** Any frame that shows all of the region to choose from, sharp there or not. */
 export function frameSelect(
+  { possible }: Candidates,
   info: ResultInfo,
   chosen: number | undefined,
   onChoose: (frame: number) => void,
 ): HTMLElement {
   const select = make('select', { 'aria-label': 'Any frame', 'data-key': 'any-frame' });
   select.append(make('option', { value: '', disabled: true, selected: chosen === undefined }, 'any frame'));
-  for (const { number, used, isThere } of info.frames) {
-    if (!used || !isThere) continue;
-    select.append(make('option', { value: number, selected: number === chosen }, `frame ${number}`));
+  for (const { number, name } of info.frames) {
+    if (!possible.includes(number)) continue;
+    select.append(
+      make('option', { value: number, selected: number === chosen }, `frame ${number} · ${name}`),
+    );
   }
   select.addEventListener('change', () => onChoose(Number(select.value)));
   return select;

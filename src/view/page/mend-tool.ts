@@ -1,11 +1,11 @@
 import type { Candidates, PageMend, ResultInfo } from '../protocol.js';
-import { api, RefusedError } from './api.js';
-import { type Camera, toScreen } from './camera.js';
+import { AbandonedError, api, RefusedError } from './api.js';
+import type { Camera } from './camera.js';
 import { make } from './dom.js';
-import { ring, strokeTwice, type ToolHost } from './line-tools.js';
+import type { ToolHost } from './line-tools.js';
 import { MendHistory } from './mend-history.js';
-import { cornersOf, cropCards, frameSelect, keyButton, mendItem } from './mend-parts.js';
-import { type Corner, clampOutline, simplifyOutline } from './outline.js';
+import { cropCards, frameSelect, keyButton, mendItem } from './mend-parts.js';
+import { cornersOf, OutlineDrawing, traceRegion } from './outline-drawing.js';
 import type { Tool } from './tool.js';
 
 export interface MendHost extends ToolHost {
@@ -17,24 +17,29 @@ export interface MendHost extends ToolHost {
   lookAt(x: number, y: number): void;
 }
 
-/** Screen pixels by which a drawn line may be straightened. */
-const straighten = 0.7;
-
 /** Outlines a region, offers the frames that are sharp there, and keeps the list of mends. */
 export class MendTool implements Tool {
   readonly name = 'mend';
   private history: MendHistory;
-  private bench: HTMLElement | undefined;
-  private outline: Corner[] = [];
-  private isDrawing = false;
-  private isClosed = false;
+  private panel: HTMLElement | undefined;
+  /** What changes in the panel; the buttons above it stay. */
+  private body = make('div');
+  private readonly outline = new OutlineDrawing();
   private candidates: Candidates | undefined;
+  /** Why the outline at hand cannot be mended. */
+  private refusal: string | undefined;
   /** The mend that the outline at hand became: another choice of frame changes it instead of adding one. */
   private currentId: number | undefined;
-  private featherPx: number;
+  /** Of the outline at hand; undefined until the server says what suits it. */
+  private featherPx: number | undefined;
   private timing = '';
   private isBusy = false;
-  private turn = 0;
+  /** Counts outlines: what is learned of an earlier one comes too late. */
+  private outlineTurn = 0;
+  /** The preview that is under way. */
+  private previewing: AbortController | undefined;
+  /** States pushed since the last one that the server showed. */
+  private unproven = 0;
   private isPressed = false;
   private isStale = false;
   /** The list on the disk, as far as the page knows. */
@@ -43,26 +48,27 @@ export class MendTool implements Tool {
   private isWaiting: boolean;
 
   constructor(private readonly host: MendHost) {
-    const { mends, applied, defaultFeatherPx } = host.info();
+    const { mends, applied } = host.info();
     this.isWaiting = mends.some(({ id, kept }) => kept && !applied.includes(id));
     this.history = new MendHistory(mends);
     this.saved = mends;
-    this.featherPx = defaultFeatherPx;
     if (mends.some(({ kept }) => kept)) void this.preview();
     addEventListener('beforeunload', (event) => {
       if (this.history.isChanged) event.preventDefault();
     });
   }
 
-  open(bench: HTMLElement): void {
-    this.bench = bench;
-    bench.addEventListener('pointerdown', this.onPress);
+  open(panel: HTMLElement): void {
+    this.panel = panel;
+    this.body = make('div');
+    panel.append(this.buttons(), this.body);
+    panel.addEventListener('pointerdown', this.onPress);
     this.render();
   }
 
   close(): void {
-    this.bench?.removeEventListener('pointerdown', this.onPress);
-    this.bench = undefined;
+    this.panel?.removeEventListener('pointerdown', this.onPress);
+    this.panel = undefined;
   }
 
   private readonly onPress = (): void => {
@@ -78,31 +84,33 @@ export class MendTool implements Tool {
     addEventListener('pointercancel', onRelease, { once: true });
   };
 
-  press(x: number, y: number): boolean {
-    this.startOutline([x, y]);
-    this.isDrawing = true;
-    return true;
+  press(x: number, y: number): void {
+    this.clearOutline();
+    this.outline.corners = [[x, y]];
+    this.outline.isFreehand = true;
   }
 
   drag(x: number, y: number): void {
-    if (this.isDrawing) this.outline.push([x, y]);
+    if (this.outline.isFreehand) this.outline.corners.push([x, y]);
   }
 
   release(): void {
-    if (!this.isDrawing) return;
-    this.isDrawing = false;
-    this.finishOutline();
+    if (this.outline.isFreehand) this.finishOutline();
   }
 
   set(x: number, y: number): void {
-    if (this.isClosed) this.startOutline([x, y]);
-    else this.outline.push([x, y]);
+    if (this.outline.isClosed) this.clearOutline();
+    if (!this.outline.add([x, y])) this.finishOutline();
     this.render();
+  }
+
+  hover(): boolean {
+    return false;
   }
 
   key(key: string): boolean {
     if (key === 'Escape') this.clearOutline();
-    else if (key === 'Backspace' && !this.isClosed) this.outline.pop();
+    else if (key === 'Backspace' && !this.outline.isClosed) this.outline.corners.pop();
     else if (key === 'c' || key === 'C') this.finishOutline();
     else return false;
     this.render();
@@ -111,15 +119,10 @@ export class MendTool implements Tool {
 
   draw(context: CanvasRenderingContext2D, camera: Camera): void {
     for (const mend of this.history.mends) {
-      if (mend.id !== this.currentId && mend.kept) this.trace(context, camera, mend.region, '#c9c9c9', true);
+      if (mend.id === this.currentId || !mend.kept) continue;
+      traceRegion(context, camera, cornersOf(mend.region), '#c9c9c9', true);
     }
-    if (this.outline.length === 0) return;
-    this.trace(context, camera, { kind: 'polygon', points: this.outline }, '#ffc857', this.isClosed);
-    if (!this.isDrawing && !this.isClosed) {
-      for (const [x, y] of this.outline) {
-        strokeTwice(context, () => ring(context, ...toScreen(camera, x, y), 4), '#ffc857');
-      }
-    }
+    this.outline.draw(context, camera);
   }
 
   /** True when Ctrl with this key is one of the tool's. */
@@ -131,78 +134,45 @@ export class MendTool implements Tool {
     return true;
   }
 
-  private trace(
-    context: CanvasRenderingContext2D,
-    camera: Camera,
-    region: PageMend['region'],
-    colour: string,
-    isClosed: boolean,
-  ): void {
-    strokeTwice(
-      context,
-      () => {
-        cornersOf(region).forEach(([x, y], i) => {
-          const [sx, sy] = toScreen(camera, x, y);
-          if (i === 0) context.moveTo(sx, sy);
-          else context.lineTo(sx, sy);
-        });
-        if (isClosed) context.closePath();
-      },
-      colour,
-    );
-  }
-
-  private startOutline(point: Corner): void {
-    this.clearOutline();
-    this.outline = [point];
-  }
-
   private clearOutline(): void {
-    this.outline = [];
-    this.isClosed = false;
-    this.isDrawing = false;
+    this.outline.clear();
     this.candidates = undefined;
+    this.refusal = undefined;
+    this.featherPx = undefined;
     this.currentId = undefined;
+    this.outlineTurn++;
   }
 
   private finishOutline(): void {
-    const { width, height } = this.host.info().size;
-    const corners = clampOutline(simplifyOutline(this.outline, straighten), width, height);
-    const xs = corners.map(([x]) => x);
-    const ys = corners.map(([, y]) => y);
-    const isTooSmall =
-      corners.length < 3 || Math.max(...xs) - Math.min(...xs) < 2 || Math.max(...ys) - Math.min(...ys) < 2;
-    if (isTooSmall) {
-      this.clearOutline();
-      this.render();
-      return;
-    }
-    this.outline = corners;
-    this.isClosed = true;
-    void this.loadCandidates();
+    const { isClosed, isFreehand, corners } = this.outline;
+    if (isClosed || (corners.length < 3 && !isFreehand)) return;
+    if (this.outline.close(this.host.info().size)) void this.loadCandidates();
+    this.render();
   }
 
   private async loadCandidates(): Promise<void> {
-    const turn = ++this.turn;
+    const turn = this.outlineTurn;
     try {
-      const candidates = await api.candidates(this.mendOf(0, 1));
-      if (turn !== this.turn || !this.isClosed) return;
+      const region = { kind: 'polygon' as const, points: this.outline.corners };
+      const candidates = await api.candidates(region);
+      if (turn !== this.outlineTurn) return;
       this.candidates = candidates;
-      this.render();
+      this.featherPx = candidates.featherPx;
     } catch (error) {
-      this.tell(error);
+      if (!(error instanceof RefusedError)) throw error;
+      if (turn !== this.outlineTurn) return;
+      this.refusal = error.message;
     }
-  }
-
-  private mendOf(frame: number, id: number): PageMend {
-    const region = { kind: 'polygon' as const, points: this.outline };
-    return { id, frame, region, featherPx: this.featherPx, note: '', kept: true };
+    this.render();
   }
 
   private choose(frame: number): void {
+    if (this.featherPx === undefined || frame === this.chosenFrame()) return;
     if (this.currentId === undefined) {
       const id = this.history.nextId();
-      this.history.push([...this.history.mends, this.mendOf(frame, id)]);
+      const region = { kind: 'polygon' as const, points: this.outline.corners };
+      const mend: PageMend = { id, frame, region, featherPx: this.featherPx, note: '', kept: true };
+      this.push([...this.history.mends, mend]);
       this.currentId = id;
     } else {
       this.change(this.currentId, { frame });
@@ -210,40 +180,61 @@ export class MendTool implements Tool {
     void this.preview();
   }
 
+  private push(mends: readonly PageMend[]): void {
+    this.history.push(mends);
+    this.unproven++;
+  }
+
   private change(id: number, fields: Partial<PageMend>): void {
-    this.history.push(this.history.mends.map((mend) => (mend.id === id ? { ...mend, ...fields } : mend)));
+    this.push(this.history.mends.map((mend) => (mend.id === id ? { ...mend, ...fields } : mend)));
   }
 
   private undo(): void {
+    if (!this.history.canUndo) return;
     this.history.undo();
     this.afterStep();
   }
 
   private redo(): void {
+    if (!this.history.canRedo) return;
     this.history.redo();
     this.afterStep();
   }
 
   private afterStep(): void {
-    if (!this.history.mends.some(({ id }) => id === this.currentId)) this.currentId = undefined;
+    this.unproven = 0;
+    this.forgetLostMend();
     void this.preview();
   }
 
+  private forgetLostMend(): void {
+    if (!this.history.mends.some(({ id }) => id === this.currentId)) this.currentId = undefined;
+  }
+
   private async preview(): Promise<void> {
-    const turn = ++this.turn;
+    // What was asked for before is not wanted any more: the server gives it up.
+    this.previewing?.abort();
+    const own = new AbortController();
+    this.previewing = own;
     this.isBusy = true;
     this.render();
     try {
-      const { key, tookMs } = await api.preview(this.history.mends);
-      if (turn === this.turn) {
-        this.timing = tookMs > 0 ? `Blended in ${tookMs} ms.` : '';
-        this.host.showMends(key);
-      }
+      const { key, tookMs } = await api.preview(this.history.mends, own.signal);
+      this.unproven = 0;
+      this.timing = tookMs > 0 ? `Blended in ${tookMs} ms.` : '';
+      this.host.showMends(key);
     } catch (error) {
+      if (error instanceof AbandonedError) return;
       this.tell(error);
-      this.history.undo();
+      if (this.unproven > 0) {
+        // Refused: it was never done, so there is nothing to redo either.
+        this.unproven--;
+        this.history.withdraw();
+        this.forgetLostMend();
+        return this.preview();
+      }
     }
-    if (turn === this.turn) this.isBusy = false;
+    this.isBusy = false;
     this.render();
   }
 
@@ -281,64 +272,61 @@ export class MendTool implements Tool {
 
   private render(): void {
     this.host.redraw();
-    const { bench } = this;
-    if (!bench) return;
+    const { panel } = this;
+    if (!panel) return;
     this.isStale = this.isPressed;
     // A button that is replaced between press and release would never be clicked.
     if (this.isPressed) return;
     // Filling anew would take the focus away from whoever uses keys.
     const focused = document.activeElement?.getAttribute('data-key');
-    bench.replaceChildren(
-      make(
-        'div',
-        { class: 'mend-grid' },
-        make('div', {}, ...this.choicePart()),
-        make('div', {}, ...this.listPart()),
-      ),
-    );
+    const { scrollTop } = panel;
+    this.body.replaceChildren(...this.choicePart(), this.list());
+    panel.scrollTop = scrollTop;
     this.refresh();
-    if (focused) bench.querySelector<HTMLElement>(`[data-key="${focused}"]`)?.focus();
+    if (focused) panel.querySelector<HTMLElement>(`[data-key="${focused}"]`)?.focus();
   }
 
-  /** Which buttons can be pressed, and the state in words, without filling the bench anew. */
+  /** Which buttons can be pressed, and the state in words, without filling the panel anew. */
   private refresh(): void {
-    const { history, bench, isBusy } = this;
+    const { history, panel, isBusy } = this;
     const isOff: Record<string, boolean> = {
       undo: !history.canUndo || isBusy,
       redo: !history.canRedo || isBusy,
       save: !(history.isChanged || this.isWaiting) || isBusy,
     };
     for (const [key, value] of Object.entries(isOff)) {
-      const button = bench?.querySelector<HTMLButtonElement>(`[data-key="${key}"]`);
+      const button = panel?.querySelector<HTMLButtonElement>(`[data-key="${key}"]`);
       if (button) button.disabled = value;
     }
-    const state = bench?.querySelector('#mend-state');
+    const state = panel?.querySelector('#mend-state');
     const unsaved = history.isChanged ? 'Not saved yet.' : this.isWaiting ? 'Not in the saved picture.' : '';
     if (state) state.textContent = this.timing || unsaved;
   }
 
   private choicePart(): HTMLElement[] {
-    if (!this.isClosed) {
+    const { isClosed, corners } = this.outline;
+    if (!isClosed) {
       const words =
-        this.outline.length === 0
-          ? 'Draw around what is to be mended, or set corners with Enter.'
-          : `${this.outline.length} corners set.`;
-      const close = keyButton('Close outline', 'close-outline', () => {
-        this.finishOutline();
-        this.render();
-      });
-      close.disabled = this.outline.length < 3;
+        corners.length === 0
+          ? 'Draw around what is to be mended, or set corners by clicks or with Enter.'
+          : `${corners.length} corners set.`;
+      const close = keyButton('Close outline', 'close-outline', () => this.finishOutline());
+      close.disabled = corners.length < 3;
       return [make('p', {}, words), close];
     }
+    if (this.refusal !== undefined) return [make('p', { role: 'status' }, this.refusal)];
+    if (!this.candidates) return [make('p', {}, 'Looking for the frames that are sharp here ...')];
     const feather = make('input', {
       type: 'number',
       min: 0,
       max: 1000,
-      value: this.featherPx,
+      value: this.featherPx ?? this.candidates.featherPx,
       'data-key': 'feather',
     });
     feather.addEventListener('change', () => {
-      this.featherPx = Math.max(0, Math.min(1000, Number(feather.value) || 0));
+      const wanted = Math.max(0, Math.min(1000, Number(feather.value) || 0));
+      if (wanted === this.featherPx) return;
+      this.featherPx = wanted;
       if (this.currentId !== undefined) {
         this.change(this.currentId, { featherPx: this.featherPx });
         void this.preview();
@@ -349,7 +337,7 @@ export class MendTool implements Tool {
         'div',
         { class: 'row' },
         make('span', {}, 'Take it from:'),
-        frameSelect(this.host.info(), this.chosenFrame(), (number) => this.choose(number)),
+        frameSelect(this.candidates, this.host.info(), this.chosenFrame(), (number) => this.choose(number)),
         make('label', { class: 'field' }, 'feather', feather, 'px'),
       ),
       cropCards(this.candidates, this.host.info(), this.chosenFrame(), (number) => this.choose(number)),
@@ -360,22 +348,26 @@ export class MendTool implements Tool {
     return this.history.mends.find(({ id }) => id === this.currentId)?.frame;
   }
 
-  private listPart(): HTMLElement[] {
-    const { history } = this;
+  private buttons(): HTMLElement {
     const undo = keyButton('Undo', 'undo', () => this.undo());
     const redo = keyButton('Redo', 'redo', () => this.redo());
     const save = keyButton('Save', 'save', () => void this.save());
     save.classList.add('main');
-    return [
-      make('div', { class: 'row' }, undo, redo, save, make('span', { id: 'mend-state', role: 'status' })),
-      history.mends.length === 0
-        ? make('p', {}, 'No mends yet.')
-        : make(
-            'ul',
-            { class: 'mends', 'aria-label': 'Mends' },
-            ...history.mends.map((mend) => this.item(mend)),
-          ),
-    ];
+    return make(
+      'div',
+      { class: 'row' },
+      undo,
+      redo,
+      save,
+      make('span', { id: 'mend-state', role: 'status' }),
+    );
+  }
+
+  private list(): HTMLElement {
+    const { mends } = this.history;
+    if (mends.length === 0) return make('p', {}, 'No mends yet.');
+    const items = mends.map((mend) => this.item(mend));
+    return make('ul', { class: 'mends', 'aria-label': 'Mends' }, ...items);
   }
 
   private item(mend: PageMend): HTMLElement {

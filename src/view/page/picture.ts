@@ -12,7 +12,9 @@ export interface PictureEvents {
 const panFraction = 0.12;
 const zoomStep = 1.25;
 /** Screen pixels about the pointer that count as pointed at. */
-const spotReach = 4;
+const spotRadius = 4;
+/** Screen pixels that a pressed pointer may stray and still click; a finger is less steady. */
+const clickSlop = { mouse: 4, touch: 10 } as const;
 
 /** The canvas with its camera: moves and zooms by mouse, touch and keys, and hands the rest to the tool. */
 export class Picture {
@@ -22,8 +24,13 @@ export class Picture {
   private readonly context: CanvasRenderingContext2D;
   private readonly pointers = new Map<number, [number, number]>();
   private mode: 'none' | 'pan' | 'tool' | 'pinch' = 'none';
+  /** Where a press began that may yet be a click, in screen pixels; undefined once it has become a drag. */
+  private pressedAt: [number, number] | undefined;
   private isDue = false;
   private isFitted = true;
+  /** Size of the window, and place of the canvas in it, when the canvas last changed its size. */
+  private settled: { window: string; left: number; top: number } | undefined;
+  private surround = '';
   private isSpaceHeld = false;
   private usesKeys = false;
 
@@ -36,6 +43,12 @@ export class Picture {
     if (!context) throw new Error('This browser has no canvas');
     this.context = context;
     new ResizeObserver(() => this.resize()).observe(canvas);
+    const readSurround = (): void => {
+      this.surround = getComputedStyle(canvas).getPropertyValue('--surround');
+      this.redraw();
+    };
+    matchMedia('(prefers-color-scheme: light)').addEventListener('change', readSurround);
+    readSurround();
     canvas.addEventListener('pointerdown', (event) => this.pointerDown(event));
     canvas.addEventListener('pointermove', (event) => this.pointerMove(event));
     for (const name of ['pointerup', 'pointercancel'] as const) {
@@ -85,9 +98,9 @@ export class Picture {
     this.moveTo(zoomAt(this.camera, factor, x, y, this.size, this.screen));
   }
 
-  /** One composite pixel to `scale` screen pixels, about the middle. */
-  zoomTo(scale: number): void {
-    this.zoom(scale / this.camera.scale);
+  /** One composite pixel to one pixel of the screen, about the middle. */
+  zoomToPixels(): void {
+    this.zoom(1 / devicePixelRatio / this.camera.scale);
   }
 
   /** Brings a point of the picture into the middle. */
@@ -118,15 +131,26 @@ export class Picture {
     this.screen = { width, height };
     this.canvas.width = Math.round(width * devicePixelRatio);
     this.canvas.height = Math.round(height * devicePixelRatio);
-    if (this.isFitted) this.fit();
-    else this.pan((width - oldWidth) / 2, (height - oldHeight) / 2);
+    const { left, top } = this.canvas.getBoundingClientRect();
+    const window = `${innerWidth} ${innerHeight} ${devicePixelRatio}`;
+    const before = this.settled;
+    this.settled = { window, left, top };
+    if (before?.window === window) {
+      // A panel opened, grew or closed: the picture stays where it is, under it if need be.
+      const { scale, x, y } = this.camera;
+      this.moveTo({ scale, x: x + before.left - left, y: y + before.top - top });
+    } else if (this.isFitted) {
+      this.fit();
+    } else {
+      this.pan((width - oldWidth) / 2, (height - oldHeight) / 2);
+    }
     this.draw();
   }
 
   private draw(): void {
     const { context, camera, screen } = this;
     context.setTransform(devicePixelRatio, 0, 0, devicePixelRatio, 0, 0);
-    context.fillStyle = '#101113';
+    context.fillStyle = this.surround;
     context.fillRect(0, 0, screen.width, screen.height);
     this.events.paint(context, camera, screen, devicePixelRatio);
     this.tool?.draw(context, camera);
@@ -160,7 +184,7 @@ export class Picture {
   private tellSpot(screenX: number, screenY: number): void {
     const [x, y] = toPicture(this.camera, screenX, screenY).map(Math.round);
     const isInside = x >= 0 && y >= 0 && x < this.size.width && y < this.size.height;
-    this.events.onSpot(isInside ? [x, y] : undefined, Math.round(spotReach / this.camera.scale));
+    this.events.onSpot(isInside ? [x, y] : undefined, Math.round(spotRadius / this.camera.scale));
   }
 
   private pointerDown(event: PointerEvent): void {
@@ -168,13 +192,13 @@ export class Picture {
     this.pointers.set(event.pointerId, [event.offsetX, event.offsetY]);
     this.usesKeys = false;
     if (this.pointers.size === 2) {
-      if (this.mode === 'tool') this.tool?.key('Escape');
+      this.endTool();
       this.mode = 'pinch';
       return;
     }
-    const point = toPicture(this.camera, event.offsetX, event.offsetY);
     const wantsPan = event.button !== 0 || this.isSpaceHeld;
-    this.mode = !wantsPan && this.tool?.press(...point) ? 'tool' : 'pan';
+    this.mode = !wantsPan && this.tool ? 'tool' : 'pan';
+    this.pressedAt = [event.offsetX, event.offsetY];
     this.redraw();
   }
 
@@ -182,6 +206,7 @@ export class Picture {
     const before = this.pointers.get(event.pointerId);
     this.usesKeys = false;
     if (!before) {
+      if (this.tool?.hover(...toPicture(this.camera, event.offsetX, event.offsetY))) this.redraw();
       this.tellSpot(event.offsetX, event.offsetY);
       return;
     }
@@ -189,15 +214,29 @@ export class Picture {
     if (this.mode === 'pinch') this.pinch(event.pointerId, before, now);
     this.pointers.set(event.pointerId, now);
     if (this.mode === 'pan') this.pan(now[0] - before[0], now[1] - before[1]);
-    if (this.mode === 'tool') {
-      // Browsers join movements of one frame; a freehand line wants them all.
-      const events = event.getCoalescedEvents?.() ?? [];
-      for (const { offsetX, offsetY } of events.length > 0 ? events : [event]) {
-        this.tool?.drag(...toPicture(this.camera, offsetX, offsetY));
-      }
-      this.redraw();
-    }
+    if (this.mode === 'tool') this.dragTool(event);
     this.tellSpot(event.offsetX, event.offsetY);
+  }
+
+  private dragTool(event: PointerEvent): void {
+    if (this.pressedAt) {
+      const [x, y] = this.pressedAt;
+      const slop = event.pointerType === 'mouse' ? clickSlop.mouse : clickSlop.touch;
+      if (Math.hypot(event.offsetX - x, event.offsetY - y) < slop) return;
+      this.pressedAt = undefined;
+      this.tool?.press(...toPicture(this.camera, x, y));
+    }
+    // Browsers join movements of one frame; a freehand line wants them all.
+    const events = event.getCoalescedEvents?.() ?? [];
+    for (const { offsetX, offsetY } of events.length > 0 ? events : [event]) {
+      this.tool?.drag(...toPicture(this.camera, offsetX, offsetY));
+    }
+    this.redraw();
+  }
+
+  /** A drag that was begun with a tool comes to nothing; a press that was none yet leaves no trace. */
+  private endTool(): void {
+    if (this.mode === 'tool' && !this.pressedAt) this.tool?.key('Escape');
   }
 
   private pinch(id: number, before: [number, number], now: [number, number]): void {
@@ -210,7 +249,10 @@ export class Picture {
 
   private pointerUp(event: PointerEvent): void {
     if (!this.pointers.delete(event.pointerId)) return;
-    if (this.mode === 'tool') this.tool?.release(...toPicture(this.camera, event.offsetX, event.offsetY));
+    const point = toPicture(this.camera, event.offsetX, event.offsetY);
+    if (event.type === 'pointercancel') this.endTool();
+    else if (this.mode === 'tool' && this.pressedAt) this.tool?.set(...point);
+    else if (this.mode === 'tool') this.tool?.release(...point);
     if (this.pointers.size === 0) this.mode = 'none';
     this.redraw();
   }
@@ -234,7 +276,7 @@ export class Picture {
       '=': () => this.zoom(zoomStep),
       '-': () => this.zoom(1 / zoomStep),
       '0': () => this.fit(),
-      '1': () => this.zoomTo(1 / devicePixelRatio),
+      '1': () => this.zoomToPixels(),
     };
     const move = moves[key];
     if (key === ' ') {
@@ -244,6 +286,7 @@ export class Picture {
     if (move) {
       this.usesKeys = true;
       move();
+      this.tool?.hover(...toPicture(this.camera, width / 2, height / 2));
       this.tellSpot(width / 2, height / 2);
       return true;
     }

@@ -25,6 +25,15 @@ export interface RulerEvents {
 
 type Placed = PageFrame & { depth: number };
 
+/** What the ruler shows of a spot of the picture. */
+export interface SpotOnRuler {
+  /** Frames that supplied it, with their shares from 0 to 1. */
+  sources: readonly (readonly [frame: number, share: number])[];
+  /** Focus measure by place among the frames in use; undefined when nothing is pointed at. */
+  curve: readonly (number | null)[] | undefined;
+  depth: number | null | undefined;
+}
+
 /**
  * The rail ruler: depth runs downwards from the camera; every frame is a tick at its plane of focus, to the right of the
  * axis as long as its share of the picture; to the left of the axis the focus curve of the spot that is pointed at.
@@ -41,6 +50,8 @@ export class Ruler {
   private anchorIndex = 0;
   private held: [number, number] | undefined;
   private isDragging = false;
+  /** What is shown of a spot, to be drawn anew when the ruler is. */
+  private spot: SpotOnRuler = { sources: [], curve: undefined, depth: undefined };
   /** Places of `curve` values: numbers of the frames in use, in capture order. */
   private curveFrames: number[] = [];
 
@@ -142,6 +153,7 @@ export class Ruler {
       this.bracket,
     );
     this.showHeld();
+    this.showSpot(this.spot);
     if (document.activeElement === svg) this.markActive();
   }
 
@@ -228,11 +240,9 @@ export class Ruler {
   }
 
   /** Lights the ticks of a spot's sources and draws its focus curve. */
-  showSpot(
-    sources: readonly (readonly [number, number])[],
-    curve: readonly (number | null)[] | undefined,
-    depth: number | null | undefined,
-  ): void {
+  showSpot(spot: SpotOnRuler): void {
+    this.spot = spot;
+    const { sources, curve, depth } = spot;
     const lit = new Set(sources.filter(([, share]) => share >= 0.05).map(([frame]) => frame));
     this.frames.forEach((frame, i) => {
       this.ticks[i]?.classList.toggle('spot', lit.has(frame.number));

@@ -3,28 +3,42 @@ import { type Camera, levelCount, levelFor, toPicture } from './camera.js';
 
 type TileImage = ImageBitmap | HTMLCanvasElement;
 
-interface Tile {
-  image: TileImage | undefined;
-  used: number;
-  isFailed: boolean;
+interface TilePlace {
+  level: number;
+  column: number;
+  row: number;
 }
 
-/** Loads one tile; null when there is none. */
+interface Tile extends TilePlace {
+  layer: string;
+  image: TileImage | undefined;
+  /** The drawing in which it was asked for last. */
+  used: number;
+  isFailed: boolean;
+  loading: AbortController | undefined;
+}
+
+/** Loads one tile; null when there is none. Aborted when the tile is no longer wanted. */
 export type TileLoader = (
   layer: string,
   level: number,
   column: number,
   row: number,
+  signal: AbortSignal,
 ) => Promise<TileImage | null>;
 
 /** Tiles kept for all layers together. */
 const mostTiles = 240;
-const loadsAtOnce = 6;
+/** A browser opens six connections: one is left for what is asked of the spot that is pointed at. */
+const loadsAtOnce = 5;
+/** Tiles that are read ahead load one or two at a time: what is in sight goes before them. */
+const aheadAtOnce = 2;
 
-/** Tiles of any layer, loaded as they come into sight, the latest wish first. */
+/** Tiles of any layer, loaded as they come into sight, the coarse ones first; those about to come are read ahead. */
 export class TileCache {
   private readonly tiles = new Map<string, Tile>();
-  private waiting: (() => void)[] = [];
+  private wanted: Tile[] = [];
+  private ahead: Tile[] = [];
   private loading = 0;
   private clock = 0;
   readonly levels: number;
@@ -40,69 +54,124 @@ export class TileCache {
 
   /** Forgets the tiles of layers whose name begins so. */
   forget(prefix: string): void {
-    for (const key of this.tiles.keys()) if (key.startsWith(prefix)) this.tiles.delete(key);
+    for (const [key, tile] of this.tiles) {
+      if (!key.startsWith(prefix)) continue;
+      tile.loading?.abort();
+      this.tiles.delete(key);
+    }
   }
 
-  /** Begins a new picture: what was waited for and is no longer in sight is not loaded. */
+  /** Begins a new picture. */
   begin(): void {
     this.clock++;
-    this.waiting = [];
+    this.wanted = [];
+    this.ahead = [];
   }
 
-  /** Draws what of a layer is in sight; coarser tiles stand in for those on their way. True when all are there. */
+  /**
+   * Draws what of a layer is in sight; coarser tiles stand in for those on their way.
+   *
+   * @param before A layer that is shown where nothing of this one is there yet.
+   * @returns True when all tiles are there.
+   */
   draw(
     context: CanvasRenderingContext2D,
     layer: string,
     camera: Camera,
     screen: PageSize,
     pixelRatio: number,
+    before?: string,
   ): boolean {
+    const whole = this.tile(layer, { level: this.levels - 1, column: 0, row: 0 });
+    // The coarsest level is always wanted: it comes first, and stands in for all others.
+    this.want(whole, this.wanted);
+    if (!whole.image && before !== undefined) this.drawKept(context, before, camera, screen, pixelRatio);
+    if (whole.image) this.place(context, whole, camera);
+    let isComplete = whole.image !== undefined || whole.isFailed;
+    for (const place of this.placesInSight(camera, screen, pixelRatio)) {
+      const tile = this.tile(layer, place);
+      this.want(tile, this.wanted);
+      if (tile.image) {
+        this.place(context, tile, camera);
+        continue;
+      }
+      if (!tile.isFailed) isComplete = false;
+      this.standIn(context, tile, camera);
+    }
+    return isComplete;
+  }
+
+  /** Loads what a layer would show, once all that is in sight is there. */
+  readAhead(layer: string, camera: Camera, screen: PageSize, pixelRatio: number): void {
+    const whole = { level: this.levels - 1, column: 0, row: 0 };
+    for (const place of [whole, ...this.placesInSight(camera, screen, pixelRatio)]) {
+      this.want(this.tile(layer, place), this.ahead);
+    }
+  }
+
+  /** Ends the picture: loads what was asked for, gives up what no longer is, and lets go of what was seen long ago. */
+  end(): void {
+    for (const [key, tile] of this.tiles) {
+      if (tile.used === this.clock || tile.image || tile.isFailed) continue;
+      tile.loading?.abort();
+      this.tiles.delete(key);
+    }
+    if (this.tiles.size > mostTiles) {
+      const old = [...this.tiles].sort((first, second) => first[1].used - second[1].used);
+      for (const [key, tile] of old.slice(0, this.tiles.size - mostTiles)) {
+        if (tile.used === this.clock) break;
+        if (tile.image instanceof ImageBitmap) tile.image.close();
+        this.tiles.delete(key);
+      }
+    }
+    this.startNext();
+  }
+
+  /** What is there of a layer, drawn as it was seen last; nothing is loaded for it. */
+  private drawKept(
+    context: CanvasRenderingContext2D,
+    layer: string,
+    camera: Camera,
+    screen: PageSize,
+    pixelRatio: number,
+  ): void {
+    const keep = (place: TilePlace): Tile | undefined => {
+      const tile = this.tiles.get(tileKey(layer, place));
+      if (!tile?.image) return undefined;
+      tile.used = this.clock;
+      return tile;
+    };
+    const whole = keep({ level: this.levels - 1, column: 0, row: 0 });
+    if (whole) this.place(context, whole, camera);
+    for (const place of this.placesInSight(camera, screen, pixelRatio)) {
+      const tile = keep(place);
+      if (tile) this.place(context, tile, camera);
+    }
+  }
+
+  private *placesInSight(camera: Camera, screen: PageSize, pixelRatio: number): Generator<TilePlace> {
     const level = levelFor(camera.scale, pixelRatio, this.levels);
-    const last = this.levels - 1;
-    // The coarsest level is always wanted: whatever happens, something is there at once.
-    const whole = last === level ? undefined : this.tile(layer, last, 0, 0);
-    if (whole?.image) this.place(context, whole.image, last, 0, 0, camera);
     const side = this.tileSize * 2 ** level;
     const [left, top] = toPicture(camera, 0, 0);
     const [right, bottom] = toPicture(camera, screen.width, screen.height);
     const columns = Math.ceil(this.picture.width / side);
     const rows = Math.ceil(this.picture.height / side);
-    let isComplete = true;
-    for (
-      let row = Math.max(0, Math.floor((top + 0.5) / side));
-      row < rows && row * side <= bottom + 1;
-      row++
-    ) {
-      for (
-        let column = Math.max(0, Math.floor((left + 0.5) / side));
-        column < columns && column * side <= right + 1;
-        column++
-      ) {
-        const tile = this.tile(layer, level, column, row);
-        if (tile.image) {
-          this.place(context, tile.image, level, column, row, camera);
-          continue;
-        }
-        if (!tile.isFailed) isComplete = false;
-        this.standIn(context, layer, level, column, row, camera);
+    const firstRow = Math.max(0, Math.floor((top + 0.5) / side));
+    const firstColumn = Math.max(0, Math.floor((left + 0.5) / side));
+    for (let row = firstRow; row < rows && row * side <= bottom + 1; row++) {
+      for (let column = firstColumn; column < columns && column * side <= right + 1; column++) {
+        yield { level, column, row };
       }
     }
-    return isComplete;
   }
 
   /** The nearest coarser tile that is there, for the part that a missing one would cover. */
-  private standIn(
-    context: CanvasRenderingContext2D,
-    layer: string,
-    level: number,
-    column: number,
-    row: number,
-    camera: Camera,
-  ): void {
+  private standIn(context: CanvasRenderingContext2D, missing: Tile, camera: Camera): void {
+    const { layer, level, column, row } = missing;
     for (let up = level + 1; up < this.levels; up++) {
       const shift = 2 ** (up - level);
-      const key = tileKey(layer, up, Math.floor(column / shift), Math.floor(row / shift));
-      const tile = this.tiles.get(key);
+      const place = { level: up, column: Math.floor(column / shift), row: Math.floor(row / shift) };
+      const tile = this.tiles.get(tileKey(layer, place));
       if (!tile?.image) continue;
       const side = this.tileSize * 2 ** level;
       const [x, y] = [column * side, row * side];
@@ -115,7 +184,7 @@ export class TileCache {
         side * camera.scale,
       );
       context.clip();
-      this.place(context, tile.image, up, Math.floor(column / shift), Math.floor(row / shift), camera);
+      this.place(context, tile, camera);
       context.restore();
       return;
     }
@@ -123,12 +192,10 @@ export class TileCache {
 
   private place(
     context: CanvasRenderingContext2D,
-    image: TileImage,
-    level: number,
-    column: number,
-    row: number,
+    { image, level, column, row }: Tile,
     camera: Camera,
   ): void {
+    if (!image) return;
     const step = 2 ** level;
     // The edges of tiles lie between pixels, half a pixel before their centres.
     const x = (column * this.tileSize * step - 0.5) * camera.scale + camera.x;
@@ -150,62 +217,51 @@ export class TileCache {
     );
   }
 
-  private tile(layer: string, level: number, column: number, row: number): Tile {
-    const key = tileKey(layer, level, column, row);
-    const known = this.tiles.get(key);
-    if (known) {
-      known.used = this.clock;
-      if (!known.image && !known.isFailed) this.request(key, known, layer, level, column, row);
-      return known;
+  private tile(layer: string, place: TilePlace): Tile {
+    const key = tileKey(layer, place);
+    let tile = this.tiles.get(key);
+    if (!tile) {
+      tile = { ...place, layer, image: undefined, used: 0, isFailed: false, loading: undefined };
+      this.tiles.set(key, tile);
     }
-    const tile: Tile = { image: undefined, used: this.clock, isFailed: false };
-    this.tiles.set(key, tile);
-    this.request(key, tile, layer, level, column, row);
+    tile.used = this.clock;
     return tile;
   }
 
-  private readonly underWay = new Set<string>();
-
-  private request(key: string, tile: Tile, layer: string, level: number, column: number, row: number): void {
-    if (this.underWay.has(key)) return;
-    const start = () => {
-      this.loading++;
-      this.underWay.add(key);
-      this.load(layer, level, column, row)
-        .then((image) => {
-          if (image) tile.image = image;
-          else tile.isFailed = true;
-        })
-        .catch(() => {
-          tile.isFailed = true;
-        })
-        .finally(() => {
-          this.loading--;
-          this.underWay.delete(key);
-          this.onTile();
-          this.startNext();
-        });
-    };
-    this.waiting.push(start);
-    queueMicrotask(() => this.startNext());
+  private want(tile: Tile, list: Tile[]): void {
+    if (!tile.image && !tile.isFailed && !tile.loading && !list.includes(tile)) list.push(tile);
   }
 
   private startNext(): void {
-    while (this.loading < loadsAtOnce && this.waiting.length > 0) this.waiting.shift()!();
+    while (this.loading < loadsAtOnce && this.wanted.length > 0) this.start(this.wanted.shift()!);
+    while (this.loading < aheadAtOnce && this.wanted.length === 0 && this.ahead.length > 0) {
+      this.start(this.ahead.shift()!);
+    }
   }
 
-  /** Lets go of what has not been in sight for the longest. */
-  trim(): void {
-    if (this.tiles.size <= mostTiles) return;
-    const old = [...this.tiles].sort((first, second) => first[1].used - second[1].used);
-    for (const [key, tile] of old.slice(0, this.tiles.size - mostTiles)) {
-      if (tile.used === this.clock) return;
-      if (tile.image instanceof ImageBitmap) tile.image.close();
-      this.tiles.delete(key);
-    }
+  private start(tile: Tile): void {
+    if (tile.loading) return;
+    const { layer, level, column, row } = tile;
+    const loading = new AbortController();
+    tile.loading = loading;
+    this.loading++;
+    this.load(layer, level, column, row, loading.signal)
+      .then((image) => {
+        if (image) tile.image = image;
+        else tile.isFailed = true;
+      })
+      .catch(() => {
+        tile.isFailed = !loading.signal.aborted;
+      })
+      .finally(() => {
+        this.loading--;
+        tile.loading = undefined;
+        this.onTile();
+        this.startNext();
+      });
   }
 }
 
-function tileKey(layer: string, level: number, column: number, row: number): string {
+function tileKey(layer: string, { level, column, row }: TilePlace): string {
   return `${layer}/${level}/${column}/${row}`;
 }
