@@ -70,7 +70,8 @@ canvas { position: absolute; inset: 0; width: 100%; height: 100%; touch-action: 
 .panel { border-top: 1px solid var(--edge); padding: .5rem .8rem; overflow: auto; }
 .panel[data-tool=distance] { height: 8rem; }
 .panel[data-tool=section] { height: 16rem; }
-.panel[data-tool=mend] { height: min(30rem, 58vh); }
+.panel[data-tool=mend] { height: min(30rem, 58vh); display: grid; grid-template-rows: auto minmax(0, 1fr); gap: .4rem; overflow: hidden; }
+.panel-body { overflow: auto; }
 .panel p { margin: 0 0 .3rem; }
 .readout { padding: .3rem .8rem; min-height: 1.9rem; background: var(--panel); border-top: 1px solid var(--edge); font-variant-numeric: tabular-nums; white-space: nowrap; overflow: hidden; text-overflow: ellipsis; position: relative; }
 .rail { display: grid; grid-template-rows: auto minmax(0, 1fr) auto; min-height: 0; }
@@ -119,9 +120,14 @@ dd { margin: 0; }
   body { grid-template: auto minmax(0, 1fr) minmax(0, 15rem) / minmax(0, 1fr); }
   .side { border-left: 0; border-top: 1px solid var(--edge); }
   .rail-note { display: none; }
-  .choices { flex-wrap: wrap; row-gap: .2rem; }
+  .choices { flex-wrap: wrap; row-gap: .2rem; order: 1; }
+  .bar { gap: .3rem .6rem; }
+  .bar h1 { flex: 1; }
+  .bar .gap { display: none; }
+  .choices button { padding: .2rem .35rem; font-size: .8rem; }
   .corner { top: 3.9rem; max-width: calc(100% - 1.4rem); }
-  .notice { top: auto; bottom: 4rem; }
+  /* Over the ruler: about a small picture there is no room beside the buttons. */
+  .notice { position: fixed; top: auto; bottom: .7rem; max-width: calc(100% - 1.4rem); z-index: 1; }
   /* A tool takes the room of the ruler. */
   .side:has(.panel:not([hidden])) .rail { display: none; }
   .side .panel { height: auto; min-height: 0; border-top: 0; grid-row: 1 / -1; }

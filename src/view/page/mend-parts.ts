@@ -36,7 +36,7 @@ export function cropCards(
       make('img', { alt: '', src: cropOf(number) }),
       make('span', { class: 'who' }, `frame ${number}`),
       make('small', { class: 'file' }, frame?.name ?? ''),
-      make('small', {}, `${place}supplies ${shareText(sharePercent)}`),
+      make('small', {}, `${place}${shareText(sharePercent)} of it`),
     );
     holder.append(button);
   }

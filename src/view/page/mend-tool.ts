@@ -60,7 +60,7 @@ export class MendTool implements Tool {
 
   open(panel: HTMLElement): void {
     this.panel = panel;
-    this.body = make('div');
+    this.body = make('div', { class: 'panel-body' });
     panel.append(this.buttons(), this.body);
     panel.addEventListener('pointerdown', this.onPress);
     this.render();
@@ -279,9 +279,9 @@ export class MendTool implements Tool {
     if (this.isPressed) return;
     // Filling anew would take the focus away from whoever uses keys.
     const focused = document.activeElement?.getAttribute('data-key');
-    const { scrollTop } = panel;
+    const { scrollTop } = this.body;
     this.body.replaceChildren(...this.choicePart(), this.list());
-    panel.scrollTop = scrollTop;
+    this.body.scrollTop = scrollTop;
     this.refresh();
     if (focused) panel.querySelector<HTMLElement>(`[data-key="${focused}"]`)?.focus();
   }
@@ -309,7 +309,7 @@ export class MendTool implements Tool {
       const words =
         corners.length === 0
           ? 'Draw around what is to be mended, or set corners by clicks or with Enter.'
-          : `${corners.length} corners set.`;
+          : `${corners.length} ${corners.length === 1 ? 'corner' : 'corners'} set.`;
       const close = keyButton('Close outline', 'close-outline', () => this.finishOutline());
       close.disabled = corners.length < 3;
       return [make('p', {}, words), close];

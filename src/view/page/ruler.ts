@@ -167,9 +167,10 @@ export class Ruler {
   ): SVGGElement {
     const y = this.yOf(frame.depth);
     const end = layout.axis + Math.max(3, (frame.sharePercent / most) * layout.longest);
+    const remark = frame.number === this.info.anchor ? ' anchor' : frame.used ? '' : ' left out';
     const told = frame.used
       ? `supplies ${shareText(frame.sharePercent)} of the picture`
-      : `left out: ${frame.leftOutReason ?? ''}`;
+      : (frame.leftOutReason ?? 'could not be aligned');
     const tick = makeSvg(
       'g',
       {
@@ -177,12 +178,12 @@ export class Ruler {
         class: `tick${frame.used ? '' : ' gone'}`,
         role: 'option',
         'aria-selected': 'false',
-        'aria-label': `Frame ${frame.number}, depth ${depthWords(frame.depth, this.info.unit)}, ${told}`,
+        'aria-label': `Frame ${frame.number}${remark}, depth ${depthWords(frame.depth, this.info.unit)}, ${told}`,
         'data-index': index,
         'data-frame': frame.number,
         'data-share': frame.sharePercent,
       },
-      makeSvg('title', {}, `Frame ${frame.number}, ${frame.name}: ${told}`),
+      makeSvg('title', {}, `Frame ${frame.number}${remark}, ${frame.name}: ${told}`),
       makeSvg('rect', {
         x: layout.axis - 4,
         y: y - Math.max(3, gap / 2),
@@ -193,7 +194,6 @@ export class Ruler {
       makeSvg('line', { x1: layout.axis, x2: end, y1: y, y2: y, 'stroke-width': thickness }),
     );
     if (isLabelled) {
-      const remark = frame.number === this.info.anchor ? ' anchor' : frame.used ? '' : ' ×';
       tick.append(makeSvg('text', { x: end + 4, y: y + 4 }, `${frame.number}${remark}`));
     }
     return tick;
