@@ -4,7 +4,7 @@ import type { AddressInfo } from 'node:net';
 import { LamellaError } from '../errors.js';
 import { optionError } from '../option-error.js';
 import { systemCode } from '../result/output-failure.js';
-import { guardHeaders, passGuard, type HttpError } from './guard.js';
+import { guardHeaders, type HttpError, passGuard } from './guard.js';
 import { type Answer, answer } from './routes.js';
 import { Viewer, type ViewerOptions } from './viewer.js';
 
@@ -85,7 +85,11 @@ function failure(error: unknown): Answer {
   const isKnown = error instanceof LamellaError;
   const message = isKnown ? error.message : 'Something went wrong in Lamella.';
   if (!isKnown) process.emitWarning(error instanceof Error ? error : String(error));
-  return { status: isKnown ? 409 : 500, type: 'application/json; charset=utf-8', body: JSON.stringify({ message }) };
+  return {
+    status: isKnown ? 409 : 500,
+    type: 'application/json; charset=utf-8',
+    body: JSON.stringify({ message }),
+  };
 }
 
 function send(request: IncomingMessage, response: ServerResponse, outcome: Answer | HttpError): void {

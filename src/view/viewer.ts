@@ -295,7 +295,14 @@ export class Viewer {
     for (;;) {
       const usable = await this.checked.usable(this.frames, this.record);
       const found = await this.maps.use(async (maps) =>
-        mendCandidates(region, this.record.size, usable, this.frames, this.curves, await maps.open('sources')),
+        mendCandidates(
+          region,
+          this.record.size,
+          usable,
+          this.frames,
+          this.curves,
+          await maps.open('sources'),
+        ),
       );
       const shown = new Set(found.frames.map(({ number }) => number));
       const checks = this.frames

@@ -82,7 +82,17 @@ async function buildResult(options: MadeOptions): Promise<MadeResult> {
       .update(readFileSync(join(frames, name)))
       .digest('hex');
     const gainRatio = new Array<number>(channels).fill(gains[i]);
-    records.push(sampleFrame(i + 1, { name, path: name, sizeBytes: statSync(join(frames, name)).size, sha256, transform, gainRatio, depth: i - 1 }));
+    records.push(
+      sampleFrame(i + 1, {
+        name,
+        path: name,
+        sizeBytes: statSync(join(frames, name)).size,
+        sha256,
+        transform,
+        gainRatio,
+        depth: i - 1,
+      }),
+    );
   }
   records.push(
     sampleFrame(4, { used: false, transform: null, depth: null, leftOutReason: 'blurred by motion' }),
