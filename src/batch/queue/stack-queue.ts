@@ -30,14 +30,16 @@ interface Awaited {
   isHanded: boolean;
   onEvent: (event: MergeEvent) => void;
   settle: (end: StackEnd) => void;
+  /** Names of the workers that do not take it. */
+  refusedBy: Set<string>;
 }
 
 /** The side of the queue on which a batch hands out stacks and waits for their ends. */
 export class StackQueue {
   private readonly awaited = new Map<string, Awaited>();
   private readonly asking: NodeJS.Timeout;
-  /** Workers that refused a stack, which cannot be counted on for the others. */
-  private readonly refusing = new Set<string>();
+  /** Worker and kind of the refusals that were emitted: one that cannot take a stack takes no other either. */
+  private readonly emitted = new Set<string>();
   private isAskingAll = false;
   private hasLooked = false;
   private isClosed = false;
@@ -84,7 +86,7 @@ export class StackQueue {
         resolve(end);
       };
     });
-    const awaited: Awaited = { job, isHanded: false, onEvent, settle };
+    const awaited: Awaited = { job, isHanded: false, onEvent, settle, refusedBy: new Set() };
     this.awaited.set(id, awaited);
     this.handNew(id, awaited).catch((error: unknown) => settle(queueFailure(error)));
     return {
@@ -202,11 +204,12 @@ export class StackQueue {
     { worker, host }: WorkerAnswer,
     { kind, reason }: Refusal,
   ): Promise<void> {
-    this.refusing.add(worker);
+    awaited.refusedBy.add(worker);
     const sentence = `The worker on ${host} does not take ${awaited.job.folder}: ${reason}`;
-    const others = (await this.workers()).filter((name) => !this.refusing.has(name));
+    const others = (await this.workers()).filter((name) => !awaited.refusedBy.has(name));
     if (others.length === 0) return awaited.settle({ state: 'failed', kind, reason: sentence });
-    this.emit(`${sentence} It is left to another worker.`);
+    if (!this.emitted.has(`${worker} ${kind}`)) this.emit(`${sentence} It is left to another worker.`);
+    this.emitted.add(`${worker} ${kind}`);
     awaited.isHanded = false;
     await this.queue.remove(id);
     await this.add(id, awaited, refusedMs);

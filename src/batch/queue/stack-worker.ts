@@ -60,6 +60,7 @@ export async function runWorker(
   await requireServer(url);
   const { leaseMs } = options;
   const leases = new Map<string, { run: StackRun; renewedMs: number }>();
+  const refused = new Set<string>();
   const name = randomBytes(8).toString('hex');
   const answer = (end: WorkerAnswer['end']): WorkerAnswer => ({
     ...{ programVersion: programVersion(), host: hostname(), worker: name, end },
@@ -74,7 +75,11 @@ export async function runWorker(
       const taken = await takeJob(job.data, bounds);
       if (signal.aborted) return giveBack(job, token);
       if ('refusal' in taken) {
-        tell({ event: 'refused', stack: stackOf(job.data), reason: taken.refusal.reason });
+        const { reason } = taken.refusal;
+        const stack = stackOf(job.data);
+        // What no other worker takes comes back again and again.
+        if (!refused.has(`${stack} ${reason}`)) tell({ event: 'refused', stack, reason });
+        refused.add(`${stack} ${reason}`);
         await delay(refusalMs, undefined, { signal }).catch(() => undefined);
         return answer(taken.refusal);
       }
