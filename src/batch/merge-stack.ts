@@ -7,6 +7,7 @@ import type { MergeOutcome } from '../merge/merge-api.js';
 import type { MergeEvent } from '../merge/options.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import { hasPictureEnding } from '../stack/file-kind.js';
+import { ChangedFrameError } from '../stack/frame-identity.js';
 import { someNames } from '../stack/words.js';
 import type { FailureKind, StackReport } from './night-events.js';
 import { resultFacts } from './result-state.js';
@@ -64,7 +65,7 @@ function failureOf(job: StackJob, error: unknown): StackEnd {
 }
 
 function kindOf(error: LamellaError): FailureKind {
-  if (error instanceof ChangedStackError) return 'changed';
+  if (error instanceof ChangedStackError || error instanceof ChangedFrameError) return 'changed';
   if (error instanceof UnseenStackError) return 'folder';
   if (error instanceof OutputError) return 'output';
   return error instanceof UsageError ? 'options' : 'frames';

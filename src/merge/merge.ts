@@ -24,6 +24,7 @@ import { writeRunRecord } from '../result/write-run-record.js';
 import { readIcc, readRawExif } from '../stack/exif.js';
 import { type FocusDirection, focusDirection } from '../stack/focus-direction.js';
 import type { Stack } from '../stack/frame.js';
+import { refuseChangedFrames } from '../stack/frame-identity.js';
 import { readStack } from '../stack/read-stack.js';
 import { someNames } from '../stack/words.js';
 import { depthIndexOf } from '../surface/depth-index.js';
@@ -141,6 +142,8 @@ export async function merge(
     const verdicts = await writeReport(result.dir, record, { composite: picture, icc, maps, signal });
     await writeRunRecord(result.dir, record, signal);
     log.throwIfStopped();
+    // The record names these very files; of the anchor, profile and EXIF were read after its pixels.
+    refuseChangedFrames(stack.frames);
     // Once more: somebody may have mended the earlier result meanwhile.
     await result.commit(async (old) => void (await carryMends(old, result.dir, record)));
     const files = [

@@ -6,6 +6,7 @@ import { createMotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
 import { decodeFrame, type Shrink } from '../stack/decode.js';
 import type { FrameFile, Stack } from '../stack/frame.js';
+import { ChangedFrameError, refuseChangedFrames } from '../stack/frame-identity.js';
 import { hashFile } from '../stack/hash-file.js';
 import { feedFrames } from './frame-feed.js';
 import type { MergeOptions } from './options.js';
@@ -43,6 +44,7 @@ export async function registerStack(stack: Stack, options: MergeOptions, log: Ru
   const unreadable = new Map<number, string>();
   const read = async (frame: FrameFile) => {
     const [decoded, hash] = await Promise.all([decodeFrame(frame, { shrink }), hashFile(frame.path)]);
+    refuseChangedFrames([frame]);
     hashes.set(frame.number, hash);
     return decoded;
   };
@@ -53,9 +55,10 @@ export async function registerStack(stack: Stack, options: MergeOptions, log: Ru
     log.throwIfStopped();
     const { number } = fed.item;
     if ('error' in fed) {
-      if (!(fed.error instanceof InputError) || options.strict) throw fed.error;
+      const { error } = fed;
+      if (!(error instanceof InputError) || error instanceof ChangedFrameError || options.strict) throw error;
       unreadable.set(number, 'damaged or unreadable');
-      log.warn(`${fed.error.message} It is left out.`);
+      log.warn(`${error.message} It is left out.`);
     } else {
       const { pixels, width, height, channels, bits } = fed.value;
       const luma = encodedLuma(fed.value);

@@ -4,6 +4,7 @@ import type { PixelData } from '../image/image.js';
 import { averageBoxes } from './average-boxes.js';
 import { errorCode, fileErrorReason, firstLine } from './file-error.js';
 import type { FrameFile } from './frame.js';
+import { refuseChangedFrames } from './frame-identity.js';
 import { widenSamples } from './widen-samples.js';
 
 // A frame is read once or twice per merge, each time in full: a cache would only hold memory.
@@ -44,7 +45,7 @@ export interface DecodedFrame {
  * rounding, for sides that k does not divide too unless the picture has to be turned. Anything else is decoded and
  * averaged over the blocks.
  *
- * Throws InputError when the file is damaged, cut short, gone or no longer what was listed.
+ * Throws InputError when the file is damaged or cut short, ChangedFrameError when it is gone or no longer what was listed.
  */
 export async function decodeFrame(
   frame: FrameFile,
@@ -61,7 +62,9 @@ export async function decodeFrame(
   const isWhole = width % shrink === 0 && height % shrink === 0;
   const isUpright = frame.orientation === 1;
   const whileDecoding = shrink > 1 && frame.format === 'jpeg' && (isWhole || (quick && isUpright));
-  const loaded = await loadSamples(frame, whileDecoding ? { ...reduced, shrink, quick } : undefined);
+  const target = whileDecoding ? { ...reduced, shrink, quick } : undefined;
+  // Whatever came of the decoding, that the file is another one explains more.
+  const loaded = await loadSamples(frame, target).finally(() => refuseChangedFrames([frame]));
   const expected = whileDecoding ? reduced : frame.size;
   const sameSize = loaded.width === expected.width && loaded.height === expected.height;
   if (!sameSize || loaded.bits > frame.bits || loaded.channels > frame.channels) throw changedSince(frame);

@@ -25,6 +25,8 @@ export interface FrameFile {
   name: string;
   sizeBytes: number;
   modifiedMs: number;
+  /** Identity of the file as it was listed, see `fileMarkOf`; absent when it was not listed from a folder. */
+  fileMark?: string;
   /** Size in pixels after the orientation tag is applied. */
   size: Size;
   bits: 8 | 16;

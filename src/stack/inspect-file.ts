@@ -5,6 +5,7 @@ import { exifBlock, parseExif } from './exif.js';
 import { fileErrorReason, firstLine } from './file-error.js';
 import { hasPictureEnding, hasRawEnding, headBytes, isLeftover, kindOfContent } from './file-kind.js';
 import type { FrameFile } from './frame.js';
+import { fileMarkOf } from './frame-identity.js';
 import { isRawTiff } from './raw-tiff.js';
 import { openRegularFile } from './regular-file.js';
 import { exifBlockOfTiff } from './tiff-exif.js';
@@ -41,8 +42,8 @@ export async function inspectFile(folder: string, name: string, maxPixels: numbe
     // Opening a pipe would wait for ever.
     if (!(await stat(path)).isFile()) return { kind: 'other', name };
     handle = await openRegularFile(path);
-    const { size, mtimeMs } = await handle.stat();
-    if (size === 0) return unusable('is empty (0 bytes)', true);
+    const stats = await handle.stat({ bigint: true });
+    if (stats.size === 0n) return unusable('is empty (0 bytes)', true);
     const { buffer, bytesRead } = await handle.read(Buffer.alloc(headBytes), 0, headBytes, 0);
     const content = kindOfContent(buffer.subarray(0, bytesRead));
     if (content.kind === 'unknown')
@@ -57,7 +58,11 @@ export async function inspectFile(folder: string, name: string, maxPixels: numbe
     }
     if (content.kind === 'raw') return { kind: 'raw', name };
     if (content.format === 'tiff' && (await isRawTiff(handle))) return { kind: 'raw', name };
-    return await inspectPicture({ path, name, sizeBytes: size, modifiedMs: mtimeMs }, handle, maxPixels);
+    const file = {
+      ...{ path, name, sizeBytes: Number(stats.size), modifiedMs: Number(stats.mtimeNs) / 1e6 },
+      fileMark: fileMarkOf(stats),
+    };
+    return await inspectPicture(file, handle, maxPixels);
   } catch (error) {
     return unusable(`cannot be read: ${fileErrorReason(error)}`, true);
   } finally {
@@ -66,7 +71,7 @@ export async function inspectFile(folder: string, name: string, maxPixels: numbe
 }
 
 async function inspectPicture(
-  file: Pick<FrameFile, 'path' | 'name' | 'sizeBytes' | 'modifiedMs'>,
+  file: Pick<FrameFile, 'path' | 'name' | 'sizeBytes' | 'modifiedMs' | 'fileMark'>,
   handle: FileHandle,
   maxPixels: number,
 ): Promise<Inspected> {

@@ -1,0 +1,34 @@
+import { type BigIntStats, statSync } from 'node:fs';
+import { InputError } from '../errors.js';
+import type { FrameFile } from './frame.js';
+
+/** A frame's file is no longer the one that was listed. */
+export class ChangedFrameError extends InputError {}
+
+/**
+ * What tells a file from another under its name, and from itself with another content: only the file system sets the
+ * time of the last change, so that a program which puts back size and time of the content does not hide what it did.
+ */
+export function fileMarkOf({ ino, size, mtimeNs, ctimeNs }: BigIntStats): string {
+  return [ino, size, mtimeNs, ctimeNs].join(' ');
+}
+
+/**
+ * Refuses frames whose file was exchanged, changed or removed since it was listed; at once, so that nothing can happen
+ * between the answer and what is done about it. Frames without a mark (not listed from a folder) pass.
+ *
+ * @throws ChangedFrameError
+ */
+export function refuseChangedFrames(frames: readonly Pick<FrameFile, 'name' | 'path' | 'fileMark'>[]): void {
+  const changed = frames.filter(({ path, fileMark }) => {
+    if (fileMark === undefined) return false;
+    const stats = statSync(path, { bigint: true, throwIfNoEntry: false });
+    return !stats || fileMarkOf(stats) !== fileMark;
+  });
+  if (changed.length === 0) return;
+  const [{ name }] = changed;
+  const others = changed.length > 1 ? ` and ${changed.length - 1} more` : '';
+  throw new ChangedFrameError(
+    `${name}${others} changed, or was exchanged or removed, while the stack was read; nothing was written. Run again when nothing writes into the folder.`,
+  );
+}
