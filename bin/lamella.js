@@ -4,8 +4,15 @@ import { existsSync } from 'node:fs';
 const cli = new URL('../dist/cli/', import.meta.url);
 
 if (existsSync(cli)) {
-  await (await import(new URL('reuse-memory.js', cli).href)).reuseMemory(process.argv[2]);
-  await (await import(new URL('main.js', cli).href)).main();
+  try {
+    await (await import(new URL('reuse-memory.js', cli).href)).reuseMemory(process.argv[2]);
+    await (await import(new URL('main.js', cli).href)).main();
+  } catch (error) {
+    // The program's own files cannot be opened: what names every other cause is not there yet.
+    if (error.code !== 'EMFILE' && error.code !== 'ENFILE') throw error;
+    process.stderr.write('lamella: Too many files are open at once: allow more with "ulimit -n 1024".\n');
+    process.exitCode = 5;
+  }
 } else {
   process.stderr.write('lamella: not built yet: run "npm run build" in the folder of Lamella first.\n');
   process.exitCode = 1;

@@ -1,5 +1,13 @@
 /** Exit codes of every command; documented in README and at the end of each command's help. */
-export const exitCodes = { ok: 0, bug: 1, usage: 2, input: 3, output: 4, interrupted: 130 } as const;
+export const exitCodes = {
+  ok: 0,
+  bug: 1,
+  usage: 2,
+  input: 3,
+  output: 4,
+  system: 5,
+  interrupted: 130,
+} as const;
 
 /** What enclose the name of an option in the text of an error; characters that no file name is likely to hold. */
 const [nameStart, nameEnd] = ['\u{e000}', '\u{e001}'];
@@ -79,6 +87,27 @@ export class InputError extends LamellaError {
 export class OutputError extends LamellaError {
   constructor(message: string, options?: ErrorOptions) {
     super(message, exitCodes.output, options);
+  }
+}
+
+/** What the machine, or the limits of a session on it, did not give. */
+export type SystemFault =
+  | 'memory'
+  | 'worker-memory'
+  | 'address-space'
+  | 'threads'
+  | 'open-files'
+  | 'temporary-folder'
+  | 'working-folder';
+
+/** The machine does not give what the work needs (exit code 5). */
+export class SystemError extends LamellaError {
+  constructor(
+    readonly fault: SystemFault,
+    message: string,
+    options?: ErrorOptions,
+  ) {
+    super(message, exitCodes.system, options);
   }
 }
 

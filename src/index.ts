@@ -12,6 +12,8 @@ export {
   LamellaError,
   type OptionFault,
   OutputError,
+  SystemError,
+  type SystemFault,
   UsageError,
 } from './errors.js';
 export {

@@ -1,7 +1,14 @@
 import { readdirSync } from 'node:fs';
 import { join } from 'node:path';
 import sharp from 'sharp';
-import { InputError, LamellaError, OutputError, UsageError } from '../errors.js';
+import {
+  InputError,
+  LamellaError,
+  OutputError,
+  SystemError,
+  type SystemFault,
+  UsageError,
+} from '../errors.js';
 import { merge } from '../merge/merge.js';
 import type { MergeOutcome } from '../merge/merge-api.js';
 import type { MergeEvent } from '../merge/options.js';
@@ -9,6 +16,7 @@ import { readRunRecord } from '../result/read-run-record.js';
 import { hasPictureEnding } from '../stack/file-kind.js';
 import { ChangedFrameError } from '../stack/frame-identity.js';
 import { someNames } from '../stack/words.js';
+import { systemFailureOf } from '../system-failure.js';
 import type { FailureKind, StackReport } from './night-events.js';
 import { resultFacts } from './result-state.js';
 import { changedInputs, unseenInputs } from './stack-inputs.js';
@@ -52,7 +60,7 @@ export async function mergeStack(
 
 /** A failure as its batch records it; that the files changed explains more than what came of it. */
 function failureOf(job: StackJob, error: unknown): StackEnd {
-  let told = error;
+  let told: unknown = systemFailureOf(error) ?? error;
   try {
     if (error instanceof InputError) refuseUnseen(job);
     if (error instanceof InputError) refuseChanges(job);
@@ -64,10 +72,14 @@ function failureOf(job: StackJob, error: unknown): StackEnd {
   return { state: 'failed', kind: 'defect', reason: `A defect of Lamella, please report it: ${trace}` };
 }
 
+/** What more memory, or less to do at once, would mend. */
+const memoryFaults: ReadonlySet<SystemFault> = new Set(['memory', 'worker-memory', 'address-space']);
+
 function kindOf(error: LamellaError): FailureKind {
   if (error instanceof ChangedStackError || error instanceof ChangedFrameError) return 'changed';
   if (error instanceof UnseenStackError) return 'folder';
   if (error instanceof OutputError) return 'output';
+  if (error instanceof SystemError) return memoryFaults.has(error.fault) ? 'memory' : 'crash';
   return error instanceof UsageError ? 'options' : 'frames';
 }
 

@@ -1,4 +1,5 @@
 import sharp from 'sharp';
+import { withImagePath } from '../stack/image-path.js';
 import { mapLimited } from '../stack/map-limited.js';
 
 /** Side of the thumbnails that are compared, px: subjects show, focus does not. */
@@ -29,12 +30,14 @@ export async function pictureSteps(paths: readonly string[], signal?: AbortSigna
 /** Grey values about their mean, (32, 32); undefined when the file cannot be decoded. */
 async function thumbnailOf(path: string): Promise<Float32Array | undefined> {
   try {
-    const grey = await sharp(path, { limitInputPixels: false })
-      .resize(side, side, { fit: 'fill' })
-      .greyscale()
-      .toColourspace('b-w')
-      .raw({ depth: 'uchar' })
-      .toBuffer();
+    const grey = await withImagePath(path, (openPath) =>
+      sharp(openPath, { limitInputPixels: false })
+        .resize(side, side, { fit: 'fill' })
+        .greyscale()
+        .toColourspace('b-w')
+        .raw({ depth: 'uchar' })
+        .toBuffer(),
+    );
     const pixels = grey.subarray(0, side * side);
     const mean = pixels.reduce((sum, value) => sum + value, 0) / pixels.length;
     return Float32Array.from(pixels, (value) => value - mean);

@@ -18,6 +18,7 @@ Exit codes:
   2    an option is wrong
   3    the frames cannot be read or do not form a stack
   4    the page cannot be written
+  5    the machine does not give what is needed: memory, threads, open files, a folder
   130  interrupted
 
 Example, with the step of the rail, so that advice comes in mm:

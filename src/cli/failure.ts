@@ -1,5 +1,6 @@
 import { type Command, CommanderError } from 'commander';
 import { exitCodes, LamellaError } from '../errors.js';
+import { systemFailureOf } from '../system-failure.js';
 import { flagName } from './flag-names.js';
 
 /** How a command that threw ends. */
@@ -24,6 +25,8 @@ export function describeFailure(error: unknown, command?: Command): Failure {
     // Commander has printed help, version or its message already. Help that was asked for is no failure.
     return { exitCode: error.exitCode === 0 ? exitCodes.ok : exitCodes.usage, message: '' };
   }
+  const failure = systemFailureOf(error);
+  if (failure) return { exitCode: failure.exitCode, message: failure.message };
   const trace = error instanceof Error ? (error.stack ?? error.message) : String(error);
   return {
     exitCode: exitCodes.bug,

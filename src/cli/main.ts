@@ -45,8 +45,9 @@ function onOutputError(stream: Output, error: NodeJS.ErrnoException): void {
 }
 
 function endByDefect(error: unknown): never {
-  process.stderr.write(`lamella: ${printable(describeFailure(error).message)}\n`);
-  process.exit(exitCodes.bug);
+  const { exitCode, message } = describeFailure(error);
+  process.stderr.write(`lamella: ${printable(message)}\n`);
+  process.exit(exitCode);
 }
 
 function flushed(stream: Output): Promise<void> {

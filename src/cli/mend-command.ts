@@ -16,6 +16,7 @@ Exit codes:
   2    an option is wrong, or a mend that was to be added cannot be applied
   3    the result, a recorded mend or a frame cannot be read or applied
   4    the result cannot be written
+  5    the machine does not give what is needed: memory, threads, open files, a folder
   130  interrupted; nothing was changed
 
 Examples:

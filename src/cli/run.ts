@@ -7,7 +7,7 @@ import { printable } from './printable.js';
 import type { System } from './system.js';
 
 const epilogue = `
-Exit codes: 0 done, 1 defect of Lamella, 2 usage, 3 input, 4 output, 130 interrupted.
+Exit codes: 0 done, 1 defect of Lamella, 2 usage, 3 input, 4 output, 5 system, 130 interrupted.
 
 Example:
   lamella merge bee-head --out bee-head-merged`;

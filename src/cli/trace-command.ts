@@ -13,6 +13,7 @@ Exit codes:
   2    an option or the region is wrong
   3    the result (or, for --crops, a frame) cannot be read
   4    the contact sheet cannot be written
+  5    the machine does not give what is needed: memory, threads, open files, a folder
   130  interrupted
 
 Examples:

@@ -13,6 +13,7 @@ Exit codes:
   1    a defect of Lamella
   2    an option is wrong, or the port is taken
   3    the result cannot be read
+  5    the machine does not give what is needed: memory, threads, open files, a folder
 
 Example:
   lamella view bee-head-merged`;

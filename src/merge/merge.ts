@@ -28,6 +28,7 @@ import { refuseChangedFrames } from '../stack/frame-identity.js';
 import { readStack } from '../stack/read-stack.js';
 import { someNames } from '../stack/words.js';
 import { depthIndexOf } from '../surface/depth-index.js';
+import { nameSystemFailure } from '../system-failure.js';
 import { programVersion } from '../version.js';
 import { type DepthScale, depthScale } from './depth-scale.js';
 import { frameSteps } from './frame-steps.js';
@@ -167,7 +168,7 @@ export async function merge(
     };
   } catch (error) {
     await result.discard();
-    throw error;
+    throw nameSystemFailure(error);
   }
 }
 

@@ -91,7 +91,23 @@ const sizeFields = { width: wholeShape(1), height: wholeShape(1) };
 const bitsShape = oneOfShape(8, 16);
 const channelsShape = oneOfShape(1, 3);
 const unitShape = oneOfShape('mm', 'step');
-const matrixShape = listShape(numberShape(), 9) as unknown as Shape<Matrix3>;
+const nineNumbers = listShape(numberShape(), 9);
+/** Far beyond what frames of one stack differ by: what lies outside cannot be inverted with any sense. */
+const maxScale = 1000;
+
+const matrixShape: Shape<Matrix3> = (value, place) => {
+  const fault = nineNumbers(value, place);
+  if (fault) return fault;
+  const [a, b, , d, e, , ...last] = value as number[];
+  const determinant = Math.abs(a * e - b * d);
+  const isAffine = last[0] === 0 && last[1] === 0 && last[2] === 1;
+  if (isAffine && determinant >= maxScale ** -2 && determinant <= maxScale ** 2) return undefined;
+  return {
+    place,
+    expected: `an affine transform with a scale from ${1 / maxScale} to ${maxScale}`,
+    received: value,
+  };
+};
 
 const frameShape = objectShape<RunFrame>({
   number: wholeShape(1, 65535),

@@ -1,10 +1,12 @@
 import sharp from 'sharp';
-import { InputError } from '../errors.js';
+import { InputError, type LamellaError } from '../errors.js';
 import type { PixelData } from '../image/image.js';
+import { systemFailureOf } from '../system-failure.js';
 import { averageBoxes } from './average-boxes.js';
 import { errorCode, fileErrorReason, firstLine } from './file-error.js';
 import type { FrameFile } from './frame.js';
 import { refuseChangedFrames } from './frame-identity.js';
+import { withImagePath } from './image-path.js';
 import { widenSamples } from './widen-samples.js';
 
 // A frame is read once or twice per merge, each time in full: a cache would only hold memory.
@@ -94,39 +96,43 @@ interface Target {
 
 async function loadSamples(frame: FrameFile, target?: Target): Promise<Loaded> {
   try {
-    // The loader takes options after the name. By `resize` it would stop at half the reduction, for the tent.
-    const path = target?.quick ? `${frame.path}[shrink=${target.shrink}]` : frame.path;
-    const picture = sharp(path, {
-      failOn: 'warning',
-      // What was listed, and no pixel more: a file that was exchanged cannot fill the memory.
-      limitInputPixels: frame.size.width * frame.size.height,
-      ignoreIcc: true,
-    });
-    const stored = await picture.metadata();
-    const grey = stored.channels < 3;
-    const bits = stored.depth === 'ushort' ? 16 : 8;
-    picture.autoOrient().removeAlpha();
-    // No kernel with negative lobes: they would ring around bright spots.
-    if (target && !target.quick) {
-      const { width, height } = target;
-      picture.resize({ width, height, fit: 'fill', kernel: 'linear' });
-    }
-    // Without the colour space grey comes out as RGB, and 16 bits go through 8.
-    if (bits === 16) picture.toColourspace(grey ? 'grey16' : 'rgb16').raw({ depth: 'ushort' });
-    else picture.toColourspace(grey ? 'b-w' : 'srgb').raw();
-    // Not toUint8Array: the memory of what it hands out is never freed (sharp 0.35.5, measured).
-    const { data, info } = await picture.toBuffer({ resolveWithObject: true });
-    if (info.channels !== (grey ? 1 : 3)) throw changedSince(frame);
-    return {
-      samples: bits === 16 ? asShorts(data) : asBytes(data),
-      width: info.width,
-      height: info.height,
-      channels: grey ? 1 : 3,
-      bits,
-    };
+    return await withImagePath(frame.path, (path) => loadFrom(path, frame, target));
   } catch (error) {
     throw error instanceof InputError ? error : decodeError(frame, error);
   }
+}
+
+async function loadFrom(openPath: string, frame: FrameFile, target?: Target): Promise<Loaded> {
+  // The loader takes options after the name. By `resize` it would stop at half the reduction, for the tent.
+  const path = target?.quick ? `${openPath}[shrink=${target.shrink}]` : openPath;
+  const picture = sharp(path, {
+    failOn: 'warning',
+    // What was listed, and no pixel more: a file that was exchanged cannot fill the memory.
+    limitInputPixels: frame.size.width * frame.size.height,
+    ignoreIcc: true,
+  });
+  const stored = await picture.metadata();
+  const grey = stored.channels < 3;
+  const bits = stored.depth === 'ushort' ? 16 : 8;
+  picture.autoOrient().removeAlpha();
+  // No kernel with negative lobes: they would ring around bright spots.
+  if (target && !target.quick) {
+    const { width, height } = target;
+    picture.resize({ width, height, fit: 'fill', kernel: 'linear' });
+  }
+  // Without the colour space grey comes out as RGB, and 16 bits go through 8.
+  if (bits === 16) picture.toColourspace(grey ? 'grey16' : 'rgb16').raw({ depth: 'ushort' });
+  else picture.toColourspace(grey ? 'b-w' : 'srgb').raw();
+  // Not toUint8Array: the memory of what it hands out is never freed (sharp 0.35.5, measured).
+  const { data, info } = await picture.toBuffer({ resolveWithObject: true });
+  if (info.channels !== (grey ? 1 : 3)) throw changedSince(frame);
+  return {
+    samples: bits === 16 ? asShorts(data) : asBytes(data),
+    width: info.width,
+    height: info.height,
+    channels: grey ? 1 : 3,
+    bits,
+  };
 }
 
 /** A plain array over the same memory, without the manners of Node's Buffer. */
@@ -139,7 +145,9 @@ function asShorts(bytes: Uint8Array): Uint16Array {
   return new Uint16Array(aligned.buffer, aligned.byteOffset, aligned.byteLength / 2);
 }
 
-function decodeError(frame: FrameFile, error: unknown): InputError {
+function decodeError(frame: FrameFile, error: unknown): LamellaError {
+  const failure = systemFailureOf(error);
+  if (failure) return failure;
   const message = firstLine(error);
   if (message.includes('exceeds pixel limit')) return changedSince(frame);
   if (errorCode(error) !== '' || message.startsWith('Input file is missing')) {

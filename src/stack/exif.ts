@@ -1,6 +1,7 @@
 import ExifReader from 'exifreader';
-import sharp from 'sharp';
+import sharp, { type Metadata } from 'sharp';
 import type { FrameExif, FrameFile } from './frame.js';
+import { withImagePath } from './image-path.js';
 import { openRegularFile } from './regular-file.js';
 import { exifBlockOfTiff } from './tiff-exif.js';
 
@@ -18,13 +19,13 @@ export async function readRawExif(frame: Pick<FrameFile, 'path' | 'format'>): Pr
       await handle.close();
     }
   }
-  const { exif } = await sharp(frame.path, { limitInputPixels: false }).metadata();
+  const { exif } = await metadataOf(frame.path);
   return exif && exifBlock(exif);
 }
 
 /** The embedded ICC profile of a frame, byte for byte; undefined when it has none. */
 export async function readIcc(frame: Pick<FrameFile, 'path'>): Promise<Buffer | undefined> {
-  return (await sharp(frame.path, { limitInputPixels: false }).metadata()).icc;
+  return (await metadataOf(frame.path)).icc;
 }
 
 /**
@@ -33,9 +34,13 @@ export async function readIcc(frame: Pick<FrameFile, 'path'>): Promise<Buffer | 
  */
 export async function readExif(source: string | Buffer): Promise<FrameExif> {
   if (typeof source !== 'string') return parseExif(source);
-  const { format } = await sharp(source, { limitInputPixels: false }).metadata();
+  const { format } = await metadataOf(source);
   const block = await readRawExif({ path: source, format: format === 'tiff' ? 'tiff' : 'jpeg' });
   return block ? parseExif(block) : {};
+}
+
+function metadataOf(file: string): Promise<Metadata> {
+  return withImagePath(file, (path) => sharp(path, { limitInputPixels: false }).metadata());
 }
 
 /** Strips what precedes the byte-order mark. */

@@ -12,7 +12,15 @@ const reasons: Record<string, string> = {
 /** Why a file operation failed, as a clause for a message to the user. */
 export function fileErrorReason(error: unknown): string {
   const code = errorCode(error);
+  // A name that is not UTF-8 was read with replacement characters, under which there is no file.
+  if (code === 'ENOENT' && pathOf(error).includes('\ufffd')) return notUtf8;
   return reasons[code] ?? (code === '' ? firstLine(error) : `the system reports ${code}`);
+}
+
+const notUtf8 = 'its name is not UTF-8 text: rename it';
+
+function pathOf(error: unknown): string {
+  return error instanceof Error && 'path' in error && typeof error.path === 'string' ? error.path : '';
 }
 
 /** The system's code of a failed file operation (ENOENT ...), or ''. */

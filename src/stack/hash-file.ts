@@ -1,6 +1,7 @@
 import { createHash } from 'node:crypto';
 import { pipeline } from 'node:stream/promises';
 import { InputError } from '../errors.js';
+import { systemFailureOf } from '../system-failure.js';
 import { fileErrorReason } from './file-error.js';
 import { openRegularFile } from './regular-file.js';
 
@@ -11,6 +12,8 @@ export async function hashFile(path: string): Promise<string> {
     const handle = await openRegularFile(path);
     await pipeline(handle.createReadStream({ highWaterMark: 1 << 20 }), hash);
   } catch (error) {
+    const failure = systemFailureOf(error);
+    if (failure) throw failure;
     throw new InputError(`"${path}" cannot be read: ${fileErrorReason(error)}.`, { cause: error });
   }
   return hash.digest('hex');

@@ -1,11 +1,13 @@
 import { type FileHandle, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import sharp, { type Metadata } from 'sharp';
+import { systemFailureOf } from '../system-failure.js';
 import { exifBlock, parseExif } from './exif.js';
 import { fileErrorReason, firstLine } from './file-error.js';
 import { hasPictureEnding, hasRawEnding, headBytes, isLeftover, kindOfContent } from './file-kind.js';
 import type { FrameFile } from './frame.js';
 import { fileMarkOf } from './frame-identity.js';
+import { withImagePath } from './image-path.js';
 import { isRawTiff } from './raw-tiff.js';
 import { openRegularFile } from './regular-file.js';
 import { exifBlockOfTiff } from './tiff-exif.js';
@@ -64,6 +66,9 @@ export async function inspectFile(folder: string, name: string, maxPixels: numbe
     };
     return await inspectPicture(file, handle, maxPixels);
   } catch (error) {
+    // What the machine denies is no fault of the file.
+    const failure = systemFailureOf(error);
+    if (failure) throw failure;
     return unusable(`cannot be read: ${fileErrorReason(error)}`, true);
   } finally {
     await handle?.close();
@@ -78,8 +83,10 @@ async function inspectPicture(
   const { name } = file;
   let stored: Metadata;
   try {
-    stored = await sharp(file.path, { limitInputPixels: false }).metadata();
+    stored = await withImagePath(file.path, (path) => sharp(path, { limitInputPixels: false }).metadata());
   } catch (error) {
+    const failure = systemFailureOf(error);
+    if (failure) throw failure;
     return { kind: 'unusable', name, reason: `is cut short or damaged (${firstLine(error)})`, isLost: true };
   }
   const reason = whyNoFrame(stored, maxPixels);

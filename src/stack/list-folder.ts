@@ -54,7 +54,8 @@ async function checkFolder(folder: string): Promise<void> {
   try {
     if ((await stat(folder)).isDirectory()) return;
   } catch (error) {
-    const reason = errorCode(error) === 'ENOENT' ? 'it does not exist' : fileErrorReason(error);
+    const isMissing = errorCode(error) === 'ENOENT' && !folder.includes('\ufffd');
+    const reason = isMissing ? 'it does not exist' : fileErrorReason(error);
     throw new InputError(`The folder "${folder}" cannot be read: ${reason}.`, { cause: error });
   }
   throw new InputError(`"${folder}" is a file: give the folder that holds the photographs.`);

@@ -2,7 +2,9 @@ import sharp from 'sharp';
 import { InputError } from '../errors.js';
 import type { PixelData } from '../image/image.js';
 import { firstLine } from '../stack/file-error.js';
+import { withImagePath } from '../stack/image-path.js';
 import { widenSamples } from '../stack/widen-samples.js';
+import { systemFailureOf } from '../system-failure.js';
 import type { PictureRegion } from './picture-region.js';
 import type { StackFrame } from './stack-frames.js';
 
@@ -29,32 +31,43 @@ export async function readFrameRegion(
   region: PictureRegion,
 ): Promise<FramePatch> {
   try {
-    const options = { failOn: 'warning', ignoreIcc: true, limitInputPixels: false } as const;
-    const stored = await sharp(path, options).metadata();
-    const { width, height } = stored.autoOrient;
-    if (width !== frame.size.width || height !== frame.size.height) {
-      throw new InputError(
-        `Expected ${frame.size.width} x ${frame.size.height} pixels for frame ${frame.number} (${path}) but received ${width} x ${height}: it has changed since the merge.`,
-      );
-    }
-    const grey = stored.channels < 3;
-    const bits = stored.depth === 'ushort' ? 16 : 8;
-    const picture = sharp(path, options)
-      .autoOrient()
-      .extract({ left: region.x, top: region.y, width: region.width, height: region.height })
-      .removeAlpha();
-    if (bits === 16) picture.toColourspace(grey ? 'grey16' : 'rgb16').raw({ depth: 'ushort' });
-    else picture.toColourspace(grey ? 'b-w' : 'srgb').raw({ depth: 'uchar' });
-    const bytes = await picture.toBuffer({ resolveWithObject: true });
-    const samples = bits === 16 ? asShorts(bytes.data) : bytes.data;
-    return { ...region, pixels: widenSamples(samples, grey ? 1 : 3, 3, bits), bits };
+    return await withImagePath(path, (openPath) => readRegion(frame, path, openPath, region));
   } catch (error) {
     if (error instanceof InputError) throw error;
+    const failure = systemFailureOf(error);
+    if (failure) throw failure;
     throw new InputError(
       `Frame ${frame.number} (${path}) cannot be read (${firstLine(error)}). Copy it again from the card, or say where it lies with --frames-from FOLDER.`,
       { cause: error },
     );
   }
+}
+
+async function readRegion(
+  frame: StackFrame,
+  path: string,
+  openPath: string,
+  region: PictureRegion,
+): Promise<FramePatch> {
+  const options = { failOn: 'warning', ignoreIcc: true, limitInputPixels: false } as const;
+  const stored = await sharp(openPath, options).metadata();
+  const { width, height } = stored.autoOrient;
+  if (width !== frame.size.width || height !== frame.size.height) {
+    throw new InputError(
+      `Expected ${frame.size.width} x ${frame.size.height} pixels for frame ${frame.number} (${path}) but received ${width} x ${height}: it has changed since the merge.`,
+    );
+  }
+  const grey = stored.channels < 3;
+  const bits = stored.depth === 'ushort' ? 16 : 8;
+  const picture = sharp(openPath, options)
+    .autoOrient()
+    .extract({ left: region.x, top: region.y, width: region.width, height: region.height })
+    .removeAlpha();
+  if (bits === 16) picture.toColourspace(grey ? 'grey16' : 'rgb16').raw({ depth: 'ushort' });
+  else picture.toColourspace(grey ? 'b-w' : 'srgb').raw({ depth: 'uchar' });
+  const bytes = await picture.toBuffer({ resolveWithObject: true });
+  const samples = bits === 16 ? asShorts(bytes.data) : bytes.data;
+  return { ...region, pixels: widenSamples(samples, grey ? 1 : 3, 3, bits), bits };
 }
 
 function asShorts(bytes: Uint8Array): Uint16Array {

@@ -1,6 +1,7 @@
 import sharp from 'sharp';
 import type { Size } from '../image/image.js';
 import { Arena, type Planes } from '../kernels/arena.js';
+import { withImagePath } from '../stack/image-path.js';
 import { measureOfCode } from '../trace/focus-curve.js';
 import type { StackFrame } from '../trace/stack-frames.js';
 import { StripPool } from '../workers/pool.js';
@@ -180,7 +181,11 @@ function takeBench(arena: Arena, { width, height }: Size): Bench {
 }
 
 /** A frame at its reduced size as 8-bit RGB; undefined when it is of another size than the stack. */
-async function readSmall(path: string, full: Size, small: Size): Promise<Uint8Array | undefined> {
+function readSmall(file: string, full: Size, small: Size): Promise<Uint8Array | undefined> {
+  return withImagePath(file, (path) => readSmallFrom(path, full, small));
+}
+
+async function readSmallFrom(path: string, full: Size, small: Size): Promise<Uint8Array | undefined> {
   const options = { ignoreIcc: true, limitInputPixels: false, failOn: 'warning' } as const;
   const { autoOrient } = await sharp(path, options).metadata();
   if (autoOrient.width !== full.width || autoOrient.height !== full.height) return undefined;

@@ -3,6 +3,7 @@ import type { Worker } from 'node:worker_threads';
 import Pool from 'worker-threads-pool';
 import type { Arena } from '../kernels/arena.js';
 import { compileKernels, type KernelName } from '../kernels/kernels.js';
+import { threadsInAddressSpace } from './address-space.js';
 
 /** What a worker gets at its start. */
 export interface WorkerSetup {
@@ -44,8 +45,11 @@ export class StripPool {
     }
   }
 
-  /** Starts `threads` workers, each with `scratchBytes` of the arena for itself. */
-  static async start(arena: Arena, threads: number, scratchBytes: number): Promise<StripPool> {
+  /**
+   * Starts `wanted` workers, or as many as the address space has room for, each with `scratchBytes` of the arena for itself.
+   */
+  static async start(arena: Arena, wanted: number, scratchBytes: number): Promise<StripPool> {
+    const threads = threadsInAddressSpace(wanted);
     const scratch = Array.from({ length: threads }, () => arena.take(scratchBytes));
     const setup: WorkerSetup = { module: await compileKernels(), memory: arena.memory };
     const acquirer = new Pool({ max: threads });
