@@ -191,10 +191,15 @@ function wholeNumbers(query: URLSearchParams, names: readonly string[]): number[
 async function readBody(request: IncomingMessage): Promise<string | HttpError> {
   const pieces: Buffer[] = [];
   let length = 0;
-  for await (const piece of request as AsyncIterable<Buffer>) {
-    length += piece.length;
-    if (length > mostBodyBytes) return { status: 413, message: 'The body is too long.' };
-    pieces.push(piece);
+  try {
+    for await (const piece of request as AsyncIterable<Buffer>) {
+      length += piece.length;
+      if (length > mostBodyBytes) return { status: 413, message: 'The body is too long.' };
+      pieces.push(piece);
+    }
+  } catch {
+    // Whoever sent it went away in the middle.
+    return { status: 400, message: 'The body ended early.' };
   }
   return Buffer.concat(pieces).toString('utf8');
 }

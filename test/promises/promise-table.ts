@@ -1,0 +1,239 @@
+/** A test by which a promise is kept: its file below `test`, and its title as it stands there. */
+export interface Proof {
+  file: string;
+  title: string;
+}
+
+/** What users rely on, and the tests that fail when it does not hold. */
+export interface PromiseRow {
+  promise: string;
+  /** Empty: not proved yet. */
+  proofs: readonly Proof[];
+}
+
+const proof = (file: string, title: string): Proof => ({ file, title });
+
+/** Whatever Lamella says about a picture is true there, and nothing that it was not given to change is changed. */
+export const promiseTable: readonly PromiseRow[] = [
+  // The evidence of a picture.
+  { promise: 'The rim beyond the sharp frames has a coverage class and a confidence of its own', proofs: [] },
+  { promise: 'Depth is not invented where the frames that could be sharp do not reach', proofs: [] },
+  {
+    promise: 'Check, merge, report, batch and night table judge alike, in the same words and figures',
+    proofs: [],
+  },
+  { promise: 'A flicker that the merge evens out is a flaw, not unfit', proofs: [] },
+  { promise: 'Which end is near is told by the pictures, and unknown where they do not tell', proofs: [] },
+  { promise: 'A frame without a plane of focus in it is not called shaken', proofs: [] },
+  {
+    promise: 'Three thousand frames are placed right, and more than can be done is refused first',
+    proofs: [],
+  },
+  { promise: 'Frames too large for the memory are refused from their headers', proofs: [] },
+  { promise: '--memory is a bound, and the estimate counts threads and frames', proofs: [] },
+  { promise: 'A frame exchanged while a merge runs is noticed', proofs: [] },
+
+  // What was lost or overwritten.
+  {
+    promise: 'No output file takes the place of a photograph or of a part of a result',
+    proofs: [
+      proof(
+        'cli/output-target.test.ts',
+        'a photograph or a part of a result, with or without --overwrite, by whatever path',
+      ),
+      proof(
+        'cli/output-target.test.ts',
+        'a result whose run.json is gone, or the photographs that were moved',
+      ),
+      proof('cli/output-target.test.ts', 'anything, when a program asks for it'),
+    ],
+  },
+  {
+    promise: '--overwrite replaces only an earlier file of that kind by Lamella',
+    proofs: [
+      proof('cli/output-target.test.ts', 'another file of the same ending, a folder, a link or a pipe'),
+      proof(
+        'cli/output-target.test.ts',
+        'an earlier sheet of the same kind is replaced when it may be, and nothing is left beside it',
+      ),
+    ],
+  },
+  {
+    promise: 'Undoing mends verifies size and hash of every file of the merge before anything moves',
+    proofs: [
+      proof('mend/damaged-unmended.test.ts', '%s, changes nothing and ends with exit code 3'),
+      proof('mend/damaged-unmended.test.ts', 'gone with all the others, changes nothing either'),
+      proof(
+        'mend/damaged-unmended.test.ts',
+        'of a result mended by an earlier program, which recorded no hashes, files are read to their end',
+      ),
+      proof(
+        'mend/damaged-unmended.test.ts',
+        'size and hash of what is put aside are in run.json, and stay the same over further mends',
+      ),
+    ],
+  },
+  {
+    promise: 'A stray picture does not change the order of the frames, nor a counter that ran over',
+    proofs: [],
+  },
+  {
+    promise: 'A merge that leaves out more than a fifth of the frames does not look like a success',
+    proofs: [],
+  },
+  { promise: 'A batch run again does not count a result whose files are gone or cut short', proofs: [] },
+
+  // The queue and the night.
+  { promise: 'A stack counts as done only when its result was found in OUT', proofs: [] },
+  { promise: 'Stacks that the queue has lost are handed in again, and that is said', proofs: [] },
+  { promise: 'Answers of workers and jobs of the queue are checked for shape', proofs: [] },
+  { promise: 'Worker and batch of different versions notice each other', proofs: [] },
+  { promise: 'A damaged journal means work again, never failing', proofs: [] },
+  { promise: 'A worker reads and writes only below the folders that it was given', proofs: [] },
+  { promise: 'The password of the queue can come from the environment or a file', proofs: [] },
+  { promise: 'Links out of ROOT are not followed without being asked', proofs: [] },
+
+  // Told wrongly, or hung.
+  { promise: 'A lack of memory, space or file handles is told as such, not as a defect', proofs: [] },
+  {
+    promise: 'A pipe or device under the name of a file is refused, and the size of small files bounded',
+    proofs: [
+      proof('stack/regular-file.test.ts', 'is refused by its kind, instead of being waited for'),
+      proof('stack/regular-file.test.ts', 'under the name %s in a result ends %j with a message'),
+      proof(
+        'stack/regular-file.test.ts',
+        'given as --positions, or as lamella.json of a stack, ends the command with a message',
+      ),
+      proof(
+        'stack/regular-file.test.ts',
+        'is read whole up to the bound, and refused beyond it before it is read',
+      ),
+      proof('stack/regular-file.test.ts', 'that is a run.json of a terabyte is named as too large'),
+    ],
+  },
+  {
+    promise: 'File names are names, whatever they end in, and those that are no UTF-8 work or are named',
+    proofs: [],
+  },
+  {
+    promise: 'A page is answered while its result is saved, by itself or by another program',
+    proofs: [
+      proof('view/while-saving.test.ts', 'by the page itself'),
+      proof('view/while-saving.test.ts', 'by another program'),
+      proof(
+        'view/while-saving.test.ts',
+        'maps that are replaced while they are read stay open until they have been',
+      ),
+      proof('mend/mended-at-once.test.ts', 'a page over a result that was merged anew is not saved into it'),
+    ],
+  },
+  {
+    promise: 'A preview is given up when its page is gone',
+    proofs: [
+      proof(
+        'view/while-saving.test.ts',
+        'is given up when its page is gone, and the next one does not wait for it',
+      ),
+      proof('view/while-saving.test.ts', 'rejects at once when nobody waits for it any more'),
+    ],
+  },
+  {
+    promise: 'Two mends of one id are refused, and none is lost',
+    proofs: [proof('view/while-saving.test.ts', 'two mends of one id are refused by %s, and none is lost')],
+  },
+  {
+    promise: 'The sheet of a plan serves as positions, its columns read by name',
+    proofs: [
+      proof(
+        'cli/positions-file.test.ts',
+        'with %j gives its positions, as it is, ticked off, or saved by a spreadsheet',
+      ),
+      proof(
+        'cli/positions-file.test.ts',
+        'and other tables are read by the names of their columns, in their unit',
+      ),
+    ],
+  },
+  {
+    promise: 'Check gives its verdict first, with files, counts, positions in mm and turns of the knob',
+    proofs: [],
+  },
+  {
+    promise: 'Both ends of a landscape, the horizon too, are as sharp as what lies between its frames',
+    proofs: [
+      proof(
+        'optics/focus-distances.test.ts',
+        'blurs neither end, the horizon among them, more than what lies halfway between frames, traced through a thin lens',
+      ),
+      proof('plan/plan.test.ts', 'of 24 mm at f/8, c 0.030: hyperfocal at 2.42 m (f²/(N c) + f)'),
+    ],
+  },
+  {
+    promise: 'Whole marks are rounded either way while frames overlap',
+    proofs: [
+      proof('plan/plan.test.ts', '%f at the recommended step: %s are advised, which still overlap'),
+      proof(
+        'plan/plan.test.ts',
+        'are not rounded up into a gap, nor advised where one alone leaves gaps or the step is whole',
+      ),
+    ],
+  },
+  {
+    promise: 'No aperture is recommended that the lens has not',
+    proofs: [
+      proof(
+        'plan/plan.test.ts',
+        'is none that the lens has not: a macro lens of f/2.8 is not told to open further',
+      ),
+    ],
+  },
+  {
+    promise: 'Numbers are understood with their units, and a unit of another kind is refused',
+    proofs: [
+      proof('cli/read-quantity.test.ts', '%j of an option in %s is %d'),
+      proof('cli/read-quantity.test.ts', '%j of an option in %s is none'),
+      proof('cli/read-quantity.test.ts', 'is understood by every option of a merge that has a unit'),
+      proof('cli/plan.test.ts', 'are read the way photographers write'),
+      proof('cli/plan.test.ts', '%s %s is refused by what was typed'),
+    ],
+  },
+
+  // The page.
+  { promise: 'Distance and section are set by two clicks', proofs: [] },
+  { promise: 'The focus curve stands at the right frames after the window changed its size', proofs: [] },
+  { promise: 'Stepping through frames keeps the last picture until the next is there', proofs: [] },
+  { promise: 'Mend offers no frame that it then refuses, and redo only what was undone', proofs: [] },
+
+  // As a package and a library.
+  {
+    promise: 'The packed program installs into an empty folder, merges, and gives the command lamella',
+    proofs: [],
+  },
+  { promise: 'Packages of the queue are optional and asked for by name when they are needed', proofs: [] },
+  {
+    promise:
+      'The library validates what the command line validates, and errors carry option, range and value',
+    proofs: [],
+  },
+  { promise: 'A merge takes pixels and gives pixels, without files', proofs: [] },
+  { promise: 'The guide ships with the program and agrees with its options', proofs: [] },
+
+  // Under attack.
+  {
+    promise: 'A killed command leaves the old result whole, or the new one',
+    proofs: [
+      proof(
+        'mend/killed-mend.test.ts',
+        'a mend killed at any call to the disk leaves the unmended result whole or the mended one',
+      ),
+      proof('torture/torture.test.ts', 'kills of every command leave the old result or the new one'),
+    ],
+  },
+  {
+    promise: 'Bad inputs end with a message, and hostile requests are not obeyed',
+    proofs: [
+      proof('torture/torture.test.ts', 'bad inputs of every kind end with a message and change nothing'),
+      proof('torture/torture.test.ts', 'hostile requests are refused and the page goes on'),
+    ],
+  },
+];
