@@ -36,6 +36,7 @@ import { frameComposite, leastSidePx } from './framing.js';
 import { memoryNeedMb } from './memory-need.js';
 import type { MergeHooks, MergeOutcome } from './merge-api.js';
 import { type MergedFrames, mergeFrames } from './merge-frames.js';
+import { noteFraming } from './note-framing.js';
 import type { MergeOptions } from './options.js';
 import { type Registration, registerStack } from './register-stack.js';
 import { resolveOptions } from './resolve-options.js';
@@ -202,11 +203,13 @@ export async function computeMerge(
   checkRepeats(stack, registration, log);
   const used = usableFrames(stack, registration, options, log);
   const anchor = used.find(({ file }) => file.number === registration.motion.anchorNumber)!;
-  const crop = frameComposite(
+  const framing = frameComposite(
     options.crop,
     size,
     used.map(({ toAnchor }) => toAnchor),
   );
+  noteFraming(options.crop, framing, used, log);
+  const { crop } = framing;
 
   const way = focusDirection(
     options.direction,

@@ -66,9 +66,9 @@ export const mergeOptionTable: readonly OptionSpec[] = [
     flag: 'crop',
     kind: choice('common', 'anchor'),
     group: 'Picture',
-    help: 'common cuts to where every frame reaches, anchor keeps the whole framing of the anchor',
-    defaultValue: () => 'anchor',
-    defaultText: 'anchor',
+    help: 'common cuts to where every frame reaches, so that nothing is blurred for want of the frame that is sharp there; anchor keeps the whole framing of the anchor',
+    defaultValue: () => 'common',
+    defaultText: 'common',
   },
   {
     key: 'bits',

@@ -19,7 +19,20 @@ export interface MergeRun {
 /** Merges a folder by the built program in a process of its own. Throws with its words when it fails. */
 export async function runMerge(folder: string, out: string, rule: string): Promise<MergeRun> {
   const started = performance.now();
-  const args = [lamella, 'merge', folder, '--out', out, '--overwrite', '--rule', rule, '--json'];
+  // Whole frames, so that times of one size compare.
+  const args = [
+    lamella,
+    'merge',
+    folder,
+    '--out',
+    out,
+    '--overwrite',
+    '--rule',
+    rule,
+    '--crop',
+    'anchor',
+    '--json',
+  ];
   const child = spawn(process.execPath, args, { stdio: ['ignore', 'pipe', 'pipe'] });
   let words = '';
   // The events are read so that a full pipe does not hold up the program.

@@ -30,7 +30,7 @@ async function listOf(folder: string, of = size): Promise<[number, number, boole
 describe('mends of a result that another merge replaces', () => {
   test('stay on the list, follow their frame, and can be applied again', async () => {
     const place = placeStack(frames);
-    const options = { out: place.out, anchor: 4, overwrite: true, threads: 1 };
+    const options = { out: place.out, anchor: 4, crop: 'anchor', overwrite: true, threads: 1 } as const;
     await merge(place.frames, options);
     await applyMends(place.out, [mendOf(1, 3), mendOf(2, 1), { ...mendOf(3, 2), kept: false }]);
     const mended = readFileSync(join(place.out, 'composite.tif'));
@@ -66,7 +66,7 @@ describe('mends of a result that another merge replaces', () => {
 
   test('are kept aside when the picture has another size, or nobody can read them', async () => {
     const place = placeStack(frames);
-    const options = { out: place.out, overwrite: true, threads: 1 };
+    const options = { out: place.out, crop: 'anchor', overwrite: true, threads: 1 } as const;
     await merge(place.frames, options);
     await writeMends(place.out, size, [mendOf(1, 3)]);
     const text = readFileSync(join(place.out, 'mends.json'), 'utf8');
@@ -88,7 +88,7 @@ describe('mends of a result that another merge replaces', () => {
   test('are taken as they are at the moment of replacement', async () => {
     const out = join(temporaryFolder(), 'merged');
     const place = placeStack(frames);
-    await merge(place.frames, { out, threads: 1 });
+    await merge(place.frames, { out, crop: 'anchor', threads: 1 });
     const record = await readRunRecord(out);
     const next = await openResult(out, { overwrite: true });
     await writeRunRecord(next.dir, record);

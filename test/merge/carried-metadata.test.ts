@@ -36,7 +36,7 @@ it('colour profile and EXIF of the anchor are carried over, its orientation is n
 
   const { frames, out } = placeStack(turned);
   for (const format of ['tif', 'png', 'jpg'] as const) {
-    await merge(frames, { out, anchor: 3, format, threads: 2, overwrite: true });
+    await merge(frames, { out, anchor: 3, crop: 'anchor', format, threads: 2, overwrite: true });
     const file = join(out, `composite.${format}`);
     const metadata = await sharp(file).metadata();
     expect(metadata).toMatchObject({ width, height });

@@ -103,7 +103,7 @@ async function turnAround(folder: string): Promise<string> {
 
 async function mergeAreas(plan: StackPlan, folder: string, options: Partial<MergeOptions> = {}) {
   const out = join(makeFolder(), 'merged');
-  await merge(folder, { out, threads: 2, ...options });
+  await merge(folder, { out, crop: 'anchor', threads: 2, ...options });
   const result = await readResult(out);
   const maps = await result.readMaps();
   const columns = width / plan.areas.length;

@@ -30,7 +30,7 @@ async function shrinkingFrames(distanceM?: (k: number) => string): Promise<strin
 
 async function mergeBy(frames: string, options: Partial<MergeOptions> = {}) {
   const out = `${frames}-${options.direction ?? 'auto'}-${options.positionsMm?.[1] ?? ''}`;
-  const { notes } = await merge(frames, { out, threads: 2, ...options });
+  const { notes } = await merge(frames, { out, crop: 'anchor', threads: 2, ...options });
   const { record, readDepth } = await readResult(out);
   return { record, notes, planes: record.frames.map(({ depth }) => depth), depth: await readDepth() };
 }

@@ -58,7 +58,11 @@ beforeAll(async () => {
   stack = await renderPlane({ format: 'png', bits: 16 });
   place = placeStack(stack.files);
   before = fingerprints(place.frames);
-  await merge(place.frames, { out: place.out, threads: 2 }, { onEvent: (event) => events.push(event) });
+  await merge(
+    place.frames,
+    { out: place.out, crop: 'anchor', threads: 2 },
+    { onEvent: (event) => events.push(event) },
+  );
 });
 
 describe('the result of a leaning plane', () => {
@@ -122,7 +126,7 @@ describe('the result of a leaning plane', () => {
   it('has its depth in millimetres when the step is told', async () => {
     const { frames, out } = placeStack(stack.files);
     const { stepMm } = stack.record;
-    await merge(frames, { out, threads: 2, stepMm });
+    await merge(frames, { out, crop: 'anchor', threads: 2, stepMm });
     const { record, readDepth } = await readResult(out);
     expect(record.maps.depth.unit).toBe('mm');
     expect(record.frames.map((frame) => frame.depth)).toEqual(
@@ -137,7 +141,7 @@ describe('the result of a leaning plane', () => {
     const written = await Promise.all(
       [1, 3].map(async (threads) => {
         const out = join(makeFolder(), 'merged');
-        await merge(place.frames, { out, threads });
+        await merge(place.frames, { out, crop: 'anchor', threads });
         const { 'run.json': _, 'report.html': __, ...pictures } = readFiles(out);
         return Object.entries(pictures).map(([name, bytes]) => `${name} ${sha256(bytes)}`);
       }),
@@ -156,7 +160,7 @@ describe('bits and channels', () => {
     ['TIFF', 'tif', (files: Files) => convertFiles(files, 'tif', tiff)],
   ] as const)('16-bit %s frames give a true 16-bit composite.%s', async (_, format, convert) => {
     const { frames, out } = placeStack(await convert(stack.files));
-    await merge(frames, { out, threads: 2, format });
+    await merge(frames, { out, crop: 'anchor', threads: 2, format });
     const file = join(out, `composite.${format}`);
     expect(await sharp(file).metadata()).toMatchObject({ depth: 'ushort', channels: 3 });
     const composite = await readRgb16(file);
@@ -167,7 +171,7 @@ describe('bits and channels', () => {
 
   it('grey frames give a grey composite', async () => {
     const { frames, out } = placeStack(await convertFiles(stack.files, 'png', grey));
-    await merge(frames, { out, threads: 2 });
+    await merge(frames, { out, crop: 'anchor', threads: 2 });
     expect((await readResult(out)).record).toMatchObject({ channels: 1, bits: 16 });
     expect(await sharp(join(out, 'composite.tif')).metadata()).toMatchObject({
       depth: 'ushort',
@@ -179,7 +183,7 @@ describe('bits and channels', () => {
 describe('selected frames', () => {
   it('keep their numbers in sources.png and run.json', async () => {
     const { frames, out } = placeStack(stack.files);
-    await merge(frames, { out, threads: 2, frames: [2, 6], skip: [4] });
+    await merge(frames, { out, crop: 'anchor', threads: 2, frames: [2, 6], skip: [4] });
     const { record, readSources, readDepth } = await readResult(out);
     expect(record.frames.map(({ number, name }) => [number, name])).toEqual(
       [2, 3, 5, 6].map((number) => [number, `000${number}.png`]),

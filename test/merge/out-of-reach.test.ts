@@ -203,7 +203,7 @@ describe.each([
     expect(report.confidence).toEqual({ mean: 0, min: 0 });
   });
 
-  it('is told with its share on the terminal and in the report, and cut off by a common crop', async () => {
+  it('is told with its share on the terminal and in the report, and cut off unless told otherwise', async () => {
     const percent = (100 * maps.coverage.filter((kind) => kind === outOfReach).length) / (width * height);
     const sentence = new RegExp(
       `^${Number(percent.toFixed(1))} % of the picture, .*out of reach.*--crop common`,
@@ -211,12 +211,8 @@ describe.each([
     expect(notes.filter((note) => sentence.test(note))).toHaveLength(1);
     expect(verdicts.filter((verdict) => sentence.test(verdict))).toHaveLength(1);
     const cut = join(makeFolder(), 'cut');
-    const said = await merge(stack.folder, {
-      out: cut,
-      threads: 1,
-      crop: 'common',
-      direction: 'near-to-far',
-    });
+    const said = await merge(stack.folder, { out: cut, threads: 1, direction: 'near-to-far' });
+    expect(said.notes.join()).toMatch(/cut to the \d+ x \d+ pixels that every frame reaches.*--crop anchor/);
     const inside = await (await readResult(cut)).readMaps();
     expect(inside.coverage.filter((kind) => kind === outOfReach).length).toBe(0);
     expect(said.verdicts.join()).not.toContain('out of reach');

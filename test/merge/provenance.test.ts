@@ -23,7 +23,7 @@ let plain: Awaited<ReturnType<typeof mergeFiles>>;
 
 async function mergeFiles(files: Record<string, Buffer>) {
   const { frames, out } = placeStack(files);
-  await merge(frames, { out, threads: 2 });
+  await merge(frames, { out, crop: 'anchor', threads: 2 });
   const { record, readSources } = await readResult(out);
   return { record, sources: await readSources(), pixels: await readRgb16(join(out, 'composite.tif')) };
 }

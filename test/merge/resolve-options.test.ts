@@ -47,7 +47,7 @@ describe('defaults', () => {
     expect(rest).toEqual({
       rule: 'auto',
       anchor: 'middle',
-      crop: 'anchor',
+      crop: 'common',
       format: 'tif',
       direction: 'auto',
       motion: 'scale',

@@ -154,7 +154,7 @@ async function judge(name: string, sceneDir: string): Promise<Report> {
 /** Runs the built program as a user would. Rejects with what it said on stderr. */
 async function merge({ record }: Scene, sceneDir: string, rule: string, out: string): Promise<void> {
   const args = ['merge', join(sceneDir, 'frames'), '--out', out, '--rule', rule];
-  const options = ['--anchor', String(record.anchor), '--overwrite', '--quiet'];
+  const options = ['--anchor', String(record.anchor), '--crop', 'anchor', '--overwrite', '--quiet'];
   await mkdir(join(out, '..'), { recursive: true });
   try {
     await promisify(execFile)(process.execPath, [lamella, ...args, ...options], { maxBuffer: 2 ** 26 });

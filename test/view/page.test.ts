@@ -26,7 +26,7 @@ describe.skipIf(browserPath === undefined)('the page in Chromium', () => {
     const { files } = await renderPlane();
     const stack = placeStack(files);
     out = stack.out;
-    await merge(stack.frames, { out, stepMm: 0.1, fieldWidthMm: 2.4, threads: 2 });
+    await merge(stack.frames, { out, crop: 'anchor', stepMm: 0.1, fieldWidthMm: 2.4, threads: 2 });
     browser = await launchBrowser(browserPath!);
     served = await serveResult(out);
   });
