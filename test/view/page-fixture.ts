@@ -22,7 +22,7 @@ export interface PageFixture {
 export async function openPageFixture(): Promise<PageFixture> {
   const { files } = await renderPlane();
   const { frames, out } = placeStack(files);
-  await merge(frames, { out, stepMm: 0.1, fieldWidthMm: 2.4, threads: 2 });
+  await merge(frames, { out, crop: 'anchor', stepMm: 0.1, fieldWidthMm: 2.4, threads: 2 });
   const browser: Browser = await launchBrowser(findBrowser()!);
   const served = await serveResult(out);
   const problems: string[] = [];
