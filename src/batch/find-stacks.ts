@@ -99,13 +99,7 @@ async function searchFolder(
     findings.passed.push({ folder: join(folder, name), reason, unreadable: false });
   }
   try {
-    const photographs = leadingOut.filter(({ isFolder, name }) => !isFolder && mayBePicture(name));
-    if (photographs.length > 0) {
-      const links = someNames(photographs.map(({ name }) => name));
-      throw new LeadingOutError(
-        `it holds links to photographs outside of ${root}: ${links}. Add --follow-links to follow them`,
-      );
-    }
+    refuseLeadingOut(root, leadingOut, files);
     if (hidden > 0)
       throw new InputError(`${countOf(hidden, 'file')} cannot be reached: permission is denied`);
     await inspectFolder(root, folder, files, options, findings);
@@ -160,9 +154,20 @@ async function sortEntries(folder: string, names: string[], boundary: string | u
   return entries;
 }
 
-/** By its name alone: a link that is not followed is not looked into. */
-function mayBePicture(name: string): boolean {
-  return hasPictureEnding(name) || hasRawEnding(name) || extname(name) === '';
+/** A stack is not merged without what may be its photographs, and a merge reads whatever lies in the folder. */
+function refuseLeadingOut(
+  root: string,
+  leadingOut: Entries['leadingOut'],
+  files: readonly InputFile[],
+): void {
+  const links = leadingOut.filter(({ isFolder }) => !isFolder).map(({ name }) => name);
+  const frames = [...files.map(({ name }) => name), ...links].filter(
+    (name) => hasPictureEnding(name) || extname(name) === '',
+  );
+  if (links.length === 0 || frames.length < leastFrames) return;
+  throw new LeadingOutError(
+    `it holds links to files outside of ${root}: ${someNames(links)}. Add --follow-links to follow them, or remove them`,
+  );
 }
 
 async function inspectFolder(

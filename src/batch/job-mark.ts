@@ -1,5 +1,5 @@
 import { createHash } from 'node:crypto';
-import { filesMark } from './quiet-stacks.js';
+import { filesMark } from './settled-stacks.js';
 import type { StackJob } from './stack-job.js';
 import { optionsMark } from './stack-options.js';
 

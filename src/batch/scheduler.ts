@@ -16,7 +16,7 @@ import type { EndState } from './night-events.js';
 import { reportOf } from './night-shapes.js';
 import { bytesText, clockText } from './night-words.js';
 import { type BatchPlan, planFound, type Task } from './plan-batch.js';
-import { filesMark, QuietStacks } from './quiet-stacks.js';
+import { filesMark, SettledStacks } from './settled-stacks.js';
 import type { StackEnd, StackJob, StackRun, StartStack } from './stack-job.js';
 
 /** Outside of a batch's own logic, so that tests can put their own in its place. */
@@ -50,7 +50,7 @@ export class Scheduler {
   readonly counts = { done: 0, failed: 0, putOff: 0 };
   private readonly waiting: Task[] = [];
   private readonly running = new Map<string, Running>();
-  private readonly quiet: QuietStacks;
+  private readonly settled: SettledStacks;
   private readonly untilMs: number | undefined;
   /** State of the files with which a stack was last taken up, by key. */
   private readonly taken = new Map<string, string>();
@@ -68,7 +68,7 @@ export class Scheduler {
     private readonly known: InspectionCache,
     private readonly tools: SchedulerTools,
   ) {
-    this.quiet = new QuietStacks(batch.settleMs);
+    this.settled = new SettledStacks(batch.settleMs);
     const { until } = batch;
     this.untilMs = until && nextTime(until.hour, until.minute, tools.now());
   }
@@ -281,7 +281,7 @@ export class Scheduler {
     const message = `Watching ${this.batch.root}: a stack is taken up when nothing changed in it for ${settle}. Ctrl-C ends.`;
     this.night.say({ event: 'notice', message });
     const found = plan.tasks.map((task) => task.found);
-    this.quiet.update(found, this.tools.now().getTime());
+    this.settled.update(found, this.tools.now().getTime());
   }
 
   private lookMs(): number {
@@ -291,7 +291,7 @@ export class Scheduler {
   private async lookForMore(): Promise<void> {
     const findings = await this.find();
     const busy = new Set([...this.running.keys(), ...this.waiting.map(({ found }) => found.key)]);
-    const stacks = this.quiet
+    const stacks = this.settled
       .update(findings.stacks, this.tools.now().getTime())
       .filter((found) => !busy.has(found.key) && this.taken.get(found.key) !== filesMark(found));
     if (stacks.length === 0) return;

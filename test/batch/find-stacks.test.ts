@@ -3,8 +3,8 @@ import { join } from 'node:path';
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { findStacks } from '../../src/batch/find-stacks.js';
-import { QuietStacks } from '../../src/batch/quiet-stacks.js';
 import { resultName, stackKey } from '../../src/batch/result-name.js';
+import { SettledStacks } from '../../src/batch/settled-stacks.js';
 import { runSchemaName } from '../../src/result/run-record.js';
 import { jpeg, makeFolder } from '../stack/pictures.js';
 
@@ -112,25 +112,28 @@ describe('the stacks below a folder', () => {
     expect([stacks.length, passed]).toEqual([1, []]);
   });
 
-  it('are not merged without the photographs that are links out of the root: that is told instead', async () => {
-    const [root, outside] = [makeFolder(), makeFolder()];
-    place(join(root, 'bee'), 4);
-    place(outside, 1);
-    symlinkSync(join(outside, 'f1.jpg'), join(root, 'bee', 'linked.jpg'));
-    // What is no photograph by its name does not matter.
-    symlinkSync('/etc/hostname', join(root, 'bee', 'notes.txt'));
-    const { stacks, passed } = await findStacks(root, { exclude: [], maxPixels: 1e8 });
-    expect(stacks).toEqual([]);
-    expect(passed).toEqual([
-      {
-        folder: join(root, 'bee'),
-        reason: `it holds links to photographs outside of ${root}: linked.jpg. Add --follow-links to follow them`,
-        unreadable: true,
-      },
-    ]);
-    const asked = await findStacks(root, { exclude: [], maxPixels: 1e8, followLinks: true });
-    expect(asked.stacks.map(({ frames }) => frames)).toEqual([5]);
-  });
+  it.each(['linked.jpg', 'notes.txt'])(
+    'that hold a link out of the root (%s) are told, and not merged',
+    async (name) => {
+      const [root, outside] = [makeFolder(), makeFolder()];
+      place(join(root, 'bee'), 4);
+      place(join(root, 'words'), 2, 'txt', 'no picture');
+      place(outside, 1);
+      // A merge goes by the content of a file, whatever its name.
+      for (const folder of ['bee', 'words']) symlinkSync(join(outside, 'f1.jpg'), join(root, folder, name));
+      const { stacks, passed } = await findStacks(root, { exclude: [], maxPixels: 1e8 });
+      expect(stacks).toEqual([]);
+      expect(passed).toEqual([
+        {
+          folder: join(root, 'bee'),
+          reason: `it holds links to files outside of ${root}: ${name}. Add --follow-links to follow them, or remove them`,
+          unreadable: true,
+        },
+      ]);
+      const asked = await findStacks(root, { exclude: [], maxPixels: 1e8, followLinks: true });
+      expect(asked.stacks.map(({ frames }) => frames)).toEqual([5]);
+    },
+  );
 
   it.each([
     ['missing', 'it does not exist'],
@@ -175,13 +178,13 @@ describe('names of results', () => {
 });
 
 describe('watched stacks', () => {
-  it('are quiet when nothing about their files changed for the time that was asked for', async () => {
+  it('have settled when nothing about their files changed for the time that was asked for', async () => {
     const root = makeFolder();
     place(join(root, 'bee'), 3);
     place(join(root, 'ant'), 3);
     const look = async () => (await findStacks(root, { exclude: [], maxPixels: 1e8 })).stacks;
-    const quiet = new QuietStacks(1000);
-    const keysAt = async (nowMs: number) => quiet.update(await look(), nowMs).map(({ key }) => key);
+    const settled = new SettledStacks(1000);
+    const keysAt = async (nowMs: number) => settled.update(await look(), nowMs).map(({ key }) => key);
     expect(await keysAt(0)).toEqual([]);
     expect(await keysAt(999)).toEqual([]);
     place(join(root, 'bee'), 4);

@@ -17,6 +17,8 @@ import { readNightList } from '../../src/batch/night-list.js';
 import { dryRun } from '../../src/batch/run-batch.js';
 import type { StartStack } from '../../src/batch/stack-job.js';
 import { startStackProcess } from '../../src/batch/stack-process.js';
+import { applyMends } from '../../src/mend/apply-mends.js';
+import { undoMends } from '../../src/mend/undo-mends.js';
 import { resolveOptions } from '../../src/merge/resolve-options.js';
 import { makeFolder } from '../stack/pictures.js';
 import { batchHere, startHere, startStandIn } from './in-process.js';
@@ -286,7 +288,7 @@ describe('resources', () => {
 });
 
 describe('watching', () => {
-  it('takes up what is there, what comes, and what changed, each when it is quiet', async () => {
+  it('takes up what is there, what comes, and what changed, each when it has settled', async () => {
     const { root, out } = placeRoot('ant');
     const stop = new AbortController();
     const done: string[] = [];
@@ -386,6 +388,16 @@ describe('a result', () => {
     writeFileSync(path(out, 'composite.tif'), negative);
     expect((await batchHere(root, { out })).begun).toEqual([]);
     expect(readFileSync(path(out, 'composite.tif'))).toEqual(negative);
+  });
+
+  it('that was mended counts as before, and so does one of which the mends were taken back', async () => {
+    const { root, out } = placeRoot('ant');
+    await batchHere(root, { out });
+    const region = { kind: 'rectangle', x: 20, y: 16, width: 24, height: 16 } as const;
+    await applyMends(join(out, 'ant'), [{ id: 1, frame: 2, region, featherPx: 4, note: '', kept: true }]);
+    expect((await batchHere(root, { out })).begun).toEqual([]);
+    await undoMends(join(out, 'ant'));
+    expect((await batchHere(root, { out })).begun).toEqual([]);
   });
 
   it('that another merge put in its place is left alone', async () => {

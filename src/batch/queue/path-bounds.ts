@@ -44,6 +44,8 @@ export async function boundsFault(
   for (const entry of entries) {
     if (!entry.isSymbolicLink()) continue;
     const path = join(folder, entry.name);
+    // Folders among the photographs are not looked into.
+    if ((await stat(path).catch(() => undefined))?.isDirectory()) continue;
     if (!isBelow(await realpathOfExisting(path), bounds))
       return `${path} is a link to what does not lie ${below}`;
   }

@@ -25,7 +25,7 @@ export interface WorkerOptions {
   leaseMs: number;
 }
 
-/** What a worker tells. */
+/** What a worker emits. */
 export type WorkerEvent =
   | { event: 'waiting' }
   | { event: 'begin'; stack: string; frames: number }
@@ -53,7 +53,7 @@ const safeShare = 0.85;
 export async function runWorker(
   url: string,
   options: WorkerOptions,
-  tell: (event: WorkerEvent) => void,
+  emit: (event: WorkerEvent) => void,
   signal: AbortSignal,
 ): Promise<void> {
   const bounds = await resolveBounds(options.below);
@@ -78,18 +78,18 @@ export async function runWorker(
         const { reason } = taken.refusal;
         const stack = stackOf(job.data);
         // What no other worker takes comes back again and again.
-        if (!refused.has(`${stack} ${reason}`)) tell({ event: 'refused', stack, reason });
+        if (!refused.has(`${stack} ${reason}`)) emit({ event: 'refused', stack, reason });
         refused.add(`${stack} ${reason}`);
         await delay(refusalMs, undefined, { signal }).catch(() => undefined);
         return answer(taken.refusal);
       }
       const { stack, frames, job: wanted } = taken.queued;
-      tell({ event: 'begin', stack, frames });
+      emit({ event: 'begin', stack, frames });
       const run = startStackProcess(jobHere(wanted, options), (event) => passOn(job, event));
       const id = job.id ?? '';
       leases.set(id, { run, renewedMs: performance.now() });
       const end = await run.ended.finally(() => leases.delete(id));
-      tell({ event: 'end', stack, end });
+      emit({ event: 'end', stack, end });
       return end.state === 'stopped' ? giveBack(job, token) : answer(end);
     },
     {
@@ -101,7 +101,7 @@ export async function runWorker(
       maxStalledCount: lostWorkers,
     },
   );
-  worker.on('error', (error) => tell({ event: 'notice', message: `The queue: ${error.message}` }));
+  worker.on('error', (error) => emit({ event: 'notice', message: `The queue: ${error.message}` }));
   worker.on('locksRenewed', ({ jobIds }) => {
     for (const id of jobIds) {
       const lease = leases.get(id);
@@ -118,7 +118,7 @@ export async function runWorker(
   }, leaseMs / 20);
   try {
     await worker.waitUntilReady();
-    tell({ event: 'waiting' });
+    emit({ event: 'waiting' });
     await aborted(signal);
     for (const { run } of leases.values()) run.stop();
   } finally {

@@ -5,26 +5,26 @@ interface Seen {
   sinceMs: number;
 }
 
-/** Watches stacks come to rest: one is quiet when nothing about its files changed for a while. */
-export class QuietStacks {
+/** Watches stacks come to rest: one has settled when nothing about its files changed for a while. */
+export class SettledStacks {
   private seen = new Map<string, Seen>();
 
   /** @param settleMs How long nothing may change. */
   constructor(private readonly settleMs: number) {}
 
-  /** The stacks that are quiet, of those found at `nowMs`. To be called with all that are found, again and again. */
+  /** The stacks that have settled, of those found at `nowMs`. To be called with all that are found, again and again. */
   update(found: readonly FoundStack[], nowMs: number): FoundStack[] {
     const now = new Map<string, Seen>();
-    const quiet: FoundStack[] = [];
+    const settled: FoundStack[] = [];
     for (const stack of found) {
       const mark = filesMark(stack);
       const before = this.seen.get(stack.key);
       const sinceMs = before?.mark === mark ? before.sinceMs : nowMs;
       now.set(stack.key, { mark, sinceMs });
-      if (nowMs - sinceMs >= this.settleMs) quiet.push(stack);
+      if (nowMs - sinceMs >= this.settleMs) settled.push(stack);
     }
     this.seen = now;
-    return quiet;
+    return settled;
   }
 }
 
