@@ -204,13 +204,13 @@ export class StackQueue {
     { worker, host }: WorkerAnswer,
     { kind, reason }: Refusal,
   ): Promise<void> {
+    awaited.isHanded = false;
     awaited.refusedBy.add(worker);
     const sentence = `The worker on ${host} does not take ${awaited.job.folder}: ${reason}`;
     const others = (await this.workers()).filter((name) => !awaited.refusedBy.has(name));
     if (others.length === 0) return awaited.settle({ state: 'failed', kind, reason: sentence });
     if (!this.emitted.has(`${worker} ${kind}`)) this.emit(`${sentence} It is left to another worker.`);
     this.emitted.add(`${worker} ${kind}`);
-    awaited.isHanded = false;
     await this.queue.remove(id);
     await this.add(id, awaited, refusedMs);
   }
