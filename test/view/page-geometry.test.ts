@@ -216,6 +216,17 @@ describe('the history of mends', () => {
     expect(history.mends).toEqual([]);
   });
 
+  test('knows nothing of a state that was withdrawn: there is nothing to redo', () => {
+    const history = new MendHistory([mend(1)]);
+    history.push([mend(1), mend(2)]);
+    history.withdraw();
+    expect(history.mends).toEqual([mend(1)]);
+    expect([history.canUndo, history.canRedo, history.isChanged]).toEqual([true, false, false]);
+    const fresh = new MendHistory([]);
+    fresh.withdraw();
+    expect([fresh.canUndo, fresh.canRedo, fresh.isChanged]).toEqual([false, false, false]);
+  });
+
   test('forgets what was undone once something else is done, and knows it is not saved', () => {
     const history = new MendHistory([]);
     history.push([mend(1)]);

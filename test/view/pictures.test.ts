@@ -74,7 +74,7 @@ describe('colours', () => {
         sourcesThumbnail(maps, nearness, side).pixels,
       );
       expect(paintConfidence(confidence, whole, 1)).toEqual(confidenceThumbnail(maps, side).pixels);
-      for (const open of [depth, sources, confidence]) open.close();
+      for (const open of [depth, sources, confidence]) await open.close();
     } finally {
       await store.close();
     }
