@@ -72,6 +72,7 @@ canvas { position: absolute; inset: 0; width: 100%; height: 100%; touch-action: 
 .panel[data-tool=section] { height: 16rem; }
 .panel[data-tool=mend] { height: min(30rem, 58vh); display: grid; grid-template-rows: auto minmax(0, 1fr); gap: .4rem; overflow: hidden; }
 .panel-body { overflow: auto; }
+#mend-state { flex: 1 0 100%; min-height: 1.25rem; }
 .panel p { margin: 0 0 .3rem; }
 .readout { padding: .3rem .8rem; min-height: 1.9rem; background: var(--panel); border-top: 1px solid var(--edge); font-variant-numeric: tabular-nums; white-space: nowrap; overflow: hidden; text-overflow: ellipsis; position: relative; }
 .rail { display: grid; grid-template-rows: auto minmax(0, 1fr) auto; min-height: 0; }

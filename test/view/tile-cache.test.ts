@@ -81,6 +81,20 @@ test('the last picture stays until something of the next is there', async () => 
   expect(new Set(drawn)).toEqual(new Set([`frame-2/${coarsest}/0/0`]));
 });
 
+test('a picture in another state replaces the last one tile by tile, and is nowhere coarser meanwhile', async () => {
+  const { loads, drawn, draw, answerAll } = setUp();
+  while (!draw('composite 0')) await answerAll();
+  const tiles = drawn.filter((name) => name.startsWith('composite 0/2/'));
+  draw('composite ab', 'composite 0');
+  await loads.shift()!.answer();
+  draw('composite ab', 'composite 0');
+  expect(drawn.filter((name) => name.startsWith('composite 0/2/'))).toEqual(tiles);
+  expect(drawn.filter((name) => name.startsWith('composite ab/'))).toEqual([]);
+  await answerAll();
+  while (!draw('composite ab', 'composite 0')) await answerAll();
+  expect(drawn.slice(-tiles.length).every((name) => name.startsWith('composite ab/2/'))).toBe(true);
+});
+
 test('what is no longer wanted is given up, and loaded again when it is wanted anew', async () => {
   const { loads, draw } = setUp();
   draw('frame-1');

@@ -14,7 +14,7 @@ import { Ruler } from './ruler.js';
 import { type HalfName, Split } from './split.js';
 import { Spoken } from './spoken.js';
 import { spotWords } from './spot-words.js';
-import { TileCache } from './tile-cache.js';
+import { isSamePicture, TileCache } from './tile-cache.js';
 import type { Tool, ToolName } from './tool.js';
 import { depthWords, mmText, numberText, shareText } from './words.js';
 
@@ -74,8 +74,8 @@ async function start(): Promise<void> {
   });
 
   const canvas = byId<HTMLCanvasElement>('canvas');
-  /** What was shown whole last: it stays until something of the next layer is there. */
-  let shownWhole: string | undefined;
+  /** What was shown last: it stays until something of the next layer is there. */
+  let shownLast: string | undefined;
   const picture = new Picture(canvas, info.size, {
     onSpot: (spot, radius) => askSpot(spot, radius),
     onCamera: (camera) => showScale(camera),
@@ -83,8 +83,10 @@ async function start(): Promise<void> {
       tiles.begin();
       const isComplete = paintLayers(context, camera, screen, pixelRatio);
       byId('loading').hidden = isComplete;
+      const right = addressOf(rightHalf());
+      const isOther = shownLast === undefined || !isSamePicture(right, shownLast);
+      if (isComplete || (isOther && tiles.isBegun(right))) shownLast = right;
       if (isComplete) {
-        shownWhole = addressOf(rightHalf());
         for (const number of layer === 'frame' ? steps.next() : []) {
           tiles.readAhead(addressOf(`frame-${number}`), camera, screen, pixelRatio);
         }
@@ -114,7 +116,7 @@ async function start(): Promise<void> {
     pixelRatio: number,
   ): boolean {
     const right = addressOf(rightHalf());
-    if (!split.isOn) return tiles.draw(context, right, camera, screen, pixelRatio, shownWhole);
+    if (!split.isOn) return tiles.draw(context, right, camera, screen, pixelRatio, shownLast);
     const x = split.at * screen.width;
     const half = (from: number, to: number, address: string, before?: string): boolean => {
       context.save();
@@ -126,7 +128,7 @@ async function start(): Promise<void> {
       return isComplete;
     };
     const isLeft = half(0, x, addressOf(split.left));
-    return half(x, screen.width, right, shownWhole) && isLeft;
+    return half(x, screen.width, right, shownLast) && isLeft;
   }
 
   function rightHalf(): HalfName {

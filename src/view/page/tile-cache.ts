@@ -61,6 +61,11 @@ export class TileCache {
     }
   }
 
+  /** Whether something of a layer is there to be shown in its place. */
+  isBegun(layer: string): boolean {
+    return this.tiles.get(tileKey(layer, { level: this.levels - 1, column: 0, row: 0 }))?.image !== undefined;
+  }
+
   /** Begins a new picture. */
   begin(): void {
     this.clock++;
@@ -71,7 +76,8 @@ export class TileCache {
   /**
    * Draws what of a layer is in sight; coarser tiles stand in for those on their way.
    *
-   * @param before A layer that is shown where nothing of this one is there yet.
+   * @param before A layer that is shown where nothing of this one is there yet; where it is the same picture in another
+   *   state (see `isSamePicture`), each of its tiles stays until the one that takes its place is there.
    * @returns True when all tiles are there.
    */
   draw(
@@ -85,8 +91,11 @@ export class TileCache {
     const whole = this.tile(layer, { level: this.levels - 1, column: 0, row: 0 });
     // The coarsest level is always wanted: it comes first, and stands in for all others.
     this.want(whole, this.wanted);
-    if (!whole.image && before !== undefined) this.drawKept(context, before, camera, screen, pixelRatio);
-    if (whole.image) this.place(context, whole, camera);
+    const isSame = before !== undefined && isSamePicture(layer, before);
+    if (before !== undefined && (isSame || !whole.image)) {
+      this.drawKept(context, before, camera, screen, pixelRatio);
+    }
+    if (whole.image && !isSame) this.place(context, whole, camera);
     let isComplete = whole.image !== undefined || whole.isFailed;
     for (const place of this.placesInSight(camera, screen, pixelRatio)) {
       const tile = this.tile(layer, place);
@@ -96,7 +105,7 @@ export class TileCache {
         continue;
       }
       if (!tile.isFailed) isComplete = false;
-      this.standIn(context, tile, camera);
+      if (!isSame || !this.tiles.get(tileKey(before, place))?.image) this.standIn(context, tile, camera);
     }
     return isComplete;
   }
@@ -260,6 +269,11 @@ export class TileCache {
         this.startNext();
       });
   }
+}
+
+/** Whether two layers are one picture in two states, as the composite before and after a mend: "composite KEY". */
+export function isSamePicture(layer: string, before: string): boolean {
+  return layer !== before && layer.split(' ', 1)[0] === before.split(' ', 1)[0];
 }
 
 function tileKey(layer: string, { level, column, row }: TilePlace): string {
