@@ -49,19 +49,23 @@ export function blurredFrames(
 ): Set<number> {
   const uneven = shakes.map((shake) => (Number.isNaN(shake.uneven) ? 0 : shake.uneven));
   const usual = median(Float64Array.from(uneven));
-  const usualDip = median(
-    Float64Array.from(shakes.map(({ dip }) => dip).filter((dip) => !Number.isNaN(dip))),
-  );
+  /** Of the frames but one: a thin subject comes into focus in so few that a shaken one would count for itself. */
+  const usualDip = (k: number) => {
+    const others = shakes.flatMap(({ dip }, i) => (i === k || Number.isNaN(dip) ? [] : [dip]));
+    return others.length > 0 ? median(Float64Array.from(others)) : -slightDip;
+  };
   const blurred = shakes.flatMap(({ dip, unevenError }, k) => {
     const isMost = uneven[k] >= Math.max(uneven[k - 1] ?? 0, uneven[k + 1] ?? 0);
     const isEnd = k === 0 || k === shakes.length - 1;
-    // Next to an end too few tiles may come into focus to show a dip.
+    // Next to an end, and beside a thin subject, too few tiles may come into focus to show a dip.
     const isAlone = isEnd || Number.isNaN(dip);
     const isSoft = frames[k].sharpness < softFrame;
     const isSure = uneven[k] > (isSoft ? softUnevenErrors : unevenErrors) * unevenError;
     const oneWay = isMost && isSure && uneven[k] > (isAlone ? endUnevenRatio : unevenRatio) * usual;
     const along =
-      oneWay && uneven[k] > (isAlone ? clearUneven : slightUneven) && (isAlone || dip > usualDip + slightDip);
+      oneWay &&
+      uneven[k] > (isAlone ? clearUneven : slightUneven) &&
+      (isAlone || dip > usualDip(k) + slightDip);
     const around = dip > clearDip && isSoft;
     // Where the rail turns tiles dip too, but others crest; after a shake hardly one does.
     if (!isEnd && (along || around) && shapesAt(curves, k - 1, k, k + 1).crests >= fewCrests) return [];

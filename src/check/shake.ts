@@ -12,11 +12,19 @@ export interface FrameShake {
   uneven: number;
   /** Standard error of `uneven`, by how the tiles scatter about it; NaN as above. */
   unevenError: number;
-  /** ln energy by which the tiles that are sharpest about here fall short of their neighbours; negative is sharper. NaN as above. */
+  /**
+   * ln energy by which the tiles that come into focus in this frame fall short of both neighbours; negative is sharper. NaN
+   * with too few such tiles: then the frame has no plane of focus in the subject, or next to none, and shows no dip.
+   */
   dip: number;
 }
 
 const fewestTiles = 12;
+/**
+ * A tile comes into focus in a frame when the frames on either side show it about equally sharp: ln energy that they may
+ * differ by. Half a step out of focus curves of 0.4 to 2 usual steps differ by 0.7 to 2.
+ */
+const evenSides = 1.5;
 
 /** Compares each frame with those beside it, over tiles that are clear of noise in all of them. */
 export function measureShake({ columns, rows, frames, energy }: TileCurves, noise: number): FrameShake[] {
@@ -32,7 +40,9 @@ export function measureShake({ columns, rows, frames, energy }: TileCurves, nois
   };
   return Array.from({ length: frames }, (_, k) => {
     const beside = [k - 1, k + 1].filter((other) => other >= 0 && other < frames);
+    /** Differences from each neighbour, by pair of directions: all around, and by neighbour. */
     const pairs: [number[], number[]] = [[], []];
+    const bySide = beside.map((): [number[], number[]] => [[], []]);
     /** At an end: the same against the line through the two frames next to it. */
     const bends: [number[], number[]] = [[], []];
     const beyond = frames < 3 ? undefined : k === 0 ? 2 : k === frames - 1 ? frames - 3 : undefined;
@@ -42,19 +52,32 @@ export function measureShake({ columns, rows, frames, energy }: TileCurves, nois
       if (!beside.every((other) => sum(tile, other) > clear) || Number.isNaN(sum(tile, k))) continue;
       if (beside.length === 2) {
         const level = (other: number) => Math.log(Math.max(sum(tile, other) - noise, noise / 2));
-        const around = (level(k - 1) + level(k + 1)) / 2;
-        if (isCrest(k, around, level)) dips.push(around - level(k));
+        const sides = [level(k - 1), level(k + 1)];
+        const around = (sides[0] + sides[1]) / 2;
+        // Beside its plane of focus a tile's curve is bent upward: a frame there lies below the mean of its neighbours unshaken.
+        const comesIntoFocus = Math.abs(sides[0] - sides[1]) < evenSides && isCrest(k, around, level);
+        if (comesIntoFocus) dips.push(around - level(k));
       }
       if (!(sum(tile, k) > clear)) continue;
       for (const pair of [0, 1]) {
         const usual = beside.reduce((total, other) => total + ratio(tile, other, pair), 0) / beside.length;
         pairs[pair].push(ratio(tile, k, pair) - usual);
+        for (const [side, other] of beside.entries()) {
+          bySide[side][pair].push(ratio(tile, k, pair) - ratio(tile, other, pair));
+        }
         if (beyond !== undefined && sum(tile, beyond) > clear)
           bends[pair].push(ratio(tile, k, pair) - 2 * usual + ratio(tile, beyond, pair));
       }
     }
     const middles = pairs.map(middleOf);
-    const uneven = Math.hypot(...middles);
+    const length = Math.hypot(...middles);
+    // A shaken frame differs from both neighbours, and the same way. One that only differs from one of them lies where the
+    // blur changes its shape: beside the plane of focus of a lens with astigmatism, say.
+    const along = bySide.map((side) => {
+      const own = side.map(middleOf);
+      return (own[0] * middles[0] + own[1] * middles[1]) / length;
+    });
+    const uneven = length > 0 ? Math.max(0, Math.min(length, ...along)) : length;
     // Upright grass, say, loses detail unevenly as it goes out of focus too, but from frame to frame alike.
     const bend = Math.hypot(...bends.map(middleOf));
     return {

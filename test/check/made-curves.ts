@@ -25,6 +25,8 @@ export interface MadeStack {
   tiles: readonly number[];
   /** Blur that a step away from focus brings, px. */
   blurPerStepPx?: number;
+  /** Usual energy of a tile in focus; that of the noise is 3. */
+  usualEnergy?: number;
   seed?: number;
   /** Factor of the energy of a frame, by index and direction. */
   loss?: (frame: number, direction: number) => number;
@@ -41,6 +43,7 @@ export function madeCurves({
   frames,
   tiles,
   blurPerStepPx = 1.6,
+  usualEnergy = 40,
   seed = 1,
   loss = () => 1,
 }: MadeStack): TileCurves {
@@ -48,7 +51,7 @@ export function madeCurves({
   const noise = 3;
   const energy = new Float32Array(tiles.length * frames.length * 4);
   tiles.forEach((place, tile) => {
-    const strength = 40 * Math.exp(random.normal());
+    const strength = usualEnergy * Math.exp(random.normal());
     frames.forEach((at, k) => {
       const diameter = blurPerStepPx * Math.abs(place - at);
       const texture = octaves.reduce((sum, f, i) => sum + shares[i] * discEnergy(diameter, f), 0);

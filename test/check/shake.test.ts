@@ -1,4 +1,4 @@
-import { expect, test } from 'vitest';
+import { describe, expect, test } from 'vitest';
 import { focusCurves } from '../../src/check/focus-curves.js';
 import { blurredFrames } from '../../src/check/motion-findings.js';
 import { measureShake } from '../../src/check/shake.js';
@@ -74,3 +74,34 @@ test.each([4, 25])(
     expect(errorOf(20) / errorOf(20 * times)).toBeLessThan(1.7 * Math.sqrt(times));
   },
 );
+
+describe('a thin subject in 10 frames', () => {
+  const planes = range(10);
+  /** Registration finds all frames softer than those around: the worst that it can say of them. */
+  const soft = planes.map((k) => stillMotion(k + 1, { sharpness: 0.5 }));
+  const found = (curves: TileCurves) => {
+    const focus = focusCurves(curves);
+    return [...blurredFrames(measureShake(curves, focus.noise), soft, focus)];
+  };
+  // Blur of a step as on a rail and as under a microscope, and where between two planes of focus the subject lies.
+  const cases = [1.6, 5, 10, 14].flatMap((blur) => [4, 4.25, 4.5].map((at) => [blur, at] as const));
+
+  test.each(cases)('has no shaken frame: blur %d px a step, subject at %d', (blurPerStepPx, at) => {
+    const tiles = spread(60, at - 0.1, at + 0.1);
+    expect(found(madeCurves({ frames: planes, tiles, blurPerStepPx, usualEnergy: 4000 }))).toEqual([]);
+  });
+
+  test('has none by a lens whose blur is drawn out across before focus and upright behind it', () => {
+    const tiles = spread(60, 4.2, 4.8);
+    // Astigmatism: of two lines that cross, one comes into focus before the other; defocus takes the other's detail.
+    const loss = (k: number, direction: number) =>
+      (direction === 0 && k < 4) || (direction === 1 && k > 5) ? 0.6 : 1;
+    expect(found(madeCurves({ frames: planes, tiles, loss }))).toEqual([]);
+  });
+
+  test.each([4, 5])('is told of a frame that is shaken: index %i', (shaken) => {
+    const tiles = spread(60, 4.2, 4.8);
+    const loss = (k: number, direction: number) => (k === shaken && direction === 0 ? 0.3 : 1);
+    expect(found(madeCurves({ frames: planes, tiles, loss }))).toEqual([shaken]);
+  });
+});
