@@ -1,4 +1,4 @@
-import { captureOrder } from '../stack/capture-order.js';
+import { orderByCommonSize } from '../stack/common-size.js';
 import type { Photograph } from '../stack/inspect-file.js';
 import { countOf, someNames } from '../stack/words.js';
 import type { FoundStack } from './found-stack.js';
@@ -41,7 +41,7 @@ export async function partFolder(
   split: SplitOptions,
   signal?: AbortSignal,
 ): Promise<PartedFolder> {
-  const { ordered } = captureOrder(photographs);
+  const { ordered } = orderByCommonSize(photographs);
   const gaps = split.by === 'picture' ? undefined : gapsBetween(ordered);
   const parted = gaps
     ? byPauses(gaps, split)

@@ -8,6 +8,11 @@ export interface CaptureOrder<Item> {
   note?: StackNote;
 }
 
+/** Where fewer frames than this part have no capture time, the times of the others decide. */
+const fewUntimed = 1 / 4;
+/** Fewest digits of a counter that is taken to run over, from 999 to 000 or 001. */
+const fewestDigits = 3;
+
 /**
  * Capture order of photographs.
  *
@@ -16,28 +21,19 @@ export interface CaptureOrder<Item> {
  * - Times are there but some are equal, as with a burst and a clock of whole seconds: name order decides when
  *   times never run backwards along it, or run backwards at one place only, where the counter rolled
  *   over; the order then starts after that place.
- * - Otherwise (a time is missing, or equal times and names contradict each other): natural name order.
+ * - Times are missing in a few (fewer than a quarter), and those of the others agree with the names: the few go by name.
+ * - Otherwise (no times, or equal times and names contradict each other): natural name order, from where a counter
+ *   rolled over if the names show it.
  */
 export function captureOrder<Item extends { name: string; exif: FrameExif }>(
   items: readonly Item[],
 ): CaptureOrder<Item> {
   const byName = [...items].sort((first, second) => compareNames(first.name, second.name));
   const times = byName.map((item) => item.exif.takenMs);
-  if (!times.every((time) => time !== undefined)) {
-    const missing = times.filter((time) => time === undefined).length;
-    if (missing === times.length) return { ordered: byName, orderedBy: 'name' };
-    return {
-      ordered: byName,
-      orderedBy: 'name',
-      note: {
-        kind: 'order',
-        message: `Frames are ordered by name: ${missing} of ${times.length} have no capture time.`,
-      },
-    };
-  }
+  if (!times.every((time) => time !== undefined)) return orderWithUntimed(byName);
   const distinct = new Set(times).size;
   if (distinct === times.length) return distinctTimeOrder(byName);
-  if (distinct === 1) return { ordered: byName, orderedBy: 'name' };
+  if (distinct === 1) return nameOrder(byName);
   const start = onlyStart(times);
   if (start === undefined) {
     return {
@@ -50,8 +46,67 @@ export function captureOrder<Item extends { name: string; exif: FrameExif }>(
       },
     };
   }
-  const ordered = [...byName.slice(start), ...byName.slice(0, start)];
+  const ordered = fromStart(byName, start);
   return { ordered, orderedBy: 'exif time', ...(start > 0 && { note: rolledOver(ordered[0].name) }) };
+}
+
+function orderWithUntimed<Item extends { name: string; exif: FrameExif }>(
+  byName: Item[],
+): CaptureOrder<Item> {
+  const timed = byName.filter(({ exif }) => exif.takenMs !== undefined);
+  if (timed.length === 0) return nameOrder(byName);
+  const missing = byName.length - timed.length;
+  const told = `${missing} of ${byName.length} have no capture time`;
+  if (missing < fewUntimed * byName.length) {
+    const { ordered, orderedBy } = captureOrder(timed);
+    const start = timed.indexOf(ordered[0]);
+    const isAlongNames = ordered.every((item, i) => item === timed[(start + i) % timed.length]);
+    if (orderedBy === 'exif time' && isAlongNames) {
+      return {
+        ordered: fromStart(byName, byName.indexOf(ordered[0])),
+        orderedBy,
+        note: { kind: 'order', message: `Frames are ordered by capture time: ${told} and go by name.` },
+      };
+    }
+  }
+  const { ordered } = nameOrder(byName);
+  return {
+    ordered,
+    orderedBy: 'name',
+    note: { kind: 'order', message: `Frames are ordered by name: ${told}.` },
+  };
+}
+
+function nameOrder<Item extends { name: string }>(byName: Item[]): CaptureOrder<Item> {
+  const start = counterStart(byName.map(({ name }) => name));
+  const ordered = fromStart(byName, start);
+  if (start === 0) return { ordered, orderedBy: 'name' };
+  const message = `Frames are ordered by name, beginning with ${ordered[0].name}: their counter ran over after ${byName[byName.length - 1].name}.`;
+  return { ordered, orderedBy: 'name', note: { kind: 'order', message } };
+}
+
+/**
+ * Index of the first frame in a list of sorted names whose counter ran over: two runs of numbers of one width, one of which
+ * ends in nothing but nines while the other begins with 0 or 1. 0 where the names show no such thing.
+ */
+function counterStart(names: readonly string[]): number {
+  const parts = names.map((name) => /^(.*?)(\d+)(?:\.[^.]*)?$/.exec(name));
+  const digits = parts[0]?.[2].length ?? 0;
+  const isCounter = parts.every(
+    (part) => part?.[1].toLowerCase() === parts[0]?.[1].toLowerCase() && part?.[2].length === digits,
+  );
+  if (!isCounter || digits < fewestDigits) return 0;
+  const numbers = parts.map((part) => Number(part?.[2]));
+  const count = numbers.length;
+  if (numbers[0] > 1 || numbers[count - 1] !== 10 ** digits - 1) return 0;
+  const jumps = numbers.slice(1).map((number, i) => number - numbers[i]);
+  const widest = Math.max(...jumps);
+  // Numbers all over the range are no two runs.
+  return widest > 10 ** digits / 2 ? jumps.indexOf(widest) + 1 : 0;
+}
+
+function fromStart<Item>(items: readonly Item[], start: number): Item[] {
+  return [...items.slice(start), ...items.slice(0, start)];
 }
 
 function distinctTimeOrder<Item extends { name: string; exif: FrameExif }>(

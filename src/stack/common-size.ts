@@ -1,7 +1,41 @@
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
-import type { StackNote } from './frame.js';
+import { type CaptureOrder, captureOrder } from './capture-order.js';
+import type { FrameExif, StackNote } from './frame.js';
 import { joinWords } from './words.js';
+
+/**
+ * Puts photographs into an order that is decided among those of the commonest size alone: what lies beside the frames, such
+ * as a screenshot, has no say. One of another size goes where its capture time or its name puts it, if the order rests on
+ * that; else to the end.
+ */
+export function orderByCommonSize<Item extends { name: string; size: Size; exif: FrameExif }>(
+  items: readonly Item[],
+): CaptureOrder<Item> {
+  const counts = new Map<string, number>();
+  for (const { size } of items) counts.set(sizeWords(size), (counts.get(sizeWords(size)) ?? 0) + 1);
+  const most = Math.max(...counts.values());
+  const commonest = [...counts].filter(([, count]) => count === most);
+  // Without a majority it is not known which are the frames.
+  if (commonest.length > 1) return captureOrder(items);
+  const isFrame = ({ size }: Item) => sizeWords(size) === commonest[0][0];
+  const order = captureOrder(items.filter(isFrame));
+  const odd = items.filter((item) => !isFrame(item));
+  if (order.orderedBy === 'name') {
+    // All by name, unless the names of the odd ones hide from where the others run.
+    const { ordered: all, orderedBy } = captureOrder(items);
+    const isAlike =
+      orderedBy === 'name' && all.filter(isFrame).every((frame, i) => frame === order.ordered[i]);
+    return { ...order, ordered: isAlike ? all : [...order.ordered, ...odd] };
+  }
+  const ordered = [...order.ordered];
+  for (const item of odd) {
+    const taken = item.exif.takenMs ?? Number.POSITIVE_INFINITY;
+    const next = ordered.findIndex(({ exif }) => exif.takenMs !== undefined && exif.takenMs > taken);
+    ordered.splice(next < 0 ? ordered.length : next, 0, item);
+  }
+  return { ...order, ordered };
+}
 
 interface Sized {
   number: number;

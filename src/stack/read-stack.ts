@@ -1,6 +1,5 @@
 import { InputError } from '../errors.js';
-import { captureOrder } from './capture-order.js';
-import { keepCommonSize } from './common-size.js';
+import { keepCommonSize, orderByCommonSize } from './common-size.js';
 import type { FrameFile, Stack, StackNote } from './frame.js';
 import { refuseTooManyFrames } from './frame-limit.js';
 import { type Inspected, inspectFile, type Photograph } from './inspect-file.js';
@@ -28,7 +27,7 @@ const defaultMaxPixels = 250e6;
 const filesAtOnce = 4;
 
 /**
- * Lists the photographs of a folder as a stack: frames of one size in capture order (see `captureOrder`),
+ * Lists the photographs of a folder as a stack: frames of one size in capture order (see `orderByCommonSize`),
  * numbered from 1 over the whole folder; frames that `frames` or `skip` leave out take their number with
  * them. No pixel is decoded.
  *
@@ -52,7 +51,7 @@ export async function readStack(folder: string, options: ReadStackOptions = {}):
   const left = leftOut(inspected, photographs, strict);
   if (photographs.length < 2) throw new InputError(tooFew(folder, photographs, inspected));
 
-  const order = captureOrder(photographs);
+  const order = orderByCommonSize(photographs);
   const numbered = order.ordered.map((photograph, i) => ({ ...photograph, number: i + 1 }));
   const selected = selectFrames(numbered, options);
   refuseTooManyFrames(

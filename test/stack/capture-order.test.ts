@@ -71,4 +71,35 @@ describe('capture order', () => {
     expect(order(['b', 7], ['a', 7])).toEqual({ names: ['a', 'b'], by: 'name', note: undefined });
     expect(order(['b'], ['a'])).toEqual({ names: ['a', 'b'], by: 'name', note: undefined });
   });
+
+  it('lets the times of the others decide where a few have none, and those go by name', () => {
+    const photographs: [string, number?][] = [9996, 9997, 9998, 9999, 1, 2, 3].map((number, i) => [
+      `IMG_${String(number).padStart(4, '0')}`,
+      i,
+    ]);
+    photographs[5] = ['IMG_0002'];
+    const { names, by, note } = order(...photographs);
+    expect(names).toEqual(photographs.map(([name]) => name));
+    expect(by).toBe('exif time');
+    expect(note).toMatch(/1 of 7 have no capture time and go by name/);
+  });
+
+  it('follows a counter that ran over by the names alone', () => {
+    const numbers = [9988, 9989, 9990, 9999, 0, 1, 11].map(
+      (number) => `DSC${String(number).padStart(4, '0')}.jpg`,
+    );
+    const { names, by, note } = order(...numbers.map((name): [string] => [name]));
+    expect(names).toEqual(numbers);
+    expect(by).toBe('name');
+    expect(note).toMatch(/beginning with DSC9988.jpg: their counter ran over/);
+  });
+
+  it.each([
+    ['numbers all over the range', ['f001', 'f300', 'f600', 'f999']],
+    ['a run that does not end in nines', ['f001', 'f002', 'f997', 'f998']],
+    ['names of two kinds', ['a001', 'a002', 'b998', 'b999']],
+    ['a short counter', ['f01', 'f02', 'f98', 'f99']],
+  ])('takes %s for no counter that ran over', (_, names) => {
+    expect(order(...names.map((name): [string] => [name])).names).toEqual(names);
+  });
 });

@@ -318,6 +318,40 @@ describe('order and numbers', () => {
     expect(stack.frames[0].exif).toMatchObject({ hasSubSeconds: true });
   });
 
+  it('are given by the frames of the stack: a stray screenshot has no say, and comes last', async () => {
+    const numbers = [9997, 9998, 9999, 1, 2, 3, 4, 5];
+    const frames: Record<string, Buffer> = {};
+    for (const [i, number] of numbers.entries()) {
+      frames[`IMG_${String(number).padStart(4, '0')}.jpg`] = await jpeg({ taken: `2024:01:15 10:00:0${i}` });
+    }
+    for (const stray of ['Aardvark.png', 'IMG_0000.jpg', 'Screenshot.png']) {
+      const folder = makeFolder({ ...frames, [stray]: await jpeg({ width: 40, height: 30 }) });
+      const stack = await readWords(folder);
+      expect(stack.orderedBy).toBe('exif time');
+      expect(stack.frames.map(({ number, name }) => [number, name])).toEqual(
+        Object.keys(frames).map((name, i) => [i + 1, name]),
+      );
+      expect(stack.warnings).toEqual([
+        expect.stringContaining(`Frame 9 (${stray}) is left out: it is 40 x 30`),
+      ]);
+    }
+  });
+
+  it('of a frame of another size follow its capture time, or its name where names give the order', async () => {
+    const odd = { width: 16, height: 24 };
+    const timed: Record<string, Buffer> = {};
+    const named: Record<string, Buffer> = {};
+    for (let i = 1; i <= 6; i++) {
+      timed[`f${i}.jpg`] = await jpeg({ taken: `2024:01:15 10:00:0${i}`, ...(i === 3 && odd) });
+      named[`f${i}.jpg`] = await jpeg(i === 3 ? odd : {});
+    }
+    for (const files of [timed, named]) {
+      const { warnings, frames } = await readWords(makeFolder(files));
+      expect(frames.map(({ number }) => number)).toEqual([1, 2, 4, 5, 6]);
+      expect(warnings[0]).toContain('Frame 3 (f3.jpg)');
+    }
+  });
+
   it('stay with their frames when some are not used', async () => {
     const folder = makeFolder(numbered(12));
     const { frames } = await readStack(folder, { frames: [8, 11], skip: [9, 3] });
