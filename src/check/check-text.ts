@@ -2,6 +2,7 @@ import { basename } from 'node:path';
 import { shortNumber } from '../result/report/numbers.js';
 import type { CheckedFrame, CheckReport } from './check.js';
 import { type Finding, type FindingRank, numbersText } from './finding.js';
+import { verdictBefore } from './judge-stack.js';
 
 /** Ranks as people read them. */
 export const rankWords: Record<FindingRank, string> = { spoils: 'spoils', flaw: 'flaw', note: 'note' };
@@ -28,18 +29,9 @@ export function checkText(report: CheckReport, width = defaultWidth): string {
 }
 
 /** One sentence on the whole stack. */
-export function verdictLine({ fit, findings, frames, folder, size, wallMs }: CheckReport): string {
-  const spoiling = findings.filter(({ rank }) => rank === 'spoils').length;
-  const flaws = findings.filter(({ rank }) => rank === 'flaw').length;
+export function verdictLine({ findings, frames, folder, size, wallMs }: CheckReport): string {
   const facts = `${basename(folder)}: ${frames.length} frames of ${size.width} x ${size.height} pixels, checked in ${shortNumber(wallMs / 1000, 1)} s.`;
-  const flawWords = flaws === 0 ? '' : ` ${counted(flaws, 'flaw')} to know of.`;
-  return fit
-    ? `${facts} Fit to merge.${flawWords}`
-    : `${facts} Not fit to merge: ${counted(spoiling, 'finding')} would spoil the picture.${flawWords}`;
-}
-
-function counted(count: number, noun: string): string {
-  return `${count} ${noun}${count === 1 ? '' : 's'}`;
+  return `${facts} ${verdictBefore(findings)}`;
 }
 
 function frameTable(frames: readonly CheckedFrame[]): string {

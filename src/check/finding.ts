@@ -46,6 +46,8 @@ export interface Finding {
   rank: FindingRank;
   /** Numbers of the frames it is about, rising; empty when it is about all of them. */
   frames: number[];
+  /** Names of their files. */
+  files?: string[];
   /** What is so: a sentence or two. */
   message: string;
   /** What to do; empty when there is nothing. */

@@ -16,8 +16,13 @@ export interface FrameSigns {
   cutPercent: number[];
   /** Where most of the burnt pixels lie, full-size pixels; undefined without any. */
   burntSpot: { x: number; y: number } | undefined;
-  /** Small picture for the strip: (height, width, 3), 8 bits. */
-  strip: { pixels: Uint8Array; width: number; height: number };
+}
+
+/** Small picture of a frame for the strip: (height, width, 3), 8 bits. */
+export interface StripPicture {
+  pixels: Uint8Array;
+  width: number;
+  height: number;
 }
 
 /** Samples this near the ends of the range are clipped: JPEG blurs the ends by a level or two. */
@@ -41,7 +46,6 @@ export function frameSigns(number: number, decoded: DecodedFrame, luma: Float32A
       .update(Buffer.from(buffer, byteOffset, byteLength))
       .digest('base64'),
     ...clipping(decoded, shrink),
-    strip: stripPicture(decoded),
   };
 }
 
@@ -91,7 +95,8 @@ function clipping({ pixels, width, height, channels, bits }: DecodedFrame, shrin
   };
 }
 
-function stripPicture({ pixels, width, height, channels, bits }: DecodedFrame): FrameSigns['strip'] {
+/** Makes the small picture of a frame for the strip. */
+export function stripPicture({ pixels, width, height, channels, bits }: DecodedFrame): StripPicture {
   const factor = Math.max(1, height / stripHeight);
   const small = { width: Math.max(1, Math.round(width / factor)), height: Math.round(height / factor) };
   const out = new Uint8Array(small.width * small.height * 3);

@@ -15,7 +15,9 @@ const circlePixels = 2;
  * What a plan would say of the step, where magnification, pixel pitch and f-number are known. The f-number of the EXIF is
  * taken as marked on the lens.
  */
-export function opticsFindings(options: CheckOptions, exif: FrameExif): Finding[] {
+export function opticsFindings(
+  options: Pick<CheckOptions, 'magnification' | 'pixelPitchUm' | 'stepMm'>,
+  exif: FrameExif): Finding[] {
   const { magnification, pixelPitchUm, stepMm } = options;
   const { fNumber } = exif;
   if (magnification === undefined || pixelPitchUm === undefined || fNumber === undefined) return [];

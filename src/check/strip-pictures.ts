@@ -1,10 +1,10 @@
 import sharp from 'sharp';
-import type { FrameSigns } from './frame-signs.js';
+import type { StripPicture } from './frame-signs.js';
 
 const quality = 78;
 
 /** A strip picture as data URI. */
-export async function stripUri({ pixels, width, height }: FrameSigns['strip']): Promise<string> {
+export async function stripUri({ pixels, width, height }: StripPicture): Promise<string> {
   const jpeg = await sharp(pixels, { raw: { width, height, channels: 3 } })
     .jpeg({ quality })
     .toBuffer();

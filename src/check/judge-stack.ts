@@ -1,0 +1,84 @@
+import { counted } from '../result/report/numbers.js';
+import type { FocusDirection } from '../stack/focus-direction.js';
+import type { Stack } from '../stack/frame.js';
+import type { CheckOptions } from './check-options.js';
+import type { CoverageShares } from './coverage-findings.js';
+import { directionFindings } from './direction-findings.js';
+import { byRank, type Finding, spoilsMerge } from './finding.js';
+import { type FrameFocus, judgeFocus } from './focus-findings.js';
+import { judgeLight } from './light-findings.js';
+import { listingFindings, unreadableFindings } from './listing-findings.js';
+import { motionFindings } from './motion-findings.js';
+import { opticsFindings } from './optics-findings.js';
+import { sensorFindings } from './sensor-findings.js';
+import type { StackEvidence } from './stack-reading.js';
+
+/** What is to be said of a stack, before it is merged and after. */
+export interface Judgement {
+  /** The gravest first. */
+  findings: Finding[];
+  /** Where each readable frame is sharpest, and its light over the middle frame's. */
+  focus: FrameFocus[];
+  light: number[];
+  coverage: CoverageShares;
+}
+
+/**
+ * Judges a stack by what its frames show: the one judge for `check` and `merge`, and so for what a report, a batch and its
+ * table say.
+ *
+ * @param unreadable Frames that could not be decoded, by number, and why.
+ * @param way Which end is near, as the caller takes it.
+ */
+export function judgeStack(
+  stack: Stack,
+  evidence: StackEvidence,
+  unreadable: ReadonlyMap<number, string>,
+  way: FocusDirection,
+  options: Pick<CheckOptions, 'stepMm' | 'magnification' | 'pixelPitchUm'>,
+): Judgement {
+  const { signs, motion, fit, fineWidth, dust, hotPixels } = evidence;
+  const { tiles, blurred, travel } = evidence.stackTravel;
+  const { frames } = motion;
+  const focus = judgeFocus(fit, tiles.columns, travel, frames, way.direction, fineWidth, options.stepMm);
+  const { light, findings: lightFindings } = judgeLight(frames, signs);
+  const names = new Map(stack.frames.map(({ number, name }) => [number, name]));
+  const findings = byRank([
+    ...listingFindings(stack, signs),
+    ...unreadableFindings(unreadable),
+    ...motionFindings(frames, travel, blurred, fineWidth, stack.size),
+    ...directionFindings(way),
+    ...focus.findings,
+    ...lightFindings,
+    ...sensorFindings(dust, hotPixels),
+    ...opticsFindings(options, stack.frames[0].exif),
+  ]).map((finding) => withFiles(finding, names));
+  return { findings, focus: focus.frames, light, coverage: focus.coverage };
+}
+
+/** Photographers know their frames by the names of the files. */
+function withFiles(finding: Finding, names: ReadonlyMap<number, string>): Finding {
+  const files = finding.frames.flatMap((number) => names.get(number) ?? []);
+  return files.length > 0 ? { ...finding, files } : finding;
+}
+
+/** The verdict on a stack that is not merged yet. */
+export function verdictBefore(findings: readonly Finding[]): string {
+  const spoiling = findings.filter(({ rank }) => rank === 'spoils').length;
+  return spoiling === 0
+    ? `Fit to merge.${flawWords(findings)}`
+    : `Not fit to merge: ${counted(spoiling, 'finding')} would spoil the picture.${flawWords(findings)}`;
+}
+
+/** The verdict on a merged stack, from the same findings. */
+export function verdictAfter(findings: readonly Finding[]): string {
+  const spoiling = findings.filter(({ rank }) => rank === 'spoils').length;
+  return spoilsMerge(findings)
+    ? `Merged, but look: ${counted(spoiling, 'finding')} ${spoiling === 1 ? 'spoils' : 'spoil'} the picture.${flawWords(findings)}`
+    : `Merged.${flawWords(findings)}`;
+}
+
+function flawWords(findings: readonly Finding[]): string {
+  const flaws = findings.filter(({ rank }) => rank === 'flaw').length;
+  return flaws === 0 ? '' : ` ${counted(flaws, 'flaw')} to know of.`;
+}

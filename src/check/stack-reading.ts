@@ -1,0 +1,146 @@
+import type { Size } from '../image/image.js';
+import { createMotionEstimator } from '../register/motion-estimator.js';
+import type { MotionSolution } from '../register/motion-solution.js';
+import { averageBoxes } from '../stack/average-boxes.js';
+import type { DecodedFrame, Shrink } from '../stack/decode.js';
+import type { FrameFile } from '../stack/frame.js';
+import { encodedLuma } from './detail-grid.js';
+import type { SensorSpot } from './finding.js';
+import { type FocusFit, fitFocus } from './focus-fit.js';
+import { type FrameSigns, frameSigns } from './frame-signs.js';
+import { searchHotPixels } from './hot-pixels.js';
+import { runsOf } from './runs.js';
+import { lookAgain } from './second-look.js';
+import { findDust, planeShrink, type SpotPlane, spotLight } from './sensor-spots.js';
+import { type StackTravel, stackTravel } from './stack-travel.js';
+
+/**
+ * What the frames of a stack show of themselves: all that `judgeStack` judges by. A check and a merge gather it by the same
+ * reading of the same reduced pictures, so that both say the same of a stack.
+ */
+export interface StackEvidence {
+  /** Frames that could be read, in capture order, and what was seen of each. */
+  files: FrameFile[];
+  signs: FrameSigns[];
+  /** Frame to the middle frame. */
+  motion: MotionSolution;
+  /** Steps and shakes, in the order of `files`. */
+  stackTravel: StackTravel;
+  /** Where the tiles of the reduced frames come into focus. */
+  fit: FocusFit;
+  /** Half width of the focus curves of the finest detail, usual steps; NaN when unknown. */
+  fineWidth: number;
+  dust: SensorSpot[];
+  hotPixels: SensorSpot[];
+}
+
+/** Least pixels of the pictures that detail is measured on, and of those that motion is measured on. */
+const detailPixels = 1.2e6;
+const motionPixels = 0.3e6;
+/** Frames in a row in which dust is looked for, at both ends and in the middle. */
+const dustRun = 12;
+/** Frames, over the whole stack, that hot pixels are looked for in. */
+const hotFrames = 7;
+
+/** Gathers the evidence of a stack while its reduced frames pass by. */
+export class StackReading {
+  /** Reduction of the pictures to be added; they are decoded `quick`. */
+  readonly shrink: Shrink;
+  private readonly estimator;
+  private readonly files: FrameFile[] = [];
+  private readonly signs: FrameSigns[] = [];
+  private readonly hot = searchHotPixels();
+  private readonly wantedHot: ReadonlySet<number>;
+  /** Planes for the search for dust by index, their size, and full-size pixels per pixel. */
+  private readonly planes = new Map<number, Float32Array>();
+  private readonly wantedPlanes: ReadonlySet<number>;
+  private readonly planeSize: Size;
+  private readonly boxes: number;
+  private readonly luma: Float32Array<ArrayBuffer>;
+
+  /** @param count Number of frames to come; some of them may prove unreadable. */
+  constructor(
+    private readonly size: Size,
+    count: number,
+  ) {
+    this.shrink = shrinkFor(size);
+    this.estimator = createMotionEstimator({ motion: 'scale', fullSize: size });
+    const reduced = {
+      width: Math.floor(size.width / this.shrink),
+      height: Math.floor(size.height / this.shrink),
+    };
+    this.boxes = planeShrink(reduced);
+    this.planeSize = {
+      width: Math.floor(reduced.width / this.boxes),
+      height: Math.floor(reduced.height / this.boxes),
+    };
+    this.luma = new Float32Array(reduced.width * reduced.height);
+    this.wantedPlanes = new Set(runsOf(count, dustRun).flat());
+    const pitch = (count - 1) / (Math.min(hotFrames, count) - 1);
+    this.wantedHot = new Set(Array.from({ length: count }, (_, i) => Math.round(i * pitch)));
+  }
+
+  /** Takes the next frame that could be read. */
+  add(file: FrameFile, decoded: DecodedFrame): void {
+    const index = this.files.length;
+    encodedLuma(decoded, this.luma);
+    if (this.shrink === 1 && this.wantedHot.has(index)) this.hot.add(decoded);
+    if (this.wantedPlanes.has(index)) this.planes.set(index, spotLight(this.luma, decoded, this.boxes));
+    this.files.push(file);
+    this.signs.push(frameSigns(file.number, decoded, this.luma));
+    this.estimator.add({ number: file.number, ...forMotion(decoded) });
+  }
+
+  /** All frames, two at least, have passed: solves the motion, reads a few frames in full, and resolves to the evidence. */
+  async finish(signal: AbortSignal | undefined): Promise<StackEvidence> {
+    const { files, signs, size, shrink } = this;
+    const motion = this.estimator.solve(files[(files.length - 1) >> 1].number);
+    const travelled = stackTravel(
+      signs.map(({ detail }) => detail),
+      motion.frames,
+      size,
+      shrink,
+    );
+    const { tiles, curves, blurred, travel } = travelled;
+    const fit = fitFocus(curves, travel.places);
+    const again =
+      shrink === 1
+        ? { hotPixels: this.hot.found(), fineWidth: undefined }
+        : await lookAgain(files, motion, fit, tiles, travel.places, signal);
+    const dust = findDust(
+      runsOf(files.length, dustRun).map((run) => run.map((k) => this.spotPlane(k, motion, blurred))),
+      this.planeSize,
+      shrink * this.boxes,
+    );
+    const fineWidth = Math.min(fit.width, again.fineWidth ?? fit.width);
+    return { files, signs, motion, stackTravel: travelled, fit, fineWidth, dust, hotPixels: again.hotPixels };
+  }
+
+  /** The plane of frame k for the search for dust; undefined where it would mislead. */
+  private spotPlane(k: number, motion: MotionSolution, blurred: ReadonlySet<number>): SpotPlane | undefined {
+    const light = this.planes.get(k);
+    const { usable, matrix } = motion.frames[k];
+    return light && usable && !blurred.has(k) ? { light, matrix } : undefined;
+  }
+}
+
+/** The picture that motion is measured on: half the size where that leaves enough. */
+function forMotion({ pixels, width, height, channels, bits, shrink }: DecodedFrame) {
+  const halve = (width * height) / 4 >= motionPixels;
+  const factor = halve ? 2 * shrink : shrink;
+  return {
+    pixels: halve ? averageBoxes(pixels, width, height, channels, 2) : pixels,
+    width: halve ? width >> 1 : width,
+    height: halve ? height >> 1 : height,
+    channels,
+    bits,
+    factorX: factor,
+    factorY: factor,
+  };
+}
+
+/** The largest reduction that leaves enough pixels to see detail by. */
+function shrinkFor({ width, height }: Size): Shrink {
+  const shrinks: Shrink[] = [8, 4, 2];
+  return shrinks.find((shrink) => (width * height) / shrink ** 2 >= detailPixels) ?? 1;
+}
