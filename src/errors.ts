@@ -6,6 +6,8 @@ export const exitCodes = {
   input: 3,
   output: 4,
   system: 5,
+  /** All is written, but it is no success: somebody has to look. */
+  look: 6,
   interrupted: 130,
 } as const;
 

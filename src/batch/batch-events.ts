@@ -12,6 +12,14 @@ export type BatchEvent =
   | { event: 'begin'; planned: PlannedStack; ordinal: number; total: number }
   /** A stack in work. */
   | { event: 'merge'; stack: string; elapsedMs: number; merge: MergeEvent }
-  /** The batch as a whole; `total` counts the stacks of this run. `isNews` when a stack has ended. */
-  | { event: 'whole'; isNews: boolean; done: number; failed: number; total: number; leftMs: number }
+  /** The batch as a whole; `total` counts the stacks of this run, `look` those of `done` that somebody has to look at. `isNews` when a stack has ended. */
+  | {
+      event: 'whole';
+      isNews: boolean;
+      done: number;
+      look: number;
+      failed: number;
+      total: number;
+      leftMs: number;
+    }
   | { event: 'notice'; message: string };

@@ -103,7 +103,10 @@ function refuseChanges({ folder, files, wholeFolder }: StackJob): void {
   );
 }
 
-async function reportOn(job: StackJob, { wallMs, verdicts, files }: MergeOutcome): Promise<StackReport> {
+async function reportOn(
+  job: StackJob,
+  { wallMs, findings, verdicts, files }: MergeOutcome,
+): Promise<StackReport> {
   const record = await readRunRecord(job.out);
   const sha256 = new Map(record.frames.map((frame) => [frame.name, frame.sha256]));
   return {
@@ -111,6 +114,7 @@ async function reportOn(job: StackJob, { wallMs, verdicts, files }: MergeOutcome
     framesUsed: record.frames.filter((frame) => frame.used).length,
     size: record.size,
     wallMs,
+    findings,
     verdicts,
     warnings: record.warnings,
     notes: record.notes,

@@ -1,3 +1,4 @@
+import { type Finding, spoilsMerge } from '../check/finding.js';
 import type { Size } from '../image/image.js';
 import type { FinishedFile } from './stack-inputs.js';
 
@@ -39,6 +40,8 @@ export interface StackReport {
   framesUsed: number;
   size: Size;
   wallMs: number;
+  /** What is to be said of the stack, as `check` says it; absent in lists of before it was kept. */
+  findings?: Finding[] | undefined;
   /** Plain sentences, the most important first. */
   verdicts: string[];
   warnings: string[];
@@ -91,3 +94,13 @@ export type NightEvent = { at: string } & (
 );
 
 export type NightEventOf<Name extends NightEvent['event']> = Extract<NightEvent, { event: Name }>;
+
+/** Whether a stack was merged, but somebody has to look at it: something spoils its picture. */
+export function wantsLook({ findings = [] }: Pick<StackReport, 'findings'>): boolean {
+  return spoilsMerge(findings);
+}
+
+/** What spoils the picture of a merged stack, in sentences. */
+export function lookReasons({ findings = [] }: Pick<StackReport, 'findings'>): string[] {
+  return findings.flatMap(({ rank, message }) => (rank === 'spoils' ? [message] : []));
+}

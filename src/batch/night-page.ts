@@ -1,7 +1,7 @@
 import { htmlPage } from '../result/report/html-page.js';
 import { html, type Markup, noMarkup } from '../result/report/markup.js';
 import { countOf } from '../stack/words.js';
-import type { NightState, StackState } from './night-state.js';
+import { isToLookAt, type NightState, type StackState } from './night-state.js';
 import { clockText, framesWords, spanText } from './night-words.js';
 
 const nightStyle = `
@@ -16,11 +16,12 @@ const nightStyle = `
 `;
 
 /** Order on the page: what needs a decision comes first. */
-const groups: readonly { title: string; states: readonly StackState['state'][] }[] = [
-  { title: 'Failed', states: ['failed'] },
-  { title: 'Put off', states: ['put off'] },
-  { title: 'Not done yet', states: ['running', 'waiting'] },
-  { title: 'Merged', states: ['done'] },
+const groups: readonly { title: string; holds: (stack: StackState) => boolean }[] = [
+  { title: 'Failed', holds: ({ state }) => state === 'failed' },
+  { title: 'Merged, but look', holds: isToLookAt },
+  { title: 'Put off', holds: ({ state }) => state === 'put off' },
+  { title: 'Not done yet', holds: ({ state }) => state === 'running' || state === 'waiting' },
+  { title: 'Merged', holds: (stack) => stack.state === 'done' && !isToLookAt(stack) },
 ];
 
 /**
@@ -37,12 +38,7 @@ export function nightPage(night: NightState, now: Date): string {
 <main>
 <p><strong>${summary(stacks)}</strong></p>
 <p>${night.end ? night.end.reason : 'The batch has not ended.'}</p>
-${groups.map(({ title: heading, states }) =>
-  group(
-    heading,
-    stacks.filter(({ state }) => states.includes(state)),
-  ),
-)}
+${groups.map(({ title: heading, holds }) => group(heading, stacks.filter(holds)))}
 </main>`;
   return htmlPage(`${title} – Lamella batch`, nightStyle, body);
 }
@@ -51,8 +47,9 @@ function summary(stacks: readonly StackState[]): string {
   const count = (...states: StackState['state'][]): number =>
     stacks.filter(({ state }) => states.includes(state)).length;
   const left = count('waiting', 'running');
+  const look = stacks.filter(isToLookAt).length;
   return [
-    `${count('done')} of ${countOf(stacks.length, 'stack')} merged`,
+    `${count('done')} of ${countOf(stacks.length, 'stack')} merged${look > 0 ? ` (${look} of them to look at)` : ''}`,
     `${count('failed')} failed`,
     ...(count('put off') > 0 ? [`${count('put off')} put off`] : []),
     ...(left > 0 ? [`${left} not done yet`] : []),

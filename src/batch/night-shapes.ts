@@ -1,4 +1,5 @@
 import type { Size } from '../image/image.js';
+import { findingShape } from '../result/finding-shape.js';
 import {
   booleanShape,
   listShape,
@@ -47,6 +48,7 @@ const reportFields: { [Key in keyof StackReport]-?: Shape<StackReport[Key]> } = 
   framesUsed: wholeShape(0),
   size: sizeShape,
   wallMs: numberShape(0),
+  findings: optionalShape(listShape(findingShape)),
   verdicts: listShape(textShape()),
   warnings: listShape(textShape()),
   notes: listShape(textShape()),

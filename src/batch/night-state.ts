@@ -1,4 +1,4 @@
-import type { NightEvent, NightEventOf, PlannedStack } from './night-events.js';
+import { type NightEvent, type NightEventOf, type PlannedStack, wantsLook } from './night-events.js';
 
 /** Where a stack stands by the night list. */
 export interface StackState {
@@ -11,6 +11,11 @@ export interface StackState {
   /** Its last bad end, or why it was put off. */
   failed?: NightEventOf<'failed'>;
   putOff?: NightEventOf<'put-off'>;
+}
+
+/** Whether a stack was merged, but something spoils its picture. */
+export function isToLookAt({ state, done }: StackState): boolean {
+  return state === 'done' && done !== undefined && wantsLook(done);
 }
 
 /** What the events of a night list amount to. */

@@ -3,9 +3,9 @@ import { InputError } from '../errors.js';
 import type { LockHolder } from '../result/lock-file.js';
 import { countOf } from '../stack/words.js';
 import { livingHolder } from './batch-lock.js';
-import { nightListName } from './night-events.js';
+import { lookReasons, nightListName } from './night-events.js';
 import { readNightList } from './night-list.js';
-import { type NightState, nightState } from './night-state.js';
+import { isToLookAt, type NightState, nightState } from './night-state.js';
 import { clockText, spanText } from './night-words.js';
 
 /** How a batch stands, from its night list and its lock alone. */
@@ -14,7 +14,8 @@ export interface NightStatus {
   /** The process that runs it now. */
   holder: LockHolder | undefined;
   night: NightState;
-  counts: Record<'done' | 'failed' | 'running' | 'waiting' | 'putOff', number>;
+  /** `look` counts those of `done` whose picture something spoils. */
+  counts: Record<'done' | 'look' | 'failed' | 'running' | 'waiting' | 'putOff', number>;
   /** Time until the end by the estimates, ms, as if stacks were merged one after another. */
   leftMs: number;
 }
@@ -30,9 +31,11 @@ export async function readStatus(out: string, now = new Date()): Promise<NightSt
   }
   const night = nightState(events);
   const holder = await livingHolder(place);
-  const counts = { done: 0, failed: 0, running: 0, waiting: 0, putOff: 0 };
+  const counts = { done: 0, look: 0, failed: 0, running: 0, waiting: 0, putOff: 0 };
   let leftMs = 0;
-  for (const { planned, state, start } of night.stacks.values()) {
+  for (const stack of night.stacks.values()) {
+    const { planned, state, start } = stack;
+    if (isToLookAt(stack)) counts.look++;
     const isRunning = state === 'running' && holder !== undefined;
     if (isRunning) {
       counts.running++;
@@ -50,16 +53,22 @@ export async function readStatus(out: string, now = new Date()): Promise<NightSt
 /** The status in lines for people. */
 export function statusLines({ out, holder, night, counts, leftMs }: NightStatus, now = new Date()): string[] {
   const lines = [holder ? runningLine(holder) : (night.end?.reason ?? interruptedLine(night))];
-  const { done, failed, running, waiting, putOff } = counts;
+  const { done, look, failed, running, waiting, putOff } = counts;
   const total = countOf(night.stacks.size, 'stack');
-  const parts = [`${done} of ${total} merged`, `${failed} failed`];
+  const parts = [
+    `${done} of ${total} merged${look > 0 ? ` (${look} of them to look at)` : ''}`,
+    `${failed} failed`,
+  ];
   if (putOff > 0) parts.push(`${putOff} put off`);
   if (running > 0) parts.push(`${running} in work`);
   if (waiting > 0) parts.push(`${waiting} to go`);
   // What takes longer than estimated has no time left that anybody knows.
   const left = holder && leftMs > 0 ? `, about ${spanText(leftMs)} left` : '';
   lines.push(`${parts.join(', ')}${left}.`);
-  for (const { planned, state, start, failed: failure, putOff: why } of night.stacks.values()) {
+  for (const stack of night.stacks.values()) {
+    const { planned, state, start, done: report, failed: failure, putOff: why } = stack;
+    if (report && isToLookAt(stack))
+      lines.push(`${planned.stack}: merged, but look: ${lookReasons(report).join(' ')}`);
     if (state === 'failed') lines.push(`${planned.stack}: FAILED: ${failure?.reason ?? ''}`);
     if (state === 'put off') lines.push(`${planned.stack}: put off: ${why?.reason ?? ''}`);
     if (state === 'running' && holder) {

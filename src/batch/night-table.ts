@@ -1,4 +1,5 @@
-import type { NightState, StackState } from './night-state.js';
+import { lookReasons, type StackReport } from './night-events.js';
+import { isToLookAt, type NightState, type StackState } from './night-state.js';
 
 const columns = [
   'stack',
@@ -10,6 +11,8 @@ const columns = [
   'height',
   'startedAt',
   'wallS',
+  'spoils',
+  'flaws',
   'warnings',
   'folder',
   'result',
@@ -30,7 +33,7 @@ function cellOf(stack: StackState, column: (typeof columns)[number]): string | n
     case 'stack':
       return planned.stack;
     case 'state':
-      return state;
+      return isToLookAt(stack) ? 'merged, but look' : state;
     case 'reason':
       return state === 'failed' ? (failed?.reason ?? '') : state === 'put off' ? (putOff?.reason ?? '') : '';
     case 'frames':
@@ -47,6 +50,10 @@ function cellOf(stack: StackState, column: (typeof columns)[number]): string | n
       const wallMs = isDone ? done?.wallMs : state === 'failed' ? failed?.wallMs : undefined;
       return wallMs === undefined ? '' : (wallMs / 1000).toFixed(1);
     }
+    case 'spoils':
+      return isDone && done ? lookReasons(done).join(' ') : '';
+    case 'flaws':
+      return isDone && done ? flaws(done).join(' ') : '';
     case 'warnings':
       return isDone && done ? done.warnings.join(' ') : '';
     case 'folder':
@@ -54,6 +61,10 @@ function cellOf(stack: StackState, column: (typeof columns)[number]): string | n
     case 'result':
       return isDone ? planned.name : '';
   }
+}
+
+function flaws({ findings = [] }: Pick<StackReport, 'findings'>): string[] {
+  return findings.flatMap(({ rank, message }) => (rank === 'flaw' ? [message] : []));
 }
 
 function cell(value: string | number): string {

@@ -1,7 +1,7 @@
 import { percentText } from '../result/report/numbers.js';
 import { countOf } from '../stack/words.js';
 import type { BatchEvent } from './batch-events.js';
-import type { PlannedStack } from './night-events.js';
+import { lookReasons, type PlannedStack, wantsLook } from './night-events.js';
 
 /** A span of time as people say it, two units at most: "8 s", "1 min 20 s", "2 h 5 min". */
 export function spanText(ms: number): string {
@@ -51,7 +51,8 @@ export function eventWords(event: BatchEvent): string | undefined {
     }
     case 'done': {
       const warnings = event.warnings.length > 0 ? `, ${countOf(event.warnings.length, 'warning')}` : '';
-      return `${event.stack}: done in ${spanText(event.wallMs)}${warnings}`;
+      const look = wantsLook(event) ? `merged, but look: ${lookReasons(event).join(' ')}` : 'done';
+      return `${event.stack}: ${look} (${spanText(event.wallMs)}${warnings})`;
     }
     case 'failed':
       return `${event.stack}: FAILED: ${event.reason}`;
@@ -66,12 +67,19 @@ export function eventWords(event: BatchEvent): string | undefined {
   }
 }
 
-/** "3 of 12 stacks done, 1 failed, about 25 min left". */
-export function wholeWords(whole: { done: number; failed: number; total: number; leftMs: number }): string {
+/** "3 of 12 stacks done (1 to look at), 1 failed, about 25 min left". */
+export function wholeWords(whole: {
+  done: number;
+  look: number;
+  failed: number;
+  total: number;
+  leftMs: number;
+}): string {
+  const look = whole.look > 0 ? ` (${whole.look} to look at)` : '';
   const failed = whole.failed > 0 ? `, ${whole.failed} failed` : '';
   const isOver = whole.done + whole.failed >= whole.total;
   const left = isOver ? '' : `, about ${spanText(whole.leftMs)} left`;
-  return `${whole.done} of ${countOf(whole.total, 'stack')} done${failed}${left}`;
+  return `${whole.done} of ${countOf(whole.total, 'stack')} done${look}${failed}${left}`;
 }
 
 /** "monday/bee: blending, 45 %, 30 s left". */

@@ -12,7 +12,7 @@ import type { Findings } from './found-stack.js';
 import { jobMark } from './job-mark.js';
 import { nextTime } from './next-time.js';
 import type { Night } from './night.js';
-import type { EndState } from './night-events.js';
+import { type EndState, wantsLook } from './night-events.js';
 import { reportOf } from './night-shapes.js';
 import { bytesText, clockText } from './night-words.js';
 import { type BatchPlan, planFound, type Task } from './plan-batch.js';
@@ -47,7 +47,7 @@ const longestLookMs = 5000;
 
 /** One run through the stacks: starts what fits, records how each ends, and looks for new ones when asked to. */
 export class Scheduler {
-  readonly counts = { done: 0, failed: 0, putOff: 0 };
+  readonly counts = { done: 0, look: 0, failed: 0, putOff: 0 };
   private readonly waiting: Task[] = [];
   private readonly running = new Map<string, Running>();
   private readonly settled: SettledStacks;
@@ -211,6 +211,7 @@ export class Scheduler {
     const common = { at: this.night.at(), stack: key };
     if (end.state === 'done') {
       this.counts.done++;
+      if (wantsLook(end.report)) this.counts.look++;
       const { mark: options, modelMs } = task;
       const report = { ...reportOf(end.report), wallMs };
       await this.night.record({ ...report, ...common, event: 'done', options, modelMs });
@@ -232,8 +233,8 @@ export class Scheduler {
       elapsedMs: one.leftMs === undefined ? nowMs - one.startedMs : one.estimateMs - one.leftMs,
     }));
     const leftMs = timeLeft(this.waiting, running, this.batch.budget.threads);
-    const { done, failed } = this.counts;
-    this.night.say({ event: 'whole', isNews, done, failed, total: this.total, leftMs });
+    const { done, look, failed } = this.counts;
+    this.night.say({ event: 'whole', isNews, done, look, failed, total: this.total, leftMs });
   }
 
   /** Whether there is, or may be, another stack to wait for. */

@@ -4,6 +4,7 @@ export type FindingKind =
   | 'direction'
   | 'duplicate'
   | 'left-out'
+  | 'few-frames'
   | 'time-gap'
   | 'camera'
   | 'lens'
@@ -47,16 +48,16 @@ export interface Finding {
   /** Numbers of the frames it is about, rising; empty when it is about all of them. */
   frames: number[];
   /** Names of their files. */
-  files?: string[];
+  files?: string[] | undefined;
   /** What is so: a sentence or two. */
   message: string;
   /** What to do; empty when there is nothing. */
   advice: string;
   /** Places on the sensor, for dust and hot pixels. */
-  spots?: SensorSpot[];
+  spots?: SensorSpot[] | undefined;
   /** Step that would have been needed, as a part of the present one; and in mm where the step is known. */
-  neededStepPart?: number;
-  neededStepMm?: number;
+  neededStepPart?: number | undefined;
+  neededStepMm?: number | undefined;
 }
 
 const ranks: readonly FindingRank[] = ['spoils', 'flaw', 'note'];

@@ -42,7 +42,6 @@ export function judgeStack(
   const { frames } = motion;
   const focus = judgeFocus(fit, tiles.columns, travel, frames, way.direction, fineWidth, options.stepMm);
   const { light, findings: lightFindings } = judgeLight(frames, signs);
-  const names = new Map(stack.frames.map(({ number, name }) => [number, name]));
   const findings = byRank([
     ...listingFindings(stack, signs),
     ...unreadableFindings(unreadable),
@@ -52,13 +51,14 @@ export function judgeStack(
     ...lightFindings,
     ...sensorFindings(dust, hotPixels),
     ...opticsFindings(options, stack.frames[0].exif),
-  ]).map((finding) => withFiles(finding, names));
+  ]).map((finding) => withFiles(finding, stack));
   return { findings, focus: focus.frames, light, coverage: focus.coverage };
 }
 
 /** Photographers know their frames by the names of the files. */
-function withFiles(finding: Finding, names: ReadonlyMap<number, string>): Finding {
-  const files = finding.frames.flatMap((number) => names.get(number) ?? []);
+export function withFiles(finding: Finding, { frames }: Stack): Finding {
+  const named = new Set(finding.frames);
+  const files = frames.flatMap(({ number, name }) => (named.has(number) ? [name] : []));
   return files.length > 0 ? { ...finding, files } : finding;
 }
 

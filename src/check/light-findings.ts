@@ -16,9 +16,8 @@ export interface LightJudgement {
 const reach = 4;
 /** Fewer frames on a side tell nothing by themselves. */
 const fewestBeside = 2;
-/** Departures of ln light: seen, and too much to be evened out without a trace (a third of a stop). */
+/** Departure of ln light that is seen. */
 const seenLight = 0.075;
-const strongLight = Math.LN2 / 3;
 /** Departure of ln (red over green) or ln (blue over green). */
 const seenColour = 0.06;
 /** Share of pixels without one channel, percent, from which on the light of that channel is not known. */
@@ -44,13 +43,12 @@ export function judgeLight(frames: readonly FrameMotion[], signs: readonly Frame
     const most = Math.max(...[...oddIndices].map((k) => Math.abs(off[k])));
     findings.push({
       kind: 'light',
-      rank: most > strongLight ? 'spoils' : 'flaw',
+      // However strong: a merge multiplies it away, and what is burnt out or black by it is judged by itself.
+      rank: 'flaw',
       frames: odd.map(({ number }) => number),
       message: `The light flickers: ${framesText(odd.map(({ number }) => number))} ${odd.length === 1 ? 'is' : 'are'} up to ${Math.round(100 * Math.expm1(most))} % brighter or darker than the frames around.`,
       advice:
-        most > strongLight
-          ? 'Shoot these again with steady lamps, shutter and aperture fixed by hand.'
-          : 'A merge evens this out; for the next stack let the lamps settle, and fix shutter and aperture by hand.',
+        'A merge evens this out; for the next stack let the lamps settle, and fix shutter and aperture by hand.',
     });
   }
   const run = logs.at(-1)! - logs[0];

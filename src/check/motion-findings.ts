@@ -74,6 +74,21 @@ export function blurredFrames(
   return new Set(blurred);
 }
 
+/** Frames that cannot be placed among the others. */
+export function notAligned(lost: readonly FrameMotion[]): Finding[] {
+  if (lost.length === 0) return [];
+  const numbers = lost.map(({ number }) => number);
+  return [
+    {
+      kind: 'not-aligned',
+      rank: 'spoils',
+      frames: numbers,
+      message: `${capital(framesText(numbers))} cannot be aligned with the others: ${reasonOf(lost)}.`,
+      advice: `See whether ${lost.length === 1 ? 'it belongs' : 'they belong'} to the stack; shoot again what is missing, or leave it out with --skip ${skipText(numbers)}.`,
+    },
+  ];
+}
+
 function reasonOf(lost: readonly FrameMotion[]): string {
   const reason = lost[0].reason ?? 'it has too little in common with its neighbours';
   return lost.length === 1 ? reason : reason.replace(/^it (has|shows)/, 'each $1');
@@ -87,18 +102,7 @@ export function motionFindings(
   width: number,
   size: Size,
 ): Finding[] {
-  const findings: Finding[] = [];
-  const lost = frames.filter(({ usable }) => !usable);
-  if (lost.length > 0) {
-    const numbers = lost.map(({ number }) => number);
-    findings.push({
-      kind: 'not-aligned',
-      rank: 'spoils',
-      frames: numbers,
-      message: `${capital(framesText(numbers))} cannot be aligned with the others: ${reasonOf(lost)}.`,
-      advice: `See whether ${lost.length === 1 ? 'it belongs' : 'they belong'} to the stack; shoot again what is missing, or leave it out with --skip ${skipText(numbers)}.`,
-    });
-  }
+  const findings = notAligned(frames.filter(({ usable }) => !usable));
   if (blurred.size > 0) {
     const numbers = [...blurred].map((k) => frames[k].number);
     findings.push({

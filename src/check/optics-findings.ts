@@ -17,7 +17,8 @@ const circlePixels = 2;
  */
 export function opticsFindings(
   options: Pick<CheckOptions, 'magnification' | 'pixelPitchUm' | 'stepMm'>,
-  exif: FrameExif): Finding[] {
+  exif: FrameExif,
+): Finding[] {
   const { magnification, pixelPitchUm, stepMm } = options;
   const { fNumber } = exif;
   if (magnification === undefined || pixelPitchUm === undefined || fNumber === undefined) return [];

@@ -24,6 +24,7 @@ Exit codes:
   2    an option is wrong
   3    ROOT cannot be searched
   4    OUT cannot be written, is in use by another batch, or has no room for the next stack
+  6    every stack is merged, but something spoils the picture of some: look at these
   130  interrupted; finished stacks are kept
 
 Examples:
@@ -99,7 +100,7 @@ async function run(
   }
 }
 
-function throwUnlessGood({ state, failed, done, out }: BatchOutcome): void {
+function throwUnlessGood({ state, failed, done, look, out }: BatchOutcome): void {
   const page = `See ${out}/index.html.`;
   if (state === 'interrupted') {
     throw new InterruptedError(keptMessage);
@@ -114,6 +115,13 @@ function throwUnlessGood({ state, failed, done, out }: BatchOutcome): void {
     const message = `${failed} of ${countOf(done + failed, 'stack')} failed. ${page}`;
     throw new LamellaError(message, someFailed);
   }
+  if (look > 0) {
+    throw new LamellaError(`${lookWords(look, done)} ${page}`, exitCodes.look);
+  }
+}
+
+function lookWords(look: number, done: number): string {
+  return `${look} of ${countOf(done, 'stack')} merged, but look: something spoils ${look === 1 ? 'the picture' : 'the pictures'}.`;
 }
 
 async function printPlan(
@@ -164,13 +172,17 @@ async function printStatus(
   if (flags.status === '') {
     throw new UsageError('Expected the path of a folder for --status but received an empty text');
   }
-  const { readStatus, statusLines } = await import('../batch/night-status.js');
+  const [{ readStatus, statusLines }, { lookReasons, wantsLook }] = await Promise.all([
+    import('../batch/night-status.js'),
+    import('../batch/night-events.js'),
+  ]);
   const status = await readStatus(String(flags.status));
   if (flags.json === true) {
     const { out, holder = null, counts, leftMs, night } = status;
-    const stacks = [...night.stacks.values()].map(({ planned, state, failed, putOff }) => ({
+    const stacks = [...night.stacks.values()].map(({ planned, state, done, failed, putOff }) => ({
       ...planned,
       state,
+      ...(state === 'done' && done && { look: wantsLook(done), spoils: lookReasons(done) }),
       ...(state === 'failed' && { reason: failed?.reason }),
       ...(state === 'put off' && { reason: putOff?.reason }),
     }));
@@ -179,12 +191,11 @@ async function printStatus(
   } else {
     for (const line of statusLines(status)) system.stdout.write(`${shown(system, line)}\n`);
   }
-  if (status.counts.failed > 0) {
-    throw new LamellaError(
-      `${status.counts.failed} of ${countOf(status.night.stacks.size, 'stack')} failed.`,
-      someFailed,
-    );
+  const { failed, look, done } = status.counts;
+  if (failed > 0) {
+    throw new LamellaError(`${failed} of ${countOf(status.night.stacks.size, 'stack')} failed.`, someFailed);
   }
+  if (look > 0) throw new LamellaError(lookWords(look, done), exitCodes.look);
 }
 
 function printPath({ stdout }: System, path: string): void {

@@ -1,6 +1,7 @@
 import { resolve } from 'node:path';
 import { Command } from 'commander';
-import { UsageError } from '../errors.js';
+import type { Finding } from '../check/finding.js';
+import { exitCodes, LamellaError, UsageError } from '../errors.js';
 import type { MergeEvent, MergeOptions } from '../merge/options.js';
 import { resolveOptions } from '../merge/resolve-options.js';
 import { describeFailure } from './failure.js';
@@ -13,12 +14,13 @@ import type { System } from './system.js';
 
 const epilogue = `
 Exit codes:
-  0    the result folder is complete
+  0    the result folder is complete; what spoils the picture, if anything, is said
   1    a defect of Lamella
   2    an option is wrong
   3    the frames cannot be read or do not form a stack
   4    the result cannot be written
   5    the machine does not give what is needed: memory, threads, open files, a folder
+  6    the result folder is complete, but more than a fifth of the frames is left out
   130  interrupted; nothing was written
 
 Example, 0.05 mm from frame to frame and 12 mm of subject across the picture:
@@ -49,6 +51,7 @@ async function runMerge(system: System, folder: string, flags: Record<string, un
   const json = flags.json === true;
   const quiet = flags.quiet === true;
   const reporter = openReporter(system, { json, quiet });
+  let findings: readonly Finding[] = [];
   try {
     const options = await readOptions(flags);
     // Until the merge names its result, it lies where the help says.
@@ -66,6 +69,7 @@ async function runMerge(system: System, folder: string, flags: Record<string, un
       },
       () => system.abandonResult(out),
     );
+    findings = outcome.findings;
     reporter.close();
     if (!json && !quiet) {
       const { stdout } = system;
@@ -79,6 +83,9 @@ async function runMerge(system: System, folder: string, flags: Record<string, un
   } finally {
     reporter.close();
   }
+  const { leavesOutMany } = await import('../check/judge-merge.js');
+  // All has been said: no message, only the code.
+  if (leavesOutMany(findings)) throw new LamellaError('', exitCodes.look);
 }
 
 async function readOptions(

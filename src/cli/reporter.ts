@@ -38,6 +38,8 @@ function jsonReporter(stdout: Output): Reporter {
   };
 }
 
+const rankTitles = { spoils: 'Spoils the picture', flaw: 'Flaw' } as const;
+
 type Lines = ReturnType<typeof openTerminalLine>;
 
 function plainLines(stderr: Output): Lines {
@@ -83,10 +85,16 @@ function wordsReporter(lines: Lines, chatty: boolean): Reporter {
         case 'warning':
           lines.print(printable(`Warning: ${event.message}`));
           break;
+        case 'finding': {
+          const { rank, message, advice } = event.finding;
+          if (rank !== 'note') lines.print(printable(`${rankTitles[rank]}: ${message} ${advice}`.trim()));
+          break;
+        }
         case 'done':
           lines.close();
           if (chatty)
             lines.print(printable(`Done in ${durationText(event.wallMs / 1000)}: ${event.files.join(', ')}`));
+          lines.print(printable(event.verdict));
           break;
       }
     },

@@ -1,7 +1,6 @@
 import { framePlaces, longestMeasuredStep, longestStep } from '../check/frame-places.js';
-import type { StackTravel } from '../check/stack-travel.js';
+import type { StackEvidence } from '../check/stack-reading.js';
 import { median } from '../register/median.js';
-import type { MotionSolution } from '../register/motion-solution.js';
 import type { UsedFrame } from './used-frame.js';
 
 /** Planes of focus nearer to each other than this many usual steps count as so far apart. */
@@ -14,13 +13,13 @@ const shortestStep = 0.4;
  */
 export function frameSteps(
   used: readonly UsedFrame[],
-  { motion, travel }: { motion: MotionSolution; travel: StackTravel },
+  { evidence }: { evidence: Pick<StackEvidence, 'motion' | 'stackTravel'> },
   positionsMm: readonly number[] | undefined,
 ): number[] {
   const numbers = used.map(({ file }) => file.number);
   const places = positionsMm
     ? numbers.map((number) => positionsMm[number - 1])
-    : measuredPlaces(numbers, motion, travel);
+    : measuredPlaces(numbers, evidence);
   const steps = places.slice(1).map((place, i) => Math.abs(place - places[i]));
   const usual = median(Float64Array.from(steps));
   const most = (i: number) =>
@@ -32,8 +31,7 @@ export function frameSteps(
 
 function measuredPlaces(
   numbers: readonly number[],
-  { frames }: MotionSolution,
-  { curves, travel }: StackTravel,
+  { motion: { frames }, stackTravel: { curves, travel } }: Pick<StackEvidence, 'motion' | 'stackTravel'>,
 ): number[] {
   const indices = new Map(frames.map(({ number }, k) => [number, k]));
   const kept = numbers.map((number) => indices.get(number)!);

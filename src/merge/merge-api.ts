@@ -1,3 +1,4 @@
+import type { Finding } from '../check/finding.js';
 import type { MergeEvent, MergeOptions } from './options.js';
 
 /** What a merge that ended well leaves behind. */
@@ -6,6 +7,8 @@ export interface MergeOutcome {
   out: string;
   /** Names of the files that it wrote there. */
   files: string[];
+  /** What is to be said of the stack and its picture, the gravest first; see `check`. */
+  findings: Finding[];
   /** The outcome in plain sentences, those of `report.html`. */
   verdicts: string[];
   /** Plain sentences for the user. */

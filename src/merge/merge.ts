@@ -1,14 +1,17 @@
 import { basename, dirname, join, relative, resolve, sep } from 'node:path';
 import ndarray from 'ndarray';
 import ops from 'ndarray-ops';
-import { outOfReachFindings } from '../check/coverage-findings.js';
+import type { Finding } from '../check/finding.js';
+import { judgeFrames, judgeMaps } from '../check/judge-merge.js';
+import { judgeStack, verdictAfter } from '../check/judge-stack.js';
+import { resultCoverage } from '../check/result-coverage.js';
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { carryMends } from '../mend/carry-mends.js';
 import { optionError } from '../option-error.js';
 import { identityMatrix } from '../register/transform.js';
 import { coverageClassNames } from '../result/coverage.js';
-import { writeReport } from '../result/report/write-report.js';
+import { coverageBands, writeReport } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
 import {
   type CropRectangle,
@@ -87,7 +90,7 @@ export async function merge(
     expectedBytes: size.width * size.height * ((stack.channels * bits) / 8 + 8),
   });
   try {
-    const { registration, used, anchor, crop, way, steps, scale, maps, picture } = await computeMerge(
+    const { registration, used, anchor, crop, way, steps, scale, maps, picture, judged } = await computeMerge(
       stack,
       options,
       log,
@@ -110,7 +113,6 @@ export async function merge(
     log.progress(1, 3);
     const mapsRecord = await writeMaps(result.dir, maps, { unit: scale.unit, software, signal });
     log.progress(2, 3);
-    noteOutOfReach(mapsRecord, log);
     log.closeStage();
     const record: RunRecord = {
       schema: runSchemaName,
@@ -139,6 +141,9 @@ export async function merge(
       warnings: log.warnings,
       notes: log.notes,
     };
+    const findings = judgeMaps(judged, resultCoverage(record, coverageBands(maps)), stack);
+    for (const finding of findings) if (!judged.includes(finding)) log.find(finding);
+    record.findings = findings;
     const mends = await carryMends(result.out, result.dir, record);
     if (mends !== undefined) log.warn(mends);
     const verdicts = await writeReport(result.dir, record, { composite: picture, icc, maps, signal });
@@ -158,10 +163,12 @@ export async function merge(
       'run.json',
       'report.html',
     ];
-    log.emit({ event: 'done', out, files, wallMs: Math.round(log.wallMs) });
+    const verdict = verdictAfter(findings);
+    log.emit({ event: 'done', out, files, verdict, wallMs: Math.round(log.wallMs) });
     return {
       out,
       files,
+      findings,
       verdicts,
       warnings: log.warnings,
       notes: log.notes,
@@ -186,6 +193,8 @@ export interface MergedStack {
   scale: DepthScale;
   maps: ResultMaps;
   picture: Picture;
+  /** What is to be said of the stack, before its full-size maps are asked. */
+  judged: Finding[];
 }
 
 /** Registers and merges the frames of a stack that `checkStack` has let pass: three readings of its files. */
@@ -198,7 +207,7 @@ export async function computeMerge(
   const { size } = stack;
   const bits = options.bits ?? stack.bits;
   log.enter('register');
-  const registration = await registerStack(stack, options, log);
+  const registration = await registerStack(stack, options, log, signal);
   for (const warning of registration.motion.warnings) log.warn(warning);
   checkRepeats(stack, registration, log);
   const used = usableFrames(stack, registration, options, log);
@@ -218,6 +227,13 @@ export async function computeMerge(
   );
   const { direction } = way;
   noteDirection(way, log);
+  const judged = judgeFrames(
+    judgeStack(stack, registration.evidence, registration.unreadable, way, options).findings,
+    stack,
+    registration.motion.frames,
+    used.map(({ file }) => file.number),
+  );
+  for (const finding of judged) log.find(finding);
   const nearSign = direction === 'near-to-far' ? 1 : direction === 'far-to-near' ? -1 : 0;
   const steps = frameSteps(used, registration, options.positionsMm);
   const merged = await mergeFrames(
@@ -243,7 +259,7 @@ export async function computeMerge(
     height,
     channels: stack.channels,
   };
-  return { registration, used, anchor, crop, way, steps, scale, maps, picture };
+  return { registration, used, anchor, crop, way, steps, scale, maps, picture, judged };
 }
 
 /** Refuses what cannot be merged, before the long work. */
@@ -306,7 +322,12 @@ function checkRepeats(stack: Stack, { motion }: Registration, log: RunLog): void
 const shakenShare = 0.2;
 
 /** Numbers of the frames that are blurred as a whole and would be smeared in where their plane of focus is the nearest. */
-function shakenFrames({ motion: { frames }, travel: { blurred } }: Registration): Set<number> {
+function shakenFrames({
+  motion: { frames },
+  evidence: {
+    stackTravel: { blurred },
+  },
+}: Registration): Set<number> {
   return new Set([...blurred].flatMap((k) => (frames[k].usable ? [frames[k].number] : [])));
 }
 
@@ -378,14 +399,6 @@ function noteDirection({ direction, directionBy }: FocusDirection, log: RunLog):
   }
 }
 
-/** Tells the terminal; the report judges the same share itself. */
-function noteOutOfReach({ coverage }: MapsRecord, log: RunLog): void {
-  const { percent } = coverage.classes[outOfReach];
-  for (const { message, advice } of outOfReachFindings({ outOfReach: percent })) {
-    log.emit({ event: 'note', message: `${message} ${advice}` });
-  }
-}
-
 const outOfReach = coverageClassNames.indexOf('out-of-reach');
 
 /** The maps in the terms of the photographs: numbers of frames, depths. */
@@ -423,7 +436,7 @@ function frameRecords(
     const motion = motions.get(file.number);
     const ordinal = ordinals.get(file.number);
     const reason =
-      registration.unreadable.get(file.number) ??
+      (registration.unreadable.has(file.number) ? 'damaged or unreadable' : undefined) ??
       motion?.reason ??
       (motion?.usable ? 'it is shaken' : 'cannot be aligned');
     return {

@@ -1,3 +1,4 @@
+import type { Finding } from '../check/finding.js';
 import type { Size } from '../image/image.js';
 import type { GivenDirection } from '../stack/focus-direction.js';
 
@@ -61,4 +62,7 @@ export type MergeEvent =
       leftS?: number | undefined;
     }
   | { event: 'note' | 'warning'; message: string }
-  | { event: 'done'; out: string; files: string[]; wallMs: number };
+  /** What is to be said of the stack, as `check` says it; once the frames have been read, and once the maps are there. */
+  | { event: 'finding'; finding: Finding }
+  /** `verdict`: one sentence on the whole, by the findings. */
+  | { event: 'done'; out: string; files: string[]; verdict: string; wallMs: number };

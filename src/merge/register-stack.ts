@@ -1,6 +1,5 @@
-import { type DetailGrid, encodedLuma, measureDetail } from '../check/detail-grid.js';
-import { fitFocus } from '../check/focus-fit.js';
-import { type StackTravel, stackTravel } from '../check/stack-travel.js';
+import { encodedLuma } from '../check/detail-grid.js';
+import { type StackEvidence, StackReading } from '../check/stack-reading.js';
 import { InputError } from '../errors.js';
 import { createMotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
@@ -18,38 +17,49 @@ const registrationPixels = 1.2e6;
 
 export interface Registration {
   motion: MotionSolution;
-  /** Steps and shakes of the frames that can be read, in the order of `motion.frames`. */
-  travel: StackTravel;
+  /** What the stack is judged by; frames in the order of `motion.frames`. */
+  evidence: StackEvidence;
   /** Half width of the usual focus curve, usual steps; undefined when no tile tells. */
   focusWidthSteps: number | undefined;
   /** SHA-256 of each frame's file, by frame number. */
   hashes: Map<number, string>;
-  /** Frames that cannot be decoded: number and reason. */
+  /** Frames that cannot be decoded: number, and why as a sentence. */
   unreadable: Map<number, string>;
   /** Dust on the sensor. */
   dust: Disc[];
 }
 
 /**
- * The first reading of a stack: motion and light of each frame, on reduced pictures, and the files' hashes.
- * A frame that cannot be decoded is left out with a warning.
+ * The first reading of a stack: motion and light of each frame, on reduced pictures, the files' hashes, and the evidence
+ * that the stack is judged by, as a check gathers it. A frame that cannot be decoded is left out with a warning.
  *
  * Throws InputError when a frame cannot be decoded and `strict` is set, or when fewer than two can.
  */
-export async function registerStack(stack: Stack, options: MergeOptions, log: RunLog): Promise<Registration> {
+export async function registerStack(
+  stack: Stack,
+  options: MergeOptions,
+  log: RunLog,
+  signal?: AbortSignal,
+): Promise<Registration> {
   const { frames, size } = stack;
   const shrink = shrinkFor(size.width * size.height);
   const estimator = createMotionEstimator({ motion: options.motion, fullSize: size });
+  const reading = new StackReading(size, frames.length);
   const hashes = new Map<number, string>();
   const unreadable = new Map<number, string>();
   const read = async (frame: FrameFile) => {
-    const [decoded, hash] = await Promise.all([decodeFrame(frame, { shrink }), hashFile(frame.path)]);
+    // The pictures to register by are softer than those of a check where a JPEG is reduced while it is decoded.
+    const isAlike = reading.shrink === shrink && (shrink === 1 || frame.format !== 'jpeg');
+    const [decoded, quick, hash] = await Promise.all([
+      decodeFrame(frame, { shrink }),
+      isAlike ? undefined : decodeFrame(frame, { shrink: reading.shrink, quick: true }),
+      hashFile(frame.path),
+    ]);
     refuseChangedFrames([frame]);
     hashes.set(frame.number, hash);
-    return decoded;
+    return { decoded, quick: quick ?? decoded };
   };
   const dust = new DustSearch(frames.length);
-  const grids: DetailGrid[] = [];
   let done = 0;
   for await (const fed of feedFrames(frames, read, 2)) {
     log.throwIfStopped();
@@ -57,13 +67,13 @@ export async function registerStack(stack: Stack, options: MergeOptions, log: Ru
     if ('error' in fed) {
       const { error } = fed;
       if (!(error instanceof InputError) || error instanceof ChangedFrameError || options.strict) throw error;
-      unreadable.set(number, 'damaged or unreadable');
+      unreadable.set(number, error.message);
       log.warn(`${error.message} It is left out.`);
     } else {
-      const { pixels, width, height, channels, bits } = fed.value;
-      const luma = encodedLuma(fed.value);
-      grids.push(measureDetail(luma, width, height));
-      dust.add(done, fed.value, luma);
+      const { decoded, quick } = fed.value;
+      const { pixels, width, height, channels, bits } = decoded;
+      dust.add(done, decoded, encodedLuma(decoded));
+      reading.add(fed.item, quick);
       estimator.add({ number, pixels, width, height, channels, bits, factorX: shrink, factorY: shrink });
     }
     log.progress(++done, frames.length);
@@ -75,14 +85,14 @@ export async function registerStack(stack: Stack, options: MergeOptions, log: Ru
     );
   }
   const motion = estimator.solve(anchorNumber(readable, options.anchor));
-  const travel = stackTravel(grids, motion.frames, size, shrink);
+  const evidence = await reading.finish(signal);
   const places = new Map(
     motion.frames.map(({ number, usable, matrix }) => [number, usable ? matrix : undefined]),
   );
-  const { width } = fitFocus(travel.curves, travel.travel.places);
+  const { width } = evidence.fit;
   return {
     motion,
-    travel,
+    evidence,
     focusWidthSteps: Number.isFinite(width) ? width : undefined,
     hashes,
     unreadable,

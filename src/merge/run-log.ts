@@ -1,3 +1,4 @@
+import type { Finding } from '../check/finding.js';
 import { InterruptedError } from '../errors.js';
 import type { MergeHooks } from './merge-api.js';
 import type { MergeEvent, MergeStage } from './options.js';
@@ -77,6 +78,12 @@ export class RunLog {
   note(message: string): void {
     this.notes.push(message);
     this.emit({ event: 'note', message });
+  }
+
+  /** Passes a finding on; what a warning has said in the same words is not said twice. */
+  find(finding: Finding): void {
+    if (this.warnings.includes(finding.message)) return;
+    this.emit({ event: 'finding', finding });
   }
 
   throwIfStopped(): void {

@@ -7,6 +7,7 @@ import { maxRunBytes } from '../stack/earlier-result.js';
 import type { FrameExif } from '../stack/frame.js';
 import { readBoundedText } from '../stack/regular-file.js';
 import { coverageClassNames } from './coverage.js';
+import { findingShape } from './finding-shape.js';
 import { requireResultFolder } from './result-folder.js';
 import {
   type CompositeRecord,
@@ -192,6 +193,7 @@ const recordShape = objectShape<RunRecord>({
   stepMm: optionalShape(numberShape(0)),
   focusWidthSteps: optionalShape(numberShape(0)),
   positionsMm: optionalShape(listShape(numberShape())),
+  findings: optionalShape(listShape(findingShape)),
   warnings: listShape(textShape()),
   notes: listShape(textShape()),
 });

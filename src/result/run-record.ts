@@ -1,3 +1,4 @@
+import type { Finding } from '../check/finding.js';
 import type { Size } from '../image/image.js';
 import type { MergeOptions } from '../merge/options.js';
 import type { Matrix3 } from '../register/transform.js';
@@ -142,6 +143,8 @@ export interface RunRecord {
   focusWidthSteps?: number | undefined;
   /** Rail position of each frame in capture order. */
   positionsMm?: number[] | undefined;
+  /** What is to be said of the stack and its picture, the gravest first; absent in records of before it was kept. */
+  findings?: Finding[] | undefined;
   /** Plain sentences for the user. */
   warnings: string[];
   notes: string[];

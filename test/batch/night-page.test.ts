@@ -2,6 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { nightPage } from '../../src/batch/night-page.js';
 import { nightState } from '../../src/batch/night-state.js';
 import { nightTable } from '../../src/batch/night-table.js';
+import { eventWords } from '../../src/batch/night-words.js';
 import { at, batchEvent, doneEvent, failedEvent } from './night-fixtures.js';
 
 const now = new Date('2026-11-26T06:00:00Z');
@@ -49,6 +50,44 @@ describe('the page of a night', () => {
   it('says where an earlier result stands behind a failure', () => {
     const again = nightPage(nightState([batchEvent(['bee']), doneEvent('bee'), failedEvent('bee')]), now);
     expect(again).toContain('An earlier result stands: <a href="bee/report.html">');
+  });
+});
+
+describe('a stack whose picture something spoils', () => {
+  const finding = (rank: 'spoils' | 'flaw', message: string) => ({
+    ...{ kind: 'too-short-behind', rank, frames: [3], advice: 'Go on.' },
+    message,
+  });
+  const dim = nightState([
+    batchEvent(['ant', 'bee']),
+    doneEvent('ant', { findings: [finding('flaw', 'Dust.')], verdicts: ['All of ant.'] }),
+    doneEvent('bee', {
+      findings: [finding('spoils', '51 % is sharp in no frame.'), finding('flaw', 'Dust too.')],
+      verdicts: ['51 % is sharp in no frame. Go on.'],
+    }),
+  ]);
+
+  it('has a group of its own on the page, before those that are merged', () => {
+    const page = nightPage(dim, now);
+    const order = ['<h2>Merged, but look</h2>', '51 % is sharp', '<h2>Merged</h2>', 'All of ant.'];
+    const places = order.map((text) => page.indexOf(text));
+    expect(places.every((place) => place > 0)).toBe(true);
+    expect(places).toEqual([...places].sort((a, b) => a - b));
+    expect(page).toContain('2 of 2 stacks merged (1 of them to look at), 0 failed');
+  });
+
+  it('is no plain "done" in the table', () => {
+    const [head, ...rows] = readCsv(nightTable(dim));
+    const column = (name: string) => rows.map((row) => row[head.indexOf(name)]);
+    expect(column('state')).toEqual(['done', 'merged, but look']);
+    expect(column('spoils')).toEqual(['', '51 % is sharp in no frame.']);
+    expect(column('flaws')).toEqual(['Dust.', 'Dust too.']);
+  });
+
+  it('is named as it ends', () => {
+    const event = doneEvent('bee', { findings: [finding('spoils', '51 % is sharp in no frame.')] });
+    expect(eventWords(event)).toBe('bee: merged, but look: 51 % is sharp in no frame. (2 s)');
+    expect(eventWords(doneEvent('ant'))).toBe('ant: done (2 s)');
   });
 });
 

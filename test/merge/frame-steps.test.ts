@@ -31,7 +31,7 @@ function stackOf(numbers: readonly number[]) {
       gainRatio: [1, 1, 1],
     }),
   );
-  return { used, registration: { motion, travel } };
+  return { used, registration: { evidence: { motion, stackTravel: travel } } };
 }
 
 test('positions tell the steps, whichever way they run, in usual ones', () => {

@@ -2,6 +2,7 @@ import { readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { expect, test } from 'vitest';
+import type { Finding } from '../../src/check/finding.js';
 import { hatchGreys } from '../../src/image/map-colours.js';
 import { similarityMatrix } from '../../src/register/transform.js';
 import { frameNearness, framesByDepth } from '../../src/result/frame-nearness.js';
@@ -95,15 +96,33 @@ test('verdicts tell frames, coverage and depth in plain words', () => {
     entry.percent = percents[i];
   });
   expect(verdicts(record)).toEqual([
+    'Merged, but look: 1 finding spoils the picture. 1 flaw to know of.',
     '2 of 3 frames went into the picture; it keeps the framing of frame 2 (seed_2.jpg).',
+    'The steps are too coarse: 10 % of the picture lies between two frames whose planes of focus are too far apart, and is sharp in neither. Use a smaller step.',
+    '2.7 % of the picture, along its edges, is out of reach of the frames that could be sharp there: it is blurred and has no depth. Merge with --crop common to cut it off.',
     'Frame 3 (seed_3.jpg) was left out: blurred by motion.',
     '87.3 % of the picture is sharp in at least one frame.',
     'under 0.1 % of the picture lies beyond the plane of focus of the last frame.',
-    'The steps are too coarse: 10 % of the picture lies between two frames whose planes of focus are too far apart, and is sharp in neither. Use a smaller step.',
-    '2.7 % of the picture, along its edges, is out of reach of the frames that could be sharp there: it is blurred and has no depth. Merge with --crop common to cut it off.',
     'The subject spans 3 steps of depth.',
     '1 used frame supplied no pixel of its own: 2.',
   ]);
+});
+
+test('verdicts are those that the run was given by, whatever the maps show of the same', () => {
+  const findings: Finding[] = [
+    { kind: 'too-short-behind', rank: 'spoils', frames: [3], message: '7.5 % lie behind.', advice: 'Go on.' },
+    { kind: 'light', rank: 'flaw', frames: [2], message: 'The light flickers.', advice: '' },
+    { kind: 'direction', rank: 'note', frames: [], message: 'From near to far.', advice: '' },
+  ];
+  const record = sampleRecord({ findings });
+  const percents = [89.7, 0, 10.3, 0, 0, 0];
+  record.maps.coverage.classes.forEach((entry, i) => {
+    entry.percent = percents[i];
+  });
+  const told = verdicts(record);
+  expect(told[0]).toBe('Merged, but look: 1 finding spoils the picture. 1 flaw to know of.');
+  expect(told).toEqual(expect.arrayContaining(['7.5 % lie behind. Go on.', 'The light flickers.']));
+  expect(told.join(' ')).not.toMatch(/10\.3 %|From near/);
 });
 
 test('a left-out frame is told once, by its warning where there is one', () => {

@@ -1,6 +1,8 @@
 import { type CoverageShares, coverageFindings, worthAdvicePercent } from '../../check/coverage-findings.js';
+import type { Finding, FindingKind } from '../../check/finding.js';
+import { verdictAfter } from '../../check/judge-stack.js';
 import { resultCoverage } from '../../check/result-coverage.js';
-import { coverageClasses } from '../coverage.js';
+import { type CoverageClassName, coverageClasses } from '../coverage.js';
 import type { RunRecord } from '../run-record.js';
 import { counted, depthText, percentText } from './numbers.js';
 
@@ -10,9 +12,15 @@ export function verdicts(record: RunRecord, coverage: CoverageShares = resultCov
   const used = frames.filter((frame) => frame.used);
   const anchor = frames.find((frame) => frame.number === record.anchorNumber);
   const anchorName = anchor ? ` (${anchor.name})` : '';
+  const findings = record.findings ?? coverageFindings(coverage);
   const sentences = [
+    verdictAfter(findings),
     `${used.length} of ${counted(frames.length, 'frame')} went into the picture; it keeps the framing of frame ${record.anchorNumber}${anchorName}.`,
   ];
+  for (const { kind, rank, message, advice } of findings) {
+    // Other notes stand further down.
+    if (rank !== 'note' || kind === 'out-of-reach') sentences.push(`${message} ${advice}`.trim());
+  }
   for (const frame of frames) {
     // A warning tells it already, further down.
     if (frame.used || record.warnings.some((warning) => warning.includes(frame.name))) continue;
@@ -20,13 +28,8 @@ export function verdicts(record: RunRecord, coverage: CoverageShares = resultCov
       `Frame ${frame.number} (${frame.name}) was left out: ${frame.leftOutReason ?? 'no reason recorded'}.`,
     );
   }
-  const judged = coverageFindings(coverage);
   for (const { value, name, percent } of maps.coverage.classes) {
-    // Larger shares of what no frame shows sharp are judged below.
-    const isJudged =
-      (percent >= worthAdvicePercent && name !== 'no-detail') ||
-      (name === 'out-of-reach' && judged.some(({ kind }) => kind === name));
-    if (name !== 'covered' && (percent === 0 || isJudged)) continue;
+    if (name !== 'covered' && isJudged(name, percent, findings)) continue;
     const meaning = coverageClasses.find((entry) => entry.name === name)?.meaning ?? `is of class ${value}`;
     const advice =
       name === 'no-detail' && percent >= worthAdvicePercent
@@ -34,7 +37,6 @@ export function verdicts(record: RunRecord, coverage: CoverageShares = resultCov
         : '';
     sentences.push(`${percentText(percent)} of the picture ${verb(meaning)}.${advice}`);
   }
-  for (const { message, advice } of judged) sentences.push(`${message} ${advice}`);
   const { min, max, unit } = maps.depth;
   if (min !== null && max !== null)
     sentences.push(`The subject spans ${depthText(max - min, unit)} of depth.`);
@@ -50,3 +52,19 @@ export function verdicts(record: RunRecord, coverage: CoverageShares = resultCov
 function verb(meaning: string): string {
   return /^(lies|has|is)\b/.test(meaning) ? meaning : `is ${meaning}`;
 }
+
+/** Whether a finding tells of a class already: then that has the say, for its figures are those of a check. */
+function isJudged(name: CoverageClassName, percent: number, findings: readonly Finding[]): boolean {
+  if (percent === 0) return true;
+  const kinds = classKinds[name] ?? [];
+  return (
+    kinds.length > 0 && (percent >= worthAdvicePercent || findings.some(({ kind }) => kinds.includes(kind)))
+  );
+}
+
+const classKinds: Partial<Record<CoverageClassName, readonly FindingKind[]>> = {
+  'before-first': ['too-short-in-front', 'too-short-behind'],
+  'after-last': ['too-short-in-front', 'too-short-behind'],
+  gap: ['missed-step', 'too-coarse-steps'],
+  'out-of-reach': ['out-of-reach'],
+};

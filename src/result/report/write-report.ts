@@ -54,12 +54,13 @@ export async function writeReport(dir: string, record: RunRecord, inputs: Report
     confidence: await jpegUri(confidenceThumbnail(maps, mapSide)),
     coverage: await pngUri(coverageThumbnail(maps, mapSide)),
   };
-  const coverage = resultCoverage(record, bandsFor(maps));
+  const coverage = resultCoverage(record, coverageBands(maps));
   await writeAside(join(dir, reportFileName), reportPage(record, pictures, coverage), signal);
   return verdicts(record, coverage);
 }
 
-function* bandsFor(maps: ResultMaps | MapRows): Generator<CoverageMaps> {
+/** The maps in the bands that `resultCoverage` takes. */
+export function* coverageBands(maps: ResultMaps | MapRows): Generator<CoverageMaps> {
   const { depth, coverage } = mapRows(maps);
   for (const [top, bottom] of bandsOf(maps.height)) {
     yield { depth: depth(top, bottom), coverage: coverage(top, bottom) };

@@ -1,0 +1,24 @@
+import type { Finding, FindingKind, SensorSpot } from '../check/finding.js';
+import {
+  listShape,
+  numberShape,
+  objectShape,
+  oneOfShape,
+  optionalShape,
+  type Shape,
+  textShape,
+  wholeShape,
+} from './shape.js';
+
+/** A finding as it is kept in files. Its kind is any text: a later program may know more of them. */
+export const findingShape = objectShape<Finding>({
+  kind: textShape() as Shape<FindingKind>,
+  rank: oneOfShape('spoils', 'flaw', 'note'),
+  frames: listShape(wholeShape(1)),
+  files: optionalShape(listShape(textShape())),
+  message: textShape(),
+  advice: textShape(),
+  spots: optionalShape(listShape(objectShape<SensorSpot>({ x: numberShape(), y: numberShape() }))),
+  neededStepPart: optionalShape(numberShape(0)),
+  neededStepMm: optionalShape(numberShape(0)),
+});
