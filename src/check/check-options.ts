@@ -1,7 +1,13 @@
 import type { MergeOptions } from '../merge/options.js';
 import { resolveOptions } from '../merge/resolve-options.js';
+import { optionError } from '../option-error.js';
+import { describePlanRange, isPlanValue, planOptionTable } from '../plan/option-table.js';
+import type { PlanOptions } from '../plan/plan-options.js';
 
-/** What a check can be told; a choice of the options of a merge, with the same names and ranges. */
+/** What a check can be told of the knob of the rail: as a plan is told. */
+export type KnobOptions = Pick<PlanOptions, 'travelPerTurnMm' | 'marksPerTurn'>;
+
+/** What a check can be told; a choice of the options of a merge, with the same names and ranges, and the knob of the rail. */
 export type CheckOptions = Pick<
   MergeOptions,
   | 'frames'
@@ -12,7 +18,8 @@ export type CheckOptions = Pick<
   | 'magnification'
   | 'pixelPitchUm'
   | 'maxMegapixels'
->;
+> &
+  KnobOptions;
 
 export const checkOptionKeys = [
   'frames',
@@ -25,10 +32,14 @@ export const checkOptionKeys = [
   'maxMegapixels',
 ] as const satisfies (keyof CheckOptions)[];
 
+export const knobOptionKeys = ['travelPerTurnMm', 'marksPerTurn'] as const satisfies (keyof KnobOptions)[];
+
 /** Checks options by the table of the merge. Throws UsageError as `resolveOptions` does. */
 export function resolveCheckOptions(given: Partial<CheckOptions>): CheckOptions {
+  const { travelPerTurnMm, marksPerTurn, ...others } = given;
+  const knob = resolveKnob({ travelPerTurnMm, marksPerTurn });
   const { frames, skip, stepMm, direction, fieldWidthMm, magnification, pixelPitchUm, maxMegapixels } =
-    resolveOptions(given);
+    resolveOptions(others);
   return {
     skip,
     direction,
@@ -38,5 +49,22 @@ export function resolveCheckOptions(given: Partial<CheckOptions>): CheckOptions 
     ...(magnification !== undefined && { magnification }),
     ...(pixelPitchUm !== undefined && { pixelPitchUm }),
     ...(maxMegapixels !== undefined && { maxMegapixels }),
+    ...knob,
   };
+}
+
+function resolveKnob(
+  given: {
+    [Key in keyof KnobOptions]: KnobOptions[Key] | undefined;
+  },
+): KnobOptions {
+  const knob: KnobOptions = {};
+  for (const spec of planOptionTable) {
+    const key = knobOptionKeys.find((known) => known === spec.key);
+    const value = key && given[key];
+    if (key === undefined || value === undefined) continue;
+    if (!isPlanValue(spec.kind, value)) throw optionError(key, describePlanRange(spec), value);
+    knob[key] = value;
+  }
+  return knob;
 }

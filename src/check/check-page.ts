@@ -3,7 +3,7 @@ import { htmlPage } from '../result/report/html-page.js';
 import { html, type Markup, noMarkup } from '../result/report/markup.js';
 import { percentText, shortNumber } from '../result/report/numbers.js';
 import type { CheckedFrame, CheckReport } from './check.js';
-import { verdictLine } from './check-text.js';
+import { filesText, verdictLine } from './check-text.js';
 import { type Finding, type FindingRank, numbersText } from './finding.js';
 import { plotMarkup } from './page-plots.js';
 import { checkPageTitleEnd } from './page-title.js';
@@ -88,8 +88,8 @@ function findingTable(findings: readonly Finding[]): Markup {
 <thead><tr><th scope="col">Rank</th><th scope="col">Frames</th><th scope="col">Verdict, and what to do</th></tr></thead>
 <tbody>
 ${findings.map(
-  ({ rank, frames, message, advice }) =>
-    html`<tr><td><span class="rank ${rank}">${rankMeaning[rank]}</span></td><td>${frames.length > 0 ? numbersText(frames) : 'all'}</td><td>${message}${advice ? html`<br><span class="advice">${advice}</span>` : noMarkup}</td></tr>
+  ({ rank, frames, files = [], message, advice }) =>
+    html`<tr><td><span class="rank ${rank}">${rankMeaning[rank]}</span></td><td>${frames.length > 0 ? numbersText(frames) : 'all'}</td><td>${message}${files.length > 0 ? html`<br><span class="advice">Files: ${filesText(files)}</span>` : noMarkup}${advice ? html`<br><span class="advice">${advice}</span>` : noMarkup}</td></tr>
 `,
 )}</tbody>
 </table></div>`;

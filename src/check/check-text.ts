@@ -15,16 +15,25 @@ const tableKey =
 const defaultWidth = 100;
 const leastTextWidth = 40;
 
-/** The report as tables for a terminal: frames, then verdicts, then whether the stack is fit. */
-export function checkText(report: CheckReport, width = defaultWidth): string {
+/** How the report is laid out. */
+export interface CheckTextOptions {
+  /** Characters a line. */
+  width?: number | undefined;
+  /** Whether the table of frames is wanted. */
+  framesTable?: boolean | undefined;
+}
+
+/** The report for a terminal: whether the stack is fit, the verdicts, and the frames if they are asked for. */
+export function checkText(
+  report: CheckReport,
+  { width = defaultWidth, framesTable = false }: CheckTextOptions = {},
+): string {
   return [
-    frameTable(report.frames),
-    ...wrap(tableKey, width),
+    verdictLine(report),
     '',
     verdictTable(report.findings, width),
     '',
-    verdictLine(report),
-    '',
+    ...(framesTable ? [frameTable(report.frames), ...wrap(tableKey, width), ''] : []),
   ].join('\n');
 }
 
@@ -66,10 +75,14 @@ function signed(value: number): string {
 
 function verdictTable(findings: readonly Finding[], width: number): string {
   if (findings.length === 0) return 'Nothing was found amiss.';
-  const cells = findings.map(({ rank, frames, message, advice }) => ({
+  const cells = findings.map(({ rank, frames, files = [], message, advice }) => ({
     rank: rankWords[rank],
     frames: frames.length === 0 ? 'all' : numbersText(frames),
-    lines: [message, ...(advice ? [`-> ${advice}`] : [])],
+    lines: [
+      message,
+      ...(files.length > 0 ? [`Files: ${filesText(files)}`] : []),
+      ...(advice ? [`-> ${advice}`] : []),
+    ],
   }));
   const rankWidth = Math.max(...cells.map(({ rank }) => rank.length), 4);
   const framesWidth = Math.min(20, Math.max(...cells.map(({ frames }) => frames.length), 6));
@@ -83,6 +96,16 @@ function verdictTable(findings: readonly Finding[], width: number): string {
     );
   });
   return [head, ...rows].join('\n');
+}
+
+/** Of more the first and the last are told. */
+const mostNames = 6;
+
+/** Names of files for a line: at most six of them. */
+export function filesText(files: readonly string[]): string {
+  return files.length > mostNames
+    ? `${files[0]} to ${files[files.length - 1]} (${files.length} files)`
+    : files.join(', ');
 }
 
 /** Breaks a text at blanks into lines of at most `width` characters; longer words stand alone. */

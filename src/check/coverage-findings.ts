@@ -3,10 +3,11 @@ import type { Direction } from '../stack/focus-direction.js';
 import type { Finding } from './finding.js';
 import { fallAt, sureGapFall } from './focus-fit.js';
 import { longestMeasuredStep, longestStep } from './frame-places.js';
+import { type RailScale, travelText } from './rail-scale.js';
 import { longestPlainStep } from './rail-travel.js';
 
 /** What of the picture is sharp in no frame, by tiles before a merge or by pixels after it. */
-export interface CoverageShares {
+export interface CoverageShares extends RailScale {
   /** Share of the picture by class, percent; see `coverageClasses`. */
   beforeFirst: number;
   afterLast: number;
@@ -32,7 +33,8 @@ export interface CoverageShares {
   widthSteps?: number | undefined;
   /** Step without gaps as a part of the present one, where it is known. */
   neededStepPart?: number | undefined;
-  stepMm?: number | undefined;
+  /** Nominal travel from the first frame to the last, usual steps, where it is known. */
+  spanSteps?: number | undefined;
 }
 
 /** Shares below this are the rule at borders and in shadows, percent. */
@@ -58,7 +60,7 @@ export function coverageFindings(shares: CoverageShares): Finding[] {
 }
 
 function shortEnd(
-  { direction }: CoverageShares,
+  shares: CoverageShares,
   end: 'first' | 'last',
   percent: number,
   number: number,
@@ -66,7 +68,7 @@ function shortEnd(
 ): Finding[] {
   if (percent < worthAdvicePercent) return [];
   // A stack of unknown direction is told as if it ran from near to far, with its frame named.
-  const isFront = (direction === 'far-to-near') === (end === 'last');
+  const isFront = (shares.direction === 'far-to-near') === (end === 'last');
   const side = isFront ? 'in front of' : 'behind';
   const count = missing === undefined ? undefined : Math.max(1, Math.ceil(missing));
   const frames = count === undefined ? 'some frames' : `at least ${count} frame${count === 1 ? '' : 's'}`;
@@ -76,9 +78,19 @@ function shortEnd(
       rank: percent >= spoiltPercent ? 'spoils' : 'flaw',
       frames: [number],
       message: `${percentText(percent)} of the picture lies ${side} the plane of focus of the ${end} frame (${number}) and is sharp in no frame: the stack is too short ${isFront ? 'in front' : 'behind'}.`,
-      advice: `${end === 'first' ? 'Begin' : 'Go on'} ${isFront ? 'nearer to the camera' : 'farther from the camera'}: add ${frames} ${end === 'first' ? 'before the first' : 'after the last'}.`,
+      advice: `${end === 'first' ? 'Begin' : 'Go on'} ${isFront ? 'nearer to the camera' : 'farther from the camera'}: add ${frames} ${end === 'first' ? 'before the first' : 'after the last'}${travelBeyond(shares, end, count)}.`,
     },
   ];
+}
+
+/** How far the rail has to go on beyond an end, and where that is. */
+function travelBeyond(shares: CoverageShares, end: 'first' | 'last', count: number | undefined): string {
+  const { stepMm, spanSteps } = shares;
+  if (stepMm === undefined || count === undefined) return '';
+  const travel = `${travelText(count * stepMm, shares)} of travel`;
+  return end === 'first' || spanSteps === undefined
+    ? `, ${travel}`
+    : `, ${travel}, to ${travelText((spanSteps + count) * stepMm, shares)} from the first`;
 }
 
 function gapFindings(shares: CoverageShares): Finding[] {
@@ -96,7 +108,7 @@ function gapFindings(shares: CoverageShares): Finding[] {
       part && stepMm !== undefined ? { neededStepMm: part.neededStepPart * stepMm } : undefined;
     const needed =
       neededMm !== undefined
-        ? `Use a step of ${lengthText(neededMm.neededStepMm)} instead of ${lengthText(stepMm as number)}.`
+        ? `Use a step of ${travelText(neededMm.neededStepMm, shares)} instead of ${travelText(stepMm as number, shares)}.`
         : part !== undefined
           ? `Use ${shortNumber(part.neededStepPart, 2)} of the present step: about ${Math.ceil(1 / part.neededStepPart)} frames where there is one now.`
           : 'Use a smaller step.';
@@ -117,8 +129,13 @@ function gapFindings(shares: CoverageShares): Finding[] {
     rank,
     frames: [from, to],
     message: `${percentText(own)} of the picture lies between frames ${from} and ${to}, whose planes of focus are ${apartText(steps)}, and is sharp in neither.`,
-    advice: `Shoot the stack again from frame ${from} on, or add a frame between ${from} and ${to}.`,
+    advice: `Shoot the stack again from frame ${from} on, or add ${framesToAdd(steps)} between ${from} and ${to}.`,
   }));
+}
+
+function framesToAdd(steps: number | undefined): string {
+  const count = steps === undefined ? 1 : Math.max(1, Math.round(steps) - 1);
+  return count === 1 ? 'a frame' : `${count} frames`;
 }
 
 /** Shares below this are not worth a word, percent. */
@@ -170,9 +187,4 @@ function withoutDetail(percent: number): Finding {
     message: `${percentText(percent)} of the picture shows no detail that comes into focus and goes out again: there is nothing to judge focus by.`,
     advice: 'See whether this is a focus stack, and whether lens cap, focus and light were right.',
   };
-}
-
-/** A length on the bench with three significant digits. */
-export function lengthText(mm: number): string {
-  return `${Number(mm.toPrecision(3))} mm`;
 }

@@ -15,6 +15,7 @@ export type FindingKind =
   | 'not-aligned'
   | 'missed-step'
   | 'uneven-step'
+  | 'step'
   | 'step-not-taken'
   | 'reversed-turn'
   | 'bump'

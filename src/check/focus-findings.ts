@@ -1,9 +1,11 @@
 import type { FrameMotion } from '../register/motion-solution.js';
+import { shortNumber } from '../result/report/numbers.js';
 import type { Direction } from '../stack/focus-direction.js';
 import { type CoverageShares, coverageFindings } from './coverage-findings.js';
 import { type Finding, framesText, skipText } from './finding.js';
 import { distanceOfFall, type FocusFit, fallAt, goodFall, sureGapFall } from './focus-fit.js';
 import { addPlace, countOf, emptyNinths, mainPart } from './picture-part.js';
+import { type RailScale, travelText } from './rail-scale.js';
 import { longestPlainStep, type RailTravel } from './rail-travel.js';
 
 /** Where a frame is sharpest: in the tiles that come into focus nearest to it. */
@@ -35,6 +37,8 @@ const fewestFrames = 3;
 const clearFit = 0.6;
 /** Frames without use at an end that are worth a word. */
 const manyNeedless = 3;
+/** Steps that differ by no more than this factor are told as alike: widths of curves are not known better. */
+const alikeStep = 1.15;
 /** Fewer tiles do not tell what is needless. */
 const fewestTiles = 20;
 /** Tiles, of those with detail, that are noise of the fit, percent. */
@@ -62,7 +66,7 @@ export function judgeFocus(
   frames: readonly FrameMotion[],
   direction: Direction,
   fineWidth: number,
-  stepMm: number | undefined,
+  scale: RailScale = {},
 ): FocusJudgement {
   const { places } = travel;
   const last = frames.length - 1;
@@ -118,7 +122,8 @@ export function judgeFocus(
     missingBefore: highest(missing[0]),
     missingAfter: highest(missing[1]),
     neededStepPart: 2 * distanceOfFall(goodFall, fineWidth),
-    stepMm,
+    spanSteps: nominalSpan(travel),
+    ...scale,
   };
   return {
     frames: frames.map(({ number }, k) => ({
@@ -130,8 +135,42 @@ export function judgeFocus(
     findings:
       frames.length < fewestFrames
         ? [tooFewFrames]
-        : [...coverageFindings(coverage), ...needless(seen, travel, frames, fineWidth)],
+        : [
+            ...coverageFindings(coverage),
+            ...stepFinding(coverage),
+            ...needless(seen, travel, frames, fineWidth),
+          ],
   };
+}
+
+/** From the first frame to the last as it was to be, usual steps: the plain ones count as one each. */
+function nominalSpan({ steps }: RailTravel): number {
+  return steps.reduce((sum, step) => sum + (step >= longestPlainStep ? Math.round(step) : 1), 0);
+}
+
+/** How the step compares with the one that the frames themselves ask for, where it leaves no gaps. */
+function stepFinding(shares: CoverageShares): Finding[] {
+  const { gapPercent, neededStepPart: part, stepMm } = shares;
+  if (gapPercent > 0 || part === undefined || !Number.isFinite(part)) return [];
+  const [present, good] =
+    stepMm === undefined
+      ? ['The step', '']
+      : [`The step of ${travelText(stepMm, shares)}`, ` (${travelText(part * stepMm, shares)})`];
+  const times = shortNumber(part, 1);
+  const isAlike = part > 1 / alikeStep && part < alikeStep;
+  return [
+    {
+      kind: 'step',
+      rank: 'note',
+      frames: [],
+      message: isAlike
+        ? `${present} is about the longest at which everything is still sharp in some frame${good}.`
+        : part > 1
+          ? `${present} is shorter than these frames ask for: one ${times} times as long${good} would still leave everything sharp in some frame.`
+          : `${present} leaves no gaps, but is longer than these frames ask for: at ${shortNumber(part, 2)} of it${good} nothing between two frames would lose detail.`,
+      advice: '',
+    },
+  ];
 }
 
 /** Nine tenths of what lies beyond an end. */

@@ -4,6 +4,7 @@ import type { Stack } from '../stack/frame.js';
 import type { CheckOptions } from './check-options.js';
 import type { CoverageShares } from './coverage-findings.js';
 import { directionFindings } from './direction-findings.js';
+import { fileCounter } from './file-numbers.js';
 import { byRank, type Finding, spoilsMerge } from './finding.js';
 import { type FrameFocus, judgeFocus } from './focus-findings.js';
 import { judgeLight } from './light-findings.js';
@@ -23,6 +24,12 @@ export interface Judgement {
   coverage: CoverageShares;
 }
 
+/** What is known of the bench. */
+export type JudgeOptions = Pick<
+  CheckOptions,
+  'stepMm' | 'travelPerTurnMm' | 'marksPerTurn' | 'magnification' | 'pixelPitchUm'
+>;
+
 /**
  * Judges a stack by what its frames show: the one judge for `check` and `merge`, and so for what a report, a batch and its
  * table say.
@@ -35,17 +42,22 @@ export function judgeStack(
   evidence: StackEvidence,
   unreadable: ReadonlyMap<number, string>,
   way: FocusDirection,
-  options: Pick<CheckOptions, 'stepMm' | 'magnification' | 'pixelPitchUm'>,
+  options: JudgeOptions,
 ): Judgement {
   const { signs, motion, fit, fineWidth, dust, hotPixels } = evidence;
   const { tiles, blurred, travel } = evidence.stackTravel;
   const { frames } = motion;
-  const focus = judgeFocus(fit, tiles.columns, travel, frames, way.direction, fineWidth, options.stepMm);
+  const { stepMm, travelPerTurnMm, marksPerTurn } = options;
+  const scale = { stepMm, travelPerTurnMm, marksPerTurn };
+  const focus = judgeFocus(fit, tiles.columns, travel, frames, way.direction, fineWidth, scale);
   const { light, findings: lightFindings } = judgeLight(frames, signs);
   const findings = byRank([
     ...listingFindings(stack, signs),
     ...unreadableFindings(unreadable),
-    ...motionFindings(frames, travel, blurred, fineWidth, stack.size),
+    ...motionFindings(frames, travel, blurred, fineWidth, stack.size, {
+      ...scale,
+      counter: fileCounter(evidence.files),
+    }),
     ...directionFindings(way),
     ...focus.findings,
     ...lightFindings,

@@ -4,12 +4,10 @@ import type { FrameMotion } from '../register/motion-solution.js';
 import { shortNumber } from '../result/report/numbers.js';
 import { capital, type Finding, framesText, numbersText, skipText } from './finding.js';
 import type { FocusCurves } from './focus-curves.js';
-import { fallAt } from './focus-fit.js';
-import { longestPlainStep, type RailTravel, shapesAt, standstill } from './rail-travel.js';
+import { type RailTravel, shapesAt } from './rail-travel.js';
 import type { FrameShake } from './shake.js';
+import { type StepScale, stepFindings } from './step-findings.js';
 
-/** Fall of a focus curve (ln energy) between two frames that leaves a gap: three quarters of an octave, as in the maps of a merge. */
-const gapFall = 0.75 * Math.LN2;
 /** A frame that is less sharp by so much along one direction is shaken: at the ends alone, elsewhere with the dip that goes with it. */
 const clearUneven = 0.155;
 const slightUneven = 0.13;
@@ -25,12 +23,6 @@ const softUnevenErrors = 2;
 const clearDip = 0.9;
 const softFrame = 0.75;
 const fewCrests = 0.12;
-/** Steps to either side that tell how surely steps are known here, and how many times their scatter an odd one departs. */
-const scatterReach = 6;
-const clearOfScatter = 3.5;
-/** A small subject's outline comes into focus all at once, and looks like a long step: a longer one is asked for then. */
-const fewVotes = 0.1;
-const fewVotesFactor = 1.2;
 /**
  * Jumps of the framing that count as a bump: part of the width, and times the usual jump. Of normal jitter one jump in
  * 65,000 is four times the usual: differences of two places are Rayleigh distributed, exp(-16 ln 2).
@@ -94,13 +86,18 @@ function reasonOf(lost: readonly FrameMotion[]): string {
   return lost.length === 1 ? reason : reason.replace(/^it (has|shows)/, 'each $1');
 }
 
-/** What motion, steps and shakes say. `width` is the usual width of the focus curves in usual steps, NaN when unknown. */
+/**
+ * What motion, steps and shakes say. `width` is the usual width of the focus curves in usual steps, NaN when unknown.
+ *
+ * @param scale What the bench and the names of the files tell of the steps.
+ */
 export function motionFindings(
   frames: readonly FrameMotion[],
   travel: RailTravel,
   blurred: ReadonlySet<number>,
   width: number,
   size: Size,
+  scale: StepScale = {},
 ): Finding[] {
   const findings = notAligned(frames.filter(({ usable }) => !usable));
   if (blurred.size > 0) {
@@ -113,79 +110,7 @@ export function motionFindings(
       advice: `Shoot ${framesText(numbers)} again: let the rail settle, and use a remote release or flash.`,
     });
   }
-  return [...findings, ...stepFindings(frames, travel, width), ...bumps(frames, size)];
-}
-
-function stepFindings(
-  frames: readonly FrameMotion[],
-  { steps, votes }: RailTravel,
-  width: number,
-): Finding[] {
-  const findings: Finding[] = [];
-  const pair = (k: number): [number, number] => [frames[k].number, frames[k + 1].number];
-  const back = steps.flatMap((step, k) => (step <= -standstill ? [k] : []));
-  /** Where a run against the rail's way begins and ends, the rail makes up for it with long steps. */
-  const aroundBack = new Set(back.flatMap((k) => [k - 1, k, k + 1]));
-  if (back.length > 0) {
-    const numbers = [...new Set(back.flatMap(pair))];
-    findings.push({
-      kind: 'reversed-turn',
-      rank: 'spoils',
-      frames: numbers,
-      message: `The plane of focus runs backwards over ${framesText(numbers)}: the rail turned, or the frames are out of order.`,
-      advice: `Put ${framesText(numbers)} into order by their names, or shoot from frame ${numbers[0]} on again and turn the knob one way only.`,
-    });
-  }
-  // The very same picture is told as a duplicate.
-  const still = steps.flatMap((step, k) => {
-    const plain = Math.min(standstill, 1 - clearOfScatter * scatterAround(steps, k));
-    return Math.abs(step) < plain && !frames[k + 1].sameAsPrevious ? [k] : [];
-  });
-  if (still.length > 0) {
-    const numbers = [...new Set(still.flatMap(pair))];
-    findings.push({
-      kind: 'step-not-taken',
-      rank: 'flaw',
-      frames: numbers,
-      message: `The rail did not move, or hardly, ${still.map((k) => `between frames ${numbersText(pair(k))}`).join(', ')}.`,
-      advice: 'One of them is needless. If a motor lost a step here, see that the next ones are whole.',
-    });
-  }
-  for (const [k, step] of steps.entries()) {
-    const longest = votes[k] < fewVotes ? longestPlainStep * fewVotesFactor : longestPlainStep;
-    const plain = Math.max(longest, 1 + clearOfScatter * scatterAround(steps, k));
-    // A step that is not known fails too.
-    if (!(step >= plain) || aroundBack.has(k)) continue;
-    const numbers = pair(k);
-    const leavesGap = Number.isNaN(width) || -fallAt(step / 2, width) > gapFall;
-    const [from, to] = numbers;
-    const between = Array.from({ length: to - from - 1 }, (_, i) => from + 1 + i);
-    const without = between.length > 0 ? framesText(between) : undefined;
-    const cause = without
-      ? `${without} ${between.length === 1 ? 'is' : 'are'} not there`
-      : 'a step was missed or too large';
-    const gap = leavesGap ? `, and what lies between ${from} and ${to} is sharp in neither` : '';
-    findings.push({
-      kind: 'missed-step',
-      rank: leavesGap ? 'spoils' : 'flaw',
-      frames: numbers,
-      message: `From frame ${from} to ${to} the plane of focus went about ${shortNumber(step, 1)} times as far as usual: ${cause}${gap}.`,
-      advice: !leavesGap
-        ? 'The frames still overlap; keep the steps even next time.'
-        : without
-          ? `Put ${without} back, or shoot from frame ${from} on again.`
-          : `Add a frame between ${from} and ${to}, or shoot from frame ${from} on again.`,
-    });
-  }
-  return findings;
-}
-
-/** How much the steps around one scatter, standard deviation as the median deviation from 1 tells it. */
-function scatterAround(steps: readonly number[], k: number): number {
-  const off = steps
-    .filter((step, i) => i !== k && Math.abs(i - k) <= scatterReach && !Number.isNaN(step))
-    .map((step) => Math.abs(Math.abs(step) - 1));
-  return off.length === 0 ? 0 : 1.4826 * median(Float64Array.from(off));
+  return [...findings, ...stepFindings(frames, travel, width, scale), ...bumps(frames, size)];
 }
 
 function bumps(frames: readonly FrameMotion[], size: Size): Finding[] {

@@ -1,10 +1,12 @@
 import { effectiveFNumber, numericalAperture } from '../optics/close-up.js';
 import { stepMm as stepOfOverlap } from '../optics/stack-steps.js';
 import { planDepth } from '../plan/depth.js';
+import { shortNumber } from '../result/report/numbers.js';
 import type { FrameExif } from '../stack/frame.js';
 import type { CheckOptions } from './check-options.js';
-import { lengthText } from './coverage-findings.js';
+
 import type { Finding } from './finding.js';
+import { lengthText } from './rail-scale.js';
 
 /** As `lamella plan` reckons when nothing is said: its overlap, its wavelength, a circle of two pixels, even pupils. */
 const overlapShare = 0.3;
@@ -56,7 +58,7 @@ export function opticsFindings(
       kind: 'optics',
       rank: 'note',
       frames: [],
-      message: `${reckoned}; the plan would step ${lengthText(recommended)}.`,
+      message: `${reckoned}; the plan would step ${lengthText(recommended)}${stepMm === undefined ? '' : `, and the step of ${lengthText(stepMm)} is ${shortNumber(stepMm / recommended, 2)} times that`}.`,
       advice: '',
     },
   ];

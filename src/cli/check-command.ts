@@ -1,13 +1,20 @@
 import { extname } from 'node:path';
 import { Command } from 'commander';
-import { type CheckOptions, checkOptionKeys } from '../check/check-options.js';
+import {
+  type CheckOptions,
+  checkOptionKeys,
+  type KnobOptions,
+  knobOptionKeys,
+} from '../check/check-options.js';
 import { checkPageTitleEnd } from '../check/page-title.js';
 import { LamellaError, OutputError, UsageError } from '../errors.js';
 import { mergeOptionTable } from '../merge/option-table.js';
+import { planOptionTable } from '../plan/option-table.js';
 import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
 import { showReading } from './frame-progress.js';
 import { interruptible } from './interruptible.js';
 import { addMergeFlags, givenMergeOptions } from './option-flags.js';
+import { addPlanFlags, givenPlanOptions } from './plan-flags.js';
 import { printable } from './printable.js';
 import type { System } from './system.js';
 
@@ -21,8 +28,8 @@ Exit codes:
   5    the machine does not give what is needed: memory, threads, open files, a folder
   130  interrupted
 
-Example, with the step of the rail, so that advice comes in mm:
-  lamella check bee-head --step 0.05 --page bee-head-check.html`;
+Example, with the step of the rail and its knob, so that advice comes in mm and turns:
+  lamella check bee-head --step 0.05 --travel-per-turn 0.5 --page bee-head-check.html`;
 
 /** Exit code of a stack that is not fit to merge. */
 const unfit = 1;
@@ -42,8 +49,13 @@ export function checkCommand(system: System): Command {
     command,
     mergeOptionTable.filter(({ key }) => checkOptionKeys.some((known) => known === key)),
   );
+  addPlanFlags(
+    command,
+    planOptionTable.filter(({ key }) => knobOptionKeys.some((known) => known === key)),
+  );
   return command
     .optionsGroup('Words and data:')
+    .option('--frames-table', 'print a table of all frames below the verdict; the page has it always')
     .option('--page <FILE.html>', 'write a page with the verdicts, a strip of the frames, and plots')
     .option('--overwrite', 'replace an earlier page')
     .option('--json', 'print the report as JSON on stdout, for programs, and no words but errors')
@@ -51,7 +63,7 @@ export function checkCommand(system: System): Command {
 }
 
 async function runCheck(system: System, folder: string, flags: Record<string, unknown>): Promise<void> {
-  const { page, overwrite, json, ...others } = flags;
+  const { page, overwrite, json, framesTable, ...others } = flags;
   if (folder === '') throw new UsageError('Expected the path of a folder but received an empty text');
   const target = pageTarget(page, folder, overwrite === true);
   const path = target?.path;
@@ -60,7 +72,10 @@ async function runCheck(system: System, folder: string, flags: Record<string, un
     import('../check/check.js'),
     import('../check/check-options.js'),
   ]);
-  const options: CheckOptions = resolveCheckOptions(givenMergeOptions(others));
+  const options: CheckOptions = resolveCheckOptions({
+    ...givenMergeOptions(others),
+    ...givenKnob(others),
+  });
   const strips = new Map<number, Promise<string>>();
   const report = await interruptible(
     system.signals,
@@ -87,11 +102,21 @@ async function runCheck(system: System, folder: string, flags: Record<string, un
     system.stdout.write(`${JSON.stringify(report)}\n`);
   } else {
     const { checkText } = await import('../check/check-text.js');
-    system.stdout.write(printable(checkText(report, system.stdout.columns)));
+    system.stdout.write(
+      printable(checkText(report, { width: system.stdout.columns, framesTable: framesTable === true })),
+    );
     if (path !== undefined) system.stderr.write(printable(`Page: ${path}\n`));
   }
   // All has been said: no message, only the code.
   if (!report.fit) throw new LamellaError('', unfit);
+}
+
+function givenKnob(flags: Record<string, unknown>): KnobOptions {
+  const { travelPerTurnMm, marksPerTurn } = givenPlanOptions(flags);
+  return {
+    ...(travelPerTurnMm !== undefined && { travelPerTurnMm }),
+    ...(marksPerTurn !== undefined && { marksPerTurn }),
+  };
 }
 
 /** The page that is asked for. */

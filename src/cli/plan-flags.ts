@@ -4,9 +4,9 @@ import type { PlanOptions } from '../plan/plan-options.js';
 import { readNumber } from './read-number.js';
 import { readFNumber, readQuantity, readRatio } from './read-quantity.js';
 
-/** Give `command` a flag for every option of a plan, with range, unit and default in its help. */
-export function addPlanFlags(command: Command): void {
-  for (const spec of planOptionTable) {
+/** Give `command` a flag for every option of a plan, or for those of `specs`, with range, unit and default in its help. */
+export function addPlanFlags(command: Command, specs: readonly PlanOptionSpec[] = planOptionTable): void {
+  for (const spec of specs) {
     const option = new Option(flagText(spec), helpText(spec)).helpGroup(`${spec.group}:`);
     if (spec.kind.type !== 'switch') option.argParser((text: string) => readPlanFlag(spec, text));
     command.addOption(option);

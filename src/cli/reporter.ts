@@ -38,6 +38,9 @@ function jsonReporter(stdout: Output): Reporter {
   };
 }
 
+/** The verdict on a merge of which there is nothing to say. */
+const plainVerdict = 'Merged.';
+
 const rankTitles = { spoils: 'Spoils the picture', flaw: 'Flaw' } as const;
 
 type Lines = ReturnType<typeof openTerminalLine>;
@@ -90,12 +93,15 @@ function wordsReporter(lines: Lines, chatty: boolean): Reporter {
           if (rank !== 'note') lines.print(printable(`${rankTitles[rank]}: ${message} ${advice}`.trim()));
           break;
         }
-        case 'done':
+        case 'done': {
           lines.close();
-          if (chatty)
-            lines.print(printable(`Done in ${durationText(event.wallMs / 1000)}: ${event.files.join(', ')}`));
-          lines.print(printable(event.verdict));
+          const { fit, verdict, wallMs, files } = event;
+          // What has to be looked at is no end of the work.
+          const said = `${fit ? 'Done' : 'Written'} in ${durationText(wallMs / 1000)}: ${files.join(', ')}`;
+          if (chatty) lines.print(printable(said));
+          if (!fit || (chatty && verdict !== plainVerdict)) lines.print(printable(verdict));
           break;
+        }
       }
     },
     onFailure() {},

@@ -1,7 +1,7 @@
 import { basename, dirname, join, relative, resolve, sep } from 'node:path';
 import ndarray from 'ndarray';
 import ops from 'ndarray-ops';
-import type { Finding } from '../check/finding.js';
+import { type Finding, spoilsMerge } from '../check/finding.js';
 import { judgeFrames, judgeMaps } from '../check/judge-merge.js';
 import { judgeStack, verdictAfter } from '../check/judge-stack.js';
 import { resultCoverage } from '../check/result-coverage.js';
@@ -15,7 +15,6 @@ import { coverageBands, writeReport } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
 import {
   type CropRectangle,
-  type MapsRecord,
   type RunFrame,
   type RunRecord,
   runSchemaName,
@@ -164,7 +163,14 @@ export async function merge(
       'report.html',
     ];
     const verdict = verdictAfter(findings);
-    log.emit({ event: 'done', out, files, verdict, wallMs: Math.round(log.wallMs) });
+    log.emit({
+      event: 'done',
+      out,
+      files,
+      fit: !spoilsMerge(findings),
+      verdict,
+      wallMs: Math.round(log.wallMs),
+    });
     return {
       out,
       files,

@@ -64,5 +64,5 @@ export type MergeEvent =
   | { event: 'note' | 'warning'; message: string }
   /** What is to be said of the stack, as `check` says it; once the frames have been read, and once the maps are there. */
   | { event: 'finding'; finding: Finding }
-  /** `verdict`: one sentence on the whole, by the findings. */
-  | { event: 'done'; out: string; files: string[]; verdict: string; wallMs: number };
+  /** `verdict`: one sentence on the whole, by the findings; `fit`: nothing spoils the picture. */
+  | { event: 'done'; out: string; files: string[]; fit: boolean; verdict: string; wallMs: number };

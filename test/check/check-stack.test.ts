@@ -48,11 +48,26 @@ test('two frames are said to show nothing of focus, not to be free of faults', a
 });
 
 describe('a clean stack', () => {
-  test('is fit to merge: exit code 0, a table of frames and verdicts', async () => {
+  test('is fit to merge: exit code 0, the verdict first, a table of frames where it is asked for', async () => {
     const { exitCode, stdout } = await run(clean);
-    expect(stdout).toContain('Fit to merge.');
-    expect(stdout).toMatch(/Frame +File +Sharpest/);
+    expect(stdout.split('\n')[0]).toContain('12 frames of 320 x 240 pixels');
+    expect(stdout.indexOf('Fit to merge.')).toBeLessThan(stdout.indexOf('Verdict, and what to do'));
+    expect(stdout).not.toMatch(/Frame +File +Sharpest/);
     expect(exitCode).toBe(0);
+    const { stdout: withTable } = await run(clean, '--frames-table');
+    expect(withTable.indexOf('Fit to merge.')).toBeLessThan(withTable.search(/Frame +File +Sharpest/));
+  });
+
+  test('learns how its step compares with the one that its frames ask for, and with that of a plan', async () => {
+    const { findings } = await report(
+      clean,
+      ...['--step', '0.05', '--magnification', '2.5', '--pixel-pitch', '4', '--travel-per-turn', '0.5'],
+    );
+    // Rendered at 0.7 of the depth of field, which is what a plan of 30 % overlap steps.
+    const step = findings.find(({ kind }) => kind === 'step');
+    expect(step).toMatchObject({ rank: 'note' });
+    expect(step?.message).toMatch(/^The step of 0\.05 mm \(0\.1 turns\) (is|leaves)/);
+    expect(findings.find(({ kind }) => kind === 'optics')?.message).toMatch(/\d times that/);
   });
 
   test('is told frame by frame: the plane leans to the right, so what is sharp wanders there', async () => {
@@ -70,6 +85,44 @@ describe('a stack with a fault', () => {
     expect(findings).toContainEqual(expect.objectContaining({ kind: 'missed-step', frames: [5, 6] }));
     expect(fit).toBe(false);
     expect(exitCode).toBe(1);
+  });
+
+  test('in its step names the files, counts what is missing, and says where it belongs', async () => {
+    const numbers = [1, 2, 3, 4, 7, 8, 9, 10, 11, 12];
+    const folder = join(root, 'counted');
+    mkdirSync(folder);
+    const names = readdirSync(clean).sort();
+    for (const number of numbers) {
+      copyFileSync(join(clean, names[number - 1]), join(folder, `IMG_00${String(number + 40)}.jpg`));
+    }
+    const knob = ['--travel-per-turn', '0.5', '--marks-per-turn', '50'];
+    const { findings } = await report(folder, '--step', '0.05', ...knob);
+    const told = findings.find(({ kind }) => kind === 'missed-step');
+    expect(told).toMatchObject({ frames: [4, 5], files: ['IMG_0044.jpg', 'IMG_0047.jpg'] });
+    expect(told?.message).toContain('IMG_0045 and IMG_0046 are not there');
+    // Frame 4 stands at 0.15 mm.
+    expect(told?.advice).toContain(
+      'Put IMG_0045 and IMG_0046 back, at 0.2 mm (20 marks) and 0.25 mm (25 marks)',
+    );
+    const { stdout } = await run(folder, '--step', '0.05');
+    expect(stdout).toContain('Files: IMG_0044.jpg, IMG_0047.jpg');
+    const { findings: unnumbered } = await report(some('uncounted', numbers), '--step', '0.05');
+    expect(unnumbered.find(({ kind }) => kind === 'missed-step')?.advice).toMatch(
+      /^Add 2 frames between 4 and 5, at 0\.2 mm and 0\.25 mm from the first/,
+    );
+  });
+
+  test('at its end is told how far to go on, in mm and in turns of the knob', async () => {
+    const { findings } = await report(
+      some('short-mm', [1, 2, 3, 4, 5, 6, 7]),
+      ...['--step', '0.05', '--travel-per-turn', '0.5'],
+    );
+    const [, count, mm, to] =
+      /add at least (\d+) frames? after the last, ([\d.]+) mm \([\d.]+ turns\) of travel, to ([\d.]+) mm/.exec(
+        findings[0].advice,
+      ) ?? [];
+    expect(Number(mm)).toBeCloseTo(0.05 * Number(count), 6);
+    expect(Number(to)).toBeCloseTo(0.05 * (6 + Number(count)), 6);
   });
 
   test('at its end is too short', async () => {

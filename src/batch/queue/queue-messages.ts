@@ -1,5 +1,6 @@
 import { isAbsolute, resolve } from 'node:path';
 import type { MergeEvent, MergeOptions, MergeStage } from '../../merge/options.js';
+import { findingShape } from '../../result/finding-shape.js';
 import {
   anyObjectShape,
   booleanShape,
@@ -123,7 +124,14 @@ const eventShapes: Record<MergeEvent['event'], Shape<object>> = {
   }),
   note: objectShape(messageFields),
   warning: objectShape(messageFields),
-  done: objectShape({ out: textShape(), files: listShape(textShape()), wallMs: numberShape(0) }),
+  finding: objectShape({ finding: findingShape }),
+  done: objectShape({
+    out: textShape(),
+    files: listShape(textShape()),
+    fit: booleanShape,
+    verdict: textShape(),
+    wallMs: numberShape(0),
+  }),
 };
 
 /** A message of the queue, or in words what is wrong with it. */

@@ -1,0 +1,137 @@
+import { median } from '../register/median.js';
+import type { FrameMotion } from '../register/motion-solution.js';
+import { shortNumber } from '../result/report/numbers.js';
+import type { FileCounter } from './file-numbers.js';
+import { type Finding, framesText, numbersText } from './finding.js';
+import { fallAt } from './focus-fit.js';
+import { type RailScale, travelText } from './rail-scale.js';
+import { longestPlainStep, type RailTravel, standstill } from './rail-travel.js';
+
+/** Fall of a focus curve (ln energy) between two frames that leaves a gap: three quarters of an octave, as in the maps of a merge. */
+const gapFall = 0.75 * Math.LN2;
+/** Steps to either side that tell how surely steps are known here, and how many times their scatter an odd one departs. */
+const scatterReach = 6;
+const clearOfScatter = 3.5;
+/** A small subject's outline comes into focus all at once, and looks like a long step: a longer one is asked for then. */
+const fewVotes = 0.1;
+const fewVotesFactor = 1.2;
+
+/** What is known of steps beside what the frames show. */
+export interface StepScale extends RailScale {
+  counter?: FileCounter | undefined;
+}
+
+/** Where the rail turned, stood still, or went too far. */
+export function stepFindings(
+  frames: readonly FrameMotion[],
+  { steps, votes }: RailTravel,
+  width: number,
+  scale: StepScale,
+): Finding[] {
+  const findings: Finding[] = [];
+  const pair = (k: number): [number, number] => [frames[k].number, frames[k + 1].number];
+  const back = steps.flatMap((step, k) => (step <= -standstill ? [k] : []));
+  /** Where a run against the rail's way begins and ends, the rail makes up for it with long steps. */
+  const aroundBack = new Set(back.flatMap((k) => [k - 1, k, k + 1]));
+  if (back.length > 0) {
+    const numbers = [...new Set(back.flatMap(pair))];
+    findings.push({
+      kind: 'reversed-turn',
+      rank: 'spoils',
+      frames: numbers,
+      message: `The plane of focus runs backwards over ${framesText(numbers)}: the rail turned, or the frames are out of order.`,
+      advice: `Put ${framesText(numbers)} into order by their names, or shoot from frame ${numbers[0]} on again and turn the knob one way only.`,
+    });
+  }
+  // The very same picture is told as a duplicate.
+  const still = steps.flatMap((step, k) => {
+    const plain = Math.min(standstill, 1 - clearOfScatter * scatterAround(steps, k));
+    return Math.abs(step) < plain && !frames[k + 1].sameAsPrevious ? [k] : [];
+  });
+  if (still.length > 0) {
+    const numbers = [...new Set(still.flatMap(pair))];
+    findings.push({
+      kind: 'step-not-taken',
+      rank: 'flaw',
+      frames: numbers,
+      message: `The rail did not move, or hardly, ${still.map((k) => `between frames ${numbersText(pair(k))}`).join(', ')}.`,
+      advice: 'One of them is needless. If a motor lost a step here, see that the next ones are whole.',
+    });
+  }
+  for (const [k, step] of steps.entries()) {
+    const longest = votes[k] < fewVotes ? longestPlainStep * fewVotesFactor : longestPlainStep;
+    const plain = Math.max(longest, 1 + clearOfScatter * scatterAround(steps, k));
+    // A step that is not known fails too.
+    if (!(step >= plain) || aroundBack.has(k)) continue;
+    const numbers = pair(k);
+    const leavesGap = Number.isNaN(width) || -fallAt(step / 2, width) > gapFall;
+    findings.push(missedStep(numbers, step, leavesGap, placeOf(steps, k), scale));
+  }
+  return findings;
+}
+
+/** How much the steps around one scatter, standard deviation as the median deviation from 1 tells it. */
+function scatterAround(steps: readonly number[], k: number): number {
+  const off = steps
+    .filter((step, i) => i !== k && Math.abs(i - k) <= scatterReach && !Number.isNaN(step))
+    .map((step) => Math.abs(Math.abs(step) - 1));
+  return off.length === 0 ? 0 : 1.4826 * median(Float64Array.from(off));
+}
+
+/** Distance of frame k from the first as it was to be, usual steps: the plain ones count as one each. */
+function placeOf(steps: readonly number[], k: number): number {
+  return steps.slice(0, k).reduce((sum, step) => sum + (step >= longestPlainStep ? Math.round(step) : 1), 0);
+}
+
+/**
+ * @param place Place of the frame before the long step, usual steps from the first.
+ */
+function missedStep(
+  [from, to]: [number, number],
+  step: number,
+  leavesGap: boolean,
+  place: number,
+  scale: StepScale,
+): Finding {
+  const between = Array.from({ length: to - from - 1 }, (_, i) => from + 1 + i);
+  const files = scale.counter?.missingBetween(from, to) ?? [];
+  const without = between.length > 0 ? framesText(between) : files.length > 0 ? namesText(files) : undefined;
+  const known = Math.max(between.length, files.length);
+  // Steps of more than `longestMeasuredStep` are known as long, but not how long.
+  const count = Math.max(1, known, Math.round(step) - 1);
+  const cause = without
+    ? `${without} ${known === 1 ? 'is' : 'are'} not there`
+    : count === 1
+      ? 'a step was missed or too large'
+      : `${count} steps were missed, or one was too large`;
+  const gap = leavesGap ? `, and what lies between ${from} and ${to} is sharp in neither` : '';
+  const mm = scale.stepMm === undefined ? '' : ` (${travelText(step * scale.stepMm, scale)})`;
+  return {
+    kind: 'missed-step',
+    rank: leavesGap ? 'spoils' : 'flaw',
+    frames: [from, to],
+    message: `From frame ${from} to ${to} the plane of focus went about ${shortNumber(step, 1)} times as far as usual${mm}: ${cause}${gap}.`,
+    advice: !leavesGap
+      ? 'The frames still overlap; keep the steps even next time.'
+      : `${without ? `Put ${without} back` : `Add ${count === 1 ? 'a frame' : `${count} frames`} between ${from} and ${to}`}${positionsText(place, count, scale)}, or shoot from frame ${from} on again.`,
+  };
+}
+
+/** Positions beyond this many are counted on by the reader. */
+const mostPositions = 3;
+
+/** Where the frames that are missing belong, from the position of the first frame. */
+function positionsText(place: number, count: number, scale: StepScale): string {
+  const { stepMm } = scale;
+  if (stepMm === undefined) return '';
+  const at = (i: number) => travelText((place + i) * stepMm, scale);
+  const places =
+    count > mostPositions
+      ? `${at(1)} to ${at(count)}`
+      : Array.from({ length: count }, (_, i) => at(i + 1)).join(' and ');
+  return `, at ${places} from the first`;
+}
+
+function namesText(names: readonly string[]): string {
+  return names.length > mostPositions ? `${names[0]} to ${names[names.length - 1]}` : names.join(' and ');
+}
