@@ -106,7 +106,6 @@ export async function findSurface(
   const noise = arena.take(64);
   const distances = arena.take((frames + 1) * 4);
   arena.f32(distances, frames + 1).set([1, ...steps, 1]);
-
   const bounds = arena.take(frames * frameBytes);
 
   const isLong = (step: number) => step >= longStep;

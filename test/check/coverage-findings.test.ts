@@ -16,6 +16,16 @@ const covered: CoverageShares = {
 };
 
 describe('coverage', () => {
+  test('is told with what to do where the rim is out of reach of sharp frames, and not for a trace of it', () => {
+    expect(coverageFindings({ ...covered, outOfReach: 0.05 })).toEqual([]);
+    const [small] = coverageFindings({ ...covered, outOfReach: 0.4 });
+    expect(small).toMatchObject({ kind: 'out-of-reach', rank: 'note' });
+    const [large] = coverageFindings({ ...covered, outOfReach: 2.7 });
+    expect(large).toMatchObject({ kind: 'out-of-reach', rank: 'flaw' });
+    expect(large.message).toMatch(/^2\.7 % of the picture, .* out of reach/);
+    expect(large.advice).toContain('--crop common');
+  });
+
   test('without holes has nothing to tell, small holes neither', () => {
     expect(coverageFindings(covered)).toEqual([]);
     expect(coverageFindings({ ...covered, beforeFirst: 0.9, afterLast: 0.5 })).toEqual([]);

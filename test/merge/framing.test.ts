@@ -1,5 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { frameComposite } from '../../src/merge/framing.js';
+import { noteFraming } from '../../src/merge/note-framing.js';
+import { RunLog } from '../../src/merge/run-log.js';
+import type { UsedFrame } from '../../src/merge/used-frame.js';
 import { applyMatrix, identityMatrix, invertMatrix, similarityMatrix } from '../../src/register/transform.js';
 
 const size = { width: 300, height: 200 };
@@ -56,5 +59,39 @@ describe('the framing of a composite', () => {
     const { crop, isCut, commonPart } = frameComposite('common', size, [identityMatrix, moved(1, 170)]);
     expect([crop, isCut]).toEqual([{ x: 0, y: 0, ...size }, false]);
     expect(commonPart).toBeLessThan(0.5);
+  });
+});
+
+describe('what is said of the framing', () => {
+  const used = [1, 2, 3].map((number) => ({ file: { name: `bee_${number}.jpg`, number } }) as UsedFrame);
+
+  function saidOf(wish: 'common' | 'anchor', shiftXPx: number) {
+    const log = new RunLog({});
+    const frames = [identityMatrix, moved(1, shiftXPx), identityMatrix];
+    noteFraming(wish, frameComposite(wish, size, frames), used, log);
+    return { notes: log.notes, warnings: log.warnings };
+  }
+
+  it('is a note with the size of the cut and how to keep the whole, and the frame that costs most of it', () => {
+    const { notes, warnings } = saidOf('common', 40);
+    expect(warnings).toEqual([]);
+    expect(notes).toEqual([
+      expect.stringMatching(
+        /cut to the 258 x 196 pixels .* 84\.3 % .*--crop anchor\. bee_2\.jpg .*--skip 2\.$/,
+      ),
+    ]);
+  });
+
+  it('is a warning where the whole is kept because too little is in common', () => {
+    const { notes, warnings } = saidOf('common', 170);
+    expect(notes).toEqual([]);
+    expect(warnings).toEqual([
+      expect.stringMatching(/only 41\.8 % .* keeps the whole framing.* bee_2\.jpg .*--skip 2\.$/),
+    ]);
+  });
+
+  it('is nothing where hardly anything is cut, or the whole was asked for', () => {
+    expect(saidOf('common', 0)).toEqual({ notes: [], warnings: [] });
+    expect(saidOf('anchor', 40)).toEqual({ notes: [], warnings: [] });
   });
 });

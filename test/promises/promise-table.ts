@@ -16,8 +16,27 @@ const proof = (file: string, title: string): Proof => ({ file, title });
 /** Whatever Lamella says about a picture is true there, and nothing that it was not given to change is changed. */
 export const promiseTable: readonly PromiseRow[] = [
   // The evidence of a picture.
-  { promise: 'The rim beyond the sharp frames has a coverage class and a confidence of its own', proofs: [] },
-  { promise: 'Depth is not invented where the frames that could be sharp do not reach', proofs: [] },
+  {
+    promise: 'The rim beyond the sharp frames has a coverage class and a confidence of its own',
+    proofs: [
+      {
+        file: 'merge/out-of-reach.test.ts',
+        title: 'is out of reach where no frame that is sharp there sees it',
+      },
+      { file: 'merge/out-of-reach.test.ts', title: 'is never covered there, of plain ground neither' },
+      {
+        file: 'merge/out-of-reach.test.ts',
+        title: 'is told with its share on the terminal and in the report, and cut off unless told otherwise',
+      },
+    ],
+  },
+  {
+    promise: 'Depth is not invented where the frames that could be sharp do not reach',
+    proofs: [
+      { file: 'merge/out-of-reach.test.ts', title: 'has no confidence and no invented depth there' },
+      { file: 'merge/out-of-reach.test.ts', title: 'is not claimed by a trace' },
+    ],
+  },
   {
     promise: 'Check, merge, report, batch and night table judge alike, in the same words and figures',
     proofs: [],
