@@ -15,7 +15,8 @@ import {
   measureFaults,
 } from './faults/fault-table.js';
 import { faultNames } from './faults/plan-fault.js';
-import { measure } from './measure.js';
+import { evidenceOf, measure } from './measure.js';
+import { type ReliabilityBar, reliability } from './metrics/evidence.js';
 import type { Raster } from './raster.js';
 import { readResult } from './result.js';
 import { readScene, type Scene } from './scene.js';
@@ -41,6 +42,8 @@ interface Report {
   rows: Row[];
   shortfalls: Shortfall[];
   failures: string[];
+  /** Of `auto`. */
+  reliability?: ReliabilityBar[] | undefined;
 }
 
 const { values: flags } = parseArgs({
@@ -131,12 +134,16 @@ async function judge(name: string, sceneDir: string): Promise<Report> {
   const scene = await readScene(sceneDir);
   const baselines = await baselineRows(scene, sceneDir, name);
   const rules: Row[] = [];
+  let bars: ReliabilityBar[] | undefined;
   const failures: string[] = [];
   for (const rule of flags.rules.split(',')) {
     const out = join(workDir, name, rule);
     try {
       await merge(scene, sceneDir, rule, out);
-      rules.push({ name: rule, role: 'rule', figures: measure(scene, await readResult(out, scene)) });
+      const result = await readResult(out, scene);
+      rules.push({ name: rule, role: 'rule', figures: measure(scene, result) });
+      const evidence = evidenceOf(scene, result);
+      if (rule === 'auto') bars = evidence && reliability(evidence);
     } catch (error) {
       failures.push(`rule ${rule} failed: ${error instanceof Error ? error.message : String(error)}`);
     }
@@ -148,6 +155,7 @@ async function judge(name: string, sceneDir: string): Promise<Report> {
     rows: [...withRole('floor'), ...withRole('baseline'), ...rules, ...withRole('ceiling')],
     shortfalls: auto === undefined ? [] : shortfalls(auto, withRole('baseline')),
     failures,
+    reliability: bars,
   };
 }
 
@@ -195,13 +203,24 @@ async function writePicture({ rgb, width, height }: Raster, dir: string, name: s
     .toFile(join(dir, `${name.replaceAll(/[^a-z0-9]+/gi, '-')}.png`));
 }
 
-function describe({ scene, skipped, rows, shortfalls: short, failures }: Report): string {
+function describe({ scene, skipped, rows, shortfalls: short, failures, reliability: bars }: Report): string {
   if (skipped !== undefined) return skipped;
-  const lines = [scene, formatTable(rows), ...failures];
+  const lines = [`${scene} (${useOf(scene)})`, formatTable(rows), ...failures];
+  if (bars) lines.push(`confidence of auto: ${bars.map(formatBar).join('  ')}`);
   for (const { column, value, baseline, baselineName } of short) {
     lines.push(`auto is worse than ${baselineName} in ${column}: ${value} against ${baseline}`);
   }
   return lines.join('\n');
+}
+
+/** A bar of the reliability diagram: confidence from, right within 1 step, share of the textured pixels. */
+function formatBar({ from, rightPercent, sharePercent }: ReliabilityBar): string {
+  const right = Number.isNaN(rightPercent) ? '-' : `${rightPercent.toFixed(0)} %`;
+  return `${from.toFixed(1)}: ${right} of ${sharePercent.toFixed(1)}`;
+}
+
+function useOf(scene: string): string {
+  return sceneRecipes.find(({ name }) => name === scene)?.use === 'judging' ? 'judged only' : 'for tuning';
 }
 
 function describeFaults(rows: readonly FaultRow[]): string {

@@ -1,14 +1,15 @@
 import { depthErrors } from './metrics/depth.js';
 import { maskedAverage, pixelErrors } from './metrics/errors.js';
+import { type EvidenceFigures, type EvidenceInput, evidenceFigures } from './metrics/evidence.js';
 import { motionErrors } from './metrics/motion.js';
 import { backgroundNoise } from './metrics/noise.js';
 import { ssimMap } from './metrics/ssim.js';
 import { lumaOf } from './raster.js';
-import type { Result } from './result.js';
+import { frameSteps, type Result } from './result.js';
 import type { Scene } from './scene.js';
 
 /** One row of the quality table; NaN = not measured. Errors on the 8-bit scale. */
-export interface Figures {
+export interface Figures extends Partial<EvidenceFigures> {
   psnrDb: number;
   ssim: number;
   /** Mean absolute error up to 6 px from depth edges. */
@@ -43,6 +44,7 @@ export function measure(scene: Scene, result: Result): Figures {
   const motion =
     result.transforms &&
     motionErrors(result.transforms, scene.record.transforms, scene.record.anchor - 1, width, height);
+  const evidence = evidenceOf(scene, result);
   const noise = backgroundNoise(luma, scene.background, width, height);
   return {
     psnrDb: errors.psnrDb,
@@ -57,5 +59,25 @@ export function measure(scene: Scene, result: Result): Figures {
     halo: maskedAverage(luma, scene.farRing) - maskedAverage(scene.truthLuma, scene.farRing),
     motionMedianPx: motion?.medianPx ?? Number.NaN,
     motionWorstPx: motion?.worstPx ?? Number.NaN,
+    ...(evidence && evidenceFigures(evidence)),
+  };
+}
+
+/** What the maps of a result say beside the scene's truth; undefined when a map is missing. */
+export function evidenceOf(scene: Scene, result: Result): EvidenceInput | undefined {
+  const { depthSteps, confidence, coverage } = result;
+  if (depthSteps === undefined || confidence === undefined || coverage === undefined) return undefined;
+  const steps = frameSteps(scene.record);
+  return {
+    depth: depthSteps,
+    truth: scene.depth,
+    confidence,
+    coverage,
+    textured: scene.detailed,
+    edgeDistancePx: scene.edgeDistancePx,
+    thin: scene.thin,
+    ends: [steps[0], steps[steps.length - 1]],
+    width: scene.record.width,
+    height: scene.record.height,
   };
 }

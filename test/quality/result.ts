@@ -4,6 +4,7 @@ import { readFile } from 'node:fs/promises';
 import { basename, join } from 'node:path';
 import sharp from 'sharp';
 import type { Matrix3 } from '../../src/register/transform.js';
+import { coverageClasses } from '../../src/result/coverage.js';
 import type { RunRecord } from '../../src/result/run-record.js';
 import { type Raster, readRaster } from './raster.js';
 import type { Scene, SceneRecord } from './scene.js';
@@ -13,6 +14,9 @@ export interface Result {
   composite: Raster;
   /** Nominal steps from the anchor's plane of focus, positive away, shape (rows, cols); NaN = none. */
   depthSteps?: Float32Array | undefined;
+  /** 0 to 1, and the index of the coverage class, shape (rows, cols). */
+  confidence?: Float32Array | undefined;
+  coverage?: Uint8Array | undefined;
   /** Frame → anchor in capture order; undefined for a frame left out. */
   transforms?: (Matrix3 | undefined)[] | undefined;
 }
@@ -38,15 +42,42 @@ export async function readResult(
   }
   await checkFrames(dir, run, framePaths);
   const depthPath = join(dir, 'depth.tif');
-  const [composite, depth] = await Promise.all([
+  const [composite, depth, confidence, coverage] = await Promise.all([
     readRaster(path),
     existsSync(depthPath) ? readDepth(depthPath) : undefined,
+    readConfidence(join(dir, 'confidence.png')),
+    readCoverage(join(dir, 'coverage.png')),
   ]);
   return {
     composite,
     depthSteps: depth && toSteps(depth, run, scene),
+    confidence,
+    coverage,
     transforms: run.frames && transformsOf(run.frames, scene.positionsMm.length),
   };
+}
+
+async function readConfidence(path: string): Promise<Float32Array | undefined> {
+  if (!existsSync(path)) return undefined;
+  const data = await sharp(path).toColourspace('b-w').raw().toBuffer();
+  return Float32Array.from(data, (value) => value / 255);
+}
+
+/** The palette's colours back to the index of their class. */
+async function readCoverage(path: string): Promise<Uint8Array | undefined> {
+  if (!existsSync(path)) return undefined;
+  const { data, info } = await sharp(path)
+    .removeAlpha()
+    .toColourspace('srgb')
+    .raw()
+    .toBuffer({ resolveWithObject: true });
+  const index = new Map(coverageClasses.map(({ rgb: [r, g, b] }, i) => [(r << 16) | (g << 8) | b, i]));
+  const classes = new Uint8Array(info.width * info.height);
+  for (let i = 0; i < classes.length; i++) {
+    const colour = (data[3 * i] << 16) | (data[3 * i + 1] << 8) | data[3 * i + 2];
+    classes[i] = index.get(colour) ?? 255;
+  }
+  return classes;
 }
 
 async function readRun(path: string): Promise<Partial<RunRecord>> {

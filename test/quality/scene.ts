@@ -3,7 +3,7 @@ import { readdir, readFile } from 'node:fs/promises';
 import { basename, join, resolve } from 'node:path';
 import sharp from 'sharp';
 import type { Matrix3 } from '../../src/register/transform.js';
-import { texturedMask } from './metrics/depth.js';
+import { detailedMask, texturedMask } from './metrics/depth.js';
 import { findDepthEdges } from './metrics/depth-edges.js';
 import { lumaOf, type Raster, readRaster } from './raster.js';
 import { frameSteps } from './result.js';
@@ -42,6 +42,10 @@ export interface Scene {
   farRing: Uint8Array;
   /** Judged pixels where depth is judged. */
   textured: Uint8Array;
+  /** Judged pixels with texture, beside depth edges and beyond the frames' range too. */
+  detailed: Uint8Array;
+  /** Judged pixels of hairs, needles and the like; undefined where the scene names none. */
+  thin?: Uint8Array | undefined;
   /** Judged pixels of plain background. */
   background: Uint8Array;
 }
@@ -54,10 +58,11 @@ export async function readScene(dir: string): Promise<Scene> {
   const truthDir = join(dir, 'truth');
   const record = JSON.parse(await readFile(join(truthDir, 'scene.json'), 'utf8')) as SceneRecord;
   const { width, height } = record;
-  const [truth, depth, known, names] = await Promise.all([
+  const [truth, depth, known, thin, names] = await Promise.all([
     readRaster(join(truthDir, 'composite.png')),
     readFloats(join(truthDir, 'depth.f32'), width * height),
-    readKnown(join(truthDir, 'known.png')),
+    readMask(join(truthDir, 'known.png')),
+    readMask(join(truthDir, 'thin.png')),
     readdir(join(dir, 'frames')),
   ]);
   if (truth.width !== width || truth.height !== height) {
@@ -84,6 +89,8 @@ export async function readScene(dir: string): Promise<Scene> {
     edgeDistancePx: distancePx,
     farRing: intersect(farRing, judged),
     textured: texturedMask(truthLuma, depth, distancePx, judged, range, width, height),
+    detailed: detailedMask(truthLuma, judged, width, height),
+    thin: thin && intersect(thin, judged),
     background: intersect(plainBackground(record, depth, distancePx, range), judged),
   };
 }
@@ -118,7 +125,7 @@ async function readFloats(path: string, count: number): Promise<Float32Array> {
   return new Float32Array(bytes.buffer.slice(bytes.byteOffset, bytes.byteOffset + bytes.byteLength));
 }
 
-async function readKnown(path: string): Promise<Uint8Array | undefined> {
+async function readMask(path: string): Promise<Uint8Array | undefined> {
   if (!existsSync(path)) return undefined;
   const { data } = await sharp(path).toColourspace('b-w').raw().toBuffer({ resolveWithObject: true });
   return data;

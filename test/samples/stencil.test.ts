@@ -11,10 +11,34 @@ function unfolded(radiusPx: number, side: number, stride: number): Float64Array 
   return grid;
 }
 
+function besselJ1(x: number): number {
+  const n = 2000;
+  let sum = 0;
+  for (let i = 0; i < n; i++) {
+    const t = (Math.PI * (i + 0.5)) / n;
+    sum += Math.cos(t - x * Math.sin(t)) / n;
+  }
+  return sum;
+}
+
 describe('blur disc', () => {
   it('has the second moment of an ideal disc, r²/4, at every radius', () => {
     for (const radius of [0.1, 0.4, 0.7, 1, 1.6, 2.3, 5, 11.7, 30]) {
       expect(discVariance(discWeights(radius))).toBeCloseTo(radius ** 2 / 4, 6);
+    }
+  });
+
+  it('takes from detail what an ideal disc does, 2 J1(x) / x, at small radii too', () => {
+    // Transform of a disc: R. N. Bracewell, The Fourier Transform and Its Applications (from memory); J1 by Bessel's integral.
+    for (const radius of [0.2, 0.35, 0.5, 0.7, 1, 1.4, 2]) {
+      const { reach, weights } = discWeights(radius);
+      const side = 2 * reach + 1;
+      for (const period of [4, 6, 10]) {
+        const omega = (2 * Math.PI) / period;
+        const kept = weights.reduce((sum, w, i) => sum + w * Math.cos(omega * ((i % side) - reach)), 0);
+        const x = omega * radius;
+        expect(Math.abs(kept - (2 * besselJ1(x)) / x)).toBeLessThan(0.03);
+      }
     }
   });
 

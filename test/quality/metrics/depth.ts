@@ -1,9 +1,19 @@
 import { localDeviation } from './box.js';
 import { median } from './statistics.js';
 
+/** Where the truth shows texture: standard deviation of its luma in 9x9 above 2/255. */
+export function detailedMask(
+  truthLuma: Float32Array,
+  mask: Uint8Array,
+  width: number,
+  height: number,
+): Uint8Array {
+  const deviation = localDeviation(truthLuma, width, height, 4);
+  return mask.map((inside, i) => (inside !== 0 && deviation[i] > 2 ? 1 : 0));
+}
+
 /**
- * Where depth can be asked for: the truth shows texture (standard deviation of its luma in 9x9 above 2/255),
- * lies more than 3 px from a depth edge, and its depth is known and within half a step of the frames' range.
+ * Where depth can be asked for: the truth shows texture (see `detailedMask`), lies more than 3 px from a depth edge, and its depth is known and within half a step of the frames' range.
  */
 export function texturedMask(
   truthLuma: Float32Array,
@@ -14,15 +24,8 @@ export function texturedMask(
   width: number,
   height: number,
 ): Uint8Array {
-  const deviation = localDeviation(truthLuma, width, height, 4);
-  return mask.map((inside, i) =>
-    inside !== 0 &&
-    deviation[i] > 2 &&
-    distancePx[i] > 3 &&
-    depth[i] >= range[0] - 0.5 &&
-    depth[i] <= range[1] + 0.5
-      ? 1
-      : 0,
+  return detailedMask(truthLuma, mask, width, height).map((inside, i) =>
+    inside !== 0 && distancePx[i] > 3 && depth[i] >= range[0] - 0.5 && depth[i] <= range[1] + 0.5 ? 1 : 0,
   );
 }
 

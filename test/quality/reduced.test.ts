@@ -1,0 +1,74 @@
+import { mkdtemp, rm } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { merge } from '../../src/index.js';
+import { type Figures, measure } from './measure.js';
+import { readResult } from './result.js';
+import { readScene } from './scene.js';
+import { reducedRecipes, sceneFolder } from './scenes.js';
+
+/**
+ * What `auto` reaches on small scenes, less a little: so much may numbers move when rounding changes, and no more. Who
+ * makes the picture better raises them.
+ */
+const floors: Record<string, { atLeast: Partial<Figures>; atMost: Partial<Figures> }> = {
+  'reduced-insect-head': {
+    atLeast: { psnrDb: 31.2, ssim: 0.9615, sureRightPercent: 92.5 },
+    atMost: {
+      depthMedianSteps: 0.245,
+      depthOffPercent: 0.6,
+      offNearPercent: 13.5,
+      backgroundNoise: 0.66,
+      colour: 0.7,
+      motionWorstPx: 0.36,
+    },
+  },
+  'reduced-tilted-plane': {
+    atLeast: { psnrDb: 46.6, ssim: 0.995, sureRightPercent: 100 },
+    atMost: { depthMedianSteps: 0.037, depthOffPercent: 0, colour: 0.06, motionWorstPx: 0.17 },
+  },
+  'reduced-raytraced-insect-judged': {
+    atLeast: { psnrDb: 26.4, ssim: 0.882, thinFoundPercent: 95.5, sureRightPercent: 92 },
+    atMost: {
+      depthMedianSteps: 0.215,
+      depthOffPercent: 0.2,
+      offNearPercent: 2.6,
+      groundTakenPercent: 0.7,
+      colour: 1.35,
+      motionWorstPx: 1.2,
+    },
+  },
+};
+
+/** Scenes that are not in the cache are rendered first. */
+const renderMs = 900_000;
+
+describe('the reduced quality table', () => {
+  let work = '';
+  beforeAll(async () => {
+    work = await mkdtemp(join(tmpdir(), 'lamella-reduced-'));
+  });
+  afterAll(() => rm(work, { recursive: true }));
+
+  for (const recipe of reducedRecipes) {
+    it(
+      `does not fall below its floors on ${recipe.name}`,
+      async (test) => {
+        const folder = await sceneFolder(recipe);
+        if ('skipped' in folder) return test.skip(folder.skipped);
+        const scene = await readScene(folder.dir);
+        const out = join(work, recipe.name);
+        await merge(join(folder.dir, 'frames'), { out, anchor: scene.record.anchor, crop: 'anchor' });
+        const figures = measure(scene, await readResult(out, scene));
+        const { atLeast, atMost } = floors[recipe.name];
+        if (process.env.LAMELLA_SHOW_FIGURES) console.log(recipe.name, JSON.stringify(figures));
+        for (const key of Object.keys(atLeast) as (keyof Figures)[])
+          expect(figures[key], key).toBeGreaterThanOrEqual(atLeast[key] as number);
+        for (const key of Object.keys(atMost) as (keyof Figures)[])
+          expect(figures[key], key).toBeLessThanOrEqual(atMost[key] as number);
+      },
+      renderMs,
+    );
+  }
+});
