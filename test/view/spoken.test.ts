@@ -1,7 +1,5 @@
 import { afterEach, beforeEach, expect, test, vi } from 'vitest';
-import { otherHalf } from '../../src/view/page/split.js';
 import { Spoken } from '../../src/view/page/spoken.js';
-import type { PageFrame } from '../../src/view/protocol.js';
 
 beforeEach(() => vi.useFakeTimers());
 afterEach(() => vi.useRealTimers());
@@ -46,25 +44,4 @@ test('texts follow each other no faster than they can be said', () => {
   }
   vi.advanceTimersByTime(10_000);
   for (let i = 1; i < at.length; i++) expect(at[i] - at[i - 1]).toBeGreaterThanOrEqual(2500);
-});
-
-test('the halves of a split picture never are the same, and one of them is the composite where it can be', () => {
-  const frame = (number: number, sharePercent: number, used = true): PageFrame => ({
-    number,
-    name: `${number}.jpg`,
-    depth: number,
-    sharePercent,
-    used,
-    leftOutReason: null,
-    isThere: true,
-    scale: 1,
-  });
-  const frames = [frame(1, 10), frame(2, 50), frame(3, 40), frame(4, 99, false)];
-  expect(otherHalf('composite', frames, undefined)).toBe('frame-2');
-  expect(otherHalf('composite', frames, 3)).toBe('frame-3');
-  // A frame that was left out cannot be shown.
-  expect(otherHalf('composite', frames, 4)).toBe('frame-2');
-  for (const right of ['depth', 'frame-2', 'before', 'coverage'] as const) {
-    expect(otherHalf(right, frames, 2)).toBe('composite');
-  }
 });
