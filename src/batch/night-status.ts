@@ -1,4 +1,5 @@
 import { resolve } from 'node:path';
+import { leavesOutMany } from '../check/judge-merge.js';
 import { InputError } from '../errors.js';
 import type { LockHolder } from '../result/lock-file.js';
 import { countOf } from '../stack/words.js';
@@ -14,8 +15,8 @@ export interface NightStatus {
   /** The process that runs it now. */
   holder: LockHolder | undefined;
   night: NightState;
-  /** `look` counts those of `done` whose picture something spoils. */
-  counts: Record<'done' | 'look' | 'failed' | 'running' | 'waiting' | 'putOff', number>;
+  /** `look` counts those of `done` whose picture something spoils, `incomplete` those that lack more than a fifth of the frames. */
+  counts: Record<'done' | 'look' | 'incomplete' | 'failed' | 'running' | 'waiting' | 'putOff', number>;
   /** Time until the end by the estimates, ms, as if stacks were merged one after another. */
   leftMs: number;
 }
@@ -31,11 +32,12 @@ export async function readStatus(out: string, now = new Date()): Promise<NightSt
   }
   const night = nightState(events);
   const holder = await livingHolder(place);
-  const counts = { done: 0, look: 0, failed: 0, running: 0, waiting: 0, putOff: 0 };
+  const counts = { done: 0, look: 0, incomplete: 0, failed: 0, running: 0, waiting: 0, putOff: 0 };
   let leftMs = 0;
   for (const stack of night.stacks.values()) {
     const { planned, state, start } = stack;
     if (isToLookAt(stack)) counts.look++;
+    if (state === 'done' && leavesOutMany(stack.done?.findings ?? [])) counts.incomplete++;
     const isRunning = state === 'running' && holder !== undefined;
     if (isRunning) {
       counts.running++;

@@ -40,6 +40,8 @@ export interface BatchOutcome {
   done: number;
   /** Of `done`: merged, but something spoils the picture. */
   look: number;
+  /** Of `look`: more than a fifth of the frames was left out. */
+  incomplete: number;
   failed: number;
   putOff: number;
   /** Results that stood already. */
@@ -144,14 +146,14 @@ async function runNight(
     await queue?.close();
     await tidyUnfinished(batch.out);
   });
-  const { done, look, failed, putOff } = scheduler.counts;
+  const { done, look, incomplete, failed, putOff } = scheduler.counts;
   const spent = spanText(now().getTime() - began);
   const counts = `${countOf(done, 'stack')} merged${look > 0 ? ` (${look} of them to look at)` : ''}, ${failed} failed, ${putOff} put off in ${spent}`;
   const finished = plan.finished.length;
   const reason = `${endWords[state]}: ${counts}${finished > 0 ? `; ${finished} finished before` : ''}.`;
   await night.record({ event: 'end', at: night.at(), state, reason });
   await night.writePage(true);
-  return { out: batch.out, state, done, look, failed, putOff, finished };
+  return { out: batch.out, state, done, look, incomplete, failed, putOff, finished };
 }
 
 /** Loaded only here: without a queue nothing of it is needed. */

@@ -1,6 +1,7 @@
 import { statfs } from 'node:fs/promises';
 import { join } from 'node:path';
 import { setTimeout as delay } from 'node:timers/promises';
+import { leavesOutMany } from '../check/judge-merge.js';
 import { InterruptedError, LamellaError } from '../errors.js';
 import { asOutputError } from '../result/output-failure.js';
 import { identityOf } from '../result/process-identity.js';
@@ -47,7 +48,7 @@ const longestLookMs = 5000;
 
 /** One run through the stacks: starts what fits, records how each ends, and looks for new ones when asked to. */
 export class Scheduler {
-  readonly counts = { done: 0, look: 0, failed: 0, putOff: 0 };
+  readonly counts = { done: 0, look: 0, incomplete: 0, failed: 0, putOff: 0 };
   private readonly waiting: Task[] = [];
   private readonly running = new Map<string, Running>();
   private readonly settled: SettledStacks;
@@ -212,6 +213,7 @@ export class Scheduler {
     if (end.state === 'done') {
       this.counts.done++;
       if (wantsLook(end.report)) this.counts.look++;
+      if (leavesOutMany(end.report.findings ?? [])) this.counts.incomplete++;
       const { mark: options, modelMs } = task;
       const report = { ...reportOf(end.report), wallMs };
       await this.night.record({ ...report, ...common, event: 'done', options, modelMs });

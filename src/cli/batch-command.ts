@@ -19,12 +19,12 @@ with the names that run.json uses; they override the command line.
 ${passwordHelp}
 
 Exit codes:
-  0    every stack is merged, or was left for later by --until
+  0    every stack is merged, or was left for later by --until; those that somebody has to look at are named
   1    some stacks failed (or a defect of Lamella, which says so)
   2    an option is wrong
   3    ROOT cannot be searched
   4    OUT cannot be written, is in use by another batch, or has no room for the next stack
-  6    every stack is merged, but something spoils the picture of some: look at these
+  6    every stack is merged, but of some more than a fifth of the frames is left out
   130  interrupted; finished stacks are kept
 
 Examples:
@@ -100,7 +100,7 @@ async function run(
   }
 }
 
-function throwUnlessGood({ state, failed, done, look, out }: BatchOutcome): void {
+function throwUnlessGood({ state, failed, done, incomplete, out }: BatchOutcome): void {
   const page = `See ${out}/index.html.`;
   if (state === 'interrupted') {
     throw new InterruptedError(keptMessage);
@@ -115,13 +115,13 @@ function throwUnlessGood({ state, failed, done, look, out }: BatchOutcome): void
     const message = `${failed} of ${countOf(done + failed, 'stack')} failed. ${page}`;
     throw new LamellaError(message, someFailed);
   }
-  if (look > 0) {
-    throw new LamellaError(`${lookWords(look, done)} ${page}`, exitCodes.look);
+  if (incomplete > 0) {
+    throw new LamellaError(`${incompleteWords(incomplete, done)} ${page}`, exitCodes.look);
   }
 }
 
-function lookWords(look: number, done: number): string {
-  return `${look} of ${countOf(done, 'stack')} merged, but look: something spoils ${look === 1 ? 'the picture' : 'the pictures'}.`;
+function incompleteWords(incomplete: number, done: number): string {
+  return `${incomplete} of ${countOf(done, 'stack')} merged, but look: more than a fifth of the frames is left out.`;
 }
 
 async function printPlan(
@@ -191,11 +191,11 @@ async function printStatus(
   } else {
     for (const line of statusLines(status)) system.stdout.write(`${shown(system, line)}\n`);
   }
-  const { failed, look, done } = status.counts;
+  const { failed, incomplete, done } = status.counts;
   if (failed > 0) {
     throw new LamellaError(`${failed} of ${countOf(status.night.stacks.size, 'stack')} failed.`, someFailed);
   }
-  if (look > 0) throw new LamellaError(lookWords(look, done), exitCodes.look);
+  if (incomplete > 0) throw new LamellaError(incompleteWords(incomplete, done), exitCodes.look);
 }
 
 function printPath({ stdout }: System, path: string): void {

@@ -115,13 +115,13 @@ describe.skipIf(process.platform !== 'linux')('a batch that is killed', () => {
     const { code, stderr } = await running.ended;
     expect(code).toBe(1);
     expect(stderr).toContain('ant: FAILED: Its process was killed from outside (SIGKILL)');
-    expect(stderr).toContain('1 of 2 stacks done, 1 failed');
+    expect(stderr).toMatch(/1 of 2 stacks done( \(1 to look at\))?, 1 failed/);
     expect(namesIn(out).filter((name) => name.startsWith('.'))).toEqual([]);
 
     const retried = await runBatchProgram([pair, '--out', out, '--threads', '1', '--retry']);
     expect(retried.code).toBe(0);
     expect(retried.stderr).toContain('1 stack to merge');
-    expect(retried.stderr).toContain('ant: done');
+    expect(retried.stderr).toMatch(/ant: (done|merged, but look)/);
   });
 
   it('is refused a second time while it runs, and its state can be read', async () => {
@@ -140,6 +140,6 @@ describe.skipIf(process.platform !== 'linux')('a batch that is killed', () => {
     expect(status.stdout).toMatch(new RegExp(`^Running: process ${first.child.pid} `));
     expect(status.stdout).toContain('of 2 stacks merged');
     expect((await first.ended).code).toBe(0);
-    expect((await runBatchProgram(['--status', out])).stdout).toContain('2 of 2 stacks merged, 0 failed.');
+    expect((await runBatchProgram(['--status', out])).stdout).toMatch(/2 of 2 stacks merged.*, 0 failed\./);
   });
 });
