@@ -100,17 +100,103 @@ export const promiseTable: readonly PromiseRow[] = [
     promise: 'A merge that leaves out more than a fifth of the frames does not look like a success',
     proofs: [],
   },
-  { promise: 'A batch run again does not count a result whose files are gone or cut short', proofs: [] },
+  {
+    promise: 'A batch run again does not count a result whose files are gone or cut short',
+    proofs: [
+      proof('batch/run-batch.test.ts', 'of which %s is merged again, and that is said'),
+      proof(
+        'batch/run-batch.test.ts',
+        'that was mended counts as before, and so does one of which the mends were taken back',
+      ),
+    ],
+  },
 
   // The queue and the night.
-  { promise: 'A stack counts as done only when its result was found in OUT', proofs: [] },
-  { promise: 'Stacks that the queue has lost are handed in again, and that is said', proofs: [] },
-  { promise: 'Answers of workers and jobs of the queue are checked for shape', proofs: [] },
-  { promise: 'Worker and batch of different versions notice each other', proofs: [] },
-  { promise: 'A damaged journal means work again, never failing', proofs: [] },
-  { promise: 'A worker reads and writes only below the folders that it was given', proofs: [] },
-  { promise: 'The password of the queue can come from the environment or a file', proofs: [] },
-  { promise: 'Links out of ROOT are not followed without being asked', proofs: [] },
+  {
+    promise: 'A stack counts as done only when its result was found in OUT',
+    proofs: [
+      proof(
+        'batch/queue-answers.test.ts',
+        'a stack counts as done only when its result is found: not when the worker has another disk',
+      ),
+      proof('batch/run-batch.test.ts', 'that is reported as good and %s is a failure'),
+      proof('batch/worker-bounds.test.ts', 'whose photographs %s only to say that'),
+    ],
+  },
+  {
+    promise: 'Stacks that the queue has lost are handed in again, and that is said',
+    proofs: [
+      proof(
+        'batch/queue-answers.test.ts',
+        'a server that is restarted without its data gets the stacks once more, and that is said',
+      ),
+    ],
+  },
+  {
+    promise: 'Answers of workers and jobs of the queue are checked for shape',
+    proofs: [
+      proof(
+        'batch/queue-answers.test.ts',
+        'whatever comes back for a stack fails that stack and no other, and none is lost',
+      ),
+      proof(
+        'batch/queue-answers.test.ts',
+        'of any kind is read or refused, and what is read can be shown and recorded',
+      ),
+      proof('batch/worker-bounds.test.ts', 'for no garbage but what means the same'),
+      proof('batch/damaged-list.test.ts', 'cannot take the place of what the list says itself'),
+    ],
+  },
+  {
+    promise: 'Worker and batch of different versions notice each other',
+    proofs: [
+      proof('batch/queue-answers.test.ts', 'a worker of another version is noticed'),
+      proof('batch/worker-bounds.test.ts', 'of another version only to say so'),
+    ],
+  },
+  {
+    promise: 'A damaged journal means work again, never failing',
+    proofs: [
+      proof(
+        'batch/damaged-list.test.ts',
+        'with any part of any line replaced by any value is read without failing',
+      ),
+      proof('batch/damaged-list.test.ts', '(%s) means work again: neither batch nor --status fails'),
+    ],
+  },
+  {
+    promise: 'A worker reads and writes only below the folders that it was given',
+    proofs: [
+      proof('batch/worker-bounds.test.ts', 'but not where %s'),
+      proof(
+        'batch/worker-bounds.test.ts',
+        'touches nothing that it was not given, lives on, and merges what a batch hands out',
+      ),
+      proof(
+        'batch/worker-bounds.test.ts',
+        '%s that the batch did not write is not, unless the batch was told to',
+      ),
+    ],
+  },
+  {
+    promise: 'The password of the queue can come from the environment or a file',
+    proofs: [
+      proof(
+        'cli/queue-address.test.ts',
+        'comes from a file, else from the environment, and else there is none',
+      ),
+    ],
+  },
+  {
+    promise: 'Links out of ROOT are not followed without being asked',
+    proofs: [
+      proof(
+        'batch/find-stacks.test.ts',
+        'are not searched for behind links that lead out of the root, unless that is asked for',
+      ),
+      proof('batch/find-stacks.test.ts', 'that hold a link out of the root (%s) are told, and not merged'),
+    ],
+  },
 
   // Told wrongly, or hung.
   { promise: 'A lack of memory, space or file handles is told as such, not as a defect', proofs: [] },
