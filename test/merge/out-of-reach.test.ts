@@ -6,6 +6,7 @@ import { layeredNoise, smoothNoise } from '../../samples/noise.js';
 import { renderScene } from '../../samples/render-scene.js';
 import { anchorNumber } from '../../samples/shoot.js';
 import { merge } from '../../src/merge/merge.js';
+import type { MergeEvent } from '../../src/merge/options.js';
 import { applyMatrix, composeMatrices, invertMatrix, type Matrix3 } from '../../src/register/transform.js';
 import { coverageClassNames } from '../../src/result/coverage.js';
 import { readResult } from '../../src/result/read-result.js';
@@ -125,7 +126,7 @@ describe.each([
   let stack: KnownStack;
   let out: string;
   let maps: Awaited<ReturnType<Awaited<ReturnType<typeof readResult>>['readMaps']>>;
-  const notes: string[] = [];
+  const found: string[] = [];
   let verdicts: string[];
   /** Indices of pixels that no frame reaches that is sharp there, of those that all reach, of those that some do and are. */
   const missed: number[] = [];
@@ -134,8 +135,8 @@ describe.each([
   beforeAll(async () => {
     stack = await shoot();
     out = join(makeFolder(), 'merged');
-    const onEvent = (event: { event: string; message?: string }) => {
-      if (event.event === 'note') notes.push(event.message ?? '');
+    const onEvent = (event: MergeEvent) => {
+      if (event.event === 'finding') found.push(`${event.finding.message} ${event.finding.advice}`);
     };
     const options = { out, threads: 2, crop: 'anchor', direction: 'near-to-far' } as const;
     ({ verdicts } = await merge(stack.folder, options, { onEvent }));
@@ -208,7 +209,7 @@ describe.each([
     const sentence = new RegExp(
       `^${Number(percent.toFixed(1))} % of the picture, .*out of reach.*--crop common`,
     );
-    expect(notes.filter((note) => sentence.test(note))).toHaveLength(1);
+    expect(found.filter((finding) => sentence.test(finding))).toHaveLength(1);
     expect(verdicts.filter((verdict) => sentence.test(verdict))).toHaveLength(1);
     const cut = join(makeFolder(), 'cut');
     const said = await merge(stack.folder, { out: cut, threads: 1, direction: 'near-to-far' });
