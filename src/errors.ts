@@ -1,4 +1,4 @@
-/** Exit codes of every command; documented in README and at the end of each command's help. */
+/** Exit codes of every command; documented in the guide and at the end of each command's help. */
 export const exitCodes = {
   ok: 0,
   bug: 1,

@@ -1,10 +1,12 @@
 export type { BatchEvent } from './batch/batch-events.js';
 export type { BatchOptions } from './batch/batch-options.js';
-export { readStatus } from './batch/night-status.js';
+export type { EndState } from './batch/night-events.js';
+export { type NightStatus, readStatus } from './batch/night-status.js';
 export { type BatchHooks, type BatchOutcome, dryRun, runBatch } from './batch/run-batch.js';
 export { type CheckedFrame, type CheckHooks, type CheckReport, check } from './check/check.js';
 export type { CheckOptions } from './check/check-options.js';
-export type { Finding, FindingKind, FindingRank } from './check/finding.js';
+export type { CoverageShares } from './check/coverage-findings.js';
+export type { Finding, FindingKind, FindingRank, SensorSpot } from './check/finding.js';
 export {
   exitCodes,
   InputError,
@@ -16,6 +18,7 @@ export {
   type SystemFault,
   UsageError,
 } from './errors.js';
+export type { PixelData, Size } from './image/image.js';
 export {
   type ApplyOptions,
   type ApplyOutcome,
@@ -28,21 +31,56 @@ export { type Mend, type MendsRecord, readMends } from './mend/mends-file.js';
 export { undoMends } from './mend/undo-mends.js';
 export { merge } from './merge/merge.js';
 export type { MergeFunction, MergeHooks, MergeOutcome } from './merge/merge-api.js';
+export {
+  type MergedFrame,
+  type MergedPixels,
+  mergePixels,
+  type PixelMergeOptions,
+} from './merge/merge-pixels.js';
 export type { MergeEvent, MergeOptions, MergeStage, MotionModel, SourceRule } from './merge/options.js';
 export { resolveOptions } from './merge/resolve-options.js';
+export type { FramePixels } from './merge/spool-frame.js';
+export type { DepthLimits } from './optics/depth-of-field.js';
+export type { ApertureChoice, BestAperture } from './plan/best-aperture.js';
+export type { PlanDepth } from './plan/depth.js';
+export type { PlanEffort } from './plan/effort.js';
 export type { FocusFrame, LandscapePlan } from './plan/landscape-plan.js';
+export type { PlanLens } from './plan/lens.js';
 export { type Plan, plan } from './plan/plan.js';
 export type { PlanOptions, SensorSize } from './plan/plan-options.js';
-export { planSheet } from './plan/sheet.js';
+export type { Knob, RailPosition } from './plan/rail.js';
+export type { PlanNaming } from './plan/resolve-plan-options.js';
+export type { PlanCircle, PlanSensor } from './plan/sensor.js';
+export type { PlanSharpness } from './plan/sharpness.js';
+export { planSheet, type SheetFormat } from './plan/sheet.js';
 export type { StackPlan } from './plan/stack-plan.js';
-export type { CoverageClassName } from './result/coverage.js';
-export { readResult } from './result/read-result.js';
+export type { Matrix3 } from './register/transform.js';
+export { type CoverageClassName, coverageClassNames } from './result/coverage.js';
+export { type Result, readResult } from './result/read-result.js';
 export { readRunRecord } from './result/read-run-record.js';
-export type { RunFrame, RunRecord } from './result/run-record.js';
+export type {
+  CompositeRecord,
+  CoverageClassRecord,
+  CropRectangle,
+  DepthPngRecord,
+  DepthRecord,
+  DepthUnit,
+  MapsRecord,
+  RunFrame,
+  RunRecord,
+} from './result/run-record.js';
+export type { Picture } from './result/write-composite.js';
+export type { ResultMaps } from './result/write-maps.js';
 export type { Direction, DirectionSource, GivenDirection } from './stack/focus-direction.js';
-export type { FrameExif, FrameFile, Stack } from './stack/frame.js';
-export { readStack } from './stack/read-stack.js';
-export { writeContactSheet } from './trace/contact-sheet.js';
+export type { FrameExif, FrameFile, Stack, StackNote, StackNoteKind } from './stack/frame.js';
+export { type ReadStackOptions, readStack } from './stack/read-stack.js';
+export { type ContactSheetOptions, writeContactSheet } from './trace/contact-sheet.js';
 export type { PictureRegion } from './trace/picture-region.js';
-export { type FocusCurve, type TraceOptions, type TraceReport, traceRegion } from './trace/trace.js';
+export {
+  type FocusCurve,
+  type TracedSource,
+  type TraceOptions,
+  type TraceReport,
+  traceRegion,
+} from './trace/trace.js';
 export { type Served, type ServeOptions, serveResult } from './view/serve.js';

@@ -21,7 +21,13 @@ export interface NightStatus {
   leftMs: number;
 }
 
-/** Reads how a batch stands; another process may be running it. Throws InputError when `out` holds none. */
+/**
+ * Reads how a batch stands; another process may be running it.
+ *
+ * @param out Folder of the batch's results.
+ * @param now The time from which what is left is counted.
+ * @throws InputError when `out` holds no batch.
+ */
 export async function readStatus(out: string, now = new Date()): Promise<NightStatus> {
   const place = resolve(out);
   const events = await readNightList(place);

@@ -23,12 +23,15 @@ import { startStackProcess } from './stack-process.js';
 
 /** How a caller follows a batch and stops it; the rest is for tests and for other ways to run a stack. */
 export interface BatchHooks {
+  /** Told of everything that happens, as it happens. */
   onEvent?: (event: BatchEvent) => void;
   /** Aborting ends the stacks in work and then the batch, with the state 'interrupted'. */
   signal?: AbortSignal | undefined;
   /** Default: a child process each. */
   startStack?: StartStack;
+  /** The time; for tests. */
   now?: () => Date;
+  /** Free disk space where a folder lies, bytes; for tests. */
   freeBytes?: (folder: string) => Promise<number>;
 }
 

@@ -52,7 +52,9 @@ export interface CheckReport {
   wallMs: number;
 }
 
+/** How a caller follows a check and stops it. */
 export interface CheckHooks {
+  /** Told after each frame that was read. */
   onProgress?: (done: number, frames: number) => void;
   signal?: AbortSignal | undefined;
   /** Called with the small picture of each frame, in capture order. */
@@ -62,9 +64,14 @@ export interface CheckHooks {
 const leastSidePx = 64;
 
 /**
- * Checks the photographs of a folder before they are merged.
+ * Checks the photographs of a folder before they are merged. Frames are read at reduced size, a few once more in full.
  *
- * @throws UsageError, InputError, InterruptedError; see errors.ts. What spoils a merge is no error but a finding.
+ * It fails to see a stack that is short by less than a step or so, and dust where the camera stood perfectly still.
+ *
+ * @param folder Folder of the frames, which is only read.
+ * @param given Lengths in mm; with `stepMm` advice comes in mm.
+ * @throws UsageError when an option is wrong; InputError when the folder cannot be read or holds no stack;
+ *   InterruptedError. What spoils a merge is no error but a finding.
  */
 export async function check(
   folder: string,

@@ -10,7 +10,9 @@ const epilogue = `
 Exit codes: 0 done, 1 defect of Lamella, 2 usage, 3 input, 4 output, 5 system, 130 interrupted.
 
 Example:
-  lamella merge bee-head --out bee-head-merged`;
+  lamella merge bee-head --out bee-head-merged
+
+More: "lamella help" lists the pages of the guide.`;
 
 /** Run one command line (without node and script name); resolves with the exit code and never rejects. */
 export async function runCli(args: readonly string[], version: string, system: System): Promise<number> {
@@ -22,7 +24,7 @@ export async function runCli(args: readonly string[], version: string, system: S
     .helpCommand(false)
     .version(version, '--version', 'show the version')
     .addHelpText('after', epilogue);
-  for (const command of [program, ...commands.map((make) => make(system)), helpCommand(program)]) {
+  for (const command of [program, ...commands.map((make) => make(system)), helpCommand(program, system)]) {
     if (command !== program) program.addCommand(command);
     const path = command === program ? 'lamella' : `lamella ${command.name()}`;
     command

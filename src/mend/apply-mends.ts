@@ -23,12 +23,14 @@ import { describeUnmended, requireUnmended } from './unmended-files.js';
 import { WorkingCopy } from './working-copy.js';
 import { sharesOf, writeMendedComposite } from './write-mended.js';
 
+/** How mends are applied. */
 export interface ApplyOptions {
   /** Where the frames lie now, when they moved. */
   framesFrom?: string | undefined;
   /** 'none' only records the mends and leaves the picture unmended. Default 'kept'. */
   apply?: 'kept' | 'none' | undefined;
   signal?: AbortSignal | undefined;
+  /** Told after each mend that was blended. */
   onProgress?: ((done: number, mends: number) => void) | undefined;
   /** Told when another process is mending this result: its end is waited for. See `lockResult`. */
   onWait?: ((holder: string) => void) | undefined;

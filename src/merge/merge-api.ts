@@ -19,6 +19,7 @@ export interface MergeOutcome {
 
 /** How a caller follows a merge and stops it. */
 export interface MergeHooks {
+  /** Told of stages, progress, notes and warnings, as they come. */
   onEvent?: (event: MergeEvent) => void;
   /** Aborting makes the merge reject with InterruptedError and leave nothing half-written. */
   signal?: AbortSignal;

@@ -46,13 +46,18 @@ import { RunLog } from './run-log.js';
 import type { UsedFrame } from './used-frame.js';
 
 /**
- * Merges the photographs of a folder into a result folder: see README for its files.
+ * Merges the photographs of a folder into a result folder; the guide page `result` lists its files.
  *
- * @param options `out`: the result folder, by default the folder's name + `-merged` beside it. The rest: see
+ * @param folder Folder of the frames, which is only read: two photographs at least, all of one size in pixels.
+ * @param given `out`: the result folder, by default the folder's name + `-merged` beside it. The rest: see
  *   MergeOptions.
  * @param hooks Progress, and an AbortSignal: when it fires the merge rejects with InterruptedError and leaves
  *   nothing behind.
- * @throws UsageError, InputError, OutputError, InterruptedError; see errors.ts.
+ * @returns When the result folder is complete. It holds the composite of shape (rows, cols, channels) and maps of shape
+ *   (rows, cols).
+ * @throws UsageError when an option is wrong; InputError when the frames cannot be read, do not form a stack, have nothing
+ *   in common, show no detail, or need more memory than is allowed; OutputError when the result cannot be written or
+ *   `out` is taken; InterruptedError. Then nothing of a result is left behind.
  */
 export async function merge(
   folder: string,
@@ -425,7 +430,7 @@ function frameMaps(
   return { width, height, depth, sources, confidence: maps.confidence, coverage: maps.coverage };
 }
 
-function frameRecords(
+export function frameRecords(
   stack: Stack,
   registration: Registration,
   used: readonly UsedFrame[],

@@ -2,7 +2,9 @@ import type { Finding } from '../check/finding.js';
 import type { Size } from '../image/image.js';
 import type { GivenDirection } from '../stack/focus-direction.js';
 
+/** How sources are chosen: the strongest detail, the surface of the subject, or both with blur cleared. */
 export type SourceRule = 'auto' | 'select' | 'weigh';
+/** Motion that is taken out between frames; see the help of `motion`. */
 export type MotionModel = 'scale' | 'similarity' | 'shift' | 'none';
 
 /** Everything that changes what a merge computes. Validated by `resolveOptions`. */
@@ -45,6 +47,7 @@ export interface MergeOptions {
   strict: boolean;
 }
 
+/** Stages of a merge in their order. */
 export type MergeStage = 'list' | 'register' | 'focus' | 'surface' | 'blend' | 'write';
 
 /** What a running merge tells its caller; the CLI prints these, `--json` passes them on. */

@@ -12,6 +12,7 @@ export interface RailPosition {
   mark: number | null;
 }
 
+/** The knob of a rail. */
 export interface Knob {
   travelPerTurnMm: number;
   marksPerTurn?: number | undefined;

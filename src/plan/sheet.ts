@@ -6,9 +6,14 @@ import { planText } from './plan-text.js';
 import { sheetTitlePrefix } from './sheet-marks.js';
 import { sheetTable } from './sheet-rows.js';
 
+/** A page to print, or a table. */
 export type SheetFormat = 'html' | 'csv';
 
-/** A sheet of the plan's frames to tick off at the camera, with a short caution. */
+/**
+ * A sheet of the plan's frames to tick off at the camera, with a short caution.
+ *
+ * @returns The text of the file; positions in mm, distances in m. `merge` takes the CSV as positions.
+ */
 export function planSheet(plan: Plan, format: SheetFormat): string {
   return format === 'csv' ? csvSheet(plan) : htmlSheet(plan);
 }

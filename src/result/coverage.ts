@@ -8,6 +8,7 @@ export const coverageClassNames = [
   'out-of-reach',
 ] as const;
 
+/** Whether a pixel was ever sharp, and where not, why. */
 export type CoverageClassName = (typeof coverageClassNames)[number];
 
 /** How a class is shown and told to people. */

@@ -11,10 +11,15 @@ import type { ResultMaps } from './write-maps.js';
 export interface Result {
   folder: string;
   record: RunRecord;
+  /** (rows, cols), in the unit of `record.maps.depth`; NaN: none. */
   readDepth(): Promise<Float32Array>;
+  /** (rows, cols), frame numbers from 1; 0: none. */
   readSources(): Promise<Uint16Array>;
+  /** (rows, cols), confidence times 255. */
   readConfidence(): Promise<Uint8Array>;
+  /** (rows, cols), index into `coverageClassNames`. */
   readCoverage(): Promise<Uint8Array>;
+  /** All four at once. */
   readMaps(): Promise<ResultMaps>;
   /** Stored samples without any colour conversion, and the profile they are meant in. */
   readComposite(): Promise<Picture & { icc?: Buffer | undefined }>;

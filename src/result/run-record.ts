@@ -51,6 +51,7 @@ export interface RunFrame {
   sharePercent: number;
 }
 
+/** The composite: its file, and what that holds. */
 export interface CompositeRecord {
   file: string;
   bits: 8 | 16;
@@ -59,6 +60,7 @@ export interface CompositeRecord {
   hasExif: boolean;
 }
 
+/** The file of depth and its unit. */
 export interface DepthRecord {
   file: string;
   unit: DepthUnit;
@@ -80,6 +82,7 @@ export interface DepthPngRecord {
   noData: 0;
 }
 
+/** A class of coverage as coverage.png shows it. */
 export interface CoverageClassRecord {
   /** Palette index in coverage.png. */
   value: number;
@@ -90,6 +93,7 @@ export interface CoverageClassRecord {
   percent: number;
 }
 
+/** The files of the maps, and how their values are read. */
 export interface MapsRecord {
   depth: DepthRecord;
   depthPng: DepthPngRecord;

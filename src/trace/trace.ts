@@ -30,6 +30,7 @@ export interface TraceReport {
   warnings: string[];
 }
 
+/** A frame and its share of a region. */
 export interface TracedSource {
   /** 0 = no frame. */
   frame: number;
@@ -37,6 +38,7 @@ export interface TracedSource {
   sharePercent: number;
 }
 
+/** How sharp a region is in each frame, by the focus measure of the merge. */
 export interface FocusCurve {
   /** Side of the window over which the measure was taken, composite pixels. */
   windowPx: number;
@@ -50,10 +52,12 @@ export interface FocusCurve {
   }[];
 }
 
+/** How a region is traced. */
 export interface TraceOptions {
   /** Where the frames lie now, when they moved. */
   framesFrom?: string | undefined;
   signal?: AbortSignal | undefined;
+  /** Told after each frame that was read. */
   onProgress?: ((done: number, frames: number) => void) | undefined;
 }
 

@@ -8,6 +8,7 @@ import { guardHeaders, type HttpError, passGuard } from './guard.js';
 import { type Answer, answer } from './routes.js';
 import { Viewer, type ViewerOptions } from './viewer.js';
 
+/** How a result is served. */
 export interface ServeOptions extends ViewerOptions {
   /** 1 to 65535. Default: a free one. */
   port?: number | undefined;
@@ -18,6 +19,7 @@ export interface Served {
   /** With the token; whoever has it can see the result and mend it. */
   address: string;
   viewer: Viewer;
+  /** Ends the page and frees what it holds. */
   close(): Promise<void>;
 }
 

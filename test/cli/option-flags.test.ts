@@ -1,4 +1,3 @@
-import { readFileSync } from 'node:fs';
 import { Command } from 'commander';
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
@@ -70,19 +69,6 @@ describe('flags', () => {
     expect(help).toMatch(/--threads <N> .*\(a whole number from 1 to 256; default: one a core\)/);
     expect(help).toMatch(/--rule <auto\|select\|weigh> .*\(default: auto\)/);
     for (const spec of mergeOptionTable) expect(help).toContain(spec.help);
-  });
-});
-
-describe('the README', () => {
-  it('has every flag of merge in its table of options', () => {
-    const readme = readFileSync(new URL('../../README.md', import.meta.url), 'utf8');
-    const rows = readme.split('\n').filter((line) => line.startsWith('| `--'));
-    for (const { flag, defaultText } of mergeOptionTable) {
-      const row = rows.find((line) => line.includes(`\`--${flag}\``));
-      expect(row, flag).toBeDefined();
-      // Longer defaults are worded otherwise there.
-      if (defaultText !== undefined && !defaultText.includes(' ')) expect(row).toContain(defaultText);
-    }
   });
 });
 
