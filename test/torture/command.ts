@@ -1,5 +1,6 @@
 import { type ChildProcess, spawn } from 'node:child_process';
 import { fileURLToPath } from 'node:url';
+import { exitCodes } from '../../src/errors.js';
 
 /** As `npm run build` has made it. */
 const program = fileURLToPath(new URL('../../bin/lamella.js', import.meta.url));
@@ -56,16 +57,29 @@ export function runCommand(args: readonly string[], cwd?: string): Promise<Ended
   return startCommand(args, cwd).ended;
 }
 
-/** What no command may do, whatever it was given; undefined when it did none of it. */
-export function misbehaviour({ code, signal, stdout, stderr, hung }: Ended): string | undefined {
+/**
+ * What no command may do, whatever it was given; undefined when it did none of it.
+ *
+ * @param args What it was given, which it may repeat.
+ */
+export function misbehaviour(
+  { code, signal, stdout, stderr, hung }: Ended,
+  args: readonly string[],
+): string | undefined {
   if (hung) return `hung for ${longestMs / 1000} s`;
   if (signal !== null) return `ended by ${signal}`;
   const said = stdout + stderr;
   if (/defect of Lamella|^\s+at .+:\d+:\d+\)?$/m.test(said)) return `a stack trace: ${excerpt(said)}`;
-  if (/\b(undefined|NaN|\[object Object\])\b/.test(stderr) && !/received (undefined|NaN)/.test(stderr)) {
+  const values = args
+    .flatMap((arg) => [arg, arg.slice(arg.indexOf('=') + 1)])
+    .filter((value) => value !== '');
+  const own = values.reduce((text, value) => text.replaceAll(value, ''), stderr);
+  if (/\b(undefined|NaN)\b|\[object Object\]/.test(own)) {
     return `a broken message: ${excerpt(stderr)}`;
   }
-  if (![0, 1, 2, 3, 4].includes(code ?? -1)) return `exit code ${code}`;
+  if (!Object.values<number | null>(exitCodes).includes(code) || code === exitCodes.interrupted) {
+    return `exit code ${code}`;
+  }
   if (code !== 0 && said.trim() === '') return `exit code ${code} without a word`;
   return undefined;
 }

@@ -70,7 +70,7 @@ async function judge(
   changed: string[],
   out: string,
 ): Promise<Verdict> {
-  const fault = misbehaviour(ended);
+  const fault = misbehaviour(ended, args);
   if (fault !== undefined) return fault;
   if (ended.code === 1 && !unfitCommands.includes(args[0]))
     return `exit code 1: ${ended.stderr.slice(0, 200)}`;

@@ -102,7 +102,7 @@ function startWorker(url: string, shared: string): Running {
 /** Hands a batch to the queue and says whether both of its stacks are there at the end, as without a queue. */
 async function batchSucceeds({ url, fixtures }: Bench, week: string, out: string): Promise<Verdict> {
   const ended = await startCommand(['batch', week, '--out', out, '--queue', url]).ended;
-  const fault = misbehaviour(ended);
+  const fault = misbehaviour(ended, []);
   if (fault !== undefined) return `the batch: ${fault}`;
   if (ended.code !== 0) return `the batch ended with ${ended.code}: ${ended.stderr.slice(-300)}`;
   for (const name of ['ant', 'bee']) {
@@ -224,7 +224,7 @@ async function answersThatAreNone(bench: Bench): Promise<Verdict> {
   liar.on('error', () => undefined);
   try {
     const ended = await startCommand(['batch', week, '--out', out, '--queue', url]).ended;
-    const fault = misbehaviour(ended);
+    const fault = misbehaviour(ended, []);
     if (fault !== undefined) return `the batch: ${fault}`;
     const isThere = existsSync(join(out, 'ant', 'run.json'));
     return ended.code === 0 && !isThere ? 'the batch believed that its stacks are done' : undefined;
@@ -291,7 +291,7 @@ async function noServer(bench: Bench): Promise<Verdict> {
       ['worker', '--queue', url, '--below', shared],
     ]) {
       const ended = await startCommand(args).ended;
-      const fault = misbehaviour(ended);
+      const fault = misbehaviour(ended, []);
       if (fault !== undefined) return `${args[0]} with a server that ${manner}: ${fault}`;
       if (ended.code === 0) return `${args[0]} succeeds with a server that ${manner}`;
     }
