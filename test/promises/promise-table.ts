@@ -19,22 +19,24 @@ export const promiseTable: readonly PromiseRow[] = [
   {
     promise: 'The rim beyond the sharp frames has a coverage class and a confidence of its own',
     proofs: [
-      {
-        file: 'merge/out-of-reach.test.ts',
-        title: 'is out of reach where no frame that is sharp there sees it',
-      },
-      { file: 'merge/out-of-reach.test.ts', title: 'is never covered there, of plain ground neither' },
-      {
-        file: 'merge/out-of-reach.test.ts',
-        title: 'is told with its share on the terminal and in the report, and cut off unless told otherwise',
-      },
+      proof('merge/out-of-reach.test.ts', 'is out of reach where no frame that is sharp there sees it'),
+      proof('merge/out-of-reach.test.ts', 'is never covered there, of plain ground neither'),
+      proof(
+        'merge/out-of-reach.test.ts',
+        'is told with its share on the terminal and in the report, and cut off unless told otherwise',
+      ),
+      proof('merge/framing.test.ts', 'is what every frame reaches with room to resample it, and hardly less'),
     ],
   },
   {
     promise: 'Depth is not invented where the frames that could be sharp do not reach',
     proofs: [
-      { file: 'merge/out-of-reach.test.ts', title: 'has no confidence and no invented depth there' },
-      { file: 'merge/out-of-reach.test.ts', title: 'is not claimed by a trace' },
+      proof('merge/out-of-reach.test.ts', 'has no confidence and no invented depth there'),
+      proof('merge/out-of-reach.test.ts', 'is not claimed by a trace'),
+      proof(
+        'kernels/frame-bounds.test.ts',
+        'marks curves whose best or second frame is the last that reaches: %s',
+      ),
     ],
   },
   {
@@ -46,11 +48,23 @@ export const promiseTable: readonly PromiseRow[] = [
   { promise: 'A frame without a plane of focus in it is not called shaken', proofs: [] },
   {
     promise: 'Three thousand frames are placed right, and more than can be done is refused first',
-    proofs: [],
+    proofs: [
+      proof(
+        'merge/long-stack.test.ts',
+        'has depth, sources and coverage right from the first frame to the last',
+      ),
+      proof('stack/frame-limit.test.ts', 'is refused by merge and check before its pixels are read'),
+      proof('stack/frame-limit.test.ts', 'is refused by plan, which knows the same limit'),
+    ],
   },
   { promise: 'Frames too large for the memory are refused from their headers', proofs: [] },
   { promise: '--memory is a bound, and the estimate counts threads and frames', proofs: [] },
-  { promise: 'A frame exchanged while a merge runs is noticed', proofs: [] },
+  {
+    promise: 'A frame exchanged while a merge runs is noticed',
+    proofs: [
+      proof('merge/exchanged-frame.test.ts', '$change in the stage $stage, ends it with nothing written'),
+    ],
+  },
 
   // What was lost or overwritten.
   {
@@ -199,7 +213,15 @@ export const promiseTable: readonly PromiseRow[] = [
   },
 
   // Told wrongly, or hung.
-  { promise: 'A lack of memory, space or file handles is told as such, not as a defect', proofs: [] },
+  {
+    promise: 'A lack of memory, space or file handles is told as such, not as a defect',
+    proofs: [
+      proof('cli/system-failure.test.ts', 'tells %s by %s'),
+      proof('cli/system-failure.test.ts', 'a working folder that was removed'),
+      proof('cli/system-failure.test.ts', 'a folder of temporary files that is not there'),
+      proof('cli/system-failure.test.ts', '(%s) is named as damaged'),
+    ],
+  },
   {
     promise: 'A pipe or device under the name of a file is refused, and the size of small files bounded',
     proofs: [
@@ -218,7 +240,10 @@ export const promiseTable: readonly PromiseRow[] = [
   },
   {
     promise: 'File names are names, whatever they end in, and those that are no UTF-8 work or are named',
-    proofs: [],
+    proofs: [
+      proof('stack/odd-names.test.ts', 'are names, and no options of the image library'),
+      proof('stack/odd-names.test.ts', 'is named as such where the frame is left out'),
+    ],
   },
   {
     promise: 'A page is answered while its result is saved, by itself or by another program',
@@ -304,21 +329,113 @@ export const promiseTable: readonly PromiseRow[] = [
   },
 
   // The page.
-  { promise: 'Distance and section are set by two clicks', proofs: [] },
-  { promise: 'The focus curve stands at the right frames after the window changed its size', proofs: [] },
-  { promise: 'Stepping through frames keeps the last picture until the next is there', proofs: [] },
-  { promise: 'Mend offers no frame that it then refuses, and redo only what was undone', proofs: [] },
+  {
+    promise: 'Distance and section are set by two clicks',
+    proofs: [
+      proof(
+        'view/page-use.test.ts',
+        'two clicks set a distance and a section, as dragging does, and a line follows the pointer',
+      ),
+    ],
+  },
+  {
+    promise: 'The focus curve stands at the right frames after the window changed its size',
+    proofs: [
+      proof(
+        'view/page-use.test.ts',
+        'after the window has changed its size the focus curve stands at its frames',
+      ),
+    ],
+  },
+  {
+    promise: 'Stepping through frames keeps the last picture until the next is there',
+    proofs: [
+      proof(
+        'view/page-use.test.ts',
+        'stepping through frames keeps the last picture until the next is there, reads ahead and names the file',
+      ),
+    ],
+  },
+  {
+    promise: 'Mend offers no frame that it then refuses, and redo only what was undone',
+    proofs: [
+      proof('view/page-use.test.ts', 'Mend offers the frames that it will accept, and no others'),
+      proof(
+        'view/page-use.test.ts',
+        'a mend that is refused was never done: nothing to redo, nothing to save',
+      ),
+    ],
+  },
+
+  {
+    promise: 'The feather that is proposed follows the region',
+    proofs: [proof('view/page-use.test.ts', 'the feather that is proposed follows the size of the region')],
+  },
+  {
+    promise: 'No notice covers a control, and the picture does not jump',
+    proofs: [
+      proof('view/page-use.test.ts', 'a notice at the start covers no control, at %i x %i'),
+      proof(
+        'view/page-use.test.ts',
+        'the picture stays where it is while tools open, fill and close, at %i x %i',
+      ),
+    ],
+  },
+  {
+    promise: 'Split begins with two different halves',
+    proofs: [
+      proof(
+        'view/page-use.test.ts',
+        'split begins with two different halves: the composite and the frame at the spot',
+      ),
+    ],
+  },
+  {
+    promise: 'Report and page use the same colours for depth',
+    proofs: [
+      proof(
+        'view/pictures.test.ts',
+        'of depth, frames and confidence are the same on the page and in the report',
+      ),
+    ],
+  },
+  {
+    promise: 'The readout is a live region, and one press shows 100 %',
+    proofs: [
+      proof(
+        'view/page-use.test.ts',
+        'the readout is a polite live region whose changing part is hidden from it',
+      ),
+      proof('view/page-use.test.ts', 'one press shows the picture at 100 %'),
+    ],
+  },
 
   // As a package and a library.
   {
     promise: 'The packed program installs into an empty folder, merges, and gives the command lamella',
-    proofs: [],
+    proofs: [
+      proof('outside/packed.test.ts', 'can be imported, and merges'),
+      proof('outside/packed.test.ts', 'is started by npx, and merges'),
+      proof('outside/packed.test.ts', 'gives the command lamella'),
+    ],
   },
-  { promise: 'Packages of the queue are optional and asked for by name when they are needed', proofs: [] },
+  {
+    promise: 'Packages of the queue are optional and asked for by name when they are needed',
+    proofs: [
+      proof(
+        'outside/packed.test.ts',
+        'names the packages that lamella %s needs for --queue, and writes nothing',
+      ),
+    ],
+  },
   {
     promise:
       'The library validates what the command line validates, and errors carry option, range and value',
-    proofs: [],
+    proofs: [
+      proof('cli/option-errors.test.ts', 'refuses a value of %s by name, range and value: %j'),
+      proof('cli/option-errors.test.ts', 'says of a region outside the picture where the picture ends'),
+      proof('cli/option-errors.test.ts', 'calls options by their flags: %j'),
+    ],
   },
   { promise: 'A merge takes pixels and gives pixels, without files', proofs: [] },
   { promise: 'The guide ships with the program and agrees with its options', proofs: [] },
