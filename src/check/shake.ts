@@ -40,12 +40,13 @@ export function measureShake({ columns, rows, frames, energy }: TileCurves, nois
   };
   return Array.from({ length: frames }, (_, k) => {
     const beside = [k - 1, k + 1].filter((other) => other >= 0 && other < frames);
-    /** Differences from each neighbour, by pair of directions: all around, and by neighbour. */
+    /** Differences from the neighbours, by pair of directions. */
     const pairs: [number[], number[]] = [[], []];
-    const bySide = beside.map((): [number[], number[]] => [[], []]);
     /** At an end: the same against the line through the two frames next to it. */
     const bends: [number[], number[]] = [[], []];
     const beyond = frames < 3 ? undefined : k === 0 ? 2 : k === frames - 1 ? frames - 3 : undefined;
+    const others = beyond === undefined ? beside : [...beside, beyond];
+    const byOther = others.map((): [number[], number[]] => [[], []]);
     const dips: number[] = [];
     for (let tile = 0; tile < tiles; tile++) {
       const clear = clearOfNoise * noise;
@@ -62,8 +63,9 @@ export function measureShake({ columns, rows, frames, energy }: TileCurves, nois
       for (const pair of [0, 1]) {
         const usual = beside.reduce((total, other) => total + ratio(tile, other, pair), 0) / beside.length;
         pairs[pair].push(ratio(tile, k, pair) - usual);
-        for (const [side, other] of beside.entries()) {
-          bySide[side][pair].push(ratio(tile, k, pair) - ratio(tile, other, pair));
+        for (const [i, other] of others.entries()) {
+          if (sum(tile, other) > clear)
+            byOther[i][pair].push(ratio(tile, k, pair) - ratio(tile, other, pair));
         }
         if (beyond !== undefined && sum(tile, beyond) > clear)
           bends[pair].push(ratio(tile, k, pair) - 2 * usual + ratio(tile, beyond, pair));
@@ -72,10 +74,12 @@ export function measureShake({ columns, rows, frames, energy }: TileCurves, nois
     const middles = pairs.map(middleOf);
     const length = Math.hypot(...middles);
     // A shaken frame differs from both neighbours, and the same way. One that only differs from one of them lies where the
-    // blur changes its shape: beside the plane of focus of a lens with astigmatism, say.
-    const along = bySide.map((side) => {
-      const own = side.map(middleOf);
-      return (own[0] * middles[0] + own[1] * middles[1]) / length;
+    // blur changes its shape: beside the plane of focus of a lens with astigmatism, say. At an end the next but one tells
+    // which of two is shaken.
+    const along = byOther.flatMap((values) => {
+      const own = values.map(middleOf);
+      const value = (own[0] * middles[0] + own[1] * middles[1]) / length;
+      return Number.isNaN(value) ? [] : [value];
     });
     const uneven = length > 0 ? Math.max(0, Math.min(length, ...along)) : length;
     // Upright grass, say, loses detail unevenly as it goes out of focus too, but from frame to frame alike.

@@ -38,6 +38,15 @@ test.each([0, 3, 9])('a shake along a diagonal counts as well: index %i', (shake
   expect(blurred(curves)).toEqual([shaken]);
 });
 
+test.each([1, 14])('a shaken frame next to an end is told from the end: index %i', (shaken) => {
+  const curves = madeCurves({
+    frames,
+    tiles,
+    loss: (k, direction) => (k === shaken && direction === 0 ? 0.25 : 1),
+  });
+  expect(blurred(curves)).toEqual([shaken]);
+});
+
 test('a frame that lost detail in all directions counts when registration finds it soft too', () => {
   const curves = madeCurves({ frames, tiles, loss: (k) => (k === 8 ? 0.2 : 1) });
   expect(blurred(curves, (k) => (k === 8 ? 0.5 : 1))).toEqual([8]);
