@@ -4,9 +4,10 @@ export type { EndState } from './batch/night-events.js';
 export { type NightStatus, readStatus } from './batch/night-status.js';
 export { type BatchHooks, type BatchOutcome, dryRun, runBatch } from './batch/run-batch.js';
 export { type CheckedFrame, type CheckHooks, type CheckReport, check } from './check/check.js';
-export type { CheckOptions } from './check/check-options.js';
+export type { CheckOptions, KnobOptions } from './check/check-options.js';
 export type { CoverageShares } from './check/coverage-findings.js';
 export type { Finding, FindingKind, FindingRank, SensorSpot } from './check/finding.js';
+export type { StripPicture } from './check/frame-signs.js';
 export {
   exitCodes,
   InputError,

@@ -2,9 +2,11 @@ import { existsSync, readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { commands } from '../../src/cli/commands.js';
 import { runCli } from '../../src/cli/run.js';
+import { exitCodes } from '../../src/errors.js';
 import { updateOptionTables } from '../../src/guide/option-tables.js';
 import { pageText } from '../../src/guide/page-text.js';
 import { guideFiles, guideTopics, readGuidePage } from '../../src/guide/pages.js';
+import { coverageClassNames } from '../../src/result/coverage.js';
 import { fakeSystem } from '../cli/fake-system.js';
 
 const made = commands.map((make) => make(fakeSystem()));
@@ -51,6 +53,21 @@ describe('the guide', () => {
     }
     for (const [, flag] of all.matchAll(/`(--[a-z][a-z-]*)/g)) {
       expect([...named, '--help'], flag).toContain(flag);
+    }
+  });
+
+  it('has every exit code in a table', () => {
+    const { text } = readGuidePage('exit-codes');
+    const codes = [...text.matchAll(/^\| (\d+) \|/gm)].map(([, code]) => Number(code));
+    expect(codes).toEqual(Object.values(exitCodes));
+  });
+
+  it('has every class of coverage in a table of the maps', () => {
+    const { text } = readGuidePage('maps');
+    for (const name of coverageClassNames) {
+      // `before-first` is called "before the first frame" there.
+      const words = name.replace('first', 'the-first').replace('last', 'the-last').split('-').join('[ -]');
+      expect(text, name).toMatch(new RegExp(`^\\| (in a )?${words}`, 'm'));
     }
   });
 
