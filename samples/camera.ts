@@ -18,6 +18,8 @@ export interface Pose {
   shiftXPx: number;
   shiftYPx: number;
   rollRad: number;
+  /** Size of the picture about its centre, by a lens that breathes; 1 when left out. */
+  scale?: number;
 }
 
 /** Distance from the lens to the plane of focus: f (1 + 1/m), mm. */
@@ -60,7 +62,7 @@ export function scaleToAnchor(optics: Optics, depthMm: number, positionMm: numbe
 
 /** Matrix of the jitter of a pose: pixel without jitter to pixel with it. */
 export function jitterMatrix(pose: Pose, width: number, height: number): Matrix3 {
-  return similarityMatrix({ scale: 1, ...pose }, width, height);
+  return similarityMatrix({ ...pose, scale: pose.scale ?? 1 }, width, height);
 }
 
 /**

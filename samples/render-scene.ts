@@ -31,6 +31,8 @@ export interface RenderOptions extends Optics, ShootOptions, SensorOptions {
   lensBlurPx: number;
   /** Nominal step as a part of the depth of field for a circle of confusion of 2 px. */
   stepPart: number;
+  /** Whether the camera rides on a rail or stands still, so far off that nothing changes its perspective, and its lens is focused. */
+  camera: 'rail' | 'still';
   format: FrameFormat;
   /** JPEG quality, 1 to 100; chroma is kept at full size. */
   quality: number;
@@ -53,6 +55,8 @@ export const commonDefaults = {
   rollDeg: 0.1,
   flickerPercent: 2,
   irregularPercent: 0,
+  breathingPercent: 0,
+  camera: 'rail',
   blurredFrames: 0,
   smearPx: 8,
   order: 'near-to-far',
@@ -126,7 +130,7 @@ export async function renderScene(
   const stepMm = options.stepPart * depthOfField;
   const shots = planShots(frames, stepMm, options, seed);
   const anchor = anchorNumber(frames);
-  const plan = planRender(width, height, options, stepMm, shots);
+  const plan = planRender(width, height, opticsOf(options), stepMm, shots);
   const scene = makeScene(options, plan.size);
   const renderer = createRenderer(scene, plan);
   const sensor = createSensor(width, height, options, seed);
@@ -174,7 +178,9 @@ export async function renderScene(
     pixelPitchUm: options.pixelPitchUm,
     fieldWidthMm: (width * options.pixelPitchUm) / 1000 / options.magnification,
     positionsMm: shots.map(({ pose }) => pose.positionMm),
-    transforms: shots.map(({ pose }) => frameToAnchor(options, pose, shots[anchor - 1].pose, width, height)),
+    transforms: shots.map(({ pose }) =>
+      frameToAnchor(plan.optics, pose, shots[anchor - 1].pose, width, height),
+    ),
     gains: shots.map(({ gains }) => gains),
     blurredFrames: shots.flatMap(({ smearXPx, smearYPx }, k) =>
       smearXPx !== 0 || smearYPx !== 0 ? [k + 1] : [],
@@ -184,6 +190,13 @@ export async function renderScene(
   };
   await writeFile(join(out, 'truth', 'scene.json'), `${JSON.stringify(record, null, 1)}\n`);
   return record;
+}
+
+/** Focal length at which perspective does not change over any stack; the blur of a step depends on it to second order alone. */
+const farFocalLengthMm = 1e6;
+
+function opticsOf(options: RenderOptions): Optics {
+  return options.camera === 'rail' ? options : { ...options, focalLengthMm: farFocalLengthMm };
 }
 
 function photoSize({ scene, photo }: Given): { width: number; height: number } | undefined {

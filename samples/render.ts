@@ -21,6 +21,11 @@ const numbers: readonly [keyof RenderOptions & keyof typeof commonDefaults, stri
   ['rollDeg', '--roll-jitter <deg>', 'turn of each frame, up to so many degrees'],
   ['flickerPercent', '--flicker <percent>', 'change of light from frame to frame, up to so many per cent'],
   ['irregularPercent', '--irregular <percent>', 'error of each travel, up to so many per cent of the step'],
+  [
+    'breathingPercent',
+    '--breathing <percent>',
+    'growth of the picture from the nearest to the farthest plane, per cent',
+  ],
   ['blurredFrames', '--blurred-frames <n>', 'number of frames smeared by a shake'],
   ['smearPx', '--smear <px>', 'length of their smear, px'],
   ['lensBlurPx', '--lens-blur <px>', 'blur of the lens in focus, standard deviation, px'],
@@ -54,6 +59,11 @@ program
       .default(commonDefaults.order),
   )
   .addOption(
+    new Option('--camera <camera>', 'on a rail, or standing still while its lens is focused')
+      .choices(['rail', 'still'])
+      .default(commonDefaults.camera),
+  )
+  .addOption(
     new Option('--format <format>', 'file type of the frames')
       .choices(['jpg', 'png', 'tif'])
       .default(commonDefaults.format),
@@ -70,7 +80,11 @@ program
 
 async function run(scene: SceneName, out: string): Promise<void> {
   const flags = program.opts<Record<string, number | string | undefined>>();
-  const given: Partial<Record<keyof RenderOptions, unknown>> = { format: flags.format, order: flags.order };
+  const given: Partial<Record<keyof RenderOptions, unknown>> = {
+    format: flags.format,
+    order: flags.order,
+    camera: flags.camera,
+  };
   for (const name of ['width', 'height', 'frames'] as const)
     if (flags[name] !== undefined) given[name] = flags[name];
   for (const [name, flag] of numbers) {

@@ -47,7 +47,10 @@ export function planRender(
   const half = Math.hypot(width, height) / 2 + border;
   const drift = (half * travelMm) / (focusDistanceMm(optics) - travelMm);
   const jitter = Math.max(
-    ...shots.map(({ pose }) => Math.hypot(pose.shiftXPx, pose.shiftYPx) + Math.abs(pose.rollRad) * half),
+    ...shots.map(
+      ({ pose: { shiftXPx, shiftYPx, rollRad, scale = 1 } }) =>
+        Math.hypot(shiftXPx, shiftYPx) + (Math.abs(rollRad) + Math.abs(1 - scale)) * half,
+    ),
   );
   const margin = maxRadiusPx + Math.ceil(drift + jitter) + 6;
   return {

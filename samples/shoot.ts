@@ -15,6 +15,8 @@ export interface ShootOptions {
   blurredFrames: number;
   /** Length of the smear, px. */
   smearPx: number;
+  /** How much larger the picture is where the farthest plane is in focus than where the nearest is, per cent: a lens that breathes. */
+  breathingPercent: number;
   /** Which end of the subject the first frame shows. */
   order: 'near-to-far' | 'far-to-near';
 }
@@ -59,8 +61,10 @@ export function planShots(frames: number, stepMm: number, options: ShootOptions,
   }
   const { positionMm: anchorMm } = shots[anchor].pose;
   const anchorGains = shots[anchor].gains;
+  const travelMm = stepMm * Math.max(1, frames - 1);
   for (const shot of shots) {
     shot.pose.positionMm -= anchorMm;
+    shot.pose.scale = 1 + ((options.breathingPercent / 100) * shot.pose.positionMm) / travelMm;
     shot.gains = [
       shot.gains[0] / anchorGains[0],
       shot.gains[1] / anchorGains[1],
