@@ -1,8 +1,16 @@
 import { InputError, InterruptedError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { feedFrames } from '../merge/frame-feed.js';
+import type { MotionSolution } from '../register/motion-solution.js';
 import { decodeFrame } from '../stack/decode.js';
-import { type Direction, type DirectionSource, focusDirection } from '../stack/focus-direction.js';
+import {
+  type Direction,
+  type DirectionEvidence,
+  type DirectionSource,
+  type FocusDirection,
+  knownDirection,
+  shownDirection,
+} from '../stack/focus-direction.js';
 import type { Stack } from '../stack/frame.js';
 import { readStack } from '../stack/read-stack.js';
 import { type CheckOptions, resolveCheckOptions } from './check-options.js';
@@ -11,6 +19,7 @@ import { type Finding, spoilsMerge } from './finding.js';
 import type { FrameFocus } from './focus-findings.js';
 import { type StripPicture, stripPicture } from './frame-signs.js';
 import { judgeStack } from './judge-stack.js';
+import { NearEnd } from './near-end.js';
 import { type StackEvidence, StackReading } from './stack-reading.js';
 
 /** What was found of one frame. */
@@ -44,8 +53,10 @@ export interface CheckReport {
   frames: CheckedFrame[];
   size: Size;
   direction: Direction;
-  /** What told the direction; absent when nothing did. */
+  /** What decided the direction; absent when nothing did. */
   directionBy?: DirectionSource;
+  /** What the frames show of it; absent where the user or the camera said it. */
+  directionEvidence?: DirectionEvidence;
   coverage: CoverageShares;
   /** Half width of the focus curves of the finest detail that was seen, usual steps; null when unknown. */
   focusWidthSteps: number | null;
@@ -91,10 +102,11 @@ export async function check(
       `Expected frames of at least ${leastSidePx} x ${leastSidePx} pixels but those in "${folder}" are ${stack.size.width} x ${stack.size.height}.`,
     );
   }
-  const { evidence, unreadable } = await readFrames(stack, hooks);
+  const { evidence, unreadable, nearEnd, shrink } = await readFrames(stack, hooks);
   const { files, motion, signs, stackTravel, fineWidth } = evidence;
   const { travel, shakes } = stackTravel;
-  const way = focusDirection(options.direction, files, motion.direction);
+  const look = () => lookForNearEnd(nearEnd, shrink, motion, stack.size, options);
+  const way = knownDirection(options.direction, files) ?? (await look());
   const { findings, focus, light, coverage } = judgeStack(stack, evidence, unreadable, way, options);
   const finite = (value: number | undefined) =>
     value !== undefined && Number.isFinite(value) ? value : null;
@@ -129,14 +141,33 @@ export async function check(
   };
 }
 
+interface FirstLook {
+  evidence: StackEvidence;
+  unreadable: Map<number, string>;
+  nearEnd: NearEnd;
+  /** Full-size pixels per pixel of the pictures that were read. */
+  shrink: number;
+}
+
+/** Asks the pictures, and their growth, where neither the user nor the camera says which end is near. */
+async function lookForNearEnd(
+  nearEnd: NearEnd,
+  shrink: number,
+  { frames, growth }: MotionSolution,
+  { width }: Size,
+  { stepMm }: CheckOptions,
+): Promise<FocusDirection> {
+  const toAnchor = frames.map(({ usable, matrix }) => (usable ? matrix : undefined));
+  const pictures = await nearEnd.look(toAnchor, shrink);
+  return shownDirection({ pictures, growth }, { widthPx: width, stepMm });
+}
+
 /** Reads every frame once, reduced, and a few in full. */
-async function readFrames(
-  stack: Stack,
-  hooks: CheckHooks,
-): Promise<{ evidence: StackEvidence; unreadable: Map<number, string> }> {
+async function readFrames(stack: Stack, hooks: CheckHooks): Promise<FirstLook> {
   const { frames } = stack;
   const reading = new StackReading(stack.size, frames.length);
   const { shrink } = reading;
+  const nearEnd = new NearEnd(frames.length, reading.reduced);
   const unreadable = new Map<number, string>();
   let done = 0;
   for await (const fed of feedFrames(frames, (frame) => decodeFrame(frame, { shrink, quick: true }), 2)) {
@@ -147,6 +178,7 @@ async function readFrames(
       unreadable.set(number, fed.error.message);
     } else {
       reading.add(fed.item, fed.value);
+      nearEnd.add(done - unreadable.size, reading.luma);
       hooks.onStrip?.(stripPicture(fed.value), number);
     }
     hooks.onProgress?.(++done, frames.length);
@@ -157,5 +189,5 @@ async function readFrames(
       `Only ${readable} of ${frames.length} frames in "${stack.folder}" can be read: a stack needs at least two. Copy the photographs again from the card.`,
     );
   }
-  return { evidence: await reading.finish(hooks.signal), unreadable };
+  return { evidence: await reading.finish(hooks.signal), unreadable, nearEnd, shrink };
 }

@@ -56,7 +56,10 @@ export class StackReading {
   private readonly wantedPlanes: ReadonlySet<number>;
   private readonly planeSize: Size;
   private readonly boxes: number;
-  private readonly luma: Float32Array<ArrayBuffer>;
+  /** Brightness of the frame added last, (rows, cols) of `reduced`, 0 to 255. */
+  readonly luma: Float32Array<ArrayBuffer>;
+  /** Size of the reduced pictures. */
+  readonly reduced: Size;
 
   /** @param count Number of frames to come; some of them may prove unreadable. */
   constructor(
@@ -69,6 +72,7 @@ export class StackReading {
       width: Math.floor(size.width / this.shrink),
       height: Math.floor(size.height / this.shrink),
     };
+    this.reduced = reduced;
     this.boxes = planeShrink(reduced);
     this.planeSize = {
       width: Math.floor(reduced.width / this.boxes),

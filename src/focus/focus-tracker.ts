@@ -69,7 +69,7 @@ export class FocusTracker {
 
   constructor(
     private readonly arena: Arena,
-    private readonly pool: StripPool,
+    private readonly pool: Pick<StripPool, 'run'>,
     size: Size,
     frame: Size,
     readonly levels: number,

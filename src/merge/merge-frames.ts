@@ -9,7 +9,9 @@ import { Arena } from '../kernels/arena.js';
 import { percentText } from '../result/report/numbers.js';
 import type { CropRectangle } from '../result/run-record.js';
 import { decodeFrame } from '../stack/decode.js';
+import type { FocusDirection, PictureEvidence } from '../stack/focus-direction.js';
 import { measureBlur, measureLoss } from '../surface/measure-blur.js';
+import { seeThrough } from '../surface/see-through.js';
 import { findSurface, frameUnit, readSurface, type SurfaceMaps } from '../surface/surface.js';
 import { StripPool } from '../workers/pool.js';
 import { feedFrames } from './frame-feed.js';
@@ -31,6 +33,15 @@ export interface MergedFrames {
   maps: SurfaceMaps;
   /** Ordinal of the frame that supplies the detail, (rows, cols); 0 = none. */
   sources: Uint16Array;
+  way: FocusDirection;
+}
+
+/** Decides which end is near; `look` asks the focus curves, once they are followed. */
+export type DecideDirection = (look: () => PictureEvidence | undefined) => FocusDirection;
+
+/** Which way along the stack is nearer: 1 lower ordinals, -1 higher ones, 0 unknown. */
+function nearSignOf({ direction }: FocusDirection): -1 | 0 | 1 {
+  return direction === 'near-to-far' ? 1 : direction === 'far-to-near' ? -1 : 0;
 }
 
 /**
@@ -43,7 +54,7 @@ export async function mergeFrames(
   crop: CropRectangle,
   bits: 8 | 16,
   options: MergeOptions,
-  nearSign: -1 | 0 | 1,
+  decideDirection: DecideDirection,
   steps: readonly number[],
   focusWidthSteps: number | undefined,
   dust: readonly Disc[],
@@ -106,8 +117,7 @@ export async function mergeFrames(
     const plan = takePlan(arena, size, frames.length);
     // `select` and `weigh` show frames as they are.
     const isAuto = options.rule === 'auto';
-    // Which of two things lies in front must be known.
-    const veil = isAuto && nearSign !== 0 ? takeVeil(arena, size) : undefined;
+    const veil = isAuto ? takeVeil(arena, size) : undefined;
     const beforeTracker = arena.mark();
     const tracker = new FocusTracker(arena, pool, size, frameSize, focusLevels, dust);
     const veilFinder = veil && tracker.levels > 2 ? new VeilFinder(arena, pool, tracker) : undefined;
@@ -118,6 +128,8 @@ export async function mergeFrames(
 
     log.enter('surface');
     const blurPx = measureBlur(tracker, frames.length);
+    const way = decideDirection(() => seeThrough(tracker, frames.length));
+    const nearSign = nearSignOf(way);
     const lost = isAuto ? measureLoss(tracker, frames.length) : 0;
     const bounds = { toFrame, frame: frameSize };
     const surface = await findSurface(
@@ -138,6 +150,7 @@ export async function mergeFrames(
     log.throwIfStopped();
     const { rule } = options;
     await planSources(arena, pool, plan, surface, toFrame, frameSize, rule, nearSign, blurPx);
+    // Which of two things lies in front must be known.
     const isVeiled = veil && veilFinder && blurPx !== undefined && nearSign !== 0;
     if (isVeiled) {
       const share = await veilFinder.find(veil, surface, blurPx, nearSign);
@@ -168,6 +181,7 @@ export async function mergeFrames(
       pixels: bits === 8 ? arena.u8(out, count) : arena.u16(out, count),
       maps,
       sources,
+      way,
     };
   } catch (error) {
     log.throwIfStopped();

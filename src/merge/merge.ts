@@ -24,7 +24,7 @@ import { type Picture, writeComposite } from '../result/write-composite.js';
 import { type ResultMaps, writeMaps } from '../result/write-maps.js';
 import { writeRunRecord } from '../result/write-run-record.js';
 import { readIcc, readRawExif } from '../stack/exif.js';
-import { type FocusDirection, focusDirection } from '../stack/focus-direction.js';
+import { type FocusDirection, knownDirection, shownDirection } from '../stack/focus-direction.js';
 import type { Stack } from '../stack/frame.js';
 import { refuseChangedFrames } from '../stack/frame-identity.js';
 import { readStack } from '../stack/read-stack.js';
@@ -33,11 +33,12 @@ import { depthIndexOf } from '../surface/depth-index.js';
 import { nameSystemFailure } from '../system-failure.js';
 import { programVersion } from '../version.js';
 import { type DepthScale, depthScale } from './depth-scale.js';
+import { directionNotes, meanStepMm } from './direction-notes.js';
 import { frameSteps } from './frame-steps.js';
 import { frameComposite, leastSidePx } from './framing.js';
 import { memoryNeedMb } from './memory-need.js';
 import type { MergeHooks, MergeOutcome } from './merge-api.js';
-import { type MergedFrames, mergeFrames } from './merge-frames.js';
+import { type DecideDirection, type MergedFrames, mergeFrames } from './merge-frames.js';
 import { noteFraming } from './note-framing.js';
 import type { MergeOptions } from './options.js';
 import { type Registration, registerStack } from './register-stack.js';
@@ -231,21 +232,29 @@ export async function computeMerge(
   noteFraming(options.crop, framing, used, log);
   const { crop } = framing;
 
-  const way = focusDirection(
-    options.direction,
-    used.map(({ file }) => file),
-    registration.motion.direction,
-  );
-  const { direction } = way;
-  noteDirection(way, log);
-  const judged = judgeFrames(
-    judgeStack(stack, registration.evidence, registration.unreadable, way, options).findings,
-    stack,
-    registration.motion.frames,
-    used.map(({ file }) => file.number),
-  );
-  for (const finding of judged) log.find(finding);
-  const nearSign = direction === 'near-to-far' ? 1 : direction === 'far-to-near' ? -1 : 0;
+  let judged: ReturnType<typeof judgeFrames> = [];
+  const decideDirection: DecideDirection = (look) => {
+    const known = knownDirection(
+      options.direction,
+      used.map(({ file }) => file),
+    );
+    const { growth } = registration.motion;
+    const facts = { widthPx: size.width, stepMm: meanStepMm(used, options) };
+    const way = known ?? shownDirection({ pictures: look(), growth }, facts);
+    for (const note of directionNotes(way)) log.note(note);
+    // What lies before and behind the stack can be named only now.
+    judged = judgeFrames(
+      judgeStack(stack, registration.evidence, registration.unreadable, way, options).findings.filter(
+        // The notes have said it, of the full-size frames.
+        ({ kind }) => kind !== 'direction',
+      ),
+      stack,
+      registration.motion.frames,
+      used.map(({ file }) => file.number),
+    );
+    for (const finding of judged) log.find(finding);
+    return way;
+  };
   const steps = frameSteps(used, registration, options.positionsMm);
   const merged = await mergeFrames(
     used,
@@ -253,7 +262,7 @@ export async function computeMerge(
     crop,
     bits,
     options,
-    nearSign,
+    decideDirection,
     steps,
     registration.focusWidthSteps,
     registration.dust,
@@ -261,7 +270,8 @@ export async function computeMerge(
     signal,
   );
 
-  const scale = depthScale(used, anchor.ordinal, direction, options);
+  const { way } = merged;
+  const scale = depthScale(used, anchor.ordinal, way.direction, options);
   const { width, height } = crop;
   const maps = frameMaps(merged, used, scale, crop);
   const picture = {
@@ -392,22 +402,6 @@ function usableFrames(
     );
   }
   return used;
-}
-
-/** Says what the direction was taken from, where the user may know better. */
-function noteDirection({ direction, directionBy }: FocusDirection, log: RunLog): void {
-  const order = direction.replaceAll('-', ' ');
-  if (directionBy === 'growth') {
-    log.note(
-      `The frames are taken to run from ${order}, by the growth of the picture as on a rail: if the camera stood still and its lens was focused, say with --direction which end is near.`,
-    );
-  } else if (directionBy === 'focused distances') {
-    log.note(`The frames run from ${order}, by the focused distances in their EXIF.`);
-  } else if (direction === 'unknown') {
-    log.note(
-      'Nothing tells which end of the stack is near: depth is told as from near to far, and no blur of near things is cleared. Say it with --direction.',
-    );
-  }
 }
 
 const outOfReach = coverageClassNames.indexOf('out-of-reach');

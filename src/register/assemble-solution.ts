@@ -6,7 +6,7 @@ import type { Correspondences } from './fit-motion.js';
 import { type LightLink, solveLight } from './frame-light.js';
 import { median } from './median.js';
 import type { FrameMotion, MotionSolution } from './motion-solution.js';
-import { findDirection, railResiduals, seenFromAnchor } from './rail.js';
+import { measureGrowth, railResiduals, seenFromAnchor } from './rail.js';
 import { relativeSharpness } from './sharpness.js';
 import { type PairLink, reachableFrom, type StackSolution, solveStack } from './solve-stack.js';
 import type { TileGrid } from './tile-grid.js';
@@ -81,7 +81,7 @@ export function assembleSolution(evidence: MotionEvidence, anchorNumber: number)
   return {
     anchorNumber: frames[anchor].number,
     frames: placed,
-    direction: findDirection(motions, evidence.radiusPx),
+    growth: measureGrowth(motions, evidence.radiusPx),
     rollFound,
     warnings,
   };

@@ -1,4 +1,4 @@
-import type { Direction } from '../stack/focus-direction.js';
+import type { Growth } from '../stack/focus-direction.js';
 import type { Matrix3, Similarity } from './transform.js';
 
 /** Where one frame lies, and how sure that is. */
@@ -32,8 +32,8 @@ export interface MotionSolution {
   /** The frame whose framing is kept: the one asked for, or a replacement that a warning names. */
   anchorNumber: number;
   frames: FrameMotion[];
-  /** On a rail that moves toward the subject the picture of a fixed thing grows from frame to frame: near to far. */
-  direction: Direction;
+  /** How the picture of a fixed thing grows from frame to frame; absent with fewer than three frames in place. */
+  growth?: Growth | undefined;
   /** Whether the frames turn against each other more than the measurement's error. */
   rollFound: boolean;
   /** Plain sentences for the user. */

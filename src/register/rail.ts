@@ -1,11 +1,9 @@
+import type { Growth } from '../stack/focus-direction.js';
 import type { CentredMotion } from './centred-motion.js';
 import { median } from './median.js';
-import type { MotionSolution } from './motion-solution.js';
 
-/** The drift of the scale must be this many times its scatter from frame to frame to tell a direction. */
-const clearDrift = 3;
-/** That scatter is no less than so many px at the radius: steps that were held to be even do not show their errors. */
-const leastScatterPx = 0.03;
+/** The scale's scatter from frame to frame is no less than so many px at the radius: regularised steps do not show their errors. */
+const minScatterPx = 0.03;
 /** A drift below this per frame is no rail at all. */
 const leastDrift = 2e-6;
 
@@ -70,19 +68,19 @@ export function railResiduals(motions: readonly (CentredMotion | undefined)[]): 
 }
 
 /**
- * A fixed thing grows in the frame as the camera nears it, so later frames must be shrunk to the anchor:
- * 1/scale of frame -> anchor rises in capture order when the plane of focus travels away from the camera.
+ * Growth of the picture from frame to frame: 1/scale of frame -> anchor rises in capture order where the same thing is
+ * larger in each frame than in the one before, as before a camera that a rail moves toward it. Undefined with fewer
+ * than three frames in place. Its error is that of a sum of steps whose errors are independent.
  */
-export function findDirection(
+export function measureGrowth(
   motions: readonly (CentredMotion | undefined)[],
   radiusPx: number,
-): MotionSolution['direction'] {
+): Growth | undefined {
   const line = fitLine(motions);
-  if (!line || Math.abs(line.slope) < leastDrift) return 'unknown';
+  if (!line) return undefined;
   const known = motions.flatMap((m) => (m ? [1 / Math.hypot(m.a, m.b)] : []));
   const steps = known.slice(1).map((inverse, i) => inverse - known[i]);
   const apparent = 1.4826 * median(Float64Array.from(steps, (step) => Math.abs(step - line.slope)));
-  const scatter = Math.max(apparent, leastScatterPx / radiusPx);
-  if (Math.abs(line.slope) * Math.sqrt(steps.length) < clearDrift * scatter) return 'unknown';
-  return line.slope > 0 ? 'near-to-far' : 'far-to-near';
+  const scatter = Math.max(apparent, minScatterPx / radiusPx);
+  return { perFrame: line.slope, sigma: scatter / Math.sqrt(steps.length) };
 }

@@ -4,6 +4,7 @@ import type { Size } from '../image/image.js';
 import type { MergeOptions } from '../merge/options.js';
 import type { Matrix3 } from '../register/transform.js';
 import { maxRunBytes } from '../stack/earlier-result.js';
+import type { DirectionEvidence, Growth, PictureEvidence } from '../stack/focus-direction.js';
 import type { FrameExif } from '../stack/frame.js';
 import { readBoundedText } from '../stack/regular-file.js';
 import { coverageClassNames } from './coverage.js';
@@ -183,7 +184,20 @@ const recordShape = objectShape<RunRecord>({
   channels: channelsShape,
   orderedBy: oneOfShape('exif time', 'name'),
   direction: oneOfShape('near-to-far', 'far-to-near', 'unknown'),
-  directionBy: optionalShape(oneOfShape('option', 'focused distances', 'growth')),
+  directionBy: optionalShape(oneOfShape('option', 'focused distances', 'pictures', 'growth')),
+  directionEvidence: optionalShape(
+    objectShape<DirectionEvidence>({
+      pictures: optionalShape(
+        objectShape<PictureEvidence>({
+          z: numberShape(),
+          agreement: numberShape(0, 1),
+          blocks: wholeShape(0),
+          blurPx: numberShape(0),
+        }),
+      ),
+      growth: optionalShape(objectShape<Growth>({ perFrame: numberShape(), sigma: numberShape(0) })),
+    }),
+  ),
   anchorNumber: wholeShape(1),
   frames: listShape(frameShape),
   composite: compositeShape,

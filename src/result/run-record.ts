@@ -2,7 +2,7 @@ import type { Finding } from '../check/finding.js';
 import type { Size } from '../image/image.js';
 import type { MergeOptions } from '../merge/options.js';
 import type { Matrix3 } from '../register/transform.js';
-import type { Direction, DirectionSource } from '../stack/focus-direction.js';
+import type { Direction, DirectionEvidence, DirectionSource } from '../stack/focus-direction.js';
 import type { FrameExif } from '../stack/frame.js';
 import type { CoverageClassName } from './coverage.js';
 
@@ -131,9 +131,12 @@ export interface RunRecord {
   bits: 8 | 16;
   channels: 1 | 3;
   orderedBy: 'exif time' | 'name';
+  /** 'unknown': depth counts in capture order, positive toward the last frame. */
   direction: Direction;
-  /** What told the direction; absent when nothing did, and in records of before it was kept. */
+  /** What decided the direction; absent when nothing did, and in records of before it was kept. */
   directionBy?: DirectionSource | undefined;
+  /** What the frames show of the direction; absent where the user or the camera said it. */
+  directionEvidence?: DirectionEvidence | undefined;
   anchorNumber: number;
   frames: RunFrame[];
   composite: CompositeRecord;

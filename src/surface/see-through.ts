@@ -1,26 +1,6 @@
 import { codesPerOctave, type FocusTracker, noiseBin } from '../focus/focus-tracker.js';
-
-/**
- * Which end of the stack the pictures show to be near. Where a near thing is out of focus its rim is spread and half
- * transparent, and the far side's sharp detail shows through it; a near edge in focus lets nothing through, and blur of
- * the far side never lies over it. So beside a depth edge, where one side is sharp in frame a and the other in frame b:
- *
- *   detail of b on the side of a, none of a on the side of b:  a is near
- *
- * and the reverse. The second peaks of the focus curves show both. (Occlusion by a lens: N. Asada, H. Fujiwara &
- * T. Matsuyama, Edge and depth from focus, Int. J. Computer Vision 26, 1998.)
- *
- * It fails, by giving no evidence, where nothing with detail lies behind anything: a plane, a lone ball before a plain
- * ground, steps between near and far narrower than the focus measure's window is blurred there.
- */
-export interface SeeThrough {
-  /** Evidence in standard errors: above 0, nearer means a lower ordinal. 0 without any. */
-  z: number;
-  /** What is left when blocks for one end are set off against those for the other, part of all: 0 to 1. */
-  agreement: number;
-  /** Blocks of the picture that show anything. */
-  blocks: number;
-}
+import type { PictureEvidence } from '../stack/focus-direction.js';
+import { measureBlur } from './measure-blur.js';
 
 /** Half side of the window about a site, pixels of the level. */
 const windowRadius = 8;
@@ -73,12 +53,26 @@ interface Level {
 }
 
 /**
- * Asks the focus curves that `tracker` followed; before the surface is made of them.
+ * Which end of the stack the pictures show to be near. Where a near thing is out of focus its rim is spread and half
+ * transparent, and the far side's sharp detail shows through it; a near edge in focus lets nothing through, and blur of
+ * the far side never lies over it. So beside a depth edge, where one side is sharp in frame a and the other in frame b:
+ *
+ *   detail of b on the side of a, none of a on the side of b:  a is near
+ *
+ * and the reverse. The second peaks of the focus curves show both. (Occlusion by a lens: N. Asada, H. Fujiwara &
+ * T. Matsuyama, Edge and depth from focus, Int. J. Computer Vision 26, 1998.)
+ *
+ * It fails, by giving no evidence, where nothing with detail lies behind anything: a plane, a lone ball before a plain
+ * ground, steps between near and far narrower than the focus measure's window is blurred there.
+ *
+ * Asks the focus curves that `tracker` followed, before the surface is made of them. Undefined when too few of them stand
+ * out to say how wide the blur is.
  *
  * @param frames Number of frames.
- * @param blurPx Radius of the blur one frame away from a pixel's plane of focus, px.
  */
-export function seeThrough(tracker: FocusTracker, frames: number, blurPx: number): SeeThrough {
+export function seeThrough(tracker: FocusTracker, frames: number): PictureEvidence | undefined {
+  const blurPx = measureBlur(tracker, frames);
+  if (blurPx === undefined) return undefined;
   const { width, height } = tracker.state[0];
   const blockSide = Math.ceil(Math.min(width, height) / blocksAcross);
   const columns = Math.ceil(width / blockSide);
@@ -93,7 +87,7 @@ export function seeThrough(tracker: FocusTracker, frames: number, blurPx: number
       sizes[block] += Math.abs(vote);
     });
   }
-  return sumUp(votes, sizes);
+  return { ...sumUp(votes, sizes), blurPx };
 }
 
 function levelOf(tracker: FocusTracker, level: number): Level {
@@ -116,7 +110,7 @@ function levelOf(tracker: FocusTracker, level: number): Level {
   };
 }
 
-function sumUp(votes: Float64Array, sizes: Float64Array): SeeThrough {
+function sumUp(votes: Float64Array, sizes: Float64Array): Omit<PictureEvidence, 'blurPx'> {
   let [sum, squares, absolute, blocks] = [0, 0, 0, 0];
   for (let i = 0; i < votes.length; i++) {
     if (sizes[i] === 0) continue;

@@ -20,6 +20,11 @@ const drawing = {
   colourSteps: 48,
 } as const;
 
+/** What the two ends of the depth axis are called, the end of the least depth first. */
+export function endNames({ direction }: RunRecord): [string, string] {
+  return direction === 'unknown' ? ['first', 'last'] : ['near', 'far'];
+}
+
 /**
  * The rail ruler: the depth axis drawn downwards from the camera, with every frame a tick at its plane of focus,
  * as long as the frame's share of the picture. Left-out frames are dashed, crossed and said to be left out.
@@ -36,13 +41,14 @@ export function railRuler(record: RunRecord): Markup {
   const height = clamp(placed.length * drawing.heightPerFrame, drawing.minHeight, drawing.maxHeight);
   const yOf = (depth: number) => drawing.margin + ((depth - near) / (far - near || 1)) * height;
   const largestShare = Math.max(...placed.map((frame) => frame.sharePercent)) || 1;
+  const [nearName, farName] = endNames(record);
   const numbered = spacedFrames(placed, record.anchorNumber, yOf);
 
   return html`<svg class="ruler" role="img" aria-labelledby="ruler-title ruler-text" viewBox="0 0 ${drawing.width} ${height + 2 * drawing.margin}">
 <title id="ruler-title">Rail ruler</title>
-<desc id="ruler-text">Depth from ${depthText(near, unit)} (nearest) to ${depthText(far, unit)} (farthest), with a tick for each of ${placed.length} frames. The table of frames holds the same figures.</desc>
-<text x="${drawing.axisX}" y="${drawing.margin - 16}" text-anchor="end">near</text>
-<text x="${drawing.axisX}" y="${height + drawing.margin + 24}" text-anchor="end">far</text>
+<desc id="ruler-text">Depth from ${depthText(near, unit)} (${nearName}) to ${depthText(far, unit)} (${farName}), with a tick for each of ${placed.length} frames. The table of frames holds the same figures.</desc>
+<text x="${drawing.axisX}" y="${drawing.margin - 16}" text-anchor="end">${nearName}</text>
+<text x="${drawing.axisX}" y="${height + drawing.margin + 24}" text-anchor="end">${farName}</text>
 ${colourBar(mapMin, mapMax, yOf)}
 ${axisMarks(near, far).map(
   (depth) =>

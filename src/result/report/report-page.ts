@@ -7,7 +7,7 @@ import { frameTable } from './frame-table.js';
 import { htmlPage } from './html-page.js';
 import { html, type Markup, noMarkup } from './markup.js';
 import { depthText, durationText, percentText, shortNumber } from './numbers.js';
-import { railRuler } from './rail-ruler.js';
+import { endNames, railRuler } from './rail-ruler.js';
 import { verdicts } from './verdicts.js';
 
 /** Pictures of the report as data URIs. */
@@ -62,17 +62,18 @@ const depthRamp = html`<span class="ramp" style="background: linear-gradient(to 
 function mapFigures(record: RunRecord, pictures: ReportPictures): Markup[] {
   const { depth, sources, confidence, coverage } = record.maps;
   const hasDepth = depth.min !== null && depth.max !== null;
-  const nearText = hasDepth ? `near, ${depthText(depth.min!, depth.unit)}` : 'near';
-  const farText = hasDepth ? `far, ${depthText(depth.max!, depth.unit)}` : 'far';
+  const [near, far] = endNames(record);
+  const nearText = hasDepth ? `${near}, ${depthText(depth.min!, depth.unit)}` : near;
+  const farText = hasDepth ? `${far}, ${depthText(depth.max!, depth.unit)}` : far;
   const numbers = framesByDepth(record);
   const none = html`<li><span class="swatch hatch"></span>none</li>`;
   return [
-    mapFigure('Depth', depth.file, pictures.depth, 'Depth in colours, light is near', [
+    mapFigure('Depth', depth.file, pictures.depth, `Depth in colours, light is ${near}`, [
       html`<li>${nearText} ${depthRamp} ${farText}</li>`,
       none,
     ]),
     mapFigure('Sources', sources.file, pictures.sources, 'Which frame each pixel came from, in colours', [
-      html`<li>near, frame ${numbers[0]} ${depthRamp} far, frame ${numbers[numbers.length - 1]}</li>`,
+      html`<li>${near}, frame ${numbers[0]} ${depthRamp} ${far}, frame ${numbers[numbers.length - 1]}</li>`,
       none,
     ]),
     mapFigure(
@@ -136,11 +137,13 @@ ${rows.map(([name, value]) => (value === undefined ? noMarkup : html`<dt>${name}
 }
 
 function directionText({ direction, directionBy }: RunRecord): string {
-  if (direction === 'unknown') return 'which end is near is not known';
+  if (direction === 'unknown')
+    return 'which end is near is not known: depth counts from the first frame to the last';
   const from = {
-    option: ' as told',
-    'focused distances': ' by the focused distances in the EXIF',
-    growth: ' by the growth of the picture, as on a rail',
+    option: ', as given',
+    'focused distances': ', by the focused distances in the EXIF',
+    pictures: ', by far detail seen through blurred near rims',
+    growth: ', by the growth of the picture, which is that of a rail',
   };
   return `${direction}${directionBy === undefined ? '' : from[directionBy]}`;
 }

@@ -1,0 +1,32 @@
+import type { FocusDirection } from '../stack/focus-direction.js';
+import type { MergeOptions } from './options.js';
+import type { UsedFrame } from './used-frame.js';
+
+/** What a merge says about which end is near: nothing where the user said it or the pictures show it. */
+export function directionNotes({ direction, directionBy }: FocusDirection): string[] {
+  const order = direction.replaceAll('-', ' ');
+  if (directionBy === 'growth') {
+    return [
+      `The frames are taken to run from ${order}: the picture ${order === 'near to far' ? 'grows' : 'shrinks'} as much as on a rail. If the camera stood still and its lens was focused, give the order with --direction.`,
+    ];
+  }
+  if (directionBy === 'focused distances') {
+    return [`The frames run from ${order}, by the focused distances in their EXIF.`];
+  }
+  if (direction === 'unknown') {
+    return [
+      'Neither the pictures nor their growth show which end of the stack is near: depth counts in capture order, positive toward the last frame, and no blur of near things is cleared. If you know the order, give it with --direction.',
+    ];
+  }
+  return [];
+}
+
+/** Mean travel of the rail from frame to frame, where the user gives it, mm. */
+export function meanStepMm(
+  used: readonly UsedFrame[],
+  { stepMm, positionsMm }: Pick<MergeOptions, 'stepMm' | 'positionsMm'>,
+): number | undefined {
+  if (!positionsMm) return stepMm;
+  const [first, last] = [used[0].file.number, used.at(-1)!.file.number];
+  return Math.abs(positionsMm[last - 1] - positionsMm[first - 1]) / (used.length - 1);
+}
