@@ -23,7 +23,7 @@ export interface MergeOptions {
   stepMm?: number;
   /** Rail position of each frame in capture order, mm (from a file). */
   positionsMm?: number[];
-  /** Which end of the stack is near. Default 'auto': the frames tell it; see `focusDirection`. */
+  /** Which end of the stack is near. Default 'auto': the frames show it; see stack/focus-direction.ts. */
   direction: GivenDirection;
   /** Width of the anchor's field at the plane of focus, mm. */
   fieldWidthMm?: number;

@@ -63,7 +63,7 @@ const minAgreement = 1 / 3;
 /** Pictures against the growth, from here on, leave the direction open. */
 const contraryZ = 2;
 /** Growth decides only where it stands so many standard errors out. */
-const minGrowthSigmas = 6;
+const minGrowthSigmas = 5;
 /**
  * Pupil over field, by the growth's size, that only a rail shows. At magnifications from about 3 it is 2 to 6 (objectives: A / F = 2 NA f / F).
  * A lens that is focused by extension shows its pupil over the sensor, at most 1.2 (60 mm at f/2.8 on 17 mm), a phone 0.4, and a
@@ -71,6 +71,8 @@ const minGrowthSigmas = 6;
  * breathing that a lens's makers left.
  */
 const railPupilToField = { min: 2, max: 12 };
+/** A frame of fewer pixels across is a part of a field: pupils are set against a field so wide at least. */
+const minFieldPx = 1200;
 /** Distance from lens to subject that a step over the growth may imply, mm. */
 const railDistanceMm = { min: 2, max: 3000 };
 
@@ -113,7 +115,10 @@ function growsAsRail(
   if (!(Math.abs(perFrame) > minGrowthSigmas * sigma)) return false;
   // Who gives the travel has a rail: then the distance must be one.
   if (stepMm !== undefined) return isWithin(stepMm / Math.abs(perFrame), railDistanceMm);
-  return blurPx !== undefined && isWithin(pupilToField(blurPx, perFrame, widthPx), railPupilToField);
+  return (
+    blurPx !== undefined &&
+    isWithin(pupilToField(blurPx, perFrame, Math.max(widthPx, minFieldPx)), railPupilToField)
+  );
 }
 
 function isWithin(value: number, { min, max }: { min: number; max: number }): boolean {

@@ -40,7 +40,7 @@ describe('a stack whose picture shrinks', () => {
     const { record, notes, planes } = await mergeBy(await shrinkingFrames());
     expect(record).toMatchObject({ direction: 'far-to-near', directionBy: 'growth' });
     expect(planes).toEqual([3, 2, 1, 0, -1, -2, -3]);
-    expect(notes.join()).toMatch(/from far to near, by the growth .*--direction/);
+    expect(notes.join()).toMatch(/from far to near: the picture shrinks as much as on a rail.*--direction/);
   });
 
   it('has its depth the other way round where the direction is given', async () => {
@@ -93,7 +93,7 @@ it('a check tells the direction as the merge takes it', async () => {
   expect(await told({})).toEqual({
     direction: 'far-to-near',
     directionBy: 'growth',
-    message: 'The frames run from far to near, by the growth of the picture as on a rail.',
+    message: 'The frames are taken to run from far to near: the picture shrinks as much as on a rail.',
     advice: expect.stringContaining('--direction'),
   });
   expect(await told({ direction: 'near-to-far' })).toEqual({

@@ -80,8 +80,13 @@ describe('the motion of a rail stack', () => {
     });
   });
 
-  it('tells that the focus went away from the camera, and that the frames turn', () => {
-    expect(solution.direction).toBe('near-to-far');
+  it('measures how much the picture grows, and that the frames turn', () => {
+    // Growth per frame by the true scales.
+    const inverse = stack.truth.map(({ scale }) => 1 / scale);
+    const expected = (inverse[inverse.length - 1] - inverse[0]) / (inverse.length - 1);
+    const { perFrame, sigma } = solution.growth!;
+    expect(perFrame).toBeGreaterThan(5 * sigma);
+    expect(Math.abs(perFrame / expected - 1)).toBeLessThan(0.15);
     expect(solution.rollFound).toBe(true);
   });
 
@@ -112,9 +117,9 @@ describe('the motion of a rail stack', () => {
     expect(agreement).toBeGreaterThan(0.8);
   });
 
-  it('is the same for the frames in reverse order, and the direction the opposite', () => {
+  it('is the same for the frames in reverse order, and the growth the opposite', () => {
     const reversed = estimate([...frames].reverse(), anchor + 1);
-    expect(reversed.direction).toBe('far-to-near');
+    expect(reversed.growth!.perFrame).toBeLessThan(-5 * reversed.growth!.sigma);
     for (const { number, matrix } of reversed.frames) {
       expect(cornerError(matrix, solution.frames[number - 1].matrix, width, height)).toBeLessThan(0.25);
     }
@@ -209,7 +214,7 @@ describe('frames that say little', () => {
       expect(frame.similarity).toEqual({ scale: 1, rollRad: 0, shiftXPx: 0, shiftYPx: 0 });
       expect(frame.gainRatio).toEqual([1]);
     }
-    expect(found.direction).toBe('unknown');
+    expect(found.growth!.perFrame).toBe(0);
     expect(found.frames.map(({ sameAsPrevious }) => sameAsPrevious)).toEqual([false, true, true, true]);
   });
 
@@ -248,7 +253,7 @@ describe('frames that say little', () => {
       expect(similarity.scale).toBeCloseTo(1, 7);
       expect(Math.hypot(similarity.shiftXPx, similarity.shiftYPx)).toBeLessThan(1e-3);
     }
-    expect(found.direction).toBe('unknown');
+    expect(Math.abs(found.growth!.perFrame)).toBeLessThan(found.growth!.sigma);
     expect(found.rollFound).toBe(false);
   });
 });

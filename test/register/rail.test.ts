@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { CentredMotion } from '../../src/register/centred-motion.js';
-import { findDirection, railResiduals, seenFromAnchor } from '../../src/register/rail.js';
+import { measureGrowth, railResiduals, seenFromAnchor } from '../../src/register/rail.js';
 
 const radiusPx = 1000;
 const distanceMm = 70;
@@ -38,23 +38,26 @@ describe('a rail', () => {
     expect(seenFromAnchor([scaled(1), undefined, scaled(0.999)], radiusPx)[1]).toBeUndefined();
   });
 
-  it('tells the direction by the drift, and none without', () => {
+  it('shows its growth from frame to frame, and how sure that is', () => {
     const rail = Array.from({ length: 12 }, (_, k) => scaled(1 / (1 + 5e-4 * (k + 0.2 * Math.sin(5 * k)))));
-    expect(findDirection(rail, radiusPx)).toBe('near-to-far');
-    expect(findDirection(rail.toReversed(), radiusPx)).toBe('far-to-near');
-    expect(
-      findDirection(
-        rail.map((_, k) => scaled(1 + 1e-5 * Math.sin(9 * k * k))),
-        radiusPx,
-      ),
-    ).toBe('unknown');
-    // Even steps of 0.015 px are what four small frames were held to, not what they show.
-    expect(
-      findDirection(
-        [0, 1, 2, 3].map((k) => scaled(1 + 1e-4 * k)),
-        150,
-      ),
-    ).toBe('unknown');
+    const found = measureGrowth(rail, radiusPx)!;
+    expect(Math.abs(found.perFrame / 5e-4 - 1)).toBeLessThan(0.05);
+    expect(found.perFrame).toBeGreaterThan(5 * found.sigma);
+    const reversed = measureGrowth(rail.toReversed(), radiusPx)!;
+    expect(reversed.perFrame).toBeCloseTo(-found.perFrame, 6);
     expect(railResiduals(rail).steps.every((step) => Math.abs(step) < 0.5)).toBe(true);
+  });
+
+  it('does not take noise for growth, nor even steps for exact ones', () => {
+    const noise = Array.from({ length: 12 }, (_, k) => scaled(1 + 1e-5 * Math.sin(9 * k * k)));
+    const still = measureGrowth(noise, radiusPx)!;
+    expect(Math.abs(still.perFrame)).toBeLessThan(2 * still.sigma);
+    // Even steps of 0.015 px are what four small frames were held to, not what they show.
+    const held = measureGrowth(
+      [0, 1, 2, 3].map((k) => scaled(1 + 1e-4 * k)),
+      150,
+    )!;
+    expect(Math.abs(held.perFrame)).toBeLessThan(2 * held.sigma);
+    expect(measureGrowth(noise.slice(0, 2), radiusPx)).toBeUndefined();
   });
 });
