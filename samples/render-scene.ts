@@ -9,6 +9,7 @@ import { plainRectangles, type Rectangle } from './plain.js';
 import { createRenderer, planRender } from './renderer.js';
 import type { Scene, SceneSize } from './scene.js';
 import { insectHead } from './scenes/insect-head.js';
+import { leaves } from './scenes/leaves.js';
 import { type Photo, photoScene } from './scenes/photo.js';
 import { seedHead } from './scenes/seed-head.js';
 import { tiltedPlane } from './scenes/tilted-plane.js';
@@ -16,7 +17,7 @@ import { createSensor, encodePicture, exposeSensor, type SensorOptions } from '.
 import { anchorNumber, planShots, type ShootOptions } from './shoot.js';
 import { type FrameFormat, writeFrame } from './write-frame.js';
 
-export type SceneName = 'seed-head' | 'insect-head' | 'tilted-plane' | 'photo';
+export type SceneName = 'leaves' | 'seed-head' | 'insect-head' | 'tilted-plane' | 'photo';
 
 /** What is rendered. Every field but `scene` and `out` has a default, see `sceneDefaults` and `commonDefaults`. */
 export interface RenderOptions extends Optics, ShootOptions, SensorOptions {
@@ -69,6 +70,7 @@ export const commonDefaults = {
 } as const;
 
 export const sceneDefaults: Record<SceneName, { width: number; height: number; frames: number }> = {
+  leaves: { width: 1200, height: 900, frames: 24 },
   'seed-head': { width: 1200, height: 800, frames: 24 },
   'insect-head': { width: 1600, height: 1200, frames: 33 },
   'tilted-plane': { width: 1600, height: 1200, frames: 33 },
@@ -205,6 +207,8 @@ function photoSize({ scene, photo }: Given): { width: number; height: number } |
 
 function makeScene({ scene, seed, photo }: RenderOptions, size: SceneSize): Scene {
   switch (scene) {
+    case 'leaves':
+      return leaves(size, seed);
     case 'seed-head':
       return seedHead(size, seed);
     case 'insect-head':

@@ -70,7 +70,7 @@ const minGrowthSigmas = 5;
  * rail near life size 0.3 to 1: those two cannot be distinguished. Above, growth is next to none: noise, or the rest of
  * breathing that a lens's makers left.
  */
-const railPupilToField = { min: 2, max: 12 };
+const railPupilToField = { min: 2, max: 8 };
 /** A frame of fewer pixels across is a part of a field: pupils are set against a field so wide at least. */
 const minFieldPx = 1200;
 /** Distance from lens to subject that a step over the growth may imply, mm. */

@@ -14,7 +14,6 @@ function stackOf(numbers: readonly number[]) {
   const motion: MotionSolution = {
     anchorNumber: 5,
     frames,
-    direction: 'near-to-far',
     rollFound: false,
     warnings: [],
   };

@@ -15,6 +15,7 @@ const calm: ShootOptions = {
   rollDeg: 0,
   flickerPercent: 0,
   irregularPercent: 0,
+  breathingPercent: 0,
   blurredFrames: 0,
   smearPx: 0,
   order: 'near-to-far',

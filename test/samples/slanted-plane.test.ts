@@ -66,6 +66,7 @@ function drawn(k: number, slant: Slant): { linear: Float32Array; positionMm: num
     rollDeg: 0,
     flickerPercent: 0,
     irregularPercent: 0,
+    breathingPercent: 0,
     blurredFrames: 0,
     smearPx: 0,
     order: 'near-to-far',
