@@ -63,7 +63,7 @@ const minAgreement = 1 / 3;
 /** Pictures against the growth, from here on, leave the direction open. */
 const contraryZ = 2;
 /** Growth decides only where it stands so many standard errors out. */
-const minGrowthSigmas = 5;
+const minGrowthSigmas = 4;
 /**
  * Pupil over field, by the growth's size, that only a rail shows. At magnifications from about 3 it is 2 to 6 (objectives: A / F = 2 NA f / F).
  * A lens that is focused by extension shows its pupil over the sensor, at most 1.2 (60 mm at f/2.8 on 17 mm), a phone 0.4, and a

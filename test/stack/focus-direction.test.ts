@@ -94,7 +94,7 @@ describe('direction by what the frames show', () => {
       expect(direction({ growth: growth(sign * 8e-6, 1e-6), pictures: pictures(0, 0) })).toBe('unknown');
       expect(
         direction({
-          growth: growth(sign * railGrowth.perFrame, railGrowth.perFrame / 4),
+          growth: growth(sign * railGrowth.perFrame, railGrowth.perFrame / 3.5),
           pictures: pictures(0, 0),
         }),
       ).toBe('unknown');
@@ -110,7 +110,7 @@ describe('direction by what the frames show', () => {
       shownDirection({ growth: own }, { widthPx, ...facts }).direction;
     expect(direction({ stepMm }, growth(perFrame))).toBe('near-to-far');
     expect(direction({ stepMm }, growth(-perFrame))).toBe('far-to-near');
-    expect(direction({ stepMm }, growth(perFrame, perFrame / 4))).toBe('unknown');
+    expect(direction({ stepMm }, growth(perFrame, perFrame / 3.5))).toBe('unknown');
     expect(direction({ stepMm: 500 * stepMm }, growth(perFrame))).toBe('unknown');
     expect(direction({ stepMm: stepMm / 500 }, growth(perFrame))).toBe('unknown');
   });
