@@ -16,7 +16,7 @@ export interface ShootOptions {
   /** Length of the smear, px. */
   smearPx: number;
   /** How much larger the picture is where the farthest plane is in focus than where the nearest is, per cent: a lens that breathes. */
-  breathingPercent: number;
+  breathingPercent?: number;
   /** Which end of the subject the first frame shows. */
   order: 'near-to-far' | 'far-to-near';
 }
@@ -64,7 +64,7 @@ export function planShots(frames: number, stepMm: number, options: ShootOptions,
   const travelMm = stepMm * Math.max(1, frames - 1);
   for (const shot of shots) {
     shot.pose.positionMm -= anchorMm;
-    shot.pose.scale = 1 + ((options.breathingPercent / 100) * shot.pose.positionMm) / travelMm;
+    shot.pose.scale = 1 + (((options.breathingPercent ?? 0) / 100) * shot.pose.positionMm) / travelMm;
     shot.gains = [
       shot.gains[0] / anchorGains[0],
       shot.gains[1] / anchorGains[1],

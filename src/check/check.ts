@@ -178,7 +178,7 @@ async function readFrames(stack: Stack, hooks: CheckHooks): Promise<FirstLook> {
       unreadable.set(number, fed.error.message);
     } else {
       reading.add(fed.item, fed.value);
-      nearEnd.add(done - unreadable.size, reading.luma);
+      nearEnd.add(reading.luma);
       hooks.onStrip?.(stripPicture(fed.value), number);
     }
     hooks.onProgress?.(++done, frames.length);

@@ -20,6 +20,7 @@ const levels = 2;
  */
 export class NearEnd {
   private readonly kept = new Map<number, Uint8Array>();
+  private passed = 0;
   private readonly every: number;
   private readonly factor: 1 | 2;
   private readonly size: Size;
@@ -40,8 +41,9 @@ export class NearEnd {
     };
   }
 
-  /** Takes the brightness (rows, cols), 0 to 255, of the `index`-th frame that can be read, from 0. */
-  add(index: number, luma: Float32Array): void {
+  /** Takes the brightness (rows, cols), 0 to 255, of the next frame that can be read. */
+  add(luma: Float32Array): void {
+    const index = this.passed++;
     if (index % this.every !== 0) return;
     const { width, height } = this.frame;
     const bytes = Uint8Array.from(luma, (value) => value + 0.5);

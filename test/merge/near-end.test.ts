@@ -1,0 +1,74 @@
+import { readFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { beforeAll, describe, expect, it } from 'vitest';
+import { type RenderOptions, renderScene } from '../../samples/render-scene.js';
+import { check } from '../../src/check/check.js';
+import { merge } from '../../src/merge/merge.js';
+import { readResult } from '../../src/result/read-result.js';
+import { makeFolder } from '../stack/pictures.js';
+import { type Files, placeStack, readFiles, renderPlane } from './small-stack.js';
+
+/** A camera that stands still, and a lens whose picture shrinks as it is focused farther: the reverse of a rail. */
+const lens: Partial<RenderOptions> = { camera: 'still', breathingPercent: -6, format: 'png' };
+
+/** The frames in reverse, without a time of capture to put them back in order. */
+function reversed(files: Files): Files {
+  const contents = Object.values(files).reverse();
+  return Object.fromEntries(contents.map((content, k) => [`${String(k + 1).padStart(4, '0')}.png`, content]));
+}
+
+async function mergeFiles(files: Files) {
+  const { frames, out } = placeStack(files);
+  const { notes } = await merge(frames, { out, threads: 2 });
+  const { record, readDepth } = await readResult(out);
+  const report = readFileSync(join(out, 'report.html'), 'utf8');
+  return { frames, record, notes: notes.join(' '), report, depth: await readDepth() };
+}
+
+describe('leaves before leaves, by a lens that breathes against a rail', () => {
+  let files: Files;
+  beforeAll(async () => {
+    const out = makeFolder();
+    await renderScene({ scene: 'leaves', seed: 4, width: 360, height: 270, frames: 14, out, ...lens });
+    files = readFiles(join(out, 'frames'));
+  });
+
+  it.each([
+    ['near-to-far', (own: Files) => own],
+    ['far-to-near', reversed],
+  ] as const)(
+    'are told to run %s, by merge and check alike, without a word about --direction',
+    async (direction, order) => {
+      const { frames, record, notes } = await mergeFiles(order(files));
+      expect(record).toMatchObject({ direction, directionBy: 'pictures' });
+      const { pictures, growth } = record.directionEvidence!;
+      const sign = direction === 'near-to-far' ? 1 : -1;
+      expect(sign * pictures!.z).toBeGreaterThan(4);
+      // The growth says the reverse, and is sure.
+      expect(sign * growth!.perFrame).toBeLessThan(-4 * growth!.sigma);
+      expect(notes).not.toContain('--direction');
+      const checked = await check(frames);
+      expect(checked).toMatchObject({ direction, directionBy: 'pictures' });
+      expect(checked.findings.map(({ advice }) => advice).join()).not.toContain('--direction');
+    },
+  );
+});
+
+describe('a leaning plane by a lens that breathes', () => {
+  it.each([6, -6])(
+    'by %i per cent has no known direction: it is said, and nothing rests on it',
+    async (breathingPercent) => {
+      const { files } = await renderPlane({ ...lens, breathingPercent });
+      const { frames, record, notes, report } = await mergeFiles(files);
+      expect(record.direction).toBe('unknown');
+      expect(record.directionBy).toBeUndefined();
+      expect(notes).toMatch(/which end of the stack is near.*capture order.*--direction/);
+      expect(notes).not.toContain('was cleared');
+      // Depth counts in capture order.
+      expect(record.frames.map(({ depth }) => depth)).toEqual([-3, -2, -1, 0, 1, 2, 3]);
+      expect(report).toContain('which end is near is not known');
+      expect(report).not.toMatch(/>\s*near, frame/);
+      expect(await check(frames)).toMatchObject({ direction: 'unknown' });
+    },
+  );
+});
