@@ -1,5 +1,6 @@
 import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
+import sharp from 'sharp';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { type RenderOptions, renderScene } from '../../samples/render-scene.js';
 import { check } from '../../src/check/check.js';
@@ -11,10 +12,14 @@ import { type Files, placeStack, readFiles, renderPlane } from './small-stack.js
 /** A camera that stands still, and a lens whose picture shrinks as it is focused farther: the reverse of a rail. */
 const lens: Partial<RenderOptions> = { camera: 'still', breathingPercent: -6, format: 'png' };
 
-/** The frames in reverse, without a time of capture to put them back in order. */
-function reversed(files: Files): Files {
-  const contents = Object.values(files).reverse();
-  return Object.fromEntries(contents.map((content, k) => [`${String(k + 1).padStart(4, '0')}.png`, content]));
+/** The frames in reverse: pixels alone, for a time of capture would put them back in order. */
+async function reversed(files: Files): Promise<Files> {
+  const contents = await Promise.all(
+    Object.values(files).map((content) => sharp(content).png({ compressionLevel: 1 }).toBuffer()),
+  );
+  return Object.fromEntries(
+    contents.reverse().map((content, k) => [`${String(k + 1).padStart(4, '0')}.png`, content]),
+  );
 }
 
 async function mergeFiles(files: Files) {
@@ -34,12 +39,12 @@ describe('leaves before leaves, by a lens that breathes against a rail', () => {
   });
 
   it.each([
-    ['near-to-far', (own: Files) => own],
+    ['near-to-far', async (own: Files) => own],
     ['far-to-near', reversed],
   ] as const)(
     'are told to run %s, by merge and check alike, without a word about --direction',
     async (direction, order) => {
-      const { frames, record, notes } = await mergeFiles(order(files));
+      const { frames, record, notes } = await mergeFiles(await order(files));
       expect(record).toMatchObject({ direction, directionBy: 'pictures' });
       const { pictures, growth } = record.directionEvidence!;
       const sign = direction === 'near-to-far' ? 1 : -1;
