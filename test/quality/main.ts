@@ -8,6 +8,13 @@ import { parseArgs, promisify } from 'node:util';
 import sharp from 'sharp';
 import { runBaselines } from './baselines/run.js';
 import {
+  type DirectionRow,
+  directionLegend,
+  directionShortfalls,
+  formatDirections,
+  measureDirections,
+} from './direction/direction-table.js';
+import {
   type FaultRow,
   faultLegend,
   faultShortfalls,
@@ -23,7 +30,7 @@ import { readScene, type Scene } from './scene.js';
 import { hashFiles, sceneFolder, sceneRecipes } from './scenes.js';
 import { formatTable, legend, type Row, type Shortfall, shortfalls } from './table.js';
 
-const usage = `Usage: npm run quality -- [--scene NAME]... [--rules auto,select,weigh] [--keep DIR] [--faults] [--fault NAME]... [--seeds N] [--json]
+const usage = `Usage: npm run quality -- [--scene NAME]... [--rules auto,select,weigh] [--keep DIR] [--faults] [--fault NAME]... [--seeds N] [--direction] [--json]
 Renders scenes with a known truth, merges them by each rule, and prints how far each result is from the truth.
 Then plants faults in stacks and prints how many of them lamella check finds.
   --scene NAME   one of ${sceneRecipes.map(({ name }) => name).join(', ')} (default: all)
@@ -31,6 +38,7 @@ Then plants faults in stacks and prints how many of them lamella check finds.
   --keep DIR     keep the result folders and the baselines' pictures in DIR
   --faults       print the table of planted faults alone; with --scene it is left out
   --fault NAME   only this fault of the table, such as 'bump' or 'none' (default: all)
+  --direction    print the table of which end is near alone: scenes by rail, lens and microscope, in both orders
   --seeds N      seeds of the planted faults (default: 7, with three scenes each)
   --json         print one JSON object instead of tables
 Exit code 1: auto is worse than the better baseline in some column, a merge failed, or too few faults were found.`;
@@ -52,6 +60,7 @@ const { values: flags } = parseArgs({
     rules: { type: 'string', default: 'auto,select,weigh' },
     keep: { type: 'string' },
     faults: { type: 'boolean', default: false },
+    direction: { type: 'boolean', default: false },
     fault: { type: 'string', multiple: true },
     seeds: { type: 'string', default: '7' },
     json: { type: 'boolean', default: false },
@@ -63,7 +72,8 @@ if (flags.help) {
   process.exit(0);
 }
 const faultsAlone = flags.faults || flags.fault !== undefined;
-const wanted = faultsAlone ? [] : (flags.scene ?? sceneRecipes.map(({ name }) => name));
+const isTableAlone = faultsAlone || flags.direction;
+const wanted = isTableAlone ? [] : (flags.scene ?? sceneRecipes.map(({ name }) => name));
 const wantedFaults = faultNames.filter((name) => flags.fault?.includes(name) ?? true);
 const strangeFault = flags.fault?.find((name) => !faultNames.some((known) => known === name));
 if (strangeFault !== undefined) {
@@ -90,6 +100,7 @@ if (await isBuildOld()) {
 }
 const reports: Report[] = [];
 const faults: FaultRow[] = [];
+const directions: DirectionRow[] = [];
 try {
   if (!flags.json && wanted.length > 0)
     console.log(`${legend}\nBaselines run on frames aligned by the TRUE motion, which favours them.`);
@@ -103,17 +114,27 @@ try {
     reports.push(report);
     if (!flags.json) console.log(`\n${describe(report)}`);
   }
-  if (faultsAlone || flags.scene === undefined) {
+  if (flags.direction) {
+    directions.push(...(await measureDirections((text) => console.error(text))));
+    if (!flags.json)
+      console.log(
+        [directionLegend, '', formatDirections(directions), '', ...directionShortfalls(directions)]
+          .join('\n')
+          .trimEnd(),
+      );
+  }
+  if (faultsAlone || (flags.scene === undefined && !flags.direction)) {
     faults.push(...(await measureFaults(seeds, wantedFaults, (text) => console.error(text))));
     if (!flags.json) console.log(`\n${describeFaults(faults)}`);
   }
-  if (flags.json) console.log(JSON.stringify({ scenes: reports, faults }, dropUnmeasured, 1));
+  if (flags.json) console.log(JSON.stringify({ scenes: reports, faults, directions }, dropUnmeasured, 1));
 } finally {
   if (flags.keep === undefined) await rm(workDir, { recursive: true, force: true });
 }
 const fallsShort =
   reports.some((report) => report.shortfalls.length + report.failures.length > 0) ||
-  faultShortfalls(faults).length > 0;
+  faultShortfalls(faults).length > 0 ||
+  directionShortfalls(directions).length > 0;
 process.exitCode = fallsShort ? 1 : 0;
 
 /** Whether a source of the program has changed since `dist` was built. */

@@ -10,7 +10,7 @@ import { cacheDir, depthPhotograph, type PhotographName, photographPackages } fr
 import { hasPovray, type RaytracedOptions, renderRaytraced } from './raytraced/render-raytraced.js';
 
 /** A scene of the quality tables: how our own renderer draws it, of which photograph, or how POV-Ray traces it. */
-type SceneRecipe = {
+export type SceneRecipe = {
   name: string;
   /** Thresholds are set on the scenes for tuning; the scenes for judging have other subjects, seeds, lenses and noise. */
   use: 'tuning' | 'judging';

@@ -1,0 +1,172 @@
+import { mkdir, mkdtemp, readdir, rm } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import sharp from 'sharp';
+import type { RenderOptions, SceneName } from '../../../samples/render-scene.js';
+import { check } from '../../../src/check/check.js';
+import { merge } from '../../../src/merge/merge.js';
+import { readResult } from '../../../src/result/read-result.js';
+import type { Direction } from '../../../src/stack/focus-direction.js';
+import { reducedRecipes, type SceneRecipe, sceneFolder } from '../scenes.js';
+
+/** How a stack is shot: by a rail, or by a lens before a camera that stands still. */
+const cameras: Record<string, Partial<RenderOptions>> = {
+  rail: {},
+  'lens +6 %': { camera: 'still', breathingPercent: 6 },
+  'lens -6 %': { camera: 'still', breathingPercent: -6 },
+  microscope: { camera: 'still', noise: 3 },
+};
+
+/** Scenes by every camera. On the kinds for tuning thresholds were set, from frames of another size; the others judge. */
+const scenes: readonly { scene: Exclude<SceneName, 'photo'>; seed: number; use: 'tuning' | 'judging' }[] = [
+  { scene: 'insect-head', seed: 1, use: 'tuning' },
+  { scene: 'seed-head', seed: 1, use: 'tuning' },
+  { scene: 'insect-head', seed: 11, use: 'judging' },
+  { scene: 'leaves', seed: 1, use: 'judging' },
+  { scene: 'leaves', seed: 2, use: 'judging' },
+  { scene: 'leaves', seed: 3, use: 'judging' },
+  { scene: 'tilted-plane', seed: 1, use: 'judging' },
+];
+
+const size = { width: 640, height: 480, frames: 20 };
+
+export interface DirectionRow {
+  scene: string;
+  use: 'tuning' | 'judging';
+  camera: string;
+  /** What the order of the frames is, and what a merge should say: unknown where nothing can show it. */
+  order: Direction;
+  expected: Direction;
+  merged: Direction;
+  by: string;
+  checked: Direction;
+  z: number;
+}
+
+/** A row is right, not decided, or wrong: told the reverse, or told where nothing can show it. */
+export function verdictOf({ expected, merged }: DirectionRow): 'right' | 'open' | 'wrong' {
+  if (merged === expected) return 'right';
+  return merged === 'unknown' ? 'open' : 'wrong';
+}
+
+interface Case {
+  scene: string;
+  use: 'tuning' | 'judging';
+  camera: string;
+  recipe: SceneRecipe;
+  canBeKnown: boolean;
+}
+
+/** Every scene by every camera, and the reduced scenes of the other tables by rail, those of the ray tracer among them. */
+function allCases(): Case[] {
+  const own = scenes.flatMap(({ scene, seed, use }) =>
+    Object.entries(cameras).map(([camera, options]): Case => {
+      const name = `direction-${scene}-${seed}-${camera.replaceAll(/[^a-z0-9+-]+/g, '')}`;
+      return {
+        scene: `${scene} ${seed}`,
+        use,
+        camera,
+        recipe: { name, use, options: { scene, ...size, seed, format: 'png', ...options } },
+        // A plane hides nothing: only a rail's growth shows its direction.
+        canBeKnown: scene !== 'tilted-plane' || camera === 'rail',
+      };
+    }),
+  );
+  const others = reducedRecipes.map((recipe): Case => {
+    return { scene: recipe.name, use: recipe.use, camera: 'rail', recipe, canBeKnown: true };
+  });
+  return [...own, ...others];
+}
+
+/** Renders, merges and checks every case, from near to far and in reverse. */
+export async function measureDirections(report: (text: string) => void): Promise<DirectionRow[]> {
+  const rows: DirectionRow[] = [];
+  for (const { scene, use, camera, recipe, canBeKnown } of allCases()) {
+    const folder = await sceneFolder(recipe);
+    if ('skipped' in folder) {
+      report(folder.skipped);
+      continue;
+    }
+    for (const order of ['near-to-far', 'far-to-near'] as const) {
+      const found = await judgeStack(join(folder.dir, 'frames'), order);
+      const expected = canBeKnown ? order : 'unknown';
+      const row: DirectionRow = { scene, use, camera, order, expected, ...found };
+      rows.push(row);
+      report(formatRow(row));
+    }
+  }
+  return rows;
+}
+
+/** Merges and checks frames that were rendered from near to far, in that order or in reverse. */
+async function judgeStack(
+  framesDir: string,
+  order: Direction,
+): Promise<Pick<DirectionRow, 'merged' | 'by' | 'checked' | 'z'>> {
+  const dir = await mkdtemp(join(tmpdir(), 'lamella-direction-'));
+  try {
+    const frames = join(dir, 'frames');
+    await mkdir(frames);
+    const names = (await readdir(framesDir)).sort();
+    if (order === 'far-to-near') names.reverse();
+    // Pixels alone: a time of capture would put them back in order.
+    for (const [k, name] of names.entries()) {
+      const path = join(frames, `${String(k + 1).padStart(4, '0')}.png`);
+      await sharp(join(framesDir, name)).png({ compressionLevel: 1 }).toFile(path);
+    }
+    const { direction: checked } = await check(frames);
+    const { out } = await merge(frames, { out: join(dir, 'merged') });
+    const { record } = await readResult(out);
+    const { direction: merged, directionBy: by = '', directionEvidence: shown } = record;
+    return { merged, by, checked, z: shown?.pictures?.z ?? 0 };
+  } finally {
+    await rm(dir, { recursive: true, force: true });
+  }
+}
+
+export const directionLegend =
+  'Which end is near: what a merge says of each scene by each camera, in both orders. z: evidence of the pictures, standard errors. tuning: thresholds were set on this kind of scene; judging: they were not. Expected is unknown for a plane before a still camera, which nothing can show.';
+
+function formatRow(row: DirectionRow): string {
+  const { scene, use, camera, order, merged, by, checked, z } = row;
+  return [
+    scene.padEnd(22),
+    use.padEnd(7),
+    camera.padEnd(11),
+    order.padEnd(12),
+    merged.padEnd(12),
+    by.padEnd(9),
+    z.toFixed(1).padStart(6),
+    ` check: ${checked.padEnd(12)}`,
+    verdictOf(row),
+  ].join(' ');
+}
+
+export function formatDirections(rows: readonly DirectionRow[]): string {
+  const header = [
+    'scene'.padEnd(22),
+    'use'.padEnd(7),
+    'camera'.padEnd(11),
+    'order'.padEnd(12),
+    'merge says'.padEnd(12),
+    'by'.padEnd(9),
+    'z'.padStart(6),
+  ].join(' ');
+  const count = (verdict: string) => rows.filter((row) => verdictOf(row) === verdict).length;
+  const summary = `${rows.length} stacks: ${count('right')} right, ${count('open')} left open, ${count('wrong')} wrong`;
+  return [header, ...rows.map(formatRow), '', summary].join('\n');
+}
+
+/** Least part of the stacks that must be told right; none may be told wrong. */
+const minRightShare = 0.95;
+
+export function directionShortfalls(rows: readonly DirectionRow[]): string[] {
+  const wrong = rows.filter((row) => verdictOf(row) === 'wrong');
+  const right = rows.filter((row) => verdictOf(row) === 'right').length;
+  return [
+    ...wrong.map(({ scene, camera, order }) => `told wrong: ${scene}, ${camera}, ${order}`),
+    ...(rows.length > 0 && right < minRightShare * rows.length
+      ? [`${right} of ${rows.length} stacks are told right, fewer than ${100 * minRightShare} %`]
+      : []),
+  ];
+}
