@@ -28,7 +28,7 @@ const scenes: readonly { scene: Exclude<SceneName, 'photo'>; seed: number; use: 
   { scene: 'tilted-plane', seed: 1, use: 'judging' },
 ];
 
-const size = { width: 640, height: 480, frames: 20 };
+const size = { width: 480, height: 360, frames: 16 };
 
 export interface DirectionRow {
   scene: string;
