@@ -1,5 +1,5 @@
 import type { Size } from '../image/image.js';
-import { memoryNeedMb } from '../merge/memory-need.js';
+import { memoryNeedMb, threadsWithin } from '../merge/memory-need.js';
 
 /** What a merge will take, for the plan and for deciding what fits beside what. */
 export interface StackNeeds {
@@ -8,6 +8,8 @@ export interface StackNeeds {
   memoryMb: number;
   diskBytes: number;
   threads: number;
+  /** Another stack may run beside it, with the other half of threads and memory. */
+  isSmall?: boolean;
 }
 
 /**
@@ -50,15 +52,18 @@ export interface Budget {
  */
 export function stackNeeds(stack: StackFacts, budget: Budget): StackNeeds {
   const megapixels = (stack.size.width * stack.size.height) / 1e6;
-  const memoryMb = memoryNeedMb(stack.size, stack.bits);
-  const isSmall = megapixels <= smallMegapixels && memoryMb <= budget.memoryMb / 2 && budget.threads > 1;
-  const threads = isSmall ? Math.floor(budget.threads / 2) : budget.threads;
+  const half = Math.floor(budget.threads / 2);
+  const isSmall =
+    megapixels <= smallMegapixels && half >= 1 && memoryNeedMb(stack, half) <= budget.memoryMb / 2;
+  const threads = isSmall ? half : (threadsWithin(stack, budget.threads, budget.memoryMb) ?? 1);
+  const memoryMb = memoryNeedMb(stack, threads);
   const workS = pixelS * megapixels + frameS * megapixels * stack.frames;
   return {
     modelMs: 1000 * (baseS + workS * (serialShare + (1 - serialShare) / threads)),
     memoryMb,
     diskBytes: diskOf(stack),
     threads,
+    isSmall,
   };
 }
 

@@ -157,11 +157,8 @@ async function standingOf(
 }
 
 /** Two that may run side by side get half of the bound each. */
-function shareOfMemory(
-  { memoryLimitMb, budget }: ResolvedBatch,
-  { threads }: StackNeeds,
-): number | undefined {
-  return memoryLimitMb !== undefined && threads < budget.threads ? memoryLimitMb / 2 : memoryLimitMb;
+function shareOfMemory({ memoryLimitMb }: ResolvedBatch, { isSmall }: StackNeeds): number | undefined {
+  return memoryLimitMb !== undefined && isSmall ? memoryLimitMb / 2 : memoryLimitMb;
 }
 
 function plannedOf({ key, name, folder, frames, size }: FoundStack, estimateMs: number): PlannedStack {

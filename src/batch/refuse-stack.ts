@@ -1,4 +1,5 @@
 import { LamellaError } from '../errors.js';
+import { refuseOversized } from '../merge/memory-need.js';
 import type { MergeOptions } from '../merge/options.js';
 import { refuseTooManyFrames } from '../stack/frame-limit.js';
 import type { FoundStack } from './found-stack.js';
@@ -6,7 +7,9 @@ import type { FoundStack } from './found-stack.js';
 /** Why a merge would refuse a stack as it was found, so that it need not be started; undefined when it would not. */
 export function whyRefused(found: FoundStack, options: MergeOptions): string | undefined {
   try {
-    refuseTooManyFrames(found.folder, frameNumbers(found, options));
+    const numbers = frameNumbers(found, options);
+    refuseTooManyFrames(found.folder, numbers);
+    refuseOversized({ size: found.size, bits: found.bits, frames: numbers.length }, options.memoryMb);
     return undefined;
   } catch (error) {
     if (error instanceof LamellaError) return error.message;

@@ -1,7 +1,7 @@
-import { OutputError } from '../errors.js';
+import { InputError } from '../errors.js';
 
-const pageBytes = 65536;
-const maximumPages = 65536;
+export const pageBytes = 65536;
+export const maxArenaPages = 65536;
 /** Start of the arena: the first bytes hold the pool's strip counter. */
 const firstFree = 256;
 
@@ -19,13 +19,28 @@ export interface Planes {
   elementBytes: 2 | 4;
 }
 
+/** Room before the first and after the last row of planes. */
+const guardBytes = 256;
+
+/** How planes are laid out: elements from row to row, bytes from plane to plane, and bytes of all of them. */
+export function planesLayout(
+  width: number,
+  height: number,
+  planes: number,
+  elementBytes: 2 | 4,
+): { stride: number; planeBytes: number; bytes: number } {
+  const stride = Math.ceil((width + 32) / 32) * 32 + 16;
+  const planeBytes = Math.ceil((stride * height * elementBytes + 2 * guardBytes) / 64) * 64;
+  return { stride, planeBytes, bytes: planeBytes * planes + 2 * guardBytes };
+}
+
 /**
  * One shared WebAssembly memory with a bump allocator: regions are taken in order and given back by `release`
  * to a mark, which suits stations that follow each other. Growing keeps addresses; views made before are
  * stale after, so they are made anew where they are used.
  */
 export class Arena {
-  readonly memory = new WebAssembly.Memory({ initial: 1, maximum: maximumPages, shared: true });
+  readonly memory = new WebAssembly.Memory({ initial: 1, maximum: maxArenaPages, shared: true });
   private next = firstFree;
   /** End of what was ever taken: memory beyond has never been written and is zero. */
   private touched = firstFree;
@@ -36,8 +51,8 @@ export class Arena {
     const end = pointer + bytes;
     const pages = Math.ceil(end / pageBytes);
     const have = this.memory.buffer.byteLength / pageBytes;
-    if (pages > maximumPages) {
-      throw new OutputError(
+    if (pages > maxArenaPages) {
+      throw new InputError(
         `Frames of this size need ${(end / 2 ** 30).toFixed(1)} GiB of working memory; at most 4 GiB can be addressed. Merge smaller pictures.`,
       );
     }
@@ -45,6 +60,11 @@ export class Arena {
     this.next = end;
     this.touched = Math.max(this.touched, end);
     return pointer;
+  }
+
+  /** Most bytes that were ever taken at once. */
+  get peakBytes(): number {
+    return this.touched;
   }
 
   mark(): number {
@@ -57,12 +77,10 @@ export class Arena {
 
   /** Planes with 16 elements of row ends on both sides and a row's worth of room before and after. */
   takePlanes(width: number, height: number, planes: number, elementBytes: 2 | 4): Planes {
-    const stride = Math.ceil((width + 32) / 32) * 32 + 16;
-    const guard = 256;
-    const planeBytes = Math.ceil((stride * height * elementBytes + 2 * guard) / 64) * 64;
-    const base = this.take(planeBytes * planes + 2 * guard);
+    const { stride, planeBytes, bytes } = planesLayout(width, height, planes, elementBytes);
+    const base = this.take(bytes);
     return {
-      pointer: base + guard + 16 * elementBytes,
+      pointer: base + guardBytes + 16 * elementBytes,
       width,
       height,
       stride,

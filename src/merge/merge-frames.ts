@@ -1,5 +1,5 @@
 import type { PlacedFrame } from '../blend/frame-pixels.js';
-import { planScratchBytes, planSources, takePlan } from '../blend/plan-sources.js';
+import { planSources, takePlan } from '../blend/plan-sources.js';
 import { PyramidBlender } from '../blend/pyramid-blender.js';
 import { takeVeil, VeilFinder } from '../blend/veil.js';
 import { InputError } from '../errors.js';
@@ -14,18 +14,13 @@ import { measureBlur, measureLoss } from '../surface/measure-blur.js';
 import { seeThrough } from '../surface/see-through.js';
 import { findSurface, frameUnit, readSurface, type SurfaceMaps } from '../surface/surface.js';
 import { StripPool } from '../workers/pool.js';
+import { focusLevels, frameSlots, workerScratchBytes } from './arena-need.js';
 import { feedFrames } from './frame-feed.js';
 import { compositeToFrame } from './framing.js';
 import type { MergeOptions } from './options.js';
 import type { RunLog } from './run-log.js';
 import { type Disc, findHotPixels, repairHotPixels } from './sensor-flaws.js';
 import type { UsedFrame } from './used-frame.js';
-
-/** Levels whose focus curves are followed: windows of 5, 10, 20 and 40 px. */
-const focusLevels = 4;
-
-/** Frames of more pixels leave no room for a second one: the arena holds 4 GiB. */
-const mostOverlapped = 60e6;
 
 export interface MergedFrames {
   /** Interleaved RGB, (rows, cols, 3), full range of `bits`. */
@@ -65,11 +60,7 @@ export async function mergeFrames(
   const toFrame = frames.map(({ toAnchor }) => compositeToFrame(toAnchor, crop));
   const arena = new Arena();
   const maxRoll = Math.max(...frames.map(({ toAnchor }) => Math.abs(Math.atan2(toAnchor[3], toAnchor[0]))));
-  const scratch = Math.max(
-    PyramidBlender.scratchBytes(size, frameSize, maxRoll + 0.001),
-    FocusTracker.scratchBytes(frameSize),
-    planScratchBytes(frames.length),
-  );
+  const scratch = workerScratchBytes(size, frameSize, frames.length, maxRoll + 0.001);
   const pool = await StripPool.start(arena, options.threads, scratch);
   const stop = () => void pool.close();
   signal?.addEventListener('abort', stop);
@@ -77,8 +68,7 @@ export async function mergeFrames(
     log.throwIfStopped();
     const frameBits = frames[0].file.bits;
     const pixelCount = frameSize.width * frameSize.height;
-    // Two, so that one frame is put in place while the workers are at the one before.
-    const slots = Array.from({ length: pixelCount <= mostOverlapped ? 2 : 1 }, () =>
+    const slots = Array.from({ length: frameSlots(frameSize) }, () =>
       arena.take(pixelCount * 3 * (frameBits / 8) + 64),
     );
     log.enter('focus');

@@ -36,7 +36,7 @@ import { type DepthScale, depthScale } from './depth-scale.js';
 import { directionNotes, meanStepMm } from './direction-notes.js';
 import { frameSteps } from './frame-steps.js';
 import { frameComposite, leastSidePx } from './framing.js';
-import { memoryNeedMb } from './memory-need.js';
+import { type MergeLoad, refuseOversized, threadsWithin } from './memory-need.js';
 import type { MergeHooks, MergeOutcome } from './merge-api.js';
 import { type DecideDirection, type MergedFrames, mergeFrames } from './merge-frames.js';
 import { noteFraming } from './note-framing.js';
@@ -212,11 +212,12 @@ export interface MergedStack {
 /** Registers and merges the frames of a stack that `checkStack` has let pass: three readings of its files. */
 export async function computeMerge(
   stack: Stack,
-  options: MergeOptions,
+  given: MergeOptions,
   log: RunLog,
   signal: AbortSignal | undefined,
 ): Promise<MergedStack> {
   const { size } = stack;
+  const options = fitThreads(stack, given, log);
   const bits = options.bits ?? stack.bits;
   log.enter('register');
   const registration = await registerStack(stack, options, log, signal);
@@ -283,6 +284,20 @@ export async function computeMerge(
   return { registration, used, anchor, crop, way, steps, scale, maps, picture, judged };
 }
 
+function loadOf({ size, bits, frames }: Stack): MergeLoad {
+  return { size, bits, frames: frames.length };
+}
+
+/** Options with as many threads as the memory allows; the result is the same for any number. */
+function fitThreads(stack: Stack, options: MergeOptions, log: RunLog): MergeOptions {
+  const threads = threadsWithin(loadOf(stack), options.threads, options.memoryMb) ?? 1;
+  if (threads === options.threads) return options;
+  log.note(
+    `${threads} of ${options.threads} threads compute: more would need more memory than is allowed or can be addressed.`,
+  );
+  return { ...options, threads };
+}
+
 /** Refuses what cannot be merged, before the long work. */
 export function checkStack(stack: Stack, options: MergeOptions): void {
   const { width, height } = stack.size;
@@ -291,12 +306,7 @@ export function checkStack(stack: Stack, options: MergeOptions): void {
       `Expected frames of at least ${leastSidePx} x ${leastSidePx} pixels but those in "${stack.folder}" are ${width} x ${height}.`,
     );
   }
-  const needMb = memoryNeedMb(stack.size, stack.bits);
-  if (options.memoryMb !== undefined && needMb > options.memoryMb) {
-    throw new InputError(
-      `Frames of ${width} x ${height} pixels need about ${needMb} MB to merge, however many they are, and ${options.memoryMb} MB are allowed: allow more with --memory or merge smaller pictures.`,
-    );
-  }
+  refuseOversized(loadOf(stack), options.memoryMb);
   const numbers = stack.frames.map(({ number }) => number);
   if (typeof options.anchor === 'number' && !numbers.includes(options.anchor)) {
     throw optionError(

@@ -195,7 +195,7 @@ export const mergeOptionTable: readonly OptionSpec[] = [
     unit: 'MB',
     kind: number(256, 1_048_576),
     group: 'Machine and files',
-    help: 'most memory the merge may take; frames that need more are refused before the work',
+    help: 'most memory the merge may take: it uses fewer threads where that helps, and refuses before the work what needs more',
     defaultText: 'no bound of its own',
   },
   {

@@ -3,17 +3,15 @@ import { type StackEvidence, StackReading } from '../check/stack-reading.js';
 import { InputError } from '../errors.js';
 import { createMotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
-import { decodeFrame, type Shrink } from '../stack/decode.js';
+import { decodeFrame } from '../stack/decode.js';
 import type { FrameFile, Stack } from '../stack/frame.js';
 import { ChangedFrameError, refuseChangedFrames } from '../stack/frame-identity.js';
 import { hashFile } from '../stack/hash-file.js';
 import { feedFrames } from './frame-feed.js';
 import type { MergeOptions } from './options.js';
+import { registrationShrink } from './registration-shrink.js';
 import type { RunLog } from './run-log.js';
 import { type Disc, DustSearch } from './sensor-flaws.js';
-
-/** Least pixels of the picture that motion is measured on: a finer one places a frame no better. */
-const registrationPixels = 1.2e6;
 
 export interface Registration {
   motion: MotionSolution;
@@ -42,7 +40,7 @@ export async function registerStack(
   signal?: AbortSignal,
 ): Promise<Registration> {
   const { frames, size } = stack;
-  const shrink = shrinkFor(size.width * size.height);
+  const shrink = registrationShrink(size);
   const estimator = createMotionEstimator({ motion: options.motion, fullSize: size });
   const reading = new StackReading(size, frames.length);
   const hashes = new Map<number, string>();
@@ -98,12 +96,6 @@ export async function registerStack(
     unreadable,
     dust: dust.found(frames.map(({ number }) => places.get(number))),
   };
-}
-
-/** The largest reduction that leaves enough pixels to register by. */
-function shrinkFor(pixels: number): Shrink {
-  const shrinks: Shrink[] = [8, 4, 2];
-  return shrinks.find((shrink) => pixels / (shrink * shrink) >= registrationPixels) ?? 1;
 }
 
 function anchorNumber(frames: readonly FrameFile[], anchor: MergeOptions['anchor']): number {

@@ -1,0 +1,11 @@
+import type { Size } from '../image/image.js';
+import type { Shrink } from '../stack/decode.js';
+
+/** Least pixels of the picture that motion is measured on: a finer one places a frame no better. */
+const registrationPixels = 1.2e6;
+
+/** The largest reduction, per side, that leaves enough pixels to register by. */
+export function registrationShrink({ width, height }: Size): Shrink {
+  const shrinks: Shrink[] = [8, 4, 2];
+  return shrinks.find((shrink) => (width * height) / (shrink * shrink) >= registrationPixels) ?? 1;
+}
