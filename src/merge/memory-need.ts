@@ -19,11 +19,11 @@ export interface MergeLoad {
  */
 export const memoryModel = {
   /** The program, and decoded frames that wait to be collected. */
-  baseMb: 205,
+  baseMb: 215,
   perThreadMb: 10,
   /** Scratch rows of each thread, by the frame's width. */
   perThreadAndKilopixelMb: 0.6,
-  perFrameMb: 0.25,
+  perFrameMb: 0.5,
   /** Of the frame as it is reduced to be aligned: see `registrationShrink`. */
   perReducedMegapixelMb: 32,
   perMegapixelMb: { 8: 71, 16: 88 },
