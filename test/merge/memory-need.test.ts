@@ -126,10 +126,10 @@ describe('the memory of a merge', () => {
     );
   });
 
-  it('is in the README as the program reckons it, with the most frames', () => {
-    const readme = readFileSync(new URL('../../README.md', import.meta.url), 'utf8');
-    expect(readme).toContain(memoryFormulaText());
-    expect(readme).toContain(`up to ${maxFrames} frames`);
+  it('is in the guide as the program reckons it, with the most frames', () => {
+    const guide = readFileSync(new URL('../../src/guide/limits.md', import.meta.url), 'utf8');
+    expect(guide).toContain(memoryFormulaText());
+    expect(guide).toContain(`up to ${maxFrames} frames`);
   });
 
   it('is told by the formula of the same numbers', () => {
