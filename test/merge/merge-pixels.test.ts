@@ -50,7 +50,7 @@ describe('a merge of pixels', () => {
   ] as const)('gives the values that a merge of files writes, of %s', async (_, bits, channels, change) => {
     const stack = await convertFiles(files, '.png', (picture) => change(picture).png());
     const place = placeStack(stack);
-    const options = { stepMm: 0.05, anchor: 3, skip: [2] };
+    const options = { stepMm: 0.05, anchor: 3, skip: [2], crop: 'anchor' as const };
     await merge(place.frames, { ...options, out: place.out, format: 'png' });
     const record = await readRunRecord(place.out);
 

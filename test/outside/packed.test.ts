@@ -56,7 +56,7 @@ describe('the packed program, installed in an empty folder', () => {
   it('can be imported, and merges', async (context) => {
     context.skip(unreachable !== undefined, unreachable);
     const script = `import { merge } from 'lamella';
-      const { out, files } = await merge('bee/head', { format: 'png', out: 'by-library' });
+      const { out, files } = await merge('bee/head', { format: 'png', crop: 'anchor', out: 'by-library' });
       console.log(JSON.stringify({ out, files }));`;
     writeFileSync(join(project, 'program.js'), script);
     const { status, stdout, stderr } = run(project, process.execPath, ['program.js']);
