@@ -19,3 +19,9 @@ export function affineAtLevel(m: Matrix3, level: number): [number, number, numbe
   const unit = 1 / 2 ** level;
   return [m[0], m[1], m[2] * unit, m[3], m[4], m[5] * unit];
 }
+
+/** The same as arguments of a kernel. */
+export function affineArguments(m: Matrix3, level: number) {
+  const [a, b, c, d, e, f] = affineAtLevel(m, level);
+  return { a, b, c, d, e, f };
+}

@@ -4,7 +4,7 @@ import type { Arena, Planes } from '../kernels/arena.js';
 import { spiralPoints } from '../surface/spiral.js';
 import { fullWeight, type Surface } from '../surface/surface.js';
 import type { StripPool } from '../workers/pool.js';
-import { affineAtLevel, type PlacedFrame } from './frame-pixels.js';
+import { affineArguments, type PlacedFrame } from './frame-pixels.js';
 import { levelSizes } from './levels.js';
 
 /**
@@ -62,21 +62,23 @@ export class VeilFinder {
     const best = this.tracker.state[2];
     await this.pool.run(
       'noteColoursStrip',
-      [
-        frame.pointer,
-        frame.bits,
-        frame.width,
-        frame.height,
-        ...frame.gainRatio,
-        ...affineAtLevel(frame.toFrame, 0),
-        best.pointer + statePlane.bestOrdinal * best.planeBytes,
-        best.stride,
-        best.width,
-        best.height,
-        frame.ordinal,
-        this.colours,
+      {
+        source: frame.pointer,
+        bits: frame.bits,
+        sourceWidth: frame.width,
+        sourceHeight: frame.height,
+        gainR: frame.gainRatio[0],
+        gainG: frame.gainRatio[1],
+        gainB: frame.gainRatio[2],
+        ...affineArguments(frame.toFrame, 0),
+        best: best.pointer + statePlane.bestOrdinal * best.planeBytes,
+        stride: best.stride,
+        width: best.width,
+        height: best.height,
+        ordinal: frame.ordinal,
+        out: this.colours,
         stripRows,
-      ],
+      },
       Math.ceil(best.height / stripRows),
     );
   }
@@ -102,30 +104,30 @@ export class VeilFinder {
     arena.f32(table, samples * 3).set(spiralPoints(samples, (part) => part));
     await pool.run(
       'veilStrip',
-      [
-        places.pointer,
-        weights.pointer,
+      {
+        places: places.pointer,
+        weights: weights.pointer,
         leastWeight,
-        places.stride,
+        stride: places.stride,
         thin,
-        this.colours,
-        size.width,
-        size.height,
+        colours: this.colours,
+        thinWidth: size.width,
+        thinHeight: size.height,
         table,
         samples,
-        blurPx * caution,
-        gapFrames,
-        veilCap,
-        widestPx,
+        blur: blurPx * caution,
+        gap: gapFrames,
+        cap: veilCap,
+        widest: widestPx,
         nearSign,
         nearest,
         fractionBits,
-        veil.places,
-        veil.veils,
+        outPlaces: veil.places,
+        outVeil: veil.veils,
         width,
         height,
         stripRows,
-      ],
+      },
       Math.ceil(height / stripRows),
     );
     arena.release(mark);

@@ -1,4 +1,4 @@
-import { affineAtLevel, type PlacedFrame } from '../blend/frame-pixels.js';
+import { affineArguments, type PlacedFrame } from '../blend/frame-pixels.js';
 import { levelSizes } from '../blend/levels.js';
 import type { Size } from '../image/image.js';
 import type { Arena, Planes } from '../kernels/arena.js';
@@ -99,18 +99,18 @@ export class FocusTracker {
     const coarse = luma[1];
     await pool.run(
       'focusFinestStrip',
-      [
-        frame.pointer,
-        frame.bits,
-        frame.width,
-        frame.height,
-        codes[0].pointer,
-        this.lumaCodes.pointer,
-        codes[0].stride,
-        coarse.pointer,
-        coarse.stride,
+      {
+        source: frame.pointer,
+        bits: frame.bits,
+        width: frame.width,
+        height: frame.height,
+        codes: codes[0].pointer,
+        lumaOut: this.lumaCodes.pointer,
+        codeStride: codes[0].stride,
+        coarse: coarse.pointer,
+        coarseStride: coarse.stride,
         stripRows,
-      ],
+      },
       Math.ceil(frame.height / stripRows),
     );
     for (let level = 1; level < this.levels; level++) {
@@ -118,32 +118,32 @@ export class FocusTracker {
       const next = luma[level + 1];
       await pool.run(
         'focusStrip',
-        [
-          here.pointer,
-          here.stride,
-          here.width,
-          here.height,
-          codes[level].pointer,
-          codes[level].stride,
+        {
+          luma: here.pointer,
+          stride: here.stride,
+          width: here.width,
+          height: here.height,
+          codes: codes[level].pointer,
+          codeStride: codes[level].stride,
           stripRows,
-        ],
+        },
         Math.ceil(here.height / stripRows),
       );
       if (next) {
         await pool.run(
           'reduceStrip',
-          [
-            here.pointer,
-            here.stride,
-            here.planeBytes,
-            here.width,
-            here.height,
-            next.pointer,
-            next.stride,
-            next.planeBytes,
-            1,
+          {
+            fine: here.pointer,
+            stride: here.stride,
+            planeBytes: here.planeBytes,
+            width: here.width,
+            height: here.height,
+            coarse: next.pointer,
+            coarseStride: next.stride,
+            coarsePlaneBytes: next.planeBytes,
+            planes: 1,
             stripRows,
-          ],
+          },
           Math.ceil(next.height / stripRows),
         );
       }
@@ -153,23 +153,23 @@ export class FocusTracker {
       const s = state[level];
       const tracked = pool.run(
         'trackStrip',
-        [
-          codes[level].pointer,
-          level === 0 ? this.lumaCodes.pointer : 0,
-          codes[level].stride,
-          codes[level].width,
-          codes[level].height,
-          ...affineAtLevel(frame.toFrame, level),
-          2,
-          s.pointer,
-          s.planeBytes,
-          s.stride,
-          s.width,
-          s.height,
-          frame.ordinal,
-          prominenceCodes,
+        {
+          codes: codes[level].pointer,
+          luma: level === 0 ? this.lumaCodes.pointer : 0,
+          codeStride: codes[level].stride,
+          sourceWidth: codes[level].width,
+          sourceHeight: codes[level].height,
+          ...affineArguments(frame.toFrame, level),
+          margin: 2,
+          state: s.pointer,
+          stateBytes: s.planeBytes,
+          stride: s.stride,
+          width: s.width,
+          height: s.height,
+          ordinal: frame.ordinal,
+          prominence: prominenceCodes,
           stripRows,
-        ],
+        },
         Math.ceil(s.height / stripRows),
       );
       // Read here while the workers follow the curves: the codes stay as they are.

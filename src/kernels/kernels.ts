@@ -1,34 +1,28 @@
 import { readFile } from 'node:fs/promises';
+import { kernelParameters } from './kernel-parameters.js';
 
-/** Names of the strip kernels that the pool can run; see the files in `assembly/` for their parameters. */
-export type KernelName =
-  | 'blendFinestStrip'
-  | 'accumulateStrip'
-  | 'collapseStrip'
-  | 'quantiseStrip'
-  | 'focusFinestStrip'
-  | 'focusStrip'
-  | 'trackStrip'
-  | 'reduceStrip'
-  | 'reduceFrameStrip'
-  | 'warpStrip'
-  | 'markTruncatedStrip'
-  | 'peakStrip'
-  | 'combineStrip'
-  | 'smoothStrip'
-  | 'pushStrip'
-  | 'pullStrip'
-  | 'markFalseRimsStrip'
-  | 'dropFalseRimsStrip'
-  | 'halvePlacesStrip'
-  | 'trimPlacesStrip'
-  | 'planStrip'
-  | 'judgeStrip'
-  | 'noteColoursStrip'
-  | 'veilStrip'
-  | 'clearStrip';
+type Parameters = typeof kernelParameters;
+
+/** Kernels that work strip by strip: the pool can run them. See the files in `assembly/`. */
+export type KernelName = {
+  [K in keyof Parameters]: 'strip' extends Parameters[K][number] ? K : never;
+}[keyof Parameters];
+
+/** Arguments of a strip kernel by name, all of them; what calls it adds the strip and a worker's scratch. */
+export type StripArguments<K extends KernelName> = Readonly<
+  Record<Exclude<Parameters[K][number], 'strip' | 'scratch'>, number>
+>;
+
+/** Arguments of any other kernel by name. */
+export type KernelArguments<K extends keyof Parameters> = Readonly<Record<Parameters[K][number], number>>;
 
 export type KernelExports = Record<KernelName, (...args: number[]) => void>;
+
+/** The arguments of a strip kernel in their order, without strip and scratch, which come last. */
+export function orderArguments<K extends KernelName>(kernel: K, args: StripArguments<K>): number[] {
+  const names = kernelParameters[kernel].slice(0, -2) as (keyof StripArguments<K>)[];
+  return names.map((name) => args[name]);
+}
 
 /** The compiled module; the same file serves the sources (tests) and the build. */
 export async function compileKernels(): Promise<WebAssembly.Module> {

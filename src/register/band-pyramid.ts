@@ -110,26 +110,26 @@ export function fillBandPyramid(
     const next = scratch.luma[n + 1];
     level.tileEnergy.fill(0);
     for (let row = 0; row < height; row += stripRows) {
-      kernels.bandStrip(
-        from.pointer,
-        from.stride,
-        level.pointer,
-        level.stride,
+      kernels.bandStrip({
+        luma: from.pointer,
+        lumaStride: from.stride,
+        band: level.pointer,
+        stride: level.stride,
         width,
         height,
-        row,
-        Math.min(height, row + stripRows),
-        next?.pointer ?? 0,
-        next?.stride ?? 0,
-        next?.width ?? 0,
-        next?.height ?? 0,
-        level.energyPointer,
+        from: row,
+        to: Math.min(height, row + stripRows),
+        next: next?.pointer ?? 0,
+        nextStride: next?.stride ?? 0,
+        nextWidth: next?.width ?? 0,
+        nextHeight: next?.height ?? 0,
+        energy: level.energyPointer,
         tile,
         tilesX,
         tilesY,
-        scratch.rows,
-        scratch.rowStride,
-      );
+        scratch: scratch.rows,
+        scratchStride: scratch.rowStride,
+      });
     }
     level.hasMoments.fill(0);
     const sorted = level.tileEnergy.slice().sort();
@@ -151,7 +151,15 @@ export function momentsAt(level: BandLevel, index: number, kernels: RegisterKern
   if (!level.hasMoments[index]) {
     const [x0, y0] = tileOrigin(level, index);
     const { pointer, stride, tile, momentPointer } = level;
-    kernels.tileMoments(pointer, stride, x0, y0, tile, slantFactor, momentPointer + 8 * at);
+    kernels.tileMoments({
+      band: pointer,
+      stride,
+      x0,
+      y0,
+      size: tile,
+      slant: slantFactor,
+      out: momentPointer + 8 * at,
+    });
     level.hasMoments[index] = 1;
   }
   return at;

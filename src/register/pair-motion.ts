@@ -172,19 +172,19 @@ function compareLevel(
     const [movingX, movingY] = toMoving(centreX, centreY);
     // Within the tile the moving band is only shifted: scale and roll between near frames move its edges against its
     // centre by a few hundredths of a pixel, to opposite sides, and with one fraction the filter is separable.
-    kernels.tileCross(
-      reference.pointer,
-      moving.pointer,
+    kernels.tileCross({
+      reference: reference.pointer,
+      moving: moving.pointer,
       stride,
       x0,
       y0,
-      tile,
-      movingX - (tile - 1) / 2,
-      movingY - (tile - 1) / 2,
-      slantFactor,
-      rowsPointer,
-      crossPointer,
-    );
+      size: tile,
+      movingX: movingX - (tile - 1) / 2,
+      movingY: movingY - (tile - 1) / 2,
+      slant: slantFactor,
+      scratch: rowsPointer,
+      out: crossPointer,
+    });
     const at = momentsAt(reference, index, kernels);
     if (!solveTile(reference.tileMoments, at, cross, tile * tile, step)) continue;
     if (step.explained < (leastExplained[n] ?? 0.45)) continue;

@@ -71,10 +71,10 @@ export function writeLuminance(
   const strips = Array.from({ length: Math.ceil(height / stripRows) }, (_, i) => i * stripRows);
   for (const row of strips) {
     const to = Math.min(height, row + stripRows);
-    kernels.lightStrip(source, bits, channels, width, row, to, table, pointer, stride);
+    kernels.lightStrip({ source, bits, channels, width, from: row, to, tables: table, out: pointer, stride });
   }
   for (const row of strips) {
     const to = Math.min(height, row + stripRows);
-    kernels.clampStrip(pointer, stride, width, height, row, to, isolatedLevels);
+    kernels.clampStrip({ luma: pointer, stride, width, height, from: row, to, threshold: isolatedLevels });
   }
 }

@@ -40,26 +40,26 @@ export async function dropFalseRims(
     const rims = { marks: arena.take(here.stride * here.height * 2) };
     await pool.run(
       'markFalseRimsStrip',
-      [
+      {
         ...peakPlanes(here),
-        rims.marks,
-        here.stride,
-        here.width,
-        here.height,
-        2 ** level,
-        fine.pointer,
-        fine.stride,
-        level - fineLevel,
-        fine.width,
-        fine.height,
-        blurPx,
+        marks: rims.marks,
+        stride: here.stride,
+        width: here.width,
+        height: here.height,
+        pitch: 2 ** level,
+        fine: fine.pointer,
+        fineStride: fine.stride,
+        fineShift: level - fineLevel,
+        fineWidth: fine.width,
+        fineHeight: fine.height,
+        blur: blurPx,
         frames,
         table,
         samples,
-        widestPx,
+        widest: widestPx,
         fractionBits,
         stripRows,
-      ],
+      },
       Math.ceil(here.height / stripRows),
     );
     found.push(rims);
@@ -79,23 +79,23 @@ export async function dropUnder(
 ): Promise<void> {
   await pool.run(
     'dropFalseRimsStrip',
-    [
+    {
       ...peakPlanes(peaks),
-      peaks.stride,
-      peaks.width,
-      peaks.height,
-      rims.marks,
-      coarse.pointer + coarse.planeBytes,
-      coarse.stride,
+      stride: peaks.stride,
+      width: peaks.width,
+      height: peaks.height,
+      marks: rims.marks,
+      markPlaces: coarse.pointer + coarse.planeBytes,
+      markStride: coarse.stride,
       shift,
       fractionBits,
       stripRows,
-    ],
+    },
     Math.ceil(peaks.height / stripRows),
   );
 }
 
 /** Addresses of the rises, places and weights of a level's peaks. */
-function peakPlanes({ pointer, planeBytes }: Planes): number[] {
-  return [pointer, pointer + planeBytes, pointer + 2 * planeBytes];
+function peakPlanes({ pointer, planeBytes }: Planes) {
+  return { rises: pointer, places: pointer + planeBytes, weights: pointer + 2 * planeBytes };
 }

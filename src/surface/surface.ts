@@ -118,40 +118,40 @@ export async function findSurface(
     arena.f64(bounds, frames * 7).set(frameTable(toFrame, level, () => measuredMargin));
     await pool.run(
       'markTruncatedStrip',
-      [
+      {
         levels,
         level,
-        state[level].width,
-        state[level].height,
-        bounds,
-        frames,
-        (frame.width - 1) / 2 ** level,
-        (frame.height - 1) / 2 ** level,
+        width: state[level].width,
+        height: state[level].height,
+        frames: bounds,
+        count: frames,
+        lastColumn: (frame.width - 1) / 2 ** level,
+        lastRow: (frame.height - 1) / 2 ** level,
         stripRows,
-      ],
+      },
       strips,
     );
     arena.i32(noise, 8).set(tracker.noiseCodes(level));
     await pool.run(
       'peakStrip',
-      [
+      {
         levels,
-        state.length,
+        count: state.length,
         level,
-        state[level].width,
-        state[level].height,
-        full.pointer + statePlane.luma * full.planeBytes,
-        stride,
-        width,
-        height,
+        width: state[level].width,
+        height: state[level].height,
+        luma: full.pointer + statePlane.luma * full.planeBytes,
+        lumaStride: stride,
+        fullWidth: width,
+        fullHeight: height,
         noise,
         errors,
         nearSign,
-        distances,
+        steps: distances,
         unit,
         fractionBits,
         stripRows,
-      ],
+      },
       strips,
     );
     if (level === fineLevel && blurPx !== undefined) {
@@ -164,7 +164,7 @@ export async function findSurface(
   }
   await pool.run(
     'combineStrip',
-    [levels, state.length, width, height, frames, unit, fractionBits, stripRows],
+    { levels, count: state.length, width, height, frames, unit, fractionBits, stripRows },
     strips,
   );
   const detailShare = shareKnown(arena, planeOf(full, 4));
@@ -176,19 +176,19 @@ export async function findSurface(
   for (const step of smoothSteps) {
     await pool.run(
       'smoothStrip',
-      [
-        from.places.pointer,
-        from.weights.pointer,
-        to.places.pointer,
-        to.weights.pointer,
+      {
+        places: from.places.pointer,
+        weights: from.weights.pointer,
+        outPlaces: to.places.pointer,
+        outWeights: to.weights.pointer,
         stride,
         width,
         height,
         step,
-        smoothTolerance * unit,
+        tolerance: smoothTolerance * unit,
         fractionBits,
         stripRows,
-      ],
+      },
       strips,
     );
     [from, to] = [to, from];
@@ -236,6 +236,18 @@ interface Level {
   weights: Planes;
 }
 
+/** A map of places as push and pull take it: the finest holds weights, the others confidence. */
+function mapArguments({ places, weights }: Level, level: number) {
+  return {
+    places: places.pointer,
+    weights: weights.pointer,
+    stride: places.stride,
+    width: places.width,
+    height: places.height,
+    fullWeight: level === 0 ? fullWeight : 0,
+  };
+}
+
 /** Gives every pixel a place: pushed to ever coarser maps, then pulled back; in place. */
 async function fillUnknown(arena: Arena, pool: StripPool, finest: Level): Promise<void> {
   const { width, height } = finest.places;
@@ -245,19 +257,19 @@ async function fillUnknown(arena: Arena, pool: StripPool, finest: Level): Promis
     h = (h + 1) >> 1;
     levels.push({ places: arena.takePlanes(w, h, 1, 2), weights: arena.takePlanes(w, h, 1, 2) });
   }
-  const shape = ({ places, weights }: Level) => [
-    places.pointer,
-    weights.pointer,
-    places.stride,
-    places.width,
-    places.height,
-  ];
-  const scale = (level: number) => (level === 0 ? fullWeight : 0);
   for (let level = 0; level + 1 < levels.length; level++) {
     const next = levels[level + 1];
     await pool.run(
       'pushStrip',
-      [...shape(levels[level]), scale(level), ...shape(next), stripRows],
+      {
+        ...mapArguments(levels[level], level),
+        outPlaces: next.places.pointer,
+        outWeights: next.weights.pointer,
+        outStride: next.places.stride,
+        outWidth: next.places.width,
+        outHeight: next.places.height,
+        stripRows,
+      },
       Math.ceil(next.places.height / stripRows),
     );
   }
@@ -265,15 +277,14 @@ async function fillUnknown(arena: Arena, pool: StripPool, finest: Level): Promis
     const { places } = levels[level + 1];
     await pool.run(
       'pullStrip',
-      [
-        ...shape(levels[level]),
-        scale(level),
-        places.pointer,
-        places.stride,
-        places.width,
-        places.height,
+      {
+        ...mapArguments(levels[level], level),
+        coarse: places.pointer,
+        coarseStride: places.stride,
+        coarseWidth: places.width,
+        coarseHeight: places.height,
         stripRows,
-      ],
+      },
       Math.ceil(levels[level].places.height / stripRows),
     );
   }
@@ -309,24 +320,24 @@ export async function readSurface(
   arena.f64(bounds, frames * 7).set(frameTable(toFrame, 0));
   await pool.run(
     'judgeStrip',
-    [
-      places.pointer,
-      weights.pointer,
-      gaps.pointer,
+    {
+      places: places.pointer,
+      weights: weights.pointer,
+      gaps: gaps.pointer,
       stride,
       width,
       height,
       fullWeight,
-      frames,
-      table,
+      count: frames,
+      reaches: table,
       fractionBits,
-      bounds,
-      frame.width - 1,
-      frame.height - 1,
+      frames: bounds,
+      lastColumn: frame.width - 1,
+      lastRow: frame.height - 1,
       confidence,
       coverage,
       stripRows,
-    ],
+    },
     Math.ceil(height / stripRows),
   );
   const tight = new Uint16Array(width * height);

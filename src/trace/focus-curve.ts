@@ -65,17 +65,17 @@ function codesOfPatch(kernels: LocalKernels, patch: FramePatch): Planes[] {
   const scratch = arena.take((2 * stripRows + 20) * (patch.width + 64) * 4 + 4096);
   kernels.run(
     'focusFinestStrip',
-    [
+    {
       source,
       bits,
-      patch.width,
-      patch.height,
-      codes[0].pointer,
-      lumaCodes.pointer,
-      codes[0].stride,
-      luma[0].pointer,
-      luma[0].stride,
-    ],
+      width: patch.width,
+      height: patch.height,
+      codes: codes[0].pointer,
+      lumaOut: lumaCodes.pointer,
+      codeStride: codes[0].stride,
+      coarse: luma[0].pointer,
+      coarseStride: luma[0].stride,
+    },
     patch.height,
     scratch,
   );
@@ -84,7 +84,14 @@ function codesOfPatch(kernels: LocalKernels, patch: FramePatch): Planes[] {
     const next = luma[level];
     kernels.run(
       'focusStrip',
-      [here.pointer, here.stride, here.width, here.height, codes[level].pointer, codes[level].stride],
+      {
+        luma: here.pointer,
+        stride: here.stride,
+        width: here.width,
+        height: here.height,
+        codes: codes[level].pointer,
+        codeStride: codes[level].stride,
+      },
       here.height,
       scratch,
     );
@@ -92,7 +99,17 @@ function codesOfPatch(kernels: LocalKernels, patch: FramePatch): Planes[] {
     const { pointer, stride, planeBytes, width, height } = here;
     kernels.run(
       'reduceStrip',
-      [pointer, stride, planeBytes, width, height, next.pointer, next.stride, next.planeBytes, 1],
+      {
+        fine: pointer,
+        stride,
+        planeBytes,
+        width,
+        height,
+        coarse: next.pointer,
+        coarseStride: next.stride,
+        coarsePlaneBytes: next.planeBytes,
+        planes: 1,
+      },
       next.height,
       scratch,
     );

@@ -5,6 +5,8 @@ import {
   type KernelExports,
   type KernelName,
   lanczosTaps,
+  orderArguments,
+  type StripArguments,
   tapTableBytes,
 } from '../kernels/kernels.js';
 
@@ -41,9 +43,14 @@ export class LocalKernels {
     }
   }
 
-  /** A kernel over all strips of `rows` rows; `args` are its parameters without stripRows, strip and scratch. */
-  run(kernel: KernelName, args: readonly number[], rows: number, scratch: number): void {
-    for (let strip = 0; strip * stripRows < rows; strip++)
-      this.kernels[kernel](...args, stripRows, strip, scratch);
+  /** A kernel over all strips of `rows` rows; `given` are its arguments by name, less those of the strips. */
+  run<K extends KernelName>(
+    kernel: K,
+    given: Omit<StripArguments<K>, 'stripRows'>,
+    rows: number,
+    scratch: number,
+  ): void {
+    const args = orderArguments(kernel, { ...given, stripRows } as StripArguments<K>);
+    for (let strip = 0; strip * stripRows < rows; strip++) this.kernels[kernel](...args, strip, scratch);
   }
 }

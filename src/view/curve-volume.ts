@@ -94,18 +94,18 @@ export class CurveVolume {
     const { codes, luma, half } = bench;
     await pool.run(
       'focusFinestStrip',
-      [
-        bench.source,
-        8,
+      {
+        source: bench.source,
+        bits: 8,
         width,
         height,
-        codes.pointer,
-        luma.pointer,
-        codes.stride,
-        half.pointer,
-        half.stride,
+        codes: codes.pointer,
+        lumaOut: luma.pointer,
+        codeStride: codes.stride,
+        coarse: half.pointer,
+        coarseStride: half.stride,
         stripRows,
-      ],
+      },
       Math.ceil(height / stripRows),
     );
     const plane = arena.planeU16(codes);

@@ -2,7 +2,7 @@ import { fileURLToPath } from 'node:url';
 import type { Worker } from 'node:worker_threads';
 import Pool from 'worker-threads-pool';
 import type { Arena } from '../kernels/arena.js';
-import { compileKernels, type KernelName } from '../kernels/kernels.js';
+import { compileKernels, type KernelName, orderArguments, type StripArguments } from '../kernels/kernels.js';
 import { threadsInAddressSpace } from './address-space.js';
 
 /** What a worker gets at its start. */
@@ -72,9 +72,10 @@ export class StripPool {
     return new StripPool(arena, workers, scratch);
   }
 
-  /** Runs a kernel over all strips. Rejects when a worker fails or the pool is closed. */
-  async run(kernel: KernelName, args: number[], strips: number): Promise<void> {
+  /** Runs a kernel over all strips, its arguments given by name. Rejects when a worker fails or the pool is closed. */
+  async run<K extends KernelName>(kernel: K, given: StripArguments<K>, strips: number): Promise<void> {
     if (this.failure) throw this.failure;
+    const args = orderArguments(kernel, given);
     const id = ++this.jobId;
     new Int32Array(this.arena.memory.buffer, counterAddress, 1)[0] = 0;
     const busy = this.workers.slice(0, strips);

@@ -39,23 +39,50 @@ export async function timeOurKernels(pixels: Uint8Array, size: Size, threads: nu
     const weight = arena.takePlanes(width, height, 1, 4);
     const coarse = arena.takeCleared(half.width, half.height, 3, 4);
     const strips = Math.ceil(height / stripRows);
-    const frame = [source, 8, width, height];
-    const out = [warped.pointer, warped.stride, warped.planeBytes, width, height];
+    const gains = { gainR: 1, gainG: 1, gainB: 1 };
+    const [a, b, c, d, e, f] = benchAffine;
+    const grid = { stride: warped.stride, width, height, stripRows };
     const reduce = await fastest(() =>
       pool.run(
         'reduceFrameStrip',
-        [...frame, 1, 1, 1, reduced, stripRows],
+        { source, bits: 8, width, height, ...gains, out: reduced, stripRows },
         Math.ceil(half.height / stripRows),
       ),
     );
     const warp = await fastest(() =>
-      pool.run('warpStrip', [...frame, 1, 1, 1, ...benchAffine, taps, ...out, stripRows], strips),
+      pool.run(
+        'warpStrip',
+        {
+          source,
+          bits: 8,
+          sourceWidth: width,
+          sourceHeight: height,
+          ...gains,
+          ...{ a, b, c, d, e, f },
+          taps,
+          out: warped.pointer,
+          planeBytes: warped.planeBytes,
+          ...grid,
+        },
+        strips,
+      ),
     );
     // Weights of 1 leave the sums as they are, so that every repetition has the same work.
     arena.f32(weight.pointer - 64, weight.planeBytes / 4).fill(1);
-    const coarser = [coarse.pointer, coarse.stride, coarse.planeBytes];
     const expand = await fastest(() =>
-      pool.run('collapseStrip', [...out, weight.pointer, ...coarser, stripRows], strips),
+      pool.run(
+        'collapseStrip',
+        {
+          acc: warped.pointer,
+          accBytes: warped.planeBytes,
+          sum: weight.pointer,
+          coarse: coarse.pointer,
+          coarseStride: coarse.stride,
+          coarseBytes: coarse.planeBytes,
+          ...grid,
+        },
+        strips,
+      ),
     );
     return { reduce, warp, expand };
   } finally {

@@ -5,8 +5,10 @@ import {
   type KernelExports,
   type KernelName,
   lanczosTaps,
+  orderArguments,
   tapTableBytes,
 } from '../../src/kernels/kernels.js';
+import { namedArguments } from './named-arguments.js';
 
 /** Rows of a strip in these tests: short, so that small pictures have several seams. */
 export const stripRows = 16;
@@ -39,8 +41,9 @@ export class KernelRig {
 
   /** Runs all strips of a kernel whose strips cover `rows`; the last strip first, as order may not matter. */
   run(kernel: KernelName, args: number[], rows: number): void {
+    const ordered = orderArguments(kernel, namedArguments(kernel, [...args, stripRows]));
     for (let strip = Math.ceil(rows / stripRows) - 1; strip >= 0; strip--) {
-      this.kernels[kernel](...args, stripRows, strip, this.scratch);
+      this.kernels[kernel](...ordered, strip, this.scratch);
     }
   }
 

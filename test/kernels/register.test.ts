@@ -186,19 +186,19 @@ describe('tileMoments and tileCross', () => {
       expect(worst((i) => reference.tileMoments[first + i], moments) / size).toBeLessThan(1e-5);
       expect(reference.tileMoments[first + momentCount - 1]).toBeCloseTo(Math.abs(cubes) / absoluteCubes, 4);
       const { pointer, stride } = reference;
-      kernels.tileCross(
-        pointer,
-        moving.pointer,
+      kernels.tileCross({
+        reference: pointer,
+        moving: moving.pointer,
         stride,
         x0,
         y0,
-        tile,
-        x0 + dx,
-        y0 + dy,
-        slantFactor,
-        rows,
+        size: tile,
+        movingX: x0 + dx,
+        movingY: y0 + dy,
+        slant: slantFactor,
+        scratch: rows,
         out,
-      );
+      });
       const found = new Float64Array(arena.memory.buffer, out, crossCount);
       expect(worst((i) => found[i], cross) / Math.max(...cross.map(Math.abs))).toBeLessThan(1e-5);
     }
