@@ -1,7 +1,13 @@
 import { FocusTracker } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
 import { Arena } from '../kernels/arena.js';
-import { compileKernels, instantiateKernels, type KernelName } from '../kernels/kernels.js';
+import {
+  compileKernels,
+  instantiateKernels,
+  type KernelName,
+  orderArguments,
+  type StripArguments,
+} from '../kernels/kernels.js';
 import { invertMatrix, type Matrix3 } from '../register/transform.js';
 import { averageBoxes } from '../stack/average-boxes.js';
 import type { PictureEvidence } from '../stack/focus-direction.js';
@@ -66,7 +72,8 @@ export class NearEnd {
     const kernels = await instantiateKernels(await compileKernels(), arena.memory);
     const scratch = arena.take(FocusTracker.scratchBytes(this.size));
     const inThisThread = {
-      async run(kernel: KernelName, args: number[], strips: number): Promise<void> {
+      async run<K extends KernelName>(kernel: K, given: StripArguments<K>, strips: number): Promise<void> {
+        const args = orderArguments(kernel, given);
         for (let strip = 0; strip < strips; strip++) kernels[kernel](...args, strip, scratch);
       },
     };
