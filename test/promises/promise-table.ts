@@ -41,11 +41,41 @@ export const promiseTable: readonly PromiseRow[] = [
   },
   {
     promise: 'Check, merge, report, batch and night table judge alike, in the same words and figures',
-    proofs: [],
+    proofs: [
+      proof('merge/one-judge.test.ts', '%s, and so do run.json and report.html'),
+      proof('merge/one-judge.test.ts', 'a merge says what spoils its picture, and ends with the verdict'),
+      proof('batch/night-page.test.ts', 'is no plain "done" in the table'),
+    ],
   },
-  { promise: 'A flicker that the merge evens out is a flaw, not unfit', proofs: [] },
-  { promise: 'Which end is near is told by the pictures, and unknown where they do not tell', proofs: [] },
-  { promise: 'A frame without a plane of focus in it is not called shaken', proofs: [] },
+  {
+    promise: 'A flicker that the merge evens out is a flaw, not unfit',
+    proofs: [
+      proof(
+        'merge/one-judge.test.ts',
+        'a flicker that a merge evens out is a flaw: the stack is fit to merge',
+      ),
+    ],
+  },
+  {
+    promise: 'Which end is near is told by the pictures, and unknown where they do not tell',
+    proofs: [
+      proof(
+        'merge/near-end.test.ts',
+        'are told to run %s, by merge and check alike, without a word about --direction',
+      ),
+      proof(
+        'merge/near-end.test.ts',
+        'by %i per cent has no known direction: it is said, and nothing rests on it',
+      ),
+    ],
+  },
+  {
+    promise: 'A frame without a plane of focus in it is not called shaken',
+    proofs: [
+      proof('check/shake.test.ts', 'has no shaken frame: blur %d px a step, subject at %d'),
+      proof('check/shake.test.ts', 'is told of a frame that is shaken: index %i'),
+    ],
+  },
   {
     promise: 'Three thousand frames are placed right, and more than can be done is refused first',
     proofs: [
@@ -57,8 +87,19 @@ export const promiseTable: readonly PromiseRow[] = [
       proof('stack/frame-limit.test.ts', 'is refused by plan, which knows the same limit'),
     ],
   },
-  { promise: 'Frames too large for the memory are refused from their headers', proofs: [] },
-  { promise: '--memory is a bound, and the estimate counts threads and frames', proofs: [] },
+  {
+    promise: 'Frames too large for the memory are refused from their headers',
+    proofs: [
+      proof('merge/memory-need.test.ts', 'are refused by merge from the headers, and by the plan of a batch'),
+    ],
+  },
+  {
+    promise: '--memory is a bound, and the estimate counts threads and frames',
+    proofs: [
+      proof('merge/memory-need.test.ts', 'bounds what the process takes: %s'),
+      proof('merge/memory-need.test.ts', 'grows with threads, frames, pixels and bits'),
+    ],
+  },
   {
     promise: 'A frame exchanged while a merge runs is noticed',
     proofs: [
@@ -108,11 +149,26 @@ export const promiseTable: readonly PromiseRow[] = [
   },
   {
     promise: 'A stray picture does not change the order of the frames, nor a counter that ran over',
-    proofs: [],
+    proofs: [
+      proof(
+        'stack/read-stack.test.ts',
+        'are given by the frames of the stack: a stray screenshot has no say, and comes last',
+      ),
+      proof('stack/capture-order.test.ts', 'follows a counter that ran over by the names alone'),
+    ],
   },
   {
     promise: 'A merge that leaves out more than a fifth of the frames does not look like a success',
-    proofs: [],
+    proofs: [
+      proof(
+        'merge/one-judge.test.ts',
+        'one that leaves out more than a fifth of the frames does not look like a success',
+      ),
+      proof(
+        'batch/merged-but-look.test.ts',
+        'is no success where more than a fifth of the frames is left out: exit code 6',
+      ),
+    ],
   },
   {
     promise: 'A batch run again does not count a result whose files are gone or cut short',
@@ -286,7 +342,24 @@ export const promiseTable: readonly PromiseRow[] = [
   },
   {
     promise: 'Check gives its verdict first, with files, counts, positions in mm and turns of the knob',
-    proofs: [],
+    proofs: [
+      proof(
+        'check/check-stack.test.ts',
+        'is fit to merge: exit code 0, the verdict first, a table of frames where it is asked for',
+      ),
+      proof(
+        'check/check-stack.test.ts',
+        'in its step names the files, counts what is missing, and says where it belongs',
+      ),
+      proof(
+        'check/check-stack.test.ts',
+        'at its end is told how far to go on, in mm and in turns of the knob',
+      ),
+      proof(
+        'check/check-stack.test.ts',
+        'learns how its step compares with the one that its frames ask for, and with that of a plan',
+      ),
+    ],
   },
   {
     promise: 'Both ends of a landscape, the horizon too, are as sharp as what lies between its frames',
@@ -437,8 +510,22 @@ export const promiseTable: readonly PromiseRow[] = [
       proof('cli/option-errors.test.ts', 'calls options by their flags: %j'),
     ],
   },
-  { promise: 'A merge takes pixels and gives pixels, without files', proofs: [] },
-  { promise: 'The guide ships with the program and agrees with its options', proofs: [] },
+  {
+    promise: 'A merge takes pixels and gives pixels, without files',
+    proofs: [
+      proof(
+        'merge/merge-pixels.test.ts',
+        'takes each frame once, and its array may be used again for the next',
+      ),
+    ],
+  },
+  {
+    promise: 'The guide ships with the program and agrees with its options',
+    proofs: [
+      proof('guide/guide.test.ts', 'has every option of every command in a table'),
+      proof('guide/guide.test.ts', 'has up-to-date tables of options on the page %s'),
+    ],
+  },
 
   // Under attack.
   {
