@@ -1,9 +1,9 @@
-import { copyFile, rm } from 'node:fs/promises';
+import { copyFile, rm, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { InputError } from '../errors.js';
-import { systemCode } from '../result/output-failure.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import type { RunRecord } from '../result/run-record.js';
+import { errorCode } from '../stack/file-error.js';
 import { countOf } from '../stack/words.js';
 import { type Mend, mendsFileName, readMends, writeMends } from './mends-file.js';
 
@@ -77,12 +77,14 @@ function followFrame(mend: Mend, before: Merged, merged: Merged, isFramedAlike: 
   };
 }
 
+/** A pipe or a device under the name of the list holds no mends, and a copy of it would not come to its end. */
 async function copyIfThere(from: string, to: string): Promise<boolean> {
   try {
+    if (!(await stat(from)).isFile()) return false;
     await copyFile(from, to);
     return true;
   } catch (error) {
-    if (systemCode(error) === 'ENOENT') return false;
+    if (errorCode(error) === 'ENOENT') return false;
     throw error;
   }
 }

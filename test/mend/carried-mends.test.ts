@@ -1,3 +1,4 @@
+import { execFileSync } from 'node:child_process';
 import { readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
@@ -84,6 +85,21 @@ describe('mends of a result that another merge replaces', () => {
     expect(torn.warnings.join()).toMatch(/cannot be read: their file is kept as earlier-mends\.json/);
     expect(readFileSync(join(place.out, 'earlier-mends.json'), 'utf8')).toBe('{ "torn');
   });
+
+  test.skipIf(process.platform === 'win32')(
+    'are not waited for where a pipe has the name of their list',
+    async () => {
+      const out = join(temporaryFolder(), 'merged');
+      await merge(placeStack(frames).frames, { out, crop: 'anchor', threads: 1 });
+      for (const name of ['mends.json', 'earlier-mends.json']) {
+        rmSync(join(out, name), { force: true });
+        execFileSync('mkfifo', [join(out, name)]);
+      }
+      const dir = temporaryFolder();
+      expect(await carryMends(out, dir, await readRunRecord(out))).toBeUndefined();
+      expect(readdirSync(dir)).toEqual([]);
+    },
+  );
 
   test('are taken as they are at the moment of replacement', async () => {
     const out = join(temporaryFolder(), 'merged');
