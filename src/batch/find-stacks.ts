@@ -92,11 +92,14 @@ async function searchFolder(
   }
   if (folder !== root && names.includes(nightListName)) return;
   const boundary = options.followLinks ? undefined : await realpath(root).catch(() => root);
-  const { files, folders, hidden, leadingOut } = await sortEntries(folder, names, boundary);
+  const { files, folders, hidden, misnamed, leadingOut } = await sortEntries(folder, names, boundary);
   for (const { name, target, isFolder } of leadingOut) {
     if (!isFolder) continue;
     const reason = `it is a link that leads out of ${root}, to ${target}, and such links are followed with --follow-links only`;
     findings.passed.push({ folder: join(folder, name), reason, unreadable: false });
+  }
+  for (const { name, reason } of misnamed) {
+    findings.passed.push({ folder: join(folder, name), reason, unreadable: true });
   }
   try {
     refuseLeadingOut(root, leadingOut, files);
@@ -124,13 +127,15 @@ interface Entries {
   folders: string[];
   /** Of how many the system tells nothing. */
   hidden: number;
+  /** Folders that cannot be entered by their names. */
+  misnamed: { name: string; reason: string }[];
   /** Links that are not followed; `target` is a real path. */
   leadingOut: { name: string; target: string; isFolder: boolean }[];
 }
 
 /** What lies in a folder. @param boundary Real path out of which no link is followed; undefined: all are. */
 async function sortEntries(folder: string, names: string[], boundary: string | undefined): Promise<Entries> {
-  const entries: Entries = { files: [], folders: [], hidden: 0, leadingOut: [] };
+  const entries: Entries = { files: [], folders: [], hidden: 0, misnamed: [], leadingOut: [] };
   for (const name of names) {
     const path = join(folder, name);
     try {
@@ -149,9 +154,17 @@ async function sortEntries(folder: string, names: string[], boundary: string | u
       }
     } catch (error) {
       if (errorCode(error) !== 'ENOENT') entries.hidden++;
+      else if (name.includes('\ufffd') && (await isListedAsFolder(folder, name)))
+        entries.misnamed.push({ name, reason: `it cannot be read: ${fileErrorReason(error)}` });
     }
   }
   return entries;
+}
+
+/** Whether a name is that of a folder, by the listing alone: a name that is not UTF-8 cannot be asked for. */
+async function isListedAsFolder(parent: string, name: string): Promise<boolean> {
+  const listed = await readdir(parent, { withFileTypes: true });
+  return listed.some((entry) => entry.name === name && entry.isDirectory());
 }
 
 /** A stack is not merged without what may be its photographs, and a merge reads whatever lies in the folder. */

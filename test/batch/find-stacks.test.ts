@@ -37,6 +37,22 @@ describe('the stacks below a folder', () => {
     expect(await keysBelow(root, [join(root, 'out')])).toEqual(['bee']);
   });
 
+  // Names of macOS and Windows are text by nature.
+  it.skipIf(process.platform !== 'linux')(
+    'name a folder whose name is not UTF-8, as unreadable',
+    async () => {
+      const root = makeFolder();
+      place(join(root, 'bee'), 3);
+      const named = (name: string) => Buffer.concat([Buffer.from(join(root, name)), Buffer.from([0xfe])]);
+      mkdirSync(named('ant'));
+      writeFileSync(named('notes'), 'no folder, and of no concern');
+      const { stacks, passed } = await findStacks(root, { exclude: [], maxPixels: 1e8 });
+      expect(stacks.map(({ key }) => key)).toEqual(['bee']);
+      const reason = 'it cannot be read: its name is not UTF-8 text: rename it';
+      expect(passed).toEqual([{ folder: join(root, 'ant\ufffd'), reason, unreadable: true }]);
+    },
+  );
+
   it('leave out results whose run.json is damaged or gone, and name them', async () => {
     const root = makeFolder();
     for (const name of ['bee', 'cut', 'gone']) place(join(root, name), 3);
