@@ -10,6 +10,8 @@ export interface CaptureOrder<Item> {
 
 /** Where fewer frames than this part have no capture time, the times of the others decide. */
 const fewUntimed = 1 / 4;
+/** Where a counter ran over, as many frames as this part of the stack may be gone. */
+const goneAtOverrun = 1 / 5;
 /** Fewest digits of a counter that is taken to run over, from 999 to 000 or 001. */
 const fewestDigits = 3;
 
@@ -87,7 +89,8 @@ function nameOrder<Item extends { name: string }>(byName: Item[]): CaptureOrder<
 
 /**
  * Index of the first frame in a list of sorted names whose counter ran over: two runs of numbers of one width, one of which
- * ends in nothing but nines while the other begins with 0 or 1. 0 where the names show no such thing.
+ * ends at nothing but nines while the other begins at 0 or 1, but for a few frames that are gone there. 0 where the
+ * names show no such thing.
  */
 function counterStart(names: readonly string[]): number {
   const parts = names.map((name) => /^(.*?)(\d+)(?:\.[^.]*)?$/.exec(name));
@@ -98,7 +101,9 @@ function counterStart(names: readonly string[]): number {
   if (!isCounter || digits < fewestDigits) return 0;
   const numbers = parts.map((part) => Number(part?.[2]));
   const count = numbers.length;
-  if (numbers[0] > 1 || numbers[count - 1] !== 10 ** digits - 1) return 0;
+  // Counters begin anew at 0 or at 1.
+  const gone = Math.max(0, numbers[0] - 1) + 10 ** digits - 1 - numbers[count - 1];
+  if (gone > goneAtOverrun * count) return 0;
   const jumps = numbers.slice(1).map((number, i) => number - numbers[i]);
   const widest = Math.max(...jumps);
   // Numbers all over the range are no two runs.

@@ -95,6 +95,17 @@ describe('capture order', () => {
   });
 
   it.each([
+    ['the last number is gone', [9996, 9997, 9998, 0, 1, 2]],
+    [
+      'the frames about the end of the counter are gone',
+      [9990, 9991, 9992, 9993, 9997, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17],
+    ],
+  ])('follows a counter that ran over where %s', (_, numbers) => {
+    const names = numbers.map((number) => `IMG_${String(number).padStart(4, '0')}.jpg`);
+    expect(order(...names.map((name): [string] => [name])).names).toEqual(names);
+  });
+
+  it.each([
     ['numbers all over the range', ['f001', 'f300', 'f600', 'f999']],
     ['a run that does not end in nines', ['f001', 'f002', 'f997', 'f998']],
     ['names of two kinds', ['a001', 'a002', 'b998', 'b999']],
