@@ -7,9 +7,7 @@ import {
   type Direction,
   type DirectionEvidence,
   type DirectionSource,
-  type FocusDirection,
-  knownDirection,
-  shownDirection,
+  findDirection,
 } from '../stack/focus-direction.js';
 import type { Stack } from '../stack/frame.js';
 import { readStack } from '../stack/read-stack.js';
@@ -55,7 +53,7 @@ export interface CheckReport {
   direction: Direction;
   /** What decided the direction; absent when nothing did. */
   directionBy?: DirectionSource;
-  /** What the frames show of it; absent where the user or the camera said it. */
+  /** What the frames show of it. */
   directionEvidence?: DirectionEvidence;
   coverage: CoverageShares;
   /** Half width of the focus curves of the finest detail that was seen, usual steps; null when unknown. */
@@ -105,8 +103,11 @@ export async function check(
   const { evidence, unreadable, nearEnd, shrink } = await readFrames(stack, hooks);
   const { files, motion, signs, stackTravel, fineWidth } = evidence;
   const { travel, shakes } = stackTravel;
-  const look = () => lookForNearEnd(nearEnd, shrink, motion, stack.size, options);
-  const way = knownDirection(options.direction, files) ?? (await look());
+  const directionEvidence = await lookForNearEnd(nearEnd, shrink, motion);
+  const way = findDirection(options.direction, files, directionEvidence, {
+    widthPx: stack.size.width,
+    stepMm: options.stepMm,
+  });
   const { findings, focus, light, coverage } = judgeStack(stack, evidence, unreadable, way, options);
   const finite = (value: number | undefined) =>
     value !== undefined && Number.isFinite(value) ? value : null;
@@ -149,17 +150,14 @@ interface FirstLook {
   shrink: number;
 }
 
-/** Asks the pictures, and their growth, where neither the user nor the camera says which end is near. */
+/** What the pictures and their growth show of which end is near. */
 async function lookForNearEnd(
   nearEnd: NearEnd,
   shrink: number,
   { frames, growth }: MotionSolution,
-  { width }: Size,
-  { stepMm }: CheckOptions,
-): Promise<FocusDirection> {
+): Promise<DirectionEvidence> {
   const toAnchor = frames.map(({ usable, matrix }) => (usable ? matrix : undefined));
-  const pictures = await nearEnd.look(toAnchor, shrink);
-  return shownDirection({ pictures, growth }, { widthPx: width, stepMm });
+  return { pictures: await nearEnd.look(toAnchor, shrink), growth };
 }
 
 /** Reads every frame once, reduced, and a few in full. */

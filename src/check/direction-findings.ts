@@ -1,8 +1,15 @@
-import type { FocusDirection } from '../stack/focus-direction.js';
+import {
+  directionOnRail,
+  type FocusDirection,
+  isContradicted,
+  type RailFacts,
+} from '../stack/focus-direction.js';
 import type { Finding } from './finding.js';
 
-/** Which end of the stack is near, and what decided it. */
-export function directionFindings({ direction, directionBy }: FocusDirection): Finding[] {
+/** Which end of the stack is near, and what decided it; a flaw where the pictures show the reverse. */
+export function directionFindings(way: FocusDirection, rail: RailFacts): Finding[] {
+  if (isContradicted(way)) return [contradiction(way)];
+  const { direction, directionBy } = way;
   const note = (message: string, advice = ''): Finding[] => [
     { kind: 'direction', rank: 'note', frames: [], message, advice },
   ];
@@ -16,12 +23,36 @@ export function directionFindings({ direction, directionBy }: FocusDirection): F
       return note(`The frames run from ${order}: far detail shows through the blurred rims of near things.`);
     case 'growth':
       return note(
-        `The frames are taken to run from ${order}: the picture ${direction === 'near-to-far' ? 'grows' : 'shrinks'} as much as on a rail.`,
-        'If the camera stood still and its lens was focused, give the order with --direction.',
+        `The frames run from ${order}: the picture ${direction === 'near-to-far' ? 'grows' : 'shrinks'} as it does before a rail of this travel.`,
       );
     default:
       return note(
         'The reduced frames do not show which end of the stack is near: ends are named as if it ran from near to far. A merge looks at full size.',
+        unknownAdvice(way, rail),
       );
   }
+}
+
+/** What to do where nothing shows which end is near. */
+export function unknownAdvice({ directionEvidence }: FocusDirection, rail: RailFacts): string {
+  const grown = directionEvidence && directionOnRail(directionEvidence, rail);
+  if (!grown || rail.stepMm !== undefined) return 'If you know the order, give it with --direction.';
+  const [grows, order] = grown === 'near-to-far' ? ['grows', 'near to far'] : ['shrinks', 'far to near'];
+  return `The picture ${grows} from frame to frame: if a rail moved the camera, the frames run from ${order}; give --direction ${grown}, or the rail's travel with --step. If the lens was focused, give the order that you know.`;
+}
+
+function contradiction({ direction, directionBy }: FocusDirection): Finding {
+  const [said, seen] = ['near to far', 'far to near'].sort((order) =>
+    order.replaceAll(' ', '-') === direction ? -1 : 1,
+  );
+  const isGiven = directionBy === 'option';
+  return {
+    kind: 'direction',
+    rank: 'flaw',
+    frames: [],
+    message: `${isGiven ? '--direction says' : 'The focused distances in the EXIF say'} that the frames run from ${said}, but the pictures show that they run from ${seen}: far detail shows through the blurred rims of things that would lie behind it. Depth and the clearing of blur go by ${isGiven ? 'what was given' : 'the EXIF'}.`,
+    advice: isGiven
+      ? 'Leave --direction out, or look whether the files are in capture order.'
+      : `Look at the first and the last frame, and give the order with --direction.`,
+  };
 }

@@ -58,7 +58,7 @@ export function judgeStack(
       ...scale,
       counter: fileCounter(evidence.files),
     }),
-    ...directionFindings(way),
+    ...directionFindings(way, { widthPx: stack.size.width, stepMm }),
     ...focus.findings,
     ...lightFindings,
     ...sensorFindings(dust, hotPixels),

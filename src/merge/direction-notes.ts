@@ -1,13 +1,15 @@
-import type { FocusDirection } from '../stack/focus-direction.js';
+import { unknownAdvice } from '../check/direction-findings.js';
+import type { FocusDirection, RailFacts } from '../stack/focus-direction.js';
 import type { MergeOptions } from './options.js';
 import type { UsedFrame } from './used-frame.js';
 
 /** What a merge says about which end is near: nothing where the user said it or the pictures show it. */
-export function directionNotes({ direction, directionBy }: FocusDirection): string[] {
+export function directionNotes(way: FocusDirection, rail: RailFacts): string[] {
+  const { direction, directionBy } = way;
   const order = direction.replaceAll('-', ' ');
   if (directionBy === 'growth') {
     return [
-      `The frames are taken to run from ${order}: the picture ${order === 'near to far' ? 'grows' : 'shrinks'} as much as on a rail. If the camera stood still and its lens was focused, give the order with --direction.`,
+      `The frames run from ${order}: the picture ${direction === 'near-to-far' ? 'grows' : 'shrinks'} as it does before a rail of this travel.`,
     ];
   }
   if (directionBy === 'focused distances') {
@@ -15,7 +17,7 @@ export function directionNotes({ direction, directionBy }: FocusDirection): stri
   }
   if (direction === 'unknown') {
     return [
-      'Neither the pictures nor their growth show which end of the stack is near: depth counts in capture order, positive toward the last frame, and no blur of near things is cleared. If you know the order, give it with --direction.',
+      `The frames do not show which end of the stack is near: depth counts in capture order, positive toward the last frame, and no blur of near things is cleared. ${unknownAdvice(way, rail)}`,
     ];
   }
   return [];

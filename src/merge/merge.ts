@@ -24,7 +24,7 @@ import { type Picture, writeComposite } from '../result/write-composite.js';
 import { type ResultMaps, writeMaps } from '../result/write-maps.js';
 import { writeRunRecord } from '../result/write-run-record.js';
 import { readIcc, readRawExif } from '../stack/exif.js';
-import { type FocusDirection, knownDirection, shownDirection } from '../stack/focus-direction.js';
+import { type FocusDirection, findDirection } from '../stack/focus-direction.js';
 import type { Stack } from '../stack/frame.js';
 import { refuseChangedFrames } from '../stack/frame-identity.js';
 import { readStack } from '../stack/read-stack.js';
@@ -235,19 +235,16 @@ export async function computeMerge(
 
   let judged: ReturnType<typeof judgeFrames> = [];
   const decideDirection: DecideDirection = (look) => {
-    const known = knownDirection(
-      options.direction,
-      used.map(({ file }) => file),
-    );
     const { growth } = registration.motion;
-    const facts = { widthPx: size.width, stepMm: meanStepMm(used, options) };
-    const way = known ?? shownDirection({ pictures: look(), growth }, facts);
-    for (const note of directionNotes(way)) log.note(note);
+    const rail = { widthPx: size.width, stepMm: meanStepMm(used, options) };
+    const files = used.map(({ file }) => file);
+    const way = findDirection(options.direction, files, { pictures: look(), growth }, rail);
+    for (const note of directionNotes(way, rail)) log.note(note);
     // What lies before and behind the stack can be named only now.
     judged = judgeFrames(
       judgeStack(stack, registration.evidence, registration.unreadable, way, options).findings.filter(
-        // The notes have said it, of the full-size frames.
-        ({ kind }) => kind !== 'direction',
+        // The notes have said it, of the full-size frames, but not where these contradict what was said of them.
+        ({ kind, rank }) => kind !== 'direction' || rank !== 'note',
       ),
       stack,
       registration.motion.frames,

@@ -111,7 +111,7 @@ export const mergeOptionTable: readonly OptionSpec[] = [
     flag: 'direction',
     kind: choice('auto', 'near-to-far', 'far-to-near'),
     group: 'Scale and depth',
-    help: 'order in which the frames were focused; give it when a merge says that it does not know. auto goes by the focused distances in the EXIF where they change one way, else by what the pictures show (far detail seen through the blurred rims of near things), else by the growth of the picture where its size is that of a rail',
+    help: 'order in which the frames were focused; give it when a merge says that it does not know. auto goes by the focused distances in the EXIF where they change one way, else by what the pictures show (far detail seen through the blurred rims of near things), else, with --step or --positions, by the growth of the picture before a rail',
     defaultValue: () => 'auto',
     defaultText: 'auto',
   },

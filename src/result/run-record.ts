@@ -135,7 +135,7 @@ export interface RunRecord {
   direction: Direction;
   /** What decided the direction; absent when nothing did, and in records of before it was kept. */
   directionBy?: DirectionSource | undefined;
-  /** What the frames show of the direction; absent where the user or the camera said it. */
+  /** What the frames show of the direction; absent in records of before it was kept. */
   directionEvidence?: DirectionEvidence | undefined;
   anchorNumber: number;
   frames: RunFrame[];

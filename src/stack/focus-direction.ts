@@ -2,11 +2,12 @@ import { pupilToField } from '../optics/rail-growth.js';
 import type { FrameFile } from './frame.js';
 
 /** Which end of a stack is near: the frames' planes of focus, in capture order. */
-export type Direction = 'near-to-far' | 'far-to-near' | 'unknown';
+export type Direction = KnownDirection | 'unknown';
+export type KnownDirection = 'near-to-far' | 'far-to-near';
 
 /**
  * What decided it: the user, the focused distances that the camera recorded, far detail seen through the blurred rims of
- * near things, or the growth of the picture as on a rail.
+ * near things, or the growth of the picture before a rail whose travel is given.
  */
 export type DirectionSource = 'option' | 'focused distances' | 'pictures' | 'growth';
 
@@ -30,7 +31,7 @@ export interface Growth {
 }
 
 export interface DirectionEvidence {
-  /** Absent where the direction was known without, or too few focus curves stand out. */
+  /** Absent where too few focus curves stand out. */
   pictures?: PictureEvidence | undefined;
   /** Absent where too few frames are placed. */
   growth?: Growth | undefined;
@@ -40,12 +41,12 @@ export interface FocusDirection {
   direction: Direction;
   /** Absent when nothing decided the direction. */
   directionBy?: DirectionSource;
-  /** What the frames show; absent where the user or the camera said it. */
+  /** What the frames show, whatever decided. */
   directionEvidence?: DirectionEvidence;
 }
 
 /** What the user says of a stack; 'auto' leaves it to the frames. */
-export type GivenDirection = 'auto' | Exclude<Direction, 'unknown'>;
+export type GivenDirection = 'auto' | KnownDirection;
 
 /** What is known of a stack beside its pictures. */
 export interface RailFacts {
@@ -57,7 +58,7 @@ export interface RailFacts {
 
 /** So many different distances show a direction; with fewer, one of a lens that stays as it is may have been rounded differently. */
 const minDistances = 3;
-/** The pictures decide from here on: more than four standard errors, and twice as much for one end as for the other. */
+/** The pictures are sure from here on: more than four standard errors, and twice as much for one end as for the other. */
 const minZ = 4;
 const minAgreement = 1 / 3;
 /** Pictures against the growth, from here on, leave the direction open. */
@@ -65,21 +66,30 @@ const contraryZ = 2;
 /** Growth decides only where it stands so many standard errors out. */
 const minGrowthSigmas = 4;
 /**
- * Pupil over field, by the growth's size, that only a rail shows. At magnifications from about 3 it is 2 to 6 (objectives: A / F = 2 NA f / F).
- * A lens that is focused by extension shows its pupil over the sensor, at most 1.2 (60 mm at f/2.8 on 17 mm), a phone 0.4, and a
- * rail near life size 0.3 to 1: those two cannot be distinguished. Above, growth is next to none: noise, or the rest of
- * breathing that a lens's makers left.
+ * Pupil over field, by the growth's size, that a rail shows at most. Objectives show A / F = 2 NA f / F, up to 6; a lens near
+ * life size 0.3 to 1. Above, growth is next to none: noise, or what the stage of a telecentric lens leaves.
  */
-const railPupilToField = { min: 2, max: 8 };
+const maxPupilToField = 8;
 /** A frame of fewer pixels across is a part of a field: pupils are set against a field so wide at least. */
 const minFieldPx = 1200;
 /** Distance from lens to subject that a step over the growth may imply, mm. */
 const railDistanceMm = { min: 2, max: 3000 };
 
 /**
- * The direction in which the focus moved where it is known before the pictures are looked at: as the user says, else by
- * the focused distances that the camera recorded.
+ * The direction in which the focus moved: as the user says, else by the focused distances that the camera recorded, else
+ * by what the frames show; see `shownDirection`.
  */
+export function findDirection(
+  given: GivenDirection,
+  frames: readonly Pick<FrameFile, 'exif'>[],
+  directionEvidence: DirectionEvidence,
+  rail: RailFacts,
+): FocusDirection {
+  const known = knownDirection(given, frames);
+  return known ? { ...known, directionEvidence } : shownDirection(directionEvidence, rail);
+}
+
+/** The direction as the user or the camera says it, before the pictures are looked at. */
 export function knownDirection(
   given: GivenDirection,
   frames: readonly Pick<FrameFile, 'exif'>[],
@@ -90,47 +100,59 @@ export function knownDirection(
 }
 
 /**
- * The direction by what the frames show: the pictures where they suffice; else the growth, where its size is that of a
- * rail and the pictures do not contradict; else unknown. A fixed camera's picture shrinks or grows as its lens is
- * focused farther, as the lens is built, so growth alone says nothing of it.
+ * The direction by what the frames show: the pictures where they suffice; else the growth, where the travel of a rail is
+ * given and both agree; else unknown. A fixed camera's picture shrinks or grows as its lens is focused farther, by any
+ * amount up to that of a lens that is moved out as a whole, as the lens is built. So no size of growth shows by itself that
+ * a rail made it.
  */
 export function shownDirection(evidence: DirectionEvidence, rail: RailFacts): FocusDirection {
-  const { pictures, growth } = evidence;
-  const z = pictures?.z ?? 0;
   const directionEvidence = evidence;
-  if (pictures && Math.abs(z) > minZ && pictures.agreement >= minAgreement) {
-    return { direction: nearFirst(z > 0), directionBy: 'pictures', directionEvidence };
-  }
-  const isRail = growth !== undefined && growsAsRail(growth, pictures?.blurPx, rail);
-  const isContrary = growth !== undefined && z * Math.sign(growth.perFrame) < -contraryZ;
-  if (!isRail || isContrary) return { direction: 'unknown', directionEvidence };
-  return { direction: nearFirst(growth.perFrame > 0), directionBy: 'growth', directionEvidence };
+  const seen = seenDirection(evidence);
+  if (seen) return { direction: seen, directionBy: 'pictures', directionEvidence };
+  const grown = directionOnRail(evidence, rail);
+  if (!grown || rail.stepMm === undefined) return { direction: 'unknown', directionEvidence };
+  return { direction: grown, directionBy: 'growth', directionEvidence };
 }
 
-function growsAsRail(
-  { perFrame, sigma }: Growth,
-  blurPx: number | undefined,
+/**
+ * The direction that the growth shows if a rail moved the camera; undefined where it is not sure, is not that of a rail, or
+ * the pictures lean the other way.
+ */
+export function directionOnRail(
+  { pictures, growth }: DirectionEvidence,
   { widthPx, stepMm }: RailFacts,
-): boolean {
-  if (!(Math.abs(perFrame) > minGrowthSigmas * sigma)) return false;
-  // Who gives the travel has a rail: then the distance must be one.
-  if (stepMm !== undefined) return isWithin(stepMm / Math.abs(perFrame), railDistanceMm);
-  return (
-    blurPx !== undefined &&
-    isWithin(pupilToField(blurPx, perFrame, Math.max(widthPx, minFieldPx)), railPupilToField)
-  );
+): KnownDirection | undefined {
+  if (!growth || !(Math.abs(growth.perFrame) > minGrowthSigmas * growth.sigma)) return undefined;
+  const { perFrame } = growth;
+  if (pictures && pictures.z * Math.sign(perFrame) < -contraryZ) return undefined;
+  const fieldPx = Math.max(widthPx, minFieldPx);
+  if (pictures && pupilToField(pictures.blurPx, perFrame, fieldPx) > maxPupilToField) return undefined;
+  if (stepMm !== undefined && !isWithin(stepMm / Math.abs(perFrame), railDistanceMm)) return undefined;
+  return nearFirst(perFrame > 0);
+}
+
+/** Whether the pictures surely show the reverse of what the user or the camera says. */
+export function isContradicted({ direction, directionEvidence }: FocusDirection): boolean {
+  const seen = directionEvidence && seenDirection(directionEvidence);
+  return seen !== undefined && direction !== 'unknown' && seen !== direction;
+}
+
+/** The direction that the pictures show by themselves, where they suffice. */
+function seenDirection({ pictures }: DirectionEvidence): KnownDirection | undefined {
+  if (!pictures || !(Math.abs(pictures.z) > minZ) || pictures.agreement < minAgreement) return undefined;
+  return nearFirst(pictures.z > 0);
 }
 
 function isWithin(value: number, { min, max }: { min: number; max: number }): boolean {
   return value >= min && value <= max;
 }
 
-function nearFirst(isFirst: boolean): Direction {
+function nearFirst(isFirst: boolean): KnownDirection {
   return isFirst ? 'near-to-far' : 'far-to-near';
 }
 
 /** Undefined where distances are missing, all but alike (on a rail the lens stays as it is) or turn back. */
-function recordedDirection(frames: readonly Pick<FrameFile, 'exif'>[]): Direction | undefined {
+function recordedDirection(frames: readonly Pick<FrameFile, 'exif'>[]): KnownDirection | undefined {
   const distances: number[] = [];
   for (const { exif } of frames) {
     if (exif.focusDistanceM === undefined) return undefined;

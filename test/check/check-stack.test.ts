@@ -73,7 +73,8 @@ describe('a clean stack', () => {
   test('is told frame by frame: the plane leans to the right, so what is sharp wanders there', async () => {
     const { frames, direction, exitCode } = await report(clean);
     expect(exitCode).toBe(0);
-    expect(direction).toBe('near-to-far');
+    // A plane hides nothing, and its growth may be a lens's.
+    expect(direction).toBe('unknown');
     const places = frames.slice(1, -1).map(({ centre }) => centre?.x ?? Number.NaN);
     expect(places.at(-1)! - places[0]).toBeGreaterThan(0.5);
   });

@@ -36,16 +36,29 @@ async function mergeBy(frames: string, options: Partial<MergeOptions> = {}) {
 }
 
 describe('a stack whose picture shrinks', () => {
-  it('is taken for a rail that draws back, and the notes and the record say by what', async () => {
-    const { record, notes, planes } = await mergeBy(await shrinkingFrames());
+  it('is that of a rail that draws back where its travel is given, and the notes and the record say by what', async () => {
+    const { stepMm } = stack.record;
+    const { record, notes, planes } = await mergeBy(await shrinkingFrames(), { stepMm });
     expect(record).toMatchObject({ direction: 'far-to-near', directionBy: 'growth' });
-    expect(planes).toEqual([3, 2, 1, 0, -1, -2, -3]);
-    expect(notes.join()).toMatch(/from far to near: the picture shrinks as much as on a rail.*--direction/);
+    expect(planes.map((plane) => plane! / stepMm)).toEqual(
+      [3, 2, 1, 0, -1, -2, -3].map((plane) => expect.closeTo(plane, 5)),
+    );
+    expect(notes.join()).toMatch(/from far to near: the picture shrinks as it does before a rail/);
+    expect(notes.join()).not.toContain('--direction');
+  });
+
+  it('has no known direction without the travel, for a lens may do the same', async () => {
+    const { record, notes, planes } = await mergeBy(await shrinkingFrames());
+    expect(record.direction).toBe('unknown');
+    expect(planes).toEqual([-3, -2, -1, 0, 1, 2, 3]);
+    expect(notes.join()).toMatch(
+      /do not show which end.*if a rail moved the camera, the frames run from far to near.*--step/,
+    );
   });
 
   it('has its depth the other way round where the direction is given', async () => {
     const frames = await shrinkingFrames();
-    const auto = await mergeBy(frames);
+    const reverse = await mergeBy(frames, { direction: 'far-to-near' });
     const given = await mergeBy(frames, { direction: 'near-to-far' });
     expect(given.record).toMatchObject({
       direction: 'near-to-far',
@@ -54,7 +67,7 @@ describe('a stack whose picture shrinks', () => {
     });
     expect(given.notes.join()).not.toContain('--direction');
     expect(given.planes).toEqual([-3, -2, -1, 0, 1, 2, 3]);
-    expect(median(inner.map((i) => Math.abs(given.depth[i] + auto.depth[i])))).toBeLessThan(0.02);
+    expect(median(inner.map((i) => Math.abs(given.depth[i] + reverse.depth[i])))).toBeLessThan(0.02);
     // The truth is that of the rail, from near to far: its planes in reverse.
     expect(median(inner.map((i) => Math.abs(given.depth[i] + stack.depth[i])))).toBeLessThan(0.2);
   });
@@ -90,11 +103,17 @@ it('a check tells the direction as the merge takes it', async () => {
     const { message, advice } = findings.find(({ kind }) => kind === 'direction')!;
     return { direction, directionBy, message, advice };
   };
-  expect(await told({})).toEqual({
+  expect(await told({})).toMatchObject({
+    direction: 'unknown',
+    directionBy: undefined,
+    message: expect.stringContaining('do not show which end of the stack is near'),
+    advice: expect.stringContaining('--direction far-to-near'),
+  });
+  expect(await told({ stepMm: stack.record.stepMm })).toEqual({
     direction: 'far-to-near',
     directionBy: 'growth',
-    message: 'The frames are taken to run from far to near: the picture shrinks as much as on a rail.',
-    advice: expect.stringContaining('--direction'),
+    message: 'The frames run from far to near: the picture shrinks as it does before a rail of this travel.',
+    advice: '',
   });
   expect(await told({ direction: 'near-to-far' })).toEqual({
     direction: 'near-to-far',

@@ -88,7 +88,8 @@ describe('the result of a leaning plane', () => {
       size: frameSize,
       bits: 16,
       channels: 3,
-      direction: 'near-to-far',
+      // A plane hides nothing, and no travel is given.
+      direction: 'unknown',
       anchorNumber: 4,
       warnings: [],
     });

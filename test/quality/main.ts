@@ -38,7 +38,8 @@ Then plants faults in stacks and prints how many of them lamella check finds.
   --keep DIR     keep the result folders and the baselines' pictures in DIR
   --faults       print the table of planted faults alone; with --scene it is left out
   --fault NAME   only this fault of the table, such as 'bump' or 'none' (default: all)
-  --direction    print the table of which end is near alone: scenes by rail, lens and microscope, in both orders
+  --direction    print the table of which end is near alone: scenes by rail, lens and microscope, in both orders; --scene is then how the names of its
+                 scenes begin, such as leaves
   --seeds N      seeds of the planted faults (default: 7, with three scenes each)
   --json         print one JSON object instead of tables
 Exit code 1: auto is worse than the better baseline in some column, a merge failed, or too few faults were found.`;
@@ -115,7 +116,7 @@ try {
     if (!flags.json) console.log(`\n${describe(report)}`);
   }
   if (flags.direction) {
-    directions.push(...(await measureDirections((text) => console.error(text))));
+    directions.push(...(await measureDirections((text) => console.error(text), flags.scene)));
     if (!flags.json)
       console.log(
         [directionLegend, '', formatDirections(directions), '', ...directionShortfalls(directions)]

@@ -1,5 +1,13 @@
 import { describe, expect, it } from 'vitest';
-import { type Growth, knownDirection, shownDirection } from '../../src/stack/focus-direction.js';
+import {
+  directionOnRail,
+  findDirection,
+  type GivenDirection,
+  type Growth,
+  isContradicted,
+  knownDirection,
+  shownDirection,
+} from '../../src/stack/focus-direction.js';
 
 const frames = (...distances: (number | undefined)[]) =>
   distances.map((focusDistanceM) => ({ exif: focusDistanceM === undefined ? {} : { focusDistanceM } }));
@@ -68,40 +76,38 @@ describe('direction by what the frames show', () => {
     }
   });
 
-  it('is that of a growth whose size is that of a rail', () => {
+  it('is that of the growth where the travel is given and the blur agrees with a rail', () => {
+    const given = { ...rail, stepMm: railGrowth.stepMm };
     const by = (perFrame: number, z = 0) =>
-      shownDirection({ growth: growth(perFrame), pictures: pictures(z) }, rail);
+      shownDirection({ growth: growth(perFrame), pictures: pictures(z) }, given);
     expect(by(railGrowth.perFrame)).toMatchObject({ direction: 'near-to-far', directionBy: 'growth' });
     expect(by(-railGrowth.perFrame)).toMatchObject({ direction: 'far-to-near', directionBy: 'growth' });
     // Pictures that lean the other way leave it open.
     expect(by(railGrowth.perFrame, -2.5).direction).toBe('unknown');
     expect(by(railGrowth.perFrame, 2.5).direction).toBe('near-to-far');
+    // A microscope's stage moves by 2 um, and its picture grows by next to nothing.
+    const stage = { growth: growth(8e-6, 1e-6), pictures: pictures(0, 0) };
+    expect(shownDirection(stage, { widthPx, stepMm: 0.002 }).direction).toBe('unknown');
   });
 
-  it('is unknown by a growth that is a breathing lens, the noise of a microscope, or not sure', () => {
-    const direction = (shown: Parameters<typeof shownDirection>[0], facts = rail) =>
-      shownDirection(shown, facts).direction;
-    // A phone: 6.3 % over 10 frames, a pupil of 2.4 mm behind 4.3 mm of focal length on 5.6 mm, focused down to 100 mm:
-    // the blur of a frame is a ninth of 2.4 mm * 4.3 / 100 across, on 4000 px.
-    const phone = { widthPx: 4000 };
-    const phoneBlurPx = ((2.4 * 4.3) / 100 / 9 / 2) * (4000 / 5.6);
-    for (const sign of [1, -1]) {
-      const swept = {
-        growth: growth((sign * 0.063) / 9),
-        pictures: { ...pictures(0, 0), blurPx: phoneBlurPx },
-      };
-      expect(direction(swept, phone)).toBe('unknown');
-      expect(direction({ growth: growth(sign * 8e-6, 1e-6), pictures: pictures(0, 0) })).toBe('unknown');
-      expect(
-        direction({
-          growth: growth(sign * railGrowth.perFrame, railGrowth.perFrame / 3.5),
-          pictures: pictures(0, 0),
-        }),
-      ).toBe('unknown');
+  it('is unknown by growth alone, of whatever size: a lens that is focused may breathe by as much', () => {
+    for (let size = 1e-5; size < 0.1; size *= 1.3) {
+      for (const perFrame of [size, -size]) {
+        const shown = { growth: growth(perFrame, size / 100), pictures: pictures(0, 0) };
+        expect(shownDirection(shown, rail)).toEqual({ direction: 'unknown', directionEvidence: shown });
+      }
     }
-    // Nothing to hold it against.
-    expect(direction({ growth: growth(railGrowth.perFrame) })).toBe('unknown');
-    expect(direction({})).toBe('unknown');
+    expect(shownDirection({}, rail).direction).toBe('unknown');
+  });
+
+  it('by the growth, if a rail moved the camera, is told where the growth is sure and blur does not speak against it', () => {
+    const ifOnRail = (shown: Parameters<typeof shownDirection>[0]) => directionOnRail(shown, rail);
+    const { perFrame } = railGrowth;
+    expect(ifOnRail({ growth: growth(perFrame), pictures: pictures(0, 0) })).toBe('near-to-far');
+    expect(ifOnRail({ growth: growth(-perFrame) })).toBe('far-to-near');
+    expect(ifOnRail({ growth: growth(perFrame, perFrame / 3.5) })).toBeUndefined();
+    expect(ifOnRail({ growth: growth(8e-6, 1e-6), pictures: pictures(0, 0) })).toBeUndefined();
+    expect(ifOnRail({})).toBeUndefined();
   });
 
   it('is that of a sure growth where the travel of the rail is given and the distance can be one', () => {
@@ -113,5 +119,34 @@ describe('direction by what the frames show', () => {
     expect(direction({ stepMm }, growth(perFrame, perFrame / 3.5))).toBe('unknown');
     expect(direction({ stepMm: 500 * stepMm }, growth(perFrame))).toBe('unknown');
     expect(direction({ stepMm: stepMm / 500 }, growth(perFrame))).toBe('unknown');
+  });
+});
+
+describe('pictures against what is said', () => {
+  const falls = frames(9, 2, 1);
+  const isSaidOtherwise = (given: GivenDirection, z: number, agreement = 0.8) =>
+    isContradicted(findDirection(given, falls, { pictures: pictures(z, agreement) }, rail));
+
+  it('contradict it only where they are sure', () => {
+    expect(isSaidOtherwise('near-to-far', -4.5)).toBe(true);
+    expect(isSaidOtherwise('auto', 4.5)).toBe(true);
+    for (const agreeing of [4.5, 3.9, 0, -3.9]) {
+      expect(isSaidOtherwise('near-to-far', agreeing)).toBe(false);
+      expect(isSaidOtherwise('auto', -agreeing)).toBe(false);
+    }
+    expect(isSaidOtherwise('near-to-far', -6, 0.2)).toBe(false);
+  });
+
+  it('do not overrule it', () => {
+    const evidence = { pictures: pictures(6) };
+    expect(findDirection('far-to-near', frames(1, 2, 3), evidence, rail)).toEqual({
+      direction: 'far-to-near',
+      directionBy: 'option',
+      directionEvidence: evidence,
+    });
+    expect(findDirection('auto', falls, evidence, rail)).toMatchObject({
+      direction: 'far-to-near',
+      directionBy: 'focused distances',
+    });
   });
 });

@@ -143,7 +143,7 @@ function directionText({ direction, directionBy }: RunRecord): string {
     option: ', as given',
     'focused distances': ', by the focused distances in the EXIF',
     pictures: ', by far detail seen through blurred near rims',
-    growth: ', by the growth of the picture, which is that of a rail',
+    growth: ', by the growth of the picture before a rail whose travel is given',
   };
   return `${direction}${directionBy === undefined ? '' : from[directionBy]}`;
 }

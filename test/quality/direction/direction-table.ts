@@ -1,8 +1,8 @@
-import { mkdir, mkdtemp, readdir, rm } from 'node:fs/promises';
+import { mkdir, mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import sharp from 'sharp';
-import type { RenderOptions, SceneName } from '../../../samples/render-scene.js';
+import type { RenderOptions, SceneName, SceneRecord } from '../../../samples/render-scene.js';
 import { check } from '../../../src/check/check.js';
 import { merge } from '../../../src/merge/merge.js';
 import { readResult } from '../../../src/result/read-result.js';
@@ -15,6 +15,12 @@ const cameras: Record<string, Partial<RenderOptions>> = {
   'lens +6 %': { camera: 'still', breathingPercent: 6 },
   'lens -6 %': { camera: 'still', breathingPercent: -6 },
   microscope: { camera: 'still', noise: 3 },
+};
+
+/** A lens whose picture grows as little, against its blur, as before a rail at large magnification. */
+const mildLenses: typeof cameras = {
+  'lens +1 %': { camera: 'still', breathingPercent: 1 },
+  'lens -1 %': { camera: 'still', breathingPercent: -1 },
 };
 
 /** Scenes by every camera. On the kinds for tuning thresholds were set, from frames of another size; the others judge. */
@@ -54,41 +60,58 @@ interface Case {
   use: 'tuning' | 'judging';
   camera: string;
   recipe: SceneRecipe;
+  /** Whether the travel of the rail is given. */
+  hasStep?: boolean;
   canBeKnown: boolean;
 }
+
+const isPlane = (scene: SceneName | undefined) => scene === 'tilted-plane';
 
 /** Every scene by every camera, and the reduced scenes of the other tables by rail, those of the ray tracer among them. */
 function allCases(): Case[] {
   const own = scenes.flatMap(({ scene, seed, use }) =>
-    Object.entries(cameras).map(([camera, options]): Case => {
+    Object.entries({ ...cameras, ...(isPlane(scene) && mildLenses) }).map(([camera, options]): Case => {
       const name = `direction-${scene}-${seed}-${camera.replaceAll(/[^a-z0-9+-]+/g, '')}`;
       return {
         scene: `${scene} ${seed}`,
         use,
         camera,
         recipe: { name, use, options: { scene, ...size, seed, format: 'png', ...options } },
-        // A plane hides nothing: only a rail's growth shows its direction.
-        canBeKnown: scene !== 'tilted-plane' || camera === 'rail',
+        // A plane hides nothing, and a lens may breathe by as much as a rail's picture grows.
+        canBeKnown: !isPlane(scene),
       };
     }),
   );
   const others = reducedRecipes.map((recipe): Case => {
-    return { scene: recipe.name, use: recipe.use, camera: 'rail', recipe, canBeKnown: true };
+    const canBeKnown = !('options' in recipe && isPlane(recipe.options.scene));
+    return { scene: recipe.name, use: recipe.use, camera: 'rail', recipe, canBeKnown };
   });
-  return [...own, ...others];
+  return [...own, ...others].flatMap((known) =>
+    known.camera === 'rail' && !known.canBeKnown
+      ? [known, { ...known, camera: 'rail, step', hasStep: true, canBeKnown: true }]
+      : [known],
+  );
 }
 
-/** Renders, merges and checks every case, from near to far and in reverse. */
-export async function measureDirections(report: (text: string) => void): Promise<DirectionRow[]> {
+/**
+ * Renders, merges and checks cases, from near to far and in reverse.
+ *
+ * @param names How the scenes' names begin; all when left out.
+ */
+export async function measureDirections(
+  report: (text: string) => void,
+  names: readonly string[] = [''],
+): Promise<DirectionRow[]> {
   const rows: DirectionRow[] = [];
-  for (const { scene, use, camera, recipe, canBeKnown } of allCases()) {
+  const cases = allCases().filter(({ scene }) => names.some((name) => scene.startsWith(name)));
+  for (const { scene, use, camera, recipe, hasStep, canBeKnown } of cases) {
     const folder = await sceneFolder(recipe);
     if ('skipped' in folder) {
       report(folder.skipped);
       continue;
     }
     for (const order of ['near-to-far', 'far-to-near'] as const) {
-      const found = await judgeStack(join(folder.dir, 'frames'), order);
+      const found = await judgeStack(folder.dir, order, hasStep);
       const expected = canBeKnown ? order : 'unknown';
       const row: DirectionRow = { scene, use, camera, order, expected, ...found };
       rows.push(row);
@@ -100,13 +123,17 @@ export async function measureDirections(report: (text: string) => void): Promise
 
 /** Merges and checks frames that were rendered from near to far, in that order or in reverse. */
 async function judgeStack(
-  framesDir: string,
+  sceneDir: string,
   order: Direction,
+  hasStep = false,
 ): Promise<Pick<DirectionRow, 'merged' | 'by' | 'checked' | 'z'>> {
   const dir = await mkdtemp(join(tmpdir(), 'lamella-direction-'));
   try {
     const frames = join(dir, 'frames');
     await mkdir(frames);
+    const framesDir = join(sceneDir, 'frames');
+    const { stepMm }: SceneRecord = JSON.parse(await readFile(join(sceneDir, 'truth', 'scene.json'), 'utf8'));
+    const options = hasStep ? { stepMm } : {};
     const names = (await readdir(framesDir)).sort();
     if (order === 'far-to-near') names.reverse();
     // Pixels alone: a time of capture would put them back in order.
@@ -114,8 +141,8 @@ async function judgeStack(
       const path = join(frames, `${String(k + 1).padStart(4, '0')}.png`);
       await sharp(join(framesDir, name)).png({ compressionLevel: 1 }).toFile(path);
     }
-    const { direction: checked } = await check(frames);
-    const { out } = await merge(frames, { out: join(dir, 'merged') });
+    const { direction: checked } = await check(frames, options);
+    const { out } = await merge(frames, { out: join(dir, 'merged'), ...options });
     const { record } = await readResult(out);
     const { direction: merged, directionBy: by = '', directionEvidence: shown } = record;
     return { merged, by, checked, z: shown?.pictures?.z ?? 0 };
@@ -125,7 +152,7 @@ async function judgeStack(
 }
 
 export const directionLegend =
-  'Which end is near: what a merge says of each scene by each camera, in both orders. z: evidence of the pictures, standard errors. tuning: thresholds were set on this kind of scene; judging: they were not. Expected is unknown for a plane before a still camera, which nothing can show.';
+  'Which end is near: what a merge says of each scene by each camera, in both orders. z: evidence of the pictures, standard errors. tuning: thresholds were set on this kind of scene; judging: they were not. Expected is unknown for a plane, which hides nothing, unless the travel of a rail is given ("rail, step").';
 
 function formatRow(row: DirectionRow): string {
   const { scene, use, camera, order, merged, by, checked, z } = row;
