@@ -1,4 +1,4 @@
-import { composeMatrices, invertMatrix, type Matrix3, similarityMatrix } from '../src/register/transform.js';
+import { composeMatrices, invertMatrix, type Matrix3, similarityMatrix } from '../src/image/transform.js';
 
 /** A thin lens before a sensor; its focus never moves, the whole camera rides on the rail. */
 export interface Optics {

@@ -1,4 +1,4 @@
-import { invertMatrix } from '../src/register/transform.js';
+import { invertMatrix } from '../src/image/transform.js';
 import { blurDiameterPx, jitterMatrix, type Optics, type Pose, scaleToAnchor } from './camera.js';
 import { discReaches, type Elements, type Grid, reserve } from './elements.js';
 import type { SceneSize, Surface } from './scene.js';

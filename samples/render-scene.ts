@@ -2,7 +2,7 @@ import { mkdir, writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { UsageError } from '../src/errors.js';
-import type { Matrix3 } from '../src/register/transform.js';
+import type { Matrix3 } from '../src/image/transform.js';
 import { depthOfFieldMm, frameToAnchor, type Optics } from './camera.js';
 import { blurByLens } from './lens-blur.js';
 import { plainRectangles, type Rectangle } from './plain.js';

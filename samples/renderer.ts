@@ -1,4 +1,4 @@
-import { applyMatrix, invertMatrix } from '../src/register/transform.js';
+import { applyMatrix, invertMatrix } from '../src/image/transform.js';
 import {
   blurDiameterPx,
   focusDistanceMm,

@@ -1,4 +1,4 @@
-import { applyMatrix } from '../src/register/transform.js';
+import { applyMatrix } from '../src/image/transform.js';
 import { jitterMatrix, scaleToAnchor } from './camera.js';
 import { discReaches, type Elements, reserve } from './elements.js';
 import { blurGrowth, blurRadius, storeSlope, type View } from './project.js';

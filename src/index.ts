@@ -3,6 +3,7 @@ export type { BatchOptions } from './batch/batch-options.js';
 export type { EndState } from './batch/night-events.js';
 export { type NightStatus, readStatus } from './batch/night-status.js';
 export { type BatchHooks, type BatchOutcome, dryRun, runBatch } from './batch/run-batch.js';
+export type { SourceRule } from './blend/source-rule.js';
 export { type CheckedFrame, type CheckHooks, type CheckReport, check } from './check/check.js';
 export type { CheckOptions, KnobOptions } from './check/check-options.js';
 export type { CoverageShares } from './check/coverage-findings.js';
@@ -20,6 +21,7 @@ export {
   UsageError,
 } from './errors.js';
 export type { PixelData, Size } from './image/image.js';
+export type { Matrix3 } from './image/transform.js';
 export {
   type ApplyOptions,
   type ApplyOutcome,
@@ -38,7 +40,7 @@ export {
   mergePixels,
   type PixelMergeOptions,
 } from './merge/merge-pixels.js';
-export type { MergeEvent, MergeOptions, MergeStage, MotionModel, SourceRule } from './merge/options.js';
+export type { MergeEvent, MergeOptions, MergeStage } from './merge/options.js';
 export { resolveOptions } from './merge/resolve-options.js';
 export type { FramePixels } from './merge/spool-frame.js';
 export type { DepthLimits } from './optics/depth-of-field.js';
@@ -55,7 +57,7 @@ export type { PlanCircle, PlanSensor } from './plan/sensor.js';
 export type { PlanSharpness } from './plan/sharpness.js';
 export { planSheet, type SheetFormat } from './plan/sheet.js';
 export type { StackPlan } from './plan/stack-plan.js';
-export type { Matrix3 } from './register/transform.js';
+export type { MotionModel } from './register/motion-model.js';
 export { type CoverageClassName, coverageClassNames } from './result/coverage.js';
 export { type Result, readResult } from './result/read-result.js';
 export { readRunRecord } from './result/read-run-record.js';

@@ -1,5 +1,5 @@
-import { htmlPage } from '../result/report/html-page.js';
-import { html, type Markup, noMarkup } from '../result/report/markup.js';
+import { htmlPage } from '../markup/html-page.js';
+import { html, type Markup, noMarkup } from '../markup/markup.js';
 import { countOf } from '../stack/words.js';
 import { isToLookAt, type NightState, type StackState } from './night-state.js';
 import { clockText, framesWords, spanText } from './night-words.js';

@@ -1,10 +1,10 @@
+import { marginOf } from '../image/frame-reach.js';
 import type { Size } from '../image/image.js';
+import { levelSizes } from '../image/level-sizes.js';
+import { affineArguments, type PlacedFrame } from '../image/placed-frame.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import { lanczosTaps, tapTableBytes } from '../kernels/kernels.js';
 import type { StripPool } from '../workers/pool.js';
-import { affineArguments, type PlacedFrame } from './frame-pixels.js';
-import { marginOf } from './frame-reach.js';
-import { levelSizes } from './levels.js';
 import { frontLayerBytes, type SourcePlan, tileRows as stripRows } from './plan-sources.js';
 import { type Veil, veilCap } from './veil.js';
 

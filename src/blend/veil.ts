@@ -1,11 +1,11 @@
 import { type FocusTracker, statePlane } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
+import { levelSizes } from '../image/level-sizes.js';
+import { affineArguments, type PlacedFrame } from '../image/placed-frame.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import { spiralPoints } from '../surface/spiral.js';
 import { fullWeight, type Surface } from '../surface/surface.js';
 import type { StripPool } from '../workers/pool.js';
-import { affineArguments, type PlacedFrame } from './frame-pixels.js';
-import { levelSizes } from './levels.js';
 
 /**
  * Light of nearer things, out of focus, that lies over farther detail in the frames that show it sharp, and how it is

@@ -1,6 +1,6 @@
 import { basename } from 'node:path';
-import { htmlPage } from '../result/report/html-page.js';
-import { html, type Markup, noMarkup } from '../result/report/markup.js';
+import { htmlPage } from '../markup/html-page.js';
+import { html, type Markup, noMarkup } from '../markup/markup.js';
 import { percentText, shortNumber } from '../result/report/numbers.js';
 import type { CheckedFrame, CheckReport } from './check.js';
 import { filesText, verdictLine } from './check-text.js';

@@ -1,6 +1,5 @@
 import { InputError, InterruptedError } from '../errors.js';
 import type { Size } from '../image/image.js';
-import { feedFrames } from '../merge/frame-feed.js';
 import type { MotionSolution } from '../register/motion-solution.js';
 import { decodeFrame } from '../stack/decode.js';
 import {
@@ -10,6 +9,7 @@ import {
   findDirection,
 } from '../stack/focus-direction.js';
 import type { Stack } from '../stack/frame.js';
+import { feedFrames } from '../stack/frame-feed.js';
 import { readStack } from '../stack/read-stack.js';
 import { type CheckOptions, resolveCheckOptions } from './check-options.js';
 import type { CoverageShares } from './coverage-findings.js';

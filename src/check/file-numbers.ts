@@ -1,4 +1,4 @@
-import { median } from '../register/median.js';
+import { median } from '../image/median.js';
 
 interface NamedFrame {
   number: number;

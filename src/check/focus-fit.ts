@@ -1,4 +1,4 @@
-import { median } from '../register/median.js';
+import { median } from '../image/median.js';
 import { type FocusCurves, peakFrame } from './focus-curves.js';
 
 /** Where and how sharply one tile comes into focus. */

@@ -1,4 +1,4 @@
-import { median } from '../register/median.js';
+import { median } from '../image/median.js';
 import { SymmetricBand } from '../register/symmetric-band.js';
 import type { FocusCurves } from './focus-curves.js';
 import { longestPlainStep, type RailTravel } from './rail-travel.js';

@@ -1,5 +1,5 @@
+import { median } from '../image/median.js';
 import { encodingPower } from '../register/frame-light.js';
-import { median } from '../register/median.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import { percentText } from '../result/report/numbers.js';
 import { type Finding, framesText } from './finding.js';

@@ -1,4 +1,4 @@
-import { median } from '../register/median.js';
+import { median } from '../image/median.js';
 import type { FrameExif, FrameFile, Stack, StackNote } from '../stack/frame.js';
 import { capital, type Finding, framesText, skipText } from './finding.js';
 import type { FrameSigns } from './frame-signs.js';

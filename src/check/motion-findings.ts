@@ -1,5 +1,5 @@
 import type { Size } from '../image/image.js';
-import { median } from '../register/median.js';
+import { median } from '../image/median.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import { shortNumber } from '../result/report/numbers.js';
 import { capital, type Finding, framesText, numbersText, skipText } from './finding.js';

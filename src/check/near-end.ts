@@ -1,5 +1,6 @@
 import { FocusTracker } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
+import { invertMatrix, type Matrix3 } from '../image/transform.js';
 import { Arena } from '../kernels/arena.js';
 import {
   compileKernels,
@@ -8,7 +9,6 @@ import {
   orderArguments,
   type StripArguments,
 } from '../kernels/kernels.js';
-import { invertMatrix, type Matrix3 } from '../register/transform.js';
 import { averageBoxes } from '../stack/average-boxes.js';
 import type { PictureEvidence } from '../stack/focus-direction.js';
 import { seeThrough } from '../surface/see-through.js';

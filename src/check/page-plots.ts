@@ -1,4 +1,4 @@
-import { html, type Markup, noMarkup } from '../result/report/markup.js';
+import { html, type Markup, noMarkup } from '../markup/markup.js';
 import { shortNumber } from '../result/report/numbers.js';
 import { axisMarks } from '../result/report/rail-ruler.js';
 

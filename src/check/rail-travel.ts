@@ -1,4 +1,4 @@
-import { median } from '../register/median.js';
+import { median } from '../image/median.js';
 import { fitStep } from './fit-step.js';
 import { clearLevel, type FocusCurves } from './focus-curves.js';
 import { followedStretches } from './tile-stretches.js';

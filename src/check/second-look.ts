@@ -1,9 +1,9 @@
 import { InterruptedError } from '../errors.js';
-import { feedFrames } from '../merge/frame-feed.js';
+import { applyMatrix, invertMatrix, type Matrix3 } from '../image/transform.js';
 import type { MotionSolution } from '../register/motion-solution.js';
-import { applyMatrix, invertMatrix, type Matrix3 } from '../register/transform.js';
 import { type DecodedFrame, decodeFrame } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
+import { feedFrames } from '../stack/frame-feed.js';
 import { directionCount, encodedLuma, measureDetail } from './detail-grid.js';
 import type { SensorSpot } from './finding.js';
 import { focusCurves } from './focus-curves.js';

@@ -1,6 +1,6 @@
 import type { Size } from '../image/image.js';
-import { median } from '../register/median.js';
-import { applyMatrix, composeMatrices, invertMatrix, type Matrix3 } from '../register/transform.js';
+import { median } from '../image/median.js';
+import { applyMatrix, composeMatrices, invertMatrix, type Matrix3 } from '../image/transform.js';
 import type { SensorSpot } from './finding.js';
 
 /** One frame as spots are looked for: ln brightness of a small picture. */

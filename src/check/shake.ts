@@ -1,4 +1,4 @@
-import { median } from '../register/median.js';
+import { median } from '../image/median.js';
 import { directionCount } from './detail-grid.js';
 import { clearOfNoise } from './focus-curves.js';
 import type { TileCurves } from './tile-curves.js';

@@ -1,5 +1,5 @@
 import type { Size } from '../image/image.js';
-import { applyMatrix, invertMatrix, type Matrix3 } from '../register/transform.js';
+import { applyMatrix, invertMatrix, type Matrix3 } from '../image/transform.js';
 import { type DetailGrid, directionCount } from './detail-grid.js';
 
 /** How fine detail comes and goes in tiles that are fixed to the subject. */

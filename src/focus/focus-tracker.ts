@@ -1,6 +1,6 @@
-import { affineArguments, type PlacedFrame } from '../blend/frame-pixels.js';
-import { levelSizes } from '../blend/levels.js';
 import type { Size } from '../image/image.js';
+import { levelSizes } from '../image/level-sizes.js';
+import { affineArguments, type PlacedFrame } from '../image/placed-frame.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import type { StripPool } from '../workers/pool.js';
 

@@ -1,5 +1,5 @@
-import { marginOf } from '../blend/frame-reach.js';
-import { applyMatrix } from '../register/transform.js';
+import { marginOf } from '../image/frame-reach.js';
+import { applyMatrix } from '../image/transform.js';
 import type { RunRecord } from '../result/run-record.js';
 import type { PictureRegion } from '../trace/picture-region.js';
 import type { StackFrame } from '../trace/stack-frames.js';

@@ -1,8 +1,8 @@
-import { levelSizes } from '../blend/levels.js';
 import { planScratchBytes, tileColumns, tileRows } from '../blend/plan-sources.js';
 import { PyramidBlender } from '../blend/pyramid-blender.js';
 import { FocusTracker } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
+import { levelSizes } from '../image/level-sizes.js';
 import { maxArenaPages, pageBytes, planesLayout } from '../kernels/arena.js';
 import { tapTableBytes } from '../kernels/kernels.js';
 import { fractionBitsFor, needsFrontLayerPlane } from '../surface/depth-index.js';

@@ -1,6 +1,6 @@
 import { framePlaces, longestMeasuredStep, longestStep } from '../check/frame-places.js';
 import type { StackEvidence } from '../check/stack-reading.js';
-import { median } from '../register/median.js';
+import { median } from '../image/median.js';
 import type { UsedFrame } from './used-frame.js';
 
 /** Planes of focus nearer to each other than this many usual steps count as so far apart. */

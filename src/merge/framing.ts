@@ -1,6 +1,6 @@
-import { marginOf } from '../blend/frame-reach.js';
+import { marginOf } from '../image/frame-reach.js';
 import type { Size } from '../image/image.js';
-import { applyMatrix, composeMatrices, invertMatrix, type Matrix3 } from '../register/transform.js';
+import { applyMatrix, type Matrix3 } from '../image/transform.js';
 import type { CropRectangle } from '../result/run-record.js';
 
 /** Sides below this leave no room for a pyramid. */
@@ -95,9 +95,4 @@ function rectangleOf({ left, top, right, bottom }: Bounds): CropRectangle {
 function areaOf(bounds: Bounds): number {
   const { width, height } = rectangleOf(bounds);
   return width * height;
-}
-
-/** Composite pixel to frame pixel. The anchor's matrix comes out as an exact shift. */
-export function compositeToFrame(toAnchor: Matrix3, crop: CropRectangle): Matrix3 {
-  return composeMatrices(invertMatrix(toAnchor), [1, 0, crop.x, 0, 1, crop.y, 0, 0, 1]);
 }

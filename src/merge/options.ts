@@ -1,11 +1,8 @@
+import type { SourceRule } from '../blend/source-rule.js';
 import type { Finding } from '../check/finding.js';
 import type { Size } from '../image/image.js';
+import type { MotionModel } from '../register/motion-model.js';
 import type { GivenDirection } from '../stack/focus-direction.js';
-
-/** How sources are chosen: the strongest detail, the surface of the subject, or both with blur cleared. */
-export type SourceRule = 'auto' | 'select' | 'weigh';
-/** Motion that is taken out between frames; see the help of `motion`. */
-export type MotionModel = 'scale' | 'similarity' | 'shift' | 'none';
 
 /** Everything that changes what a merge computes. Validated by `resolveOptions`. */
 export interface MergeOptions {
@@ -13,7 +10,7 @@ export interface MergeOptions {
   rule: SourceRule;
   /** The frame whose framing the result keeps: a frame number (1-based) or a place. Default 'middle'. */
   anchor: 'first' | 'middle' | 'last' | number;
-  /** 'anchor' keeps the anchor's whole framing (default); 'common' cuts to where every frame reaches. */
+  /** 'common' cuts to where every frame reaches (default); 'anchor' keeps the anchor's whole framing. */
   crop: 'common' | 'anchor';
   /** Bits of the composite. Default: as the frames. */
   bits?: 8 | 16;

@@ -1,7 +1,7 @@
 import { searchHotPixels } from '../check/hot-pixels.js';
 import { findDust, planeShrink, type SpotPlane, spotLight } from '../check/sensor-spots.js';
 import type { PixelData, Size } from '../image/image.js';
-import type { Matrix3 } from '../register/transform.js';
+import type { Matrix3 } from '../image/transform.js';
 import type { DecodedFrame } from '../stack/decode.js';
 
 /** A round spot of the sensor, full-size pixels of a frame. */

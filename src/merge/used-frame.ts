@@ -1,4 +1,4 @@
-import type { Matrix3 } from '../register/transform.js';
+import type { Matrix3 } from '../image/transform.js';
 import type { FrameFile } from '../stack/frame.js';
 
 /** A frame that takes part in the merge. */

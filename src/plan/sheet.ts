@@ -1,5 +1,5 @@
-import { htmlPage } from '../result/report/html-page.js';
-import { html, type Markup, noMarkup } from '../result/report/markup.js';
+import { htmlPage } from '../markup/html-page.js';
+import { html, type Markup, noMarkup } from '../markup/markup.js';
 import { benchCaution, fieldCaution } from './caution.js';
 import type { Plan } from './plan.js';
 import { planText } from './plan-text.js';

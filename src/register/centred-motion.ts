@@ -1,5 +1,5 @@
 import type { Size } from '../image/image.js';
-import { type Matrix3, type Similarity, similarityMatrix } from './transform.js';
+import { type Matrix3, type Similarity, similarityMatrix } from '../image/transform.js';
 
 /**
  * A similarity in the form that sums and inverts without trigonometry: about the frame's centre, in full-size

@@ -1,5 +1,5 @@
+import { median } from '../image/median.js';
 import { type CentredMotion, noMotion } from './centred-motion.js';
-import { median } from './median.js';
 import { solveSymmetric } from './solve-symmetric.js';
 
 /** Where tiles of the reference were found in the moving frame; full-size pixels about the centre. */

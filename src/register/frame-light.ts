@@ -1,5 +1,5 @@
+import { median } from '../image/median.js';
 import type { CentredMotion } from './centred-motion.js';
-import { median } from './median.js';
 import { linearLight, type ReducedFrame } from './reduced-frame.js';
 import { SymmetricBand } from './symmetric-band.js';
 

@@ -1,5 +1,5 @@
+import type { Matrix3, Similarity } from '../image/transform.js';
 import type { Growth } from '../stack/focus-direction.js';
-import type { Matrix3, Similarity } from './transform.js';
 
 /** Where one frame lies, and how sure that is. */
 export interface FrameMotion {

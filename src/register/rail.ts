@@ -1,6 +1,6 @@
+import { median } from '../image/median.js';
 import type { Growth } from '../stack/focus-direction.js';
 import type { CentredMotion } from './centred-motion.js';
-import { median } from './median.js';
 
 /** The scale's scatter from frame to frame is no less than so many px at the radius: regularised steps do not show their errors. */
 const minScatterPx = 0.03;

@@ -1,6 +1,6 @@
 import type { Size } from '../image/image.js';
+import { median } from '../image/median.js';
 import { type CentredMotion, composeMotions, invertMotion } from './centred-motion.js';
-import { median } from './median.js';
 import { readGrid, type TileGrid } from './tile-grid.js';
 
 /** Frames to either side that tell what is usual. */

@@ -1,5 +1,5 @@
+import { median } from '../image/median.js';
 import { type CentredMotion, composeMotions, invertMotion, noMotion } from './centred-motion.js';
-import { median } from './median.js';
 import { solveSymmetric } from './solve-symmetric.js';
 import {
   addEvenSteps,

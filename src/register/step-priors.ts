@@ -1,5 +1,5 @@
+import { median } from '../image/median.js';
 import type { CentredMotion } from './centred-motion.js';
-import { median } from './median.js';
 import type { PairLink } from './solve-stack.js';
 import type { SymmetricBand } from './symmetric-band.js';
 

@@ -1,5 +1,5 @@
 import { codesPerOctave, type FocusTracker } from '../focus/focus-tracker.js';
-import { median } from '../register/median.js';
+import { median } from '../image/median.js';
 
 /** Curves that stand this far over noise tell the blur; octaves. */
 const clearOctaves = 2;

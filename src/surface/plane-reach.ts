@@ -1,5 +1,5 @@
 import { codesPerOctave, type FocusTracker } from '../focus/focus-tracker.js';
-import { median } from '../register/median.js';
+import { median } from '../image/median.js';
 
 /** A frame no longer shows a pixel sharp where its measure has fallen so far, octaves; as `gapFall` in assembly/peaks.ts. */
 const gapFall = 0.35;

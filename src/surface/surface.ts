@@ -1,8 +1,8 @@
-import { frameBytes, frameTable } from '../blend/frame-reach.js';
 import { type FocusTracker, statePlane } from '../focus/focus-tracker.js';
+import { frameBytes, frameTable } from '../image/frame-reach.js';
 import type { Size } from '../image/image.js';
+import type { Matrix3 } from '../image/transform.js';
 import type { Arena, Planes } from '../kernels/arena.js';
-import type { Matrix3 } from '../register/transform.js';
 import type { StripPool } from '../workers/pool.js';
 import { fractionBitsFor } from './depth-index.js';
 import { dropFalseRims, dropUnder, type FalseRims, fineLevel } from './false-rims.js';

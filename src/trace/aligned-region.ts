@@ -1,6 +1,6 @@
-import { FrameReach } from '../blend/frame-reach.js';
+import { FrameReach } from '../image/frame-reach.js';
 import type { Size } from '../image/image.js';
-import { applyMatrix, composeMatrices, type Matrix3 } from '../register/transform.js';
+import { applyMatrix, composeMatrices, type Matrix3 } from '../image/transform.js';
 import type { FramePatch } from './frame-region.js';
 import { type LocalKernels, stripRows } from './local-kernels.js';
 import { clipRegion, type PictureRegion } from './picture-region.js';

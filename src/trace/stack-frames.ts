@@ -2,8 +2,8 @@ import { stat } from 'node:fs/promises';
 import { basename, join, resolve } from 'node:path';
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
-import { compositeToFrame } from '../merge/framing.js';
-import type { Matrix3 } from '../register/transform.js';
+import type { Matrix3 } from '../image/transform.js';
+import { compositeToFrame } from '../result/composite-to-frame.js';
 import type { RunFrame, RunRecord } from '../result/run-record.js';
 import { hashFile } from '../stack/hash-file.js';
 

@@ -1,6 +1,6 @@
+import type { Matrix3 } from '../image/transform.js';
 import { flatTiffOf } from '../mend/flat-tiff.js';
 import { Raster, type RowSource, readRegion } from '../mend/raster.js';
-import type { Matrix3 } from '../register/transform.js';
 import { widenSamples } from '../stack/widen-samples.js';
 import { type AlignedRegion, alignRegion, frameFootprint } from '../trace/aligned-region.js';
 import type { FramePatch } from '../trace/frame-region.js';

@@ -2,7 +2,7 @@ import { describe, expect, test } from 'vitest';
 import { createRandom } from '../../samples/random.js';
 import { searchHotPixels } from '../../src/check/hot-pixels.js';
 import { findDust, planeShrink, type SpotPlane, spotLight } from '../../src/check/sensor-spots.js';
-import { similarityMatrix } from '../../src/register/transform.js';
+import { similarityMatrix } from '../../src/image/transform.js';
 
 const size = { width: 200, height: 160 };
 const count = 14;

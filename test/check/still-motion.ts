@@ -1,5 +1,5 @@
+import { identityMatrix } from '../../src/image/transform.js';
 import type { FrameMotion } from '../../src/register/motion-solution.js';
-import { identityMatrix } from '../../src/register/transform.js';
 
 /** Motion of a frame that was not moved, in good order but for what is given. */
 export function stillMotion(number: number, given: Partial<FrameMotion> = {}): FrameMotion {

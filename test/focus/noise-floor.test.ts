@@ -1,7 +1,7 @@
 import { expect, it } from 'vitest';
 import { codesPerOctave, FocusTracker } from '../../src/focus/focus-tracker.js';
+import { identityMatrix } from '../../src/image/transform.js';
 import { Arena } from '../../src/kernels/arena.js';
-import { identityMatrix } from '../../src/register/transform.js';
 import { StripPool } from '../../src/workers/pool.js';
 import { randomFrom } from '../kernels/kernel-rig.js';
 

@@ -1,7 +1,7 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { affineAtLevel } from '../../src/blend/frame-pixels.js';
-import { marginOf } from '../../src/blend/frame-reach.js';
-import { identityMatrix, type Matrix3, similarityMatrix } from '../../src/register/transform.js';
+import { marginOf } from '../../src/image/frame-reach.js';
+import { affineAtLevel } from '../../src/image/placed-frame.js';
+import { identityMatrix, type Matrix3, similarityMatrix } from '../../src/image/transform.js';
 import {
   at,
   KernelRig,

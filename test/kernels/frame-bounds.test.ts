@@ -1,6 +1,6 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { frameBytes, frameTable } from '../../src/blend/frame-reach.js';
-import { applyMatrix, type Matrix3, similarityMatrix } from '../../src/register/transform.js';
+import { frameBytes, frameTable } from '../../src/image/frame-reach.js';
+import { applyMatrix, type Matrix3, similarityMatrix } from '../../src/image/transform.js';
 import { at, KernelRig, pictureOf, randomFrom } from './kernel-rig.js';
 
 let rig: KernelRig;

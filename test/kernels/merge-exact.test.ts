@@ -1,9 +1,9 @@
 import { describe, expect, it } from 'vitest';
-import type { PlacedFrame } from '../../src/blend/frame-pixels.js';
 import { takePlan, tileColumns, tileRows } from '../../src/blend/plan-sources.js';
 import { PyramidBlender } from '../../src/blend/pyramid-blender.js';
+import type { PlacedFrame } from '../../src/image/placed-frame.js';
+import type { Matrix3 } from '../../src/image/transform.js';
 import { Arena } from '../../src/kernels/arena.js';
-import type { Matrix3 } from '../../src/register/transform.js';
 import { StripPool } from '../../src/workers/pool.js';
 import { noiseRgb, randomFrom } from './kernel-rig.js';
 

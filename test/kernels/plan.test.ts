@@ -1,7 +1,7 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { affineAtLevel } from '../../src/blend/frame-pixels.js';
-import { FrameReach, frameTable, marginOf } from '../../src/blend/frame-reach.js';
-import { applyMatrix, identityMatrix, type Matrix3, similarityMatrix } from '../../src/register/transform.js';
+import { FrameReach, frameTable, marginOf } from '../../src/image/frame-reach.js';
+import { affineAtLevel } from '../../src/image/placed-frame.js';
+import { applyMatrix, identityMatrix, type Matrix3, similarityMatrix } from '../../src/image/transform.js';
 import { at, KernelRig, type Plane, pictureOf, randomFrom, stripRows } from './kernel-rig.js';
 
 let rig: KernelRig;

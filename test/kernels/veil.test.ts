@@ -1,5 +1,5 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { identityMatrix } from '../../src/register/transform.js';
+import { identityMatrix } from '../../src/image/transform.js';
 import { KernelRig, noiseRgb, pictureOf } from './kernel-rig.js';
 
 let rig: KernelRig;

@@ -4,7 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { afterEach } from 'vitest';
-import { applyMatrix, invertMatrix, type Matrix3 } from '../../src/register/transform.js';
+import { applyMatrix, invertMatrix, type Matrix3 } from '../../src/image/transform.js';
 import { coverageClasses } from '../../src/result/coverage.js';
 import type { RunFrame } from '../../src/result/run-record.js';
 import { writeComposite } from '../../src/result/write-composite.js';

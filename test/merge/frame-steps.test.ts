@@ -1,9 +1,9 @@
 import { expect, test } from 'vitest';
 import { stackTravel } from '../../src/check/stack-travel.js';
+import { identityMatrix } from '../../src/image/transform.js';
 import { frameSteps } from '../../src/merge/frame-steps.js';
 import type { UsedFrame } from '../../src/merge/used-frame.js';
 import type { MotionSolution } from '../../src/register/motion-solution.js';
-import { identityMatrix } from '../../src/register/transform.js';
 import { stillMotion } from '../check/still-motion.js';
 
 const size = { width: 128, height: 96 };

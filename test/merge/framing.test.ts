@@ -1,9 +1,9 @@
 import { describe, expect, it } from 'vitest';
+import { applyMatrix, identityMatrix, invertMatrix, similarityMatrix } from '../../src/image/transform.js';
 import { frameComposite } from '../../src/merge/framing.js';
 import { noteFraming } from '../../src/merge/note-framing.js';
 import { RunLog } from '../../src/merge/run-log.js';
 import type { UsedFrame } from '../../src/merge/used-frame.js';
-import { applyMatrix, identityMatrix, invertMatrix, similarityMatrix } from '../../src/register/transform.js';
 
 const size = { width: 300, height: 200 };
 

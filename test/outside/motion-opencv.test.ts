@@ -1,9 +1,9 @@
 import { createRequire } from 'node:module';
 import type openCv from '@techstark/opencv-js';
 import { beforeAll, describe, expect, it } from 'vitest';
+import type { Matrix3 } from '../../src/image/transform.js';
 import { createMotionEstimator } from '../../src/register/motion-estimator.js';
 import type { ReducedFrame } from '../../src/register/reduced-frame.js';
-import type { Matrix3 } from '../../src/register/transform.js';
 import { cornerError, createTexturedStack } from '../register/textured-stack.js';
 
 // Required, not imported: the module has a `then` that yields itself, so awaiting its import never ends.

@@ -3,7 +3,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { applyMatrix, type Matrix3, similarityMatrix } from '../../src/register/transform.js';
+import { applyMatrix, type Matrix3, similarityMatrix } from '../../src/image/transform.js';
 import { type AlignedFrame, alignedFrames } from '../quality/baselines/aligned.js';
 import { DepthWeighted } from '../quality/baselines/depth-weighted.js';
 import { FocusArgmax } from '../quality/baselines/focus-argmax.js';

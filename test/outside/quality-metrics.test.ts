@@ -1,7 +1,7 @@
 import { deflateRawSync } from 'node:zlib';
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
-import { similarityMatrix } from '../../src/register/transform.js';
+import { similarityMatrix } from '../../src/image/transform.js';
 import { boxSum, localDeviation } from '../quality/metrics/box.js';
 import { depthErrors } from '../quality/metrics/depth.js';
 import { findDepthEdges } from '../quality/metrics/depth-edges.js';

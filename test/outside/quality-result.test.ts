@@ -4,7 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { identityMatrix } from '../../src/register/transform.js';
+import { identityMatrix } from '../../src/image/transform.js';
 import { readRaster } from '../quality/raster.js';
 import { readResult } from '../quality/result.js';
 import type { SceneRecord } from '../quality/scene.js';

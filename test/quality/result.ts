@@ -3,7 +3,7 @@ import { existsSync } from 'node:fs';
 import { readFile } from 'node:fs/promises';
 import { basename, join } from 'node:path';
 import sharp from 'sharp';
-import type { Matrix3 } from '../../src/register/transform.js';
+import type { Matrix3 } from '../../src/image/transform.js';
 import { coverageClasses } from '../../src/result/coverage.js';
 import type { RunRecord } from '../../src/result/run-record.js';
 import { type Raster, readRaster } from './raster.js';

@@ -2,7 +2,7 @@ import { existsSync } from 'node:fs';
 import { readdir, readFile } from 'node:fs/promises';
 import { basename, join, resolve } from 'node:path';
 import sharp from 'sharp';
-import type { Matrix3 } from '../../src/register/transform.js';
+import type { Matrix3 } from '../../src/image/transform.js';
 import { detailedMask, texturedMask } from './metrics/depth.js';
 import { findDepthEdges } from './metrics/depth-edges.js';
 import { lumaOf, type Raster, readRaster } from './raster.js';

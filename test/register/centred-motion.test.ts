@@ -1,19 +1,19 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import {
+  applyMatrix,
+  composeMatrices,
+  invertMatrix,
+  type Similarity,
+  similarityMatrix,
+} from '../../src/image/transform.js';
+import {
   composeMotions,
   invertMotion,
   motionMatrix,
   motionToSimilarity,
   similarityToMotion,
 } from '../../src/register/centred-motion.js';
-import {
-  applyMatrix,
-  composeMatrices,
-  invertMatrix,
-  type Similarity,
-  similarityMatrix,
-} from '../../src/register/transform.js';
 
 const size = { width: 641, height: 480 };
 

@@ -1,8 +1,8 @@
 import { beforeAll, describe, expect, it } from 'vitest';
+import { applyMatrix } from '../../src/image/transform.js';
 import { createMotionEstimator, type MotionEstimatorOptions } from '../../src/register/motion-estimator.js';
 import type { MotionSolution } from '../../src/register/motion-solution.js';
 import type { ReducedFrame } from '../../src/register/reduced-frame.js';
-import { applyMatrix } from '../../src/register/transform.js';
 import {
   cornerError,
   createTexturedStack,

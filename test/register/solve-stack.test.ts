@@ -1,11 +1,11 @@
 import { describe, expect, it } from 'vitest';
+import { median } from '../../src/image/median.js';
 import {
   type CentredMotion,
   composeMotions,
   invertMotion,
   similarityToMotion,
 } from '../../src/register/centred-motion.js';
-import { median } from '../../src/register/median.js';
 import { type PairLink, solveStack } from '../../src/register/solve-stack.js';
 import { solveSymmetric } from '../../src/register/solve-symmetric.js';
 import { SymmetricBand } from '../../src/register/symmetric-band.js';

@@ -1,11 +1,11 @@
-import type { ReducedFrame } from '../../src/register/reduced-frame.js';
 import {
   applyMatrix,
   invertMatrix,
   type Matrix3,
   type Similarity,
   similarityMatrix,
-} from '../../src/register/transform.js';
+} from '../../src/image/transform.js';
+import type { ReducedFrame } from '../../src/register/reduced-frame.js';
 
 /** A reproducible stream of numbers in [0, 1): mulberry32 (public domain, T. Ettinger). */
 export function seededRandom(seed: number): () => number {

@@ -4,10 +4,10 @@ import sharp from 'sharp';
 import { expect, test } from 'vitest';
 import type { Finding } from '../../src/check/finding.js';
 import { hatchGreys } from '../../src/image/map-colours.js';
-import { similarityMatrix } from '../../src/register/transform.js';
+import { similarityMatrix } from '../../src/image/transform.js';
+import { html } from '../../src/markup/markup.js';
 import { frameNearness, framesByDepth } from '../../src/result/frame-nearness.js';
 import { transformParts } from '../../src/result/report/frame-table.js';
-import { html } from '../../src/result/report/markup.js';
 import { axisMarks, railRuler } from '../../src/result/report/rail-ruler.js';
 import {
   depthThumbnail,

@@ -7,7 +7,7 @@ import {
   type Optics,
   type Pose,
 } from '../../samples/camera.js';
-import { applyMatrix } from '../../src/register/transform.js';
+import { applyMatrix } from '../../src/image/transform.js';
 
 const optics: Optics = { focalLengthMm: 50, fNumber: 5.6, magnification: 2.5, pixelPitchUm: 4 };
 

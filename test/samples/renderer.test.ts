@@ -4,7 +4,7 @@ import { createRenderer, planRender, type RenderPlan } from '../../samples/rende
 import { drawSurface, type Scene, type Surface } from '../../samples/scene.js';
 import { planShots, type ShootOptions, type Shot } from '../../samples/shoot.js';
 import { makeStrand } from '../../samples/strand-path.js';
-import { applyMatrix } from '../../src/register/transform.js';
+import { applyMatrix } from '../../src/image/transform.js';
 
 const optics: Optics = { focalLengthMm: 50, fNumber: 5.6, magnification: 2.5, pixelPitchUm: 4 };
 const stepMm = 0.035;

@@ -1,7 +1,7 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { FocusTracker } from '../../src/focus/focus-tracker.js';
+import { similarityMatrix } from '../../src/image/transform.js';
 import { Arena } from '../../src/kernels/arena.js';
-import { similarityMatrix } from '../../src/register/transform.js';
 import { findSurface, readSurface } from '../../src/surface/surface.js';
 import { StripPool } from '../../src/workers/pool.js';
 import { frames, names, placeAt, randomState, type State, storedPlace } from '../kernels/focus-state.js';

@@ -4,7 +4,7 @@ import { join } from 'node:path';
 import sharp from 'sharp';
 import { describe, expect, test } from 'vitest';
 import { runCli } from '../../src/cli/run.js';
-import { composeMatrices, type Matrix3 } from '../../src/register/transform.js';
+import { composeMatrices, type Matrix3 } from '../../src/image/transform.js';
 import { coverageClasses } from '../../src/result/coverage.js';
 import { readRunRecord } from '../../src/result/read-run-record.js';
 import type { RunRecord } from '../../src/result/run-record.js';

@@ -1,6 +1,6 @@
-import { applyMatrix, type Matrix3 } from '../../register/transform.js';
+import { applyMatrix, type Matrix3 } from '../../image/transform.js';
+import { html, type Markup } from '../../markup/markup.js';
 import type { RunFrame, RunRecord } from '../run-record.js';
-import { html, type Markup } from './markup.js';
 import { columnNumber, depthText } from './numbers.js';
 
 /** The parts of a similarity, for reading. */

@@ -1,6 +1,6 @@
 import { depthColour } from '../../image/map-colours.js';
+import { html, type Markup, noMarkup } from '../../markup/markup.js';
 import type { RunFrame, RunRecord } from '../run-record.js';
-import { html, type Markup, noMarkup } from './markup.js';
 import { depthText, percentText, shortNumber } from './numbers.js';
 
 /** Drawing units of the ruler, which scales to the page: places from the left, and distances. */

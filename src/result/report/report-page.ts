@@ -1,11 +1,11 @@
 import type { CoverageShares } from '../../check/coverage-findings.js';
 import { depthStops } from '../../image/map-colours.js';
+import { htmlPage } from '../../markup/html-page.js';
+import { html, type Markup, noMarkup } from '../../markup/markup.js';
 import { coverageClasses } from '../coverage.js';
 import { framesByDepth } from '../frame-nearness.js';
 import type { RunRecord } from '../run-record.js';
 import { frameTable } from './frame-table.js';
-import { htmlPage } from './html-page.js';
-import { html, type Markup, noMarkup } from './markup.js';
 import { depthText, durationText, percentText, shortNumber } from './numbers.js';
 import { endNames, railRuler } from './rail-ruler.js';
 import { verdicts } from './verdicts.js';

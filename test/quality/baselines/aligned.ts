@@ -1,5 +1,5 @@
 import sharp from 'sharp';
-import { invertMatrix, type Matrix3 } from '../../../src/register/transform.js';
+import { invertMatrix, type Matrix3 } from '../../../src/image/transform.js';
 import type { Raster } from '../raster.js';
 import type { Scene } from '../scene.js';
 import type { Plane } from './pyramid.js';

@@ -1,4 +1,4 @@
-import { applyMatrix, type Matrix3 } from '../../../src/register/transform.js';
+import { applyMatrix, type Matrix3 } from '../../../src/image/transform.js';
 import { median } from './statistics.js';
 
 /** Distances between where two sets of transforms put the frames' corners, px of the anchor. */

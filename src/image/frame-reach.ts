@@ -1,6 +1,6 @@
-import type { Size } from '../image/image.js';
-import type { Matrix3 } from '../register/transform.js';
-import { affineAtLevel } from './frame-pixels.js';
+import type { Size } from './image.js';
+import { affineAtLevel } from './placed-frame.js';
+import type { Matrix3 } from './transform.js';
 
 /** Resampling next to a frame's edge uses its edge pixels continued; so near it a frame does not count. */
 export const edgeMarginPx = 2;

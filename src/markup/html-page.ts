@@ -1,5 +1,5 @@
 import { html, type Markup, rawMarkup } from './markup.js';
-import { reportStyle } from './report-style.js';
+import { pageStyle } from './page-style.js';
 
 /** Nothing may be loaded and nothing may run: the page is complete in itself, whatever a file name contains. */
 const contentPolicy = "default-src 'none'; img-src data:; style-src 'unsafe-inline'";
@@ -10,7 +10,7 @@ const contentPolicy = "default-src 'none'; img-src data:; style-src 'unsafe-inli
  * @param style Style sheet added to `base`.
  * @param base Default: the reports' own. A page for paper brings all of its style itself.
  */
-export function htmlPage(title: string, style: string, body: Markup, base = reportStyle): string {
+export function htmlPage(title: string, style: string, body: Markup, base = pageStyle): string {
   return html`<!doctype html>
 <html lang="en">
 <head>

@@ -1,5 +1,5 @@
 /** The look of the report: plain, readable in light and dark, on paper and on a small screen. */
-export const reportStyle = `
+export const pageStyle = `
 :root { color-scheme: light dark; --paper: #fbfaf7; --ink: #1c1c1a; --quiet: #5a5850; --line: #cfccc2; --link: #0b57a4; --warn: #fff1d6; --warn-edge: #a65b00; }
 @media (prefers-color-scheme: dark) {
   :root { --paper: #17181a; --ink: #ecebe6; --quiet: #aaa79d; --line: #44453f; --link: #8fc1ff; --warn: #3a2c10; --warn-edge: #f0b45a; }

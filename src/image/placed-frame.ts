@@ -1,4 +1,4 @@
-import type { Matrix3 } from '../register/transform.js';
+import type { Matrix3 } from './transform.js';
 
 /** A decoded frame in the arena, ready for kernels. */
 export interface PlacedFrame {

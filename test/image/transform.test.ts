@@ -1,11 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
-import {
-  applyMatrix,
-  composeMatrices,
-  invertMatrix,
-  similarityMatrix,
-} from '../../src/register/transform.js';
+import { applyMatrix, composeMatrices, invertMatrix, similarityMatrix } from '../../src/image/transform.js';
 
 const width = 480;
 const height = 360;

@@ -1,4 +1,4 @@
-import type { Size } from '../image/image.js';
+import type { Size } from './image.js';
 
 /**
  * Sizes of the pyramid's levels, finest first: halved rounding up until the shorter side is below 24 px, at
