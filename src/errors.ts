@@ -1,3 +1,5 @@
+import { optionName } from './option-names.js';
+
 /** Exit codes of every command; documented in the guide and at the end of each command's help. */
 export const exitCodes = {
   ok: 0,
@@ -32,10 +34,7 @@ export class LamellaError extends Error {
     readonly exitCode: number,
     options?: ErrorOptions,
   ) {
-    super(
-      nameOptions(text, (option) => option),
-      options,
-    );
+    super(nameOptions(text, optionName), options);
     this.#text = text;
     this.name = new.target.name;
   }
@@ -43,7 +42,7 @@ export class LamellaError extends Error {
   /**
    * The message with options called as those call them who read it.
    *
-   * @param nameOf The name of an option, such as `--step` for `stepMm`. In `message` it is the field itself.
+   * @param nameOf The name of an option, such as `--step` for `stepMm`. In `message` a program reads the field itself.
    */
   messageWith(nameOf: (option: string) => string): string {
     return nameOptions(this.#text, nameOf);

@@ -1,5 +1,5 @@
 import { tmpdir } from 'node:os';
-import { SystemError, type SystemFault } from './errors.js';
+import { named, SystemError, type SystemFault } from './errors.js';
 
 /** A failure of the machine, by what the error says: any of these signs, in the error or in one that caused it. */
 interface Sign {
@@ -9,7 +9,7 @@ interface Sign {
   advice: (error: Error) => string;
 }
 
-const freeMemory = 'close other programs, use fewer --threads, or merge smaller pictures';
+const freeMemory = `close other programs, use fewer ${named('threads')}, or merge smaller pictures`;
 
 /** The first that fits counts. */
 const signs: readonly Sign[] = [
@@ -42,7 +42,7 @@ const signs: readonly Sign[] = [
     codes: ['ERR_WORKER_INIT_FAILED'],
     text: /(create|start|spawn).{0,20}thread|pthread_create/i,
     advice: () =>
-      'The system starts no more threads: use fewer --threads, or raise the limits of processes and address space ("ulimit -u", "ulimit -v").',
+      `The system starts no more threads: use fewer ${named('threads')}, or raise the limits of processes and address space ("ulimit -u", "ulimit -v").`,
   },
   {
     fault: 'temporary-folder',

@@ -1,5 +1,5 @@
 import { join } from 'node:path';
-import { OutputError } from '../errors.js';
+import { named, OutputError } from '../errors.js';
 import {
   type LockFile,
   type LockHolder,
@@ -43,6 +43,6 @@ function refusal(out: string, holder: LockHolder | undefined): OutputError {
   const { pid, host, startedAt } = holder;
   return new OutputError(
     `A batch already runs on ${out}: process ${pid} on ${host}, started ${startedAt}. ` +
-      `Wait for its end, look at it with --status, or give this one another place with --out.`,
+      `Wait for its end, look at it with ${named('status')}, or give this one another place with ${named('out')}.`,
   );
 }

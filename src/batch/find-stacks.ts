@@ -1,6 +1,7 @@
 import { lstat, readdir, realpath, stat } from 'node:fs/promises';
 import { basename, extname, join, relative, resolve } from 'node:path';
 import { InputError, InterruptedError } from '../errors.js';
+import { optionName } from '../option-names.js';
 import { isResultFolder } from '../result/unfinished.js';
 import { isEarlierResult } from '../stack/earlier-result.js';
 import { errorCode, fileErrorReason } from '../stack/file-error.js';
@@ -95,7 +96,7 @@ async function searchFolder(
   const { files, folders, hidden, misnamed, leadingOut } = await sortEntries(folder, names, boundary);
   for (const { name, target, isFolder } of leadingOut) {
     if (!isFolder) continue;
-    const reason = `it is a link that leads out of ${root}, to ${target}, and such links are followed with --follow-links only`;
+    const reason = `it is a link that leads out of ${root}, to ${target}, and such links are followed with ${optionName('followLinks')} only`;
     findings.passed.push({ folder: join(folder, name), reason, unreadable: false });
   }
   for (const { name, reason } of misnamed) {
@@ -179,7 +180,7 @@ function refuseLeadingOut(
   );
   if (links.length === 0 || frames.length < leastFrames) return;
   throw new LeadingOutError(
-    `it holds links to files outside of ${root}: ${someNames(links)}. Add --follow-links to follow them, or remove them`,
+    `it holds links to files outside of ${root}: ${someNames(links)}. Add ${optionName('followLinks')} to follow them, or remove them`,
   );
 }
 

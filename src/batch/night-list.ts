@@ -1,6 +1,6 @@
 import { type FileHandle, open } from 'node:fs/promises';
 import { join } from 'node:path';
-import { OutputError } from '../errors.js';
+import { named, OutputError } from '../errors.js';
 import { asOutputError, systemCode } from '../result/output-failure.js';
 import { syncFolder } from '../result/unfinished.js';
 import { fileErrorReason } from '../stack/file-error.js';
@@ -70,7 +70,7 @@ export async function readNightList(out: string): Promise<NightEvent[] | undefin
   } catch (error) {
     if (systemCode(error) === 'ENOENT' || systemCode(error) === 'ENOTDIR') return undefined;
     throw new OutputError(
-      `Cannot read ${path}: ${fileErrorReason(error)}. Move it away, or choose another place with --out.`,
+      `Cannot read ${path}: ${fileErrorReason(error)}. Move it away, or choose another place with ${named('out')}.`,
       { cause: error },
     );
   }

@@ -1,3 +1,4 @@
+import { optionName } from '../option-names.js';
 import { orderByCommonSize } from '../stack/common-size.js';
 import type { Photograph } from '../stack/inspect-file.js';
 import { countOf, someNames } from '../stack/words.js';
@@ -48,7 +49,7 @@ export async function partFolder(
     : split.by === 'time'
       ? {
           groups: [],
-          how: 'not parted: not every frame has a capture time in rising order; try --split-by picture',
+          how: `not parted: not every frame has a capture time in rising order; try ${optionName('splitBy')} picture`,
         }
       : await byJumps(ordered, split, signal);
   const groups = parted.groups.filter(([first, last]) => last - first + 1 >= split.least);

@@ -2,6 +2,7 @@ import { readdir } from 'node:fs/promises';
 import { basename, join, relative } from 'node:path';
 import { LamellaError } from '../errors.js';
 import type { MergeOptions } from '../merge/options.js';
+import { optionName } from '../option-names.js';
 import { isEarlierResult } from '../stack/earlier-result.js';
 import type { ResolvedBatch } from './batch-options.js';
 import { paceFactor, type StackNeeds, stackNeeds } from './estimate.js';
@@ -139,7 +140,7 @@ async function standingOf(
   const place = join(out, found.name);
   const foreign: Standing = {
     state: 'foreign',
-    reason: `${place} already holds a result that this batch did not write. Add --overwrite to replace it, or choose another place with --out.`,
+    reason: `${place} already holds a result that this batch did not write. Add ${optionName('overwrite')} to replace it, or choose another place with ${optionName('out')}.`,
   };
   if (!night.begun.has(found.key) && !merge.overwrite) {
     const names = await readdir(place).catch(() => []);

@@ -1,6 +1,6 @@
 import { mkdir, readdir } from 'node:fs/promises';
 import { hostname } from 'node:os';
-import { OutputError } from '../errors.js';
+import { named, OutputError } from '../errors.js';
 import { asOutputError } from '../result/output-failure.js';
 import { tidyUnfinished } from '../result/unfinished.js';
 import { countOf } from '../stack/words.js';
@@ -185,7 +185,7 @@ async function prepareOut(out: string): Promise<void> {
     const names = (await readdir(out)).filter((name) => !name.startsWith('.'));
     if (names.length > 0 && !names.includes(nightListName)) {
       throw new OutputError(
-        `${out} is not empty and is no folder of a batch (it has no ${nightListName}), so it is left alone. Choose another place with --out.`,
+        `${out} is not empty and is no folder of a batch (it has no ${nightListName}), so it is left alone. Choose another place with ${named('out')}.`,
       );
     }
   } catch (error) {

@@ -3,6 +3,7 @@ import { join } from 'node:path';
 import { setTimeout as delay } from 'node:timers/promises';
 import { leavesOutMany } from '../check/judge-merge.js';
 import { InterruptedError, LamellaError } from '../errors.js';
+import { optionName } from '../option-names.js';
 import { asOutputError } from '../result/output-failure.js';
 import { identityOf } from '../result/process-identity.js';
 import type { ResolvedBatch } from './batch-options.js';
@@ -198,7 +199,7 @@ export class Scheduler {
     if (this.ended !== 'no disk') this.ended = why;
     const reason =
       why === 'until'
-        ? `it would take until ${clockText(new Date(this.tools.now().getTime() + task.estimateMs))}, past --until`
+        ? `it would take until ${clockText(new Date(this.tools.now().getTime() + task.estimateMs))}, past ${optionName('until')}`
         : `its result may take ${bytesText(task.diskBytes)}, and the disk of ${this.batch.out} has ${bytesText(await this.tools.freeBytes(this.batch.out))} free`;
     await this.night.record({ event: 'put-off', at: this.night.at(), stack: task.found.key, reason });
   }

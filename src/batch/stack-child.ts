@@ -1,7 +1,8 @@
 /** The process of one stack: gets its job from the batch that started it, merges, tells how it ended, and ends. */
 import { setPriority } from 'node:os';
 import type { MergeEvent } from '../merge/options.js';
-import type { StackCommand, StackJob, StackMessage } from './stack-job.js';
+import { callOptions } from '../option-names.js';
+import { flagsArgument, type StackCommand, type StackJob, type StackMessage } from './stack-job.js';
 
 /** Progress is passed on this often. */
 const progressMs = 500;
@@ -25,6 +26,10 @@ process.on('message', (command: StackCommand) => {
 async function run(job: StackJob): Promise<void> {
   // Before threads are started, which inherit it.
   if (job.nice > 0) setPriority(job.nice);
+  if (process.argv.includes(flagsArgument)) {
+    const { flagName } = await import('../cli/flag-names.js');
+    callOptions((option) => flagName(option));
+  }
   const { mergeStack } = await import('./merge-stack.js');
   let told = 0;
   const onEvent = (event: MergeEvent): void => {

@@ -33,6 +33,9 @@ export type StackMessage = { type: 'event'; event: MergeEvent } | { type: 'end';
 /** What a batch tells the process of a stack. */
 export type StackCommand = { type: 'merge'; job: StackJob } | { type: 'stop' };
 
+/** Given to the process of a stack by a command line: its texts call options by their flags. */
+export const flagsArgument = 'flags';
+
 /** A stack in work. */
 export interface StackRun {
   /** Number of its process; null when it has none of its own. */

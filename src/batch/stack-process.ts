@@ -2,7 +2,15 @@ import { type ChildProcess, fork } from 'node:child_process';
 import { readFile } from 'node:fs/promises';
 import { fileURLToPath } from 'node:url';
 import type { MergeEvent } from '../merge/options.js';
-import type { StackCommand, StackEnd, StackJob, StackMessage, StackRun } from './stack-job.js';
+import { optionName, optionsAreFields } from '../option-names.js';
+import {
+  flagsArgument,
+  type StackCommand,
+  type StackEnd,
+  type StackJob,
+  type StackMessage,
+  type StackRun,
+} from './stack-job.js';
 
 const childFile = fileURLToPath(new URL('../../dist/batch/stack-child.js', import.meta.url));
 
@@ -17,7 +25,9 @@ const wordsKept = 4000;
 
 /** Merges a stack in a process of its own, so that whatever happens to it happens to this stack alone. */
 export function startStackProcess(job: StackJob, onEvent: (event: MergeEvent) => void): StackRun {
-  const child = fork(childFile, [], { stdio: ['ignore', 'ignore', 'pipe', 'ipc'] });
+  const child = fork(childFile, optionsAreFields() ? [] : [flagsArgument], {
+    stdio: ['ignore', 'ignore', 'pipe', 'ipc'],
+  });
   let stopping = false;
   let tooLargeMb: number | undefined;
   let words = '';
@@ -83,7 +93,7 @@ function tooLarge(memoryMb: number, limitMb: number | undefined): StackEnd {
   return {
     state: 'failed',
     kind: 'memory',
-    reason: `It took ${Math.round(memoryMb)} MB of memory, more than the ${Math.round(limitMb ?? 0)} MB it may: raise --memory, or make the frames smaller.`,
+    reason: `It took ${Math.round(memoryMb)} MB of memory, more than the ${Math.round(limitMb ?? 0)} MB it may: raise ${optionName('memoryMb')}, or make the frames smaller.`,
   };
 }
 

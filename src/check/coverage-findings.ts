@@ -1,3 +1,4 @@
+import { optionName } from '../option-names.js';
 import { percentText, shortNumber } from '../result/report/numbers.js';
 import type { Direction } from '../stack/focus-direction.js';
 import type { Finding } from './finding.js';
@@ -150,7 +151,7 @@ export function outOfReachFindings({ outOfReach = 0 }: Pick<CoverageShares, 'out
       rank: outOfReach >= worthAdvicePercent ? 'flaw' : 'note',
       frames: [],
       message: `${percentText(outOfReach)} of the picture, along its edges, is out of reach of the frames that could be sharp there: it is blurred and has no depth.`,
-      advice: 'Merge with --crop common to cut it off.',
+      advice: `Merge with ${optionName('crop')} common to cut it off.`,
     },
   ];
 }

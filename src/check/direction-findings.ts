@@ -1,3 +1,4 @@
+import { optionName } from '../option-names.js';
 import {
   directionOnRail,
   type FocusDirection,
@@ -36,9 +37,10 @@ export function directionFindings(way: FocusDirection, rail: RailFacts): Finding
 /** What to do where nothing shows which end is near. */
 export function unknownAdvice({ directionEvidence }: FocusDirection, rail: RailFacts): string {
   const grown = directionEvidence && directionOnRail(directionEvidence, rail);
-  if (!grown || rail.stepMm !== undefined) return 'If you know the order, give it with --direction.';
+  if (!grown || rail.stepMm !== undefined)
+    return `If you know the order, give it with ${optionName('direction')}.`;
   const [grows, order] = grown === 'near-to-far' ? ['grows', 'near to far'] : ['shrinks', 'far to near'];
-  return `The picture ${grows} from frame to frame: if a rail moved the camera, the frames run from ${order}; give --direction ${grown}, or the rail's travel with --step. If the lens was focused, give the order that you know.`;
+  return `The picture ${grows} from frame to frame: if a rail moved the camera, the frames run from ${order}; give ${optionName('direction')} ${grown}, or the rail's travel with ${optionName('stepMm')}. If the lens was focused, give the order that you know.`;
 }
 
 function contradiction({ direction, directionBy }: FocusDirection): Finding {
@@ -50,9 +52,9 @@ function contradiction({ direction, directionBy }: FocusDirection): Finding {
     kind: 'direction',
     rank: 'flaw',
     frames: [],
-    message: `${isGiven ? '--direction says' : 'The focused distances in the EXIF say'} that the frames run from ${said}, but the pictures show that they run from ${seen}: far detail shows through the blurred rims of things that would lie behind it. Depth and the clearing of blur go by ${isGiven ? 'what was given' : 'the EXIF'}.`,
+    message: `${isGiven ? `${optionName('direction')} says` : 'The focused distances in the EXIF say'} that the frames run from ${said}, but the pictures show that they run from ${seen}: far detail shows through the blurred rims of things that would lie behind it. Depth and the clearing of blur go by ${isGiven ? 'what was given' : 'the EXIF'}.`,
     advice: isGiven
-      ? 'Leave --direction out, or look whether the files are in capture order.'
-      : `Look at the first and the last frame, and give the order with --direction.`,
+      ? `Leave ${optionName('direction')} out, or look whether the files are in capture order.`
+      : `Look at the first and the last frame, and give the order with ${optionName('direction')}.`,
   };
 }

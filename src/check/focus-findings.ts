@@ -1,3 +1,4 @@
+import { optionName } from '../option-names.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import { shortNumber } from '../result/report/numbers.js';
 import type { Direction } from '../stack/focus-direction.js';
@@ -206,7 +207,7 @@ function needless(
       rank: 'note',
       frames: own,
       message: `At the ${side} of the stack nothing is sharp in ${framesText(own)} that is not sharper in others.`,
-      advice: `They do no harm; leave them out with --skip ${skipText(own)} to save time.`,
+      advice: `They do no harm; leave them out with ${optionName('skip')} ${skipText(own)} to save time.`,
     });
   }
   return findings;

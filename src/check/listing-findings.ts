@@ -1,4 +1,5 @@
 import { median } from '../image/median.js';
+import { optionName } from '../option-names.js';
 import type { FrameExif, FrameFile, Stack, StackNote } from '../stack/frame.js';
 import { capital, type Finding, framesText, skipText } from './finding.js';
 import type { FrameSigns } from './frame-signs.js';
@@ -80,7 +81,7 @@ function duplicates(signs: readonly FrameSigns[]): Finding[] {
         : `The same picture occurs again, pixel for pixel: frame ${shown}.`,
       advice: all
         ? 'Copy the photographs again from the card.'
-        : `Leave out what was copied twice (--skip ${skipText(copies)}), and see that no frame is missing in its place.`,
+        : `Leave out what was copied twice (${optionName('skip')} ${skipText(copies)}), and see that no frame is missing in its place.`,
     },
   ];
 }
@@ -146,7 +147,7 @@ function setting(
       message: `The EXIF tells different ${what}: ${told}${more}, but ${usual[0]} in the others.`,
       advice:
         rank === 'spoils'
-          ? `Shoot ${framesText(numbers)} again as the others, or leave them out (--skip ${skipText(numbers)}).`
+          ? `Shoot ${framesText(numbers)} again as the others, or leave them out (${optionName('skip')} ${skipText(numbers)}).`
           : 'Set it by hand for the whole stack next time; a merge evens out light and colour as far as it can.',
     },
   ];

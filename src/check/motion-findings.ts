@@ -1,5 +1,6 @@
 import type { Size } from '../image/image.js';
 import { median } from '../image/median.js';
+import { optionName } from '../option-names.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import { shortNumber } from '../result/report/numbers.js';
 import { capital, type Finding, framesText, numbersText, skipText } from './finding.js';
@@ -76,7 +77,7 @@ export function notAligned(lost: readonly FrameMotion[]): Finding[] {
       rank: 'spoils',
       frames: numbers,
       message: `${capital(framesText(numbers))} cannot be aligned with the others: ${reasonOf(lost)}.`,
-      advice: `See whether ${lost.length === 1 ? 'it belongs' : 'they belong'} to the stack; shoot again what is missing, or leave it out with --skip ${skipText(numbers)}.`,
+      advice: `See whether ${lost.length === 1 ? 'it belongs' : 'they belong'} to the stack; shoot again what is missing, or leave it out with ${optionName('skip')} ${skipText(numbers)}.`,
     },
   ];
 }

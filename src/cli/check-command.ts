@@ -128,7 +128,7 @@ function pageTarget(page: unknown, folder: string, overwrite: boolean): OutputTa
     );
   }
   const isOurs = (head: Buffer) => head.includes(`${checkPageTitleEnd}</title>`);
-  return { path: page, option: '--page', noun: 'page of a check', inputs: [folder], overwrite, isOurs };
+  return { path: page, option: 'page', noun: 'page of a check', inputs: [folder], overwrite, isOurs };
 }
 
 async function writePage(path: string, text: string): Promise<void> {

@@ -73,7 +73,7 @@ function sheetOf({
   }
   return {
     path: sheet,
-    option: '--sheet',
+    option: 'sheet',
     noun: 'sheet of a plan',
     overwrite: overwrite === true,
     isOurs: (head) => sheetMarks[format].test(head.toString('utf8')),

@@ -1,13 +1,16 @@
 import { Command } from 'commander';
 import { exitCodes } from '../errors.js';
+import { callOptions } from '../option-names.js';
 import { commands } from './commands.js';
 import { describeFailure } from './failure.js';
+import { flagName } from './flag-names.js';
 import { helpCommand } from './help-command.js';
 import { printable } from './printable.js';
 import type { System } from './system.js';
 
 const epilogue = `
-Exit codes: 0 done, 1 defect of Lamella, 2 usage, 3 input, 4 output, 5 system, 130 interrupted.
+Exit codes: 0 done, 1 defect of Lamella, 2 usage, 3 input, 4 output, 5 system,
+6 complete but look at it, 130 interrupted.
 
 Example:
   lamella merge bee-head --out bee-head-merged
@@ -36,6 +39,7 @@ export async function runCli(args: readonly string[], version: string, system: S
         outputError: (text, write) => write(text.replace(/^error: /, 'lamella: ')),
       });
   }
+  const callAsBefore = callOptions((option) => flagName(option));
   try {
     await program.parseAsync(args, { from: 'user' });
     return exitCodes.ok;
@@ -46,5 +50,7 @@ export async function runCli(args: readonly string[], version: string, system: S
     const start = exitCode === exitCodes.interrupted && system.stderr.isTTY ? '\r' : '';
     if (message !== '') system.stderr.write(`${start}lamella: ${printable(message)}\n`);
     return exitCode;
+  } finally {
+    callAsBefore();
   }
 }

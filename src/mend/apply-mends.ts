@@ -1,6 +1,7 @@
 import { mkdir } from 'node:fs/promises';
 import { join, resolve } from 'node:path';
 import { InputError, InterruptedError } from '../errors.js';
+import { optionName } from '../option-names.js';
 import { outputInPlace } from '../result/output-failure.js';
 import { readResult } from '../result/read-result.js';
 import { readRunRecord } from '../result/read-run-record.js';
@@ -159,7 +160,7 @@ async function applyLocked(
       } finally {
         await copy.close();
       }
-      if (record.composite.file.endsWith('.jpg')) notes.push(jpegNote);
+      if (record.composite.file.endsWith('.jpg')) notes.push(jpegNote());
     }
     if (signal?.aborted) throw new InterruptedError();
     await opened.commit();
@@ -170,8 +171,9 @@ async function applyLocked(
   }
 }
 
-const jpegNote =
-  'The composite is a JPEG: its pixels outside the mends were handed on unchanged, but the file was compressed once more from the unmended one, which moves them by a few levels. Merge with --format tif or png to keep them bit for bit.';
+function jpegNote(): string {
+  return `The composite is a JPEG: its pixels outside the mends were handed on unchanged, but the file was compressed once more from the unmended one, which moves them by a few levels. Merge with ${optionName('format')} tif or png to keep them bit for bit.`;
+}
 
 function mendNote(kept: readonly Mend[]): string {
   const frames = [...new Set(kept.map(({ frame }) => frame))].sort((first, second) => first - second);

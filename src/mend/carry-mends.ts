@@ -1,6 +1,7 @@
 import { copyFile, rm, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { InputError } from '../errors.js';
+import { optionName } from '../option-names.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import type { RunRecord } from '../result/run-record.js';
 import { errorCode } from '../stack/file-error.js';
@@ -54,7 +55,7 @@ export async function carryMends(old: string, dir: string, merged: Merged): Prom
   const dropped =
     lost === 0
       ? ''
-      : ` As ${reason}, ${isFramedAlike ? 'these are' : 'they are'} dropped until you say --keep.`;
+      : ` As ${reason}, ${isFramedAlike ? 'these are' : 'they are'} dropped until you say ${optionName('keep')}.`;
   const them = mends.length === 1 ? ['it is', 'it'] : ['they are', 'them'];
   return `${told}: ${them[0]} on the list of this one, and not yet in its picture. Look at it, and apply ${them[1]} with lamella mend.${dropped}`;
 }

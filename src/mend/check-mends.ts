@@ -1,5 +1,6 @@
 import { marginOf } from '../image/frame-reach.js';
 import { applyMatrix } from '../image/transform.js';
+import { optionName } from '../option-names.js';
 import type { RunRecord } from '../result/run-record.js';
 import type { PictureRegion } from '../trace/picture-region.js';
 import type { StackFrame } from '../trace/stack-frames.js';
@@ -20,7 +21,7 @@ export function mendFault(mend: Mend, record: RunRecord, frames: readonly StackF
       return `${who} frame ${mend.frame} (${known.name}) was left out of the merge: ${known.leftOutReason ?? 'it could not be aligned'}. Choose another frame.`;
     }
     if (record.options.skip?.includes(mend.frame)) {
-      return `${who} frame ${mend.frame} was left out of the merge by --skip. Choose another frame.`;
+      return `${who} frame ${mend.frame} was left out of the merge by ${optionName('skip')}. Choose another frame.`;
     }
     return `${who} there is no frame ${mend.frame} in this result. It has ${frameSpan(frames)}.`;
   }

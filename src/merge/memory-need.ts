@@ -1,4 +1,4 @@
-import { InputError } from '../errors.js';
+import { InputError, named } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { arenaBytes, maxArenaBytes } from './arena-need.js';
 import { registrationShrink } from './registration-shrink.js';
@@ -83,7 +83,7 @@ export function refuseOversized(load: MergeLoad, memoryMb: number | undefined): 
   }
   if (threadsWithin(load, 1, memoryMb) === undefined) {
     throw new InputError(
-      `${what} need about ${memoryNeedMb(load, 1)} MB to merge, and ${memoryMb} MB are allowed: allow more with --memory or merge smaller pictures.`,
+      `${what} need about ${memoryNeedMb(load, 1)} MB to merge, and ${memoryMb} MB are allowed: allow more with ${named('memoryMb')} or merge smaller pictures.`,
     );
   }
 }

@@ -10,6 +10,7 @@ import type { Size } from '../image/image.js';
 import { identityMatrix } from '../image/transform.js';
 import { carryMends } from '../mend/carry-mends.js';
 import { optionError } from '../option-error.js';
+import { optionName } from '../option-names.js';
 import { coverageClassNames } from '../result/coverage.js';
 import { coverageBands, writeReport } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
@@ -342,7 +343,7 @@ function checkRepeats(stack: Stack, { motion }: Registration, log: RunLog): void
     numbers.has(file.number) ? [`${file.name} (frame ${file.number})`] : [],
   );
   log.warn(
-    `The same picture as in the frame before it is in: ${someNames(names)}. Leave out with --skip what was copied twice.`,
+    `The same picture as in the frame before it is in: ${someNames(names)}. Leave out with ${optionName('skip')} what was copied twice.`,
   );
 }
 
@@ -388,7 +389,7 @@ function usableFrames(
       }
       log.warn(
         isAnchor
-          ? `${name} is shaken, but as the anchor it stays in: choose another with --anchor.`
+          ? `${name} is shaken, but as the anchor it stays in: choose another with ${optionName('anchor')}.`
           : `${name} is shaken, but too many are for all to be left out: shoot the stack again.`,
       );
     }
@@ -401,7 +402,9 @@ function usableFrames(
     });
   }
   if (lost.length > 0 && options.strict) {
-    throw new InputError(`These frames cannot be aligned: ${lost.join(', ')}. Leave them out with --skip.`);
+    throw new InputError(
+      `These frames cannot be aligned: ${lost.join(', ')}. Leave them out with ${optionName('skip')}.`,
+    );
   }
   if (used.length < 2) {
     throw new InputError(

@@ -1,3 +1,4 @@
+import { optionName } from '../option-names.js';
 import { percentText } from '../result/report/numbers.js';
 import type { Framing } from './framing.js';
 import type { RunLog } from './run-log.js';
@@ -16,7 +17,7 @@ export function noteFraming(
   if (wish === 'anchor' || commonPart > 1 - leastCutPart) return;
   const file = costly && used[costly.index].file;
   const blame = file
-    ? ` ${file.name} (frame ${file.number}) alone takes ${percentText(100 * costly.part)}: leave it out with --skip ${file.number}.`
+    ? ` ${file.name} (frame ${file.number}) alone takes ${percentText(100 * costly.part)}: leave it out with ${optionName('skip')} ${file.number}.`
     : '';
   if (!isCut) {
     log.warn(
@@ -24,7 +25,7 @@ export function noteFraming(
     );
   } else {
     log.note(
-      `The picture is cut to the ${crop.width} x ${crop.height} pixels that every frame reaches, ${percentText(100 * commonPart)} of a frame: keep the anchor's whole framing with --crop anchor.${blame}`,
+      `The picture is cut to the ${crop.width} x ${crop.height} pixels that every frame reaches, ${percentText(100 * commonPart)} of a frame: keep the anchor's whole framing with ${optionName('crop')} anchor.${blame}`,
     );
   }
 }

@@ -1,6 +1,6 @@
 import { encodedLuma } from '../check/detail-grid.js';
 import { type StackEvidence, StackReading } from '../check/stack-reading.js';
-import { InputError } from '../errors.js';
+import { InputError, named } from '../errors.js';
 import { createMotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
 import { decodeFrame } from '../stack/decode.js';
@@ -104,6 +104,6 @@ function anchorNumber(frames: readonly FrameFile[], anchor: MergeOptions['anchor
   if (anchor === 'middle') return frames[(frames.length - 1) >> 1].number;
   if (frames.some((frame) => frame.number === anchor)) return anchor;
   throw new InputError(
-    `Frame ${anchor} cannot be the anchor: it cannot be read. Choose another with --anchor.`,
+    `Frame ${anchor} cannot be the anchor: it cannot be read. Choose another with ${named('anchor')}.`,
   );
 }

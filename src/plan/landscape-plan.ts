@@ -2,6 +2,7 @@ import { named } from '../errors.js';
 import { type FocusedLens, focusDistances, hyperfocalM, zoneOfFocus } from '../optics/focus-distances.js';
 import { convertLength } from '../optics/units.js';
 import { optionError } from '../option-error.js';
+import { optionName } from '../option-names.js';
 import { effortOf, type PlanEffort } from './effort.js';
 import { distanceText, fNumberText, significant } from './number-text.js';
 import type { PlanOptions } from './plan-options.js';
@@ -130,7 +131,7 @@ function refuseDistances(
 function landscapeNotes(sharpness: PlanSharpness, lens: FocusedLens): string[] {
   const notes = [
     'Distances are from the lens (its front principal plane); scales on lenses count from the sensor, about a focal length more.',
-    'Shot in this order, merge them with --direction near-to-far: where the lens is focused and not the camera moved, the pictures do not always show which end is near.',
+    `Shot in this order, merge them with ${optionName('direction')} near-to-far: where the lens is focused and not the camera moved, the pictures do not always show which end is near.`,
   ];
   if (sharpness.limit === 'diffraction') {
     notes.push(

@@ -1,5 +1,5 @@
 import sharp from 'sharp';
-import { OutputError } from '../errors.js';
+import { named, OutputError } from '../errors.js';
 import { throwIfStopped } from './output-failure.js';
 import { writeOutputFile } from './output-file.js';
 
@@ -60,7 +60,7 @@ export async function writeJpeg(
 ): Promise<void> {
   if (Math.max(width, height) > maxJpegSide) {
     throw new OutputError(
-      `Cannot write ${path}: a JPEG holds ${maxJpegSide} pixels a side but the picture is ${width} x ${height}. Choose --format tif or png.`,
+      `Cannot write ${path}: a JPEG holds ${maxJpegSide} pixels a side but the picture is ${width} x ${height}. Choose ${named('format')} tif or png.`,
     );
   }
   throwIfStopped(options.signal);

@@ -50,7 +50,7 @@ export async function writeAside(path: string, text: string, signal?: AbortSigna
   try {
     await writeOutputFile(aside, (file) => file.append(Buffer.from(text, 'utf8')), signal);
   } catch (error) {
-    throw outputElsewhere(error, { aside, path, option: '--out' });
+    throw outputElsewhere(error, { aside, path, option: 'out' });
   }
   try {
     await rename(aside, path);

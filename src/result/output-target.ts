@@ -1,6 +1,6 @@
 import { lstat, readdir, realpath } from 'node:fs/promises';
 import { basename, dirname, join, relative, resolve, sep } from 'node:path';
-import { OutputError } from '../errors.js';
+import { named, OutputError } from '../errors.js';
 import { isEarlierResult } from '../stack/earlier-result.js';
 import { openRegularFile } from '../stack/regular-file.js';
 
@@ -8,7 +8,7 @@ import { openRegularFile } from '../stack/regular-file.js';
 export interface OutputTarget {
   /** As the user named it. */
   path: string;
-  /** The option that names it, for messages: '--page'. */
+  /** The option that names it, by its field: 'page'. */
   option: string;
   /** What is written, in words: 'contact sheet'. */
   noun: string;
@@ -37,7 +37,7 @@ export async function refuseUnfitTarget(target: OutputTarget): Promise<void> {
   const result = await resultAround(folder);
   if (result !== undefined) {
     throw new OutputError(
-      `${path} lies in the result folder ${result}, no part of which is replaced: choose another place for ${option}.`,
+      `${path} lies in the result folder ${result}, no part of which is replaced: choose another place for ${named(option)}.`,
     );
   }
   for (const input of inputs) {
@@ -45,21 +45,23 @@ export async function refuseUnfitTarget(target: OutputTarget): Promise<void> {
     const photographs = await realpath(input).catch(() => resolve(input));
     if (!isBelow(join(folder, basename(path)), photographs)) continue;
     throw new OutputError(
-      `${path} lies in the folder of photographs ${input}, into which nothing is written: choose another place for ${option}.`,
+      `${path} lies in the folder of photographs ${input}, into which nothing is written: choose another place for ${named(option)}.`,
     );
   }
   const found = await lstat(path).catch(() => undefined);
   if (!found) return;
   if (!found.isFile()) {
     const kind = found.isDirectory() ? 'a folder' : found.isSymbolicLink() ? 'a link' : 'no regular file';
-    throw new OutputError(`Cannot write ${path}: it is ${kind}. Choose another name for ${option}.`);
+    throw new OutputError(`Cannot write ${path}: it is ${kind}. Choose another name for ${named(option)}.`);
   }
   if (!overwrite) {
-    throw new OutputError(`${path} exists already: choose another name for ${option}, or give --overwrite.`);
+    throw new OutputError(
+      `${path} exists already: choose another name for ${named(option)}, or give ${named('overwrite')}.`,
+    );
   }
   if (!isOurs(await readHead(path))) {
     throw new OutputError(
-      `${path} is no ${noun} of Lamella, so it is left alone, with or without --overwrite: choose another name for ${option}.`,
+      `${path} is no ${noun} of Lamella, so it is left alone, with or without ${named('overwrite')}: choose another name for ${named(option)}.`,
     );
   }
 }

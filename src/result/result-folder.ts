@@ -1,6 +1,7 @@
 import { lstat, mkdir, readdir, realpath, rename, rm, rmdir, statfs } from 'node:fs/promises';
 import { basename, dirname, join, relative, resolve, sep } from 'node:path';
-import { InputError, OutputError } from '../errors.js';
+import { InputError, named, OutputError } from '../errors.js';
+import { optionName } from '../option-names.js';
 import { isEarlierResult, maxRunBytes } from '../stack/earlier-result.js';
 import { fileErrorReason } from '../stack/file-error.js';
 import { readBoundedText } from '../stack/regular-file.js';
@@ -145,19 +146,19 @@ async function refuseUnfitPlace(out: string, options: OpenResultOptions): Promis
     const input = await followLinks(resolve(options.inputFolder));
     if (isInside(input, out)) {
       throw new OutputError(
-        `The photographs in ${options.inputFolder} lie inside the result folder ${out}, which is replaced as a whole. Choose another place with --out.`,
+        `The photographs in ${options.inputFolder} lie inside the result folder ${out}, which is replaced as a whole. Choose another place with ${named('out')}.`,
       );
     }
   }
   if (entries?.length) {
     if (!(await isEarlierResult(out, entries))) {
       throw new OutputError(
-        `${out} is not empty and is no result of Lamella (it has no ${runFileName} of ours), so it is left alone, with or without --overwrite. Choose another place with --out.`,
+        `${out} is not empty and is no result of Lamella (it has no ${runFileName} of ours), so it is left alone, with or without ${named('overwrite')}. Choose another place with ${named('out')}.`,
       );
     }
     if (!options.overwrite) {
       throw new OutputError(
-        `${out} already holds a result. Add --overwrite to replace it, or choose another place with --out.`,
+        `${out} already holds a result. Add ${named('overwrite')} to replace it, or choose another place with ${named('out')}.`,
       );
     }
   }
@@ -169,7 +170,7 @@ async function refuseSmallDisk(parent: string, expectedBytes: number): Promise<v
   const freeBytes = disk.bavail * disk.bsize;
   if (freeBytes < expectedBytes) {
     throw new OutputError(
-      `The result needs at least ${megabytes(expectedBytes)} but the disk of ${parent} has ${megabytes(freeBytes)} free. Free some space or choose another place with --out.`,
+      `The result needs at least ${megabytes(expectedBytes)} but the disk of ${parent} has ${megabytes(freeBytes)} free. Free some space or choose another place with ${named('out')}.`,
     );
   }
 }
@@ -182,10 +183,14 @@ async function entriesOf(path: string): Promise<string[] | undefined> {
     const entry = await lstat(path).catch(() => undefined);
     if (!entry && systemCode(error) === 'ENOENT') return undefined;
     if (entry?.isSymbolicLink()) {
-      throw new OutputError(`${path} is a link that leads to no folder. Choose another place with --out.`);
+      throw new OutputError(
+        `${path} is a link that leads to no folder. Choose another place with ${optionName('out')}.`,
+      );
     }
     if (entry && !entry.isDirectory()) {
-      throw new OutputError(`${path} is a file, not a folder. Choose another place with --out.`);
+      throw new OutputError(
+        `${path} is a file, not a folder. Choose another place with ${optionName('out')}.`,
+      );
     }
     throw error;
   }

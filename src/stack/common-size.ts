@@ -1,5 +1,6 @@
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
+import { optionName } from '../option-names.js';
 import { type CaptureOrder, captureOrder } from './capture-order.js';
 import type { FrameExif, StackNote } from './frame.js';
 import { joinWords } from './words.js';
@@ -95,7 +96,7 @@ function mixMessage(count: number, most: Sized[], second: Sized[], odd: Sized[])
   const share = second.length === most.length ? `${most.length}` : `most (${most.length})`;
   return (
     `The frames differ in size: ${share} of ${count} are ${sizeWords(size)}, but ${joinWords(shown)}. ` +
-    `Put them into folders of their own, or leave the odd ones out with --skip.${turnedHint(odd, size)}`
+    `Put them into folders of their own, or leave the odd ones out with ${optionName('skip')}.${turnedHint(odd, size)}`
   );
 }
 

@@ -1,5 +1,5 @@
 import sharp from 'sharp';
-import { InputError, type LamellaError } from '../errors.js';
+import { InputError, type LamellaError, named } from '../errors.js';
 import type { PixelData } from '../image/image.js';
 import { systemFailureOf } from '../system-failure.js';
 import { averageBoxes } from './average-boxes.js';
@@ -156,7 +156,7 @@ function decodeError(frame: FrameFile, error: unknown): LamellaError {
   }
   return new InputError(
     `${frame.name} is cut short or damaged (${message}): ` +
-      `copy it again from the card or leave it out with --skip ${frame.number}.`,
+      `copy it again from the card or leave it out with ${named('skip')} ${frame.number}.`,
     { cause: error },
   );
 }

@@ -1,4 +1,4 @@
-import { InputError } from '../errors.js';
+import { InputError, named } from '../errors.js';
 
 /** Most frames of one stack: depth indices of that many are kept in 16 bits, to 1/16 frame; see surface/depth-index.ts. */
 export const maxFrames = 4000;
@@ -15,7 +15,7 @@ export const maxSourceNumber = 65_535;
 export function refuseTooManyFrames(folder: string, numbers: readonly number[]): void {
   if (numbers.length > maxFrames) {
     throw new InputError(
-      `Expected at most ${maxFrames} frames in one stack but "${folder}" holds ${numbers.length}: merge a part of them with --frames A-B, or leave out frames with --skip.`,
+      `Expected at most ${maxFrames} frames in one stack but "${folder}" holds ${numbers.length}: merge a part of them with ${named('frames')} A-B, or leave out frames with ${named('skip')}.`,
     );
   }
   const last = numbers.at(-1) ?? 0;

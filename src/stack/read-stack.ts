@@ -1,4 +1,4 @@
-import { InputError } from '../errors.js';
+import { InputError, named } from '../errors.js';
 import { keepCommonSize, orderByCommonSize } from './common-size.js';
 import type { FrameFile, Stack, StackNote } from './frame.js';
 import { refuseTooManyFrames } from './frame-limit.js';
@@ -86,7 +86,7 @@ function leftOut(
   if (strict && unusable.length > 0) {
     throw new InputError(
       `${countOf(unusable.length, 'file')} cannot be used: ${reasonsOf(unusable)}. ` +
-        'Repair or remove what is named, or run without --strict to leave it out.',
+        `Repair or remove what is named, or run without ${named('strict')} to leave it out.`,
     );
   }
   const warnings = unusable.map(

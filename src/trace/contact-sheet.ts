@@ -73,7 +73,7 @@ export function refuseUnfitSheet(
 ): Promise<void> {
   const target: OutputTarget = {
     path,
-    option: '--crops',
+    option: 'crops',
     noun: 'contact sheet',
     inputs: [folder, photographs, framesFrom],
     overwrite,
@@ -226,6 +226,6 @@ async function writePngFile(
     await rename(aside, path);
   } catch (error) {
     await rm(aside, { force: true });
-    throw outputElsewhere(asOutputError(error, path), { aside, path, option: '--crops' });
+    throw outputElsewhere(asOutputError(error, path), { aside, path, option: 'crops' });
   }
 }

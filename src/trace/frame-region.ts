@@ -1,5 +1,5 @@
 import sharp from 'sharp';
-import { InputError } from '../errors.js';
+import { InputError, named } from '../errors.js';
 import type { PixelData } from '../image/image.js';
 import { firstLine } from '../stack/file-error.js';
 import { withImagePath } from '../stack/image-path.js';
@@ -37,7 +37,7 @@ export async function readFrameRegion(
     const failure = systemFailureOf(error);
     if (failure) throw failure;
     throw new InputError(
-      `Frame ${frame.number} (${path}) cannot be read (${firstLine(error)}). Copy it again from the card, or say where it lies with --frames-from FOLDER.`,
+      `Frame ${frame.number} (${path}) cannot be read (${firstLine(error)}). Copy it again from the card, or say where it lies with ${named('framesFrom')} FOLDER.`,
       { cause: error },
     );
   }

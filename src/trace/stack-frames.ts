@@ -1,6 +1,6 @@
 import { stat } from 'node:fs/promises';
 import { basename, join, resolve } from 'node:path';
-import { InputError } from '../errors.js';
+import { InputError, named } from '../errors.js';
 import type { Size } from '../image/image.js';
 import type { Matrix3 } from '../image/transform.js';
 import { compositeToFrame } from '../result/composite-to-frame.js';
@@ -67,12 +67,12 @@ function isPlaced(frame: RunFrame): frame is PlacedFrame {
 export async function requireUnchanged(frame: StackFrame): Promise<string> {
   if (frame.path === undefined) {
     throw new InputError(
-      `Frame ${frame.number} (${frame.name}) is not in "${frame.folder}". If the frames moved, say where with --frames-from FOLDER.`,
+      `Frame ${frame.number} (${frame.name}) is not in "${frame.folder}". If the frames moved, say where with ${named('framesFrom')} FOLDER.`,
     );
   }
   if ((await hashFile(frame.path)) !== frame.sha256) {
     throw new InputError(
-      `Frame ${frame.number} (${frame.path}) has changed since the merge: its SHA-256 differs from the one in run.json. Put the original back, or say where it lies with --frames-from FOLDER.`,
+      `Frame ${frame.number} (${frame.path}) has changed since the merge: its SHA-256 differs from the one in run.json. Put the original back, or say where it lies with ${named('framesFrom')} FOLDER.`,
     );
   }
   return frame.path;

@@ -1,5 +1,6 @@
 import { availableParallelism } from 'node:os';
 import { InputError } from '../errors.js';
+import { optionName } from '../option-names.js';
 import { readResult } from '../result/read-result.js';
 import type { CoverageClassRecord, DepthUnit, RunRecord } from '../result/run-record.js';
 import { mapLimited } from '../stack/map-limited.js';
@@ -132,7 +133,7 @@ async function traceCurve(
     const names = missing.map(({ name }) => name);
     const which = missing.length === frames.length ? 'None of the frames is' : `${someNames(names)}: not`;
     warnings.push(
-      `${which} in "${missing[0].folder}". If the frames moved, say where with --frames-from FOLDER.`,
+      `${which} in "${missing[0].folder}". If the frames moved, say where with ${optionName('framesFrom')} FOLDER.`,
     );
   }
   if (measures.every((measure) => measure.length === 0)) return null;

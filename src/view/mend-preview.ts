@@ -128,7 +128,7 @@ export function requirePreviewSize(region: Mend['region'], featherPx: number, si
   const window = mendWindow({ region, featherPx }, size);
   if (!window || window.width * window.height <= mostWindowPixels) return;
   throw new InputError(
-    `The region is too large to be shown while you work: ${window.width} x ${window.height} pixels. Use lamella mend --add for it.`,
+    `The region is too large to be shown while you work: ${window.width} x ${window.height} pixels. Add it with lamella mend.`,
   );
 }
 

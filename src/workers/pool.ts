@@ -84,7 +84,8 @@ export class StripPool {
       let left = busy.length;
       busy.forEach((worker, i) => {
         worker.once('message', () => {
-          if (--left === 0) resolve();
+          left--;
+          if (left === 0) resolve();
         });
         const job: StripJob = { id, kernel, args, strips, counter: counterAddress, scratch: this.scratch[i] };
         worker.postMessage(job);

@@ -142,7 +142,7 @@ describe('the stacks below a folder', () => {
       expect(passed).toEqual([
         {
           folder: join(root, 'bee'),
-          reason: `it holds links to files outside of ${root}: ${name}. Add --follow-links to follow them, or remove them`,
+          reason: `it holds links to files outside of ${root}: ${name}. Add followLinks to follow them, or remove them`,
           unreadable: true,
         },
       ]);

@@ -228,7 +228,7 @@ describe('resources', () => {
       },
     );
     expect([told.state, told.begun, told.done, told.putOff]).toEqual(['until', ['ant'], 1, 1]);
-    expect(told.reasonOf('put-off', 'bee')).toContain('past --until');
+    expect(told.reasonOf('put-off', 'bee')).toContain('past until');
     expect((await batchHere(root, { out }, { startStack: startStandIn })).begun).toEqual(['bee']);
   });
 

@@ -23,7 +23,7 @@ describe('coverage', () => {
     const [large] = coverageFindings({ ...covered, outOfReach: 2.7 });
     expect(large).toMatchObject({ kind: 'out-of-reach', rank: 'flaw' });
     expect(large.message).toMatch(/^2\.7 % of the picture, .* out of reach/);
-    expect(large.advice).toContain('--crop common');
+    expect(large.advice).toContain('crop common');
   });
 
   test('without holes has nothing to tell, small holes neither', () => {

@@ -282,7 +282,7 @@ describe('a mend is refused, and nothing changes,', () => {
     const { folder, frames, parent } = await makeResult();
     const before = digest(folder);
     renameSync(frames, join(parent, 'moved'));
-    await expect(applyMends(folder, [mend()])).rejects.toThrow(/f3.png.*is not in.*--frames-from/);
+    await expect(applyMends(folder, [mend()])).rejects.toThrow(/f3.png.*is not in.* framesFrom FOLDER/);
     await applyMends(folder, [mend()], { framesFrom: join(parent, 'moved') });
     await undoMends(folder);
     appendFileSync(join(parent, 'moved', 'f3.png'), 'x');

@@ -161,7 +161,7 @@ test.each([
 test.each(['', '1,2', '1,2,3', '1,2,0,4', '1.5,2,3,4', 'a,b,c,d', '1,2 3,4', '1,2 3,4 5', '1,2,3,1e9x'])(
   '"%s" is refused in words',
   (text) => {
-    expect(() => parseMendRegion(text)).toThrow(/Expected x,y,w,h .* for --region but received/);
+    expect(() => parseMendRegion(text)).toThrow(/Expected x,y,w,h .* for region but received/);
   },
 );
 

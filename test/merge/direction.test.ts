@@ -44,7 +44,7 @@ describe('a stack whose picture shrinks', () => {
       [3, 2, 1, 0, -1, -2, -3].map((plane) => expect.closeTo(plane, 5)),
     );
     expect(notes.join()).toMatch(/from far to near: the picture shrinks as it does before a rail/);
-    expect(notes.join()).not.toContain('--direction');
+    expect(notes.join()).not.toContain('with direction');
   });
 
   it('has no known direction without the travel, for a lens may do the same', async () => {
@@ -52,7 +52,7 @@ describe('a stack whose picture shrinks', () => {
     expect(record.direction).toBe('unknown');
     expect(planes).toEqual([-3, -2, -1, 0, 1, 2, 3]);
     expect(notes.join()).toMatch(
-      /do not show which end.*if a rail moved the camera, the frames run from far to near.*--step/,
+      /do not show which end.*if a rail moved the camera, the frames run from far to near.*with stepMm/,
     );
   });
 
@@ -65,7 +65,7 @@ describe('a stack whose picture shrinks', () => {
       directionBy: 'option',
       options: { direction: 'near-to-far' },
     });
-    expect(given.notes.join()).not.toContain('--direction');
+    expect(given.notes.join()).not.toContain('with direction');
     expect(given.planes).toEqual([-3, -2, -1, 0, 1, 2, 3]);
     expect(median(inner.map((i) => Math.abs(given.depth[i] + reverse.depth[i])))).toBeLessThan(0.02);
     // The truth is that of the rail, from near to far: its planes in reverse.
@@ -107,7 +107,7 @@ it('a check tells the direction as the merge takes it', async () => {
     direction: 'unknown',
     directionBy: undefined,
     message: expect.stringContaining('do not show which end of the stack is near'),
-    advice: expect.stringContaining('--direction far-to-near'),
+    advice: expect.stringContaining('give direction far-to-near'),
   });
   expect(await told({ stepMm: stack.record.stepMm })).toEqual({
     direction: 'far-to-near',

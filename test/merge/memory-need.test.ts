@@ -122,7 +122,7 @@ describe('the memory of a merge', () => {
     expect(threadsWithin(load, 32, memoryNeedMb(load, 1) - 1)).toBeUndefined();
     expect(() => refuseOversized(load, memoryNeedMb(load, 1))).not.toThrow();
     expect(() => refuseOversized(load, memoryNeedMb(load, 1) - 1)).toThrow(
-      /are allowed: allow more with --memory/,
+      /are allowed: allow more with memoryMb/,
     );
   });
 

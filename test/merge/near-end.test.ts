@@ -52,10 +52,10 @@ describe('leaves before leaves, by a lens that breathes against a rail', () => {
       expect(sign * pictures!.z).toBeGreaterThan(4);
       // The growth says the reverse, and is sure.
       expect(sign * growth!.perFrame).toBeLessThan(-4 * growth!.sigma);
-      expect(notes).not.toContain('--direction');
+      expect(notes).not.toContain('with direction');
       const checked = await check(frames);
       expect(checked).toMatchObject({ direction, directionBy: 'pictures' });
-      expect(checked.findings.map(({ advice }) => advice).join()).not.toContain('--direction');
+      expect(checked.findings.map(({ advice }) => advice).join()).not.toContain('with direction');
     },
   );
 
@@ -67,7 +67,7 @@ describe('leaves before leaves, by a lens that breathes against a rail', () => {
       expect.objectContaining({
         rank: 'flaw',
         message: expect.stringMatching(
-          /^--direction says that the frames run from far to near, but the pictures show .* near to far/,
+          /^direction says that the frames run from far to near, but the pictures show .* near to far/,
         ),
       }),
     ]);
@@ -107,7 +107,7 @@ describe('a leaning plane by a lens that breathes', () => {
       const { frames, record, notes, report } = await mergeFiles(files);
       expect(record.direction).toBe('unknown');
       expect(record.directionBy).toBeUndefined();
-      expect(notes).toMatch(/which end of the stack is near.*capture order.*--direction/);
+      expect(notes).toMatch(/which end of the stack is near.*capture order.* with direction/);
       expect(notes).not.toContain('was cleared');
       // Depth counts in capture order.
       expect(record.frames.map(({ depth }) => depth)).toEqual([-3, -2, -1, 0, 1, 2, 3]);

@@ -213,7 +213,7 @@ describe.each([
     expect(verdicts.filter((verdict) => sentence.test(verdict))).toHaveLength(1);
     const cut = join(makeFolder(), 'cut');
     const said = await merge(stack.folder, { out: cut, threads: 1, direction: 'near-to-far' });
-    expect(said.notes.join()).toMatch(/cut to the \d+ x \d+ pixels that every frame reaches.*--crop anchor/);
+    expect(said.notes.join()).toMatch(/cut to the \d+ x \d+ pixels that every frame reaches.* crop anchor/);
     const inside = await (await readResult(cut)).readMaps();
     expect(inside.coverage.filter((kind) => kind === outOfReach).length).toBe(0);
     expect(said.verdicts.join()).not.toContain('out of reach');

@@ -55,7 +55,7 @@ test('an earlier result is refused without --overwrite and kept', async () => {
   const out = join(temporaryFolder(), 'merged');
   await writeSample(out, 'old');
   await expect(openResult(out)).rejects.toThrow(OutputError);
-  await expect(openResult(out)).rejects.toThrow(/--overwrite/);
+  await expect(openResult(out)).rejects.toThrow(/Add overwrite/);
   expect(readFileSync(join(out, 'composite.tif'), 'utf8')).toBe('old');
 });
 
@@ -212,7 +212,7 @@ test.runIf(existsSync('/dev/full'))(
     symlinkSync('/dev/full', path);
     await expect(writeOutputFile(path, (file) => file.append(Buffer.alloc(100)))).rejects.toThrow(
       new OutputError(
-        `Cannot write ${path}: the disk is full. Free some space or choose another place with --out.`,
+        `Cannot write ${path}: the disk is full. Free some space or choose another place with out.`,
       ),
     );
     expect(readdirSync(folder)).toEqual([]);
@@ -251,7 +251,7 @@ test('a result whose run.json is damaged is replaced when asked to, for "merge a
   await writeSample(out, 'old');
   const text = readFileSync(join(out, 'run.json'), 'utf8');
   writeFileSync(join(out, 'run.json'), text.slice(0, 200));
-  await expect(writeSample(out, 'new')).rejects.toThrow(/already holds a result. Add --overwrite/);
+  await expect(writeSample(out, 'new')).rejects.toThrow(/already holds a result. Add overwrite/);
   await writeSample(out, 'new', true);
   expect(readFileSync(join(out, 'composite.tif'), 'utf8')).toBe('new');
 });

@@ -195,7 +195,7 @@ describe('a trace', () => {
     renameSync(frames, moved);
     const blind = await traceRegion(folder, region);
     expect(blind.focusCurve).toBeNull();
-    expect(blind.warnings.join()).toMatch(/None of the frames .*--frames-from/);
+    expect(blind.warnings.join()).toMatch(/None of the frames .* framesFrom FOLDER/);
     expect(blind.sources).toHaveLength(2);
 
     const found = await traceRegion(folder, region, { framesFrom: moved });

@@ -1,6 +1,6 @@
 import type { RedisOptions } from 'bullmq';
 import { Redis } from 'ioredis';
-import { OutputError } from '../../errors.js';
+import { named, OutputError } from '../../errors.js';
 import { checkQueueUrl, shownUrl } from './queue-url.js';
 
 /** Name of the queue on the server, the same for all batches and workers. */
@@ -28,7 +28,7 @@ export async function requireServer(url: string): Promise<void> {
   } catch (error) {
     const told = reason || (error instanceof Error ? error.message : String(error));
     throw new OutputError(
-      `The queue at ${shownUrl(url)} cannot be reached: ${told}. Start its server, or correct --queue.`,
+      `The queue at ${shownUrl(url)} cannot be reached: ${told}. Start its server, or correct ${named('queue')}.`,
       { cause: error },
     );
   } finally {

@@ -1,6 +1,7 @@
 import { readdir } from 'node:fs/promises';
 import { basename, dirname } from 'node:path';
 import { setTimeout as delay } from 'node:timers/promises';
+import { optionName } from '../../option-names.js';
 import { isEarlierResult } from '../../stack/earlier-result.js';
 import { programVersion } from '../../version.js';
 import { jobMark } from '../job-mark.js';
@@ -41,7 +42,8 @@ export async function takeJob(
   }
   const { job } = queued;
   const outside = await boundsFault(job, bounds);
-  if (outside !== undefined) return refuse('folder', `${outside}. Say so with --below if it may.`);
+  if (outside !== undefined)
+    return refuse('folder', `${outside}. Say so with ${optionName('below')} if it may.`);
   const unseen = unseenInputs(job.folder, job.files);
   if (unseen !== undefined) {
     return refuse(
@@ -81,7 +83,7 @@ async function unwantedResult(job: StackJob): Promise<string | undefined> {
   if (!stack)
     return `the batch in ${parent} has not begun this stack, or not with these photographs and options.`;
   if (await isForeign(job, night, stack)) {
-    return `${job.out} already holds a result that this batch did not write. Move it away, or give the batch --overwrite.`;
+    return `${job.out} already holds a result that this batch did not write. Move it away, or give the batch ${optionName('overwrite')}.`;
   }
   return undefined;
 }

@@ -1,6 +1,7 @@
 import { hostname } from 'node:os';
 import { Queue, QueueEvents } from 'bullmq';
 import type { MergeEvent } from '../../merge/options.js';
+import { optionName } from '../../option-names.js';
 import { countOf } from '../../stack/words.js';
 import { programVersion } from '../../version.js';
 import { confirmEnd } from '../confirm-end.js';
@@ -251,7 +252,7 @@ function lostEnd(reason: unknown): StackEnd {
   return {
     state: 'failed',
     kind: 'crash',
-    reason: `The workers that took it died, one after another (${String(reason).slice(0, 200)}). Look at their machines, then run with --retry.`,
+    reason: `The workers that took it died, one after another (${String(reason).slice(0, 200)}). Look at their machines, then run with ${optionName('retry')}.`,
   };
 }
 
@@ -259,7 +260,7 @@ function unreadable(fault: string): StackEnd {
   return {
     state: 'failed',
     kind: 'crash',
-    reason: `What the queue holds as its end cannot be understood: ${fault}. Is the worker of another version of Lamella? Install the same on all machines, then run with --retry.`,
+    reason: `What the queue holds as its end cannot be understood: ${fault}. Is the worker of another version of Lamella? Install the same on all machines, then run with ${optionName('retry')}.`,
   };
 }
 

@@ -155,10 +155,14 @@ export class DistanceTool extends LineTool {
       lines.push(make('p', {}, parts.join(' · ')));
       if (info.mmPerPixel === null) {
         lines.push(
-          make('p', {}, 'Merge with --field-width (or --magnification and --pixel-pitch) for lengths in mm.'),
+          make(
+            'p',
+            {},
+            'Merge with the width of the field (or magnification and pixel pitch) for lengths in mm.',
+          ),
         );
       } else if (info.unit === 'step') {
-        lines.push(make('p', {}, 'Merge with --step or --positions for depth in mm.'));
+        lines.push(make('p', {}, 'Merge with the step or the positions of the rail for depth in mm.'));
       }
       this.panel?.replaceChildren(...lines);
     } catch (error) {
