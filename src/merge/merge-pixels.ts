@@ -1,4 +1,4 @@
-import { mkdtemp, rm } from 'node:fs/promises';
+import { mkdir, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { InputError, InterruptedError, named, OutputError, UsageError } from '../errors.js';
@@ -6,6 +6,7 @@ import { optionError } from '../option-error.js';
 import { type CoverageClassName, coverageClassNames } from '../result/coverage.js';
 import { outputElsewhere } from '../result/output-failure.js';
 import type { DepthUnit, RunFrame } from '../result/run-record.js';
+import { tidyUnfinished, unfinishedPath } from '../result/unfinished.js';
 import type { Direction } from '../stack/focus-direction.js';
 import type { FrameFile, Stack } from '../stack/frame.js';
 import { refuseTooManyFrames } from '../stack/frame-limit.js';
@@ -52,7 +53,7 @@ export interface MergedPixels {
   direction: Direction;
   /** The frames that were merged or left out, in the order given. */
   frames: MergedFrame[];
-  /** Sentences for people, which name options as the command line does. */
+  /** Sentences for people, which name options by their fields. */
   warnings: string[];
   notes: string[];
 }
@@ -64,7 +65,7 @@ export interface MergedPixels {
  * from `frames` once, in order, and written without compression to a folder of its own below `scratch`, which is
  * removed before the promise settles. That takes width * height * channels bytes of disk a frame, twice that at 16
  * bits; memory holds one given frame at a time beside what `merge` needs. Only a process that is killed leaves the
- * folder (`lamella-frames-...`) behind. The array of a frame may be used again once the next frame is asked for.
+ * folder (`.lamella-frames...`) behind, and the next merge with the same `scratch` removes it. The array of a frame may be used again once the next frame is asked for.
  *
  * @param frames In the order in which they were shot: two at least, all of one width, height, number of channels and
  *   type of array. They count from 1, in options and results alike.
@@ -134,9 +135,16 @@ function resolvePixelOptions(given: Omit<PixelMergeOptions, 'scratch'>): MergeOp
   return resolveOptions(given);
 }
 
+/** What the folders of frames are called, before the marks of the process that fills them. */
+const scratchName = 'lamella-frames';
+
+/** A new folder that nobody else can look into. Those that killed processes left go. */
 async function makeScratch(scratch: string): Promise<string> {
+  await tidyUnfinished(scratch, scratchName);
+  const folder = unfinishedPath(join(scratch, scratchName), 'partial');
   try {
-    return await mkdtemp(join(scratch, 'lamella-frames-'));
+    await mkdir(folder, { mode: 0o700 });
+    return folder;
   } catch (error) {
     const why = error instanceof Error ? error.message : String(error);
     throw new OutputError(
@@ -163,7 +171,7 @@ async function spoolStack(
     try {
       files.push(await spoolFrame(frame, first, number, path, isWanted(number, options), signal));
     } catch (error) {
-      throw outputElsewhere(error, { aside: path, path: folder, option: named('scratch') });
+      throw outputElsewhere(error, { aside: path, path: folder, option: 'scratch' });
     }
   }
   if (files.length < 2) {

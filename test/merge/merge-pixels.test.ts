@@ -1,3 +1,4 @@
+import { spawnSync } from 'node:child_process';
 import { readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import sharp, { type Sharp } from 'sharp';
@@ -122,6 +123,27 @@ describe('the scratch folder of a merge of pixels', () => {
       },
     );
     expect(seen.sort()).toEqual(['1.tif', '2.tif', '4.tif', '5.tif', '6.tif', '7.tif']);
+    expect(readdirSync(scratch)).toEqual([]);
+  });
+
+  it('of a killed process goes with the next merge, and that of a living one stays', async () => {
+    const scratch = makeFolder();
+    const script = join(import.meta.dirname, 'fixtures/killed-pixels.ts');
+    const { signal } = spawnSync(process.execPath, ['--import', 'tsx', script, scratch]);
+    expect(signal).toBe('SIGKILL');
+    const [left] = readdirSync(scratch);
+    expect(readdirSync(join(scratch, left))).toEqual(['1.tif']);
+
+    const given = await decodeAll(files);
+    async function* beside(): AsyncGenerator<FramePixels> {
+      yield given[0];
+      const [own, ...others] = readdirSync(scratch);
+      expect([own, others]).toEqual([expect.not.stringMatching(left), []]);
+      await expect(mergePixels([], { scratch })).rejects.toThrow('Expected at least 2 frames');
+      expect(readdirSync(scratch)).toEqual([own]);
+      yield given[1];
+    }
+    await mergePixels(beside(), { scratch });
     expect(readdirSync(scratch)).toEqual([]);
   });
 
