@@ -4,8 +4,8 @@ import { named, UsageError } from '../errors.js';
 import type { MergeOptions } from '../merge/options.js';
 import { resolveOptions } from '../merge/resolve-options.js';
 import { optionError } from '../option-error.js';
+import { leastFrames } from '../stack/photograph-folder.js';
 import type { Budget } from './estimate.js';
-import { leastFrames } from './find-stacks.js';
 import type { SplitOptions } from './part-folder.js';
 import { isWithin } from './path-within.js';
 

@@ -9,6 +9,7 @@ import { hasPictureEnding, hasRawEnding } from '../stack/file-kind.js';
 import { type Inspected, inspectFile, type Photograph } from '../stack/inspect-file.js';
 import { mapLimited } from '../stack/map-limited.js';
 import { compareNames } from '../stack/natural-order.js';
+import { leastFrames } from '../stack/photograph-folder.js';
 import { countOf, someNames } from '../stack/words.js';
 import type { Findings, FoundStack } from './found-stack.js';
 import { nightListName } from './night-events.js';
@@ -16,9 +17,6 @@ import { partFolder, type SplitOptions } from './part-folder.js';
 import { isWithin } from './path-within.js';
 import { resultName, stackKey } from './result-name.js';
 import type { InputFile } from './stack-inputs.js';
-
-/** Frames that make a stack. */
-export const leastFrames = 3;
 
 const filesAtOnce = 4;
 

@@ -2,6 +2,7 @@ import { lstat, readdir, realpath } from 'node:fs/promises';
 import { basename, dirname, join, relative, resolve, sep } from 'node:path';
 import { named, OutputError } from '../errors.js';
 import { isEarlierResult } from '../stack/earlier-result.js';
+import { holdsPhotographs } from '../stack/photograph-folder.js';
 import { openRegularFile } from '../stack/regular-file.js';
 
 /** A single file that a command writes beside what it was given to read. */
@@ -25,7 +26,8 @@ const markBytes = 8192;
 
 /**
  * Refuses a place to write that would change what the command was not given to change: below a folder of
- * photographs, inside a result folder, or in the place of a file that is not an earlier one of the same kind.
+ * photographs that it reads, in any other folder of photographs, inside a result folder, or in the place of a file that
+ * is not an earlier one of the same kind.
  *
  * @throws OutputError that names the path and says what to do.
  */
@@ -43,11 +45,9 @@ export async function refuseUnfitTarget(target: OutputTarget): Promise<void> {
   for (const input of inputs) {
     if (input === undefined) continue;
     const photographs = await realpath(input).catch(() => resolve(input));
-    if (!isBelow(join(folder, basename(path)), photographs)) continue;
-    throw new OutputError(
-      `${path} lies in the folder of photographs ${input}, into which nothing is written: choose another place for ${named(option)}.`,
-    );
+    if (isBelow(join(folder, basename(path)), photographs)) throw amongPhotographs(target, input);
   }
+  if (await holdsPhotographs(folder)) throw amongPhotographs(target, dirname(path));
   const found = await lstat(path).catch(() => undefined);
   if (!found) return;
   if (!found.isFile()) {
@@ -64,6 +64,12 @@ export async function refuseUnfitTarget(target: OutputTarget): Promise<void> {
       `${path} is no ${noun} of Lamella, so it is left alone, with or without ${named('overwrite')}: choose another name for ${named(option)}.`,
     );
   }
+}
+
+function amongPhotographs({ path, option }: OutputTarget, photographs: string): OutputError {
+  return new OutputError(
+    `${path} lies in the folder of photographs ${photographs}, into which nothing is written: choose another place for ${named(option)}.`,
+  );
 }
 
 /** The result folder in which a folder lies, or which it is; undefined when there is none. */

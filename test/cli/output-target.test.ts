@@ -11,6 +11,7 @@ import {
 } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import sharp from 'sharp';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { runCli } from '../../src/cli/run.js';
 import { writeContactSheet } from '../../src/trace/contact-sheet.js';
@@ -90,6 +91,34 @@ describe('a file that a command writes never takes the place of', () => {
     expect(contents(made.parent)).toEqual(before);
   });
 
+  test('what a folder of photographs holds that the command does not read', async () => {
+    const { folder, frames } = await makeResult();
+    const other = join(parent, 'other-stack');
+    cpSync(frames, other, { recursive: true });
+    symlinkSync(other, join(parent, 'other-link'));
+    const raws = join(parent, 'raws');
+    mkdirSync(raws);
+    for (const number of [1, 2, 3]) writeFileSync(join(raws, `DSC_${number}.NEF`), 'II*\0');
+    const before = contents(parent);
+    for (const place of ['other-stack', 'other-link', 'raws'].map((name) => join(parent, name))) {
+      for (const command of [
+        ['trace', folder, '41,31', '--crops', join(place, 'new.png')],
+        [...plan, '--depth', '5', '--sheet', join(place, 'p.csv')],
+        [...plan, '--depth', '5', '--sheet', join(place, 'p.html'), '--overwrite'],
+        ['check', frames, '--page', join(place, 'page.html')],
+      ]) {
+        const refused = await lamella(...command);
+        expect([refused.exitCode, refused.stderr]).toEqual([
+          4,
+          expect.stringContaining(
+            `lies in the folder of photographs ${place}, into which nothing is written`,
+          ),
+        ]);
+      }
+    }
+    expect(contents(parent)).toEqual(before);
+  });
+
   test('a result whose run.json is gone, or the photographs that were moved', async () => {
     const { folder, frames, parent: around } = await makeResult();
     const moved = join(around, 'moved');
@@ -167,3 +196,22 @@ test('an earlier sheet of the same kind is replaced when it may be, and nothing 
   }
   expect(readdirSync(parent).sort()).toEqual(['eye.png', 'plan.csv', 'plan.html']);
 });
+
+test.each(['tif', 'png', 'jpg'] as const)(
+  'a folder of earlier contact sheets and of composites as %s takes one more file',
+  async (format) => {
+    const camera = sharp({ create: { width: 8, height: 8, channels: 3, background: 'grey' } })
+      .withExif({ IFD0: { Make: 'Test', Software: 'firmware 1.2' } })
+      .jpeg();
+    const { exif } = await sharp(await camera.toBuffer()).metadata();
+    const { folder, frames } = await makeResult({ format, exif: exif! });
+    for (const number of [1, 2, 3, 4]) {
+      const sheet = join(parent, `eye-${number}.png`);
+      expect((await lamella('trace', folder, '41,31', '--crops', sheet)).exitCode).toBe(0);
+      cpSync(join(folder, `composite.${format}`), join(parent, `bee-${number}.${format}`));
+    }
+    for (const number of [1, 2]) cpSync(join(frames, 'f1.png'), join(parent, `photograph-${number}.png`));
+    const sheet = await lamella(...plan, '--depth', '5', '--sheet', join(parent, 'p.csv'));
+    expect([sheet.exitCode, sheet.stderr]).toEqual([0, expect.stringContaining('p.csv')]);
+  },
+);

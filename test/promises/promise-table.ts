@@ -115,6 +115,7 @@ export const promiseTable: readonly PromiseRow[] = [
         'cli/output-target.test.ts',
         'a photograph or a part of a result, with or without --overwrite, by whatever path',
       ),
+      proof('cli/output-target.test.ts', 'what a folder of photographs holds that the command does not read'),
       proof(
         'cli/output-target.test.ts',
         'a result whose run.json is gone, or the photographs that were moved',
