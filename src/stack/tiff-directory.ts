@@ -89,6 +89,38 @@ async function readEntry(file: TiffFile, bytes: Buffer): Promise<TiffEntry | und
   return { tag: uint(bytes, 0, 2, littleEndian), type, count, data };
 }
 
+/** Tags under which a directory of its own lies: of EXIF and of GPS (EXIF 2.32, 4.6.3). */
+const directoryTags = [34665, 34853];
+
+/**
+ * Whether a directory, the EXIF and GPS directories that it points to, and all their values lie within the file. A
+ * file that lacks its end may decode in full and yet have lost those, for they may lie behind the pixels.
+ */
+export async function isDirectoryWhole(file: TiffFile, offset: number): Promise<boolean> {
+  const { handle, littleEndian, big } = file;
+  const { size } = await handle.stat();
+  const [countBytes, entryBytes, wordBytes] = big ? [8, 20, 8] : [2, 12, 4];
+  const head = await readAt(handle, offset, countBytes);
+  if (head?.length !== countBytes) return false;
+  const count = uint(head, 0, countBytes, littleEndian);
+  if (count > mostEntries) return false;
+  const table = await readAt(handle, offset + countBytes, count * entryBytes);
+  if (table?.length !== count * entryBytes) return false;
+  for (let at = 0; at < table.length; at += entryBytes) {
+    const type = uint(table, at + 2, 2, littleEndian);
+    const length = uint(table, at + 4, wordBytes, littleEndian) * (typeBytes.get(type) ?? 0);
+    const valueAt = at + 4 + wordBytes;
+    if (length > wordBytes && uint(table, valueAt, wordBytes, littleEndian) + length > size) return false;
+    if (!directoryTags.includes(uint(table, at, 2, littleEndian)) || length === 0) continue;
+    const pointerBytes = Math.min(length, wordBytes);
+    const inner = uint(table, valueAt, pointerBytes, littleEndian);
+    // Pointers that lead back would never end.
+    if (inner !== offset && offset === file.firstDirectory && !(await isDirectoryWhole(file, inner)))
+      return false;
+  }
+  return true;
+}
+
 /** All values of an entry of an unsigned integer type; empty for other types. */
 export function entryNumbers(entry: TiffEntry | undefined, littleEndian: boolean): number[] {
   if (!entry || ![1, 3, 4, 13, 16, 18].includes(entry.type)) return [];
