@@ -28,7 +28,7 @@ export function directionFindings(way: FocusDirection, rail: RailFacts): Finding
       );
     default:
       return note(
-        'The reduced frames do not show which end of the stack is near: ends are named as if it ran from near to far. A merge looks at full size.',
+        'It is not known which end of the stack is near: ends are named as if it ran from near to far.',
         unknownAdvice(way, rail),
       );
   }

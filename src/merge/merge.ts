@@ -243,10 +243,7 @@ export async function computeMerge(
     for (const note of directionNotes(way, rail)) log.note(note);
     // What lies before and behind the stack can be named only now.
     judged = judgeFrames(
-      judgeStack(stack, registration.evidence, registration.unreadable, way, options).findings.filter(
-        // The notes have said it, of the full-size frames, but not where these contradict what was said of them.
-        ({ kind, rank }) => kind !== 'direction' || rank !== 'note',
-      ),
+      judgeStack(stack, registration.evidence, registration.unreadable, way, options).findings,
       stack,
       registration.motion.frames,
       used.map(({ file }) => file.number),

@@ -106,7 +106,7 @@ it('a check tells the direction as the merge takes it', async () => {
   expect(await told({})).toMatchObject({
     direction: 'unknown',
     directionBy: undefined,
-    message: expect.stringContaining('do not show which end of the stack is near'),
+    message: expect.stringContaining('not known which end of the stack is near'),
     advice: expect.stringContaining('give direction far-to-near'),
   });
   expect(await told({ stepMm: stack.record.stepMm })).toEqual({
