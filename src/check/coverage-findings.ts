@@ -1,37 +1,23 @@
-import { optionName } from '../option-names.js';
 import { percentText, shortNumber } from '../result/report/numbers.js';
 import type { Direction } from '../stack/focus-direction.js';
-import type { Finding } from './finding.js';
-import { fallAt, sureGapFall } from './focus-fit.js';
-import { longestMeasuredStep, longestStep } from './frame-places.js';
+import { type Finding, pairsText } from './finding.js';
 import { type RailScale, travelText } from './rail-scale.js';
-import { longestPlainStep } from './rail-travel.js';
 
-/** What of the picture is sharp in no frame, by tiles before a merge or by pixels after it. */
+/** What of the picture is sharp in no frame, by tiles of the reduced frames. */
 export interface CoverageShares extends RailScale {
   /** Share of the picture by class, percent; see `coverageClasses`. */
   beforeFirst: number;
   afterLast: number;
   noDetail: number;
   gapPercent: number;
-  /** Out of reach of the frames that could be sharp there; only a merge knows. */
-  outOfReach?: number | undefined;
-  /** The gaps one by one, where they are known: pairs of frames with parts of the picture between them. */
-  gaps: {
-    from: number;
-    to: number;
-    percent: number;
-    /** How far apart the planes of focus are, usual steps, where it is known; see `apartText`. */
-    steps?: number;
-  }[];
+  /** The gaps one by one: pairs of frames with parts of the picture between them. */
+  gaps: { from: number; to: number; percent: number }[];
   firstNumber: number;
   lastNumber: number;
   direction: Direction;
   /** Travel still to go beyond the ends, usual steps, where it is known. */
   missingBefore?: number | undefined;
   missingAfter?: number | undefined;
-  /** Half width of the usual focus curve, usual steps, where it is known: a step that it bridges leaves no gap. */
-  widthSteps?: number | undefined;
   /** Step without gaps as a part of the present one, where it is known. */
   neededStepPart?: number | undefined;
   /** Nominal travel from the first frame to the last, usual steps, where it is known. */
@@ -44,18 +30,16 @@ export const worthAdvicePercent = 1;
 const spoiltPercent = 2;
 /** Gaps at this many pairs or more are the step's fault, not that of single travels. */
 const manyGapsPart = 1 / 3;
+/** Pairs with less than this part of the largest gap may be stray fits: they are not named. */
+const namedGapPart = 1 / 4;
 
-/**
- * Judges whether stack and steps cover the subject. The one place for it: `check` gives it what reduced frames show, the
- * report of a merge what the full-size maps show.
- */
+/** Judges whether stack and steps cover the subject. */
 export function coverageFindings(shares: CoverageShares): Finding[] {
   const { firstNumber, lastNumber } = shares;
   return [
     ...shortEnd(shares, 'first', shares.beforeFirst, firstNumber, shares.missingBefore),
     ...shortEnd(shares, 'last', shares.afterLast, lastNumber, shares.missingAfter),
     ...gapFindings(shares),
-    ...outOfReachFindings(shares),
     ...(shares.noDetail >= 99 ? [withoutDetail(shares.noDetail)] : []),
   ];
 }
@@ -96,12 +80,11 @@ function travelBeyond(shares: CoverageShares, end: 'first' | 'last', count: numb
 
 function gapFindings(shares: CoverageShares): Finding[] {
   const { gaps, gapPercent: percent, firstNumber, lastNumber, neededStepPart, stepMm } = shares;
-  if (percent < worthAdvicePercent) return [];
+  if (percent < worthAdvicePercent || gaps.length === 0) return [];
   const pairs = Math.max(1, lastNumber - firstNumber);
-  const wide = gaps.filter((gap) => gap.percent >= worthAdvicePercent / 2 && leavesGap(gap.steps, shares));
-  const mayBeWide = gaps.length > 0 ? wide.length > 0 : leavesGap(undefined, shares);
-  if (!mayBeWide) return [scattered(percent)];
-  const everywhere = gaps.length === 0 || (wide.length > 1 && wide.length >= manyGapsPart * pairs);
+  const largest = gaps.reduce((most, gap) => Math.max(most, gap.percent), 0);
+  const named = gaps.filter((gap) => gap.percent >= namedGapPart * largest);
+  const everywhere = named.length > 1 && named.length >= manyGapsPart * pairs;
   const rank = percent >= spoiltPercent ? 'spoils' : 'flaw';
   if (everywhere) {
     const part = neededStepPart === undefined ? undefined : { neededStepPart };
@@ -125,59 +108,22 @@ function gapFindings(shares: CoverageShares): Finding[] {
       },
     ];
   }
-  return wide.map(({ from, to, percent: own, steps }) => ({
-    kind: 'missed-step' as const,
-    rank,
-    frames: [from, to],
-    message: `${percentText(own)} of the picture lies between frames ${from} and ${to}, whose planes of focus are ${apartText(steps)}, and is sharp in neither.`,
-    advice: `Shoot the stack again from frame ${from} on, or add ${framesToAdd(steps)} between ${from} and ${to}.`,
-  }));
-}
-
-function framesToAdd(steps: number | undefined): string {
-  const count = steps === undefined ? 1 : Math.max(1, Math.round(steps) - 1);
-  return count === 1 ? 'a frame' : `${count} frames`;
-}
-
-/** Shares below this are not worth a word, percent. */
-const leastOutOfReachPercent = 0.1;
-
-/** What the rim of a merge that keeps the anchor's whole framing is worth. */
-export function outOfReachFindings({ outOfReach = 0 }: Pick<CoverageShares, 'outOfReach'>): Finding[] {
-  if (outOfReach < leastOutOfReachPercent) return [];
+  const places = named.map(({ from, to }): [number, number] => [from, to]);
+  const first = places[0][0];
+  const isOne = places.length === 1;
   return [
     {
-      kind: 'out-of-reach',
-      rank: outOfReach >= worthAdvicePercent ? 'flaw' : 'note',
-      frames: [],
-      message: `${percentText(outOfReach)} of the picture, along its edges, is out of reach of the frames that could be sharp there: it is blurred and has no depth.`,
-      advice: `Merge with ${optionName('crop')} common to cut it off.`,
+      kind: 'missed-step',
+      rank,
+      frames: [...new Set(places.flat())],
+      message: isOne
+        ? `${percentText(percent)} of the picture lies between frames ${pairsText(places)}, whose planes of focus are too far apart, and is sharp in neither.`
+        : `${percentText(percent)} of the picture lies in ${places.length} gaps between frames whose planes of focus are too far apart, and is sharp in none: between ${pairsText(places)}.`,
+      advice: isOne
+        ? `Shoot the stack again from frame ${first} on, or add a frame between ${pairsText(places)}.`
+        : `Shoot the stack again from frame ${first} on with even steps, or add a frame in each gap.`,
     },
   ];
-}
-
-/** Hairs and rims cut focus curves short, so that a merge finds gaps there whatever the steps: those are not the step's fault. */
-function leavesGap(steps = 1, { widthSteps }: CoverageShares): boolean {
-  if (widthSteps === undefined || steps >= longestPlainStep) return true;
-  return -fallAt(steps / 2, widthSteps) > sureGapFall;
-}
-
-/** A step of just the bounds of `frame-places.ts` may be longer. */
-function apartText(steps: number | undefined): string {
-  if (steps === undefined || steps < longestPlainStep) return 'too far apart';
-  return steps === longestMeasuredStep || steps >= longestStep
-    ? `at least ${steps} times as far apart as usual`
-    : `about ${shortNumber(steps, 1)} times as far apart as usual`;
-}
-
-function scattered(percent: number): Finding {
-  return {
-    kind: 'too-coarse-steps',
-    rank: 'flaw',
-    frames: [],
-    message: `${percentText(percent)} of the picture, in small places here and there, is sharpest between two frames and not quite sharp in either.`,
-    advice: 'A smaller step leaves fewer such places; elsewhere the steps suffice.',
-  };
 }
 
 function withoutDetail(percent: number): Finding {

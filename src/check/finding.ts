@@ -104,6 +104,11 @@ function runsOf(numbers: readonly number[]): [number, number][] {
   return runs;
 }
 
+/** "3 and 4, 7 and 8": pairs of frames with something between them. */
+export function pairsText(pairs: readonly (readonly [number, number])[]): string {
+  return pairs.map(([from, to]) => `${from} and ${to}`).join(', ');
+}
+
 /** A sentence's first letter in capitals. */
 export function capital(text: string): string {
   return text.charAt(0).toUpperCase() + text.slice(1);

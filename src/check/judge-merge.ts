@@ -1,7 +1,9 @@
+import { optionName } from '../option-names.js';
 import type { FrameMotion } from '../register/motion-solution.js';
+import { percentText } from '../result/report/numbers.js';
 import type { Stack } from '../stack/frame.js';
-import { type CoverageShares, coverageFindings } from './coverage-findings.js';
-import { byRank, type Finding, type FindingKind, framesText } from './finding.js';
+import { worthAdvicePercent } from './coverage-findings.js';
+import { byRank, type Finding, framesText } from './finding.js';
 import { withFiles } from './judge-stack.js';
 import { notAligned } from './motion-findings.js';
 
@@ -51,27 +53,23 @@ export function leavesOutMany(findings: readonly Finding[]): boolean {
   return findings.some(({ kind }) => kind === 'few-frames');
 }
 
-/** Kinds that say the same of a picture: what lies between two planes of focus. */
-const gapKinds: readonly FindingKind[] = ['missed-step', 'too-coarse-steps'];
+/** Shares below this are not worth a word, percent. */
+const leastOutOfReachPercent = 0.1;
 
 /**
- * What spoils the picture by the full-size maps and was not seen on the reduced frames: the maps have the last word there.
- * What was seen before keeps its figures.
+ * Adds what only a merge knows of its framing: how much of it is out of reach of the frames that could be sharp there.
+ * Nothing else is judged by the full-size maps: what the reduced frames showed stands.
  *
- * @param shares By the maps.
+ * @param percent Share of the picture by the coverage map.
  */
-export function judgeMaps(findings: readonly Finding[], shares: CoverageShares, stack: Stack): Finding[] {
-  const isToldOf = (kind: FindingKind) =>
-    findings.some(
-      (known) =>
-        known.rank === 'spoils' &&
-        (known.kind === kind || (gapKinds.includes(known.kind) && gapKinds.includes(kind))),
-    );
-  const further = coverageFindings(shares).filter(
-    // Only a merge knows what its framing leaves out of reach.
-    ({ kind, rank }) => kind === 'out-of-reach' || (rank === 'spoils' && !isToldOf(kind)),
-  );
-  const kinds = new Set(further.map(({ kind }) => kind));
-  const kept = findings.filter(({ kind, rank }) => rank === 'spoils' || !kinds.has(kind));
-  return byRank([...kept, ...further.map((finding) => withFiles(finding, stack))]);
+export function judgeRim(findings: readonly Finding[], percent: number): Finding[] {
+  if (percent < leastOutOfReachPercent) return [...findings];
+  const rim: Finding = {
+    kind: 'out-of-reach',
+    rank: percent >= worthAdvicePercent ? 'flaw' : 'note',
+    frames: [],
+    message: `${percentText(percent)} of the picture, along its edges, is out of reach of the frames that could be sharp there: it is blurred and has no depth.`,
+    advice: `Merge with ${optionName('crop')} common to cut it off.`,
+  };
+  return byRank([...findings, rim]);
 }

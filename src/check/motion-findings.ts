@@ -129,20 +129,33 @@ function bumps(frames: readonly FrameMotion[], size: Size): Finding[] {
   const cornerPx = Math.hypot(size.width, size.height) / 2;
   const usualPx = median(Float64Array.from(jumps, ({ shiftPx }) => shiftPx));
   const usualRad = median(Float64Array.from(jumps, ({ rollRad }) => rollRad));
-  return jumps.flatMap(({ shiftPx, rollRad, doubtPx }, i): Finding[] => {
+  const bumped = jumps.flatMap(({ shiftPx, rollRad, doubtPx }, i) => {
     const shifted = shiftPx > Math.max(bumpPart * size.width, bumpRatio * usualPx, doubtPx);
     const turned = rollRad > Math.max(bumpRollRad, bumpRatio * usualRad, doubtPx / cornerPx);
     if (!shifted && !turned) return [];
-    const numbers = [frames[i].number, frames[i + 1].number];
+    const numbers: [number, number] = [frames[i].number, frames[i + 1].number];
+    const turn = turned ? ` and turns by ${shortNumber((rollRad * 180) / Math.PI, 2)}°` : '';
     return [
       {
-        kind: 'bump',
-        rank: 'flaw',
-        frames: numbers,
-        message: `Between frames ${numbersText(numbers)} the picture jumps by ${shortNumber(shiftPx, 1)} px${turned ? ` and turns by ${shortNumber((rollRad * 180) / Math.PI, 2)}°` : ''}, far more than elsewhere: camera or subject was bumped.`,
-        advice:
-          'A merge aligns this, but where the subject itself has moved it shows twice: look at the frames around, and shoot again if so.',
+        numbers,
+        where: `between frames ${numbersText(numbers)}`,
+        what: `by ${shortNumber(shiftPx, 1)} px${turn}`,
       },
     ];
   });
+  if (bumped.length === 0) return [];
+  const often = bumped.map(({ where, what }) => `${where} ${what}`).join('; ');
+  return [
+    {
+      kind: 'bump',
+      rank: 'flaw',
+      frames: [...new Set(bumped.flatMap(({ numbers }) => numbers))],
+      message:
+        bumped.length === 1
+          ? `${capital(bumped[0].where)} the picture jumps ${bumped[0].what}, far more than elsewhere: camera or subject was bumped.`
+          : `${bumped.length} times the picture jumps far more than elsewhere, ${often}: camera or subject was bumped.`,
+      advice:
+        'A merge aligns this, but where the subject itself has moved it shows twice: look at the frames around, and shoot again if so.',
+    },
+  ];
 }

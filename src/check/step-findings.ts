@@ -2,7 +2,7 @@ import { median } from '../image/median.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import { shortNumber } from '../result/report/numbers.js';
 import type { FileCounter } from './file-numbers.js';
-import { type Finding, framesText, numbersText } from './finding.js';
+import { capital, type Finding, framesText, numbersText } from './finding.js';
 import { fallAt } from './focus-fit.js';
 import { type RailScale, travelText } from './rail-scale.js';
 import { longestPlainStep, type RailTravel, standstill } from './rail-travel.js';
@@ -58,16 +58,19 @@ export function stepFindings(
       advice: 'One of them is needless. If a motor lost a step here, see that the next ones are whole.',
     });
   }
+  const long: LongStep[] = [];
   for (const [k, step] of steps.entries()) {
     const longest = votes[k] < fewVotes ? longestPlainStep * fewVotesFactor : longestPlainStep;
     const plain = Math.max(longest, 1 + clearOfScatter * scatterAround(steps, k));
     // A step that is not known fails too.
     if (!(step >= plain) || aroundBack.has(k)) continue;
-    const numbers = pair(k);
     const leavesGap = Number.isNaN(width) || -fallAt(step / 2, width) > gapFall;
-    findings.push(missedStep(numbers, step, leavesGap, placeOf(steps, k), scale));
+    long.push(longStep(pair(k), step, leavesGap, placeOf(steps, k), scale));
   }
-  return findings;
+  const [withGap, overlapping] = [true, false].map((wanted) =>
+    long.filter(({ leavesGap }) => leavesGap === wanted),
+  );
+  return [...findings, ...missedSteps(withGap, 'spoils'), ...missedSteps(overlapping, 'flaw')];
 }
 
 /** How much the steps around one scatter, standard deviation as the median deviation from 1 tells it. */
@@ -83,16 +86,26 @@ function placeOf(steps: readonly number[], k: number): number {
   return steps.slice(0, k).reduce((sum, step) => sum + (step >= longestPlainStep ? Math.round(step) : 1), 0);
 }
 
+/** A step that is longer than it should be, in words. */
+interface LongStep {
+  pair: [number, number];
+  leavesGap: boolean;
+  /** "about 2 times as far as usual (0.1 mm): a step was missed or too large". */
+  length: string;
+  /** What closes the gap: "add a frame between 7 and 8". */
+  remedy: string;
+}
+
 /**
  * @param place Place of the frame before the long step, usual steps from the first.
  */
-function missedStep(
+function longStep(
   [from, to]: [number, number],
   step: number,
   leavesGap: boolean,
   place: number,
   scale: StepScale,
-): Finding {
+): LongStep {
   const between = Array.from({ length: to - from - 1 }, (_, i) => from + 1 + i);
   const files = scale.counter?.missingBetween(from, to) ?? [];
   const without = between.length > 0 ? framesText(between) : files.length > 0 ? namesText(files) : undefined;
@@ -104,17 +117,45 @@ function missedStep(
     : count === 1
       ? 'a step was missed or too large'
       : `${count} steps were missed, or one was too large`;
-  const gap = leavesGap ? `, and what lies between ${from} and ${to} is sharp in neither` : '';
   const mm = scale.stepMm === undefined ? '' : ` (${travelText(step * scale.stepMm, scale)})`;
+  const back = without
+    ? `put ${without} back`
+    : `add ${count === 1 ? 'a frame' : `${count} frames`} between ${from} and ${to}`;
   return {
-    kind: 'missed-step',
-    rank: leavesGap ? 'spoils' : 'flaw',
-    frames: [from, to],
-    message: `From frame ${from} to ${to} the plane of focus went about ${shortNumber(step, 1)} times as far as usual${mm}: ${cause}${gap}.`,
-    advice: !leavesGap
-      ? 'The frames still overlap; keep the steps even next time.'
-      : `${without ? `Put ${without} back` : `Add ${count === 1 ? 'a frame' : `${count} frames`} between ${from} and ${to}`}${positionsText(place, count, scale)}, or shoot from frame ${from} on again.`,
+    pair: [from, to],
+    leavesGap,
+    length: `about ${shortNumber(step, 1)} times as far as usual${mm}: ${cause}`,
+    remedy: `${back}${positionsText(place, count, scale)}`,
   };
+}
+
+/** One finding about all long steps of a rank: those that leave a gap spoil the picture. */
+function missedSteps(long: readonly LongStep[], rank: 'spoils' | 'flaw'): Finding[] {
+  if (long.length === 0) return [];
+  const pairs = long.map(({ pair }) => pair);
+  const [from, to] = pairs[0];
+  const isOne = long.length === 1;
+  const leavesGap = rank === 'spoils';
+  const gap = isOne
+    ? `, and what lies between ${from} and ${to} is sharp in neither`
+    : '. What lies there is sharp in no frame';
+  const message = isOne
+    ? `From frame ${from} to ${to} the plane of focus went ${long[0].length}`
+    : `${long.length} times the plane of focus went farther than usual: ${long
+        .map(({ pair, length }) => `from frame ${pair[0]} to ${pair[1]} ${length}`)
+        .join('; ')}`;
+  const remedies = long.map(({ remedy }) => remedy).join('; ');
+  return [
+    {
+      kind: 'missed-step',
+      rank,
+      frames: [...new Set(pairs.flat())],
+      message: `${message}${leavesGap ? gap : ''}.`,
+      advice: leavesGap
+        ? `${capital(remedies)}${isOne ? ', or' : '. Or'} shoot from frame ${from} on again.`
+        : 'The frames still overlap; keep the steps even next time.',
+    },
+  ];
 }
 
 /** Positions beyond this many are counted on by the reader. */

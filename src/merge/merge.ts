@@ -2,9 +2,8 @@ import { basename, dirname, join, relative, resolve, sep } from 'node:path';
 import ndarray from 'ndarray';
 import ops from 'ndarray-ops';
 import { type Finding, spoilsMerge } from '../check/finding.js';
-import { judgeFrames, judgeMaps } from '../check/judge-merge.js';
+import { judgeFrames, judgeRim } from '../check/judge-merge.js';
 import { judgeStack, verdictAfter } from '../check/judge-stack.js';
-import { resultCoverage } from '../check/result-coverage.js';
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { identityMatrix } from '../image/transform.js';
@@ -12,7 +11,7 @@ import { carryMends } from '../mend/carry-mends.js';
 import { optionError } from '../option-error.js';
 import { optionName } from '../option-names.js';
 import { coverageClassNames } from '../result/coverage.js';
-import { coverageBands, writeReport } from '../result/report/write-report.js';
+import { writeReport } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
 import {
   type CropRectangle,
@@ -147,7 +146,7 @@ export async function merge(
       warnings: log.warnings,
       notes: log.notes,
     };
-    const findings = judgeMaps(judged, resultCoverage(record, coverageBands(maps)), stack);
+    const findings = judgeRim(judged, mapsRecord.coverage.classes[outOfReach].percent);
     for (const finding of findings) if (!judged.includes(finding)) log.find(finding);
     record.findings = findings;
     const mends = await carryMends(result.out, result.dir, record);
@@ -206,7 +205,7 @@ export interface MergedStack {
   scale: DepthScale;
   maps: ResultMaps;
   picture: Picture;
-  /** What is to be said of the stack, before its full-size maps are asked. */
+  /** What is to be said of the stack; the rim of the merged picture comes on top. */
   judged: Finding[];
 }
 

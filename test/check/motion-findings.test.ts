@@ -55,6 +55,14 @@ describe('a bump', () => {
     expect(told).toMatchObject([{ kind: 'bump', rank: 'flaw', frames: [9, 10] }]);
   });
 
+  test('is told with the others in one finding', () => {
+    const told = verdicts({ place: (k) => ({ shiftXPx: k >= 14 ? 500 : k >= 9 ? 200 : 0 }) });
+    expect(told).toMatchObject([{ kind: 'bump', frames: [9, 10, 14, 15] }]);
+    expect(told[0].message).toContain(
+      'between frames 9 and 10 by 200 px; between frames 14 and 15 by 300 px',
+    );
+  });
+
   test('by roll is told, unless it is no more than the doubt of blurred frames', () => {
     const turned = (k: number) => ({ rollRad: k >= 15 ? 0.008 : 0 });
     expect(verdicts({ place: turned })).toMatchObject([{ kind: 'bump', frames: [15, 16] }]);
@@ -74,6 +82,18 @@ describe('a long step', () => {
     expect(told.frames).toEqual([4, 6]);
     expect(told.message).toContain('frame 5 is not there');
     expect(told.advice).toContain('Put frame 5 back');
+  });
+
+  test('is told with the others in one finding that names each place', () => {
+    const long = [3, 9, 15];
+    const told = verdicts({ steps: (k) => (long.includes(k) ? 2 : 1) });
+    expect(told).toMatchObject([{ kind: 'missed-step', rank: 'spoils', frames: [4, 5, 10, 11, 16, 17] }]);
+    expect(told[0].message).toMatch(
+      /^3 times .*: from frame 4 to 5 about 2 times .*; from frame 10 to 11 .*; from frame 16 to 17 .*no frame\.$/,
+    );
+    expect(told[0].advice).toBe(
+      'Add a frame between 4 and 5; add a frame between 10 and 11; add a frame between 16 and 17. Or shoot from frame 4 on again.',
+    );
   });
 
   test('is not told where steps are not known to better than that', () => {

@@ -96,13 +96,9 @@ test('verdicts tell frames, coverage and depth in plain words', () => {
     entry.percent = percents[i];
   });
   expect(verdicts(record)).toEqual([
-    'Merged, but look: 1 finding spoils the picture. 1 flaw to know of.',
     '2 of 3 frames went into the picture; it keeps the framing of frame 2 (seed_2.jpg).',
-    'The steps are too coarse: 10 % of the picture lies between two frames whose planes of focus are too far apart, and is sharp in neither. Use a smaller step.',
-    '2.7 % of the picture, along its edges, is out of reach of the frames that could be sharp there: it is blurred and has no depth. Merge with --crop common to cut it off.',
     'Frame 3 (seed_3.jpg) was left out: blurred by motion.',
     '87.3 % of the picture is sharp in at least one frame.',
-    'under 0.1 % of the picture lies beyond the plane of focus of the last frame.',
     'The subject spans 3 steps of depth.',
     '1 used frame supplied no pixel of its own: 2.',
   ]);
@@ -123,6 +119,18 @@ test('verdicts are those that the run was given by, whatever the maps show of th
   expect(told[0]).toBe('Merged, but look: 1 finding spoils the picture. 1 flaw to know of.');
   expect(told).toEqual(expect.arrayContaining(['7.5 % lie behind. Go on.', 'The light flickers.']));
   expect(told.join(' ')).not.toMatch(/10\.3 %|From near/);
+});
+
+test('the shares of the coverage map stand in its legend, as figures of the map', async () => {
+  const record = sampleRecord({ findings: [] });
+  const percents = [89.7, 0, 10.3, 0, 0, 0];
+  record.maps.coverage.classes.forEach((entry, i) => {
+    entry.percent = percents[i];
+  });
+  const page = await report(record);
+  expect(page).toContain('beyond the plane of focus of the last frame (10.3 % of the pixels)');
+  expect(page).toContain('The shares count pixels of this map.');
+  expect(page).toContain('<li>Merged.</li>');
 });
 
 test('a left-out frame is told once, by its warning where there is one', () => {

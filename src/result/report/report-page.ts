@@ -1,4 +1,3 @@
-import type { CoverageShares } from '../../check/coverage-findings.js';
 import { depthStops } from '../../image/map-colours.js';
 import { htmlPage } from '../../markup/html-page.js';
 import { html, type Markup, noMarkup } from '../../markup/markup.js';
@@ -20,7 +19,7 @@ export interface ReportPictures {
 }
 
 /** The report as one HTML document. */
-export function reportPage(record: RunRecord, pictures: ReportPictures, coverage?: CoverageShares): string {
+export function reportPage(record: RunRecord, pictures: ReportPictures): string {
   const title = record.folder.split(/[\\/]/).findLast((part) => part !== '') ?? record.folder;
   const ruler = railRuler(record);
   const body = html`<header>
@@ -29,7 +28,7 @@ export function reportPage(record: RunRecord, pictures: ReportPictures, coverage
 </header>
 <main>
 <ul class="verdicts">
-${verdicts(record, coverage).map((sentence) => html`<li>${sentence}</li>\n`)}</ul>
+${verdicts(record).map((sentence) => html`<li>${sentence}</li>\n`)}</ul>
 ${sentenceList('Warnings', 'warnings', record.warnings)}
 <h2>Composite</h2>
 <figure>
@@ -92,17 +91,25 @@ function mapFigures(record: RunRecord, pictures: ReportPictures): Markup[] {
       'Where the picture was sharp in a frame, and why not elsewhere',
       coverage.classes.map(
         ({ value, name, colour, percent }) =>
-          html`<li><span class="swatch" style="background: ${colour}"></span>${name}: ${coverageClasses[value]?.meaning ?? ''} (${percentText(percent)})</li>`,
+          html`<li><span class="swatch" style="background: ${colour}"></span>${name}: ${coverageClasses[value]?.meaning ?? ''} (${percentText(percent)} of the pixels)</li>`,
       ),
+      'The shares count pixels of this map. The verdicts above go by larger areas of the reduced frames, as a check does, and may differ from them.',
     ),
   ];
 }
 
-function mapFigure(title: string, file: string, picture: string, alt: string, legend: Markup[]): Markup {
+function mapFigure(
+  title: string,
+  file: string,
+  picture: string,
+  alt: string,
+  legend: Markup[],
+  note?: string,
+): Markup {
   return html`<figure>
 <img src="${picture}" alt="${alt}">
 <figcaption>${title}: <a href="${file}">${file}</a></figcaption>
-<ul class="legend">${legend}</ul>
+<ul class="legend">${legend}</ul>${note === undefined ? noMarkup : html`<p class="quiet">${note}</p>`}
 </figure>
 `;
 }

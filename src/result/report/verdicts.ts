@@ -1,20 +1,22 @@
-import { type CoverageShares, coverageFindings, worthAdvicePercent } from '../../check/coverage-findings.js';
-import type { Finding, FindingKind } from '../../check/finding.js';
+import { worthAdvicePercent } from '../../check/coverage-findings.js';
 import { verdictAfter } from '../../check/judge-stack.js';
-import { resultCoverage } from '../../check/result-coverage.js';
 import { type CoverageClassName, coverageClasses } from '../coverage.js';
 import type { RunRecord } from '../run-record.js';
 import { counted, depthText, percentText } from './numbers.js';
 
-/** The outcome of a run in plain sentences, the most important first. `coverage` is what the maps tell, where they are at hand. */
-export function verdicts(record: RunRecord, coverage: CoverageShares = resultCoverage(record)): string[] {
+/** Classes that no finding is about; the legend of the map has the shares of all. */
+const toldClasses: readonly CoverageClassName[] = ['covered', 'no-detail'];
+
+/** The outcome of a run in plain sentences, the most important first. */
+export function verdicts(record: RunRecord): string[] {
   const { frames, maps } = record;
   const used = frames.filter((frame) => frame.used);
   const anchor = frames.find((frame) => frame.number === record.anchorNumber);
   const anchorName = anchor ? ` (${anchor.name})` : '';
-  const findings = record.findings ?? coverageFindings(coverage);
+  const findings = record.findings ?? [];
   const sentences = [
-    verdictAfter(findings),
+    // A record without findings was not judged.
+    ...(record.findings ? [verdictAfter(findings)] : []),
     `${used.length} of ${counted(frames.length, 'frame')} went into the picture; it keeps the framing of frame ${record.anchorNumber}${anchorName}.`,
   ];
   for (const { kind, rank, message, advice } of findings) {
@@ -29,7 +31,7 @@ export function verdicts(record: RunRecord, coverage: CoverageShares = resultCov
     );
   }
   for (const { value, name, percent } of maps.coverage.classes) {
-    if (name !== 'covered' && isJudged(name, percent, findings)) continue;
+    if (!toldClasses.includes(name) || (percent === 0 && name !== 'covered')) continue;
     const meaning = coverageClasses.find((entry) => entry.name === name)?.meaning ?? `is of class ${value}`;
     const advice =
       name === 'no-detail' && percent >= worthAdvicePercent
@@ -52,19 +54,3 @@ export function verdicts(record: RunRecord, coverage: CoverageShares = resultCov
 function verb(meaning: string): string {
   return /^(lies|has|is)\b/.test(meaning) ? meaning : `is ${meaning}`;
 }
-
-/** Whether a finding tells of a class already: then that has the say, for its figures are those of a check. */
-function isJudged(name: CoverageClassName, percent: number, findings: readonly Finding[]): boolean {
-  if (percent === 0) return true;
-  const kinds = classKinds[name] ?? [];
-  return (
-    kinds.length > 0 && (percent >= worthAdvicePercent || findings.some(({ kind }) => kinds.includes(kind)))
-  );
-}
-
-const classKinds: Partial<Record<CoverageClassName, readonly FindingKind[]>> = {
-  'before-first': ['too-short-in-front', 'too-short-behind'],
-  'after-last': ['too-short-in-front', 'too-short-behind'],
-  gap: ['missed-step', 'too-coarse-steps'],
-  'out-of-reach': ['out-of-reach'],
-};

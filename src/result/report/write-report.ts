@@ -1,11 +1,10 @@
 import { join } from 'node:path';
 import sharp from 'sharp';
-import { type CoverageMaps, resultCoverage } from '../../check/result-coverage.js';
 import { frameNearness } from '../frame-nearness.js';
 import { encodeJpeg } from '../jpeg-file.js';
 import { throwIfStopped } from '../output-failure.js';
 import { writeAside } from '../output-file.js';
-import { bandsOf, type MapRows, mapRows, type PictureRows } from '../rows.js';
+import type { MapRows, PictureRows } from '../rows.js';
 import type { RunRecord } from '../run-record.js';
 import type { Picture } from '../write-composite.js';
 import type { ResultMaps } from '../write-maps.js';
@@ -54,17 +53,8 @@ export async function writeReport(dir: string, record: RunRecord, inputs: Report
     confidence: await jpegUri(confidenceThumbnail(maps, mapSide)),
     coverage: await pngUri(coverageThumbnail(maps, mapSide)),
   };
-  const coverage = resultCoverage(record, coverageBands(maps));
-  await writeAside(join(dir, reportFileName), reportPage(record, pictures, coverage), signal);
-  return verdicts(record, coverage);
-}
-
-/** The maps in the bands that `resultCoverage` takes. */
-export function* coverageBands(maps: ResultMaps | MapRows): Generator<CoverageMaps> {
-  const { depth, coverage } = mapRows(maps);
-  for (const [top, bottom] of bandsOf(maps.height)) {
-    yield { depth: depth(top, bottom), coverage: coverage(top, bottom) };
-  }
+  await writeAside(join(dir, reportFileName), reportPage(record, pictures), signal);
+  return verdicts(record);
 }
 
 async function jpegUri({ pixels, width, height, channels }: Thumbnail, icc?: Buffer): Promise<string> {
