@@ -27,8 +27,8 @@ async function run(job: StackJob): Promise<void> {
   // Before threads are started, which inherit it.
   if (job.nice > 0) setPriority(job.nice);
   if (process.argv.includes(flagsArgument)) {
-    const { flagName } = await import('../cli/flag-names.js');
-    callOptions((option) => flagName(option));
+    const { optionFlag } = await import('../merge/option-flag.js');
+    callOptions(optionFlag);
   }
   const { mergeStack } = await import('./merge-stack.js');
   let told = 0;

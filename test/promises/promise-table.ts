@@ -65,7 +65,7 @@ export const promiseTable: readonly PromiseRow[] = [
       ),
       proof(
         'merge/near-end.test.ts',
-        'by %i per cent has no known direction: it is said, and nothing rests on it',
+        'by %s per cent has no known direction: it is said, and nothing rests on it',
       ),
     ],
   },
@@ -81,7 +81,7 @@ export const promiseTable: readonly PromiseRow[] = [
     proofs: [
       proof(
         'merge/long-stack.test.ts',
-        'has depth, sources and coverage right from the first frame to the last',
+        'of 3000 has depth, sources and coverage right from the first frame to the last',
       ),
       proof('stack/frame-limit.test.ts', 'is refused by merge and check before its pixels are read'),
       proof('stack/frame-limit.test.ts', 'is refused by plan, which knows the same limit'),
