@@ -131,7 +131,7 @@ function refuseDistances(
 function landscapeNotes(sharpness: PlanSharpness, lens: FocusedLens): string[] {
   const notes = [
     'Distances are from the lens (its front principal plane); scales on lenses count from the sensor, about a focal length more.',
-    `Shot in this order, merge them with ${optionName('direction')} near-to-far: where the lens is focused and not the camera moved, the pictures do not always show which end is near.`,
+    `Shot in this order, merge them with ${optionName('direction')} near-to-far.`,
   ];
   if (sharpness.limit === 'diffraction') {
     notes.push(

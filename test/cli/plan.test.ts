@@ -183,3 +183,11 @@ describe('flags of a plan', () => {
     }
   });
 });
+
+it('of a landscape names the direction of its order and says nothing of what pictures show', async () => {
+  const system = fakeSystem();
+  const scene = ['--landscape', '--focal-length', '24', '--f-number', '8', '--sensor', 'full-frame'];
+  expect(await runCli(['plan', ...scene, '--pixels', '24MP', '--near', '0.8'], '1.2.3', system)).toBe(0);
+  expect(system.stderr.text).toContain('--direction near-to-far');
+  expect(system.stderr.text).not.toContain('which end');
+});

@@ -10,6 +10,8 @@ describe('a number with a unit', () => {
     ['0.05mm', 'mm', 0.05],
     [' 5 mm ', 'mm', 5],
     ['5MM', 'mm', 5],
+    ['0.05 millimetres', 'mm', 0.05],
+    ['1 millimeter', 'mm', 1],
     ['50 µm', 'mm', 0.05],
     ['50 μm', 'mm', 0.05],
     ['50um', 'mm', 0.05],
