@@ -7,7 +7,7 @@ import { resolveOptions } from '../merge/resolve-options.js';
 import { describeFailure } from './failure.js';
 import { interruptible } from './interruptible.js';
 import { addMergeFlags, givenMergeOptions } from './option-flags.js';
-import { readPositionsFile } from './positions-file.js';
+import { namingPositionsFile, readPositionsFile } from './positions-file.js';
 import { printable } from './printable.js';
 import { openReporter } from './reporter.js';
 import type { System } from './system.js';
@@ -98,7 +98,7 @@ async function readOptions(
     resolveOptions({ ...given, positionsMm: [0, 1] });
     given.positionsMm = await readPositionsFile(positions);
   }
-  const options = resolveOptions(given);
+  const options = namingPositionsFile(positions, () => resolveOptions(given));
   if (out === undefined) return options;
   if (typeof out !== 'string' || out === '') {
     throw new UsageError('Expected the path of a folder for --out but received an empty text');

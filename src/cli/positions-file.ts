@@ -1,4 +1,4 @@
-import { InputError } from '../errors.js';
+import { InputError, named, UsageError } from '../errors.js';
 import { fileErrorReason } from '../stack/file-error.js';
 import { readBoundedText } from '../stack/regular-file.js';
 import { readNumber } from './read-number.js';
@@ -21,6 +21,17 @@ export async function readPositionsFile(path: string): Promise<number[]> {
     });
   }
   return parsePositions(text, path);
+}
+
+/** Runs what takes the positions of a file. A refusal of them names the file, which alone the user can change. */
+export function namingPositionsFile<T>(path: unknown, take: () => T): T {
+  try {
+    return take();
+  } catch (error) {
+    if (typeof path !== 'string' || !(error instanceof UsageError) || error.option !== 'positionsMm')
+      throw error;
+    throw new UsageError(`${path}: ${error.messageWith(named)}`, { cause: error });
+  }
 }
 
 /**

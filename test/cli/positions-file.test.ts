@@ -4,10 +4,12 @@ import { join } from 'node:path';
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { parsePositions, readPositionsFile } from '../../src/cli/positions-file.js';
+import { runCli } from '../../src/cli/run.js';
 import { InputError } from '../../src/errors.js';
 import { plan } from '../../src/plan/plan.js';
 import { planSheet } from '../../src/plan/sheet.js';
 import type { StackPlan } from '../../src/plan/stack-plan.js';
+import { fakeSystem } from './fake-system.js';
 
 const position = fc.double({ min: -10_000, max: 10_000, noNaN: true, noDefaultInfinity: true });
 const positions = fc.array(position, { minLength: 1, maxLength: 30 }).map((list) => list.map((p) => p + 0));
@@ -159,4 +161,15 @@ describe('a wrong table', () => {
       await rm(folder, { recursive: true });
     }
   });
+});
+
+it('positions that turn back are refused with the name of their file', async () => {
+  const folder = await mkdtemp(join(tmpdir(), 'lamella-turn-'));
+  const path = join(folder, 'rail.csv');
+  await writeFile(path, '0\n1\n0.5\n');
+  const system = fakeSystem();
+  expect(await runCli(['merge', folder, '--positions', path], '1.2.3', system)).toBe(2);
+  expect(system.stderr.text).toContain(`${path}: Expected two or more positions`);
+  expect(system.stderr.text).toContain('for --positions but received 0.5 after 1 (frame 3)');
+  await rm(folder, { recursive: true });
 });
