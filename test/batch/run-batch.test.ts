@@ -76,7 +76,7 @@ describe('a batch that is run again', () => {
     const lost = await batchHere(root, { out });
     expect([lost.failed, lost.reasonOf('failed', 'ant')]).toEqual([
       1,
-      expect.stringContaining('already holds a result that this batch did not write. Add --overwrite'),
+      expect.stringContaining('already holds a result that this batch did not write. Add overwrite'),
     ]);
     const again = await batchHere(root, { out, merge: { overwrite: true } });
     expect([again.state, again.begun]).toEqual(['done', ['ant']]);

@@ -107,7 +107,7 @@ describe('a leaning plane by a lens that breathes', () => {
       const { frames, record, notes, report } = await mergeFiles(files);
       expect(record.direction).toBe('unknown');
       expect(record.directionBy).toBeUndefined();
-      expect(notes).toMatch(/which end of the stack is near.*capture order.* with direction/);
+      expect(notes).toMatch(/which end of the stack is near.*capture order.* give direction/);
       expect(notes).not.toContain('was cleared');
       // Depth counts in capture order.
       expect(record.frames.map(({ depth }) => depth)).toEqual([-3, -2, -1, 0, 1, 2, 3]);

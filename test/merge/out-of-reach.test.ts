@@ -207,7 +207,7 @@ describe.each([
   it('is told with its share on the terminal and in the report, and cut off unless told otherwise', async () => {
     const percent = (100 * maps.coverage.filter((kind) => kind === outOfReach).length) / (width * height);
     const sentence = new RegExp(
-      `^${Number(percent.toFixed(1))} % of the picture, .*out of reach.*--crop common`,
+      `^${Number(percent.toFixed(1))} % of the picture, .*out of reach.*crop common`,
     );
     expect(found.filter((finding) => sentence.test(finding))).toHaveLength(1);
     expect(verdicts.filter((verdict) => sentence.test(verdict))).toHaveLength(1);
