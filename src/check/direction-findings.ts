@@ -1,5 +1,6 @@
 import { optionName } from '../option-names.js';
 import {
+  type Direction,
   directionOnRail,
   type FocusDirection,
   isContradicted,
@@ -23,15 +24,23 @@ export function directionFindings(way: FocusDirection, rail: RailFacts): Finding
     case 'pictures':
       return note(`The frames run from ${order}: far detail shows through the blurred rims of near things.`);
     case 'growth':
-      return note(
-        `The frames run from ${order}: the picture ${direction === 'near-to-far' ? 'grows' : 'shrinks'} as it does before a rail of this travel.`,
-      );
+      return note(growthMessage(direction, rail));
     default:
       return note(
         'It is not known which end of the stack is near: ends are named as if it ran from near to far.',
         unknownAdvice(way, rail),
       );
   }
+}
+
+/** What is said of a direction that the growth decided. */
+export function growthMessage(direction: Direction, rail: RailFacts): string {
+  const grows = direction === 'near-to-far' ? 'grows' : 'shrinks';
+  const before =
+    rail.stepMm === undefined
+      ? `a rail, and the blur at depth edges leans the same way; if the lens was focused instead, give the order that you know with ${optionName('direction')}.`
+      : 'a rail of this travel.';
+  return `The frames run from ${direction.replaceAll('-', ' ')}: the picture ${grows} as it does before ${before}`;
 }
 
 /** What to do where nothing shows which end is near. */

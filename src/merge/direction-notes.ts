@@ -1,4 +1,4 @@
-import { unknownAdvice } from '../check/direction-findings.js';
+import { growthMessage, unknownAdvice } from '../check/direction-findings.js';
 import type { FocusDirection, RailFacts } from '../stack/focus-direction.js';
 import type { MergeOptions } from './options.js';
 import type { UsedFrame } from './used-frame.js';
@@ -8,9 +8,7 @@ export function directionNotes(way: FocusDirection, rail: RailFacts): string[] {
   const { direction, directionBy } = way;
   const order = direction.replaceAll('-', ' ');
   if (directionBy === 'growth') {
-    return [
-      `The frames run from ${order}: the picture ${direction === 'near-to-far' ? 'grows' : 'shrinks'} as it does before a rail of this travel.`,
-    ];
+    return [growthMessage(direction, rail)];
   }
   if (directionBy === 'focused distances') {
     return [`The frames run from ${order}, by the focused distances in their EXIF.`];

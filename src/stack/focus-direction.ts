@@ -7,7 +7,7 @@ export type KnownDirection = 'near-to-far' | 'far-to-near';
 
 /**
  * What decided it: the user, the focused distances that the camera recorded, far detail seen through the blurred rims of
- * near things, or the growth of the picture before a rail whose travel is given.
+ * near things, or the growth of the picture as before a rail, where its travel is given or the pictures lean the same way.
  */
 export type DirectionSource = 'option' | 'focused distances' | 'pictures' | 'growth';
 
@@ -61,8 +61,8 @@ const minDistances = 3;
 /** The pictures are sure from here on: more than four standard errors, and twice as much for one end as for the other. */
 const minZ = 4;
 const minAgreement = 1 / 3;
-/** Pictures against the growth, from here on, leave the direction open. */
-const contraryZ = 2;
+/** Pictures that lean so far, in standard errors, against the growth leave the direction open; with it, they bear it out. */
+const leaningZ = 2;
 /** Growth decides only where it stands so many standard errors out. */
 const minGrowthSigmas = 4;
 /**
@@ -101,7 +101,7 @@ export function knownDirection(
 
 /**
  * The direction by what the frames show: the pictures where they suffice; else the growth, where the travel of a rail is
- * given and both agree; else unknown. A fixed camera's picture shrinks or grows as its lens is focused farther, by any
+ * given and both agree, or where the pictures lean the same way; else unknown. A fixed camera's picture shrinks or grows as its lens is focused farther, by any
  * amount up to that of a lens that is moved out as a whole, as the lens is built. So no size of growth shows by itself that
  * a rail made it.
  */
@@ -110,7 +110,9 @@ export function shownDirection(evidence: DirectionEvidence, rail: RailFacts): Fo
   const seen = seenDirection(evidence);
   if (seen) return { direction: seen, directionBy: 'pictures', directionEvidence };
   const grown = directionOnRail(evidence, rail);
-  if (!grown || rail.stepMm === undefined) return { direction: 'unknown', directionEvidence };
+  const isBorneOut = Math.abs(evidence.pictures?.z ?? 0) > leaningZ;
+  if (!grown || (rail.stepMm === undefined && !isBorneOut))
+    return { direction: 'unknown', directionEvidence };
   return { direction: grown, directionBy: 'growth', directionEvidence };
 }
 
@@ -124,7 +126,7 @@ export function directionOnRail(
 ): KnownDirection | undefined {
   if (!growth || !(Math.abs(growth.perFrame) > minGrowthSigmas * growth.sigma)) return undefined;
   const { perFrame } = growth;
-  if (pictures && pictures.z * Math.sign(perFrame) < -contraryZ) return undefined;
+  if (pictures && pictures.z * Math.sign(perFrame) < -leaningZ) return undefined;
   const fieldPx = Math.max(widthPx, minFieldPx);
   if (pictures && pupilToField(pictures.blurPx, perFrame, fieldPx) > maxPupilToField) return undefined;
   if (stepMm !== undefined && !isWithin(stepMm / Math.abs(perFrame), railDistanceMm)) return undefined;

@@ -90,6 +90,19 @@ describe('direction by what the frames show', () => {
     expect(shownDirection(stage, { widthPx, stepMm: 0.002 }).direction).toBe('unknown');
   });
 
+  it('is that of the growth without a travel where the pictures lean the same way, and only there', () => {
+    for (const sign of [1, -1]) {
+      const shown = { growth: growth(sign * railGrowth.perFrame), pictures: pictures(sign * 2.5) };
+      expect(shownDirection(shown, rail)).toMatchObject({
+        direction: sign > 0 ? 'near-to-far' : 'far-to-near',
+        directionBy: 'growth',
+      });
+      for (const z of [0, 1.5, -1.5, -2.5]) {
+        expect(shownDirection({ ...shown, pictures: pictures(sign * z) }, rail).direction).toBe('unknown');
+      }
+    }
+  });
+
   it('is unknown by growth alone, of whatever size: a lens that is focused may breathe by as much', () => {
     for (let size = 1e-5; size < 0.1; size *= 1.3) {
       for (const perFrame of [size, -size]) {
