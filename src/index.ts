@@ -74,7 +74,15 @@ export type {
 } from './result/run-record.js';
 export type { Picture } from './result/write-composite.js';
 export type { ResultMaps } from './result/write-maps.js';
-export type { Direction, DirectionSource, GivenDirection } from './stack/focus-direction.js';
+export type {
+  Direction,
+  DirectionEvidence,
+  DirectionSource,
+  GivenDirection,
+  Growth,
+  KnownDirection,
+  PictureEvidence,
+} from './stack/focus-direction.js';
 export type { FrameExif, FrameFile, Stack, StackNote, StackNoteKind } from './stack/frame.js';
 export { type ReadStackOptions, readStack } from './stack/read-stack.js';
 export { type ContactSheetOptions, writeContactSheet } from './trace/contact-sheet.js';

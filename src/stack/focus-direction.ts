@@ -3,6 +3,7 @@ import type { FrameFile } from './frame.js';
 
 /** Which end of a stack is near: the frames' planes of focus, in capture order. */
 export type Direction = KnownDirection | 'unknown';
+/** An order that is known: the first frame is focused nearest, or farthest. */
 export type KnownDirection = 'near-to-far' | 'far-to-near';
 
 /**
@@ -30,6 +31,7 @@ export interface Growth {
   sigma: number;
 }
 
+/** What the frames themselves show of the direction. */
 export interface DirectionEvidence {
   /** Absent where too few focus curves stand out. */
   pictures?: PictureEvidence | undefined;
