@@ -6,7 +6,7 @@ export default defineConfig({
     setupFiles: ['test/property-seed.ts'],
     testTimeout: 120_000,
     hookTimeout: 240_000,
-    // Two cores: one file at a time keeps the merges from starving each other.
-    fileParallelism: false,
+    // More files at a time would starve each other's merges; one would leave a core idle while processes wait.
+    maxWorkers: 2,
   },
 });

@@ -1,5 +1,6 @@
 import { randomBytes } from 'node:crypto';
-import { constants, copyFile, link, stat, unlink, utimes, writeFile } from 'node:fs/promises';
+import { constants, copyFile, link, readdir, stat, unlink, utimes, writeFile } from 'node:fs/promises';
+import { basename, dirname, join } from 'node:path';
 import { readBoundedText } from '../stack/regular-file.js';
 import { systemCode } from './output-failure.js';
 import { identityOf, isLiving, type ProcessIdentity } from './process-identity.js';
@@ -54,6 +55,7 @@ export async function takeLockFile(
   } finally {
     await unlink(whole).catch(() => undefined);
   }
+  await removeAbandoned(path);
   const beat = setInterval(() => {
     const time = new Date();
     utimes(path, time, time).catch(() => undefined);
@@ -114,6 +116,20 @@ async function removeStale(path: string, whole: string): Promise<void> {
     await unlink(path).catch(() => undefined);
   } finally {
     await unlink(turn).catch(() => undefined);
+  }
+}
+
+/** Removes the files of those who were killed before they had linked theirs into place. */
+async function removeAbandoned(path: string): Promise<void> {
+  const folder = dirname(path);
+  const names = await readdir(folder).catch(() => []);
+  for (const name of names) {
+    const token = name.startsWith(`${basename(path)}.`) ? name.slice(basename(path).length + 1) : '';
+    if (!/^[0-9a-f]{16}$/.test(token)) continue;
+    const whole = join(folder, name);
+    const holder = await readLockFile(whole);
+    if ((holder && isLiving(holder)) ?? (await isYoung(whole))) continue;
+    await unlink(whole).catch(() => undefined);
   }
 }
 

@@ -63,6 +63,20 @@ describe('the lock of a batch folder', () => {
     },
   );
 
+  it('takes away what a process left that was killed before it had the lock, and nothing of one that lives', async () => {
+    const startedAt = '2026-11-24T21:30:00.000Z';
+    const aside = (token: string, pid: number) => ({
+      [`${lockFileName}.${token}`]: `${JSON.stringify({ ...identityOf(pid), startedAt, token, pid })}\n`,
+    });
+    const out = makeFolder({
+      ...aside('d11476f645d678d9', endedPid()),
+      ...aside('e11476f645d678d9', process.pid),
+      [`${lockFileName}.notes`]: 'mine',
+    });
+    await (await takeLock(out)).release();
+    expect(namesIn(out)).toEqual([`${lockFileName}.e11476f645d678d9`, `${lockFileName}.notes`]);
+  });
+
   it('of another machine is refused while it is touched, and taken over when it was silent for long', async () => {
     const out = locked({ host: 'another-machine' });
     await expect(takeLock(out)).rejects.toThrow('on another-machine');
