@@ -4,10 +4,10 @@ import { named, UsageError } from '../errors.js';
 import type { MergeOptions } from '../merge/options.js';
 import { resolveOptions } from '../merge/resolve-options.js';
 import { optionError } from '../option-error.js';
+import { isWithin } from '../result/path-within.js';
 import { leastFrames } from '../stack/photograph-folder.js';
 import type { Budget } from './estimate.js';
 import type { SplitOptions } from './part-folder.js';
-import { isWithin } from './path-within.js';
 
 /** How a batch is run; every field has a default. */
 export interface BatchOptions {

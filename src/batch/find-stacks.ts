@@ -2,6 +2,7 @@ import { lstat, readdir, realpath, stat } from 'node:fs/promises';
 import { basename, extname, join, relative, resolve } from 'node:path';
 import { InputError, InterruptedError } from '../errors.js';
 import { optionName } from '../option-names.js';
+import { isWithin } from '../result/path-within.js';
 import { isResultFolder } from '../result/unfinished.js';
 import { isEarlierResult } from '../stack/earlier-result.js';
 import { errorCode, fileErrorReason } from '../stack/file-error.js';
@@ -14,7 +15,6 @@ import { countOf, someNames } from '../stack/words.js';
 import type { Findings, FoundStack } from './found-stack.js';
 import { nightListName } from './night-events.js';
 import { partFolder, type SplitOptions } from './part-folder.js';
-import { isWithin } from './path-within.js';
 import { resultName, stackKey } from './result-name.js';
 import type { InputFile } from './stack-inputs.js';
 

@@ -1,11 +1,12 @@
 import { lstat, mkdir, readdir, realpath, rename, rm, rmdir, statfs } from 'node:fs/promises';
-import { basename, dirname, join, relative, resolve, sep } from 'node:path';
+import { basename, dirname, join, resolve } from 'node:path';
 import { InputError, named, OutputError } from '../errors.js';
 import { optionName } from '../option-names.js';
 import { isEarlierResult, maxRunBytes } from '../stack/earlier-result.js';
 import { fileErrorReason } from '../stack/file-error.js';
 import { readBoundedText } from '../stack/regular-file.js';
 import { asOutputError, systemCode } from './output-failure.js';
+import { isWithin } from './path-within.js';
 import { runFileName } from './run-record.js';
 import { isResultFolder, syncFolder, tidyUnfinished, unfinishedPath } from './unfinished.js';
 
@@ -144,7 +145,7 @@ async function refuseUnfitPlace(out: string, options: OpenResultOptions): Promis
   const entries = await entriesOf(out);
   if (options.inputFolder !== undefined && entries) {
     const input = await followLinks(resolve(options.inputFolder));
-    if (isInside(input, out)) {
+    if (isWithin(input, out)) {
       throw new OutputError(
         `The photographs in ${options.inputFolder} lie inside the result folder ${out}, which is replaced as a whole. Choose another place with ${named('out')}.`,
       );
@@ -201,14 +202,9 @@ async function followLinks(path: string): Promise<string> {
   return realpath(path).catch(() => path);
 }
 
-function isInside(path: string, folder: string): boolean {
-  const way = relative(folder, path);
-  return way === '' || (way !== '..' && !way.startsWith(`..${sep}`) && resolve(folder, way) === path);
-}
-
 async function removeCreated(parent: string, firstCreated: string | undefined): Promise<void> {
   if (firstCreated === undefined) return;
-  for (let folder = parent; isInside(folder, firstCreated); folder = dirname(folder)) {
+  for (let folder = parent; isWithin(folder, firstCreated); folder = dirname(folder)) {
     // Stops at the first folder that holds something by now.
     if (
       !(await rmdir(folder).then(

@@ -1,8 +1,8 @@
 import { lstat, readdir, realpath, stat } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import { optionError } from '../../option-error.js';
+import { isWithin } from '../../result/path-within.js';
 import { errorCode, fileErrorReason } from '../../stack/file-error.js';
-import { isWithin } from '../path-within.js';
 import type { StackJob } from '../stack-job.js';
 
 /** The folders below which a worker may read and write, with links resolved. Throws UsageError. */
