@@ -3,7 +3,6 @@ export type { BatchOptions } from './batch/batch-options.js';
 export type { EndState } from './batch/night-events.js';
 export { type NightStatus, readStatus } from './batch/night-status.js';
 export { type BatchHooks, type BatchOutcome, dryRun, runBatch } from './batch/run-batch.js';
-export type { SourceRule } from './blend/source-rule.js';
 export { type CheckedFrame, type CheckHooks, type CheckReport, check } from './check/check.js';
 export type { CheckOptions, KnobOptions } from './check/check-options.js';
 export type { CoverageShares } from './check/coverage-findings.js';
@@ -34,16 +33,19 @@ export { type Mend, type MendsRecord, readMends } from './mend/mends-file.js';
 export { undoMends } from './mend/undo-mends.js';
 export { merge } from './merge/merge.js';
 export type { MergeFunction, MergeHooks, MergeOutcome } from './merge/merge-api.js';
+export type { MergeEvent, MergeStage } from './merge/merge-event.js';
 export {
   type MergedFrame,
   type MergedPixels,
   mergePixels,
   type PixelMergeOptions,
 } from './merge/merge-pixels.js';
-export type { MergeEvent, MergeOptions, MergeStage } from './merge/options.js';
-export { resolveOptions } from './merge/resolve-options.js';
 export type { FramePixels } from './merge/spool-frame.js';
 export type { DepthLimits } from './optics/depth-of-field.js';
+export type { MergeOptions } from './options/merge-options.js';
+export type { MotionModel } from './options/motion-model.js';
+export { resolveOptions } from './options/resolve-merge-options.js';
+export type { SourceRule } from './options/source-rule.js';
 export type { ApertureChoice, BestAperture } from './plan/best-aperture.js';
 export type { PlanDepth } from './plan/depth.js';
 export type { PlanEffort } from './plan/effort.js';
@@ -57,7 +59,6 @@ export type { PlanCircle, PlanSensor } from './plan/sensor.js';
 export type { PlanSharpness } from './plan/sharpness.js';
 export { planSheet, type SheetFormat } from './plan/sheet.js';
 export type { StackPlan } from './plan/stack-plan.js';
-export type { MotionModel } from './register/motion-model.js';
 export { type CoverageClassName, coverageClassNames } from './result/coverage.js';
 export { type Result, readResult } from './result/read-result.js';
 export { readRunRecord } from './result/read-run-record.js';

@@ -1,4 +1,4 @@
-import type { MergeEvent } from '../merge/options.js';
+import type { MergeEvent } from '../merge/merge-event.js';
 import type { NightEvent, PlannedStack } from './night-events.js';
 
 /** What a running batch tells its caller: what goes on the night list, and what passes. */

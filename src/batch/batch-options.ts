@@ -1,9 +1,9 @@
 import { totalmem } from 'node:os';
 import { basename, dirname, join, resolve } from 'node:path';
 import { named, UsageError } from '../errors.js';
-import type { MergeOptions } from '../merge/options.js';
-import { resolveOptions } from '../merge/resolve-options.js';
 import { optionError } from '../option-error.js';
+import type { MergeOptions } from '../options/merge-options.js';
+import { resolveOptions } from '../options/resolve-merge-options.js';
 import { isWithin } from '../result/path-within.js';
 import { leastFrames } from '../stack/photograph-folder.js';
 import type { Budget } from './estimate.js';

@@ -1,8 +1,8 @@
 import { readdir } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 import { setTimeout as delay } from 'node:timers/promises';
-import type { MergeOptions } from '../merge/options.js';
-import { resolveOptions } from '../merge/resolve-options.js';
+import type { MergeOptions } from '../options/merge-options.js';
+import { resolveOptions } from '../options/resolve-merge-options.js';
 import type { RunRecord } from '../result/run-record.js';
 import type { StackReport } from './night-events.js';
 import { isUnchanged, stateOfResult } from './result-state.js';

@@ -11,7 +11,7 @@ import {
 } from '../errors.js';
 import { merge } from '../merge/merge.js';
 import type { MergeOutcome } from '../merge/merge-api.js';
-import type { MergeEvent } from '../merge/options.js';
+import type { MergeEvent } from '../merge/merge-event.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import { hasPictureEnding } from '../stack/file-kind.js';
 import { ChangedFrameError } from '../stack/frame-identity.js';

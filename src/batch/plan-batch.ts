@@ -1,8 +1,8 @@
 import { readdir } from 'node:fs/promises';
 import { basename, join, relative } from 'node:path';
 import { LamellaError } from '../errors.js';
-import type { MergeOptions } from '../merge/options.js';
 import { optionName } from '../option-names.js';
+import type { MergeOptions } from '../options/merge-options.js';
 import { isEarlierResult } from '../stack/earlier-result.js';
 import type { ResolvedBatch } from './batch-options.js';
 import { paceFactor, type StackNeeds, stackNeeds } from './estimate.js';

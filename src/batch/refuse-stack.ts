@@ -1,6 +1,6 @@
 import { LamellaError } from '../errors.js';
 import { refuseOversized } from '../merge/memory-need.js';
-import type { MergeOptions } from '../merge/options.js';
+import type { MergeOptions } from '../options/merge-options.js';
 import { refuseTooManyFrames } from '../stack/frame-limit.js';
 import type { FoundStack } from './found-stack.js';
 

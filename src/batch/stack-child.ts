@@ -1,6 +1,6 @@
 /** The process of one stack: gets its job from the batch that started it, merges, tells how it ended, and ends. */
 import { setPriority } from 'node:os';
-import type { MergeEvent } from '../merge/options.js';
+import type { MergeEvent } from '../merge/merge-event.js';
 import { callOptions } from '../option-names.js';
 import { flagsArgument, type StackCommand, type StackJob, type StackMessage } from './stack-job.js';
 

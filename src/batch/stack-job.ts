@@ -1,4 +1,5 @@
-import type { MergeEvent, MergeOptions } from '../merge/options.js';
+import type { MergeEvent } from '../merge/merge-event.js';
+import type { MergeOptions } from '../options/merge-options.js';
 import type { FailureKind, StackReport } from './night-events.js';
 import type { InputFile } from './stack-inputs.js';
 

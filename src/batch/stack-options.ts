@@ -1,8 +1,8 @@
 import { dirname, join, resolve } from 'node:path';
 import { named, UsageError } from '../errors.js';
-import { mergeOptionTable } from '../merge/option-table.js';
-import type { MergeOptions } from '../merge/options.js';
-import { resolveOptions } from '../merge/resolve-options.js';
+import { mergeOptionTable } from '../options/merge-option-table.js';
+import type { MergeOptions } from '../options/merge-options.js';
+import { resolveOptions } from '../options/resolve-merge-options.js';
 import { errorCode, fileErrorReason } from '../stack/file-error.js';
 import { readBoundedText } from '../stack/regular-file.js';
 import type { FoundStack } from './found-stack.js';

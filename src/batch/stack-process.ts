@@ -1,7 +1,7 @@
 import { type ChildProcess, fork } from 'node:child_process';
 import { readFile } from 'node:fs/promises';
 import { fileURLToPath } from 'node:url';
-import type { MergeEvent } from '../merge/options.js';
+import type { MergeEvent } from '../merge/merge-event.js';
 import { optionName, optionsAreFields } from '../option-names.js';
 import {
   flagsArgument,

@@ -4,10 +4,10 @@ import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';
 import type { Matrix3 } from '../image/transform.js';
 import type { Arena, Planes } from '../kernels/arena.js';
+import type { SourceRule } from '../options/source-rule.js';
 import { fractionBitsFor, needsFrontLayerPlane, storedLength } from '../surface/depth-index.js';
 import { fullWeight, type Surface } from '../surface/surface.js';
 import type { StripPool } from '../workers/pool.js';
-import type { SourceRule } from './source-rule.js';
 
 /** Rows that one worker takes at a time; also the rows of a tile of the finest level. */
 export const tileRows = 32;

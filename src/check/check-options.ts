@@ -1,6 +1,6 @@
-import type { MergeOptions } from '../merge/options.js';
-import { resolveOptions } from '../merge/resolve-options.js';
 import { optionError } from '../option-error.js';
+import type { MergeOptions } from '../options/merge-options.js';
+import { resolveOptions } from '../options/resolve-merge-options.js';
 import { describePlanRange, isPlanValue, planOptionTable } from '../plan/option-table.js';
 import type { PlanOptions } from '../plan/plan-options.js';
 

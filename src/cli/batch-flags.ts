@@ -1,7 +1,7 @@
 import type { Command } from 'commander';
 import type { BatchOptions } from '../batch/batch-options.js';
 import { UsageError } from '../errors.js';
-import { resolveOptions } from '../merge/resolve-options.js';
+import { resolveOptions } from '../options/resolve-merge-options.js';
 import { addMergeFlags, givenMergeOptions } from './option-flags.js';
 import { readPositionsFile } from './positions-file.js';
 import { passwordFlag, queueAddress, refusePassword } from './queue-address.js';

@@ -8,7 +8,7 @@ import {
 } from '../check/check-options.js';
 import { checkPageTitleEnd } from '../check/page-title.js';
 import { LamellaError, OutputError, UsageError } from '../errors.js';
-import { mergeOptionTable } from '../merge/option-table.js';
+import { mergeOptionTable } from '../options/merge-option-table.js';
 import { planOptionTable } from '../plan/option-table.js';
 import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
 import { showReading } from './frame-progress.js';

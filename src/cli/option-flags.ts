@@ -1,6 +1,11 @@
 import { type Command, Option } from 'commander';
-import { describeRange, maxFrameNumber, mergeOptionTable, type OptionSpec } from '../merge/option-table.js';
-import type { MergeOptions } from '../merge/options.js';
+import {
+  describeRange,
+  maxFrameNumber,
+  mergeOptionTable,
+  type OptionSpec,
+} from '../options/merge-option-table.js';
+import type { MergeOptions } from '../options/merge-options.js';
 import { readNumber } from './read-number.js';
 import { readQuantity, readRatio } from './read-quantity.js';
 

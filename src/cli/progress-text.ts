@@ -1,4 +1,4 @@
-import type { MergeEvent, MergeStage } from '../merge/options.js';
+import type { MergeEvent, MergeStage } from '../merge/merge-event.js';
 
 export type ProgressEvent = Extract<MergeEvent, { event: 'progress' }>;
 

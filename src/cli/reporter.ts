@@ -1,4 +1,4 @@
-import type { MergeEvent } from '../merge/options.js';
+import type { MergeEvent } from '../merge/merge-event.js';
 import { printable } from './printable.js';
 import { durationText, progressFacts, stageTitles } from './progress-text.js';
 import type { Output, System } from './system.js';

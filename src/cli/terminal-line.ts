@@ -1,5 +1,5 @@
 import { SingleBar } from 'cli-progress';
-import type { MergeStage } from '../merge/options.js';
+import type { MergeStage } from '../merge/merge-event.js';
 import { type ProgressEvent, progressLine, stageTitles } from './progress-text.js';
 import type { Output } from './system.js';
 

@@ -1,6 +1,6 @@
+import type { MergeOptions } from '../options/merge-options.js';
 import type { DepthUnit } from '../result/run-record.js';
 import type { Direction } from '../stack/focus-direction.js';
-import type { MergeOptions } from './options.js';
 import type { UsedFrame } from './used-frame.js';
 
 /** From places along the stack to depth. */

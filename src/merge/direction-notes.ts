@@ -1,6 +1,6 @@
 import { growthMessage, unknownAdvice } from '../check/direction-findings.js';
+import type { MergeOptions } from '../options/merge-options.js';
 import type { FocusDirection, RailFacts } from '../stack/focus-direction.js';
-import type { MergeOptions } from './options.js';
 import type { UsedFrame } from './used-frame.js';
 
 /** What a merge says about which end is near: nothing where the user said it or the pictures show it. */

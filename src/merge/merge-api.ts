@@ -1,5 +1,6 @@
 import type { Finding } from '../check/finding.js';
-import type { MergeEvent, MergeOptions } from './options.js';
+import type { MergeOptions } from '../options/merge-options.js';
+import type { MergeEvent } from './merge-event.js';
 
 /** What a merge that ended well leaves behind. */
 export interface MergeOutcome {

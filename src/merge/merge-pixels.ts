@@ -3,6 +3,8 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { InputError, InterruptedError, named, OutputError, UsageError } from '../errors.js';
 import { optionError } from '../option-error.js';
+import type { MergeOptions } from '../options/merge-options.js';
+import { resolveOptions } from '../options/resolve-merge-options.js';
 import { type CoverageClassName, coverageClassNames } from '../result/coverage.js';
 import { outputElsewhere } from '../result/output-failure.js';
 import type { DepthUnit, RunFrame } from '../result/run-record.js';
@@ -13,8 +15,6 @@ import { refuseTooManyFrames } from '../stack/frame-limit.js';
 import { selectFrames } from '../stack/select-frames.js';
 import { checkStack, computeMerge, frameRecords } from './merge.js';
 import type { MergeHooks } from './merge-api.js';
-import type { MergeOptions } from './options.js';
-import { resolveOptions } from './resolve-options.js';
 import { RunLog } from './run-log.js';
 import { type FramePixels, spoolFrame } from './spool-frame.js';
 

@@ -10,6 +10,8 @@ import { identityMatrix } from '../image/transform.js';
 import { carryMends } from '../mend/carry-mends.js';
 import { optionError } from '../option-error.js';
 import { optionName } from '../option-names.js';
+import type { MergeOptions } from '../options/merge-options.js';
+import { resolveOptions } from '../options/resolve-merge-options.js';
 import { coverageClassNames } from '../result/coverage.js';
 import { writeReport } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
@@ -40,9 +42,7 @@ import { type MergeLoad, refuseOversized, threadsWithin } from './memory-need.js
 import type { MergeHooks, MergeOutcome } from './merge-api.js';
 import { type DecideDirection, type MergedFrames, mergeFrames } from './merge-frames.js';
 import { noteFraming } from './note-framing.js';
-import type { MergeOptions } from './options.js';
 import { type Registration, registerStack } from './register-stack.js';
-import { resolveOptions } from './resolve-options.js';
 import { RunLog } from './run-log.js';
 import type { UsedFrame } from './used-frame.js';
 

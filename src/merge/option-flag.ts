@@ -1,5 +1,5 @@
+import { mergeOptionTable } from '../options/merge-option-table.js';
 import { planOptionTable } from '../plan/option-table.js';
-import { mergeOptionTable } from './option-table.js';
 
 /** Units at the end of fields, which flags do not carry. */
 const unitEnding = /(Mm|Um|Mb|Px|S)$/;

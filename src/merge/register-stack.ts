@@ -1,6 +1,7 @@
 import { encodedLuma } from '../check/detail-grid.js';
 import { type StackEvidence, StackReading } from '../check/stack-reading.js';
 import { InputError, named } from '../errors.js';
+import type { MergeOptions } from '../options/merge-options.js';
 import { createMotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
 import { decodeFrame } from '../stack/decode.js';
@@ -8,7 +9,6 @@ import type { FrameFile, Stack } from '../stack/frame.js';
 import { feedFrames } from '../stack/frame-feed.js';
 import { ChangedFrameError, refuseChangedFrames } from '../stack/frame-identity.js';
 import { hashFile } from '../stack/hash-file.js';
-import type { MergeOptions } from './options.js';
 import { registrationShrink } from './registration-shrink.js';
 import type { RunLog } from './run-log.js';
 import { type Disc, DustSearch } from './sensor-flaws.js';

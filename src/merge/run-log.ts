@@ -1,7 +1,7 @@
 import type { Finding } from '../check/finding.js';
 import { InterruptedError } from '../errors.js';
 import type { MergeHooks } from './merge-api.js';
-import type { MergeEvent, MergeStage } from './options.js';
+import type { MergeEvent, MergeStage } from './merge-event.js';
 
 /** Rough share of a run's time that each stage takes, for the estimate of the time left. */
 const stageShare: Record<MergeStage, number> = {

@@ -1,10 +1,10 @@
 import type { Size } from '../image/image.js';
 import { median } from '../image/median.js';
+import type { MotionModel } from '../options/motion-model.js';
 import { type CentredMotion, motionMatrix, motionToSimilarity, noMotion } from './centred-motion.js';
 import { correctSlopes } from './correct-slopes.js';
 import type { Correspondences } from './fit-motion.js';
 import { type LightLink, solveLight } from './frame-light.js';
-import type { MotionModel } from './motion-model.js';
 import type { FrameMotion, MotionSolution } from './motion-solution.js';
 import { measureGrowth, railResiduals, seenFromAnchor } from './rail.js';
 import { relativeSharpness } from './sharpness.js';

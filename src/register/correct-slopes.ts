@@ -1,9 +1,9 @@
 import type { Size } from '../image/image.js';
+import type { MotionModel } from '../options/motion-model.js';
 import { type CentredMotion, invertMotion } from './centred-motion.js';
 import { blurFrom, mostBlur, slopeShare } from './disc-blur.js';
 import type { Correspondences } from './fit-motion.js';
 import { type DoubtfulTiles, fitWithDoubts } from './fit-with-doubts.js';
-import type { MotionModel } from './motion-model.js';
 import { withOutlineDoubts } from './outline-doubts.js';
 import { relativeSharpness } from './sharpness.js';
 import type { PairLink } from './solve-stack.js';

@@ -1,6 +1,7 @@
 import type { Size } from '../image/image.js';
 import { Arena } from '../kernels/arena.js';
 import { type RegisterKernels, registerKernels } from '../kernels/register-kernels.js';
+import type { MotionModel } from '../options/motion-model.js';
 import { assembleSolution, type FrameRecord, type MotionEvidence } from './assemble-solution.js';
 import {
   type BandLevel,
@@ -12,7 +13,6 @@ import {
 import { type CentredMotion, composeMotions, invertMotion, noMotion } from './centred-motion.js';
 import { frameDetail } from './frame-detail.js';
 import { compareLight, type LightGrid, type LightLink, measureLight } from './frame-light.js';
-import type { MotionModel } from './motion-model.js';
 import type { MotionSolution } from './motion-solution.js';
 import {
   type LevelGeometry,

@@ -2,7 +2,7 @@ import { join } from 'node:path';
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import type { Matrix3 } from '../image/transform.js';
-import type { MergeOptions } from '../merge/options.js';
+import type { MergeOptions } from '../options/merge-options.js';
 import { maxRunBytes } from '../stack/earlier-result.js';
 import type { DirectionEvidence, Growth, PictureEvidence } from '../stack/focus-direction.js';
 import type { FrameExif } from '../stack/frame.js';

@@ -1,7 +1,7 @@
 import type { Finding } from '../check/finding.js';
 import type { Size } from '../image/image.js';
 import type { Matrix3 } from '../image/transform.js';
-import type { MergeOptions } from '../merge/options.js';
+import type { MergeOptions } from '../options/merge-options.js';
 import type { Direction, DirectionEvidence, DirectionSource } from '../stack/focus-direction.js';
 import type { FrameExif } from '../stack/frame.js';
 import type { CoverageClassName } from './coverage.js';

@@ -19,7 +19,7 @@ import type { StartStack } from '../../src/batch/stack-job.js';
 import { startStackProcess } from '../../src/batch/stack-process.js';
 import { applyMends } from '../../src/mend/apply-mends.js';
 import { undoMends } from '../../src/mend/undo-mends.js';
-import { resolveOptions } from '../../src/merge/resolve-options.js';
+import { resolveOptions } from '../../src/options/resolve-merge-options.js';
 import { makeFolder } from '../stack/pictures.js';
 import { batchHere, startHere, startStandIn } from './in-process.js';
 import { runBatchProgram } from './program.js';

@@ -2,8 +2,8 @@ import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
 import { optionsMark, StackOptions } from '../../src/batch/stack-options.js';
-import type { MergeOptions } from '../../src/merge/options.js';
-import { resolveOptions } from '../../src/merge/resolve-options.js';
+import type { MergeOptions } from '../../src/options/merge-options.js';
+import { resolveOptions } from '../../src/options/resolve-merge-options.js';
 import { makeFolder } from '../stack/pictures.js';
 
 /** Options of the stack `day/bee` below a root with the given option files. */

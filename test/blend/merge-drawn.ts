@@ -1,11 +1,11 @@
 import { planSources, takePlan } from '../../src/blend/plan-sources.js';
 import { PyramidBlender } from '../../src/blend/pyramid-blender.js';
-import type { SourceRule } from '../../src/blend/source-rule.js';
 import { FocusTracker } from '../../src/focus/focus-tracker.js';
 import type { Size } from '../../src/image/image.js';
 import type { PlacedFrame } from '../../src/image/placed-frame.js';
 import { identityMatrix } from '../../src/image/transform.js';
 import { Arena } from '../../src/kernels/arena.js';
+import type { SourceRule } from '../../src/options/source-rule.js';
 import { findSurface } from '../../src/surface/surface.js';
 import { StripPool } from '../../src/workers/pool.js';
 

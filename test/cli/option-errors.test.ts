@@ -17,7 +17,7 @@ import {
   traceRegion,
   UsageError,
 } from '../../src/index.js';
-import { mergeOptionTable } from '../../src/merge/option-table.js';
+import { mergeOptionTable } from '../../src/options/merge-option-table.js';
 import { planOptionTable } from '../../src/plan/option-table.js';
 import { makeResult } from '../mend/made-result.js';
 import { fakeSystem } from './fake-system.js';

@@ -3,7 +3,7 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { addMergeFlags, givenMergeOptions } from '../../src/cli/option-flags.js';
 import { readNumber } from '../../src/cli/read-number.js';
-import { mergeOptionTable } from '../../src/merge/option-table.js';
+import { mergeOptionTable } from '../../src/options/merge-option-table.js';
 
 function given(...args: string[]): object {
   const command = new Command().exitOverride();

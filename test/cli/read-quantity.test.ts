@@ -2,7 +2,7 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { readFlag } from '../../src/cli/option-flags.js';
 import { readQuantity, readRatio } from '../../src/cli/read-quantity.js';
-import { mergeOptionTable } from '../../src/merge/option-table.js';
+import { mergeOptionTable } from '../../src/options/merge-option-table.js';
 
 describe('a number with a unit', () => {
   it.each([

@@ -5,7 +5,7 @@ import { describe, expect, it, vi } from 'vitest';
 import { runCli } from '../../src/cli/run.js';
 import { InputError, OutputError } from '../../src/errors.js';
 import type { MergeFunction } from '../../src/merge/merge-api.js';
-import { resolveOptions } from '../../src/merge/resolve-options.js';
+import { resolveOptions } from '../../src/options/resolve-merge-options.js';
 import { fakeSystem } from './fake-system.js';
 import { fakeMerge, mergeEvents } from './fixtures/fake-merge.js';
 

@@ -12,7 +12,7 @@ import { planShots } from '../../samples/shoot.js';
 import { writeFrame } from '../../samples/write-frame.js';
 import { check } from '../../src/check/check.js';
 import { merge } from '../../src/merge/merge.js';
-import type { MergeOptions } from '../../src/merge/options.js';
+import type { MergeOptions } from '../../src/options/merge-options.js';
 import { type CoverageClassName, coverageClassNames } from '../../src/result/coverage.js';
 import { readResult } from '../../src/result/read-result.js';
 import { makeFolder } from '../stack/pictures.js';

@@ -1,8 +1,8 @@
 import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
-import type { SourceRule } from '../../src/blend/source-rule.js';
 import { merge } from '../../src/merge/merge.js';
+import type { SourceRule } from '../../src/options/source-rule.js';
 import { coverageClassNames } from '../../src/result/coverage.js';
 import { type Result, readResult } from '../../src/result/read-result.js';
 import { makeFolder } from '../stack/pictures.js';

@@ -16,7 +16,7 @@ import {
   threadsWithin,
 } from '../../src/merge/memory-need.js';
 import { merge } from '../../src/merge/merge.js';
-import type { MergeEvent } from '../../src/merge/options.js';
+import type { MergeEvent } from '../../src/merge/merge-event.js';
 import { maxFrames } from '../../src/stack/frame-limit.js';
 import { convertFiles, type Files, placeStack, renderPlane } from './small-stack.js';
 

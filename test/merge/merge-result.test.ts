@@ -4,7 +4,7 @@ import { join } from 'node:path';
 import sharp, { type Sharp } from 'sharp';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { merge } from '../../src/merge/merge.js';
-import type { MergeEvent } from '../../src/merge/options.js';
+import type { MergeEvent } from '../../src/merge/merge-event.js';
 import { readResult } from '../../src/result/read-result.js';
 import { makeFolder } from '../stack/pictures.js';
 import {

@@ -6,7 +6,7 @@ import sharp from 'sharp';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { InputError, OutputError, UsageError } from '../../src/errors.js';
 import { merge } from '../../src/merge/merge.js';
-import type { MergeEvent } from '../../src/merge/options.js';
+import type { MergeEvent } from '../../src/merge/merge-event.js';
 import { readResult } from '../../src/result/read-result.js';
 import { seededRandom } from '../outside/seeded-random.js';
 import { type Files, frameSize, placeStack, readFiles, renderPlane } from './small-stack.js';

@@ -1,7 +1,7 @@
 import { cpSync, existsSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import sharp from 'sharp';
-import { mergeOptionTable } from '../../src/merge/option-table.js';
+import { mergeOptionTable } from '../../src/options/merge-option-table.js';
 import { planOptionTable } from '../../src/plan/option-table.js';
 import { seededRandom } from '../outside/seeded-random.js';
 import { type Ended, misbehaviour, runCommand } from './command.js';

@@ -1,5 +1,6 @@
 import { isAbsolute, resolve } from 'node:path';
-import type { MergeEvent, MergeOptions, MergeStage } from '../../merge/options.js';
+import type { MergeEvent, MergeStage } from '../../merge/merge-event.js';
+import type { MergeOptions } from '../../options/merge-options.js';
 import { findingShape } from '../../result/finding-shape.js';
 import {
   anyObjectShape,

@@ -1,6 +1,6 @@
 import { hostname } from 'node:os';
 import { Queue, QueueEvents } from 'bullmq';
-import type { MergeEvent } from '../../merge/options.js';
+import type { MergeEvent } from '../../merge/merge-event.js';
 import { optionName } from '../../option-names.js';
 import { countOf } from '../../stack/words.js';
 import { programVersion } from '../../version.js';

@@ -2,7 +2,7 @@ import { randomBytes } from 'node:crypto';
 import { hostname } from 'node:os';
 import { setTimeout as delay } from 'node:timers/promises';
 import { DelayedError, type Job, Worker } from 'bullmq';
-import type { MergeEvent } from '../../merge/options.js';
+import type { MergeEvent } from '../../merge/merge-event.js';
 import { programVersion } from '../../version.js';
 import type { StackEnd, StackJob, StackRun } from '../stack-job.js';
 import { startStackProcess } from '../stack-process.js';

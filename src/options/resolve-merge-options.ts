@@ -6,8 +6,8 @@ import {
   maxPositionMm,
   mergeOptionTable,
   type OptionSpec,
-} from './option-table.js';
-import type { MergeOptions } from './options.js';
+} from './merge-option-table.js';
+import type { MergeOptions } from './merge-options.js';
 
 /**
  * Complete options from those given, each checked against `mergeOptionTable` and against the others.

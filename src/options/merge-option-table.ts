@@ -1,5 +1,5 @@
 import { availableParallelism } from 'node:os';
-import type { MergeOptions } from './options.js';
+import type { MergeOptions } from './merge-options.js';
 
 /** What values an option takes; validation, flag parsing and help all follow from it. */
 export type OptionKind =

@@ -2,9 +2,9 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { describeFailure } from '../../src/cli/failure.js';
 import { UsageError } from '../../src/errors.js';
-import { describeRange, mergeOptionTable } from '../../src/merge/option-table.js';
-import type { MergeOptions } from '../../src/merge/options.js';
-import { resolveOptions } from '../../src/merge/resolve-options.js';
+import { describeRange, mergeOptionTable } from '../../src/options/merge-option-table.js';
+import type { MergeOptions } from '../../src/options/merge-options.js';
+import { resolveOptions } from '../../src/options/resolve-merge-options.js';
 
 type Given = Parameters<typeof resolveOptions>[0];
 

@@ -1,8 +1,6 @@
-import type { SourceRule } from '../blend/source-rule.js';
-import type { Finding } from '../check/finding.js';
-import type { Size } from '../image/image.js';
-import type { MotionModel } from '../register/motion-model.js';
 import type { GivenDirection } from '../stack/focus-direction.js';
+import type { MotionModel } from './motion-model.js';
+import type { SourceRule } from './source-rule.js';
 
 /** Everything that changes what a merge computes. Validated by `resolveOptions`. */
 export interface MergeOptions {
@@ -43,26 +41,3 @@ export interface MergeOptions {
   /** Turn a frame that cannot be read or aligned into an error instead of leaving it out. */
   strict: boolean;
 }
-
-/** Stages of a merge in their order. */
-export type MergeStage = 'list' | 'register' | 'focus' | 'surface' | 'blend' | 'write';
-
-/** What a running merge tells its caller; the CLI prints these, `--json` passes them on. */
-export type MergeEvent =
-  | { event: 'start'; folder: string; out: string; frames: number; size: Size }
-  | { event: 'stage'; stage: MergeStage }
-  | {
-      event: 'progress';
-      stage: MergeStage;
-      /** Frames done in this stage, of `frames`. */
-      done: number;
-      frames: number;
-      megapixelsPerS: number;
-      /** Estimate for the whole run, seconds; undefined until there is one. */
-      leftS?: number | undefined;
-    }
-  | { event: 'note' | 'warning'; message: string }
-  /** What is to be said of the stack, as `check` says it; once the frames have been read, and once the maps are there. */
-  | { event: 'finding'; finding: Finding }
-  /** `verdict`: one sentence on the whole, by the findings; `fit`: nothing spoils the picture. */
-  | { event: 'done'; out: string; files: string[]; fit: boolean; verdict: string; wallMs: number };
