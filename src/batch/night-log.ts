@@ -1,5 +1,6 @@
 import { appendFileSync } from 'node:fs';
 import { join } from 'node:path';
+import { printable } from '../printable.js';
 import { clockText } from './night-words.js';
 
 export const logName = 'night.log';
@@ -10,7 +11,7 @@ export const logName = 'night.log';
  */
 export function logLine(out: string, line: string, now: Date): void {
   try {
-    appendFileSync(join(out, logName), `${clockText(now)}  ${line.replace(/\s*\n\s*/g, ' | ')}\n`);
+    appendFileSync(join(out, logName), `${clockText(now)}  ${printable(line.replace(/\s*\n\s*/g, ' | '))}\n`);
   } catch {
     // See above.
   }

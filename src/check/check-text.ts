@@ -1,4 +1,5 @@
 import { basename } from 'node:path';
+import { printable } from '../printable.js';
 import { shortNumber } from '../result/report/numbers.js';
 import type { CheckedFrame, CheckReport } from './check.js';
 import { type Finding, type FindingRank, numbersText } from './finding.js';
@@ -40,7 +41,7 @@ export function checkText(
 /** One sentence on the whole stack. */
 export function verdictLine({ findings, frames, folder, size, wallMs }: CheckReport): string {
   const facts = `${basename(folder)}: ${frames.length} frames of ${size.width} x ${size.height} pixels, checked in ${shortNumber(wallMs / 1000, 1)} s.`;
-  return `${facts} ${verdictBefore(findings)}`;
+  return printable(`${facts} ${verdictBefore(findings)}`);
 }
 
 function frameTable(frames: readonly CheckedFrame[]): string {
@@ -48,7 +49,7 @@ function frameTable(frames: readonly CheckedFrame[]): string {
     ['Frame', 'File', 'Sharpest', 'Share %', 'Step', 'Scale', 'Shift x, y px', 'Light %'],
     ...frames.map((frame) => [
       String(frame.number),
-      frame.name,
+      printable(frame.name),
       frame.part,
       frame.sharpestPercent.toFixed(1),
       frame.travelSteps === null ? '-' : frame.travelSteps.toFixed(2),
@@ -82,7 +83,7 @@ function verdictTable(findings: readonly Finding[], width: number): string {
       message,
       ...(files.length > 0 ? [`Files: ${filesText(files)}`] : []),
       ...(advice ? [`-> ${advice}`] : []),
-    ],
+    ].map(printable),
   }));
   const rankWidth = Math.max(...cells.map(({ rank }) => rank.length), 4);
   const framesWidth = Math.min(20, Math.max(...cells.map(({ frames }) => frames.length), 6));

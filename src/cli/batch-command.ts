@@ -2,12 +2,12 @@ import { Command } from 'commander';
 import type { BatchOptions } from '../batch/batch-options.js';
 import type { BatchOutcome } from '../batch/run-batch.js';
 import { exitCodes, InterruptedError, LamellaError, UsageError } from '../errors.js';
+import { printable } from '../printable.js';
 import { countOf } from '../stack/words.js';
 import { addBatchFlags, readBatchOptions } from './batch-flags.js';
 import { openBatchScreen } from './batch-screen.js';
 import { describeFailure } from './failure.js';
 import { interruptible } from './interruptible.js';
-import { printable } from './printable.js';
 import { passwordHelp } from './queue-address.js';
 import type { System } from './system.js';
 
@@ -151,7 +151,7 @@ async function printPlan(
     };
     system.stdout.write(`${JSON.stringify(told)}\n`);
   } else {
-    for (const line of planLines(batch, plan)) system.stdout.write(`${shown(system, line)}\n`);
+    for (const line of planLines(batch, plan)) system.stdout.write(`${printable(line)}\n`);
   }
   const { length } = plan.faults;
   if (length > 0) {
@@ -189,7 +189,7 @@ async function printStatus(
     const told = { event: 'status', out, running: holder, counts, leftMs, end: night.end ?? null, stacks };
     system.stdout.write(`${JSON.stringify(told)}\n`);
   } else {
-    for (const line of statusLines(status)) system.stdout.write(`${shown(system, line)}\n`);
+    for (const line of statusLines(status)) system.stdout.write(`${printable(line)}\n`);
   }
   const { failed, incomplete, done } = status.counts;
   if (failed > 0) {
@@ -201,8 +201,4 @@ async function printStatus(
 function printPath({ stdout }: System, path: string): void {
   // A program needs the path as it is; a terminal must not obey it.
   stdout.write(`${stdout.isTTY ? printable(path) : path}\n`);
-}
-
-function shown({ stdout }: System, line: string): string {
-  return stdout.isTTY ? printable(line) : line;
 }

@@ -1,7 +1,7 @@
 import { MultiBar, type SingleBar } from 'cli-progress';
 import type { BatchEvent } from '../batch/batch-events.js';
 import { eventWords, stackProgressWords, wholeWords } from '../batch/night-words.js';
-import { printable } from './printable.js';
+import { printable } from '../printable.js';
 import { stageTitles } from './progress-text.js';
 import type { Output, System } from './system.js';
 
@@ -78,7 +78,7 @@ function terminalScreen(stderr: Output): BatchScreen {
       switch (event.event) {
         case 'begin':
           print(eventWords(event) ?? '');
-          rows.set(event.planned.stack, bars.create(1, 0, { text: `${event.planned.stack} ...` }));
+          rows.set(event.planned.stack, bars.create(1, 0, { text: printable(`${event.planned.stack} ...`) }));
           return;
         case 'merge':
           if (event.merge.event === 'progress') {

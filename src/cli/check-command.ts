@@ -10,12 +10,12 @@ import { checkPageTitleEnd } from '../check/page-title.js';
 import { LamellaError, OutputError, UsageError } from '../errors.js';
 import { mergeOptionTable } from '../options/merge-option-table.js';
 import { planOptionTable } from '../plan/option-table.js';
+import { printable } from '../printable.js';
 import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
 import { showReading } from './frame-progress.js';
 import { interruptible } from './interruptible.js';
 import { addMergeFlags, givenMergeOptions } from './option-flags.js';
 import { addPlanFlags, givenPlanOptions } from './plan-flags.js';
-import { printable } from './printable.js';
 import type { System } from './system.js';
 
 const epilogue = `
@@ -103,9 +103,9 @@ async function runCheck(system: System, folder: string, flags: Record<string, un
   } else {
     const { checkText } = await import('../check/check-text.js');
     system.stdout.write(
-      printable(checkText(report, { width: system.stdout.columns, framesTable: framesTable === true })),
+      checkText(report, { width: system.stdout.columns, framesTable: framesTable === true }),
     );
-    if (path !== undefined) system.stderr.write(printable(`Page: ${path}\n`));
+    if (path !== undefined) system.stderr.write(`${printable(`Page: ${path}`)}\n`);
   }
   // All has been said: no message, only the code.
   if (!report.fit) throw new LamellaError('', unfit);

@@ -1,5 +1,6 @@
 import { type Command, CommanderError } from 'commander';
 import { exitCodes, LamellaError } from '../errors.js';
+import { printable, printableLines } from '../printable.js';
 import { systemFailureOf } from '../system-failure.js';
 import { flagName } from './flag-names.js';
 
@@ -32,4 +33,9 @@ export function describeFailure(error: unknown, command?: Command): Failure {
     exitCode: exitCodes.bug,
     message: `${trace}\nThis is a defect of Lamella: please report it with the lines above.`,
   };
+}
+
+/** A failure's message for a terminal: one line, but the stack of a defect. */
+export function printableMessage(message: string, exitCode: number): string {
+  return exitCode === exitCodes.bug ? printableLines(message) : printable(message);
 }

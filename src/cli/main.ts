@@ -2,8 +2,7 @@ import { exitCodes } from '../errors.js';
 import type { MergeFunction } from '../merge/merge-api.js';
 import { programVersion } from '../version.js';
 import { abandonResult } from './abandon-result.js';
-import { describeFailure } from './failure.js';
-import { printable } from './printable.js';
+import { describeFailure, printableMessage } from './failure.js';
 import { runCli } from './run.js';
 import type { Output, System } from './system.js';
 
@@ -46,7 +45,7 @@ function onOutputError(stream: Output, error: NodeJS.ErrnoException): void {
 
 function endByDefect(error: unknown): never {
   const { exitCode, message } = describeFailure(error);
-  process.stderr.write(`lamella: ${printable(message)}\n`);
+  process.stderr.write(`lamella: ${printableMessage(message, exitCode)}\n`);
   process.exit(exitCode);
 }
 

@@ -1,8 +1,8 @@
 import { Command } from 'commander';
 import { UsageError } from '../errors.js';
 import type { ApplyOptions, ApplyOutcome } from '../mend/apply-mends.js';
+import { printable } from '../printable.js';
 import { interruptible } from './interruptible.js';
-import { printable } from './printable.js';
 import { readQuantity } from './read-quantity.js';
 import type { System } from './system.js';
 
@@ -168,7 +168,7 @@ function waitTeller(system: System, flags: MendFlags, folder: string): ApplyOpti
 }
 
 function reportOutcome(system: System, outcome: ApplyOutcome): void {
-  for (const note of outcome.notes) system.stderr.write(`Note: ${note}\n`);
+  for (const note of outcome.notes) system.stderr.write(`${printable(`Note: ${note}`)}\n`);
   const { mends } = outcome;
   const count = outcome.applied.length;
   if (mends.length === 0) {

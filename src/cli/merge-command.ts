@@ -5,11 +5,11 @@ import { exitCodes, LamellaError, UsageError } from '../errors.js';
 import type { MergeEvent } from '../merge/merge-event.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
+import { printable } from '../printable.js';
 import { describeFailure } from './failure.js';
 import { interruptible } from './interruptible.js';
 import { addMergeFlags, givenMergeOptions } from './option-flags.js';
 import { namingPositionsFile, readPositionsFile } from './positions-file.js';
-import { printable } from './printable.js';
 import { openReporter } from './reporter.js';
 import type { System } from './system.js';
 

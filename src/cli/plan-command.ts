@@ -2,9 +2,9 @@ import { extname } from 'node:path';
 import { Command } from 'commander';
 import { OutputError, UsageError } from '../errors.js';
 import { sheetMarks } from '../plan/sheet-marks.js';
+import { printable } from '../printable.js';
 import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
 import { addPlanFlags, givenPlanOptions } from './plan-flags.js';
-import { printable } from './printable.js';
 import type { System } from './system.js';
 
 const epilogue = `
@@ -56,7 +56,7 @@ async function runPlan(system: System, flags: Record<string, unknown>): Promise<
   system.stdout.write(planText(planned));
   for (const note of planned.notes) system.stderr.write(`Note: ${note}\n`);
   for (const warning of planned.warnings) system.stderr.write(`Warning: ${warning}\n`);
-  if (sheet) system.stderr.write(printable(`Sheet: ${sheet.path}\n`));
+  if (sheet) system.stderr.write(`${printable(`Sheet: ${sheet.path}`)}\n`);
 }
 
 /** The sheet that is asked for. */

@@ -1,5 +1,5 @@
 import type { MergeEvent } from '../merge/merge-event.js';
-import { printable } from './printable.js';
+import { printable } from '../printable.js';
 import { durationText, progressFacts, stageTitles } from './progress-text.js';
 import type { Output, System } from './system.js';
 import { openTerminalLine } from './terminal-line.js';

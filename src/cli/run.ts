@@ -1,11 +1,11 @@
 import { Command } from 'commander';
 import { exitCodes } from '../errors.js';
 import { callOptions } from '../option-names.js';
+import { printable, printableLines } from '../printable.js';
 import { commands } from './commands.js';
-import { describeFailure } from './failure.js';
+import { describeFailure, printableMessage } from './failure.js';
 import { flagName } from './flag-names.js';
 import { helpCommand } from './help-command.js';
-import { printable } from './printable.js';
 import type { System } from './system.js';
 
 const epilogue = `
@@ -35,8 +35,8 @@ export async function runCli(args: readonly string[], version: string, system: S
       .showHelpAfterError(`Run "${path} --help" for what is possible.`)
       .configureOutput({
         writeOut: (text) => system.stdout.write(text),
-        writeErr: (text) => system.stderr.write(printable(text)),
-        outputError: (text, write) => write(text.replace(/^error: /, 'lamella: ')),
+        writeErr: (text) => system.stderr.write(printableLines(text)),
+        outputError: (text, write) => write(commanderLines(text)),
       });
   }
   const callAsBefore = callOptions((option) => flagName(option));
@@ -48,9 +48,15 @@ export async function runCli(args: readonly string[], version: string, system: S
     const { message, exitCode } = describeFailure(error, called);
     // The terminal has echoed ^C at the start of the line: the message takes its place.
     const start = exitCode === exitCodes.interrupted && system.stderr.isTTY ? '\r' : '';
-    if (message !== '') system.stderr.write(`${start}lamella: ${printable(message)}\n`);
+    if (message !== '') system.stderr.write(`${start}lamella: ${printableMessage(message, exitCode)}\n`);
     return exitCode;
   } finally {
     callAsBefore();
   }
+}
+
+/** What commander says of a command line: a line, which may repeat an argument, and below it what may have been meant. */
+function commanderLines(text: string): string {
+  const [said, ...meant] = text.trimEnd().split(/\n(?=\(Did you mean )/);
+  return `${[printable(said.replace(/^error: /, 'lamella: ')), ...meant].join('\n')}\n`;
 }

@@ -1,9 +1,9 @@
 import { Command } from 'commander';
 import { InputError, UsageError } from '../errors.js';
+import { printable } from '../printable.js';
 import type { PictureRegion } from '../trace/picture-region.js';
 import { showReading } from './frame-progress.js';
 import { interruptible } from './interruptible.js';
-import { printable } from './printable.js';
 import type { System } from './system.js';
 
 const epilogue = `
@@ -74,7 +74,7 @@ async function runTrace(system: System, folder: string, text: string, flags: Tra
         await sheet.writeContactSheet(crops, folder, report, { ...options, overwrite });
         if (flags.json !== true) system.stderr.write(`Contact sheet: ${printable(crops)}\n`);
       }
-      const words = () => printable(traceText(report, system.stdout.columns ?? 100));
+      const words = () => traceText(report, system.stdout.columns ?? 100);
       system.stdout.write(flags.json === true ? `${JSON.stringify(report)}\n` : words());
     },
     () => undefined,

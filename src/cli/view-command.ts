@@ -1,6 +1,6 @@
 import { Command } from 'commander';
 import { UsageError } from '../errors.js';
-import { printable } from './printable.js';
+import { printable } from '../printable.js';
 import { readNumber } from './read-number.js';
 import type { System } from './system.js';
 

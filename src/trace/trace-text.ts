@@ -1,3 +1,4 @@
+import { printable } from '../printable.js';
 import { coverageClasses } from '../result/coverage.js';
 import { depthText, percentText, shortNumber } from '../result/report/numbers.js';
 import { regionText } from './picture-region.js';
@@ -33,7 +34,7 @@ export function traceText(report: TraceReport, columns: number): string {
   lines.push(`Confidence  ${confidence.mean.toFixed(2)} of 1${least}`);
   lines.push(`Coverage    ${coverage.map(coverageWords).join('; ')}`);
   if (focusCurve) lines.push('', ...curveLines(focusCurve, report, columns));
-  return `${lines.join('\n')}\n`;
+  return `${lines.map(printable).join('\n')}\n`;
 }
 
 function whyNoDepth({ coverage }: TraceReport): string {

@@ -1,4 +1,13 @@
-import { copyFileSync, existsSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync } from 'node:fs';
+import {
+  copyFileSync,
+  existsSync,
+  mkdirSync,
+  mkdtempSync,
+  readdirSync,
+  readFileSync,
+  rmSync,
+  writeFileSync,
+} from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
@@ -45,6 +54,19 @@ test('two frames are said to show nothing of focus, not to be free of faults', a
   const { stdout } = await run(some('two', [5, 6]));
   expect(stdout).toContain('Two frames do not show whether the steps');
   expect(stdout).not.toContain('Nothing was found amiss');
+});
+
+test('a line feed in the name of a folder or file starts no line of the report', async () => {
+  const folder = some('bee\nFit to merge.', [5, 6]);
+  writeFileSync(
+    join(folder, 'f003\nFit to merge.jpg'),
+    readFileSync(join(folder, 'f002.jpg')).subarray(0, 2000),
+  );
+  const { stdout, stderr } = await run(folder, '--frames-table');
+  const lines = `${stdout}\n${stderr}`.split('\n');
+  expect(lines.filter((line) => line.startsWith('Fit to merge'))).toEqual([]);
+  expect(lines[0]).toContain('bee\\x0aFit to merge.: ');
+  expect(`${stdout}${stderr}`).toContain('f003\\x0aFit to merge.jpg');
 });
 
 describe('a clean stack', () => {

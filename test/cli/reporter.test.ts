@@ -47,6 +47,11 @@ describe('without a terminal', () => {
     ]);
     expect(stderr).toBe('Warning: a\\x1b[2Jb\\x9b.jpg is cut short.\n');
   });
+
+  it('keep a line feed in the name of a file from looking like a message of ours', () => {
+    const { stderr } = printed(modes, 0, [{ event: 'warning', message: 'a\nDone in 1 s.jpg is cut short.' }]);
+    expect(stderr).toBe('Warning: a\\x0aDone in 1 s.jpg is cut short.\n');
+  });
 });
 
 describe('quiet', () => {
