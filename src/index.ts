@@ -6,8 +6,7 @@ export { type BatchHooks, type BatchOutcome, dryRun, runBatch } from './batch/ru
 export { type CheckedFrame, type CheckHooks, type CheckReport, check } from './check/check.js';
 export type { CheckOptions, KnobOptions } from './check/check-options.js';
 export type { CoverageShares } from './check/coverage-findings.js';
-export type { Finding, FindingKind, FindingRank, SensorSpot } from './check/finding.js';
-export type { StripPicture } from './check/frame-signs.js';
+export type { StripPicture } from './check/strip-pictures.js';
 export {
   exitCodes,
   InputError,
@@ -59,7 +58,9 @@ export type { PlanCircle, PlanSensor } from './plan/sensor.js';
 export type { PlanSharpness } from './plan/sharpness.js';
 export { planSheet, type SheetFormat } from './plan/sheet.js';
 export type { StackPlan } from './plan/stack-plan.js';
+export type { SensorSpot } from './rail/sensor-spot.js';
 export { type CoverageClassName, coverageClassNames } from './result/coverage.js';
+export type { Finding, FindingKind, FindingRank } from './result/finding.js';
 export { type Result, readResult } from './result/read-result.js';
 export { readRunRecord } from './result/read-run-record.js';
 export type {

@@ -1,5 +1,5 @@
-import { type Finding, spoilsMerge } from '../check/finding.js';
 import type { Size } from '../image/image.js';
+import { type Finding, spoilsMerge } from '../result/finding.js';
 import type { FinishedFile } from './stack-inputs.js';
 
 export const nightListName = 'night-list.jsonl';

@@ -1,10 +1,11 @@
 import { basename } from 'node:path';
 import { htmlPage } from '../markup/html-page.js';
 import { html, type Markup, noMarkup } from '../markup/markup.js';
+import type { Finding, FindingRank } from '../result/finding.js';
 import { percentText, shortNumber } from '../result/report/numbers.js';
 import type { CheckedFrame, CheckReport } from './check.js';
 import { filesText, verdictLine } from './check-text.js';
-import { type Finding, type FindingRank, numbersText } from './finding.js';
+import { numbersText } from './finding-text.js';
 import { plotMarkup } from './page-plots.js';
 import { checkPageTitleEnd } from './page-title.js';
 

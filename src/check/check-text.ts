@@ -1,9 +1,10 @@
 import { basename } from 'node:path';
 import { printable } from '../printable.js';
+import type { Finding, FindingRank } from '../result/finding.js';
 import { shortNumber } from '../result/report/numbers.js';
+import { verdictBefore } from '../result/verdict.js';
 import type { CheckedFrame, CheckReport } from './check.js';
-import { type Finding, type FindingRank, numbersText } from './finding.js';
-import { verdictBefore } from './judge-stack.js';
+import { numbersText } from './finding-text.js';
 
 /** Ranks as people read them. */
 export const rankWords: Record<FindingRank, string> = { spoils: 'spoils', flaw: 'flaw', note: 'note' };

@@ -1,7 +1,9 @@
-import { InputError, InterruptedError } from '../errors.js';
+import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
+import { type FirstReadingResult, readFirst, readQuick } from '../rail/first-reading.js';
+import { StackReading } from '../rail/stack-reading.js';
 import type { MotionSolution } from '../register/motion-solution.js';
-import { decodeFrame } from '../stack/decode.js';
+import { type Finding, spoilsMerge } from '../result/finding.js';
 import {
   type Direction,
   type DirectionEvidence,
@@ -9,16 +11,13 @@ import {
   findDirection,
 } from '../stack/focus-direction.js';
 import type { Stack } from '../stack/frame.js';
-import { feedFrames } from '../stack/frame-feed.js';
 import { readStack } from '../stack/read-stack.js';
 import { type CheckOptions, resolveCheckOptions } from './check-options.js';
 import type { CoverageShares } from './coverage-findings.js';
-import { type Finding, spoilsMerge } from './finding.js';
 import type { FrameFocus } from './focus-findings.js';
-import { type StripPicture, stripPicture } from './frame-signs.js';
 import { judgeStack } from './judge-stack.js';
 import { NearEnd } from './near-end.js';
-import { type StackEvidence, StackReading } from './stack-reading.js';
+import { type StripPicture, stripPicture } from './strip-pictures.js';
 
 /** What was found of one frame. */
 export interface CheckedFrame extends FrameFocus {
@@ -142,9 +141,7 @@ export async function check(
   };
 }
 
-interface FirstLook {
-  evidence: StackEvidence;
-  unreadable: Map<number, string>;
+interface CheckReading extends FirstReadingResult {
   nearEnd: NearEnd;
   /** Full-size pixels per pixel of the pictures that were read. */
   shrink: number;
@@ -161,31 +158,18 @@ async function lookForNearEnd(
 }
 
 /** Reads every frame once, reduced, and a few in full. */
-async function readFrames(stack: Stack, hooks: CheckHooks): Promise<FirstLook> {
+async function readFrames(stack: Stack, hooks: CheckHooks): Promise<CheckReading> {
   const { frames } = stack;
   const reading = new StackReading(stack.size, frames.length);
-  const { shrink } = reading;
   const nearEnd = new NearEnd(frames.length, reading.reduced);
-  const unreadable = new Map<number, string>();
-  let done = 0;
-  for await (const fed of feedFrames(frames, (frame) => decodeFrame(frame, { shrink, quick: true }), 2)) {
-    if (hooks.signal?.aborted) throw new InterruptedError();
-    const { number } = fed.item;
-    if ('error' in fed) {
-      if (!(fed.error instanceof InputError)) throw fed.error;
-      unreadable.set(number, fed.error.message);
-    } else {
-      reading.add(fed.item, fed.value);
+  const found = await readFirst(stack, reading, {
+    read: (frame) => readQuick(frame, reading),
+    onFrame: ({ number }, { quick }) => {
       nearEnd.add(reading.luma);
-      hooks.onStrip?.(stripPicture(fed.value), number);
-    }
-    hooks.onProgress?.(++done, frames.length);
-  }
-  const readable = frames.length - unreadable.size;
-  if (readable < 2) {
-    throw new InputError(
-      `Only ${readable} of ${frames.length} frames in "${stack.folder}" can be read: a stack needs at least two. Copy the photographs again from the card.`,
-    );
-  }
-  return { evidence: await reading.finish(hooks.signal), unreadable, nearEnd, shrink };
+      hooks.onStrip?.(stripPicture(quick), number);
+    },
+    onProgress: hooks.onProgress,
+    signal: hooks.signal,
+  });
+  return { ...found, nearEnd, shrink: reading.shrink };
 }

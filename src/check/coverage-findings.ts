@@ -1,6 +1,8 @@
+import { worthAdvicePercent } from '../result/coverage.js';
+import type { Finding } from '../result/finding.js';
 import { percentText, shortNumber } from '../result/report/numbers.js';
 import type { Direction } from '../stack/focus-direction.js';
-import { type Finding, pairsText } from './finding.js';
+import { pairsText } from './finding-text.js';
 import { type RailScale, travelText } from './rail-scale.js';
 
 /** What of the picture is sharp in no frame, by tiles of the reduced frames. */
@@ -24,8 +26,6 @@ export interface CoverageShares extends RailScale {
   spanSteps?: number | undefined;
 }
 
-/** Shares below this are the rule at borders and in shadows, percent. */
-export const worthAdvicePercent = 1;
 /** From this share on the picture is spoilt, percent. */
 const spoiltPercent = 2;
 /** Gaps at this many pairs or more are the step's fault, not that of single travels. */

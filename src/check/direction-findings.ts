@@ -1,4 +1,5 @@
 import { optionName } from '../option-names.js';
+import type { Finding } from '../result/finding.js';
 import {
   type Direction,
   directionOnRail,
@@ -6,7 +7,6 @@ import {
   isContradicted,
   type RailFacts,
 } from '../stack/focus-direction.js';
-import type { Finding } from './finding.js';
 
 /** Which end of the stack is near, and what decided it; a flaw where the pictures show the reverse. */
 export function directionFindings(way: FocusDirection, rail: RailFacts): Finding[] {

@@ -1,13 +1,14 @@
 import { optionName } from '../option-names.js';
+import { distanceOfFall, type FocusFit, fallAt, goodFall, sureGapFall } from '../rail/focus-fit.js';
+import { longestPlainStep, type RailTravel } from '../rail/rail-travel.js';
 import type { FrameMotion } from '../register/motion-solution.js';
+import type { Finding } from '../result/finding.js';
 import { shortNumber } from '../result/report/numbers.js';
 import type { Direction } from '../stack/focus-direction.js';
 import { type CoverageShares, coverageFindings } from './coverage-findings.js';
-import { type Finding, framesText, skipText } from './finding.js';
-import { distanceOfFall, type FocusFit, fallAt, goodFall, sureGapFall } from './focus-fit.js';
+import { framesText, skipText } from './finding-text.js';
 import { addPlace, countOf, emptyNinths, mainPart } from './picture-part.js';
 import { type RailScale, travelText } from './rail-scale.js';
-import { longestPlainStep, type RailTravel } from './rail-travel.js';
 
 /** Where a frame is sharpest: in the tiles that come into focus nearest to it. */
 export interface FrameFocus {

@@ -1,9 +1,10 @@
 import { optionName } from '../option-names.js';
 import type { FrameMotion } from '../register/motion-solution.js';
+import { worthAdvicePercent } from '../result/coverage.js';
+import { byRank, type Finding } from '../result/finding.js';
 import { percentText } from '../result/report/numbers.js';
 import type { Stack } from '../stack/frame.js';
-import { worthAdvicePercent } from './coverage-findings.js';
-import { byRank, type Finding, framesText } from './finding.js';
+import { framesText } from './finding-text.js';
 import { withFiles } from './judge-stack.js';
 import { notAligned } from './motion-findings.js';
 

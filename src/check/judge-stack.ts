@@ -1,18 +1,17 @@
-import { counted } from '../result/report/numbers.js';
+import type { StackEvidence } from '../rail/stack-reading.js';
+import { byRank, type Finding } from '../result/finding.js';
 import type { FocusDirection } from '../stack/focus-direction.js';
 import type { Stack } from '../stack/frame.js';
 import type { CheckOptions } from './check-options.js';
 import type { CoverageShares } from './coverage-findings.js';
 import { directionFindings } from './direction-findings.js';
 import { fileCounter } from './file-numbers.js';
-import { byRank, type Finding, spoilsMerge } from './finding.js';
 import { type FrameFocus, judgeFocus } from './focus-findings.js';
 import { judgeLight } from './light-findings.js';
 import { listingFindings, unreadableFindings } from './listing-findings.js';
 import { motionFindings } from './motion-findings.js';
 import { opticsFindings } from './optics-findings.js';
 import { sensorFindings } from './sensor-findings.js';
-import type { StackEvidence } from './stack-reading.js';
 
 /** What is to be said of a stack, before it is merged and after. */
 export interface Judgement {
@@ -72,25 +71,4 @@ export function withFiles(finding: Finding, { frames }: Stack): Finding {
   const named = new Set(finding.frames);
   const files = frames.flatMap(({ number, name }) => (named.has(number) ? [name] : []));
   return files.length > 0 ? { ...finding, files } : finding;
-}
-
-/** The verdict on a stack that is not merged yet. */
-export function verdictBefore(findings: readonly Finding[]): string {
-  const spoiling = findings.filter(({ rank }) => rank === 'spoils').length;
-  return spoiling === 0
-    ? `Fit to merge.${flawWords(findings)}`
-    : `Not fit to merge: ${counted(spoiling, 'finding')} would spoil the picture.${flawWords(findings)}`;
-}
-
-/** The verdict on a merged stack, from the same findings. */
-export function verdictAfter(findings: readonly Finding[]): string {
-  const spoiling = findings.filter(({ rank }) => rank === 'spoils').length;
-  return spoilsMerge(findings)
-    ? `Merged, but look: ${counted(spoiling, 'finding')} ${spoiling === 1 ? 'spoils' : 'spoil'} the picture.${flawWords(findings)}`
-    : `Merged.${flawWords(findings)}`;
-}
-
-function flawWords(findings: readonly Finding[]): string {
-  const flaws = findings.filter(({ rank }) => rank === 'flaw').length;
-  return flaws === 0 ? '' : ` ${counted(flaws, 'flaw')} to know of.`;
 }

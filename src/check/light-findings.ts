@@ -1,9 +1,10 @@
 import { median } from '../image/median.js';
+import type { FrameSigns } from '../rail/frame-signs.js';
 import { encodingPower } from '../register/frame-light.js';
 import type { FrameMotion } from '../register/motion-solution.js';
+import type { Finding } from '../result/finding.js';
 import { percentText } from '../result/report/numbers.js';
-import { type Finding, framesText } from './finding.js';
-import type { FrameSigns } from './frame-signs.js';
+import { framesText } from './finding-text.js';
 
 /** Light of each frame relative to the frames around it, and what to make of it. */
 export interface LightJudgement {

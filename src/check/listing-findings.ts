@@ -1,8 +1,9 @@
 import { median } from '../image/median.js';
 import { optionName } from '../option-names.js';
+import type { FrameSigns } from '../rail/frame-signs.js';
+import type { Finding } from '../result/finding.js';
 import type { FrameExif, FrameFile, Stack, StackNote } from '../stack/frame.js';
-import { capital, type Finding, framesText, skipText } from './finding.js';
-import type { FrameSigns } from './frame-signs.js';
+import { capital, framesText, skipText } from './finding-text.js';
 
 /** A pause counts when it is this many times longer than is usual in the stack, and longer by so much. */
 const gapRatio = 4;

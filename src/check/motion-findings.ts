@@ -1,29 +1,13 @@
 import type { Size } from '../image/image.js';
 import { median } from '../image/median.js';
 import { optionName } from '../option-names.js';
+import type { RailTravel } from '../rail/rail-travel.js';
 import type { FrameMotion } from '../register/motion-solution.js';
+import type { Finding } from '../result/finding.js';
 import { shortNumber } from '../result/report/numbers.js';
-import { capital, type Finding, framesText, numbersText, skipText } from './finding.js';
-import type { FocusCurves } from './focus-curves.js';
-import { type RailTravel, shapesAt } from './rail-travel.js';
-import type { FrameShake } from './shake.js';
+import { capital, framesText, numbersText, skipText } from './finding-text.js';
 import { type StepScale, stepFindings } from './step-findings.js';
 
-/** A frame that is less sharp by so much along one direction is shaken: at the ends alone, elsewhere with the dip that goes with it. */
-const clearUneven = 0.155;
-const slightUneven = 0.13;
-/** How many times the usual of the stack it must be. */
-const unevenRatio = 3;
-/** The same for the frames at both ends, which have a neighbour on one side only. */
-const endUnevenRatio = 4;
-const slightDip = 0.35;
-/** How many of its standard errors it must be, as few tiles speak where little is in focus; fewer where registration finds the frame soft too. */
-const unevenErrors = 3.5;
-const softUnevenErrors = 2;
-/** Loss in all directions that tells a shake without a direction. */
-const clearDip = 0.9;
-const softFrame = 0.75;
-const fewCrests = 0.12;
 /**
  * Jumps of the framing that count as a bump: part of the width, and times the usual jump. Of normal jitter one jump in
  * 65,000 is four times the usual: differences of two places are Rayleigh distributed, exp(-16 ln 2).
@@ -33,39 +17,6 @@ const bumpRatio = 4;
 const bumpRollRad = 0.005;
 /** And times the frames' residual at the corners: where all is blurred motion is not known better. */
 const bumpDoubts = 4;
-
-/** Indices of frames that are blurred as a whole. */
-export function blurredFrames(
-  shakes: readonly FrameShake[],
-  frames: readonly FrameMotion[],
-  curves: FocusCurves,
-): Set<number> {
-  const uneven = shakes.map((shake) => (Number.isNaN(shake.uneven) ? 0 : shake.uneven));
-  const usual = median(Float64Array.from(uneven));
-  /** Of the frames but one: a thin subject comes into focus in so few that a shaken one would count for itself. */
-  const usualDip = (k: number) => {
-    const others = shakes.flatMap(({ dip }, i) => (i === k || Number.isNaN(dip) ? [] : [dip]));
-    return others.length > 0 ? median(Float64Array.from(others)) : -slightDip;
-  };
-  const blurred = shakes.flatMap(({ dip, unevenError }, k) => {
-    const isMost = uneven[k] >= Math.max(uneven[k - 1] ?? 0, uneven[k + 1] ?? 0);
-    const isEnd = k === 0 || k === shakes.length - 1;
-    // Next to an end, and beside a thin subject, too few tiles may come into focus to show a dip.
-    const isAlone = isEnd || Number.isNaN(dip);
-    const isSoft = frames[k].sharpness < softFrame;
-    const isSure = uneven[k] > (isSoft ? softUnevenErrors : unevenErrors) * unevenError;
-    const oneWay = isMost && isSure && uneven[k] > (isAlone ? endUnevenRatio : unevenRatio) * usual;
-    const along =
-      oneWay &&
-      uneven[k] > (isAlone ? clearUneven : slightUneven) &&
-      (isAlone || dip > usualDip(k) + slightDip);
-    const around = dip > clearDip && isSoft;
-    // Where the rail turns tiles dip too, but others crest; after a shake hardly one does.
-    if (!isEnd && (along || around) && shapesAt(curves, k - 1, k, k + 1).crests >= fewCrests) return [];
-    return along || around ? [k] : [];
-  });
-  return new Set(blurred);
-}
 
 /** Frames that cannot be placed among the others. */
 export function notAligned(lost: readonly FrameMotion[]): Finding[] {

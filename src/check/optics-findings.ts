@@ -1,11 +1,10 @@
 import { effectiveFNumber, numericalAperture } from '../optics/close-up.js';
 import { stepMm as stepOfOverlap } from '../optics/stack-steps.js';
 import { planDepth } from '../plan/depth.js';
+import type { Finding } from '../result/finding.js';
 import { shortNumber } from '../result/report/numbers.js';
 import type { FrameExif } from '../stack/frame.js';
 import type { CheckOptions } from './check-options.js';
-
-import type { Finding } from './finding.js';
 import { lengthText } from './rail-scale.js';
 
 /** As `lamella plan` reckons when nothing is said: its overlap, its wavelength, a circle of two pixels, even pupils. */

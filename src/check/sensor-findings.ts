@@ -1,4 +1,5 @@
-import type { Finding, SensorSpot } from './finding.js';
+import type { SensorSpot } from '../rail/sensor-spot.js';
+import type { Finding } from '../result/finding.js';
 
 /** Places that a sentence tells; the rest is in the page and in the JSON. */
 const spotsTold = 4;

@@ -1,11 +1,12 @@
 import { median } from '../image/median.js';
+import { fallAt } from '../rail/focus-fit.js';
+import { longestPlainStep, type RailTravel, standstill } from '../rail/rail-travel.js';
 import type { FrameMotion } from '../register/motion-solution.js';
+import type { Finding } from '../result/finding.js';
 import { shortNumber } from '../result/report/numbers.js';
 import type { FileCounter } from './file-numbers.js';
-import { capital, type Finding, framesText, numbersText } from './finding.js';
-import { fallAt } from './focus-fit.js';
+import { capital, framesText, numbersText } from './finding-text.js';
 import { type RailScale, travelText } from './rail-scale.js';
-import { longestPlainStep, type RailTravel, standstill } from './rail-travel.js';
 
 /** Fall of a focus curve (ln energy) between two frames that leaves a gap: three quarters of an octave, as in the maps of a merge. */
 const gapFall = 0.75 * Math.LN2;

@@ -1,6 +1,14 @@
 import sharp from 'sharp';
-import type { StripPicture } from './frame-signs.js';
+import type { DecodedFrame } from '../stack/decode.js';
 
+/** Small picture of a frame for the strip: (height, width, 3), 8 bits. */
+export interface StripPicture {
+  pixels: Uint8Array;
+  width: number;
+  height: number;
+}
+
+const stripHeight = 96;
 const quality = 78;
 
 /** A strip picture as data URI. */
@@ -9,4 +17,33 @@ export async function stripUri({ pixels, width, height }: StripPicture): Promise
     .jpeg({ quality })
     .toBuffer();
   return `data:image/jpeg;base64,${jpeg.toString('base64')}`;
+}
+
+/** Makes the small picture of a frame for the strip. */
+export function stripPicture({ pixels, width, height, channels, bits }: DecodedFrame): StripPicture {
+  const factor = Math.max(1, height / stripHeight);
+  const small = { width: Math.max(1, Math.round(width / factor)), height: Math.round(height / factor) };
+  const out = new Uint8Array(small.width * small.height * 3);
+  const shift = bits === 16 ? 8 : 0;
+  // Two by two samples a pixel calm the picture enough for its size.
+  const quarter = factor / 4;
+  const near = (place: number, side: number, count: number) =>
+    Math.min(count - 1, Math.floor((place + 0.5) * factor + side * quarter));
+  for (let y = 0, o = 0; y < small.height; y++) {
+    const upper = near(y, -1, height) * width;
+    const lower = near(y, 1, height) * width;
+    for (let x = 0; x < small.width; x++, o += 3) {
+      const left = near(x, -1, width);
+      const right = near(x, 1, width);
+      const a = (upper + left) * channels;
+      const b = (upper + right) * channels;
+      const c = (lower + left) * channels;
+      const d = (lower + right) * channels;
+      for (let channel = 0; channel < 3; channel++) {
+        const i = channels === 3 ? channel : 0;
+        out[o + channel] = (pixels[a + i] + pixels[b + i] + pixels[c + i] + pixels[d + i]) >> (2 + shift);
+      }
+    }
+  }
+  return { pixels: out, ...small };
 }

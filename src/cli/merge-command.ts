@@ -1,11 +1,11 @@
 import { resolve } from 'node:path';
 import { Command } from 'commander';
-import type { Finding } from '../check/finding.js';
 import { exitCodes, LamellaError, UsageError } from '../errors.js';
 import type { MergeEvent } from '../merge/merge-event.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
 import { printable } from '../printable.js';
+import type { Finding } from '../result/finding.js';
 import { describeFailure } from './failure.js';
 import { interruptible } from './interruptible.js';
 import { addMergeFlags, givenMergeOptions } from './option-flags.js';

@@ -1,5 +1,5 @@
-import type { Finding } from '../check/finding.js';
 import type { MergeOptions } from '../options/merge-options.js';
+import type { Finding } from '../result/finding.js';
 import type { MergeEvent } from './merge-event.js';
 
 /** What a merge that ended well leaves behind. */

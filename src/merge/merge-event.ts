@@ -1,5 +1,5 @@
-import type { Finding } from '../check/finding.js';
 import type { Size } from '../image/image.js';
+import type { Finding } from '../result/finding.js';
 
 /** Stages of a merge in their order. */
 export type MergeStage = 'list' | 'register' | 'focus' | 'surface' | 'blend' | 'write';

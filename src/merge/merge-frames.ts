@@ -7,6 +7,9 @@ import type { Size } from '../image/image.js';
 import type { PlacedFrame } from '../image/placed-frame.js';
 import { Arena } from '../kernels/arena.js';
 import type { MergeOptions } from '../options/merge-options.js';
+import type { Disc } from '../rail/dust-search.js';
+import { findHotPixels } from '../rail/hot-pixels.js';
+import { repairHotPixels } from '../rail/repair-hot-pixels.js';
 import { compositeToFrame } from '../result/composite-to-frame.js';
 import { percentText } from '../result/report/numbers.js';
 import type { CropRectangle } from '../result/run-record.js';
@@ -19,7 +22,6 @@ import { findSurface, frameUnit, readSurface, type SurfaceMaps } from '../surfac
 import { StripPool } from '../workers/pool.js';
 import { focusLevels, frameSlots, workerScratchBytes } from './arena-need.js';
 import type { RunLog } from './run-log.js';
-import { type Disc, findHotPixels, repairHotPixels } from './sensor-flaws.js';
 import type { UsedFrame } from './used-frame.js';
 
 export interface MergedFrames {

@@ -1,9 +1,8 @@
 import { basename, dirname, join, relative, resolve, sep } from 'node:path';
 import ndarray from 'ndarray';
 import ops from 'ndarray-ops';
-import { type Finding, spoilsMerge } from '../check/finding.js';
 import { judgeFrames, judgeRim } from '../check/judge-merge.js';
-import { judgeStack, verdictAfter } from '../check/judge-stack.js';
+import { judgeStack } from '../check/judge-stack.js';
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { identityMatrix } from '../image/transform.js';
@@ -12,7 +11,9 @@ import { optionError } from '../option-error.js';
 import { optionName } from '../option-names.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
+import { frameSteps } from '../rail/frame-steps.js';
 import { coverageClassNames } from '../result/coverage.js';
+import { type Finding, spoilsMerge } from '../result/finding.js';
 import { writeReport } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
 import {
@@ -22,6 +23,7 @@ import {
   runSchemaName,
   runSchemaVersion,
 } from '../result/run-record.js';
+import { verdictAfter } from '../result/verdict.js';
 import { type Picture, writeComposite } from '../result/write-composite.js';
 import { type ResultMaps, writeMaps } from '../result/write-maps.js';
 import { writeRunRecord } from '../result/write-run-record.js';
@@ -36,7 +38,6 @@ import { nameSystemFailure } from '../system-failure.js';
 import { programVersion } from '../version.js';
 import { type DepthScale, depthScale } from './depth-scale.js';
 import { directionNotes, meanStepMm } from './direction-notes.js';
-import { frameSteps } from './frame-steps.js';
 import { frameComposite, leastSidePx } from './framing.js';
 import { type MergeLoad, refuseOversized, threadsWithin } from './memory-need.js';
 import type { MergeHooks, MergeOutcome } from './merge-api.js';
@@ -250,7 +251,11 @@ export async function computeMerge(
     for (const finding of judged) log.find(finding);
     return way;
   };
-  const steps = frameSteps(used, registration, options.positionsMm);
+  const steps = frameSteps(
+    used.map(({ file }) => file.number),
+    registration.evidence,
+    options.positionsMm,
+  );
   const merged = await mergeFrames(
     used,
     size,

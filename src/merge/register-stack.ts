@@ -1,17 +1,17 @@
-import { encodedLuma } from '../check/detail-grid.js';
-import { type StackEvidence, StackReading } from '../check/stack-reading.js';
 import { InputError, named } from '../errors.js';
 import type { MergeOptions } from '../options/merge-options.js';
+import { encodedLuma } from '../rail/detail-grid.js';
+import { type Disc, DustSearch } from '../rail/dust-search.js';
+import { readFirst } from '../rail/first-reading.js';
+import { type StackEvidence, StackReading } from '../rail/stack-reading.js';
 import { createMotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
 import { decodeFrame } from '../stack/decode.js';
 import type { FrameFile, Stack } from '../stack/frame.js';
-import { feedFrames } from '../stack/frame-feed.js';
 import { ChangedFrameError, refuseChangedFrames } from '../stack/frame-identity.js';
 import { hashFile } from '../stack/hash-file.js';
 import { registrationShrink } from './registration-shrink.js';
 import type { RunLog } from './run-log.js';
-import { type Disc, DustSearch } from './sensor-flaws.js';
 
 export interface Registration {
   motion: MotionSolution;
@@ -44,7 +44,6 @@ export async function registerStack(
   const estimator = createMotionEstimator({ motion: options.motion, fullSize: size });
   const reading = new StackReading(size, frames.length);
   const hashes = new Map<number, string>();
-  const unreadable = new Map<number, string>();
   const read = async (frame: FrameFile) => {
     // The pictures to register by are softer than those of a check where a JPEG is reduced while it is decoded.
     const isAlike = reading.shrink === shrink && (shrink === 1 || frame.format !== 'jpeg');
@@ -58,32 +57,22 @@ export async function registerStack(
     return { decoded, quick: quick ?? decoded };
   };
   const dust = new DustSearch(frames.length);
-  let done = 0;
-  for await (const fed of feedFrames(frames, read, 2)) {
-    log.throwIfStopped();
-    const { number } = fed.item;
-    if ('error' in fed) {
-      const { error } = fed;
-      if (!(error instanceof InputError) || error instanceof ChangedFrameError || options.strict) throw error;
-      unreadable.set(number, error.message);
-      log.warn(`${error.message} It is left out.`);
-    } else {
-      const { decoded, quick } = fed.value;
+  const { evidence, unreadable } = await readFirst(stack, reading, {
+    read,
+    onFrame: ({ number }, { decoded }, index) => {
       const { pixels, width, height, channels, bits } = decoded;
-      dust.add(done, decoded, encodedLuma(decoded));
-      reading.add(fed.item, quick);
+      dust.add(index, decoded, encodedLuma(decoded));
       estimator.add({ number, pixels, width, height, channels, bits, factorX: shrink, factorY: shrink });
-    }
-    log.progress(++done, frames.length);
-  }
+    },
+    onUnreadable: (_, error) => {
+      if (error instanceof ChangedFrameError || options.strict) throw error;
+      log.warn(`${error.message} It is left out.`);
+    },
+    onProgress: (done, count) => log.progress(done, count),
+    signal,
+  });
   const readable = frames.filter((frame) => !unreadable.has(frame.number));
-  if (readable.length < 2) {
-    throw new InputError(
-      `Only ${readable.length} of ${frames.length} frames in "${stack.folder}" can be read: a stack needs at least two. Copy the photographs again from the card.`,
-    );
-  }
   const motion = estimator.solve(anchorNumber(readable, options.anchor));
-  const evidence = await reading.finish(signal);
   const places = new Map(
     motion.frames.map(({ number, usable, matrix }) => [number, usable ? matrix : undefined]),
   );

@@ -1,5 +1,5 @@
-import type { Finding } from '../check/finding.js';
 import { InterruptedError } from '../errors.js';
+import type { Finding } from '../result/finding.js';
 import type { MergeHooks } from './merge-api.js';
 import type { MergeEvent, MergeStage } from './merge-event.js';
 

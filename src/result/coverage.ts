@@ -47,3 +47,6 @@ export function coveragePercents(coverage: Uint8Array): number[] {
   for (let i = 0; i < coverage.length; i++) counts[coverage[i]]++;
   return coverageClasses.map((_, value) => (coverage.length ? (100 * counts[value]) / coverage.length : 0));
 }
+
+/** Shares below this are the rule at borders and in shadows, percent. */
+export const worthAdvicePercent = 1;

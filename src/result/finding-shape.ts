@@ -1,4 +1,5 @@
-import type { Finding, FindingKind, SensorSpot } from '../check/finding.js';
+import type { SensorSpot } from '../rail/sensor-spot.js';
+import type { Finding, FindingKind } from './finding.js';
 import {
   listShape,
   numberShape,

@@ -1,10 +1,10 @@
-import type { Finding } from '../check/finding.js';
 import type { Size } from '../image/image.js';
 import type { Matrix3 } from '../image/transform.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import type { Direction, DirectionEvidence, DirectionSource } from '../stack/focus-direction.js';
 import type { FrameExif } from '../stack/frame.js';
 import type { CoverageClassName } from './coverage.js';
+import type { Finding } from './finding.js';
 
 export const runFileName = 'run.json';
 export const runSchemaName = 'lamella-run';
@@ -146,7 +146,7 @@ export interface RunRecord {
   /** Side of a pixel at the anchor's plane of focus. */
   mmPerPixel?: number | undefined;
   stepMm?: number | undefined;
-  /** Half width of the usual focus curve, usual steps, as the reduced frames show it (`check/focus-fit.ts`). */
+  /** Half width of the usual focus curve, usual steps, as the reduced frames show it (`rail/focus-fit.ts`). */
   focusWidthSteps?: number | undefined;
   /** Rail position of each frame in capture order. */
   positionsMm?: number[] | undefined;

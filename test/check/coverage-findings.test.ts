@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { type CoverageShares, coverageFindings } from '../../src/check/coverage-findings.js';
-import type { Finding } from '../../src/check/finding.js';
 import { judgeRim } from '../../src/check/judge-merge.js';
+import type { Finding } from '../../src/result/finding.js';
 
 const covered: CoverageShares = {
   beforeFirst: 0,

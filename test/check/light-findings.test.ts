@@ -1,6 +1,6 @@
 import { expect, test } from 'vitest';
-import type { FrameSigns } from '../../src/check/frame-signs.js';
 import { judgeLight } from '../../src/check/light-findings.js';
+import type { FrameSigns } from '../../src/rail/frame-signs.js';
 import type { FrameMotion } from '../../src/register/motion-solution.js';
 
 const count = 12;

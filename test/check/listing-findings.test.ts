@@ -1,6 +1,6 @@
 import { expect, test } from 'vitest';
-import type { FrameSigns } from '../../src/check/frame-signs.js';
 import { listingFindings } from '../../src/check/listing-findings.js';
+import type { FrameSigns } from '../../src/rail/frame-signs.js';
 import type { FrameExif, FrameFile, Stack, StackNote } from '../../src/stack/frame.js';
 
 const usual: FrameExif = {

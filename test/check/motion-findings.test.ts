@@ -2,7 +2,7 @@ import { describe, expect, test } from 'vitest';
 import { createRandom } from '../../samples/random.js';
 import { motionFindings } from '../../src/check/motion-findings.js';
 import type { Similarity } from '../../src/image/transform.js';
-import { stillMotion } from './still-motion.js';
+import { stillMotion } from '../rail/still-motion.js';
 
 const size = { width: 6000, height: 4000 };
 

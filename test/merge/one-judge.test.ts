@@ -5,11 +5,11 @@ import sharp from 'sharp';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { renderScene } from '../../samples/render-scene.js';
 import { check } from '../../src/check/check.js';
-import type { Finding, FindingKind } from '../../src/check/finding.js';
-import { verdictAfter } from '../../src/check/judge-stack.js';
 import { runCli } from '../../src/cli/run.js';
 import { merge } from '../../src/merge/merge.js';
+import type { Finding, FindingKind } from '../../src/result/finding.js';
 import { readRunRecord } from '../../src/result/read-run-record.js';
+import { verdictAfter } from '../../src/result/verdict.js';
 import { fakeSystem } from '../cli/fake-system.js';
 
 let root: string;

@@ -72,8 +72,8 @@ export const promiseTable: readonly PromiseRow[] = [
   {
     promise: 'A frame without a plane of focus in it is not called shaken',
     proofs: [
-      proof('check/shake.test.ts', 'has no shaken frame: blur %d px a step, subject at %d'),
-      proof('check/shake.test.ts', 'is told of a frame that is shaken: index %i'),
+      proof('rail/shake.test.ts', 'has no shaken frame: blur %d px a step, subject at %d'),
+      proof('rail/shake.test.ts', 'is told of a frame that is shaken: index %i'),
     ],
   },
   {

@@ -1,7 +1,6 @@
-import { worthAdvicePercent } from '../../check/coverage-findings.js';
-import { verdictAfter } from '../../check/judge-stack.js';
-import { type CoverageClassName, coverageClasses } from '../coverage.js';
+import { type CoverageClassName, coverageClasses, worthAdvicePercent } from '../coverage.js';
 import type { RunRecord } from '../run-record.js';
+import { verdictAfter } from '../verdict.js';
 import { counted, depthText, percentText } from './numbers.js';
 
 /** Classes that no finding is about; the legend of the map has the shares of all. */

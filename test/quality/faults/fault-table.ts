@@ -2,7 +2,7 @@ import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { type CheckReport, check } from '../../../src/check/check.js';
-import type { Finding } from '../../../src/check/finding.js';
+import type { Finding } from '../../../src/result/finding.js';
 import { plainScenes, plainStack } from './plain-stack.js';
 import { type FaultName, faultNames } from './plan-fault.js';
 import { type Planted, plantFault } from './plant-fault.js';

@@ -1,7 +1,7 @@
 import { expect, test } from 'vitest';
 import { createRandom } from '../../samples/random.js';
-import { focusCurves } from '../../src/check/focus-curves.js';
-import { railTravel } from '../../src/check/rail-travel.js';
+import { focusCurves } from '../../src/rail/focus-curves.js';
+import { railTravel } from '../../src/rail/rail-travel.js';
 import { madeCurves, range, spread } from './made-curves.js';
 
 function travel(frames: number[], seed = 1, blurred = new Set<number>()) {

@@ -1,8 +1,8 @@
 import { describe, expect, test } from 'vitest';
 import { createRandom } from '../../samples/random.js';
-import { focusCurves } from '../../src/check/focus-curves.js';
-import { framePlaces } from '../../src/check/frame-places.js';
-import { railTravel } from '../../src/check/rail-travel.js';
+import { focusCurves } from '../../src/rail/focus-curves.js';
+import { framePlaces } from '../../src/rail/frame-positions.js';
+import { railTravel } from '../../src/rail/rail-travel.js';
 import { madeCurves, range, spread } from './made-curves.js';
 
 /** Steps between the frames as found, and as made, both in the middle one of those made. */

@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
-import { cellSide, measureDetail } from '../../src/check/detail-grid.js';
-import { followTiles } from '../../src/check/tile-curves.js';
 import { similarityMatrix } from '../../src/image/transform.js';
+import { cellSide, measureDetail } from '../../src/rail/detail-grid.js';
+import { followTiles } from '../../src/rail/tile-curves.js';
 
 const width = 128;
 const height = 96;

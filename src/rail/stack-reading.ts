@@ -5,13 +5,13 @@ import { averageBoxes } from '../stack/average-boxes.js';
 import type { DecodedFrame, Shrink } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
 import { encodedLuma } from './detail-grid.js';
-import type { SensorSpot } from './finding.js';
+import { findDust, planeShrink, type SpotPlane, spotLight } from './find-dust.js';
 import { type FocusFit, fitFocus } from './focus-fit.js';
 import { type FrameSigns, frameSigns } from './frame-signs.js';
 import { searchHotPixels } from './hot-pixels.js';
-import { runsOf } from './runs.js';
+import { runsOf } from './pick-runs.js';
 import { lookAgain } from './second-look.js';
-import { findDust, planeShrink, type SpotPlane, spotLight } from './sensor-spots.js';
+import type { SensorSpot } from './sensor-spot.js';
 import { type StackTravel, stackTravel } from './stack-travel.js';
 
 /**

@@ -1,5 +1,5 @@
 import type { DecodedFrame } from '../stack/decode.js';
-import type { SensorSpot } from './finding.js';
+import type { SensorSpot } from './sensor-spot.js';
 
 /** A sample must stand this far above all around it, 8-bit levels, in every frame. */
 const leastExcess = 24;
@@ -40,6 +40,13 @@ export function searchHotPixels(): HotPixelSearch {
       );
     },
   };
+}
+
+/** Pixels of the sensor that are bright in every one of these frames. */
+export async function findHotPixels(frames: readonly (() => Promise<DecodedFrame>)[]): Promise<SensorSpot[]> {
+  const search = searchHotPixels();
+  for (const decode of frames) search.add(await decode());
+  return search.found();
 }
 
 function allHot(frame: DecodedFrame): number[] {

@@ -1,8 +1,8 @@
 import { describe, expect, test } from 'vitest';
-import { focusCurves } from '../../src/check/focus-curves.js';
-import { blurredFrames } from '../../src/check/motion-findings.js';
-import { measureShake } from '../../src/check/shake.js';
-import type { TileCurves } from '../../src/check/tile-curves.js';
+import { blurredFrames } from '../../src/rail/blurred-frames.js';
+import { focusCurves } from '../../src/rail/focus-curves.js';
+import { measureShake } from '../../src/rail/shake.js';
+import type { TileCurves } from '../../src/rail/tile-curves.js';
 import type { FrameMotion } from '../../src/register/motion-solution.js';
 import { madeCurves, range, spread } from './made-curves.js';
 import { stillMotion } from './still-motion.js';

@@ -5,10 +5,10 @@ import { type DecodedFrame, decodeFrame } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
 import { feedFrames } from '../stack/frame-feed.js';
 import { directionCount, encodedLuma, measureDetail } from './detail-grid.js';
-import type { SensorSpot } from './finding.js';
 import { focusCurves } from './focus-curves.js';
 import { type FocusFit, fitFocus } from './focus-fit.js';
 import { searchHotPixels } from './hot-pixels.js';
+import type { SensorSpot } from './sensor-spot.js';
 import type { TileCurves } from './tile-curves.js';
 
 /** What only full-size frames can tell, from a few of them. */

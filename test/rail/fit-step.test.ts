@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
-import { fitStep } from '../../src/check/fit-step.js';
-import { focusCurves } from '../../src/check/focus-curves.js';
-import { followedStretches } from '../../src/check/tile-stretches.js';
+import { fitStep } from '../../src/rail/fit-step.js';
+import { focusCurves } from '../../src/rail/focus-curves.js';
+import { followedStretches } from '../../src/rail/tile-stretches.js';
 import { madeCurves, range, spread } from './made-curves.js';
 
 /** Frames a step apart, but for `step` in the middle, and what the curves of `tiles` make of that one. */

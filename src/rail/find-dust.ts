@@ -1,7 +1,7 @@
 import type { Size } from '../image/image.js';
 import { median } from '../image/median.js';
 import { applyMatrix, composeMatrices, invertMatrix, type Matrix3 } from '../image/transform.js';
-import type { SensorSpot } from './finding.js';
+import type { SensorSpot } from './sensor-spot.js';
 
 /** One frame as spots are looked for: ln brightness of a small picture. */
 export interface SpotPlane {

@@ -1,5 +1,5 @@
 import { createRandom } from '../../samples/random.js';
-import type { TileCurves } from '../../src/check/tile-curves.js';
+import type { TileCurves } from '../../src/rail/tile-curves.js';
 
 /** Contrast of a disc-shaped blur: |2 J1(x) / x|^2 with x = pi * diameter * frequency (Goodman, Introduction to Fourier Optics, 3rd ed., section 6.4). */
 function discEnergy(diameterPx: number, frequency: number): number {

@@ -1,8 +1,8 @@
 import { describe, expect, test } from 'vitest';
 import { createRandom } from '../../samples/random.js';
-import { searchHotPixels } from '../../src/check/hot-pixels.js';
-import { findDust, planeShrink, type SpotPlane, spotLight } from '../../src/check/sensor-spots.js';
 import { similarityMatrix } from '../../src/image/transform.js';
+import { findDust, planeShrink, type SpotPlane, spotLight } from '../../src/rail/find-dust.js';
+import { searchHotPixels } from '../../src/rail/hot-pixels.js';
 
 const size = { width: 200, height: 160 };
 const count = 14;

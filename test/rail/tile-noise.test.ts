@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import { evenNoise, noiseOf } from '../../src/check/tile-noise.js';
+import { evenNoise, noiseOf } from '../../src/rail/tile-noise.js';
 import { madeCurves, range, spread } from './made-curves.js';
 
 const frames = range(12);

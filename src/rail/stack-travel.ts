@@ -1,8 +1,8 @@
 import type { Size } from '../image/image.js';
 import type { FrameMotion } from '../register/motion-solution.js';
+import { blurredFrames } from './blurred-frames.js';
 import type { DetailGrid } from './detail-grid.js';
 import { type FocusCurves, focusCurves } from './focus-curves.js';
-import { blurredFrames } from './motion-findings.js';
 import { type RailTravel, railTravel } from './rail-travel.js';
 import { type FrameShake, measureShake } from './shake.js';
 import { followTiles, type TileCurves } from './tile-curves.js';

@@ -18,20 +18,12 @@ export interface FrameSigns {
   burntSpot: { x: number; y: number } | undefined;
 }
 
-/** Small picture of a frame for the strip: (height, width, 3), 8 bits. */
-export interface StripPicture {
-  pixels: Uint8Array;
-  width: number;
-  height: number;
-}
-
 /** Samples this near the ends of the range are clipped: JPEG blurs the ends by a level or two. */
 const burntFrom = 253;
 const blockedTo = 1;
 /** Cells across and down in which burnt pixels are counted. */
 const burntColumns = 12;
 const burntRows = 8;
-const stripHeight = 96;
 
 /** Takes the signs of one frame from its reduced picture and its luma. */
 export function frameSigns(number: number, decoded: DecodedFrame, luma: Float32Array): FrameSigns {
@@ -93,33 +85,4 @@ function clipping({ pixels, width, height, channels, bits }: DecodedFrame, shrin
             y: Math.round((((fullest - column) / burntColumns + 0.5) / burntRows) * height * shrink),
           },
   };
-}
-
-/** Makes the small picture of a frame for the strip. */
-export function stripPicture({ pixels, width, height, channels, bits }: DecodedFrame): StripPicture {
-  const factor = Math.max(1, height / stripHeight);
-  const small = { width: Math.max(1, Math.round(width / factor)), height: Math.round(height / factor) };
-  const out = new Uint8Array(small.width * small.height * 3);
-  const shift = bits === 16 ? 8 : 0;
-  // Two by two samples a pixel calm the picture enough for its size.
-  const quarter = factor / 4;
-  const near = (place: number, side: number, count: number) =>
-    Math.min(count - 1, Math.floor((place + 0.5) * factor + side * quarter));
-  for (let y = 0, o = 0; y < small.height; y++) {
-    const upper = near(y, -1, height) * width;
-    const lower = near(y, 1, height) * width;
-    for (let x = 0; x < small.width; x++, o += 3) {
-      const left = near(x, -1, width);
-      const right = near(x, 1, width);
-      const a = (upper + left) * channels;
-      const b = (upper + right) * channels;
-      const c = (lower + left) * channels;
-      const d = (lower + right) * channels;
-      for (let channel = 0; channel < 3; channel++) {
-        const i = channels === 3 ? channel : 0;
-        out[o + channel] = (pixels[a + i] + pixels[b + i] + pixels[c + i] + pixels[d + i]) >> (2 + shift);
-      }
-    }
-  }
-  return { pixels: out, ...small };
 }

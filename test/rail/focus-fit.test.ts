@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
-import { focusCurves } from '../../src/check/focus-curves.js';
-import { distanceOfFall, fallAt, fitFocus } from '../../src/check/focus-fit.js';
+import { focusCurves } from '../../src/rail/focus-curves.js';
+import { distanceOfFall, fallAt, fitFocus } from '../../src/rail/focus-fit.js';
 import { madeCurves, range, spread } from './made-curves.js';
 
 test('the distance of a fall is the inverse of the fall', () => {

@@ -1,22 +1,22 @@
-import { framePlaces, longestMeasuredStep, longestStep } from '../check/frame-places.js';
-import type { StackEvidence } from '../check/stack-reading.js';
 import { median } from '../image/median.js';
-import type { UsedFrame } from './used-frame.js';
+import { framePlaces, longestMeasuredStep, longestStep } from './frame-positions.js';
+import type { StackEvidence } from './stack-reading.js';
 
 /** Planes of focus nearer to each other than this many usual steps count as so far apart. */
 const shortestStep = 0.4;
 
 /**
- * Distance of each frame's plane of focus from the one before it, in usual steps: `used.length - 1` values from 0.4 to 30. From
+ * Distance of each frame's plane of focus from the one before it, in usual steps: `numbers.length - 1` values from 0.4 to 30. From
  * the positions where they are given, else as the detail of the frames shows it: then at most 3, or as many as the frames'
  * numbers say were left out between them.
+ *
+ * @param numbers Of the frames in use, in capture order.
  */
 export function frameSteps(
-  used: readonly UsedFrame[],
-  { evidence }: { evidence: Pick<StackEvidence, 'motion' | 'stackTravel'> },
+  numbers: readonly number[],
+  evidence: Pick<StackEvidence, 'motion' | 'stackTravel'>,
   positionsMm: readonly number[] | undefined,
 ): number[] {
-  const numbers = used.map(({ file }) => file.number);
   const places = positionsMm
     ? numbers.map((number) => positionsMm[number - 1])
     : measuredPlaces(numbers, evidence);

@@ -1,0 +1,73 @@
+import { InputError, InterruptedError } from '../errors.js';
+import { type DecodedFrame, decodeFrame } from '../stack/decode.js';
+import type { FrameFile, Stack } from '../stack/frame.js';
+import { feedFrames } from '../stack/frame-feed.js';
+import type { StackEvidence, StackReading } from './stack-reading.js';
+
+/** Frames that are decoded ahead of the one in work. */
+const framesAhead = 2;
+
+/** What is read of one frame at the first reading. */
+export interface FrameReading {
+  /** The frame at the reduction that the evidence asks for, decoded `quick`. */
+  quick: DecodedFrame;
+}
+
+/** What a caller takes from the first reading beside the evidence, and how it follows and stops it. */
+export interface FirstReadingHooks<Read extends FrameReading> {
+  /** Decodes a frame; beside `quick` it may read what else the caller needs of the file. */
+  read: (frame: FrameFile) => Promise<Read>;
+  /** Called after each frame that could be read; `index` counts from 0 over all frames. */
+  onFrame?: (frame: FrameFile, read: Read, index: number) => void;
+  /** Called for each frame that cannot be decoded; throws to end the reading. */
+  onUnreadable?: (frame: FrameFile, error: InputError) => void;
+  onProgress?: ((done: number, frames: number) => void) | undefined;
+  signal?: AbortSignal | undefined;
+}
+
+/** What the first reading finds. */
+export interface FirstReadingResult {
+  evidence: StackEvidence;
+  /** Frames that cannot be decoded: number, and why as a sentence. */
+  unreadable: Map<number, string>;
+}
+
+/**
+ * The first reading of a stack, for a check and a merge alike: every frame once, reduced, and a few in full.
+ *
+ * @throws InputError when fewer than two frames can be decoded; InterruptedError.
+ */
+export async function readFirst<Read extends FrameReading>(
+  { folder, frames }: Stack,
+  reading: StackReading,
+  hooks: FirstReadingHooks<Read>,
+): Promise<FirstReadingResult> {
+  const { read, onFrame, onUnreadable, onProgress, signal } = hooks;
+  const unreadable = new Map<number, string>();
+  let done = 0;
+  for await (const fed of feedFrames(frames, read, framesAhead)) {
+    if (signal?.aborted) throw new InterruptedError();
+    const frame = fed.item;
+    if ('error' in fed) {
+      if (!(fed.error instanceof InputError)) throw fed.error;
+      onUnreadable?.(frame, fed.error);
+      unreadable.set(frame.number, fed.error.message);
+    } else {
+      reading.add(frame, fed.value.quick);
+      onFrame?.(frame, fed.value, done);
+    }
+    onProgress?.(++done, frames.length);
+  }
+  const readable = frames.length - unreadable.size;
+  if (readable < 2) {
+    throw new InputError(
+      `Only ${readable} of ${frames.length} frames in "${folder}" can be read: a stack needs at least two. Copy the photographs again from the card.`,
+    );
+  }
+  return { evidence: await reading.finish(signal), unreadable };
+}
+
+/** Decodes a frame for the evidence alone. */
+export async function readQuick(frame: FrameFile, { shrink }: StackReading): Promise<FrameReading> {
+  return { quick: await decodeFrame(frame, { shrink, quick: true }) };
+}

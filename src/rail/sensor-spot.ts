@@ -1,0 +1,5 @@
+/** A place on the sensor, full-size pixels of the upright frame. */
+export interface SensorSpot {
+  x: number;
+  y: number;
+}
