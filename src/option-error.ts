@@ -1,5 +1,6 @@
 import { inspect } from 'node:util';
 import { named, UsageError } from './errors.js';
+import { commaAdvice } from './options/read-number.js';
 
 /** Longest piece of a received value that a message repeats, characters. */
 const maxShown = 60;
@@ -18,7 +19,8 @@ export function optionError(
   value: unknown,
   details: { shown?: string; why?: string; cause?: unknown } = {},
 ): UsageError {
-  const { shown = showValue(value), why, cause } = details;
+  const { shown = showValue(value), cause } = details;
+  const why = (typeof value === 'string' ? commaAdvice(value) : undefined) ?? details.why;
   const end = why === undefined ? '' : `: ${why}`;
   const plainRange = new UsageError(range).message;
   return new UsageError(`Expected ${range} for ${named(option)} but received ${shown}${end}`, {

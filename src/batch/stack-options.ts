@@ -2,6 +2,7 @@ import { dirname, join, resolve } from 'node:path';
 import { named, UsageError } from '../errors.js';
 import { mergeOptionTable } from '../options/merge-option-table.js';
 import type { MergeOptions } from '../options/merge-options.js';
+import { readOptionValue } from '../options/read-option-text.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
 import { errorCode, fileErrorReason } from '../stack/file-error.js';
 import { readBoundedText } from '../stack/regular-file.js';
@@ -72,19 +73,32 @@ async function readOptionsFile(path: string): Promise<Partial<MergeOptions>> {
   try {
     value = JSON.parse(text.replace(/^\uFEFF/, ''));
   } catch (error) {
-    throw new UsageError(`${path} is no JSON: ${error instanceof Error ? error.message : String(error)}.`);
+    const why = error instanceof Error ? error.message : String(error);
+    const advice = /:\s*-?\d+,\d/.test(text) ? ' Write decimals with a point, such as 0.05.' : '';
+    throw new UsageError(`${path} is no JSON: ${why}.${advice}`);
   }
   if (typeof value !== 'object' || value === null || Array.isArray(value)) {
     throw new UsageError(`${path}: expected an object such as { "stepMm": 0.05 }.`);
   }
   refuseUnknown(path, Object.keys(value));
+  const options = readValues(value);
   try {
     // Each file is checked by itself, so that a fault is told of the file that has it.
-    resolveOptions(complete(value));
+    resolveOptions(complete(options));
   } catch (error) {
     throw error instanceof UsageError ? new UsageError(`${path}: ${error.message}`) : error;
   }
-  return value;
+  return options;
+}
+
+/** Values as their options hold them: texts such as "0.05 mm" are read as those of the command line. */
+function readValues(value: object): Partial<MergeOptions> {
+  return Object.fromEntries(
+    Object.entries(value).map(([key, given]) => {
+      const spec = mergeOptionTable.find((known) => known.key === key);
+      return [key, spec ? readOptionValue(spec, given) : given];
+    }),
+  );
 }
 
 /** A magnification may stand in one file and the pixel pitch in another. */

@@ -1,12 +1,12 @@
 import type { Command } from 'commander';
 import type { BatchOptions } from '../batch/batch-options.js';
 import { UsageError } from '../errors.js';
+import { readNumber } from '../options/read-number.js';
+import { readQuantity } from '../options/read-quantity.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
 import { addMergeFlags, givenMergeOptions } from './option-flags.js';
 import { readPositionsFile } from './positions-file.js';
 import { passwordFlag, queueAddress, refusePassword } from './queue-address.js';
-import { readNumber } from './read-number.js';
-import { readQuantity } from './read-quantity.js';
 
 /** What flags of a merge mean for a batch, where that differs. */
 const otherHelp: Record<string, string> = {

@@ -1,9 +1,9 @@
 import { Command } from 'commander';
 import { UsageError } from '../errors.js';
 import type { ApplyOptions, ApplyOutcome } from '../mend/apply-mends.js';
+import { readQuantity } from '../options/read-quantity.js';
 import { printable } from '../printable.js';
 import { interruptible } from './interruptible.js';
-import { readQuantity } from './read-quantity.js';
 import type { System } from './system.js';
 
 const epilogue = `

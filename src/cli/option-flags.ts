@@ -1,19 +1,13 @@
 import { type Command, Option } from 'commander';
-import {
-  describeRange,
-  maxFrameNumber,
-  mergeOptionTable,
-  type OptionSpec,
-} from '../options/merge-option-table.js';
+import { describeRange, mergeOptionTable, type OptionSpec } from '../options/merge-option-table.js';
 import type { MergeOptions } from '../options/merge-options.js';
-import { readNumber } from './read-number.js';
-import { readQuantity, readRatio } from './read-quantity.js';
+import { readOptionText } from '../options/read-option-text.js';
 
 /** Give `command` a flag for every option of a merge, or for those of `specs`, with range, unit and default in its help. */
 export function addMergeFlags(command: Command, specs: readonly OptionSpec[] = mergeOptionTable): void {
   for (const spec of specs) {
     const option = new Option(flagText(spec), helpText(spec)).helpGroup(`${spec.group}:`);
-    if (spec.kind.type !== 'switch') option.argParser((text: string) => readFlag(spec, text));
+    if (spec.kind.type !== 'switch') option.argParser((text: string) => readOptionText(spec, text));
     command.addOption(option);
   }
 }
@@ -26,43 +20,6 @@ export function givenMergeOptions(flags: Record<string, unknown>): Partial<Merge
     if (value !== undefined) given[spec.key] = value;
   }
   return given;
-}
-
-/**
- * The value a flag's text stands for. A text that stands for none is returned as it is, so that
- * `resolveOptions` refuses it in the same words as any other bad value.
- */
-export function readFlag(spec: OptionSpec, text: string): unknown {
-  const { kind } = spec;
-  switch (kind.type) {
-    case 'choice':
-      return kind.values.find((value) => String(value) === text) ?? text;
-    case 'number':
-      return (spec.key === 'magnification' ? readRatio(text) : readQuantity(text, spec.unit)) ?? text;
-    case 'anchor':
-      return readNumber(text) ?? text;
-    case 'frameRange': {
-      const [, first, last] = /^(\d+)-(\d+)$/.exec(text) ?? [];
-      return first === undefined ? text : [Number(first), Number(last)];
-    }
-    case 'frameList':
-      return readFrameList(text) ?? text;
-    case 'positions':
-    case 'switch':
-      return text;
-  }
-}
-
-/** "12,31" or "1-78,90"; undefined when it is neither. */
-function readFrameList(text: string): number[] | undefined {
-  const numbers: number[] = [];
-  for (const part of text.split(/ *, */)) {
-    const [, first, last = first] = /^(\d+)(?:-(\d+))?$/.exec(part) ?? [];
-    if (first === undefined || Number(last) < Number(first) || Number(last) > maxFrameNumber)
-      return undefined;
-    for (let number = Number(first); number <= Number(last); number++) numbers.push(number);
-  }
-  return numbers;
 }
 
 function flagText(spec: OptionSpec): string {

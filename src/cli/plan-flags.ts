@@ -1,8 +1,8 @@
 import { type Command, Option } from 'commander';
+import { readNumber } from '../options/read-number.js';
+import { readFNumber, readQuantity, readRatio } from '../options/read-quantity.js';
 import { describePlanRange, type PlanOptionSpec, planOptionTable } from '../plan/option-table.js';
 import type { PlanOptions } from '../plan/plan-options.js';
-import { readNumber } from './read-number.js';
-import { readFNumber, readQuantity, readRatio } from './read-quantity.js';
 
 /** Give `command` a flag for every option of a plan, or for those of `specs`, with range, unit and default in its help. */
 export function addPlanFlags(command: Command, specs: readonly PlanOptionSpec[] = planOptionTable): void {

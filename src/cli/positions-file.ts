@@ -1,8 +1,8 @@
 import { InputError, named, UsageError } from '../errors.js';
+import { readNumber } from '../options/read-number.js';
+import { readQuantity } from '../options/read-quantity.js';
 import { fileErrorReason } from '../stack/file-error.js';
 import { readBoundedText } from '../stack/regular-file.js';
-import { readNumber } from './read-number.js';
-import { readQuantity } from './read-quantity.js';
 
 /** A table of positions is a few kilobytes; more is some other file. */
 const maxBytes = 10_000_000;

@@ -1,7 +1,7 @@
 import { Command } from 'commander';
 import { UsageError } from '../errors.js';
+import { readNumber } from '../options/read-number.js';
 import { printable } from '../printable.js';
-import { readNumber } from './read-number.js';
 import type { System } from './system.js';
 
 const epilogue = `

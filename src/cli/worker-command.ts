@@ -3,11 +3,11 @@ import { Command } from 'commander';
 import { loadQueueModule } from '../batch/queue/queue-packages.js';
 import type { WorkerEvent, WorkerOptions } from '../batch/queue/stack-worker.js';
 import { UsageError } from '../errors.js';
+import { readQuantity } from '../options/read-quantity.js';
 import { printable } from '../printable.js';
 import { countOf } from '../stack/words.js';
 import { interruptible } from './interruptible.js';
 import { passwordFlag, passwordHelp, queueAddress } from './queue-address.js';
-import { readQuantity } from './read-quantity.js';
 import type { System } from './system.js';
 
 const epilogue = `

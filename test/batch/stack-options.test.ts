@@ -33,6 +33,24 @@ describe('options of a stack', () => {
     expect(await optionsOf({}, { rule: 'weigh' })).toEqual(resolveOptions({ rule: 'weigh' }));
   });
 
+  it('may be written as on the command line', async () => {
+    const options = await optionsOf({
+      '.': { magnification: '2:1', pixelPitchUm: '0,0039 mm' },
+      'day/bee': { stepMm: '1/20 mm', skip: '1-3,7' },
+    });
+    const numbers = { magnification: 2, pixelPitchUm: 3.9, stepMm: 0.05, skip: [1, 2, 3, 7] };
+    expect(options).toEqual(resolveOptions(numbers));
+    const { positionsMm } = await optionsOf({ day: { positionsMm: ['0', '50 µm', '0,1'] } });
+    expect(positionsMm).toEqual([0, 0.05, 0.1]);
+    await expect(optionsOf({ day: { stepMm: '1,500' } })).rejects.toThrow(
+      /received 1,500: the comma may part thousands or decimals: write 1500 or 1\.500$/,
+    );
+    await expect(optionsOf({ day: '{ "stepMm": 0,05 }' })).rejects.toThrow(
+      /is no JSON: .* point, such as 0\.05/,
+    );
+    await expect(optionsOf({ day: { stepMm: '5 kg' } })).rejects.toThrow(/stepMm but received 5 kg/);
+  });
+
   it('of one meaning replace each other', async () => {
     const nearer = await optionsOf(
       { 'day/bee': { fieldWidthMm: 12 } },

@@ -2,8 +2,8 @@ import { Command } from 'commander';
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { addMergeFlags, givenMergeOptions } from '../../src/cli/option-flags.js';
-import { readNumber } from '../../src/cli/read-number.js';
 import { mergeOptionTable } from '../../src/options/merge-option-table.js';
+import { readNumber } from '../../src/options/read-number.js';
 
 function given(...args: string[]): object {
   const command = new Command().exitOverride();
@@ -82,7 +82,7 @@ describe('numbers', () => {
     );
   });
 
-  it.each(['', ' ', '0x10', '1,5', '1_000', 'NaN', 'Infinity', '1e999', '5mm', '.', 'e5', '--1'])(
+  it.each(['', ' ', '0x10', '1,500', '1_000', 'NaN', 'Infinity', '1e999', '5mm', '.', 'e5', '--1'])(
     'do not include %j',
     (text) => {
       expect(readNumber(text)).toBeUndefined();

@@ -1,8 +1,8 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
-import { readFlag } from '../../src/cli/option-flags.js';
-import { readQuantity, readRatio } from '../../src/cli/read-quantity.js';
 import { mergeOptionTable } from '../../src/options/merge-option-table.js';
+import { readOptionText } from '../../src/options/read-option-text.js';
+import { readQuantity, readRatio } from '../../src/options/read-quantity.js';
 
 describe('a number with a unit', () => {
   it.each([
@@ -32,6 +32,15 @@ describe('a number with a unit', () => {
     ['1e-3 mm', 'mm', 0.001],
     ['1e3', 'mm', 1000],
     ['-1.5mm', 'mm', -1.5],
+    ['1/20 mm', 'mm', 0.05],
+    ['1/20', 'mm', 0.05],
+    ['1/20 mm', 'µm', 50],
+    ['0,05', 'mm', 0.05],
+    ['0,05 mm', 'mm', 0.05],
+    [',5 mm', 'mm', 0.5],
+    ['12,25', 'mm', 12.25],
+    ['0,500', 'mm', 0.5],
+    ['1500,250', 'mm', 1500.25],
   ])('%j of an option in %s is %d', (text, unit, value) => {
     expect(readQuantity(text, unit)).toBe(value);
   });
@@ -42,13 +51,15 @@ describe('a number with a unit', () => {
     ['5 inch', 'mm'],
     ['5 mm', 's'],
     ['5 mm', undefined],
-    ['1/60', 'mm'],
     ['mm', 'mm'],
     ['', 'mm'],
     ['5 mm 3', 'mm'],
     ['5 constructor', 'mm'],
     ['0x10', 'mm'],
-    ['1,5', 'mm'],
+    ['1,500', 'mm'],
+    ['24,000,000', 'mm'],
+    ['1,5,2', 'mm'],
+    ['1/20', undefined],
     ['1/0 s', 's'],
   ])('%j of an option in %s is none', (text, unit) => {
     expect(readQuantity(text, unit)).toBeUndefined();
@@ -67,8 +78,8 @@ describe('a number with a unit', () => {
   it('is understood by every option of a merge that has a unit', () => {
     for (const spec of mergeOptionTable) {
       if (spec.kind.type !== 'number' || spec.unit === undefined) continue;
-      expect([spec.flag, readFlag(spec, `300 ${spec.unit}`)]).toEqual([spec.flag, 300]);
-      expect([spec.flag, readFlag(spec, '300 kg')]).toEqual([spec.flag, '300 kg']);
+      expect([spec.flag, readOptionText(spec, `300 ${spec.unit}`)]).toEqual([spec.flag, 300]);
+      expect([spec.flag, readOptionText(spec, '300 kg')]).toEqual([spec.flag, '300 kg']);
     }
   });
 });
@@ -79,6 +90,7 @@ it.each([
   ['2.5 ×', 2.5],
   ['1:2', 0.5],
   ['1/2', 0.5],
+  ['2,5x', 2.5],
 ])('the ratio %s is %d', (text, value) => {
   expect(readRatio(text)).toBe(value);
 });

@@ -27,16 +27,16 @@ const digits = 12;
 
 /**
  * The number that a text stands for in `unit`: a bare number, or one with a unit of the same kind behind it, such as
- * `0.05mm`, `50 µm` or `1/60 s`. Undefined for any other text, above all for a unit of another kind.
+ * `0.05mm`, `50 µm`, `1/20 mm` or `1/60 s`. Undefined for any other text, above all for a unit of another kind.
  *
  * @param unit Of the option, as its help names it; undefined for a quantity that has none.
  */
 export function readQuantity(text: string, unit: string | undefined): number | undefined {
   const [, amount, name] =
-    /^\s*([-+.\d/e]*?[\d.])\s*([a-zµμ%]*)\s*$/i.exec(text.replace(/\s*\/\s*/, '/')) ?? [];
+    /^\s*([-+.,\d/e]*?[\d.])\s*([a-zµμ%]*)\s*$/i.exec(text.replace(/\s*\/\s*/, '/')) ?? [];
   if (amount === undefined) return undefined;
   const kind = kinds.find((units) => unit !== undefined && wordOf(unit) in units);
-  const value = kind && 's' in kind ? (readQuotient(amount, '/') ?? readNumber(amount)) : readNumber(amount);
+  const value = (kind && readQuotient(amount, '/')) ?? readNumber(amount);
   if (value === undefined || name === '') return value;
   const word = wordOf(name);
   if (!kind || unit === undefined || !Object.hasOwn(kind, word)) return undefined;
