@@ -3,12 +3,15 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { blurDiameterPx } from '../../samples/camera.js';
+import { applyMatrix } from '../../src/image/transform.js';
 import {
   hasPovray,
+  lensCentre,
   povText,
   type RaytracedOptions,
   raytracedDefaults,
   shoot,
+  transformOf,
 } from './raytraced/render-raytraced.js';
 import type { RaytracedScene } from './raytraced/scene-text.js';
 
@@ -19,10 +22,10 @@ const options: RaytracedOptions = { ...raytracedDefaults, subject: 'solids', wid
 const still = { positionMm: 0, shiftXPx: 0, shiftYPx: 0, rollRad: 0 };
 
 /** A small bright ball at a depth, whose light a lens spreads over its blur circle. */
-function ball(xMm: number, yMm: number, zMm: number): RaytracedScene {
-  const geometry = `sphere{<${xMm},${yMm},${zMm}>,0.0012}`;
+function ball(xMm: number, yMm: number, zMm: number, radiusMm = 0.0012, light = 60): RaytracedScene {
+  const geometry = `sphere{<${xMm},${yMm},${zMm}>,${radiusMm}}`;
   return {
-    things: [{ geometry, texture: 'texture{pigment{rgb 60}finish{ambient 1 diffuse 0}}' }],
+    things: [{ geometry, texture: `texture{pigment{rgb ${light}}finish{ambient 1 diffuse 0}}` }],
     lights: 'background{rgb 0}',
   };
 }
@@ -79,5 +82,35 @@ describe.skipIf(!povray)('ray-traced scenes (needs Debian package povray)', () =
         y - ((height - 1) / 2 + sin * px + cos * py - 2),
       ),
     ).toBeLessThan(0.15);
+  });
+
+  it('see what is out of focus where the pinhole at the centre of the lens has it, not the one on the axis', async () => {
+    // Its pattern of 24 rays is the most off centre of those in use.
+    const few = { ...options, rays: 96 };
+    // So wide that it hides how few points of the lens there are.
+    const wide = ball(0, 0, 0.3, 0.008, 1);
+    const centreMm = await lensCentre(few, work);
+    const lens = disc(await take(wide, still, 24));
+    const through = async (view: { centreMm?: [number, number] }) => {
+      const text = povText(wide, options, still, view);
+      const { x, y } = disc(await shoot(work, 'ball', text, width, height, 4));
+      return Math.hypot(x - lens.x, y - lens.y);
+    };
+    expect(await through({ centreMm })).toBeLessThan(0.15);
+    expect(await through({})).toBeGreaterThan(0.3);
+  });
+
+  it('carry what is in focus to where the pinhole of the truth sees it', async () => {
+    const centreMm = await lensCentre(options, work);
+    const pose = { positionMm: 0.4, shiftXPx: 3, shiftYPx: -2, rollRad: 0.05 };
+    const scene = ball(0.03, -0.02, 0.4);
+    const frame = disc(
+      await shoot(work, 'ball', povText(scene, options, pose, { rays: 24 }), width, height, 4),
+    );
+    const truth = disc(
+      await shoot(work, 'ball', povText(scene, options, still, { centreMm }), width, height, 4),
+    );
+    const [x, y] = applyMatrix(transformOf(options, pose, still, centreMm), frame.x, frame.y);
+    expect(Math.hypot(x - truth.x, y - truth.y)).toBeLessThan(0.1);
   });
 });

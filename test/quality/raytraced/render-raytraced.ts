@@ -9,14 +9,23 @@ import {
   depthOfFieldMm,
   focusDistanceMm,
   frameToAnchor,
+  jitterMatrix,
   type Optics,
   type Pose,
+  scaleToAnchor,
 } from '../../../samples/camera.js';
 import { createSensor, encodePicture, exposeSensor, type SensorOptions } from '../../../samples/sensor.js';
-import { anchorNumber, planShots, type ShootOptions } from '../../../samples/shoot.js';
+import { anchorNumber, planShots, type ShootOptions, type Shot } from '../../../samples/shoot.js';
 import { writeFrame } from '../../../samples/write-frame.js';
+import {
+  composeMatrices,
+  invertMatrix,
+  type Matrix3,
+  similarityMatrix,
+} from '../../../src/image/transform.js';
 import { crystals } from './crystals.js';
 import { insect } from './insect.js';
+import { measureLensCentre } from './lens-centre.js';
 import type { RaytracedScene } from './scene-text.js';
 import { solids } from './solids.js';
 
@@ -88,18 +97,15 @@ export async function renderRaytraced(
   onProgress: (done: number, frames: number) => void = () => {},
 ): Promise<void> {
   const options: RaytracedOptions = { ...raytracedDefaults, ...given };
-  const { width, height, frames, seed } = options;
-  const stepMm = options.stepPart * depthOfFieldMm(options, circlePx);
-  const shots = planShots(frames, stepMm, options, seed);
-  const anchor = anchorNumber(frames);
+  const { width, height, seed } = options;
   const scene = sceneOf(options);
   const work = join(out, 'work');
   await mkdir(join(out, 'frames'), { recursive: true });
-  await mkdir(join(out, 'truth'), { recursive: true });
   await mkdir(work, { recursive: true });
+  const shots = shotsOf(options);
   const sensor = createSensor(width, height, options, seed);
   for (const [k, { pose, gains }] of shots.entries()) {
-    const text = povText(scene, options, pose, { rays: Math.ceil(options.rays / frameGrid ** 2) });
+    const text = povText(scene, options, pose, { rays: raysOf(options) });
     const linear = await shoot(work, `frame-${k + 1}`, text, width, height, frameGrid);
     for (let i = 0; i < linear.length; i++) linear[i] *= gains[i % 3];
     exposeSensor(linear, sensor, k + 1);
@@ -108,20 +114,43 @@ export async function renderRaytraced(
       format: 'jpg',
       quality: 95,
     });
-    onProgress(k + 1, frames);
+    onProgress(k + 1, shots.length);
   }
+  await writeTruth(options, out, work);
+  await rm(work, { recursive: true });
+}
+
+function stepMmOf(options: RaytracedOptions): number {
+  return options.stepPart * depthOfFieldMm(options, circlePx);
+}
+
+function shotsOf(options: RaytracedOptions): Shot[] {
+  return planShots(options.frames, stepMmOf(options), options, options.seed);
+}
+
+/** Writes what the frames would show through a pinhole at the centre of their lens, and where each of them lies. */
+export async function writeTruth(options: RaytracedOptions, out: string, work: string): Promise<void> {
+  const { width, height, frames, seed } = options;
+  const stepMm = stepMmOf(options);
+  const shots = shotsOf(options);
+  const anchor = anchorNumber(frames);
+  const scene = sceneOf(options);
+  await mkdir(join(out, 'truth'), { recursive: true });
   const { pose } = shots[anchor - 1];
-  const truth = await shoot(work, 'truth', povText(scene, options, pose, {}), width, height, truthGrid);
+  const centreMm = await lensCentre(options, work);
+  const seen = povText(scene, options, pose, { centreMm });
+  const truth = await shoot(work, 'truth', seen, width, height, truthGrid);
   await sharp(encodePicture(truth, 16), { raw: { width, height, channels: 3 } })
     .toColourspace('rgb16')
     .png({ compressionLevel: 3 })
     .toFile(join(out, 'truth', 'composite.png'));
-  const depth = await depthMap(work, scene, options, pose);
+  const depth = await depthMap(work, scene, options, pose, centreMm);
   const bare = await depthMap(
     work,
     { ...scene, things: scene.things.filter(({ thin }) => !thin) },
     options,
     pose,
+    centreMm,
   );
   const thin = Uint8Array.from(depth, (mm, i) => (bare[i] - mm > 0.002 ? 255 : 0));
   await sharp(thin, { raw: { width, height, channels: 1 } })
@@ -143,11 +172,47 @@ export async function renderRaytraced(
     stepMm,
     blurPxPerStep: blurDiameterPx(options, stepMm) / 2,
     positionsMm: shots.map((shot) => shot.pose.positionMm),
-    transforms: shots.map((shot) => frameToAnchor(options, shot.pose, pose, width, height)),
+    lensCentreMm: centreMm,
+    transforms: shots.map((shot) => transformOf(options, shot.pose, pose, centreMm)),
     gains: shots.map((shot) => shot.gains),
   };
   await writeFile(join(out, 'truth', 'scene.json'), `${JSON.stringify(record, null, 1)}\n`);
-  await rm(work, { recursive: true });
+}
+
+/** Where the centre of the lens lies, mm from the axis; see `measureLensCentre`. */
+export async function lensCentre(options: RaytracedOptions, work: string): Promise<[number, number]> {
+  const side = 48;
+  const small = { ...options, width: side, height: side };
+  const still: Pose = { positionMm: 0, shiftXPx: 0, shiftYPx: 0, rollRad: 0 };
+  return measureLensCentre(options, side * pixelMm(options), (scene) =>
+    shoot(work, 'lens', povText(scene, small, still, { rays: raysOf(options) }), side, side, frameGrid),
+  );
+}
+
+/** Rays of a sub-pixel. */
+function raysOf({ rays }: RaytracedOptions): number {
+  return Math.ceil(rays / frameGrid ** 2);
+}
+
+/** Frame pixel to anchor pixel for what is in focus in the frame, as seen from the lens's centre. */
+export function transformOf(
+  options: RaytracedOptions,
+  pose: Pose,
+  anchor: Pose,
+  centreMm: readonly [number, number],
+): Matrix3 {
+  const { width, height } = options;
+  // A lens on the axis leaves the middle of the field in place; one at e sees what lies there before its own position.
+  const share = 1 - scaleToAnchor(options, pose.positionMm, pose.positionMm);
+  const shiftXPx = (share * centreMm[0]) / pixelMm(options);
+  const shiftYPx = (-share * centreMm[1]) / pixelMm(options);
+  const parallax = similarityMatrix({ scale: 1, rollRad: 0, shiftXPx, shiftYPx }, width, height);
+  const jitter = jitterMatrix(anchor, width, height);
+  const withoutJitter = composeMatrices(
+    invertMatrix(jitter),
+    frameToAnchor(options, pose, anchor, width, height),
+  );
+  return composeMatrices(jitter, composeMatrices(parallax, withoutJitter));
 }
 
 /** Width of a pixel in the anchor's plane of focus, mm. */
@@ -166,17 +231,17 @@ export function sceneOf(options: RaytracedOptions): RaytracedScene {
   }
 }
 
-/** Truth without a lens; its depth as brightness; or a frame by so many rays through the lens. */
+/** Truth through a pinhole; its depth as brightness; or a frame by so many rays through the lens. */
 interface View {
   rays?: number;
   depth?: boolean;
+  /** The pinhole's distance from the axis, x right and y up; 0 when left out. */
+  centreMm?: readonly [number, number];
 }
 
 /**
  * The scene as POV-Ray reads it. The lens is where the camera is; its `aperture` is twice the lens's diameter (measured
- * on a small bright ball against the thin-lens formula: see the test). Shift and roll are those of the sensor. The
- * pattern of rays lies off the lens's centre by up to 0.7 % of its diameter, as that of a lens not quite on the rail's
- * axis would: blurred content moves by so much of its blur circle, what is in focus does not.
+ * on a small bright ball against the thin-lens formula: see the test). Shift and roll are those of the sensor.
  */
 export function povText(scene: RaytracedScene, options: RaytracedOptions, pose: Pose, view: View): string {
   const distance = focusDistanceMm(options);
@@ -188,12 +253,13 @@ export function povText(scene: RaytracedScene, options: RaytracedOptions, pose: 
   const up: [number, number] = [-sin * heightMm, cos * heightMm];
   const x = -pose.shiftXPx / options.width;
   const y = pose.shiftYPx / options.height;
-  const ahead = [right[0] * x + up[0] * y, right[1] * x + up[1] * y];
+  const [centreX, centreY] = view.centreMm ?? [0, 0];
+  const ahead = [right[0] * x + up[0] * y - centreX, right[1] * x + up[1] * y - centreY];
   const lens =
     view.rays === undefined
       ? ''
       : `aperture ${(2 * options.focalLengthMm) / options.fNumber} focal_point<0,0,${pose.positionMm}> blur_samples ${view.rays} variance 0`;
-  const camera = `camera{perspective location<0,0,${pose.positionMm - distance}> direction<${ahead[0]},${ahead[1]},${distance}> right<${right[0]},${right[1]},0> up<${up[0]},${up[1]},0> ${lens}}`;
+  const camera = `camera{perspective location<${centreX},${centreY},${pose.positionMm - distance}> direction<${ahead[0]},${ahead[1]},${distance}> right<${right[0]},${right[1]},0> up<${up[0]},${up[1]},0> ${lens}}`;
   const [near, far] = depthRangeMm;
   const things = scene.things
     .map(({ geometry, texture }) => `object{${geometry} ${view.depth ? '' : texture}}`)
@@ -232,12 +298,13 @@ async function depthMap(
   scene: RaytracedScene,
   options: RaytracedOptions,
   pose: Pose,
+  centreMm: readonly [number, number],
 ): Promise<Float32Array> {
   const { width, height } = options;
   const samples = await trace(
     work,
     'depth',
-    povText(scene, options, pose, { depth: true }),
+    povText(scene, options, pose, { depth: true, centreMm }),
     width * depthGrid,
     height * depthGrid,
   );
