@@ -15,6 +15,8 @@ export interface BatchOptions {
   out?: string;
   /** Options of all merges, where no `lamella.json` says otherwise; `threads` and `memoryMb` bound the batch. */
   merge?: Partial<MergeOptions>;
+  /** Name of the file that the positions of `merge` were read from, for messages. Default: none. */
+  positionsFile?: string;
   /** Part each folder into the stacks that it holds. Default false. */
   split?: boolean;
   /** Default 'auto': by time where every frame has one, else by picture. */
@@ -45,6 +47,7 @@ export interface ResolvedBatch {
   root: string;
   out: string;
   merge: Partial<MergeOptions>;
+  positionsFile: string | undefined;
   /** What one merge may use. */
   budget: Budget;
   /** What all that run at once may use together; with a queue that is for its workers to say. */
@@ -110,6 +113,7 @@ export function resolveBatch(root: string, given: BatchOptions): ResolvedBatch {
     root: place,
     out,
     merge: { ...given.merge },
+    positionsFile: given.positionsFile,
     budget,
     room: queue ? unbounded : budget,
     queue,

@@ -87,7 +87,8 @@ export async function planFound(
       plan.faults.push({ planned, kind: 'options', reason: error.message });
       continue;
     }
-    const refused = whyRefused(found, options);
+    const positionsFrom = (await optionFiles.positionsFrom(found)) ?? batch.positionsFile;
+    const refused = whyRefused(found, options, positionsFrom);
     if (refused !== undefined) {
       plan.faults.push({ planned, kind: 'frames', reason: refused });
       continue;

@@ -1,14 +1,24 @@
 import { LamellaError } from '../errors.js';
 import { refuseOversized } from '../merge/memory-need.js';
 import type { MergeOptions } from '../options/merge-options.js';
+import { refusePositionCount } from '../rail/given-travel.js';
 import { refuseTooManyFrames } from '../stack/frame-limit.js';
 import type { FoundStack } from './found-stack.js';
 
-/** Why a merge would refuse a stack as it was found, so that it need not be started; undefined when it would not. */
-export function whyRefused(found: FoundStack, options: MergeOptions): string | undefined {
+/**
+ * Why a merge would refuse a stack as it was found, so that it need not be started; undefined when it would not.
+ *
+ * @param positionsFrom Name of the file with the positions, where it is known.
+ */
+export function whyRefused(
+  found: FoundStack,
+  options: MergeOptions,
+  positionsFrom: string | undefined,
+): string | undefined {
   try {
     const numbers = frameNumbers(found, options);
     refuseTooManyFrames(found.folder, numbers);
+    refusePositionCount({ ...found, photographs: found.frames, numbers }, options, positionsFrom);
     refuseOversized({ size: found.size, bits: found.bits, frames: numbers.length }, options.memoryMb);
     return undefined;
   } catch (error) {

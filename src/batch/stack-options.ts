@@ -49,6 +49,16 @@ export class StackOptions {
     return resolveOptions({ ...options, ...(part && { frames: part }) });
   }
 
+  /** Path of the `lamella.json` that gives a stack its positions; undefined where none does. */
+  async positionsFrom({ folder }: Pick<FoundStack, 'folder'>): Promise<string | undefined> {
+    for (const level of levels(resolve(this.root), resolve(folder)).reverse()) {
+      const { stepMm, positionsMm } = await this.fileIn(level);
+      if (positionsMm) return join(level, optionsFileName);
+      if (stepMm !== undefined) return undefined;
+    }
+    return undefined;
+  }
+
   private fileIn(folder: string): Promise<Partial<MergeOptions>> {
     const known = this.files.get(folder) ?? readOptionsFile(join(folder, optionsFileName));
     this.files.set(folder, known);

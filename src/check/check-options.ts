@@ -13,6 +13,7 @@ export type CheckOptions = Pick<
   | 'frames'
   | 'skip'
   | 'stepMm'
+  | 'positionsMm'
   | 'direction'
   | 'fieldWidthMm'
   | 'magnification'
@@ -25,6 +26,7 @@ export const checkOptionKeys = [
   'frames',
   'skip',
   'stepMm',
+  'positionsMm',
   'direction',
   'fieldWidthMm',
   'magnification',
@@ -38,13 +40,23 @@ export const knobOptionKeys = ['travelPerTurnMm', 'marksPerTurn'] as const satis
 export function resolveCheckOptions(given: Partial<CheckOptions>): CheckOptions {
   const { travelPerTurnMm, marksPerTurn, ...others } = given;
   const knob = resolveKnob({ travelPerTurnMm, marksPerTurn });
-  const { frames, skip, stepMm, direction, fieldWidthMm, magnification, pixelPitchUm, maxMegapixels } =
-    resolveOptions(others);
+  const {
+    frames,
+    skip,
+    stepMm,
+    positionsMm,
+    direction,
+    fieldWidthMm,
+    magnification,
+    pixelPitchUm,
+    maxMegapixels,
+  } = resolveOptions(others);
   return {
     skip,
     direction,
     ...(frames && { frames }),
     ...(stepMm !== undefined && { stepMm }),
+    ...(positionsMm && { positionsMm }),
     ...(fieldWidthMm !== undefined && { fieldWidthMm }),
     ...(magnification !== undefined && { magnification }),
     ...(pixelPitchUm !== undefined && { pixelPitchUm }),

@@ -1,6 +1,7 @@
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { type FirstReadingResult, readFirst, readQuick } from '../rail/first-reading.js';
+import { meanStepMm, refusePositionCount } from '../rail/given-travel.js';
 import { StackReading } from '../rail/stack-reading.js';
 import type { MotionSolution } from '../register/motion-solution.js';
 import { type Finding, spoilsMerge } from '../result/finding.js';
@@ -77,7 +78,7 @@ const leastSidePx = 64;
  * It fails to see a stack that is short by less than a step or so, and dust where the camera stood perfectly still.
  *
  * @param folder Folder of the frames, which is only read.
- * @param given Lengths in mm; with `stepMm` advice comes in mm.
+ * @param given Lengths in mm; with `stepMm` or `positionsMm` advice comes in mm.
  * @throws UsageError when an option is wrong; InputError when the folder cannot be read or holds no stack;
  *   InterruptedError. What spoils a merge is no error but a finding.
  */
@@ -99,13 +100,17 @@ export async function check(
       `Expected frames of at least ${leastSidePx} x ${leastSidePx} pixels but those in "${folder}" are ${stack.size.width} x ${stack.size.height}.`,
     );
   }
+  refusePositionCount({ ...stack, numbers: stack.frames.map(({ number }) => number) }, options);
   const { evidence, unreadable, nearEnd, shrink } = await readFrames(stack, hooks);
   const { files, motion, signs, stackTravel, fineWidth } = evidence;
   const { travel, shakes } = stackTravel;
   const directionEvidence = await lookForNearEnd(nearEnd, shrink, motion);
   const way = findDirection(options.direction, files, directionEvidence, {
     widthPx: stack.size.width,
-    stepMm: options.stepMm,
+    stepMm: meanStepMm(
+      files.map(({ number }) => number),
+      options,
+    ),
   });
   const { findings, focus, light, coverage } = judgeStack(stack, evidence, unreadable, way, options);
   const finite = (value: number | undefined) =>

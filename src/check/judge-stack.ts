@@ -1,3 +1,4 @@
+import { usualStepMm } from '../rail/given-travel.js';
 import type { StackEvidence } from '../rail/stack-reading.js';
 import { byRank, type Finding } from '../result/finding.js';
 import type { FocusDirection } from '../stack/focus-direction.js';
@@ -26,7 +27,7 @@ export interface Judgement {
 /** What is known of the bench. */
 export type JudgeOptions = Pick<
   CheckOptions,
-  'stepMm' | 'travelPerTurnMm' | 'marksPerTurn' | 'magnification' | 'pixelPitchUm'
+  'stepMm' | 'positionsMm' | 'travelPerTurnMm' | 'marksPerTurn' | 'magnification' | 'pixelPitchUm'
 >;
 
 /**
@@ -46,7 +47,8 @@ export function judgeStack(
   const { signs, motion, fit, fineWidth, dust, hotPixels } = evidence;
   const { tiles, blurred, travel } = evidence.stackTravel;
   const { frames } = motion;
-  const { stepMm, travelPerTurnMm, marksPerTurn } = options;
+  const { travelPerTurnMm, marksPerTurn } = options;
+  const stepMm = usualStepMm(options);
   const scale = { stepMm, travelPerTurnMm, marksPerTurn };
   const focus = judgeFocus(fit, tiles.columns, travel, frames, way.direction, fineWidth, scale);
   const { light, findings: lightFindings } = judgeLight(frames, signs);
@@ -61,7 +63,7 @@ export function judgeStack(
     ...focus.findings,
     ...lightFindings,
     ...sensorFindings(dust, hotPixels),
-    ...opticsFindings(options, stack.frames[0].exif),
+    ...opticsFindings({ ...options, stepMm }, stack.frames[0].exif),
   ]).map((finding) => withFiles(finding, stack));
   return { findings, focus: focus.frames, light, coverage: focus.coverage };
 }

@@ -17,7 +17,7 @@ const circlePixels = 2;
  * taken as marked on the lens.
  */
 export function opticsFindings(
-  options: Pick<CheckOptions, 'magnification' | 'pixelPitchUm' | 'stepMm'>,
+  options: { [Key in 'magnification' | 'pixelPitchUm' | 'stepMm']?: CheckOptions[Key] | undefined },
   exif: FrameExif,
 ): Finding[] {
   const { magnification, pixelPitchUm, stepMm } = options;

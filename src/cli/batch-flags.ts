@@ -1,11 +1,12 @@
 import type { Command } from 'commander';
 import type { BatchOptions } from '../batch/batch-options.js';
 import { UsageError } from '../errors.js';
+import type { MergeOptions } from '../options/merge-options.js';
 import { readNumber } from '../options/read-number.js';
 import { readQuantity } from '../options/read-quantity.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
 import { addMergeFlags, givenMergeOptions } from './option-flags.js';
-import { readPositionsFile } from './positions-file.js';
+import { nameFileOfPositions, readPositionsFile } from './positions-file.js';
 import { passwordFlag, queueAddress, refusePassword } from './queue-address.js';
 
 /** What flags of a merge mean for a batch, where that differs. */
@@ -57,9 +58,11 @@ export async function readBatchOptions(flags: Record<string, unknown>): Promise<
   if (typeof positions === 'string') {
     resolveOptions({ ...merge, positionsMm: [0, 1] });
     merge.positionsMm = await readPositionsFile(positions);
+    refusePositions(merge, positions);
   }
   const options: Record<string, unknown> = {
     merge,
+    positionsFile: positions,
     split: flags.split,
     splitBy: flags.splitBy,
     splitGapS: readSeconds(flags.splitGap, '--split-gap'),
@@ -76,6 +79,15 @@ export async function readBatchOptions(flags: Record<string, unknown>): Promise<
   const given = Object.entries(options).filter(([, value]) => value !== undefined);
   // Each value was made a number above, or is checked by `resolveBatch`.
   return Object.fromEntries(given) as BatchOptions;
+}
+
+/** Refuses positions that no merge takes, before the search. Throws UsageError that names their file. */
+function refusePositions(merge: Partial<MergeOptions>, path: string): void {
+  try {
+    resolveOptions(merge);
+  } catch (error) {
+    throw nameFileOfPositions(error, path);
+  }
 }
 
 function readSeconds(text: unknown, name: string): number | undefined {

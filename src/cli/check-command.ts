@@ -16,6 +16,7 @@ import { showReading } from './frame-progress.js';
 import { interruptible } from './interruptible.js';
 import { addMergeFlags, givenMergeOptions } from './option-flags.js';
 import { addPlanFlags, givenPlanOptions } from './plan-flags.js';
+import { nameFileOfPositions, readPositionsFile } from './positions-file.js';
 import type { System } from './system.js';
 
 const epilogue = `
@@ -63,7 +64,7 @@ export function checkCommand(system: System): Command {
 }
 
 async function runCheck(system: System, folder: string, flags: Record<string, unknown>): Promise<void> {
-  const { page, overwrite, json, framesTable, ...others } = flags;
+  const { page, overwrite, json, framesTable, positions, ...others } = flags;
   if (folder === '') throw new UsageError('Expected the path of a folder but received an empty text');
   const target = pageTarget(page, folder, overwrite === true);
   const path = target?.path;
@@ -72,16 +73,18 @@ async function runCheck(system: System, folder: string, flags: Record<string, un
     import('../check/check.js'),
     import('../check/check-options.js'),
   ]);
-  const options: CheckOptions = resolveCheckOptions({
-    ...givenMergeOptions(others),
-    ...givenKnob(others),
-  });
+  const given: Partial<CheckOptions> = { ...givenMergeOptions(others), ...givenKnob(others) };
+  if (typeof positions === 'string') {
+    // A slip in the flags should not wait for the file: they are checked beside positions that stand in.
+    resolveCheckOptions({ ...given, positionsMm: [0, 1] });
+    given.positionsMm = await readPositionsFile(positions);
+  }
   const strips = new Map<number, Promise<string>>();
   const report = await interruptible(
     system.signals,
     async (signal) => {
       const { stripUri } = await import('../check/strip-pictures.js');
-      const checked = await check(folder, options, {
+      const checked = await check(folder, given, {
         signal,
         onProgress: (done, frames) => showReading(system.stderr, done, frames),
         ...(path !== undefined && { onStrip: (strip, number) => strips.set(number, stripUri(strip)) }),
@@ -97,7 +100,9 @@ async function runCheck(system: System, folder: string, flags: Record<string, un
     },
     // What is written aside has a name of its own, and nothing else is written.
     () => {},
-  );
+  ).catch((error: unknown) => {
+    throw nameFileOfPositions(error, positions);
+  });
   if (json === true) {
     system.stdout.write(`${JSON.stringify(report)}\n`);
   } else {

@@ -9,7 +9,7 @@ import type { Finding } from '../result/finding.js';
 import { describeFailure } from './failure.js';
 import { interruptible } from './interruptible.js';
 import { addMergeFlags, givenMergeOptions } from './option-flags.js';
-import { namingPositionsFile, readPositionsFile } from './positions-file.js';
+import { nameFileOfPositions, readPositionsFile } from './positions-file.js';
 import { openReporter } from './reporter.js';
 import type { System } from './system.js';
 
@@ -77,7 +77,8 @@ async function runMerge(system: System, folder: string, flags: Record<string, un
       // A program needs the path as it is; a terminal must not obey it.
       stdout.write(`${stdout.isTTY ? printable(outcome.out) : outcome.out}\n`);
     }
-  } catch (error) {
+  } catch (thrown) {
+    const error = nameFileOfPositions(thrown, flags.positions);
     const { message, exitCode } = describeFailure(error);
     reporter.onFailure(message, exitCode);
     throw error;
@@ -99,7 +100,7 @@ async function readOptions(
     resolveOptions({ ...given, positionsMm: [0, 1] });
     given.positionsMm = await readPositionsFile(positions);
   }
-  const options = namingPositionsFile(positions, () => resolveOptions(given));
+  const options = resolveOptions(given);
   if (out === undefined) return options;
   if (typeof out !== 'string' || out === '') {
     throw new UsageError('Expected the path of a folder for --out but received an empty text');

@@ -23,15 +23,14 @@ export async function readPositionsFile(path: string): Promise<number[]> {
   return parsePositions(text, path);
 }
 
-/** Runs what takes the positions of a file. A refusal of them names the file, which alone the user can change. */
-export function namingPositionsFile<T>(path: unknown, take: () => T): T {
-  try {
-    return take();
-  } catch (error) {
-    if (typeof path !== 'string' || !(error instanceof UsageError) || error.option !== 'positionsMm')
-      throw error;
-    throw new UsageError(`${path}: ${error.messageWith(named)}`, { cause: error });
-  }
+/**
+ * The error as the user shall read it: a refusal of positions names the file that they were read from, which alone the
+ * user can change.
+ */
+export function nameFileOfPositions(error: unknown, path: unknown): unknown {
+  if (typeof path !== 'string' || !(error instanceof UsageError) || error.option !== 'positionsMm')
+    return error;
+  return new UsageError(`${path}: ${error.messageWith(named)}`, { cause: error });
 }
 
 /**

@@ -1,7 +1,5 @@
 import { growthMessage, unknownAdvice } from '../check/direction-findings.js';
-import type { MergeOptions } from '../options/merge-options.js';
 import type { FocusDirection, RailFacts } from '../stack/focus-direction.js';
-import type { UsedFrame } from './used-frame.js';
 
 /** What a merge says about which end is near: nothing where the user said it or the pictures show it. */
 export function directionNotes(way: FocusDirection, rail: RailFacts): string[] {
@@ -19,14 +17,4 @@ export function directionNotes(way: FocusDirection, rail: RailFacts): string[] {
     ];
   }
   return [];
-}
-
-/** Mean travel of the rail from frame to frame, where the user gives it, mm. */
-export function meanStepMm(
-  used: readonly UsedFrame[],
-  { stepMm, positionsMm }: Pick<MergeOptions, 'stepMm' | 'positionsMm'>,
-): number | undefined {
-  if (!positionsMm) return stepMm;
-  const [first, last] = [used[0].file.number, used.at(-1)!.file.number];
-  return Math.abs(positionsMm[last - 1] - positionsMm[first - 1]) / (used.length - 1);
 }

@@ -12,6 +12,7 @@ import { optionName } from '../option-names.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
 import { frameSteps } from '../rail/frame-steps.js';
+import { meanStepMm, refusePositionCount } from '../rail/given-travel.js';
 import { coverageClassNames } from '../result/coverage.js';
 import { type Finding, spoilsMerge } from '../result/finding.js';
 import { writeReport } from '../result/report/write-report.js';
@@ -37,7 +38,7 @@ import { depthIndexOf } from '../surface/depth-index.js';
 import { nameSystemFailure } from '../system-failure.js';
 import { programVersion } from '../version.js';
 import { type DepthScale, depthScale } from './depth-scale.js';
-import { directionNotes, meanStepMm } from './direction-notes.js';
+import { directionNotes } from './direction-notes.js';
 import { frameComposite, leastSidePx } from './framing.js';
 import { type MergeLoad, refuseOversized, threadsWithin } from './memory-need.js';
 import type { MergeHooks, MergeOutcome } from './merge-api.js';
@@ -237,8 +238,9 @@ export async function computeMerge(
   let judged: ReturnType<typeof judgeFrames> = [];
   const decideDirection: DecideDirection = (look) => {
     const { growth } = registration.motion;
-    const rail = { widthPx: size.width, stepMm: meanStepMm(used, options) };
     const files = used.map(({ file }) => file);
+    const numbers = files.map(({ number }) => number);
+    const rail = { widthPx: size.width, stepMm: meanStepMm(numbers, options) };
     const way = findDirection(options.direction, files, { pictures: look(), growth }, rail);
     for (const note of directionNotes(way, rail)) log.note(note);
     // What lies before and behind the stack can be named only now.
@@ -314,19 +316,7 @@ export function checkStack(stack: Stack, options: MergeOptions): void {
       options.anchor,
     );
   }
-  const given = options.positionsMm?.length;
-  // Of a part of the stack the positions may be given up to its end.
-  if (given !== undefined && given !== stack.photographs && given !== numbers.at(-1)) {
-    throw optionError(
-      'positionsMm',
-      `a position for each of the ${stack.photographs} photographs in "${stack.folder}"`,
-      options.positionsMm,
-      {
-        shown: `${given}`,
-        why: 'give one a photograph, in capture order. Those that cannot be used have no number, and want none',
-      },
-    );
-  }
+  refusePositionCount({ ...stack, numbers }, options);
 }
 
 /** Refuses a stack whose frames are all one picture, warns of single frames that repeat the one before. */

@@ -148,6 +148,20 @@ describe('a stack with a fault', () => {
     expect(Number(to)).toBeCloseTo(0.05 * (6 + Number(count)), 6);
   });
 
+  test('is told in mm from positions as from a step', async () => {
+    const sheet = join(root, 'rail.csv');
+    // A rail that counts down from 3 mm.
+    writeFileSync(sheet, Array.from({ length: 7 }, (_, k) => `${3 - 0.05 * k}\n`).join(''));
+    const knob = ['--travel-per-turn', '0.5'];
+    const folder = some('short-positions', [1, 2, 3, 4, 5, 6, 7]);
+    const [byStep, byPositions] = [
+      await report(folder, '--step', '0.05', ...knob),
+      await report(folder, '--positions', sheet, ...knob),
+    ];
+    expect(byPositions.findings).toEqual(byStep.findings);
+    expect(byStep.findings[0].advice).toContain(' mm (');
+  });
+
   test('at its end is too short', async () => {
     const { findings } = await report(some('short', [1, 2, 3, 4, 5, 6, 7]));
     expect(findings[0]).toMatchObject({ kind: 'too-short-behind', rank: 'spoils', frames: [7] });

@@ -9,6 +9,7 @@ import { InputError } from '../../src/errors.js';
 import { plan } from '../../src/plan/plan.js';
 import { planSheet } from '../../src/plan/sheet.js';
 import type { StackPlan } from '../../src/plan/stack-plan.js';
+import { placeStack, renderPlane } from '../merge/small-stack.js';
 import { fakeSystem } from './fake-system.js';
 
 const position = fc.double({ min: -10_000, max: 10_000, noNaN: true, noDefaultInfinity: true });
@@ -163,13 +164,26 @@ describe('a wrong table', () => {
   });
 });
 
-it('positions that turn back are refused with the name of their file', async () => {
-  const folder = await mkdtemp(join(tmpdir(), 'lamella-turn-'));
-  const path = join(folder, 'rail.csv');
-  await writeFile(path, '0\n1\n0.5\n');
-  const system = fakeSystem();
-  expect(await runCli(['merge', folder, '--positions', path], '1.2.3', system)).toBe(2);
-  expect(system.stderr.text).toContain(`${path}: Expected two or more positions`);
-  expect(system.stderr.text).toContain('for --positions but received 0.5 after 1 (frame 3)');
-  await rm(folder, { recursive: true });
+it.each(['merge', 'check'])(
+  '%s refuses positions that turn back with the name of their file',
+  async (command) => {
+    const folder = await mkdtemp(join(tmpdir(), 'lamella-turn-'));
+    const path = join(folder, 'rail.csv');
+    await writeFile(path, '0\n1\n0.5\n');
+    const system = fakeSystem();
+    expect(await runCli([command, folder, '--positions', path], '1.2.3', system)).toBe(2);
+    expect(system.stderr.text).toContain(`${path}: Expected two or more positions`);
+    expect(system.stderr.text).toContain('for --positions but received 0.5 after 1 (frame 3)');
+    await rm(folder, { recursive: true });
+  },
+);
+
+it.each(['merge', 'check'])('%s refuses too many positions with the name of their file', async (command) => {
+  const { frames } = placeStack((await renderPlane()).files);
+  const path = join(frames, '..', 'rail.csv');
+  await writeFile(path, '0\n1\n2\n3\n4\n5\n6\n7\n8\n');
+  const system = fakeSystem((await import('../../src/merge/merge.js')).merge);
+  expect(await runCli([command, frames, '--positions', path], '1.2.3', system)).toBe(2);
+  expect(system.stderr.text).toContain(`${path}: Expected a position for each of the 7 photographs`);
+  expect(system.stderr.text).toContain('for --positions but received 9: ');
 });

@@ -115,6 +115,8 @@ it('a check tells the direction as the merge takes it', async () => {
     message: 'The frames run from far to near: the picture shrinks as it does before a rail of this travel.',
     advice: '',
   });
+  const positionsMm = Array.from({ length: 7 }, (_, k) => 9 - k * stack.record.stepMm);
+  expect(await told({ positionsMm })).toEqual(await told({ stepMm: stack.record.stepMm }));
   expect(await told({ direction: 'near-to-far' })).toEqual({
     direction: 'near-to-far',
     directionBy: 'option',
