@@ -102,7 +102,7 @@ export async function check(
   }
   refusePositionCount({ ...stack, numbers: stack.frames.map(({ number }) => number) }, options);
   const { evidence, unreadable, nearEnd, shrink } = await readFrames(stack, hooks);
-  const { files, motion, signs, stackTravel, fineWidth } = evidence;
+  const { files, motion, measurements, stackTravel, fineWidth } = evidence;
   const { travel, shakes } = stackTravel;
   const directionEvidence = await lookForNearEnd(nearEnd, shrink, motion);
   const way = findDirection(options.direction, files, directionEvidence, {
@@ -131,11 +131,11 @@ export async function check(
         shiftYPx: similarity.shiftYPx,
         rollDeg: (similarity.rollRad * 180) / Math.PI,
         travelSteps: k === 0 ? null : finite(travel.steps[k - 1]),
-        uneven: finite(shakes[k].uneven),
+        uneven: finite(shakes[k].anisotropy),
         dip: finite(shakes[k].dip),
         light: light[k],
-        burntPercent: signs[k].burntPercent,
-        blockedPercent: signs[k].blockedPercent,
+        burntPercent: measurements[k].burntPercent,
+        blockedPercent: measurements[k].blockedPercent,
       };
     }),
     size: stack.size,

@@ -1,6 +1,6 @@
 import { optionName } from '../option-names.js';
-import { distanceOfFall, type FocusFit, fallAt, goodFall, sureGapFall } from '../rail/focus-fit.js';
-import { longestPlainStep, type RailTravel } from '../rail/rail-travel.js';
+import { distanceOfFalloff, type FocusFit, falloffAt, gapFalloff, goodFalloff } from '../rail/focus-fit.js';
+import { maxRegularStep, type RailTravel } from '../rail/rail-travel.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import type { Finding } from '../result/finding.js';
 import { shortNumber } from '../result/report/numbers.js';
@@ -70,7 +70,7 @@ export function judgeFocus(
   fineWidth: number,
   scale: RailScale = {},
 ): FocusJudgement {
-  const { places } = travel;
+  const { positions } = travel;
   const last = frames.length - 1;
   const all = fit.tiles.length;
   const rows = Math.ceil(all / columns);
@@ -86,20 +86,20 @@ export function judgeFocus(
     const column = tile % columns;
     addPlace(sharpest[focus.best], (column + 0.5) / columns, ((tile - column) / columns + 0.5) / rows);
     if (focus.error > clearFit) continue;
-    seen.push(focus.place);
-    if (focus.best === 0 && focus.place < places[0] - margin) {
+    seen.push(focus.position);
+    if (focus.best === 0 && focus.position < positions[0] - margin) {
       before++;
-      missing[0].push(places[0] - focus.place);
-    } else if (focus.best === last && focus.place > places[last] + margin) {
+      missing[0].push(positions[0] - focus.position);
+    } else if (focus.best === last && focus.position > positions[last] + margin) {
       after++;
-      missing[1].push(focus.place - places[last]);
+      missing[1].push(focus.position - positions[last]);
     } else {
-      const k = places.findIndex(
-        (place, i) => i < last && focus.place >= place && focus.place < places[i + 1],
+      const k = positions.findIndex(
+        (position, i) => i < last && focus.position >= position && focus.position < positions[i + 1],
       );
       if (k < 0) continue;
-      const off = Math.min(focus.place - places[k], places[k + 1] - focus.place);
-      if (-fallAt(off, fineWidth) > sureGapFall) gapCounts[k]++;
+      const off = Math.min(focus.position - positions[k], positions[k + 1] - focus.position);
+      if (-falloffAt(off, fineWidth) > gapFalloff) gapCounts[k]++;
     }
   }
   const percent = (count: number) => (100 * count) / all;
@@ -107,9 +107,9 @@ export function judgeFocus(
   const isStray = (count: number) => detailed === 0 || (100 * count) / detailed < least || count < 4;
   // Only where the step itself leaves a gap: a stray fit is none.
   const gaps = gapCounts.flatMap((count, k) => {
-    const step = Math.abs(places[k + 1] - places[k]);
+    const step = Math.abs(positions[k + 1] - positions[k]);
     // A single long step is told as missed, with its gap.
-    const isGap = count > 0 && -fallAt(step / 2, fineWidth) > sureGapFall && step < longestPlainStep;
+    const isGap = count > 0 && -falloffAt(step / 2, fineWidth) > gapFalloff && step < maxRegularStep;
     return isGap ? [{ from: frames[k].number, to: frames[k + 1].number, percent: percent(count) }] : [];
   });
   const coverage: CoverageShares = {
@@ -123,7 +123,7 @@ export function judgeFocus(
     direction,
     missingBefore: highest(missing[0]),
     missingAfter: highest(missing[1]),
-    neededStepPart: 2 * distanceOfFall(goodFall, fineWidth),
+    neededStepPart: 2 * distanceOfFalloff(goodFalloff, fineWidth),
     spanSteps: nominalSpan(travel),
     ...scale,
   };
@@ -147,7 +147,7 @@ export function judgeFocus(
 
 /** From the first frame to the last as it was to be, usual steps: the plain ones count as one each. */
 function nominalSpan({ steps }: RailTravel): number {
-  return steps.reduce((sum, step) => sum + (step >= longestPlainStep ? Math.round(step) : 1), 0);
+  return steps.reduce((sum, step) => sum + (step >= maxRegularStep ? Math.round(step) : 1), 0);
 }
 
 /** How the step compares with the one that the frames themselves ask for, where it leaves no gaps. */
@@ -183,7 +183,7 @@ function highest(distances: readonly number[]): number | undefined {
 
 function needless(
   seen: readonly number[],
-  { places }: RailTravel,
+  { positions }: RailTravel,
   frames: readonly { number: number; usable: boolean }[],
   width: number,
 ): Finding[] {
@@ -194,12 +194,12 @@ function needless(
   const room = Math.max(1, width);
   const nearest = sorted[stray] - room;
   const farthest = sorted[sorted.length - 1 - stray] + room;
-  const start = places.findIndex((place) => place >= nearest);
-  const end = places.length - 1 - [...places].reverse().findIndex((place) => place <= farthest);
+  const start = positions.findIndex((position) => position >= nearest);
+  const end = positions.length - 1 - [...positions].reverse().findIndex((position) => position <= farthest);
   const findings: Finding[] = [];
   for (const [count, side, numbers] of [
     [start, 'start', frames.slice(0, Math.max(0, start))],
-    [places.length - 1 - end, 'end', frames.slice(end + 1)],
+    [positions.length - 1 - end, 'end', frames.slice(end + 1)],
   ] as const) {
     if (count < manyNeedless) continue;
     const own = numbers.map(({ number }) => number);

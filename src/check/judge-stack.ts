@@ -44,16 +44,16 @@ export function judgeStack(
   way: FocusDirection,
   options: JudgeOptions,
 ): Judgement {
-  const { signs, motion, fit, fineWidth, dust, hotPixels } = evidence;
+  const { measurements, motion, fit, fineWidth, dust, hotPixels } = evidence;
   const { tiles, blurred, travel } = evidence.stackTravel;
   const { frames } = motion;
   const { travelPerTurnMm, marksPerTurn } = options;
   const stepMm = usualStepMm(options);
   const scale = { stepMm, travelPerTurnMm, marksPerTurn };
   const focus = judgeFocus(fit, tiles.columns, travel, frames, way.direction, fineWidth, scale);
-  const { light, findings: lightFindings } = judgeLight(frames, signs);
+  const { light, findings: lightFindings } = judgeLight(frames, measurements);
   const findings = byRank([
-    ...listingFindings(stack, signs),
+    ...listingFindings(stack, measurements),
     ...unreadableFindings(unreadable),
     ...motionFindings(frames, travel, blurred, fineWidth, stack.size, {
       ...scale,

@@ -1,5 +1,5 @@
 import { median } from '../image/median.js';
-import type { FrameSigns } from '../rail/frame-signs.js';
+import type { FrameMeasurements } from '../rail/frame-measurements.js';
 import { encodingPower } from '../register/frame-light.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import type { Finding } from '../result/finding.js';
@@ -30,7 +30,10 @@ const seenClipped = 0.5;
 const groundPercent = 30;
 const strongClipped = 5;
 
-export function judgeLight(frames: readonly FrameMotion[], signs: readonly FrameSigns[]): LightJudgement {
+export function judgeLight(
+  frames: readonly FrameMotion[],
+  signs: readonly FrameMeasurements[],
+): LightJudgement {
   const known = knownChannels(signs);
   const light = frames.map(({ gainRatio }) => {
     const told = gainRatio.filter((_, channel) => known[channel]);
@@ -69,7 +72,7 @@ export function judgeLight(frames: readonly FrameMotion[], signs: readonly Frame
  * Whether each channel tells light. One that is cut off to black in part of the picture does not: blur lifts its dark places
  * over the bottom of the range, and its mean grows as detail goes out of focus.
  */
-function knownChannels(signs: readonly FrameSigns[]): boolean[] {
+function knownChannels(signs: readonly FrameMeasurements[]): boolean[] {
   return [0, 1, 2].map(
     (channel) => !(median(Float64Array.from(signs, ({ cutPercent }) => cutPercent[channel])) >= mostCut),
   );
@@ -99,7 +102,7 @@ function colourFindings(frames: readonly FrameMotion[], known: readonly boolean[
   ];
 }
 
-function clippingFindings(signs: readonly FrameSigns[]): Finding[] {
+function clippingFindings(signs: readonly FrameMeasurements[]): Finding[] {
   return [
     ...clipped(
       signs,
@@ -119,7 +122,7 @@ function clippingFindings(signs: readonly FrameSigns[]): Finding[] {
 }
 
 function clipped(
-  signs: readonly FrameSigns[],
+  signs: readonly FrameMeasurements[],
   kind: 'highlights' | 'shadows',
   key: 'burntPercent' | 'blockedPercent',
   what: string,

@@ -1,6 +1,6 @@
 import { median } from '../image/median.js';
 import { optionName } from '../option-names.js';
-import type { FrameSigns } from '../rail/frame-signs.js';
+import type { FrameMeasurements } from '../rail/frame-measurements.js';
 import type { Finding } from '../result/finding.js';
 import type { FrameExif, FrameFile, Stack, StackNote } from '../stack/frame.js';
 import { capital, framesText, skipText } from './finding-text.js';
@@ -10,7 +10,7 @@ const gapRatio = 4;
 const gapMs = 3000;
 
 /** What names, times, sizes and EXIF say of a stack. */
-export function listingFindings(stack: Stack, signs: readonly FrameSigns[]): Finding[] {
+export function listingFindings(stack: Stack, signs: readonly FrameMeasurements[]): Finding[] {
   const { frames } = stack;
   return [
     ...stack.warnings.map(leftOut),
@@ -57,7 +57,7 @@ function orderFinding({ kind, message }: StackNote): Finding[] {
   ];
 }
 
-function duplicates(signs: readonly FrameSigns[]): Finding[] {
+function duplicates(signs: readonly FrameMeasurements[]): Finding[] {
   const first = new Map<string, number>();
   const copies: number[] = [];
   const pairs: string[] = [];

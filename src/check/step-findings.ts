@@ -1,6 +1,6 @@
 import { median } from '../image/median.js';
-import { fallAt } from '../rail/focus-fit.js';
-import { longestPlainStep, type RailTravel, standstill } from '../rail/rail-travel.js';
+import { falloffAt } from '../rail/focus-fit.js';
+import { maxRegularStep, maxStandstill, type RailTravel } from '../rail/rail-travel.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import type { Finding } from '../result/finding.js';
 import { shortNumber } from '../result/report/numbers.js';
@@ -25,13 +25,13 @@ export interface StepScale extends RailScale {
 /** Where the rail turned, stood still, or went too far. */
 export function stepFindings(
   frames: readonly FrameMotion[],
-  { steps, votes }: RailTravel,
+  { steps, tileShare }: RailTravel,
   width: number,
   scale: StepScale,
 ): Finding[] {
   const findings: Finding[] = [];
   const pair = (k: number): [number, number] => [frames[k].number, frames[k + 1].number];
-  const back = steps.flatMap((step, k) => (step <= -standstill ? [k] : []));
+  const back = steps.flatMap((step, k) => (step <= -maxStandstill ? [k] : []));
   /** Where a run against the rail's way begins and ends, the rail makes up for it with long steps. */
   const aroundBack = new Set(back.flatMap((k) => [k - 1, k, k + 1]));
   if (back.length > 0) {
@@ -46,7 +46,7 @@ export function stepFindings(
   }
   // The very same picture is told as a duplicate.
   const still = steps.flatMap((step, k) => {
-    const plain = Math.min(standstill, 1 - clearOfScatter * scatterAround(steps, k));
+    const plain = Math.min(maxStandstill, 1 - clearOfScatter * scatterAround(steps, k));
     return Math.abs(step) < plain && !frames[k + 1].sameAsPrevious ? [k] : [];
   });
   if (still.length > 0) {
@@ -61,11 +61,11 @@ export function stepFindings(
   }
   const long: LongStep[] = [];
   for (const [k, step] of steps.entries()) {
-    const longest = votes[k] < fewVotes ? longestPlainStep * fewVotesFactor : longestPlainStep;
+    const longest = tileShare[k] < fewVotes ? maxRegularStep * fewVotesFactor : maxRegularStep;
     const plain = Math.max(longest, 1 + clearOfScatter * scatterAround(steps, k));
     // A step that is not known fails too.
     if (!(step >= plain) || aroundBack.has(k)) continue;
-    const leavesGap = Number.isNaN(width) || -fallAt(step / 2, width) > gapFall;
+    const leavesGap = Number.isNaN(width) || -falloffAt(step / 2, width) > gapFall;
     long.push(longStep(pair(k), step, leavesGap, placeOf(steps, k), scale));
   }
   const [withGap, overlapping] = [true, false].map((wanted) =>
@@ -84,7 +84,7 @@ function scatterAround(steps: readonly number[], k: number): number {
 
 /** Distance of frame k from the first as it was to be, usual steps: the plain ones count as one each. */
 function placeOf(steps: readonly number[], k: number): number {
-  return steps.slice(0, k).reduce((sum, step) => sum + (step >= longestPlainStep ? Math.round(step) : 1), 0);
+  return steps.slice(0, k).reduce((sum, step) => sum + (step >= maxRegularStep ? Math.round(step) : 1), 0);
 }
 
 /** A step that is longer than it should be, in words. */

@@ -4,50 +4,68 @@ import type { FocusCurves } from './focus-curves.js';
 import { shapesAt } from './rail-travel.js';
 import type { FrameShake } from './shake.js';
 
-/** A frame that is less sharp by so much along one direction is shaken: at the ends alone, elsewhere with the dip that goes with it. */
-const clearUneven = 0.155;
-const slightUneven = 0.13;
-/** How many times the usual of the stack it must be. */
-const unevenRatio = 3;
-/** The same for the frames at both ends, which have a neighbour on one side only. */
-const endUnevenRatio = 4;
-const slightDip = 0.35;
-/** How many of its standard errors it must be, as few tiles speak where little is in focus; fewer where registration finds the frame soft too. */
-const unevenErrors = 3.5;
-const softUnevenErrors = 2;
-/** Loss in all directions that tells a shake without a direction. */
-const clearDip = 0.9;
-const softFrame = 0.75;
-const fewCrests = 0.12;
+/**
+ * Anisotropic loss (ln energy) from which a frame counts as shaken: at the ends of the stack by itself, elsewhere
+ * together with a dip in sharpness.
+ */
+const minAnisotropyAtEnd = 0.155;
+const minAnisotropyWithDip = 0.13;
+/** Minimum ratio of a frame's anisotropy to the median of the stack. */
+const minAnisotropyRatio = 3;
+/** The same for the first and the last frame, which have a neighbour on one side only. */
+const minEndAnisotropyRatio = 4;
+const minDipWithAnisotropy = 0.35;
+/**
+ * Minimum significance in standard errors, since few tiles are measured where little is in focus; lower where
+ * registration measures the frame as soft too.
+ */
+const minAnisotropySigmas = 3.5;
+const minSoftAnisotropySigmas = 2;
+/** Isotropic loss (ln energy) from which a soft frame counts as shaken in no single direction. */
+const minDip = 0.9;
+const maxSoftSharpness = 0.75;
+const maxShakenCrests = 0.12;
 /** Indices of frames that are blurred as a whole. */
 export function blurredFrames(
   shakes: readonly FrameShake[],
   frames: readonly FrameMotion[],
   curves: FocusCurves,
 ): Set<number> {
-  const uneven = shakes.map((shake) => (Number.isNaN(shake.uneven) ? 0 : shake.uneven));
-  const usual = median(Float64Array.from(uneven));
-  /** Of the frames but one: a thin subject comes into focus in so few that a shaken one would count for itself. */
-  const usualDip = (k: number) => {
+  const anisotropies = shakes.map((shake) => (Number.isNaN(shake.anisotropy) ? 0 : shake.anisotropy));
+  const typical = median(Float64Array.from(anisotropies));
+  /**
+   * Median dip of the other frames: a thin subject comes into focus in so few that a shaken frame would raise its own
+   * reference.
+   */
+  const typicalDip = (k: number) => {
     const others = shakes.flatMap(({ dip }, i) => (i === k || Number.isNaN(dip) ? [] : [dip]));
-    return others.length > 0 ? median(Float64Array.from(others)) : -slightDip;
+    return others.length > 0 ? median(Float64Array.from(others)) : -minDipWithAnisotropy;
   };
-  const blurred = shakes.flatMap(({ dip, unevenError }, k) => {
-    const isMost = uneven[k] >= Math.max(uneven[k - 1] ?? 0, uneven[k + 1] ?? 0);
+  const blurred = shakes.flatMap(({ dip, anisotropySigma }, k) => {
+    const isPeak = anisotropies[k] >= Math.max(anisotropies[k - 1] ?? 0, anisotropies[k + 1] ?? 0);
     const isEnd = k === 0 || k === shakes.length - 1;
     // Next to an end, and beside a thin subject, too few tiles may come into focus to show a dip.
     const isAlone = isEnd || Number.isNaN(dip);
-    const isSoft = frames[k].sharpness < softFrame;
-    const isSure = uneven[k] > (isSoft ? softUnevenErrors : unevenErrors) * unevenError;
-    const oneWay = isMost && isSure && uneven[k] > (isAlone ? endUnevenRatio : unevenRatio) * usual;
-    const along =
-      oneWay &&
-      uneven[k] > (isAlone ? clearUneven : slightUneven) &&
-      (isAlone || dip > usualDip(k) + slightDip);
-    const around = dip > clearDip && isSoft;
-    // Where the rail turns tiles dip too, but others crest; after a shake hardly one does.
-    if (!isEnd && (along || around) && shapesAt(curves, k - 1, k, k + 1).crests >= fewCrests) return [];
-    return along || around ? [k] : [];
+    const isSoft = frames[k].sharpness < maxSoftSharpness;
+    const isSignificant =
+      anisotropies[k] > (isSoft ? minSoftAnisotropySigmas : minAnisotropySigmas) * anisotropySigma;
+    const directional =
+      isPeak &&
+      isSignificant &&
+      anisotropies[k] > (isAlone ? minEndAnisotropyRatio : minAnisotropyRatio) * typical;
+    const shakenAlong =
+      directional &&
+      anisotropies[k] > (isAlone ? minAnisotropyAtEnd : minAnisotropyWithDip) &&
+      (isAlone || dip > typicalDip(k) + minDipWithAnisotropy);
+    const shakenAllRound = dip > minDip && isSoft;
+    // Where the rail turns, some tiles dip but others peak; in a shaken frame hardly any tile peaks.
+    if (
+      !isEnd &&
+      (shakenAlong || shakenAllRound) &&
+      shapesAt(curves, k - 1, k, k + 1).crests >= maxShakenCrests
+    )
+      return [];
+    return shakenAlong || shakenAllRound ? [k] : [];
   });
   return new Set(blurred);
 }

@@ -3,7 +3,7 @@ import type { DecodedFrame } from '../stack/decode.js';
 /** Directions in which fine detail is measured. */
 export const directionCount = 4;
 
-/** Fine detail of one frame by square cells: what focus, shake and steps are judged by. */
+/** Fine detail of one frame by square cells: the measurement behind focus, shake and steps. */
 export interface DetailGrid {
   columns: number;
   rows: number;
@@ -18,23 +18,23 @@ export interface DetailGrid {
   light: Float32Array;
 }
 
-/** Cells of a frame, about: enough to tell where it is sharp, few enough to keep for every frame. */
-const cellsWanted = 9000;
-const leastCellPx = 8;
-/** From this many pixels on every second row is enough. */
-export const manyPixels = 600_000;
-/** Distance of the second difference, pixels: it answers most to periods of four pixels. */
-const reach = 2;
+/** Approximate number of cells in a frame: enough to locate what is sharp, few enough to keep for every frame. */
+const targetCells = 9000;
+const minCellPx = 8;
+/** From this many pixels on, only every second row is measured. */
+export const rowSkipMinPixels = 600_000;
+/** Spacing of the second difference, pixels: its response peaks at periods of four pixels. */
+const differencePx = 2;
 
 /** Side of the cells for pictures of this many pixels. */
 export function cellSide(pixels: number): number {
-  return Math.max(leastCellPx, Math.round(Math.sqrt(pixels / cellsWanted)));
+  return Math.max(minCellPx, Math.round(Math.sqrt(pixels / targetCells)));
 }
 
 /**
- * Brightness (rows, cols) as the file encodes it, 0 to 255: (R + 2 G + B) / 4, near enough to luma.
+ * Brightness (rows, cols) as the file encodes it, 0 to 255: (R + 2 G + B) / 4, an approximation of luma.
  *
- * @param luma Where to put it, of `width * height` samples: fresh memory for every frame costs more than the sums.
+ * @param luma Output buffer of `width * height` samples: allocating one for every frame costs more than the sums.
  */
 export function encodedLuma(
   { pixels, width, height, channels, bits }: DecodedFrame,
@@ -67,44 +67,44 @@ export function measureDetail(
   const rows = Math.max(1, Math.floor(height / cellPx));
   const energy = new Float32Array(rows * columns * directionCount);
   const light = new Float32Array(rows * columns);
-  const rowStep = width * height >= manyPixels ? 2 : 1;
-  const down = reach * width;
-  const falling = down + reach;
-  const rising = down - reach;
+  const rowStep = width * height >= rowSkipMinPixels ? 2 : 1;
+  const down = differencePx * width;
+  const downRight = down + differencePx;
+  const downLeft = down - differencePx;
   for (let row = 0; row < rows; row++) {
-    const top = Math.max(reach, row * cellPx);
-    const bottom = Math.min(height - reach, (row + 1) * cellPx);
+    const top = Math.max(differencePx, row * cellPx);
+    const bottom = Math.min(height - differencePx, (row + 1) * cellPx);
     for (let column = 0; column < columns; column++) {
-      const left = Math.max(reach, column * cellPx);
-      const right = Math.min(width - reach, (column + 1) * cellPx);
-      let across = 0;
-      let upright = 0;
+      const left = Math.max(differencePx, column * cellPx);
+      const right = Math.min(width - differencePx, (column + 1) * cellPx);
+      let horizontal = 0;
+      let vertical = 0;
       let diagonal = 0;
-      let counter = 0;
+      let antiDiagonal = 0;
       let twiceSum = 0;
       let count = 0;
       for (let y = top; y < bottom; y += rowStep) {
         const start = y * width;
         for (let i = start + left; i < start + right; i++) {
           const twice = 2 * luma[i];
-          const h = twice - luma[i - reach] - luma[i + reach];
+          const h = twice - luma[i - differencePx] - luma[i + differencePx];
           const v = twice - luma[i - down] - luma[i + down];
-          const d = twice - luma[i - falling] - luma[i + falling];
-          const a = twice - luma[i - rising] - luma[i + rising];
-          across += h * h;
-          upright += v * v;
+          const d = twice - luma[i - downRight] - luma[i + downRight];
+          const a = twice - luma[i - downLeft] - luma[i + downLeft];
+          horizontal += h * h;
+          vertical += v * v;
           diagonal += d * d;
-          counter += a * a;
+          antiDiagonal += a * a;
           twiceSum += twice;
         }
         count += right - left;
       }
       const at = (row * columns + column) * directionCount;
       const share = count > 0 ? 1 / count : 0;
-      energy[at] = across * share;
-      energy[at + 1] = upright * share;
+      energy[at] = horizontal * share;
+      energy[at + 1] = vertical * share;
       energy[at + 2] = diagonal * share;
-      energy[at + 3] = counter * share;
+      energy[at + 3] = antiDiagonal * share;
       light[row * columns + column] = (twiceSum / 2) * share;
     }
   }

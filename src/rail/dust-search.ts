@@ -9,12 +9,14 @@ export interface Disc {
   radius: number;
 }
 
-/** Frames in a row that dust is looked for in: enough to tell it from the subject, few enough to hold. */
+/**
+ * Consecutive frames that are searched for dust: enough to separate it from the subject, few enough to hold in memory.
+ */
 const dustFrames = 24;
-/** Dust and the blur of its rim, pixels of the plane it is found on. */
+/** Radius of a dust spot with its blurred rim, pixels of the plane it is found on. */
 const dustRadius = 5;
 
-/** Looks for dust while the reduced pictures pass by; places come when the motion is known. */
+/** Collects planes for the dust search during the first reading; the spots are found once the motion is known. */
 export class DustSearch {
   private readonly lights = new Map<number, Float32Array>();
   private planeSize: Size | undefined;
@@ -36,11 +38,11 @@ export class DustSearch {
   /** @param toAnchor Frame to anchor of each frame; undefined for one that is of no use. */
   found(toAnchor: readonly (Matrix3 | undefined)[]): Disc[] {
     if (!this.planeSize) return [];
-    const run = [...this.lights].map(([index, light]): SpotPlane | undefined => {
+    const planes = [...this.lights].map(([index, light]): SpotPlane | undefined => {
       const matrix = toAnchor[index];
       return matrix && { light, matrix };
     });
-    const spots = findDust([run], this.planeSize, this.factor);
+    const spots = findDust([planes], this.planeSize, this.factor);
     return spots.map(({ x, y }) => ({ x, y, radius: dustRadius * this.factor }));
   }
 }

@@ -3,7 +3,7 @@ import { median } from '../image/median.js';
 import { applyMatrix, composeMatrices, invertMatrix, type Matrix3 } from '../image/transform.js';
 import type { SensorSpot } from './sensor-spot.js';
 
-/** One frame as spots are looked for: ln brightness of a small picture. */
+/** One frame as it is searched for spots: ln brightness of a small picture. */
 export interface SpotPlane {
   /** (height, width): ln (luma + `lumaOffset`). */
   light: Float32Array;
@@ -14,9 +14,9 @@ export interface SpotPlane {
 /** Keeps noise in shadows from growing in the logarithm, 8-bit levels. */
 const lumaOffset = 12;
 /** Entries of the table of logarithms a level: the mean of 4 x 4 pixels of 8 bits, each in quarters, is one of them exactly. */
-const logSteps = 64;
-const logTable = Float32Array.from({ length: 255 * logSteps + 1 }, (_, i) =>
-  Math.log(i / logSteps + lumaOffset),
+const entriesPerLevel = 64;
+const logTable = Float32Array.from({ length: 255 * entriesPerLevel + 1 }, (_, i) =>
+  Math.log(i / entriesPerLevel + lumaOffset),
 );
 /** Dust is looked for on pictures of about so many pixels. */
 const planePixels = 400_000;
@@ -40,37 +40,43 @@ export function spotLight(luma: Float32Array, { width, height }: Size, k: number
       light[out] += sum;
     }
   }
-  const toEntry = logSteps / (k * k);
+  const toEntry = entriesPerLevel / (k * k);
   for (let i = 0; i < light.length; i++) light[i] = logTable[(light[i] * toEntry + 0.5) | 0];
   return light;
 }
 
-/** Half sides of the boxes that a spot is told by, pixels of the plane; its surroundings are three times as wide. */
+/**
+ * Half widths of the boxes that are compared with their surroundings, pixels of the plane; the surroundings are three
+ * times as wide.
+ */
 const spotRadii = [2, 4];
-/** Least loss of light of a speck against the frames around, ln. */
-const leastStay = 0.004;
-/** Comparisons that are needed. */
-const fewestComparisons = 8;
-/** Least move of the picture between compared frames, pixels of the plane, and the most frames that may lie between. */
-const leastMovePx = 1.2;
-const mostLag = 6;
-const mostSpots = 40;
+/** Minimum darkening of a speck against the frames around, ln. */
+const minDarkening = 0.004;
+/** Minimum number of comparisons. */
+const minComparisons = 8;
+/**
+ * Minimum motion of the picture between compared frames, pixels of the plane, and the maximum distance between them,
+ * frames.
+ */
+const minMovePx = 1.2;
+const maxLag = 6;
+const maxSpots = 40;
 /** Spots nearer to each other than this are one, pixels of the plane. */
-const apartPx = 14;
+const minDistancePx = 14;
 
 /**
  * Finds dust: dark spots that stay where they are on the sensor while the picture moves.
  *
- * Each frame is compared with the mean of two at equal distance before and after it, both carried into its framing: the
- * subject goes out, as its focus changes little and evenly; dust stays, for it was elsewhere on the subject. A speck is
- * where this is dark time and again, judged by the scatter at the same place over the frames (Student's t). Where blur
- * spreads over a dark ground, light grows faster and faster, which looks alike: a speck must be dark against the frames
- * before and against those after, and each clearly: where a picture changes much from frame to frame both comparisons may
- * waver far more than their mean.
+ * Each frame is compared with the mean of two at equal distance before and after it, both warped to its framing: the
+ * subject cancels, since its focus changes little and evenly; dust remains, since it covered another part of the
+ * subject. A speck is a pixel that is dark in repeated comparisons, tested against the scatter at the same pixel over
+ * the frames (Student's t). Blur that spreads over a dark ground brightens it at a growing rate, which gives the same
+ * response. A speck must therefore be dark against the frames before and against those after, each significantly: where
+ * the picture changes much from frame to frame, both comparisons may scatter far more than their mean.
  *
- * @param runs Frames in a row; an undefined plane stands for one that is of no use.
+ * @param runs Consecutive frames; undefined for a frame that cannot be used.
  * @param factor Full-size pixels per pixel of the planes.
- * @returns Middles in full-size pixels, deepest first.
+ * @returns Centres in full-size pixels, darkest first.
  */
 export function findDust(
   runs: readonly (readonly (SpotPlane | undefined)[])[],
@@ -85,17 +91,17 @@ export function findDust(
     sum: new Float32Array(pixels),
     squares: new Float32Array(pixels),
   }));
-  const left = new Float32Array(pixels);
+  const residual = new Float32Array(pixels);
   const integral = new Float64Array((size.width + 1) * (size.height + 1));
   let count = 0;
   for (const run of runs) {
     for (let k = lag; k + lag < run.length; k++) {
       const [before, own, after] = [run[k - lag], run[k], run[k + lag]];
       if (!before || !own || !after) continue;
-      left.set(own.light);
-      subtractHalf(left, own, before, size, factor);
-      subtractHalf(left, own, after, size, factor);
-      integrate(left, size, integral);
+      residual.set(own.light);
+      subtractHalf(residual, own, before, size, factor);
+      subtractHalf(residual, own, after, size, factor);
+      integrate(residual, size, integral);
       for (const { radius, sum, squares } of responses) {
         spotResponse(integral, size, radius, (i, response) => {
           sum[i] += response;
@@ -105,15 +111,15 @@ export function findDust(
       count++;
     }
   }
-  if (count < fewestComparisons) return [];
+  if (count < minComparisons) return [];
   const found = responses.flatMap(({ radius, sum, squares }) =>
     spotsOf({ mean: sum.map((value) => value / count), squares, count }, size, radius),
   );
   found.sort((one, other) => other.depth - one.depth);
   const kept: typeof found = [];
   for (const spot of found) {
-    if (kept.length === mostSpots) break;
-    const isApart = kept.every((other) => Math.hypot(other.x - spot.x, other.y - spot.y) > apartPx);
+    if (kept.length === maxSpots) break;
+    const isApart = kept.every((other) => Math.hypot(other.x - spot.x, other.y - spot.y) > minDistancePx);
     if (isApart && staysDark(spot, runs, lag, size, factor)) kept.push(spot);
   }
   return kept.map(({ x, y }) => ({
@@ -122,16 +128,19 @@ export function findDust(
   }));
 }
 
-/** Part of its darkness that a speck shows at least against the frames on either side, and standard errors of it there. */
-const leastSided = 0.35;
-const sidedErrors = 2;
 /**
- * Dust is nothing to see on ground that is darker than this in a quarter of the frames, nor when it takes less light than
- * this, 8-bit levels. What goes in and out of black does not dim by parts, as dust does.
+ * Minimum share of its darkening that a speck shows against the frames on each side, and minimum significance there,
+ * standard errors.
  */
-const leastLuma = 24;
-const darkPart = 0.25;
-const leastLevels = 0.6;
+const minSidedShare = 0.35;
+const minSidedSigmas = 2;
+/**
+ * Dust is invisible on ground that is darker than this in a quarter of the frames, or when it takes less light than
+ * this, 8-bit levels. Pixels that clip to black do not dim by a constant factor, as dust does.
+ */
+const minLuma = 24;
+const darkShare = 0.25;
+const minDarkeningLevels = 0.6;
 
 /** Whether a spot is dark against the frames before it and those after it alike, and the picture moved there. */
 function staysDark(
@@ -141,10 +150,10 @@ function staysDark(
   size: Size,
   factor: number,
 ): boolean {
-  const sides = [-lag, lag].map((aside) => {
+  const sides = [-lag, lag].map((offset) => {
     const compared = runs.flatMap((run) =>
       run.flatMap((own, k) => {
-        const other = run[k + aside];
+        const other = run[k + offset];
         return own && other ? [compareAt(spot, own, other, size, factor)] : [];
       }),
     );
@@ -156,19 +165,21 @@ function staysDark(
       mean,
       error: Math.sqrt(square / (length * Math.max(1, length - 1))),
       movePx: median(Float64Array.from(compared, ({ movePx }) => movePx)),
-      light: lights[Math.floor(darkPart * length)],
+      light: lights[Math.floor(darkShare * length)],
     };
   });
   return sides.every(
     ({ mean, error, movePx, light }) =>
-      mean < -Math.max(leastStay / 2, leastSided * spot.depth, sidedErrors * error) &&
-      movePx >= leastMovePx &&
-      light > Math.log(leastLuma + lumaOffset) &&
-      spot.depth * Math.exp(light) > leastLevels,
+      mean < -Math.max(minDarkening / 2, minSidedShare * spot.depth, minSidedSigmas * error) &&
+      movePx >= minMovePx &&
+      light > Math.log(minLuma + lumaOffset) &&
+      spot.depth * Math.exp(light) > minDarkeningLevels,
   );
 }
 
-/** At one spot of two frames: the response as `spotResponse` tells it of a picture, how far that moved, and ln light. */
+/**
+ * At one spot of two frames: the response as defined by `spotResponse`, the motion of the picture there, and ln light.
+ */
 function compareAt(
   { x, y, radius }: Spot,
   own: SpotPlane,
@@ -176,7 +187,7 @@ function compareAt(
   { width, height }: Size,
   factor: number,
 ): { response: number; movePx: number; light: number } {
-  const { m, startX, startY } = carrying(own, other, factor);
+  const { m, startX, startY } = warpBetween(own, other, factor);
   const plane = other.light;
   const outer = 3 * radius;
   let [inner, innerCount, ring, ringCount] = [0, 0, 0, 0];
@@ -204,15 +215,15 @@ function compareAt(
 }
 
 /**
- * How many standard errors a speck must stand out by: near the quantile of Student's t that chance passes about once in
- * a hundred thousand places, fitted from 8 to 40 comparisons.
+ * Minimum significance of a speck, standard errors: approximately the quantile of Student's t with a false-alarm rate
+ * of one in a hundred thousand pixels, fitted for 8 to 40 comparisons.
  */
-function clearErrors(count: number): number {
+function significanceSigmas(count: number): number {
   const freedom = count - 1;
   return 4.3 + (21 / freedom) * (1 + 3 / freedom);
 }
 
-/** A dark spot: its middle and half side, pixels of the plane, and how dark it is, ln. */
+/** A dark spot: centre and half width, pixels of the plane, and darkening, ln. */
 interface Spot {
   x: number;
   y: number;
@@ -221,7 +232,7 @@ interface Spot {
 }
 
 interface Evidence {
-  /** Mean and sum of squares of the response to a spot that stays. */
+  /** Mean and sum of squares of the response to a spot that is fixed on the sensor. */
   mean: Float32Array;
   squares: Float32Array;
   count: number;
@@ -230,60 +241,60 @@ interface Evidence {
 function spotsOf({ mean, squares, count }: Evidence, { width, height }: Size, radius: number): Spot[] {
   const found: Spot[] = [];
   const border = 3 * radius + 2;
-  const clear = clearErrors(count);
+  const minSigmas = significanceSigmas(count);
   for (let y = border; y < height - border; y++) {
     for (let x = border; x < width - border; x++) {
       const i = y * width + x;
-      if (!(mean[i] < -leastStay) || !isLeast(mean, width, x, y)) continue;
-      const variance = Math.max(0, squares[i] / count - mean[i] * mean[i]) + noiseFloor ** 2;
-      if (-mean[i] < clear * Math.sqrt(variance / count)) continue;
+      if (!(mean[i] < -minDarkening) || !isLocalMinimum(mean, width, x, y)) continue;
+      const variance = Math.max(0, squares[i] / count - mean[i] * mean[i]) + minScatter ** 2;
+      if (-mean[i] < minSigmas * Math.sqrt(variance / count)) continue;
       found.push({ x, y, depth: -mean[i], radius });
     }
   }
   return found;
 }
 
-/** Scatter that a place has at least, ln: few comparisons may agree by chance. */
-const noiseFloor = 0.003;
+/** Lower bound on the scatter of a pixel, ln: few comparisons may agree by chance. */
+const minScatter = 0.003;
 
-/** The least distance of compared frames at which the picture has moved enough; undefined when it never has. */
+/** The smallest distance of compared frames at which the picture has moved enough; undefined when it never has. */
 function lagOf(
   runs: readonly (readonly (SpotPlane | undefined)[])[],
   { width, height }: Size,
   factor: number,
 ): number | undefined {
-  const places = [0.25, 0.75].flatMap((u) =>
+  const probes = [0.25, 0.75].flatMap((u) =>
     [0.25, 0.75].map((v) => [u * width * factor, v * height * factor]),
   );
-  for (let lag = 1; lag <= mostLag; lag++) {
+  for (let lag = 1; lag <= maxLag; lag++) {
     const moves = runs.flatMap((run) =>
       run.flatMap((own, k) => {
         const other = run[k + lag];
         if (!own || !other) return [];
         const between = composeMatrices(invertMatrix(other.matrix), own.matrix);
-        return places.map(([x, y]) => {
+        return probes.map(([x, y]) => {
           const [u, v] = applyMatrix(between, x, y);
           return Math.hypot(u - x, v - y) / factor;
         });
       }),
     );
-    if (moves.length > 0 && median(Float64Array.from(moves)) >= leastMovePx) return lag;
+    if (moves.length > 0 && median(Float64Array.from(moves)) >= minMovePx) return lag;
   }
   return undefined;
 }
 
 /**
- * Takes half of `other`, carried into the framing of `own` (bilinear), from `left`; where `other` does not reach, half of
- * what `own` shows there, so that nothing is left to see.
+ * Subtracts half of `other`, warped to the framing of `own` (bilinear), from `residual`; outside the bounds of `other`,
+ * half of `own` itself, so that the residual vanishes there.
  */
 function subtractHalf(
-  left: Float32Array,
+  residual: Float32Array,
   own: SpotPlane,
   other: SpotPlane,
   { width, height }: Size,
   factor: number,
 ): void {
-  const { m, startX, startY } = carrying(own, other, factor);
+  const { m, startX, startY } = warpBetween(own, other, factor);
   const plane = other.light;
   for (let y = 0, i = 0; y < height; y++) {
     let u = startX + m[1] * y;
@@ -292,16 +303,16 @@ function subtractHalf(
       const column = Math.floor(u);
       const row = Math.floor(v);
       if (column < 0 || row < 0 || column + 1 >= width || row + 1 >= height) {
-        left[i] -= own.light[i] / 2;
+        residual[i] -= own.light[i] / 2;
         continue;
       }
-      left[i] -= bilinear(plane, width, column, row, u, v) / 2;
+      residual[i] -= bilinear(plane, width, column, row, u, v) / 2;
     }
   }
 }
 
-/** Carries a pixel of `own`'s plane into `other`'s: u = startX + m[0] x + m[1] y, v = startY + m[3] x + m[4] y. */
-function carrying(own: SpotPlane, other: SpotPlane, factor: number) {
+/** Maps a pixel of `own`'s plane to `other`'s: u = startX + m[0] x + m[1] y, v = startY + m[3] x + m[4] y. */
+function warpBetween(own: SpotPlane, other: SpotPlane, factor: number) {
   const m = composeMatrices(invertMatrix(other.matrix), own.matrix);
   // Pixel centres of the plane lie at (x + 0.5) * factor - 0.5 of the full picture.
   const first = (factor - 1) / 2;
@@ -339,12 +350,12 @@ function integrate(plane: Float32Array, { width, height }: Size, sums: Float64Ar
   }
 }
 
-/** Gives for each pixel the mean of the box around it less that of its surroundings; nothing near the border. */
+/** Visits each pixel with the mean of the box around it less that of its surroundings; skips the border. */
 function spotResponse(
   sums: Float64Array,
   { width, height }: Size,
   radius: number,
-  give: (i: number, response: number) => void,
+  visit: (i: number, response: number) => void,
 ): void {
   const stride = width + 1;
   const outer = 3 * radius;
@@ -366,12 +377,12 @@ function spotResponse(
         sums[outerTop + outerR] -
         sums[outerBottom + outerL] +
         sums[outerTop + outerL];
-      give(y * width + x, inner / innerArea - (all - inner) / ringArea);
+      visit(y * width + x, inner / innerArea - (all - inner) / ringArea);
     }
   }
 }
 
-function isLeast(plane: Float32Array, width: number, x: number, y: number): boolean {
+function isLocalMinimum(plane: Float32Array, width: number, x: number, y: number): boolean {
   const here = plane[y * width + x];
   for (let dy = -2; dy <= 2; dy++) {
     for (let dx = -2; dx <= 2; dx++) if (plane[(y + dy) * width + x + dx] < here) return false;

@@ -1,58 +1,58 @@
 import { directionCount } from './detail-grid.js';
 import type { TileCurves } from './tile-curves.js';
-import { noiseOf } from './tile-noise.js';
+import { noiseEnergy } from './tile-noise.js';
 
-/** Focus curves of the tiles: how much stands out of the noise, as logarithm. */
+/** Focus curves of the tiles: logarithm of the energy above noise. */
 export interface FocusCurves {
   columns: number;
   rows: number;
   tilePx: number;
   frames: number;
-  /** (rows * columns, frames): ln of the energy above noise, not below `least`; NaN where the frame does not reach. */
+  /** (rows * columns, frames): ln of the energy above noise, not below `floor`; NaN outside the frame's bounds. */
   level: Float32Array;
   /** Energy of the noise. */
   noise: number;
-  /** Where curves end in noise: ln of half the noise's energy. */
-  least: number;
+  /** Lower limit of the curves: ln of half the noise energy. */
+  floor: number;
 }
 
-/** Where a tile stands above this multiple of the noise it tells of focus. */
-export const clearOfNoise = 2.5;
+/** Ratio of energy to noise from which a tile shows detail. */
+export const minNoiseRatio = 2.5;
 
 export function focusCurves(curves: TileCurves): FocusCurves {
   const { columns, rows, tilePx, frames, energy } = curves;
-  const noise = noiseOf(curves);
+  const noise = noiseEnergy(curves);
   const level = new Float32Array(columns * rows * frames);
   for (let i = 0; i < level.length; i++) {
-    const value = (energy[i * directionCount] + energy[i * directionCount + 1]) / 2;
-    level[i] = Number.isNaN(value) ? value : Math.log(Math.max(value - noise, noise / 2));
+    const energyAt = (energy[i * directionCount] + energy[i * directionCount + 1]) / 2;
+    level[i] = Number.isNaN(energyAt) ? energyAt : Math.log(Math.max(energyAt - noise, noise / 2));
   }
-  return { columns, rows, tilePx, frames, level, noise, least: Math.log(noise / 2) };
+  return { columns, rows, tilePx, frames, level, noise, floor: Math.log(noise / 2) };
 }
 
-/** Level from which a tile is clear of the noise. */
-export function clearLevel({ noise }: FocusCurves): number {
-  return Math.log((clearOfNoise - 1) * noise);
+/** Level from which a tile shows detail above noise. */
+export function detectionLevel({ noise }: FocusCurves): number {
+  return Math.log((minNoiseRatio - 1) * noise);
 }
 
-/** A curve must rise this far over its lowest point to have a peak, ln energy: about two octaves. */
-const leastRise = 1.4;
+/** Minimum height of a peak over the lowest point of its curve, ln energy: about two octaves. */
+const minProminence = 1.4;
 
 /**
- * Index of the frame in which a tile shows most, where its curve has a peak: clear of the noise, and well above its
+ * Index of the frame in which a tile is sharpest, where its curve has a peak: above the noise, and well above its
  * lowest point. Undefined where it has none.
  */
 export function peakFrame(curves: FocusCurves, tile: number): number | undefined {
   const { frames, level } = curves;
   const at = tile * frames;
   let best = -1;
-  let lowest = Number.POSITIVE_INFINITY;
+  let minimum = Number.POSITIVE_INFINITY;
   for (let k = 0; k < frames; k++) {
     const value = level[at + k];
     if (Number.isNaN(value)) continue;
     if (best < 0 || value > level[at + best]) best = k;
-    if (value < lowest) lowest = value;
+    if (value < minimum) minimum = value;
   }
   const top = level[at + best];
-  return best < 0 || top < clearLevel(curves) || top - lowest < leastRise ? undefined : best;
+  return best < 0 || top < detectionLevel(curves) || top - minimum < minProminence ? undefined : best;
 }

@@ -1,141 +1,145 @@
 import { median } from '../image/median.js';
 import { SymmetricBand } from '../register/symmetric-band.js';
 import type { FocusCurves } from './focus-curves.js';
-import { longestPlainStep, type RailTravel } from './rail-travel.js';
-import { fitStretch, followedStretches, type Stretch } from './tile-stretches.js';
+import { fitSegment, type PeakSegment, peakSegments } from './peak-segments.js';
+import { maxRegularStep, type RailTravel } from './rail-travel.js';
 
-/** A step shorter than this part of the usual tells nothing more: frames so near show the same. */
-const shortestStep = 0.4;
-/** Longer steps are known as long, but not how long: nothing shows sharp what lies in them. Usual steps. */
-export const longestMeasuredStep = 3;
+/** Shorter steps cannot be distinguished, usual steps: frames so near show the same. */
+const minStep = 0.4;
+/** Longer steps cannot be measured, usual steps: what lies inside them is sharp in no frame. */
+export const maxMeasuredStep = 3;
 /**
- * Longest step that is told from others, where positions or numbers tell it. Coverage counts in 1/64 of a step
- * (`judgeStrip`): half a usual step on either side, which is the least that a frame reaches, must not vanish.
+ * Longest step that is represented, where it follows from positions or frame numbers, usual steps. Coverage counts in
+ * 1/64 of a step (`judgeStrip`), in which the smallest range of a frame, half a usual step on each side, must not round
+ * to zero.
  */
-export const longestStep = 30;
-/** Fewer tiles tell nothing. */
-const fewestTiles = 30;
-/** Curves that fit worse than this, ln energy, belong to two things in one tile. */
-const plainMisfit = 0.2;
-/** Tiles err together: so many of them say as much as one alone would. Found on rendered stacks. */
-const tilesAlike = 20;
-/** Usual scatter of a rail's steps, and of those that are longer than a step. */
-const stepSpread = 0.15;
-const longSpread = 4;
-/** Rounds between places of tiles and places of frames, how far each goes, and the change that ends them. */
-const rounds = 12;
-const pace = 0.8;
-const leastChange = 0.002;
-/** Error of a step for each unit of the tiles' misfit. Found on rendered stacks with even steps. */
-const errorPerMisfit = 0.14;
+export const maxStep = 30;
+/** Minimum number of tiles. */
+const minTiles = 30;
+/** Misfit at which a tile has half its weight, ln energy: such a tile contains two depths. */
+const misfitScale = 0.2;
+/** Errors of neighbouring tiles are correlated: number of tiles per effective sample. Fitted on rendered stacks. */
+const tilesPerEffectiveSample = 20;
+/** Prior on the steps of a rail: standard deviation, usual steps, and its factor for steps that are longer than one. */
+const stepSigma = 0.15;
+const longStepSigmaRatio = 4;
+/**
+ * Alternation between the tiles' curves and the frames' positions: maximum rounds, damping, and the change at which it
+ * has converged, usual steps.
+ */
+const maxRounds = 12;
+const damping = 0.8;
+const convergedChange = 0.002;
+/** Standard error of a step (usual steps) per unit of the tiles' misfit. Fitted on rendered stacks with even steps. */
+const stepSigmaPerMisfit = 0.14;
 
 /**
- * Places along the rail of the frames that are kept, in usual steps; the first is at 0, and they rise.
+ * Positions along the rail of the frames that are kept, in usual steps; the first is at 0, and they increase.
  *
- * Each tile comes into focus once, and its energy to the power -1/2 is then a parabola over the places of the frames.
- * Tiles and frames are placed in turn until both fit (least squares), and what the tiles cannot tell is left to steps of
- * the usual length. How far frames lie apart is known to some 2 % of a step on a plane, and to 5 % where things stand one
- * before the other, which is no more than a rail does; slow changes of the step over many frames are not seen. Long steps
- * come from `railTravel`: beyond `longestMeasuredStep` they are known as long, but not how long.
+ * Each tile comes into focus once, and its energy to the power -1/2 is then a parabola over the positions of the
+ * frames. Curves and positions are fitted in turn (least squares), with steps of the usual length as prior. The
+ * distance between frames is accurate to some 2 % of a step on a plane and to 5 % on subjects with occlusions, which is
+ * within the tolerance of a rail; slow changes of the step over many frames are not observable. Long steps come from
+ * `railTravel`; beyond `maxMeasuredStep` their length is unknown.
  *
  * @param kept Indices of the frames, in order.
- * @param numbers Numbers of the same frames: a number that is left out is a step more.
+ * @param numbers Numbers of the same frames: each number that is left out adds a step.
  */
-export function framePlaces(
-  { frames, level, least, ...rest }: FocusCurves,
+export function framePositions(
+  { frames, level, ...rest }: FocusCurves,
   travel: RailTravel,
   kept: readonly number[],
   numbers: readonly number[],
 ): number[] {
   const count = kept.length;
   const expected = expectedSteps(travel, kept, numbers);
-  const places = placesOf(expected);
+  const positions = positionsOf(expected);
   const own = new Float32Array((level.length / frames) * count);
   for (let from = 0, to = 0; from < level.length; from += frames) {
     for (const k of kept) own[to++] = level[from + k];
   }
-  const curves = { ...rest, level: own, least, frames: count };
-  const stretches = followedStretches(curves);
-  if (stretches.length < fewestTiles) return places;
-  let found = places;
+  const curves = { ...rest, level: own, frames: count };
+  const segments = peakSegments(curves);
+  if (segments.length < minTiles) return positions;
+  let found = positions;
   let misfit = 0;
-  for (let round = 0; round < rounds; round++) {
-    const next = betterPlaces(curves, stretches, found, expected);
-    if (!next) return places;
-    const change = Math.max(...next.places.map((place, k) => Math.abs(place - found[k])));
-    found = next.places;
+  for (let round = 0; round < maxRounds; round++) {
+    const next = refinePositions(curves, segments, found, expected);
+    if (!next) return positions;
+    const change = Math.max(...next.positions.map((position, k) => Math.abs(position - found[k])));
+    found = next.positions;
     misfit = next.misfit;
-    if (change < leastChange) break;
+    if (change < convergedChange) break;
   }
-  const steps = found.slice(1).map((place, k) => Math.max(shortestStep, place - found[k]));
-  return placesOf(trusted(steps, errorPerMisfit * misfit));
+  const steps = found.slice(1).map((position, k) => Math.max(minStep, position - found[k]));
+  return positionsOf(shrinkToRegular(steps, stepSigmaPerMisfit * misfit));
 }
 
-/** Steps with what may be error taken off: all that differs from a usual step where no more differs than that. */
-function trusted(steps: readonly number[], error: number): number[] {
+/** Shrinks the steps towards a usual step by the share of their variance that the measurement error explains. */
+function shrinkToRegular(steps: readonly number[], sigma: number): number[] {
   let square = 0;
   let count = 0;
   for (let k = 1; k < steps.length; k++) {
-    if (Math.max(steps[k - 1], steps[k]) >= longestPlainStep) continue;
+    if (Math.max(steps[k - 1], steps[k]) >= maxRegularStep) continue;
     square += (steps[k] - steps[k - 1]) ** 2 / 2;
     count++;
   }
-  const share = square > 0 ? Math.max(0, 1 - (error * error * count) / square) : 0;
-  return steps.map((step) => (step >= longestPlainStep ? step : 1 + share * (step - 1)));
+  const share = square > 0 ? Math.max(0, 1 - (sigma * sigma * count) / square) : 0;
+  return steps.map((step) => (step >= maxRegularStep ? step : 1 + share * (step - 1)));
 }
 
-/** Steps between the frames that are kept, before the tiles are asked one by one: one usual step, unless more is known. */
+/** Prior steps between the frames that are kept: one usual step, unless a longer one is known. */
 function expectedSteps({ steps }: RailTravel, kept: readonly number[], numbers: readonly number[]): number[] {
   return kept.slice(1).map((to, i) => {
     let between = 0;
-    for (let k = kept[i]; k < to; k++) between += steps[k] >= longestPlainStep ? steps[k] : 1;
+    for (let k = kept[i]; k < to; k++) between += steps[k] >= maxRegularStep ? steps[k] : 1;
     return Math.max(between, numbers[i + 1] - numbers[i]);
   });
 }
 
-function placesOf(steps: readonly number[]): number[] {
-  const places = [0];
-  for (const step of steps) places.push(places[places.length - 1] + step);
-  return places;
+function positionsOf(steps: readonly number[]): number[] {
+  const positions = [0];
+  for (const step of steps) positions.push(positions[positions.length - 1] + step);
+  return positions;
 }
 
-/** One round: the tiles' curves over the places, then the places by what misses the curves. */
-function betterPlaces(
+/** One Gauss-Newton round: fits the tiles' curves over the positions, then moves the positions by the residuals. */
+function refinePositions(
   { frames, level }: FocusCurves,
-  stretches: readonly Stretch[],
-  places: readonly number[],
+  segments: readonly PeakSegment[],
+  positions: readonly number[],
   expected: readonly number[],
-): { places: number[]; misfit: number } | undefined {
-  const pull = new Float64Array(frames);
-  const hold = new Float64Array(frames);
+): { positions: number[]; misfit: number } | undefined {
+  const gradient = new Float64Array(frames);
+  const curvature = new Float64Array(frames);
   const misfits: number[] = [];
-  for (const stretch of stretches) {
-    const fit = fitStretch(level, stretch, places);
+  for (const segment of segments) {
+    const fit = fitSegment(level, segment, positions);
     if (!fit) continue;
-    const { from, to } = stretch;
-    const { misses, slopes, misfit } = fit;
-    const weight = 1 / (1 + (misfit / plainMisfit) ** 2);
+    const { from, to } = segment;
+    const { residuals, gradients, misfit } = fit;
+    const weight = 1 / (1 + (misfit / misfitScale) ** 2);
     for (let k = from; k <= to; k++) {
-      pull[k] += weight * misses[k - from] * slopes[k - from];
-      hold[k] += weight * slopes[k - from] ** 2;
+      gradient[k] += weight * residuals[k - from] * gradients[k - from];
+      curvature[k] += weight * gradients[k - from] ** 2;
     }
     misfits.push(misfit);
   }
-  if (misfits.length < fewestTiles) return undefined;
+  if (misfits.length < minTiles) return undefined;
   const typical = median(Float64Array.from(misfits));
-  const error = Math.max(0.05, typical);
-  const sure = 1 / (error * error * tilesAlike);
+  const misfitSigma = Math.max(0.05, typical);
+  const precision = 1 / (misfitSigma * misfitSigma * tilesPerEffectiveSample);
   const normal = new SymmetricBand(frames, 1);
   const right = new Float64Array(frames);
   for (let k = 0; k < frames; k++) {
-    // The first frame is held, or all could wander.
-    const held = sure * hold[k] + (k === 0 ? 1 : 1e-9);
-    normal.add(k, k, held);
-    right[k] += held * places[k] + pace * sure * pull[k];
+    // The first frame is fixed, since a common shift is unobservable.
+    const ownWeight = precision * curvature[k] + (k === 0 ? 1 : 1e-9);
+    normal.add(k, k, ownWeight);
+    right[k] += ownWeight * positions[k] + damping * precision * gradient[k];
   }
   expected.forEach((step, k) => {
-    const spread = stepSpread * (step > 1 ? longSpread * Math.sqrt(step) : 1);
-    const weight = 1 / (spread * spread);
+    const sigma = stepSigma * (step > 1 ? longStepSigmaRatio * Math.sqrt(step) : 1);
+    const weight = 1 / (sigma * sigma);
     const next = k + 1;
     normal.add(k, k, weight);
     normal.add(next, next, weight);
@@ -145,7 +149,7 @@ function betterPlaces(
   });
   const solved = normal.solve(right);
   if (!solved) return undefined;
-  const usual = median(Float64Array.from(expected, (_, k) => solved[k + 1] - solved[k]));
-  if (!(usual > 0)) return undefined;
-  return { places: Array.from(solved, (place) => (place - solved[0]) / usual), misfit: typical };
+  const unit = median(Float64Array.from(expected, (_, k) => solved[k + 1] - solved[k]));
+  if (!(unit > 0)) return undefined;
+  return { positions: Array.from(solved, (position) => (position - solved[0]) / unit), misfit: typical };
 }

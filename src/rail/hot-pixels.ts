@@ -1,21 +1,21 @@
 import type { DecodedFrame } from '../stack/decode.js';
 import type { SensorSpot } from './sensor-spot.js';
 
-/** A sample must stand this far above all around it, 8-bit levels, in every frame. */
-const leastExcess = 24;
-/** Samples this far away are compared: developing a raw file spreads a hot pixel over its next neighbours. */
-const reach = 2;
-/** More are no defects of a sensor but a picture with many glints. */
-const mostCandidates = 20_000;
+/** Minimum excess of a hot pixel over the samples around it, in every frame, 8-bit levels. */
+const minExcess = 24;
+/** Distance of the samples that are compared, px: raw conversion spreads a hot pixel over its direct neighbours. */
+const ringPx = 2;
+/** More candidates are glints of the subject, not defects of a sensor. */
+const maxCandidates = 20_000;
 
-/** Looks for single bright samples that stay where they are on the sensor while the picture changes. */
+/** Searches for single bright pixels that are fixed on the sensor while the picture changes. */
 export interface HotPixelSearch {
   add(frame: DecodedFrame): void;
-  /** Places that stood out in every frame added, by row; none when fewer than three were. */
+  /** Pixels that were hot in every frame added, by row; none when fewer than three frames were. */
   found(): SensorSpot[];
 }
 
-const fewestFrames = 3;
+const minFrames = 3;
 
 export function searchHotPixels(): HotPixelSearch {
   let candidates: number[] | undefined;
@@ -29,12 +29,12 @@ export function searchHotPixels(): HotPixelSearch {
         candidates === undefined ? allHot(frame) : candidates.filter((pixel) => isHot(frame, pixel));
     },
     found() {
-      if (frames < fewestFrames || !candidates) return [];
-      const places = candidates.map((pixel) => ({ x: pixel % width, y: Math.floor(pixel / width) }));
+      if (frames < minFrames || !candidates) return [];
+      const spots = candidates.map((pixel) => ({ x: pixel % width, y: Math.floor(pixel / width) }));
       // One defect may light up neighbouring pixels.
-      return places.filter(
+      return spots.filter(
         ({ x, y }, i) =>
-          !places
+          !spots
             .slice(Math.max(0, i - 8), i)
             .some((other) => Math.abs(other.x - x) <= 2 && Math.abs(other.y - y) <= 2),
       );
@@ -42,7 +42,7 @@ export function searchHotPixels(): HotPixelSearch {
   };
 }
 
-/** Pixels of the sensor that are bright in every one of these frames. */
+/** Pixels of the sensor that are hot in all of these frames. */
 export async function findHotPixels(frames: readonly (() => Promise<DecodedFrame>)[]): Promise<SensorSpot[]> {
   const search = searchHotPixels();
   for (const decode of frames) search.add(await decode());
@@ -51,37 +51,37 @@ export async function findHotPixels(frames: readonly (() => Promise<DecodedFrame
 
 function allHot(frame: DecodedFrame): number[] {
   const { pixels, width, height, channels, bits } = frame;
-  const excess = bits === 16 ? leastExcess * 257 : leastExcess;
+  const excess = bits === 16 ? minExcess * 257 : minExcess;
   const found: number[] = [];
-  const aside = reach * channels;
-  for (let y = reach; y < height - reach; y++) {
-    const end = (y * width + width - reach) * channels;
-    for (let i = (y * width + reach) * channels; i < end; i++) {
-      // Most samples fail against their left neighbour: the rest is looked at in full.
+  const aside = ringPx * channels;
+  for (let y = ringPx; y < height - ringPx; y++) {
+    const end = (y * width + width - ringPx) * channels;
+    for (let i = (y * width + ringPx) * channels; i < end; i++) {
+      // Most samples fail against their left neighbour; only the rest is tested in full.
       if (pixels[i] - pixels[i - aside] < excess || pixels[i] - pixels[i + aside] < excess) continue;
       const pixel = Math.floor(i / channels);
       if (found.at(-1) !== pixel && isHot(frame, pixel)) found.push(pixel);
     }
-    if (found.length > mostCandidates) return [];
+    if (found.length > maxCandidates) return [];
   }
   return found;
 }
 
 function isHot({ pixels, width, channels, bits }: DecodedFrame, pixel: number): boolean {
-  const excess = bits === 16 ? leastExcess * 257 : leastExcess;
+  const excess = bits === 16 ? minExcess * 257 : minExcess;
   for (let c = 0; c < channels; c++) {
     const here = pixels[pixel * channels + c];
-    let stands = true;
-    for (let dy = -reach; dy <= reach && stands; dy += reach) {
-      for (let dx = -reach; dx <= reach; dx += reach) {
+    let isAbove = true;
+    for (let dy = -ringPx; dy <= ringPx && isAbove; dy += ringPx) {
+      for (let dx = -ringPx; dx <= ringPx; dx += ringPx) {
         if (dx === 0 && dy === 0) continue;
         if (here - pixels[(pixel + dy * width + dx) * channels + c] < excess) {
-          stands = false;
+          isAbove = false;
           break;
         }
       }
     }
-    if (stands) return true;
+    if (isAbove) return true;
   }
   return false;
 }

@@ -1,12 +1,12 @@
 import type { PixelData, Size } from '../image/image.js';
 import type { SensorSpot } from './sensor-spot.js';
 
-/** A hot pixel and what developing and compression spread of it, on either side, px. */
+/** Extent of a hot pixel on each side after raw conversion and compression, px. */
 const spreadPx = 1;
 
 /**
- * Puts the mean of the ring around them in the place of hot pixels. Left alone, each would draw a trail: it is
- * sharp in every frame, and somewhere else on the subject.
+ * Replaces hot pixels by the mean of the ring around them. Unrepaired, each would draw a trail across the picture: it
+ * is sharp in every frame, and on another part of the subject.
  *
  * @param pixels (rows, cols, 3), changed in place.
  */
@@ -15,15 +15,15 @@ export function repairHotPixels(
   { width, height }: Size,
   spots: readonly SensorSpot[],
 ): void {
-  const ring = spreadPx + 1;
+  const ringPx = spreadPx + 1;
   for (const { x, y } of spots) {
-    if (x < ring || y < ring || x >= width - ring || y >= height - ring) continue;
+    if (x < ringPx || y < ringPx || x >= width - ringPx || y >= height - ringPx) continue;
     for (let c = 0; c < 3; c++) {
       let sum = 0;
       let count = 0;
-      for (let dy = -ring; dy <= ring; dy++) {
-        for (let dx = -ring; dx <= ring; dx++) {
-          if (Math.max(Math.abs(dx), Math.abs(dy)) < ring) continue;
+      for (let dy = -ringPx; dy <= ringPx; dy++) {
+        for (let dx = -ringPx; dx <= ringPx; dx++) {
+          if (Math.max(Math.abs(dx), Math.abs(dy)) < ringPx) continue;
           sum += pixels[((y + dy) * width + x + dx) * 3 + c];
           count++;
         }

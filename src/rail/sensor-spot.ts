@@ -1,4 +1,4 @@
-/** A place on the sensor, full-size pixels of the upright frame. */
+/** A pixel of the sensor, full-size pixels of the upright frame. */
 export interface SensorSpot {
   x: number;
   y: number;

@@ -7,21 +7,21 @@ import type { FrameFile } from '../stack/frame.js';
 import { encodedLuma } from './detail-grid.js';
 import { findDust, planeShrink, type SpotPlane, spotLight } from './find-dust.js';
 import { type FocusFit, fitFocus } from './focus-fit.js';
-import { type FrameSigns, frameSigns } from './frame-signs.js';
+import { type FrameMeasurements, measureFrame } from './frame-measurements.js';
+import { readFullSize } from './full-size-reading.js';
 import { searchHotPixels } from './hot-pixels.js';
-import { runsOf } from './pick-runs.js';
-import { lookAgain } from './second-look.js';
+import { pickRuns } from './pick-runs.js';
 import type { SensorSpot } from './sensor-spot.js';
 import { type StackTravel, stackTravel } from './stack-travel.js';
 
 /**
- * What the frames of a stack show of themselves: all that `judgeStack` judges by. A check and a merge gather it by the same
- * reading of the same reduced pictures, so that both say the same of a stack.
+ * What is measured on the frames of a stack: all that `judgeStack` judges by. A check and a merge gather it by the same
+ * reading of the same reduced pictures, so that both reach the same verdict.
  */
 export interface StackEvidence {
-  /** Frames that could be read, in capture order, and what was seen of each. */
+  /** Frames that could be read, in capture order, and what was measured of each. */
   files: FrameFile[];
-  signs: FrameSigns[];
+  measurements: FrameMeasurements[];
   /** Frame to the middle frame. */
   motion: MotionSolution;
   /** Steps and shakes, in the order of `files`. */
@@ -34,21 +34,21 @@ export interface StackEvidence {
   hotPixels: SensorSpot[];
 }
 
-/** Least pixels of the pictures that detail is measured on, and of those that motion is measured on. */
-const detailPixels = 1.2e6;
-const motionPixels = 0.3e6;
-/** Frames in a row in which dust is looked for, at both ends and in the middle. */
+/** Minimum pixels of the pictures that detail is measured on, and of those that motion is measured on. */
+const minDetailPixels = 1.2e6;
+const minMotionPixels = 0.3e6;
+/** Length of the runs of frames that are searched for dust, at both ends and in the middle. */
 const dustRun = 12;
-/** Frames, over the whole stack, that hot pixels are looked for in. */
+/** Number of frames, spread over the stack, that are searched for hot pixels. */
 const hotFrames = 7;
 
-/** Gathers the evidence of a stack while its reduced frames pass by. */
+/** Gathers the evidence of a stack while its reduced frames are read. */
 export class StackReading {
-  /** Reduction of the pictures to be added; they are decoded `quick`. */
+  /** Reduction of the pictures to be added, which are decoded `quick`. */
   readonly shrink: Shrink;
   private readonly estimator;
   private readonly files: FrameFile[] = [];
-  private readonly signs: FrameSigns[] = [];
+  private readonly measurements: FrameMeasurements[] = [];
   private readonly hot = searchHotPixels();
   private readonly wantedHot: ReadonlySet<number>;
   /** Planes for the search for dust by index, their size, and full-size pixels per pixel. */
@@ -79,7 +79,7 @@ export class StackReading {
       height: Math.floor(reduced.height / this.boxes),
     };
     this.luma = new Float32Array(reduced.width * reduced.height);
-    this.wantedPlanes = new Set(runsOf(count, dustRun).flat());
+    this.wantedPlanes = new Set(pickRuns(count, dustRun).flat());
     const pitch = (count - 1) / (Math.min(hotFrames, count) - 1);
     this.wantedHot = new Set(Array.from({ length: count }, (_, i) => Math.round(i * pitch)));
   }
@@ -91,36 +91,48 @@ export class StackReading {
     if (this.shrink === 1 && this.wantedHot.has(index)) this.hot.add(decoded);
     if (this.wantedPlanes.has(index)) this.planes.set(index, spotLight(this.luma, decoded, this.boxes));
     this.files.push(file);
-    this.signs.push(frameSigns(file.number, decoded, this.luma));
-    this.estimator.add({ number: file.number, ...forMotion(decoded) });
+    this.measurements.push(measureFrame(file.number, decoded, this.luma));
+    this.estimator.add({ number: file.number, ...motionPicture(decoded) });
   }
 
-  /** All frames, two at least, have passed: solves the motion, reads a few frames in full, and resolves to the evidence. */
+  /**
+   * Call after all frames, two at least, have been added: solves the motion, reads a few frames in full, and resolves
+   * to the evidence.
+   */
   async finish(signal: AbortSignal | undefined): Promise<StackEvidence> {
-    const { files, signs, size, shrink } = this;
+    const { files, measurements, size, shrink } = this;
     const motion = this.estimator.solve(files[(files.length - 1) >> 1].number);
     const travelled = stackTravel(
-      signs.map(({ detail }) => detail),
+      measurements.map(({ detail }) => detail),
       motion.frames,
       size,
       shrink,
     );
     const { tiles, curves, blurred, travel } = travelled;
-    const fit = fitFocus(curves, travel.places);
-    const again =
+    const fit = fitFocus(curves, travel.positions);
+    const fullSize =
       shrink === 1
         ? { hotPixels: this.hot.found(), fineWidth: undefined }
-        : await lookAgain(files, motion, fit, tiles, travel.places, signal);
+        : await readFullSize(files, motion, fit, tiles, travel.positions, signal);
     const dust = findDust(
-      runsOf(files.length, dustRun).map((run) => run.map((k) => this.spotPlane(k, motion, blurred))),
+      pickRuns(files.length, dustRun).map((run) => run.map((k) => this.spotPlane(k, motion, blurred))),
       this.planeSize,
       shrink * this.boxes,
     );
-    const fineWidth = Math.min(fit.width, again.fineWidth ?? fit.width);
-    return { files, signs, motion, stackTravel: travelled, fit, fineWidth, dust, hotPixels: again.hotPixels };
+    const fineWidth = Math.min(fit.width, fullSize.fineWidth ?? fit.width);
+    return {
+      files,
+      measurements: measurements,
+      motion,
+      stackTravel: travelled,
+      fit,
+      fineWidth,
+      dust,
+      hotPixels: fullSize.hotPixels,
+    };
   }
 
-  /** The plane of frame k for the search for dust; undefined where it would mislead. */
+  /** The plane of frame k for the search for dust; undefined for a frame that is not aligned or is shaken. */
   private spotPlane(k: number, motion: MotionSolution, blurred: ReadonlySet<number>): SpotPlane | undefined {
     const light = this.planes.get(k);
     const { usable, matrix } = motion.frames[k];
@@ -129,8 +141,8 @@ export class StackReading {
 }
 
 /** The picture that motion is measured on: half the size where that leaves enough. */
-function forMotion({ pixels, width, height, channels, bits, shrink }: DecodedFrame) {
-  const halve = (width * height) / 4 >= motionPixels;
+function motionPicture({ pixels, width, height, channels, bits, shrink }: DecodedFrame) {
+  const halve = (width * height) / 4 >= minMotionPixels;
   const factor = halve ? 2 * shrink : shrink;
   return {
     pixels: halve ? averageBoxes(pixels, width, height, channels, 2) : pixels,
@@ -143,8 +155,8 @@ function forMotion({ pixels, width, height, channels, bits, shrink }: DecodedFra
   };
 }
 
-/** The largest reduction that leaves enough pixels to see detail by. */
+/** The largest reduction that leaves enough pixels to measure detail. */
 function shrinkFor({ width, height }: Size): Shrink {
   const shrinks: Shrink[] = [8, 4, 2];
-  return shrinks.find((shrink) => (width * height) / shrink ** 2 >= detailPixels) ?? 1;
+  return shrinks.find((shrink) => (width * height) / shrink ** 2 >= minDetailPixels) ?? 1;
 }

@@ -6,9 +6,9 @@ import { type FocusCurves, focusCurves } from './focus-curves.js';
 import { type RailTravel, railTravel } from './rail-travel.js';
 import { type FrameShake, measureShake } from './shake.js';
 import { followTiles, type TileCurves } from './tile-curves.js';
-import { evenNoise } from './tile-noise.js';
+import { equaliseNoise } from './tile-noise.js';
 
-/** How the frames of a stack follow each other, as the detail of its tiles shows it. */
+/** Steps and shake of the frames of a stack, measured on its tiles. */
 export interface StackTravel {
   tiles: TileCurves;
   curves: FocusCurves;
@@ -19,7 +19,7 @@ export interface StackTravel {
 }
 
 /**
- * Reads steps and shakes off the frames' detail: the one place for it, for a check and for a merge.
+ * Measures steps and shake on the frames' detail, for a check and a merge alike.
  *
  * @param shrink Full-size pixels per pixel of the pictures that the grids were measured on.
  */
@@ -29,12 +29,12 @@ export function stackTravel(
   size: Size,
   shrink: number,
 ): StackTravel {
-  const placed = grids.map((grid, k) => {
+  const alignedGrids = grids.map((grid, k) => {
     const { usable, matrix } = motions[k];
     return { grid, matrix: usable ? matrix : undefined };
   });
-  const tiles = followTiles(placed, size, shrink);
-  evenNoise(tiles);
+  const tiles = followTiles(alignedGrids, size, shrink);
+  equaliseNoise(tiles);
   const curves = focusCurves(tiles);
   const shakes = measureShake(tiles, curves.noise);
   const blurred = blurredFrames(shakes, motions, curves);

@@ -2,7 +2,7 @@ import type { Size } from '../image/image.js';
 import { applyMatrix, invertMatrix, type Matrix3 } from '../image/transform.js';
 import { type DetailGrid, directionCount } from './detail-grid.js';
 
-/** How fine detail comes and goes in tiles that are fixed to the subject. */
+/** Fine detail over the frames, in tiles that are fixed to the subject. */
 export interface TileCurves {
   /** Tiles across and down in the anchor's framing. */
   columns: number;
@@ -10,20 +10,22 @@ export interface TileCurves {
   /** Side of a tile, full-size pixels. */
   tilePx: number;
   frames: number;
-  /** (rows * columns, frames, 4): energy by direction as in `DetailGrid`; NaN where the frame does not reach. */
+  /** (rows * columns, frames, 4): energy by direction as in `DetailGrid`; NaN outside the frame's bounds. */
   energy: Float32Array;
-  /** (rows * columns): mean brightness over the frames that reach, 8-bit levels; NaN where none does. */
+  /**
+   * (rows * columns): mean brightness over the frames whose bounds contain the tile, 8-bit levels; NaN where none do.
+   */
   light: Float32Array;
 }
 
-/** A frame's detail and where it lies. */
-export interface PlacedGrid {
+/** A frame's detail and its transform. */
+export interface AlignedGrid {
   grid: DetailGrid;
-  /** Frame to anchor, full-size pixels; undefined for a frame that cannot be placed. */
+  /** Frame to anchor, full-size pixels; undefined for a frame that cannot be aligned. */
   matrix: Matrix3 | undefined;
 }
 
-/** Cells along the side of a tile: small shifts between frames then change little of what a tile holds. */
+/** Cells along the side of a tile: with two, small shifts between frames hardly change the content of a tile. */
 const cellsPerTile = 2;
 
 /**
@@ -31,18 +33,18 @@ const cellsPerTile = 2;
  *
  * @param shrink Full-size pixels per pixel of the pictures that the grids were measured on.
  */
-export function followTiles(placed: readonly PlacedGrid[], size: Size, shrink: number): TileCurves {
-  const { cellPx } = placed[0].grid;
+export function followTiles(alignedGrids: readonly AlignedGrid[], size: Size, shrink: number): TileCurves {
+  const { cellPx } = alignedGrids[0].grid;
   const cellFull = cellPx * shrink;
   const tilePx = cellsPerTile * cellFull;
   const columns = Math.max(1, Math.floor(size.width / tilePx));
   const rows = Math.max(1, Math.floor(size.height / tilePx));
-  const frames = placed.length;
+  const frames = alignedGrids.length;
   const energy = new Float32Array(rows * columns * frames * directionCount).fill(Number.NaN);
   const sample = new Float64Array(directionCount);
   const lightSum = new Float64Array(rows * columns);
-  const reached = new Uint32Array(rows * columns);
-  placed.forEach(({ grid, matrix }, k) => {
+  const frameCount = new Uint32Array(rows * columns);
+  alignedGrids.forEach(({ grid, matrix }, k) => {
     if (!matrix) return;
     const toFrame = invertMatrix(matrix);
     for (let tile = 0; tile < rows * columns; tile++) {
@@ -60,23 +62,23 @@ export function followTiles(placed: readonly PlacedGrid[], size: Size, shrink: n
       }
       if (!inside) continue;
       lightSum[tile] += light / cellsPerTile ** 2;
-      reached[tile]++;
+      frameCount[tile]++;
       const at = (tile * frames + k) * directionCount;
       for (let d = 0; d < directionCount; d++) energy[at + d] = sample[d] / cellsPerTile ** 2;
     }
   });
-  const light = Float32Array.from(lightSum, (sum, tile) => sum / reached[tile]);
+  const light = Float32Array.from(lightSum, (sum, tile) => sum / frameCount[tile]);
   return { columns, rows, tilePx, frames, energy, light };
 }
 
-/** Brightness of the cell that holds a place, in cells; of the next one for a place just outside. */
+/** Brightness of the cell that contains a point, in cells; of the nearest cell for a point outside. */
 function nearestLight({ columns, rows, light }: DetailGrid, x: number, y: number): number {
   const column = Math.max(0, Math.min(columns - 1, Math.floor(x)));
   const row = Math.max(0, Math.min(rows - 1, Math.floor(y)));
   return light[row * columns + column];
 }
 
-/** Adds the bilinear sample at a place in cells; false where it lies more than half a cell outside. */
+/** Adds the bilinear sample at a point, in cells; false where it lies more than half a cell outside. */
 function addSample({ columns, rows, energy }: DetailGrid, x: number, y: number, out: Float64Array): boolean {
   if (!(x > -0.5 && y > -0.5 && x < columns - 0.5 && y < rows - 0.5)) return false;
   const left = Math.max(0, Math.min(columns - 2, Math.floor(x)));

@@ -97,8 +97,8 @@ describe('a clean stack', () => {
     expect(exitCode).toBe(0);
     // A plane hides nothing, and its growth may be a lens's.
     expect(direction).toBe('unknown');
-    const places = frames.slice(1, -1).map(({ centre }) => centre?.x ?? Number.NaN);
-    expect(places.at(-1)! - places[0]).toBeGreaterThan(0.5);
+    const positions = frames.slice(1, -1).map(({ centre }) => centre?.x ?? Number.NaN);
+    expect(positions.at(-1)! - positions[0]).toBeGreaterThan(0.5);
   });
 });
 

@@ -1,6 +1,6 @@
 import { expect, test } from 'vitest';
 import { judgeLight } from '../../src/check/light-findings.js';
-import type { FrameSigns } from '../../src/rail/frame-signs.js';
+import type { FrameMeasurements } from '../../src/rail/frame-measurements.js';
 import type { FrameMotion } from '../../src/register/motion-solution.js';
 
 const count = 12;
@@ -13,7 +13,7 @@ function frames(light: (k: number) => [number, number, number]): FrameMotion[] {
   );
 }
 
-function signs(over: (k: number) => Partial<FrameSigns> = () => ({})): FrameSigns[] {
+function signs(over: (k: number) => Partial<FrameMeasurements> = () => ({})): FrameMeasurements[] {
   return Array.from(
     { length: count },
     (_, k) =>
@@ -23,7 +23,7 @@ function signs(over: (k: number) => Partial<FrameSigns> = () => ({})): FrameSign
         blockedPercent: 0,
         cutPercent: [0, 0, 0],
         ...over(k),
-      }) as FrameSigns,
+      }) as FrameMeasurements,
   );
 }
 

@@ -1,6 +1,6 @@
 import { expect, test } from 'vitest';
 import { listingFindings } from '../../src/check/listing-findings.js';
-import type { FrameSigns } from '../../src/rail/frame-signs.js';
+import type { FrameMeasurements } from '../../src/rail/frame-measurements.js';
 import type { FrameExif, FrameFile, Stack, StackNote } from '../../src/stack/frame.js';
 
 const usual: FrameExif = {
@@ -43,8 +43,8 @@ function stack(exifs: readonly FrameExif[], warnings: StackNote[] = [], notes: S
   };
 }
 
-function signs(fingerprints: string): FrameSigns[] {
-  return [...fingerprints].map((fingerprint, i) => ({ number: i + 1, fingerprint }) as FrameSigns);
+function signs(fingerprints: string): FrameMeasurements[] {
+  return [...fingerprints].map((fingerprint, i) => ({ number: i + 1, fingerprint }) as FrameMeasurements);
 }
 
 function judge(exifs: readonly FrameExif[], fingerprints = 'abcdefgh'.slice(0, exifs.length)) {

@@ -26,9 +26,9 @@ function verdicts({ numbers, place, residualPx, steps, votes = 0.5 }: Given) {
   const each = own.slice(1);
   const travel = {
     steps: each.map((_, k) => steps?.(k) ?? 1),
-    places: own.map((_, k) => k),
+    positions: own.map((_, k) => k),
     change: each.map(() => 0.5),
-    votes: each.map(() => votes),
+    tileShare: each.map(() => votes),
   };
   return motionFindings(frames, travel, new Set(), 0.8, size);
 }

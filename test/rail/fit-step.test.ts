@@ -1,14 +1,14 @@
 import { describe, expect, test } from 'vitest';
 import { fitStep } from '../../src/rail/fit-step.js';
 import { focusCurves } from '../../src/rail/focus-curves.js';
-import { followedStretches } from '../../src/rail/tile-stretches.js';
+import { peakSegments } from '../../src/rail/peak-segments.js';
 import { madeCurves, range, spread } from './made-curves.js';
 
 /** Frames a step apart, but for `step` in the middle, and what the curves of `tiles` make of that one. */
 function fitMiddle(step: number, tiles: readonly number[]) {
   const frames = [...range(8), ...range(9).map((k) => 7 + step + k)];
   const curves = focusCurves(madeCurves({ frames, tiles }));
-  return fitStep(curves, followedStretches(curves), new Array(16).fill(1), 7);
+  return fitStep(curves, peakSegments(curves), new Array(16).fill(1), 7);
 }
 
 describe('the length of a step by the curves of the tiles', () => {

@@ -1,17 +1,18 @@
 import { describe, expect, test } from 'vitest';
 import { focusCurves } from '../../src/rail/focus-curves.js';
-import { distanceOfFall, fallAt, fitFocus } from '../../src/rail/focus-fit.js';
+import { distanceOfFalloff, falloffAt, fitFocus } from '../../src/rail/focus-fit.js';
 import { madeCurves, range, spread } from './made-curves.js';
 
 test('the distance of a fall is the inverse of the fall', () => {
-  for (const fall of [0.1, 0.5, 2]) expect(-fallAt(distanceOfFall(fall, 0.8), 0.8)).toBeCloseTo(fall, 9);
+  for (const fall of [0.1, 0.5, 2])
+    expect(-falloffAt(distanceOfFalloff(fall, 0.8), 0.8)).toBeCloseTo(fall, 9);
 });
 
 describe('tiles under the blur of a lens', () => {
   test('are placed where they are in focus', () => {
     const tiles = spread(200, 2, 17);
     const fit = fitFocus(focusCurves(madeCurves({ frames: range(20), tiles })), range(20));
-    const errors = fit.tiles.flatMap((focus, i) => (focus ? [Math.abs(focus.place - tiles[i])] : []));
+    const errors = fit.tiles.flatMap((focus, i) => (focus ? [Math.abs(focus.position - tiles[i])] : []));
     expect(errors.length).toBeGreaterThan(150);
     errors.sort((p, q) => p - q);
     expect(errors[Math.floor(errors.length / 2)]).toBeLessThan(0.15);
@@ -33,7 +34,7 @@ describe('tiles under the blur of a lens', () => {
     const fit = fitFocus(focusCurves(madeCurves({ frames, tiles })), frames);
     const beyond = (from: number, to: number) => {
       const own = fit.tiles.slice(from, to).filter((focus) => focus !== undefined);
-      return own.filter((focus) => focus.place < -0.75).length / own.length;
+      return own.filter((focus) => focus.position < -0.75).length / own.length;
     };
     expect(beyond(0, 60)).toBeGreaterThan(0.85);
     expect(beyond(60, 120)).toBeLessThan(0.05);
@@ -45,7 +46,7 @@ describe('tiles under the blur of a lens', () => {
     const curves = focusCurves(madeCurves({ frames, tiles, blurPerStepPx: 0.8 }));
     const fit = fitFocus(curves, frames).tiles.filter((focus) => focus !== undefined);
     expect(fit.length).toBeGreaterThan(100);
-    expect(fit.filter((focus) => focus.place > 9.75).length / fit.length).toBeLessThan(0.05);
+    expect(fit.filter((focus) => focus.position > 9.75).length / fit.length).toBeLessThan(0.05);
   });
 
   test('without detail are given no place', () => {

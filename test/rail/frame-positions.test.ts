@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { createRandom } from '../../samples/random.js';
 import { focusCurves } from '../../src/rail/focus-curves.js';
-import { framePlaces } from '../../src/rail/frame-positions.js';
+import { framePositions } from '../../src/rail/frame-positions.js';
 import { railTravel } from '../../src/rail/rail-travel.js';
 import { madeCurves, range, spread } from './made-curves.js';
 
@@ -9,7 +9,7 @@ import { madeCurves, range, spread } from './made-curves.js';
 function stepsOf(frames: readonly number[], tiles: readonly number[], seed: number) {
   const curves = focusCurves(madeCurves({ frames, tiles, seed }));
   const kept = range(frames.length);
-  const places = framePlaces(
+  const positions = framePositions(
     curves,
     railTravel(curves, new Set()),
     kept,
@@ -18,20 +18,21 @@ function stepsOf(frames: readonly number[], tiles: readonly number[], seed: numb
   const between = (values: readonly number[]) => values.slice(1).map((value, k) => value - values[k]);
   const made = between(frames);
   const usual = [...made].sort((p, q) => p - q)[made.length >> 1];
-  return { found: between(places), made: made.map((step) => step / usual) };
+  return { found: between(positions), made: made.map((step) => step / usual) };
 }
 
 function unevenFrames(count: number, part: number, seed: number): number[] {
   const random = createRandom(seed, 'uneven frames');
-  const places = [0];
-  while (places.length < count) places.push(places[places.length - 1] + random.between(1 - part, 1 + part));
-  return places;
+  const positions = [0];
+  while (positions.length < count)
+    positions.push(positions[positions.length - 1] + random.between(1 - part, 1 + part));
+  return positions;
 }
 
 const rms = (values: readonly number[]) =>
   Math.sqrt(values.reduce((sum, v) => sum + v * v, 0) / values.length);
 
-describe('places of frames', () => {
+describe('positions of frames', () => {
   test.each([1, 2, 3])('tell uneven steps of a rail from each other, seed %i', (seed) => {
     const frames = unevenFrames(20, 0.2, seed);
     const { found, made } = stepsOf(frames, spread(500, 0, frames[19]), seed);
@@ -62,19 +63,19 @@ describe('places of frames', () => {
     const curves = focusCurves(madeCurves({ frames: range(16), tiles: spread(400, 0, 15) }));
     const kept = range(16).filter((k) => k !== 6);
     const blurred = new Set([6]);
-    const places = framePlaces(
+    const positions = framePositions(
       curves,
       railTravel(curves, blurred),
       kept,
       kept.map((k) => k + 1),
     );
-    expect(places[6] - places[5]).toBeGreaterThan(1.8);
-    expect(places[6] - places[5]).toBeLessThan(2.2);
+    expect(positions[6] - positions[5]).toBeGreaterThan(1.8);
+    expect(positions[6] - positions[5]).toBeLessThan(2.2);
   });
 
   test('are those of the numbers where nothing tells more', () => {
     const curves = focusCurves(madeCurves({ frames: range(6), tiles: [2, 3] }));
-    const places = framePlaces(curves, railTravel(curves, new Set()), range(6), [1, 2, 3, 6, 7, 8]);
-    expect(places).toEqual([0, 1, 2, 5, 6, 7]);
+    const positions = framePositions(curves, railTravel(curves, new Set()), range(6), [1, 2, 3, 6, 7, 8]);
+    expect(positions).toEqual([0, 1, 2, 5, 6, 7]);
   });
 });

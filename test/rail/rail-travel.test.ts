@@ -11,12 +11,12 @@ function travel(frames: number[], seed = 1, blurred = new Set<number>()) {
 }
 
 test.each([1, 2, 3])('even steps are even, seed %i', (seed) => {
-  const { steps, places } = travel(range(20), seed);
+  const { steps, positions } = travel(range(20), seed);
   for (const step of steps) {
     expect(step).toBeGreaterThan(0.75);
     expect(step).toBeLessThan(1.3);
   }
-  expect(places).toHaveLength(20);
+  expect(positions).toHaveLength(20);
 });
 
 test.each([5, 9, 13])('a step missed after frame %i is about twice as long as the others', (missing) => {
@@ -59,12 +59,12 @@ test('steps to and from a blurred frame are not known, and do not upset the othe
 });
 
 test('where steps are too small to change what is seen, a few unsteady tiles make no turn', () => {
-  const places = range(40).map((k) => 0.12 * k);
-  const made = madeCurves({ frames: places, tiles: spread(300, 0, 5) });
+  const positions = range(40).map((k) => 0.12 * k);
+  const made = madeCurves({ frames: positions, tiles: spread(300, 0, 5) });
   const random = createRandom(1, 'unsteady');
   // Every eighth tile is up or down by chance, as with strong noise or things that sway.
   for (let at = 0; at < made.energy.length; at += 4) {
-    const tile = Math.floor(at / (4 * places.length));
+    const tile = Math.floor(at / (4 * positions.length));
     if (tile % 8 === 0)
       made.energy.subarray(at, at + 4).fill(made.energy[at] * (random.unit() < 0.5 ? 1 : 3));
   }

@@ -164,7 +164,7 @@ describe('hot pixels', () => {
 
   test('all are found, however many there are', () => {
     const search = searchHotPixels();
-    const places = Array.from({ length: 12 * 8 }, (_, i) => ({
+    const spots = Array.from({ length: 12 * 8 }, (_, i) => ({
       x: 2 + 5 * (i % 12),
       y: 2 + 5 * ((i / 12) | 0),
     }));
@@ -172,10 +172,10 @@ describe('hot pixels', () => {
       search.add(
         frame(
           seed,
-          places.map(({ x, y }) => sampleAt(x, y, 1)),
+          spots.map(({ x, y }) => sampleAt(x, y, 1)),
         ),
       );
-    expect(search.found()).toEqual(places);
+    expect(search.found()).toEqual(spots);
   });
 
   test('two frames are too few to tell', () => {

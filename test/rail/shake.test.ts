@@ -61,9 +61,13 @@ test.each([
   ['few tiles, which scatter', 0.09, 1, []],
   ['many tiles', 0.03, 1, [15]],
   ['few tiles, and registration', 0.09, 0.6, [15]],
-] as const)('unevenness told by %s', (_, unevenError, sharpness, expected) => {
+] as const)('unevenness told by %s', (_, anisotropySigma, sharpness, expected) => {
   const focus = focusCurves(madeCurves({ frames, tiles }));
-  const shakes = frames.map((k) => ({ uneven: k === 15 ? 0.21 : 0.03, unevenError, dip: Number.NaN }));
+  const shakes = frames.map((k) => ({
+    anisotropy: k === 15 ? 0.21 : 0.03,
+    anisotropySigma,
+    dip: Number.NaN,
+  }));
   const found = blurredFrames(
     shakes,
     motions((k) => (k === 15 ? sharpness : 1)),
@@ -77,7 +81,7 @@ test.each([4, 25])(
   (times) => {
     const errorOf = (count: number) => {
       const curves = madeCurves({ frames, tiles: spread(count, 5, 9) });
-      return measureShake(curves, focusCurves(curves).noise)[7].unevenError;
+      return measureShake(curves, focusCurves(curves).noise)[7].anisotropySigma;
     };
     expect(errorOf(20) / errorOf(20 * times)).toBeGreaterThan(0.6 * Math.sqrt(times));
     expect(errorOf(20) / errorOf(20 * times)).toBeLessThan(1.7 * Math.sqrt(times));

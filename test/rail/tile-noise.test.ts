@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import { evenNoise, noiseOf } from '../../src/rail/tile-noise.js';
+import { equaliseNoise, noiseEnergy } from '../../src/rail/tile-noise.js';
 import { madeCurves, range, spread } from './made-curves.js';
 
 const frames = range(12);
@@ -14,18 +14,18 @@ function withGround(count: number, brightness: number, energy: number) {
 }
 
 test('noise is that of the tiles between black and white, however much of the picture is cut off', () => {
-  const usual = noiseOf(curves());
-  expect(noiseOf(withGround(150, 2, 0))).toBeCloseTo(usual, 0);
-  expect(noiseOf(withGround(150, 252, 0))).toBeCloseTo(usual, 0);
+  const usual = noiseEnergy(curves());
+  expect(noiseEnergy(withGround(150, 2, 0))).toBeCloseTo(usual, 0);
+  expect(noiseEnergy(withGround(150, 252, 0))).toBeCloseTo(usual, 0);
 });
 
 test('a dark ground with more noise is brought down to the others, one with less is left alone', () => {
   const loud = withGround(150, 5, 20);
-  evenNoise(loud);
-  expect(loud.energy[0]).toBeCloseTo(noiseOf(loud), 1);
+  equaliseNoise(loud);
+  expect(loud.energy[0]).toBeCloseTo(noiseEnergy(loud), 1);
   const rest = loud.energy.slice(150 * frames.length * 4);
   expect(rest).toEqual(curves().energy.slice(150 * frames.length * 4));
   const quiet = withGround(150, 5, 0.5);
-  evenNoise(quiet);
+  equaliseNoise(quiet);
   expect(quiet.energy[0]).toBeCloseTo(0.5, 6);
 });

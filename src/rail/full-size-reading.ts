@@ -11,36 +11,37 @@ import { searchHotPixels } from './hot-pixels.js';
 import type { SensorSpot } from './sensor-spot.js';
 import type { TileCurves } from './tile-curves.js';
 
-/** What only full-size frames can tell, from a few of them. */
-export interface SecondLook {
+/** What only full-size frames show, from a few of them. */
+export interface FullSizeReading {
   hotPixels: SensorSpot[];
   /** Width of the focus curves of full-size detail, usual steps; undefined where there is too little. */
   fineWidth: number | undefined;
 }
 
-/** Frames in a row that are read in full. */
+/** Consecutive frames that are read in full. */
 const burstFrames = 5;
-/** Tiles whose full-size detail is followed through a burst, and those of the least detail that show the noise. */
+/** Tiles whose full-size detail is measured over the burst, and tiles without detail, which give the noise. */
 const detailTiles = 90;
 const noiseTiles = 20;
 /** Side of such a tile, full-size pixels. */
 const fineTilePx = 48;
-/** Fewer fits than this give no width. */
-const fewestFits = 12;
+/** Minimum number of fits for a width. */
+const minFits = 12;
 
 /**
- * Reads some frames in full: reduced frames lose the finest detail, whose depth of field is the smallest, and hot pixels.
- * A burst of frames in a row, where most tiles come into focus, tells how fast detail goes; the frame farthest from it,
- * where that is blurred and lies elsewhere, keeps glints of the subject from being taken for hot pixels.
+ * Reads some frames in full: reduced frames lose the finest detail, whose depth of field is the smallest, and hot
+ * pixels. A burst of consecutive frames, where most tiles come into focus, gives the width of the focus curves of fine
+ * detail. The frame farthest from it, in which the same parts are blurred and displaced, keeps glints of the subject
+ * from being taken for hot pixels.
  */
-export async function lookAgain(
+export async function readFullSize(
   frames: readonly FrameFile[],
   motion: MotionSolution,
   fit: FocusFit,
   layout: TileLayout,
-  places: readonly number[],
+  positions: readonly number[],
   signal: AbortSignal | undefined,
-): Promise<SecondLook> {
+): Promise<FullSizeReading> {
   const hot = searchHotPixels();
   const burst = burstOf(fit, frames.length);
   const farthest = burst[0] > frames.length - 1 - burst[burst.length - 1] ? 0 : frames.length - 1;
@@ -49,20 +50,20 @@ export async function lookAgain(
   const read = [...new Set([farthest, ...burst])].filter((k) => motion.frames[k].usable);
   for await (const fed of feedFrames(read, (k) => decodeFrame(frames[k]), 1)) {
     if (signal?.aborted) throw new InterruptedError();
-    // Unreadable frames have been told already.
+    // Unreadable frames have been reported already.
     if ('error' in fed) continue;
     hot.add(fed.value);
     const at = burst.indexOf(fed.item);
     if (at >= 0) measureTiles(fed.value, motion.frames[fed.item].matrix, layout, at, curves);
   }
-  const burstPlaces = burst.map((k) => places[k]);
-  return { hotPixels: hot.found(), fineWidth: widthOf(curves, layout.light, burstPlaces) };
+  const burstPositions = burst.map((k) => positions[k]);
+  return { hotPixels: hot.found(), fineWidth: medianWidth(curves, layout.light, burstPositions) };
 }
 
-/** Tiles of the anchor as the first look found them. */
+/** Tiles of the anchor, from the reduced frames. */
 type TileLayout = Pick<TileCurves, 'columns' | 'tilePx' | 'light'>;
 
-/** The frames in a row with most tiles in focus inside their run; of equals those nearest to the middle. */
+/** The run of consecutive frames with most tiles that peak inside it; of equals the one nearest to the middle. */
 function burstOf(fit: FocusFit, frames: number): number[] {
   const inFocus = new Array<number>(frames).fill(0);
   for (const focus of fit.tiles) if (focus) inFocus[focus.best]++;
@@ -76,20 +77,20 @@ function burstOf(fit: FocusFit, frames: number): number[] {
   return Array.from({ length }, (_, i) => start + i);
 }
 
-/** The tiles that are sharpest within a burst, and some that never are. */
+/** The tiles that peak within the burst, and some that peak nowhere. */
 function tilesOf(burst: readonly number[], fit: FocusFit, { columns }: TileLayout): number[] {
   const inside = fit.tiles.flatMap((focus, tile) =>
     focus && burst.slice(1, -1).includes(focus.best) ? [{ tile, peak: focus.peak }] : [],
   );
   inside.sort((one, other) => other.peak - one.peak || one.tile - other.tile);
-  const plain = fit.tiles.flatMap((focus, tile) => (focus ? [] : [tile]));
-  const pitch = Math.max(1, Math.floor(plain.length / noiseTiles));
-  // Border tiles may hold what some frames do not reach.
-  const noise = plain.filter((tile, i) => i % pitch === 0 && tile % columns > 0);
+  const detailless = fit.tiles.flatMap((focus, tile) => (focus ? [] : [tile]));
+  const pitch = Math.max(1, Math.floor(detailless.length / noiseTiles));
+  // Border tiles may lie outside the bounds of some frames.
+  const noise = detailless.filter((tile, i) => i % pitch === 0 && tile % columns > 0);
   return [...inside.slice(0, detailTiles).map(({ tile }) => tile), ...noise];
 }
 
-/** Measures the tiles in one frame, the `at`-th of its burst. */
+/** Measures the tiles in one frame, the `at`-th of the burst. */
 function measureTiles(
   frame: DecodedFrame,
   matrix: Matrix3,
@@ -130,23 +131,23 @@ function measureAt(decoded: DecodedFrame, x: number, y: number): Float32Array | 
   return measureDetail(luma, side, side, side).energy;
 }
 
-/** Middle of the widths of the curves that peak inside the burst, whose frames lie at `places`. */
-function widthOf(
+/** Median width of the curves that peak inside the burst, whose frames lie at `positions`. */
+function medianWidth(
   own: ReadonlyMap<number, Float32Array>,
   lightOfTiles: Float32Array,
-  places: readonly number[],
+  positions: readonly number[],
 ): number | undefined {
   if (own.size === 0) return undefined;
-  const frames = places.length;
+  const frames = positions.length;
   const energy = new Float32Array(own.size * frames * directionCount);
   [...own.values()].forEach((curve, i) => {
     energy.set(curve.subarray(0, frames * directionCount), i * frames * directionCount);
   });
   const light = Float32Array.from(own.keys(), (tile) => lightOfTiles[tile]);
   const curves = focusCurves({ columns: own.size, rows: 1, tilePx: fineTilePx, frames, energy, light });
-  const widths = fitFocus(curves, places).tiles.flatMap((focus) =>
+  const widths = fitFocus(curves, positions).tiles.flatMap((focus) =>
     focus && focus.best > 0 && focus.best < frames - 1 && focus.error < 0.5 ? [focus.width] : [],
   );
   widths.sort((p, q) => p - q);
-  return widths.length < fewestFits ? undefined : widths[widths.length >> 1];
+  return widths.length < minFits ? undefined : widths[widths.length >> 1];
 }

@@ -1,12 +1,12 @@
 import { createHash } from 'node:crypto';
 import type { DecodedFrame } from '../stack/decode.js';
-import { type DetailGrid, manyPixels, measureDetail } from './detail-grid.js';
+import { type DetailGrid, measureDetail, rowSkipMinPixels } from './detail-grid.js';
 
-/** What is kept of a frame after its pixels are gone. */
-export interface FrameSigns {
+/** What is measured of a frame while its pixels are in memory. */
+export interface FrameMeasurements {
   number: number;
   detail: DetailGrid;
-  /** Same for two frames of the very same pixels alone. */
+  /** Hash that is equal for frames of identical pixels only. */
   fingerprint: string;
   /** Share of pixels with a channel at the top of its range, percent. */
   burntPercent: number;
@@ -14,19 +14,19 @@ export interface FrameSigns {
   blockedPercent: number;
   /** Share of pixels in which this channel is at the bottom of its range and another is not, percent; by channel. */
   cutPercent: number[];
-  /** Where most of the burnt pixels lie, full-size pixels; undefined without any. */
+  /** Centre of the cell with most burnt pixels, full-size pixels; undefined without any. */
   burntSpot: { x: number; y: number } | undefined;
 }
 
 /** Samples this near the ends of the range are clipped: JPEG blurs the ends by a level or two. */
-const burntFrom = 253;
-const blockedTo = 1;
+const minBurntLevel = 253;
+const maxBlockedLevel = 1;
 /** Cells across and down in which burnt pixels are counted. */
 const burntColumns = 12;
 const burntRows = 8;
 
-/** Takes the signs of one frame from its reduced picture and its luma. */
-export function frameSigns(number: number, decoded: DecodedFrame, luma: Float32Array): FrameSigns {
+/** Measures one frame on its reduced picture and its luma. */
+export function measureFrame(number: number, decoded: DecodedFrame, luma: Float32Array): FrameMeasurements {
   const { width, height, shrink } = decoded;
   const detail = measureDetail(luma, width, height);
   const { buffer, byteOffset, byteLength } = detail.energy;
@@ -43,11 +43,11 @@ export function frameSigns(number: number, decoded: DecodedFrame, luma: Float32A
 
 function clipping({ pixels, width, height, channels, bits }: DecodedFrame, shrink: number) {
   const unit = bits === 16 ? 257 : 1;
-  const top = burntFrom * unit;
-  const bottom = blockedTo * unit;
+  const top = minBurntLevel * unit;
+  const bottom = maxBlockedLevel * unit;
   const cells = new Uint32Array(burntColumns * burntRows);
-  const rowStep = width * height >= manyPixels ? 2 : 1;
-  // Of grey pictures the one channel is looked at three times.
+  const rowStep = width * height >= rowSkipMinPixels ? 2 : 1;
+  // Grey pictures: the one channel is read three times.
   const [second, third] = channels === 3 ? [1, 2] : [0, 0];
   let blocked = 0;
   let [cutRed, cutGreen, cutBlue] = [0, 0, 0];

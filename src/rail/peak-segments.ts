@@ -1,0 +1,120 @@
+import { solveSymmetric } from '../register/solve-symmetric.js';
+import { type FocusCurves, peakFrame } from './focus-curves.js';
+
+/** Maximum number of samples on each side of the peak of a curve. */
+const maxSamplesPerSide = 3;
+const minSamples = 4;
+/** A segment ends where the curve comes this near to the noise, or turns up again by this much, ln energy. */
+const noiseMargin = 0.7;
+const minUpturn = 0.1;
+/**
+ * Falloff of the curves near their peak: ln energy = -falloffPower ln(1 + (distance / width)^2). Fitted on rendered
+ * stacks.
+ */
+const falloffPower = 2;
+
+/** The part of a tile's curve around its peak. */
+export interface PeakSegment {
+  /** Index of the tile's first sample. */
+  at: number;
+  from: number;
+  to: number;
+  /** Level of the highest sample. */
+  top: number;
+}
+
+/** The segments of all tiles whose curves have a peak with enough samples around it. */
+export function peakSegments(curves: FocusCurves): PeakSegment[] {
+  const { frames, level, floor } = curves;
+  const segments: PeakSegment[] = [];
+  for (let at = 0; at < level.length; at += frames) {
+    const best = peakFrame(curves, at / frames);
+    if (best === undefined) continue;
+    const top = level[at + best];
+    const end = (direction: -1 | 1): number => {
+      let k = best;
+      while (
+        Math.abs(k + direction - best) <= maxSamplesPerSide &&
+        k + direction >= 0 &&
+        k + direction < frames
+      ) {
+        const next = level[at + k + direction];
+        if (!(next > floor + noiseMargin) || next > level[at + k] + minUpturn) break;
+        k += direction;
+      }
+      return k;
+    };
+    const [from, to] = [end(-1), end(1)];
+    if (to - from + 1 >= minSamples) segments.push({ at, from, to, top });
+  }
+  return segments;
+}
+
+/** Residuals of a segment's samples against the curve fitted through them. */
+export interface SegmentFit {
+  /**
+   * Residual of each sample from `from` to `to`, ln energy, and its derivative by the sample's position, ln energy per
+   * step. Overwritten by the next fit.
+   */
+  residuals: Float64Array;
+  gradients: Float64Array;
+  /** Standard deviation of the residuals. */
+  misfit: number;
+}
+
+const residuals = new Float64Array(2 * maxSamplesPerSide + 1);
+const gradients = new Float64Array(2 * maxSamplesPerSide + 1);
+
+/** Fits the curve of a segment over the positions of the frames; undefined where the fit has no peak. */
+export function fitSegment(
+  level: Float32Array,
+  { at, from, to, top }: PeakSegment,
+  positions: readonly number[],
+): SegmentFit | undefined {
+  const curve = fitCurve(level, at, from, to, top, positions);
+  if (!curve) return undefined;
+  const { middle, a, b, c } = curve;
+  let square = 0;
+  for (let k = from; k <= to; k++) {
+    const u = positions[k] - middle;
+    const value = a + b * u + c * u * u;
+    residuals[k - from] = level[at + k] - top + falloffPower * Math.log(value);
+    gradients[k - from] = (-falloffPower * (b + 2 * c * u)) / value;
+    square += residuals[k - from] ** 2;
+  }
+  return { residuals, gradients, misfit: Math.sqrt(square / Math.max(1, to - from - 2)) };
+}
+
+/**
+ * Fits the parabola y = a + b u + c u^2, u = position - middle, to y = exp((top - level) / falloffPower) with relative
+ * errors.
+ */
+function fitCurve(
+  level: Float32Array,
+  at: number,
+  from: number,
+  to: number,
+  top: number,
+  positions: readonly number[],
+): { middle: number; a: number; b: number; c: number } | undefined {
+  let middle = 0;
+  for (let k = from; k <= to; k++) middle += positions[k] / (to - from + 1);
+  const sums = new Float64Array(5);
+  const right = new Float64Array(3);
+  for (let k = from; k <= to; k++) {
+    const y = Math.exp((top - level[at + k]) / falloffPower);
+    const u = positions[k] - middle;
+    let term = 1 / (y * y);
+    for (let i = 0; i < 5; i++) {
+      sums[i] += term;
+      if (i < 3) right[i] += term * y;
+      term *= u;
+    }
+  }
+  const normal = Float64Array.from({ length: 9 }, (_, i) => sums[Math.floor(i / 3) + (i % 3)]);
+  const solved = solveSymmetric(normal, right, 3);
+  if (!solved) return undefined;
+  const [a, b, c] = solved;
+  // Rejects a curve without a peak, or with a peak of no finite height.
+  return c > 0 && a - (b * b) / (4 * c) > 0.05 ? { middle, a, b, c } : undefined;
+}
