@@ -53,12 +53,17 @@ export function tortureInputs(fixtures: Fixtures, options: TortureOptions): Prom
     const after = [folder, ...originals].map(digestOf);
     const changed = before.flatMap((digest, k) =>
       changedPaths(digest, after[k]).filter(
-        (path) => k > 0 || ended.code !== 0 || mayChange === undefined || !isWithin(path, mayChange),
+        (path) => k > 0 || !hasResult(ended) || mayChange === undefined || !isWithin(path, mayChange),
       ),
     );
     const wrong = await judge(ended, args, changed, join(folder, 'out'));
     return { what: `${what} (lamella ${args.join(' ').replace(/\n/g, '\\n')})`, wrong };
   });
+}
+
+/** Done, or complete but to be looked at, for many frames were left out. */
+function hasResult({ code }: Ended): boolean {
+  return code === 0 || code === 6;
 }
 
 /** A batch keeps its journal and pages also when a stack fails. */
@@ -76,7 +81,7 @@ async function judge(
     return `exit code 1: ${ended.stderr.slice(0, 200)}`;
   const strays = args[0] === 'batch' ? changed.filter((path) => !isWithin(path, '/week-out')) : changed;
   if (strays.length > 0) return `exit code ${ended.code}, and changed ${strays.slice(0, 5).join(', ')}`;
-  if (args[0] === 'merge' && ended.code === 0 && existsSync(out)) return wholeResult(out);
+  if (args[0] === 'merge' && hasResult(ended) && existsSync(out)) return wholeResult(out);
   return undefined;
 }
 

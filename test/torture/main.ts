@@ -23,7 +23,7 @@ Attacks Lamella and prints how much of it was withstood: tried, right, wrong, an
   --seed N       the cases follow from it and their number alone (default: 1)
   --from N       first case, to go on where an earlier run ended (default: 0)
   --count N      cases of each part, instead of its own number
-  --minutes N    begins no case after this time (default: 60)
+  --minutes N    begins no case after this time, of which each part gets an even share (default: 60)
   --json         print the figures as JSON on stdout
 Exit code 1: something went wrong; each such case is printed with the command that repeats it.`;
 
@@ -56,23 +56,26 @@ if (chosen.length === 0) {
   console.error(`Expected one of ${names.join(', ')} for --only but received ${flags.only}\n${usage}`);
   process.exit(2);
 }
-const untilMs = performance.now() + 60_000 * whole('minutes', flags.minutes, 1);
 const shared = {
   seed: whole('seed', flags.seed, 0),
   from: whole('from', flags.from, 0),
-  untilMs,
   log: (line: string) => console.error(line),
 };
 
 const fixtures = await makeFixtures();
 const tallies: Tally[] = [];
 try {
-  for (const name of chosen) {
+  let leftMs = 60_000 * whole('minutes', flags.minutes, 1);
+  for (const [i, name] of chosen.entries()) {
     const { count, run } = parts[name];
     const rest = Math.max(0, count - shared.from);
     const wanted = flags.count === undefined ? rest : whole('count', flags.count, 1);
-    const options: TortureOptions = { ...shared, count: wanted };
+    // What a part does not use of its share is for those after it.
+    const startedMs = performance.now();
+    const untilMs = startedMs + leftMs / (chosen.length - i);
+    const options: TortureOptions = { ...shared, count: wanted, untilMs };
     tallies.push(await run(fixtures, options));
+    leftMs -= performance.now() - startedMs;
   }
 } finally {
   fixtures.remove();
