@@ -6,8 +6,7 @@ import { readRunRecord } from '../result/read-run-record.js';
 import type { RunRecord } from '../result/run-record.js';
 import { errorCode, fileErrorReason, firstLine } from '../stack/file-error.js';
 import { hashFile } from '../stack/hash-file.js';
-import { openRegularFile } from '../stack/regular-file.js';
-import { isDirectoryWhole, openTiff } from '../stack/tiff-directory.js';
+import { hasPictureEnd } from '../stack/picture-end.js';
 import type { ResultFacts } from './night-events.js';
 import type { FinishedFile } from './stack-inputs.js';
 
@@ -84,22 +83,11 @@ async function pictureFault(path: string, known: FinishedFile | undefined): Prom
     if (known && (await isUnchanged(path, known))) return undefined;
     // Decodes all of it, strip by strip, and keeps nothing.
     await sharp(path, { limitInputPixels: false, failOn: 'truncated' }).stats();
-    return (await lacksTiffEnd(path))
-      ? `${path} is cut short or damaged (its last fields are gone)`
-      : undefined;
+    return (await hasPictureEnd(path))
+      ? undefined
+      : `${path} is cut short or damaged (the end of the file is gone)`;
   } catch (error) {
     if (errorCode(error) === 'ENOENT') return `${path} is missing`;
     return `${path} is cut short or damaged (${firstLine(error)})`;
-  }
-}
-
-/** Whether a TIFF has lost fields that lie behind its pixels, such as its EXIF. False for other files. */
-async function lacksTiffEnd(path: string): Promise<boolean> {
-  const handle = await openRegularFile(path);
-  try {
-    const tiff = await openTiff(handle);
-    return tiff !== undefined && !(await isDirectoryWhole(tiff, tiff.firstDirectory));
-  } finally {
-    await handle.close();
   }
 }

@@ -6,6 +6,7 @@ import type { RunRecord } from '../result/run-record.js';
 import { listShape, objectShape, type Shape, textShape, wholeShape } from '../result/shape.js';
 import { fileErrorReason, firstLine } from '../stack/file-error.js';
 import { hashFile } from '../stack/hash-file.js';
+import { hasPictureEnd } from '../stack/picture-end.js';
 import { requireRegularFile } from '../stack/regular-file.js';
 import type { MendedRecord, UnmendedFile } from './mended-record.js';
 import { mendedFiles, mergedFolder, unmendedFolder } from './result-files.js';
@@ -89,6 +90,7 @@ async function requireReadable(merged: string, { size, composite, maps }: RunRec
         throw new Error(`it holds ${width} x ${height} pixels instead of ${size.width} x ${size.height}`);
       }
       await picture.stats();
+      if (!(await hasPictureEnd(path))) throw new Error('the end of the file is gone');
     } catch (error) {
       throw lost(path, fileErrorReason(error) || firstLine(error), error);
     }

@@ -49,3 +49,33 @@ it.each([
   writeFileSync(path, retouched);
   expect((await stateOfResult(folder, facts)).state).toBe('whole');
 });
+
+it.each(['png', 'jpg'] as const)(
+  'a %s that lost its last byte is damaged, though the pixels of a PNG decode',
+  async (kind) => {
+    const { folder, facts } = await finished();
+    const record = JSON.parse(readFileSync(join(folder, 'run.json'), 'utf8'));
+    const path = join(folder, `composite.${kind}`);
+    const picture = sharp(join(folder, record.composite.file));
+    const whole = await (kind === 'png' ? picture.png() : picture.jpeg()).toBuffer();
+    writeFileSync(
+      join(folder, 'run.json'),
+      JSON.stringify({ ...record, composite: { ...record.composite, file: `composite.${kind}` } }),
+    );
+    writeFileSync(path, whole);
+    expect((await stateOfResult(folder, facts)).state).toBe('whole');
+    writeFileSync(path, whole.subarray(0, -1));
+    if (kind === 'png') await sharp(path, { failOn: 'truncated' }).stats();
+    expect(await stateOfResult(folder, facts)).toMatchObject({
+      state: 'damaged',
+      fault: expect.stringContaining('cut short'),
+    });
+  },
+);
+
+it('a map that lost its last byte is damaged', async () => {
+  const { folder, facts } = await finished();
+  const path = join(folder, 'sources.png');
+  writeFileSync(path, readFileSync(path).subarray(0, -1));
+  expect((await stateOfResult(folder, facts)).state).toBe('damaged');
+});

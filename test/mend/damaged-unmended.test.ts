@@ -117,6 +117,12 @@ test('of a result mended by an earlier program, which recorded no hashes, files 
       expect(contents(folder)).toEqual(before);
     }
   }
+  const { folder: short } = await makeResult();
+  await applyMends(short, [mend]);
+  forget(short);
+  const map = join(short, 'unmended', 'sources.png');
+  truncateSync(map, statSync(map).size - 1);
+  expect((await lamella('mend', short, '--undo')).stderr).toContain('the end of the file is gone');
   const { folder } = await makeResult();
   const before = contents(folder);
   await applyMends(folder, [mend]);
