@@ -1,4 +1,3 @@
-import type { Size } from '../image/image.js';
 import { findingShape } from '../result/finding-shape.js';
 import {
   booleanShape,
@@ -9,7 +8,10 @@ import {
   oneOfShape,
   optionalShape,
   type Shape,
+  sha256Shape,
+  sizeShape,
   textShape,
+  timeShape,
   wholeShape,
 } from '../result/shape.js';
 import {
@@ -28,14 +30,12 @@ import type { FinishedFile } from './stack-inputs.js';
 /** A name of one file or folder. Half of a surrogate pair is no text that a link could hold. */
 export const nameShape = textShape(/^(?!\.{1,2}$)[^/\0\p{Cs}]+$/u, 'the name of a file or folder');
 
-export const sizeShape: Shape<Size> = objectShape<Size>({ width: wholeShape(0), height: wholeShape(0) });
-
 const finishedFileShape = objectShape<FinishedFile>({
   name: nameShape,
   sizeBytes: wholeShape(0),
   modifiedMs: numberShape(),
   changedMs: numberShape(),
-  sha256: nullableShape(textShape(/^[0-9a-f]{64}$/, '64 hex digits')),
+  sha256: nullableShape(sha256Shape),
 });
 
 const resultFactsShape = objectShape<ResultFacts>({
@@ -46,7 +46,7 @@ const resultFactsShape = objectShape<ResultFacts>({
 const reportFields: { [Key in keyof StackReport]-?: Shape<StackReport[Key]> } = {
   frames: wholeShape(0),
   framesUsed: wholeShape(0),
-  size: sizeShape,
+  size: sizeShape(0),
   wallMs: numberShape(0),
   findings: optionalShape(listShape(findingShape)),
   verdicts: listShape(textShape()),
@@ -70,11 +70,10 @@ const plannedShape = objectShape<PlannedStack>({
   name: nameShape,
   folder: textShape(),
   frames: wholeShape(0),
-  size: sizeShape,
+  size: sizeShape(0),
   estimateMs: numberShape(0),
 });
 
-const timeShape = textShape(/^\d{4}-\d\d-\d\dT\d\d:\d\d/, 'a date and time in ISO 8601');
 /** Damaged stacks of a list are left out one by one: what was said of the others holds. */
 const anyListShape = listShape((() => undefined) as Shape<PlannedStack>);
 const shared = <Name extends NightEvent['event']>(name: Name) => ({ at: timeShape, event: oneOfShape(name) });

@@ -11,6 +11,7 @@ import {
   objectShape,
   oneOfShape,
   type Shape,
+  sizeShape,
   textShape,
   wholeShape,
 } from '../result/shape.js';
@@ -184,6 +185,6 @@ const headShape = objectShape<{ schema: typeof mendsSchemaName; version: number 
 const recordShape = objectShape<MendsRecord>({
   schema: oneOfShape(mendsSchemaName),
   version: oneOfShape(mendsSchemaVersion),
-  size: objectShape<Size>({ width: wholeShape(1), height: wholeShape(1) }),
+  size: sizeShape(1),
   mends: mendListShape,
 });

@@ -3,7 +3,14 @@ import { join } from 'node:path';
 import sharp from 'sharp';
 import { InputError } from '../errors.js';
 import type { RunRecord } from '../result/run-record.js';
-import { listShape, objectShape, type Shape, textShape, wholeShape } from '../result/shape.js';
+import {
+  listShape,
+  objectShape,
+  resultFileShape,
+  type Shape,
+  sha256Shape,
+  wholeShape,
+} from '../result/shape.js';
 import { fileErrorReason, firstLine } from '../stack/file-error.js';
 import { hashFile } from '../stack/hash-file.js';
 import { hasPictureEnd } from '../stack/picture-end.js';
@@ -13,9 +20,9 @@ import { mendedFiles, mergedFolder, unmendedFolder } from './result-files.js';
 
 const unmendedShape: Shape<UnmendedFile[]> = listShape(
   objectShape<UnmendedFile>({
-    file: textShape(/^[A-Za-z0-9][A-Za-z0-9._-]*$/, 'the bare name of a file'),
+    file: resultFileShape,
     sizeBytes: wholeShape(0),
-    sha256: textShape(/^[0-9a-f]{64}$/, '64 hex digits'),
+    sha256: sha256Shape,
   }),
 );
 

@@ -16,7 +16,6 @@ export type FindingKind =
   | 'light'
   | 'not-aligned'
   | 'missed-step'
-  | 'uneven-step'
   | 'step'
   | 'step-not-taken'
   | 'reversed-turn'

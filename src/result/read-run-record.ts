@@ -1,6 +1,5 @@
 import { join } from 'node:path';
 import { InputError } from '../errors.js';
-import type { Size } from '../image/image.js';
 import type { Matrix3 } from '../image/transform.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { maxRunBytes } from '../stack/earlier-result.js';
@@ -33,8 +32,12 @@ import {
   objectShape,
   oneOfShape,
   optionalShape,
+  resultFileShape,
   type Shape,
+  sha256Shape,
+  sizeShape,
   textShape,
+  timeShape,
   wholeShape,
 } from './shape.js';
 
@@ -86,10 +89,7 @@ const headShape = objectShape<{ schema: typeof runSchemaName; version: number }>
   version: wholeShape(1),
 });
 
-/** A file of the result: a bare name, so that a record from elsewhere cannot point out of its folder. */
-const fileShape = textShape(/^[A-Za-z0-9][A-Za-z0-9._-]*$/, 'the bare name of a file');
 const percentShape = numberShape(0, 100);
-const sizeFields = { width: wholeShape(1), height: wholeShape(1) };
 const bitsShape = oneOfShape(8, 16);
 const channelsShape = oneOfShape(1, 3);
 const unitShape = oneOfShape('mm', 'step');
@@ -117,7 +117,7 @@ const frameShape = objectShape<RunFrame>({
   path: textShape(),
   sizeBytes: wholeShape(0),
   modifiedMs: numberShape(),
-  sha256: textShape(/^[0-9a-f]{64}$/, '64 hex digits'),
+  sha256: sha256Shape,
   exif: anyObjectShape<FrameExif>(),
   used: booleanShape,
   leftOutReason: optionalShape(textShape()),
@@ -131,7 +131,7 @@ const frameShape = objectShape<RunFrame>({
 });
 
 const compositeShape = objectShape<CompositeRecord>({
-  file: fileShape,
+  file: resultFileShape,
   bits: bitsShape,
   channels: channelsShape,
   hasIcc: booleanShape,
@@ -140,7 +140,7 @@ const compositeShape = objectShape<CompositeRecord>({
 
 const mapsShape = objectShape<MapsRecord>({
   depth: objectShape<DepthRecord>({
-    file: fileShape,
+    file: resultFileShape,
     unit: unitShape,
     noData: oneOfShape('NaN'),
     positive: oneOfShape('away from the camera'),
@@ -148,16 +148,16 @@ const mapsShape = objectShape<MapsRecord>({
     max: nullableShape(numberShape()),
   }),
   depthPng: objectShape<DepthPngRecord>({
-    file: fileShape,
+    file: resultFileShape,
     offset: numberShape(),
     scale: numberShape(0),
     unit: unitShape,
     noData: oneOfShape(0),
   }),
-  sources: objectShape<MapsRecord['sources']>({ file: fileShape, noData: oneOfShape(0) }),
-  confidence: objectShape<MapsRecord['confidence']>({ file: fileShape, scale: numberShape(0) }),
+  sources: objectShape<MapsRecord['sources']>({ file: resultFileShape, noData: oneOfShape(0) }),
+  confidence: objectShape<MapsRecord['confidence']>({ file: resultFileShape, scale: numberShape(0) }),
   coverage: objectShape<MapsRecord['coverage']>({
-    file: fileShape,
+    file: resultFileShape,
     classes: listShape(
       objectShape<CoverageClassRecord>({
         value: wholeShape(0, 255),
@@ -173,13 +173,13 @@ const recordShape = objectShape<RunRecord>({
   schema: oneOfShape(runSchemaName),
   version: oneOfShape(runSchemaVersion),
   programVersion: textShape(),
-  startedAt: textShape(/^\d{4}-\d\d-\d\dT\d\d:\d\d/, 'a date and time in ISO 8601'),
+  startedAt: timeShape,
   wallMs: numberShape(0),
   stagesMs: mapShape(numberShape(0)),
   options: anyObjectShape<MergeOptions>(),
   folder: textShape(),
-  size: objectShape<Size>(sizeFields),
-  frameSize: objectShape<Size>(sizeFields),
+  size: sizeShape(1),
+  frameSize: sizeShape(1),
   bits: bitsShape,
   channels: channelsShape,
   orderedBy: oneOfShape('exif time', 'name'),
@@ -202,7 +202,12 @@ const recordShape = objectShape<RunRecord>({
   frames: listShape(frameShape),
   composite: compositeShape,
   maps: mapsShape,
-  crop: objectShape<CropRectangle>({ x: numberShape(), y: numberShape(), ...sizeFields }),
+  crop: objectShape<CropRectangle>({
+    x: numberShape(),
+    y: numberShape(),
+    width: wholeShape(1),
+    height: wholeShape(1),
+  }),
   mmPerPixel: optionalShape(numberShape(0)),
   stepMm: optionalShape(numberShape(0)),
   focusWidthSteps: optionalShape(numberShape(0)),

@@ -1,3 +1,5 @@
+import type { Size } from '../image/image.js';
+
 /** What is wrong at which place of a parsed document. */
 export interface ShapeFault {
   /** e.g. `frames[3].gainRatio`. */
@@ -99,4 +101,16 @@ export function anyObjectShape<T extends object>(): Shape<T> {
 
 function isPlainObject(value: unknown): value is Record<string, unknown> {
   return typeof value === 'object' && value !== null && !Array.isArray(value);
+}
+
+/** A file of the result: a bare name, so that a record from elsewhere cannot point out of its folder. */
+export const resultFileShape = textShape(/^[A-Za-z0-9][A-Za-z0-9._-]*$/, 'the bare name of a file');
+
+export const sha256Shape = textShape(/^[0-9a-f]{64}$/, '64 hex digits');
+
+export const timeShape = textShape(/^\d{4}-\d\d-\d\dT\d\d:\d\d/, 'a date and time in ISO 8601');
+
+/** Width and height in pixels, each of at least `min`. */
+export function sizeShape(min: number): Shape<Size> {
+  return objectShape<Size>({ width: wholeShape(min), height: wholeShape(min) });
 }

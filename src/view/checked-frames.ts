@@ -20,25 +20,32 @@ export class CheckedFrames {
   }
 
   /**
-   * Numbers of the frames that are there and, as far as can be known without reading them all through, those that were
-   * merged: of the recorded size, and not found changed before.
+   * Numbers of the frames that are there and are those that were merged. One of the recorded size and time is taken for
+   * what it was until it is read; any other is read through before it counts.
    */
   async usable(frames: readonly StackFrame[], { frames: recorded }: RunRecord): Promise<Set<number>> {
-    const bytes = new Map(recorded.map(({ number, sizeBytes }) => [number, sizeBytes]));
-    const checked = await Promise.all(
-      frames.map(async (frame) => {
-        const found = frame.path === undefined ? undefined : await stat(frame.path).catch(() => undefined);
-        if (found?.size !== bytes.get(frame.number)) return false;
-        const known = this.checked.get(frame.number);
-        if (known?.mark !== (await markOf(frame))) return true;
-        return known.path.then(
-          () => true,
-          () => false,
-        );
-      }),
-    );
-    return new Set(frames.filter((_, i) => checked[i]).map(({ number }) => number));
+    const facts = new Map(recorded.map((frame) => [frame.number, frame]));
+    const usable = new Set<number>();
+    for (const frame of frames) {
+      const merged = facts.get(frame.number);
+      const found =
+        frame.path === undefined
+          ? undefined
+          : await stat(frame.path, { bigint: true }).catch(() => undefined);
+      if (!found || !merged || Number(found.size) !== merged.sizeBytes) continue;
+      const isKnown = this.checked.get(frame.number)?.mark === (await markOf(frame));
+      const isSame = !isKnown && Number(found.mtimeNs) / 1e6 === merged.modifiedMs;
+      if (isSame || (await isFulfilled(this.path(frame)))) usable.add(frame.number);
+    }
+    return usable;
   }
+}
+
+function isFulfilled(promise: Promise<unknown>): Promise<boolean> {
+  return promise.then(
+    () => true,
+    () => false,
+  );
 }
 
 async function markOf({ path }: StackFrame): Promise<string> {

@@ -13,11 +13,12 @@ import {
   optionalShape,
   type Shape,
   type ShapeFault,
+  sizeShape,
   textShape,
   wholeShape,
 } from '../../result/shape.js';
 import type { FailureKind } from '../night-events.js';
-import { nameShape, reportShape, sizeShape } from '../night-shapes.js';
+import { nameShape, reportShape } from '../night-shapes.js';
 import type { InputFile } from '../stack-inputs.js';
 import type { StackEnd, StackJob } from '../stack-job.js';
 
@@ -114,7 +115,7 @@ const stages: readonly MergeStage[] = ['list', 'register', 'focus', 'surface', '
 const stageShape = oneOfShape(...stages);
 const messageFields = { message: textShape() };
 const eventShapes: Record<MergeEvent['event'], Shape<object>> = {
-  start: objectShape({ folder: textShape(), out: textShape(), frames: wholeShape(0), size: sizeShape }),
+  start: objectShape({ folder: textShape(), out: textShape(), frames: wholeShape(0), size: sizeShape(0) }),
   stage: objectShape({ stage: stageShape }),
   progress: objectShape({
     stage: stageShape,
