@@ -53,7 +53,6 @@ export type { PlanLens } from './plan/lens.js';
 export { type Plan, plan } from './plan/plan.js';
 export type { PlanOptions, SensorSize } from './plan/plan-options.js';
 export type { Knob, RailPosition } from './plan/rail.js';
-export type { PlanNaming } from './plan/resolve-plan-options.js';
 export type { PlanCircle, PlanSensor } from './plan/sensor.js';
 export type { PlanSharpness } from './plan/sharpness.js';
 export { planSheet, type SheetFormat } from './plan/sheet.js';

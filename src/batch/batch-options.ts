@@ -3,11 +3,15 @@ import { basename, dirname, join, resolve } from 'node:path';
 import { named, UsageError } from '../errors.js';
 import { optionError } from '../option-error.js';
 import type { MergeOptions } from '../options/merge-options.js';
+import type { OptionTable } from '../options/option.js';
+import { choice, folderPath, number, text, toggle, whole } from '../options/option-kinds.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
+import { refuseBoth, requireBeside, validateOptions, withDefaults } from '../options/validate-options.js';
 import { isWithin } from '../result/path-within.js';
 import { leastFrames } from '../stack/photograph-folder.js';
 import type { Budget } from './estimate.js';
 import type { SplitOptions } from './part-folder.js';
+import { queueAddress } from './queue/queue-url.js';
 
 /** How a batch is run; every field has a default. */
 export interface BatchOptions {
@@ -65,45 +69,98 @@ export interface ResolvedBatch {
   settleMs: number;
 }
 
+/** Those without a default. */
+type Unset = 'out' | 'splitGapS' | 'until' | 'queue';
+type OwnOptions = Pick<BatchOptions, Unset> & Required<Omit<BatchOptions, Unset | 'merge' | 'positionsFile'>>;
+
+/** Every option of a batch but those of its merges, in the order of the help. */
+export const batchOptionTable: OptionTable<OwnOptions> = {
+  split: {
+    kind: toggle,
+    group: 'Stacks',
+    help: 'part each folder into the stacks that it holds',
+    default: false,
+  },
+  splitBy: {
+    kind: choice('auto', 'time', 'picture'),
+    group: 'Stacks',
+    help: 'part at pauses between capture times or where the picture jumps',
+    default: 'auto',
+    defaultText: 'auto, by time where every frame has one',
+  },
+  splitGapS: {
+    kind: number(0.1, 86_400, 's'),
+    group: 'Stacks',
+    help: 'pause that parts stacks, e.g. 30s',
+    defaultText: 'found from the times',
+  },
+  followLinks: { kind: toggle, group: 'Stacks', help: 'follow links that lead out of ROOT', default: false },
+  retry: { kind: toggle, group: 'Stacks', help: 'run only the stacks that failed before', default: false },
+  watch: {
+    kind: toggle,
+    group: 'Stacks',
+    help: 'go on, and take up new stacks as their folders become quiet',
+    default: false,
+  },
+  settleS: {
+    kind: number(1, 86_400, 's'),
+    group: 'Stacks',
+    help: 'quiet is no change for this time',
+    default: 30,
+  },
+  out: {
+    kind: folderPath('OUT'),
+    group: 'Machine and files',
+    help: 'folder of all results',
+    defaultText: 'ROOT-merged, beside the root',
+  },
+  until: {
+    kind: text('a time of day such as 06:30', /^([01]?\d|2[0-3]):[0-5]\d$/, 'HH:MM'),
+    group: 'Machine and files',
+    help: 'start nothing that by its estimate will not end by then',
+  },
+  queue: {
+    kind: queueAddress,
+    group: 'Machine and files',
+    help: 'hand the stacks to workers on other machines (see lamella worker)',
+  },
+  priority: {
+    kind: whole(1, 100),
+    group: 'Machine and files',
+    help: 'with a queue: 1 goes first, 100 last',
+    default: 50,
+  },
+  nice: {
+    kind: whole(0, 19),
+    group: 'Machine and files',
+    help: 'give way to other programs',
+    default: 0,
+  },
+};
+
 /** Share of the machine's memory that stacks side by side may take together when no bound is given. */
 const memoryShare = 0.7;
-
-const defaultSettleS = 30;
 
 /** Checks the options and fills in defaults. Throws UsageError; see `optionError`. */
 export function resolveBatch(root: string, given: BatchOptions): ResolvedBatch {
   if (root === '') throw optionError('root', 'the path of a folder', root);
-  if (given.out === '') throw optionError('out', 'the path of a folder', given.out);
-  const merge = resolveOptions(given.merge ?? {});
+  const { merge: givenMerge = {}, positionsFile, ...own } = given;
+  const options = withDefaults(batchOptionTable, validateOptions(batchOptionTable, own));
+  const merge = resolveOptions(givenMerge);
   const place = resolve(root);
-  const out = resolve(given.out ?? join(dirname(place), `${basename(place)}-merged`));
+  const out = resolve(options.out ?? join(dirname(place), `${basename(place)}-merged`));
   if (isWithin(place, out)) {
     throw optionError('out', "a folder outside of the photographs' own", out, {
       why: 'the photographs lie in it',
     });
   }
-  const splitBy = given.splitBy ?? 'auto';
-  if (!['auto', 'time', 'picture'].includes(splitBy)) {
-    throw optionError('splitBy', 'auto, time or picture', splitBy);
-  }
-  if (!given.split && (given.splitBy !== undefined || given.splitGapS !== undefined)) {
+  if (!options.split && (given.splitBy !== undefined || given.splitGapS !== undefined)) {
     throw new UsageError(
       `Expected ${named('split')} beside ${named('splitGapS')} and ${named('splitBy')} but received only the latter.`,
     );
   }
-  if (given.splitGapS !== undefined) within(given.splitGapS, 0.1, 86_400, 's', 'splitGapS');
-  const nice = given.nice ?? 0;
-  if (!Number.isInteger(nice) || nice < 0 || nice > 19) {
-    throw optionError('nice', 'a whole number from 0 to 19', nice);
-  }
-  const settleS = given.settleS ?? defaultSettleS;
-  within(settleS, 1, 86_400, 's', 'settleS');
-  if (given.watch && given.retry) {
-    throw new UsageError(
-      `Expected ${named('watch')} or ${named('retry')} but received both: keep one of them.`,
-    );
-  }
-  const queue = resolveQueue(given);
+  if (options.watch && options.retry) refuseBoth(given, 'watch', 'retry');
+  const queue = resolveQueue(given, options.priority);
   const budget = {
     threads: queue ? 1 : merge.threads,
     memoryMb: merge.memoryMb ?? (memoryShare * machineMemory()) / 1e6,
@@ -112,31 +169,27 @@ export function resolveBatch(root: string, given: BatchOptions): ResolvedBatch {
   return {
     root: place,
     out,
-    merge: { ...given.merge },
-    positionsFile: given.positionsFile,
+    merge: { ...givenMerge },
+    positionsFile,
     budget,
     room: queue ? unbounded : budget,
     queue,
     memoryLimitMb: merge.memoryMb,
     maxPixels: (merge.maxMegapixels ?? 250) * 1e6,
-    split: given.split ? { by: splitBy, gapS: given.splitGapS, least: leastFrames } : undefined,
-    followLinks: given.followLinks ?? false,
-    retry: given.retry ?? false,
-    until: given.until === undefined ? undefined : timeOfDay(given.until),
-    nice,
-    watch: given.watch ?? false,
-    settleMs: settleS * 1000,
+    split: options.split ? { by: options.splitBy, gapS: options.splitGapS, least: leastFrames } : undefined,
+    followLinks: options.followLinks,
+    retry: options.retry,
+    until: options.until === undefined ? undefined : timeOfDay(options.until),
+    nice: options.nice,
+    watch: options.watch,
+    settleMs: options.settleS * 1000,
   };
 }
 
-function resolveQueue(given: BatchOptions): ResolvedBatch['queue'] {
-  const { queue: url, priority } = given;
-  if (url === undefined) {
-    if (priority === undefined) return undefined;
-    throw new UsageError(
-      `Expected ${named('queue')} beside ${named('priority')} but received only the latter.`,
-    );
-  }
+function resolveQueue(given: BatchOptions, priority: number): ResolvedBatch['queue'] {
+  requireBeside(given, 'queue', 'priority');
+  const { queue: url } = given;
+  if (url === undefined) return undefined;
   const ownAffair = (['threads', 'memoryMb'] as const).find((key) => given.merge?.[key] !== undefined);
   if (ownAffair || given.nice !== undefined) {
     throw new UsageError(
@@ -148,11 +201,7 @@ function resolveQueue(given: BatchOptions): ResolvedBatch['queue'] {
       `Expected ${named('until')} or ${named('queue')} but received both: when workers stop is for their machines to say.`,
     );
   }
-  const first = priority ?? 50;
-  if (!Number.isInteger(first) || first < 1 || first > 100) {
-    throw optionError('priority', 'a whole number from 1 to 100', first);
-  }
-  return { url, priority: first };
+  return { url, priority };
 }
 
 /** Memory of this machine or of the container that holds the process, bytes. */
@@ -163,14 +212,6 @@ function machineMemory(): number {
 }
 
 function timeOfDay(text: string): { hour: number; minute: number } {
-  const [, hour, minute] = /^(\d{1,2}):(\d\d)$/.exec(text) ?? [];
-  if (hour === undefined || Number(hour) > 23 || Number(minute) > 59) {
-    throw optionError('until', 'a time of day such as 06:30', text);
-  }
-  return { hour: Number(hour), minute: Number(minute) };
-}
-
-function within(value: number, min: number, max: number, unit: string, name: string): void {
-  if (!(value >= min && value <= max))
-    throw optionError(name, `a number from ${min} to ${max} ${unit}`, value);
+  const [hour, minute] = text.split(':').map(Number);
+  return { hour, minute };
 }

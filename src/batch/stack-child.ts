@@ -27,8 +27,8 @@ async function run(job: StackJob): Promise<void> {
   // Before threads are started, which inherit it.
   if (job.nice > 0) setPriority(job.nice);
   if (process.argv.includes(flagsArgument)) {
-    const { optionFlag } = await import('../merge/option-flag.js');
-    callOptions(optionFlag);
+    const { optionFlag } = await import('../options/option-flag.js');
+    callOptions((field) => optionFlag(field));
   }
   const { mergeStack } = await import('./merge-stack.js');
   let told = 0;

@@ -1,8 +1,9 @@
 import { dirname, join, resolve } from 'node:path';
 import { named, UsageError } from '../errors.js';
-import { mergeOptionTable } from '../options/merge-option-table.js';
+import { mergeAlternatives, mergeOptionTable } from '../options/merge-option-table.js';
 import type { MergeOptions } from '../options/merge-options.js';
-import { readOptionValue } from '../options/read-option-text.js';
+import { optionFlag } from '../options/option-flag.js';
+import { readOptionValues } from '../options/read-option-text.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
 import { errorCode, fileErrorReason } from '../stack/file-error.js';
 import { readBoundedText } from '../stack/regular-file.js';
@@ -15,12 +16,6 @@ const maxOptionsBytes = 10e6;
 
 /** Options that belong to the machine and the batch, not to a stack. */
 const machineKeys = new Set<string>(['threads', 'memoryMb', 'overwrite']);
-
-/** Options of which one takes the place of the other: who gives one withdraws what was inherited of the rest. */
-const rivals: readonly (readonly (readonly (keyof MergeOptions)[])[])[] = [
-  [['stepMm'], ['positionsMm']],
-  [['fieldWidthMm'], ['magnification', 'pixelPitchUm']],
-];
 
 /** Reads option files once for all stacks of a search. */
 export class StackOptions {
@@ -91,7 +86,7 @@ async function readOptionsFile(path: string): Promise<Partial<MergeOptions>> {
     throw new UsageError(`${path}: expected an object such as { "stepMm": 0.05 }.`);
   }
   refuseUnknown(path, Object.keys(value));
-  const options = readValues(value);
+  const options = readOptionValues(mergeOptionTable, value);
   try {
     // Each file is checked by itself, so that a fault is told of the file that has it.
     resolveOptions(complete(options));
@@ -99,16 +94,6 @@ async function readOptionsFile(path: string): Promise<Partial<MergeOptions>> {
     throw error instanceof UsageError ? new UsageError(`${path}: ${error.message}`) : error;
   }
   return options;
-}
-
-/** Values as their options hold them: texts such as "0.05 mm" are read as those of the command line. */
-function readValues(value: object): Partial<MergeOptions> {
-  return Object.fromEntries(
-    Object.entries(value).map(([key, given]) => {
-      const spec = mergeOptionTable.find((known) => known.key === key);
-      return [key, spec ? readOptionValue(spec, given) : given];
-    }),
-  );
 }
 
 /** A magnification may stand in one file and the pixel pitch in another. */
@@ -119,17 +104,16 @@ function complete(value: Partial<MergeOptions>): Partial<MergeOptions> {
 }
 
 function refuseUnknown(path: string, keys: string[]): void {
-  const allowed = mergeOptionTable.map(({ key }) => key as string).filter((key) => !machineKeys.has(key));
+  const allowed = Object.keys(mergeOptionTable).filter((key) => !machineKeys.has(key));
   const unknown = keys.filter((key) => !allowed.includes(key));
   if (unknown.length === 0) return;
   const told = unknown.map((key) => {
     if (machineKeys.has(key)) return `"${key}" (it holds for the whole batch: give it on the command line)`;
     const bare = key.toLowerCase().replace(/[^a-z]/g, '');
-    const meant = mergeOptionTable.find(
-      (spec) =>
-        !machineKeys.has(spec.key) && [spec.flag.replace(/-/g, ''), spec.key.toLowerCase()].includes(bare),
+    const meant = allowed.find((field) =>
+      [optionFlag(field).replace(/-/g, ''), field.toLowerCase()].includes(bare),
     );
-    return meant ? `"${key}" (did you mean "${meant.key}"?)` : `"${key}"`;
+    return meant ? `"${key}" (did you mean "${meant}"?)` : `"${key}"`;
   });
   throw new UsageError(
     `${path}: expected only the keys ${allowed.join(', ')} but received ${told.join(', ')}.`,
@@ -138,7 +122,7 @@ function refuseUnknown(path: string, keys: string[]): void {
 
 function override(inherited: Partial<MergeOptions>, own: Partial<MergeOptions>): Partial<MergeOptions> {
   const kept = { ...inherited };
-  for (const sides of rivals) {
+  for (const sides of mergeAlternatives) {
     for (const side of sides) {
       if (!side.some((key) => own[key] !== undefined)) continue;
       for (const other of sides) {

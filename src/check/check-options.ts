@@ -1,7 +1,9 @@
-import { optionError } from '../option-error.js';
+import { mergeOptionTable } from '../options/merge-option-table.js';
 import type { MergeOptions } from '../options/merge-options.js';
-import { resolveOptions } from '../options/resolve-merge-options.js';
-import { describePlanRange, isPlanValue, planOptionTable } from '../plan/option-table.js';
+import type { OptionTable } from '../options/option.js';
+import { refuseContradictions, sortedFrames } from '../options/resolve-merge-options.js';
+import { validateOptions, withDefaults } from '../options/validate-options.js';
+import { planOptionTable } from '../plan/option-table.js';
 import type { PlanOptions } from '../plan/plan-options.js';
 
 /** What a check can be told of the knob of the rail: as a plan is told. */
@@ -22,61 +24,25 @@ export type CheckOptions = Pick<
 > &
   KnobOptions;
 
-export const checkOptionKeys = [
-  'frames',
-  'skip',
-  'stepMm',
-  'positionsMm',
-  'direction',
-  'fieldWidthMm',
-  'magnification',
-  'pixelPitchUm',
-  'maxMegapixels',
-] as const satisfies (keyof CheckOptions)[];
+const { stepMm, positionsMm, direction, fieldWidthMm, magnification, pixelPitchUm } = mergeOptionTable;
+const { frames, skip, maxMegapixels } = mergeOptionTable;
+const { travelPerTurnMm, marksPerTurn } = planOptionTable;
 
-export const knobOptionKeys = ['travelPerTurnMm', 'marksPerTurn'] as const satisfies (keyof KnobOptions)[];
+/** Every option of a check, in the order of the help. */
+export const checkOptionTable: OptionTable<CheckOptions> = {
+  ...{ stepMm, positionsMm, direction, fieldWidthMm, magnification, pixelPitchUm },
+  ...{ frames, skip, maxMegapixels, travelPerTurnMm, marksPerTurn },
+};
 
-/** Checks options by the table of the merge. Throws UsageError as `resolveOptions` does. */
+/**
+ * Complete options from those given; a program may hand on all options of the merge to come, of which others than those
+ * of a check are passed over. Throws UsageError as `resolveOptions` does.
+ */
 export function resolveCheckOptions(given: Partial<CheckOptions>): CheckOptions {
-  const { travelPerTurnMm, marksPerTurn, ...others } = given;
-  const knob = resolveKnob({ travelPerTurnMm, marksPerTurn });
-  const {
-    frames,
-    skip,
-    stepMm,
-    positionsMm,
-    direction,
-    fieldWidthMm,
-    magnification,
-    pixelPitchUm,
-    maxMegapixels,
-  } = resolveOptions(others);
-  return {
-    skip,
-    direction,
-    ...(frames && { frames }),
-    ...(stepMm !== undefined && { stepMm }),
-    ...(positionsMm && { positionsMm }),
-    ...(fieldWidthMm !== undefined && { fieldWidthMm }),
-    ...(magnification !== undefined && { magnification }),
-    ...(pixelPitchUm !== undefined && { pixelPitchUm }),
-    ...(maxMegapixels !== undefined && { maxMegapixels }),
-    ...knob,
-  };
-}
-
-function resolveKnob(
-  given: {
-    [Key in keyof KnobOptions]: KnobOptions[Key] | undefined;
-  },
-): KnobOptions {
-  const knob: KnobOptions = {};
-  for (const spec of planOptionTable) {
-    const key = knobOptionKeys.find((known) => known === spec.key);
-    const value = key && given[key];
-    if (key === undefined || value === undefined) continue;
-    if (!isPlanValue(spec.kind, value)) throw optionError(key, describePlanRange(spec), value);
-    knob[key] = value;
-  }
-  return knob;
+  const isOfMerge = (field: string): boolean => field in mergeOptionTable && !(field in checkOptionTable);
+  const own = Object.fromEntries(Object.entries(given).filter(([field]) => !isOfMerge(field)));
+  const options = withDefaults(checkOptionTable, validateOptions(checkOptionTable, own));
+  options.skip = sortedFrames(options.skip);
+  refuseContradictions(options);
+  return options;
 }

@@ -4,10 +4,12 @@ import type { BatchOutcome } from '../batch/run-batch.js';
 import { exitCodes, InterruptedError, LamellaError, UsageError } from '../errors.js';
 import { printable } from '../printable.js';
 import { countOf } from '../stack/words.js';
-import { addBatchFlags, readBatchOptions } from './batch-flags.js';
+import { addBatchFlags, batchCommandOptions, readBatchOptions } from './batch-flags.js';
 import { openBatchScreen } from './batch-screen.js';
+import type { PrintOptions } from './common-options.js';
 import { describeFailure } from './failure.js';
 import { interruptible } from './interruptible.js';
+import { readFlags } from './option-flags.js';
 import { passwordHelp } from './queue-address.js';
 import type { System } from './system.js';
 
@@ -54,15 +56,16 @@ export function batchCommand(system: System): Command {
     .addHelpText('after', epilogue);
   addBatchFlags(command);
   return command.action(async (root: string | undefined, flags: Record<string, unknown>) => {
-    if (flags.status !== undefined) return printStatus(system, root, flags);
+    const own = readFlags(batchCommandOptions, flags);
+    if (own.status !== undefined) return printStatus(system, root, own.status, own.json);
     if (root === undefined) {
       throw new UsageError(
         'Expected the path of a folder for ROOT but received none. See lamella batch --help.',
       );
     }
     const options = await readBatchOptions(flags);
-    if (flags.dryRun === true) return printPlan(system, root, options, flags);
-    return run(system, root, options, flags);
+    if (own.dryRun) return printPlan(system, root, options, own.json);
+    return run(system, root, options, own);
   });
 }
 
@@ -70,10 +73,8 @@ async function run(
   system: System,
   root: string,
   options: BatchOptions,
-  flags: Record<string, unknown>,
+  { json, quiet }: PrintOptions,
 ): Promise<void> {
-  const json = flags.json === true;
-  const quiet = flags.quiet === true;
   const screen = openBatchScreen(system, { json, quiet });
   try {
     const outcome = await interruptible(
@@ -124,12 +125,7 @@ function incompleteWords(incomplete: number, done: number): string {
   return `${incomplete} of ${countOf(done, 'stack')} merged, but look: more than a fifth of the frames is left out.`;
 }
 
-async function printPlan(
-  system: System,
-  root: string,
-  options: BatchOptions,
-  flags: Record<string, unknown>,
-): Promise<void> {
+async function printPlan(system: System, root: string, options: BatchOptions, json: boolean): Promise<void> {
   const { dryRun } = await import('../batch/run-batch.js');
   const { planLines } = await import('../batch/plan-words.js');
   const { batch, plan } = await interruptible(
@@ -137,7 +133,7 @@ async function printPlan(
     (signal) => dryRun(root, options, signal),
     () => {},
   );
-  if (flags.json === true) {
+  if (json) {
     const stacks = plan.tasks.map(({ planned, diskBytes, memoryMb, options: merge }) => ({
       ...planned,
       diskBytes,
@@ -165,19 +161,17 @@ async function printPlan(
 async function printStatus(
   system: System,
   root: string | undefined,
-  flags: Record<string, unknown>,
+  folder: string,
+  json: boolean,
 ): Promise<void> {
   if (root !== undefined)
     throw new UsageError('Expected ROOT or --status but received both: keep one of them.');
-  if (flags.status === '') {
-    throw new UsageError('Expected the path of a folder for --status but received an empty text');
-  }
   const [{ readStatus, statusLines }, { lookReasons, wantsLook }] = await Promise.all([
     import('../batch/night-status.js'),
     import('../batch/night-events.js'),
   ]);
-  const status = await readStatus(String(flags.status));
-  if (flags.json === true) {
+  const status = await readStatus(folder);
+  if (json) {
     const { out, holder = null, counts, leftMs, night } = status;
     const stacks = [...night.stacks.values()].map(({ planned, state, done, failed, putOff }) => ({
       ...planned,

@@ -1,5 +1,10 @@
 import type { Command } from 'commander';
-import { optionFlag } from '../merge/option-flag.js';
+import { optionSpecs } from '../options/option.js';
+import { optionFlag } from '../options/option-flag.js';
+import { planOptionTable } from '../plan/option-table.js';
+
+/** Options whose flags are not those of their fields. */
+const ownFlags = new Map(optionSpecs(planOptionTable));
 
 /**
  * How the command line calls an option of the library: `--step` for `stepMm`; an argument of the command, such as the
@@ -9,5 +14,5 @@ import { optionFlag } from '../merge/option-flag.js';
  */
 export function flagName(option: string, command?: Command): string {
   if (command?.registeredArguments.some((argument) => argument.name() === option)) return `the ${option}`;
-  return optionFlag(option);
+  return optionFlag(option, ownFlags.get(option));
 }

@@ -1,9 +1,14 @@
 import { Command } from 'commander';
-import { UsageError } from '../errors.js';
+import { named, UsageError } from '../errors.js';
 import type { ApplyOptions, ApplyOutcome } from '../mend/apply-mends.js';
-import { readQuantity } from '../options/read-quantity.js';
+import type { MendAddition } from '../mend/edit-mends.js';
+import { mostFeatherPx, mostNoteLength } from '../mend/mends-file.js';
+import type { OptionKind, OptionTable } from '../options/option.js';
+import { number, several, text, toggle } from '../options/option-kinds.js';
 import { printable } from '../printable.js';
+import { framesFrom, jsonAnswer } from './common-options.js';
 import { interruptible } from './interruptible.js';
+import { addFlags, readFlags } from './option-flags.js';
 import type { System } from './system.js';
 
 const epilogue = `
@@ -25,53 +30,77 @@ Examples:
   lamella mend bee-head-merged --list
   lamella mend bee-head-merged --undo`;
 
-interface MendFlags {
+interface OwnOptions {
   add: string[];
   region: string[];
-  feather?: string;
+  featherPx?: number;
   note?: string;
-  drop?: string;
-  keep?: string;
-  list?: boolean;
-  undo?: boolean;
+  drop: number[];
+  keep: number[];
+  list: boolean;
+  undo: boolean;
   framesFrom?: string;
-  json?: boolean;
+  json: boolean;
 }
+
+const mendIds: OptionKind<number[]> = {
+  range: `the ids of mends, as ${named('list')} shows them,`,
+  isValid: (value): value is number[] => Array.isArray(value),
+  read: (given) => (/^\d+(,\d+)*$/.test(given) ? given.split(',').map(Number) : undefined),
+  valueName: 'ID',
+};
+
+const noteText: OptionKind<string> = {
+  ...text(`${mostNoteLength} characters at most`, new RegExp(`^[^]{0,${mostNoteLength}}$`), 'TEXT'),
+  show: (value) => String(String(value).length),
+};
+
+const ownOptions: OptionTable<OwnOptions> = {
+  add: {
+    kind: several(text('frame=N', /^frame=\d{1,5}$/, 'frame=N')),
+    help: 'record a mend from frame N over --region, then apply all',
+    default: () => [],
+  },
+  region: {
+    // `addMends` reads it.
+    kind: several(text('a region', /^/, 'x,y,w,h|polygon')),
+    help: 'its region in composite pixels: x,y,w,h, or three or more corners "x,y x,y x,y"',
+    default: () => [],
+  },
+  featherPx: {
+    kind: number(0, mostFeatherPx, 'px'),
+    help: 'width of the blend around the region',
+    defaultText: 'a quarter of its mean width, 12 to 160',
+  },
+  note: { kind: noteText, help: 'words for the list' },
+  drop: { kind: mendIds, help: 'keep a mend on the list, but out of the picture', default: () => [] },
+  keep: { kind: mendIds, help: 'put a dropped mend back into the picture', default: () => [] },
+  list: { kind: toggle, help: 'list the mends and change nothing', default: false },
+  undo: {
+    kind: toggle,
+    help: 'bring back the unmended picture and maps; the mends stay on the list',
+    default: false,
+  },
+  framesFrom,
+  json: jsonAnswer,
+};
 
 /** `lamella mend RESULT`. */
 export function mendCommand(system: System): Command {
-  const collect = (text: string, before: string[] = []) => [...before, text];
-  return new Command('mend')
+  const command = new Command('mend')
     .summary('take regions of the picture from frames that you choose')
     .description(
       'Apply the mends recorded in a result: each takes a region of the picture from a frame that you choose, blended in without a seam, at full size and bit depth. Outside the regions and their feather no pixel changes.',
     )
     .argument('<result>', 'result folder of a merge')
     .helpOption('-h, --help', 'show this help')
-    .option('--add <frame=N>', 'record a mend from frame N over --region, then apply all', collect)
-    .option(
-      '--region <x,y,w,h|polygon>',
-      'its region in composite pixels: x,y,w,h, or three or more corners "x,y x,y x,y"',
-      collect,
-    )
-    .option(
-      '--feather <PX>',
-      'width of the blend around the region, 0 to 1000 px (default: a quarter of its mean width, 12 to 160)',
-    )
-    .option('--note <TEXT>', 'words for the list')
-    .option('--drop <ID>', 'keep a mend on the list, but out of the picture')
-    .option('--keep <ID>', 'put a dropped mend back into the picture')
-    .option('--list', 'list the mends and change nothing')
-    .option('--undo', 'bring back the unmended picture and maps; the mends stay on the list')
-    .option('--frames-from <FOLDER>', 'where the frames lie now, if they moved since the merge')
-    .option('--json', 'print one JSON object on stdout instead of words')
-    .addHelpText('after', epilogue)
-    .action((folder: string, flags: Partial<MendFlags>) =>
-      runMend(system, folder, { add: [], region: [], ...flags }),
-    );
+    .addHelpText('after', epilogue);
+  return addFlags(command, ownOptions).action((folder: string, flags: Record<string, unknown>) =>
+    runMend(system, folder, readFlags(ownOptions, flags)),
+  );
 }
 
-async function runMend(system: System, folder: string, flags: MendFlags): Promise<void> {
+async function runMend(system: System, folder: string, flags: OwnOptions): Promise<void> {
   checkFlags(flags);
   if (flags.list) return printList(system, folder, flags);
   const { editMends } = await import('../mend/apply-mends.js');
@@ -87,8 +116,8 @@ async function runMend(system: System, folder: string, flags: MendFlags): Promis
         return;
       }
       const { addMends, setKept } = await import('../mend/edit-mends.js');
-      const additions = readAdditions(flags);
-      const [drop, keep] = [readIds(flags.drop, '--drop'), readIds(flags.keep, '--keep')];
+      const additions = additionsOf(flags);
+      const { drop, keep } = flags;
       const outcome = await editMends(
         folder,
         async (recorded, record) =>
@@ -102,19 +131,15 @@ async function runMend(system: System, folder: string, flags: MendFlags): Promis
   if (flags.json) await printList(system, folder, flags);
 }
 
-function checkFlags(flags: MendFlags): void {
-  const others = [
-    flags.list,
-    flags.undo,
-    flags.add.length > 0 || flags.drop !== undefined || flags.keep !== undefined,
-  ];
+function checkFlags(flags: OwnOptions): void {
+  const others = [flags.list, flags.undo, flags.add.length + flags.drop.length + flags.keep.length > 0];
   if (others.filter(Boolean).length > 1) {
     throw new UsageError(
       'Expected one of --list, --undo and changes to the mends (--add, --drop, --keep) but received several',
     );
   }
   for (const [flag, value] of [
-    ['--feather', flags.feather],
+    ['--feather', flags.featherPx],
     ['--note', flags.note],
   ]) {
     if (value !== undefined && flags.add.length === 0) {
@@ -128,39 +153,17 @@ function checkFlags(flags: MendFlags): void {
   }
 }
 
-function readAdditions(
-  flags: MendFlags,
-): { frame: number; region: string; featherPx?: number; note: string }[] {
-  const featherPx = flags.feather === undefined ? undefined : readQuantity(flags.feather, 'px');
-  if (flags.feather !== undefined && !(featherPx !== undefined && featherPx >= 0 && featherPx <= 1000)) {
-    throw new UsageError(`Expected a number from 0 to 1000 px for --feather but received ${flags.feather}`);
-  }
-  const note = flags.note ?? '';
-  if (note.length > 1000) {
-    throw new UsageError(`Expected 1000 characters at most for --note but received ${note.length}`);
-  }
-  return flags.add.map((text, i) => {
-    const number = /^frame=(\d{1,5})$/.exec(text)?.[1];
-    if (number === undefined) throw new UsageError(`Expected frame=N for --add but received ${text}`);
-    return {
-      frame: Number(number),
-      region: flags.region[i],
-      ...(featherPx !== undefined && { featherPx }),
-      note,
-    };
-  });
-}
-
-function readIds(text: string | undefined, flag: string): number[] {
-  if (text === undefined) return [];
-  if (!/^\d+(,\d+)*$/.test(text)) {
-    throw new UsageError(`Expected the ids of mends, as --list shows them, for ${flag} but received ${text}`);
-  }
-  return text.split(',').map(Number);
+function additionsOf({ add, region, featherPx, note = '' }: OwnOptions): MendAddition[] {
+  return add.map((frame, i) => ({
+    frame: Number(frame.replace('frame=', '')),
+    region: region[i],
+    ...(featherPx !== undefined && { featherPx }),
+    note,
+  }));
 }
 
 /** Tells whose end is waited for. */
-function waitTeller(system: System, flags: MendFlags, folder: string): ApplyOptions['onWait'] {
+function waitTeller(system: System, flags: OwnOptions, folder: string): ApplyOptions['onWait'] {
   return (holder) => {
     const words = `${folder} is being mended by ${holder}: waiting for its end.`;
     if (!flags.json) system.stderr.write(`${printable(words)}\n`);
@@ -180,7 +183,7 @@ function reportOutcome(system: System, outcome: ApplyOutcome): void {
   }
 }
 
-async function printList(system: System, folder: string, flags: MendFlags): Promise<void> {
+async function printList(system: System, folder: string, flags: OwnOptions): Promise<void> {
   const { readMends } = await import('../mend/mends-file.js');
   const { readRunRecord } = await import('../result/read-run-record.js');
   const { appliedMends, mendState } = await import('../mend/mended-record.js');

@@ -1,15 +1,19 @@
 import { resolve } from 'node:path';
 import { Command } from 'commander';
-import { exitCodes, LamellaError, UsageError } from '../errors.js';
+import { exitCodes, LamellaError } from '../errors.js';
 import type { MergeEvent } from '../merge/merge-event.js';
+import { mergeOptionTable } from '../options/merge-option-table.js';
 import type { MergeOptions } from '../options/merge-options.js';
+import type { OptionTable } from '../options/option.js';
+import { folderPath } from '../options/option-kinds.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
 import { printable } from '../printable.js';
 import type { Finding } from '../result/finding.js';
+import { type PrintOptions, printOptions } from './common-options.js';
 import { describeFailure } from './failure.js';
 import { interruptible } from './interruptible.js';
-import { addMergeFlags, givenMergeOptions } from './option-flags.js';
-import { nameFileOfPositions, readPositionsFile } from './positions-file.js';
+import { addFlags, flagsOf, readFlags } from './option-flags.js';
+import { nameFileOfPositions, withPositions } from './positions-file.js';
 import { openReporter } from './reporter.js';
 import type { System } from './system.js';
 
@@ -27,6 +31,16 @@ Exit codes:
 Example, 0.05 mm from frame to frame and 12 mm of subject across the picture:
   lamella merge bee-head --step 0.05 --field-width 12 --out bee-head-merged`;
 
+const ownOptions: OptionTable<PrintOptions & { out?: string }> = {
+  out: {
+    kind: folderPath('OUT'),
+    group: 'Machine and files',
+    help: 'result folder',
+    defaultText: 'FOLDER-merged, beside the folder',
+  },
+  ...printOptions,
+};
+
 /** `lamella merge FOLDER`. */
 export function mergeCommand(system: System): Command {
   const command = new Command('merge')
@@ -38,19 +52,13 @@ export function mergeCommand(system: System): Command {
     .argument('<folder>', 'folder of the frames: JPEG, PNG, TIFF or WebP, all of one size')
     .helpOption('-h, --help', 'show this help')
     .addHelpText('after', epilogue);
-  addMergeFlags(command);
-  return command
-    .optionsGroup('Machine and files:')
-    .option('--out <OUT>', 'result folder (default: FOLDER-merged, beside the folder)')
-    .optionsGroup('Words and data:')
-    .option('--json', 'print one JSON event a line on stdout, for programs, and no words but errors')
-    .option('--quiet', 'print warnings and errors only')
-    .action((folder: string, flags: Record<string, unknown>) => runMerge(system, folder, flags));
+  return addFlags(command, { ...mergeOptionTable, ...ownOptions }).action(
+    (folder: string, flags: Record<string, unknown>) => runMerge(system, folder, flags),
+  );
 }
 
 async function runMerge(system: System, folder: string, flags: Record<string, unknown>): Promise<void> {
-  const json = flags.json === true;
-  const quiet = flags.quiet === true;
+  const { json, quiet } = readFlags(printOptions, flags);
   const reporter = openReporter(system, { json, quiet });
   let findings: readonly Finding[] = [];
   try {
@@ -78,7 +86,7 @@ async function runMerge(system: System, folder: string, flags: Record<string, un
       stdout.write(`${stdout.isTTY ? printable(outcome.out) : outcome.out}\n`);
     }
   } catch (thrown) {
-    const error = nameFileOfPositions(thrown, flags.positions);
+    const error = nameFileOfPositions(thrown, flags.positionsMm);
     const { message, exitCode } = describeFailure(error);
     reporter.onFailure(message, exitCode);
     throw error;
@@ -93,17 +101,7 @@ async function runMerge(system: System, folder: string, flags: Record<string, un
 async function readOptions(
   flags: Record<string, unknown>,
 ): Promise<Partial<MergeOptions> & { out?: string }> {
-  const { positions, out, ...others } = flags;
-  const given = givenMergeOptions(others);
-  if (typeof positions === 'string') {
-    // A slip in the flags should not wait for the file: they are checked beside positions that stand in.
-    resolveOptions({ ...given, positionsMm: [0, 1] });
-    given.positionsMm = await readPositionsFile(positions);
-  }
-  const options = resolveOptions(given);
-  if (out === undefined) return options;
-  if (typeof out !== 'string' || out === '') {
-    throw new UsageError('Expected the path of a folder for --out but received an empty text');
-  }
-  return { ...options, out };
+  const { out } = readFlags(ownOptions, flags);
+  const options = resolveOptions(await withPositions(flagsOf(mergeOptionTable, flags), resolveOptions));
+  return out === undefined ? options : { ...options, out };
 }

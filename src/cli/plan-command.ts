@@ -1,10 +1,13 @@
 import { extname } from 'node:path';
 import { Command } from 'commander';
-import { OutputError, UsageError } from '../errors.js';
+import type { OptionTable } from '../options/option.js';
+import { fileName, toggle } from '../options/option-kinds.js';
+import { planOptionTable } from '../plan/option-table.js';
+import type { SheetFormat } from '../plan/sheet.js';
 import { sheetMarks } from '../plan/sheet-marks.js';
 import { printable } from '../printable.js';
 import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
-import { addPlanFlags, givenPlanOptions } from './plan-flags.js';
+import { addFlags, flagsOf, readFlags } from './option-flags.js';
 import type { System } from './system.js';
 
 const epilogue = `
@@ -19,6 +22,29 @@ Examples: a 100 mm lens on 68 mm of tubes; a 10x objective; a landscape
   lamella plan --magnification 10 --na 0.25 --sensor full-frame --pixels 6000x4000 --depth 0.4 --travel-per-turn 0.1
   lamella plan --landscape --focal-length 24 --f-number 8 --sensor full-frame --pixels 24MP --near 0.8`;
 
+interface OwnOptions {
+  sheet?: string;
+  overwrite: boolean;
+  json: boolean;
+}
+
+const group = 'Words and data';
+
+const ownOptions: OptionTable<OwnOptions> = {
+  sheet: {
+    kind: fileName('FILE', '.html', '.csv'),
+    group,
+    help: 'write a sheet of positions to tick off, as .html to print or as .csv',
+  },
+  overwrite: { kind: toggle, group, help: 'replace an earlier sheet', default: false },
+  json: {
+    kind: toggle,
+    group,
+    help: 'print the plan as JSON on stdout, for programs, and no words but errors',
+    default: false,
+  },
+};
+
 /** `lamella plan`. */
 export function planCommand(system: System): Command {
   const command = new Command('plan')
@@ -29,24 +55,21 @@ export function planCommand(system: System): Command {
     )
     .helpOption('-h, --help', 'show this help')
     .addHelpText('after', epilogue);
-  addPlanFlags(command);
-  return command
-    .optionsGroup('Words and data:')
-    .option('--sheet <FILE>', 'write a sheet of positions to tick off, as .html to print or as .csv')
-    .option('--overwrite', 'replace an earlier sheet')
-    .option('--json', 'print the plan as JSON on stdout, for programs, and no words but errors')
-    .action((flags: Record<string, unknown>) => runPlan(system, flags));
+  return addFlags(command, { ...planOptionTable, ...ownOptions }).action((flags: Record<string, unknown>) =>
+    runPlan(system, flags),
+  );
 }
 
 async function runPlan(system: System, flags: Record<string, unknown>): Promise<void> {
-  const json = flags.json === true;
-  const sheet = sheetOf(flags);
+  const { json, ...given } = readFlags(ownOptions, flags);
+  const sheet = sheetOf(given);
   if (sheet) await refuseUnfitTarget(sheet);
   const { plan } = await import('../plan/plan.js');
-  const planned = plan(givenPlanOptions(flags), 'flag');
+  const planned = plan(flagsOf(planOptionTable, flags));
   if (sheet) {
     const { planSheet } = await import('../plan/sheet.js');
-    await writeSheet(sheet.path, planSheet(planned, sheet.format));
+    const { writeAside } = await import('../result/output-file.js');
+    await writeAside(sheet.path, planSheet(planned, sheet.format), undefined, 'sheet');
   }
   if (json) {
     system.stdout.write(`${JSON.stringify(planned)}\n`);
@@ -63,32 +86,9 @@ async function runPlan(system: System, flags: Record<string, unknown>): Promise<
 function sheetOf({
   sheet,
   overwrite,
-}: Record<string, unknown>): (OutputTarget & { format: 'html' | 'csv' }) | undefined {
-  if (typeof sheet !== 'string') return undefined;
-  const format = { '.html': 'html', '.csv': 'csv' }[extname(sheet).toLowerCase()];
-  if (format !== 'html' && format !== 'csv') {
-    throw new UsageError(
-      `Expected a file name that ends in .html or .csv for --sheet but received ${sheet === '' ? 'an empty text' : sheet}`,
-    );
-  }
-  return {
-    path: sheet,
-    option: 'sheet',
-    noun: 'sheet of a plan',
-    overwrite: overwrite === true,
-    isOurs: (head) => sheetMarks[format].test(head.toString('utf8')),
-    format,
-  };
-}
-
-async function writeSheet(path: string, text: string): Promise<void> {
-  const { writeAside } = await import('../result/output-file.js');
-  try {
-    await writeAside(path, text);
-  } catch (error) {
-    // The advice of the writer of results names the option that results have.
-    if (error instanceof OutputError)
-      throw new OutputError(error.message.replaceAll('--out', '--sheet'), { cause: error });
-    throw error;
-  }
+}: Omit<OwnOptions, 'json'>): (OutputTarget & { format: SheetFormat }) | undefined {
+  if (sheet === undefined) return undefined;
+  const format = extname(sheet).toLowerCase() === '.csv' ? 'csv' : 'html';
+  const isOurs = (head: Buffer): boolean => sheetMarks[format].test(head.toString('utf8'));
+  return { path: sheet, option: 'sheet', noun: 'sheet of a plan', overwrite, isOurs, format };
 }

@@ -24,6 +24,22 @@ export async function readPositionsFile(path: string): Promise<number[]> {
 }
 
 /**
+ * Options with the positions of the file that the command line gives in their place. A slip in the other options does
+ * not wait for the file: they are checked beside positions that stand in.
+ *
+ * @param resolve Checks options.
+ */
+export async function withPositions<Given extends { positionsMm?: number[] }>(
+  given: Given,
+  resolve: (given: Given) => unknown,
+): Promise<Given> {
+  const path: unknown = given.positionsMm;
+  if (typeof path !== 'string') return given;
+  resolve({ ...given, positionsMm: [0, 1] });
+  return { ...given, positionsMm: await readPositionsFile(path) };
+}
+
+/**
  * The error as the user shall read it: a refusal of positions names the file that they were read from, which alone the
  * user can change.
  */

@@ -2,6 +2,9 @@ import { env } from 'node:process';
 import { checkQueueUrl } from '../batch/queue/queue-url.js';
 import { named, UsageError } from '../errors.js';
 import { optionError } from '../option-error.js';
+import type { OptionSpec } from '../options/option.js';
+import { text } from '../options/option-kinds.js';
+import { requireBeside } from '../options/validate-options.js';
 import { fileErrorReason } from '../stack/file-error.js';
 import { readBoundedText } from '../stack/regular-file.js';
 
@@ -11,22 +14,27 @@ const passwordVariable = 'LAMELLA_QUEUE_PASSWORD';
 /** Longer ones are no passwords but some other file, bytes. */
 const maxPasswordBytes = 4096;
 
-/** Flag and help of `--queue-password-file`, for commander. */
-export const passwordFlag = [
-  '--queue-password-file <FILE>',
-  'file that holds the password of the queue, instead of its address',
-] as const;
+const passwordFileRange = 'the path of a file that holds a password';
+
+export const queuePasswordFile: OptionSpec<string> = {
+  kind: text(passwordFileRange, /^/, 'FILE'),
+  help: 'file that holds the password of the queue, instead of its address',
+};
 
 export const passwordHelp = `The password of the queue may stand in its address, where other users of the machine can see it (redis://:PASSWORD@host:6379),
 in the file of --queue-password-file, or in the environment as ${passwordVariable}.`;
 
+interface QueueFlags {
+  queue?: unknown;
+  queuePasswordFile?: unknown;
+}
+
 /**
  * The address of the queue with its password: of the address itself, of a file, or of the environment.
  *
- * @param flags Commander's record with `queue` and `queuePasswordFile`.
  * @throws UsageError.
  */
-export async function queueAddress(flags: Record<string, unknown>): Promise<string> {
+export async function queueAddress(flags: QueueFlags): Promise<string> {
   const url = String(flags.queue);
   checkQueueUrl(url);
   const parsed = new URL(url);
@@ -45,25 +53,22 @@ export async function queueAddress(flags: Record<string, unknown>): Promise<stri
 }
 
 /** Refuses a password without a queue. */
-export function refusePassword(flags: Record<string, unknown>): undefined {
-  if (flags.queuePasswordFile === undefined) return undefined;
-  throw new UsageError(
-    `Expected ${named('queue')} beside ${named('queuePasswordFile')} but received only the latter.`,
-  );
+export function refusePassword(flags: QueueFlags): void {
+  requireBeside(flags, 'queue', 'queuePasswordFile');
 }
 
 async function passwordIn(path: string): Promise<string> {
   const refuse = (why?: string) =>
-    optionError('queuePasswordFile', 'the path of a file that holds a password', path, why ? { why } : {});
+    optionError('queuePasswordFile', passwordFileRange, path, why ? { why } : {});
   if (path === '') throw refuse();
-  let text: string;
+  let content: string;
   try {
-    text = await readBoundedText(path, maxPasswordBytes);
+    content = await readBoundedText(path, maxPasswordBytes);
   } catch (error) {
     throw refuse(fileErrorReason(error));
   }
   // Editors end a file with a line feed, which is no part of a password.
-  const password = text.replace(/\r?\n$/, '');
+  const password = content.replace(/\r?\n$/, '');
   if (password === '') throw refuse('it is empty');
   return password;
 }

@@ -1,9 +1,13 @@
 import { Command } from 'commander';
-import { InputError, UsageError } from '../errors.js';
+import { InputError } from '../errors.js';
+import type { OptionTable } from '../options/option.js';
+import { fileName, toggle } from '../options/option-kinds.js';
 import { printable } from '../printable.js';
 import type { PictureRegion } from '../trace/picture-region.js';
+import { framesFrom, jsonAnswer } from './common-options.js';
 import { showReading } from './frame-progress.js';
 import { interruptible } from './interruptible.js';
+import { addFlags, readFlags } from './option-flags.js';
 import type { System } from './system.js';
 
 const epilogue = `
@@ -20,16 +24,26 @@ Examples:
   lamella trace bee-head-merged 1200,830
   lamella trace bee-head-merged 1200,830,64,48 --crops eye.png`;
 
-interface TraceFlags {
+interface OwnOptions {
   crops?: string;
-  overwrite?: boolean;
-  json?: boolean;
+  overwrite: boolean;
   framesFrom?: string;
+  json: boolean;
 }
+
+const ownOptions: OptionTable<OwnOptions> = {
+  crops: {
+    kind: fileName('FILE.png', '.png'),
+    help: 'write a contact sheet: the region in the composite and the best frames',
+  },
+  overwrite: { kind: toggle, help: 'replace an earlier contact sheet', default: false },
+  framesFrom,
+  json: jsonAnswer,
+};
 
 /** `lamella trace RESULT X,Y[,W,H]`. */
 export function traceCommand(system: System): Command {
-  return new Command('trace')
+  const command = new Command('trace')
     .summary('tell which frames a pixel or region came from, and how far to trust it')
     .description(
       'Tell which frames supplied a pixel or region of a result, with depth, confidence, coverage and the focus curve.',
@@ -37,29 +51,28 @@ export function traceCommand(system: System): Command {
     .argument('<result>', 'result folder of a merge')
     .argument('<region>', 'X,Y or X,Y,W,H in pixels of the composite, counted from 0 at the upper left')
     .helpOption('-h, --help', 'show this help')
-    .option('--crops <FILE.png>', 'write a contact sheet: the region in the composite and the best frames')
-    .option('--overwrite', 'replace an earlier contact sheet')
-    .option('--frames-from <FOLDER>', 'where the frames lie now, if they moved since the merge')
-    .option('--json', 'print one JSON object on stdout instead of words')
-    .addHelpText('after', epilogue)
-    .action((folder: string, region: string, flags: TraceFlags) => runTrace(system, folder, region, flags));
+    .addHelpText('after', epilogue);
+  return addFlags(command, ownOptions).action(
+    (folder: string, region: string, flags: Record<string, unknown>) =>
+      runTrace(system, folder, region, readFlags(ownOptions, flags)),
+  );
 }
 
-async function runTrace(system: System, folder: string, text: string, flags: TraceFlags): Promise<void> {
-  if (flags.crops !== undefined && !/\.png$/i.test(flags.crops)) {
-    const received = flags.crops === '' ? 'an empty text' : flags.crops;
-    throw new UsageError(`Expected a file name ending in .png for --crops but received ${received}`);
-  }
+async function runTrace(
+  system: System,
+  folder: string,
+  text: string,
+  { crops, overwrite, framesFrom, json }: OwnOptions,
+): Promise<void> {
   const { traceRegion } = await import('../trace/trace.js');
   const { parsePictureRegion } = await import('../trace/picture-region.js');
   const { readRunRecord } = await import('../result/read-run-record.js');
   const { traceText } = await import('../trace/trace-text.js');
   const { folder: photographs } = await readRunRecord(folder);
   const region: PictureRegion = parsePictureRegion(text);
-  const sheet = flags.crops === undefined ? undefined : await import('../trace/contact-sheet.js');
-  const { crops = '', overwrite, framesFrom } = flags;
+  const sheet = crops === undefined ? undefined : await import('../trace/contact-sheet.js');
   // Before anything else is read.
-  await sheet?.refuseUnfitSheet(crops, folder, photographs, { framesFrom, overwrite });
+  await sheet?.refuseUnfitSheet(crops ?? '', folder, photographs, { framesFrom, overwrite });
   await interruptible(
     system.signals,
     async (signal) => {
@@ -71,11 +84,11 @@ async function runTrace(system: System, folder: string, text: string, flags: Tra
         if (!report.focusCurve) {
           throw new InputError(`No frame can be read for --crops: ${report.warnings.join(' ')}`);
         }
-        await sheet.writeContactSheet(crops, folder, report, { ...options, overwrite });
-        if (flags.json !== true) system.stderr.write(`Contact sheet: ${printable(crops)}\n`);
+        await sheet.writeContactSheet(crops ?? '', folder, report, { ...options, overwrite });
+        if (!json) system.stderr.write(`Contact sheet: ${printable(crops ?? '')}\n`);
       }
       const words = () => traceText(report, system.stdout.columns ?? 100);
-      system.stdout.write(flags.json === true ? `${JSON.stringify(report)}\n` : words());
+      system.stdout.write(json ? `${JSON.stringify(report)}\n` : words());
     },
     () => undefined,
   );

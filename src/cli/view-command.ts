@@ -1,7 +1,9 @@
 import { Command } from 'commander';
-import { UsageError } from '../errors.js';
-import { readNumber } from '../options/read-number.js';
+import type { OptionTable } from '../options/option.js';
 import { printable } from '../printable.js';
+import { portNumber } from '../view/port.js';
+import { framesFrom } from './common-options.js';
+import { addFlags, readFlags } from './option-flags.js';
 import type { System } from './system.js';
 
 const epilogue = `
@@ -18,36 +20,35 @@ Exit codes:
 Example:
   lamella view bee-head-merged`;
 
-interface ViewFlags {
-  port?: string;
+interface OwnOptions {
+  port?: number;
   framesFrom?: string;
 }
 
+const ownOptions: OptionTable<OwnOptions> = {
+  port: { kind: portNumber, help: 'port', defaultText: 'a free one' },
+  framesFrom,
+};
+
 /** `lamella view RESULT`. */
 export function viewCommand(system: System): Command {
-  return new Command('view')
+  const command = new Command('view')
     .summary('look at a result in the browser, trace it, measure it and mend it')
     .description(
       'Serve a page on this machine that shows a result: picture, depth, sources and every frame, the rail ruler, sections and distances, and mends by hand. Open the address that it prints.',
     )
     .argument('<result>', 'result folder of a merge')
     .helpOption('-h, --help', 'show this help')
-    .option('--port <PORT>', 'port, 1 to 65535 (default: a free one)')
-    .option('--frames-from <FOLDER>', 'where the frames lie now, if they moved since the merge')
-    .addHelpText('after', epilogue)
-    .action((folder: string, flags: ViewFlags) => runView(system, folder, flags));
+    .addHelpText('after', epilogue);
+  return addFlags(command, ownOptions).action((folder: string, flags: Record<string, unknown>) =>
+    runView(system, folder, readFlags(ownOptions, flags)),
+  );
 }
 
-async function runView(system: System, folder: string, flags: ViewFlags): Promise<void> {
-  const port = flags.port === undefined ? undefined : readNumber(flags.port);
-  const isPort =
-    port === undefined ? flags.port === undefined : Number.isInteger(port) && port >= 1 && port <= 65535;
-  if (!isPort) {
-    throw new UsageError(`Expected a whole number from 1 to 65535 for --port but received ${flags.port}`);
-  }
+async function runView(system: System, folder: string, options: OwnOptions): Promise<void> {
   system.stderr.write(`Opening ${printable(folder)}\n`);
   const { serveResult } = await import('../view/serve.js');
-  const served = await serveResult(folder, { port, framesFrom: flags.framesFrom });
+  const served = await serveResult(folder, options);
   // Ending is how this command succeeds, so a signal is no failure here.
   const ended = new Promise<void>((resolve) => {
     for (const name of ['SIGINT', 'SIGTERM'] as const) system.signals.once(name, () => resolve());

@@ -1,13 +1,16 @@
-import { availableParallelism } from 'node:os';
 import { Command } from 'commander';
+import { batchOptionTable } from '../batch/batch-options.js';
 import { loadQueueModule } from '../batch/queue/queue-packages.js';
-import type { WorkerEvent, WorkerOptions } from '../batch/queue/stack-worker.js';
-import { UsageError } from '../errors.js';
-import { readQuantity } from '../options/read-quantity.js';
+import { queueAddress as queueAddressKind } from '../batch/queue/queue-url.js';
+import type { WorkerEvent } from '../batch/queue/stack-worker.js';
+import { mergeOptionTable } from '../options/merge-option-table.js';
+import type { OptionTable } from '../options/option.js';
+import { folderPath, number, several, toggle } from '../options/option-kinds.js';
 import { printable } from '../printable.js';
 import { countOf } from '../stack/words.js';
 import { interruptible } from './interruptible.js';
-import { passwordFlag, passwordHelp, queueAddress } from './queue-address.js';
+import { addFlags, readFlags } from './option-flags.js';
+import { passwordHelp, queueAddress, queuePasswordFile } from './queue-address.js';
 import type { System } from './system.js';
 
 const epilogue = `
@@ -28,37 +31,66 @@ Example, on each machine that shall help, and then on any one:
 /** Giving a stack back takes an answer of the server, which may be busy. */
 const endingMs = 10_000;
 
+interface OwnOptions {
+  queue: string;
+  below: string[];
+  queuePasswordFile?: string;
+  threads: number;
+  memoryMb?: number;
+  nice: number;
+  leaseS: number;
+  json: boolean;
+}
+
+const { threads, memoryMb } = mergeOptionTable;
+const { group: _, ...nice } = batchOptionTable.nice;
+
+const ownOptions: OptionTable<OwnOptions> = {
+  queue: {
+    kind: queueAddressKind,
+    isRequired: true,
+    help: 'Redis server that holds the queue, e.g. redis://host:6379',
+  },
+  below: {
+    kind: several(folderPath()),
+    help: 'read photographs and write results only below this folder; required, and may be given more than once',
+    default: () => [],
+  },
+  queuePasswordFile,
+  threads: {
+    kind: threads.kind,
+    help: 'threads that compute',
+    ...(threads.default !== undefined && { default: threads.default }),
+    defaultText: 'one a core',
+  },
+  memoryMb: { kind: memoryMb.kind, help: 'a stack that takes more is ended and fails' },
+  nice,
+  leaseS: {
+    kind: number(2, 3600, 's'),
+    help: 'a worker that is silent for this time loses its stack to another',
+    default: 30,
+  },
+  json: { kind: toggle, help: 'print one JSON event a line on stdout, for programs', default: false },
+};
+
 /** `lamella worker --queue URL --below FOLDER`. */
 export function workerCommand(system: System): Command {
-  return new Command('worker')
+  const command = new Command('worker')
     .summary('merge stacks that batches on other machines hand out')
     .description('Merge the stacks that lamella batch --queue hands out, one at a time, until it is ended.')
     .helpOption('-h, --help', 'show this help')
-    .requiredOption('--queue <URL>', 'Redis server that holds the queue, e.g. redis://host:6379')
-    .option(
-      '--below <FOLDER>',
-      'read photographs and write results only below this folder; required, and may be given more than once',
-      (folder: string, before: string[]) => [...before, folder],
-      [],
-    )
-    .option(...passwordFlag)
-    .option('--threads <N>', 'threads that compute (a whole number from 1 to 256; default: one a core)')
-    .option('--memory <MB>', 'a stack that takes more is ended and fails (a number from 256 to 1048576 MB)')
-    .option('--nice <N>', 'give way to other programs (a whole number from 0 to 19; default: 0)')
-    .option(
-      '--lease <S>',
-      'a worker that is silent for this time loses its stack to another (a number from 2 to 3600 s; default: 30)',
-    )
-    .option('--json', 'print one JSON event a line on stdout, for programs')
-    .addHelpText('after', epilogue)
-    .action((flags: Record<string, unknown>) => work(system, flags));
+    .addHelpText('after', epilogue);
+  return addFlags(command, ownOptions).action((flags: Record<string, unknown>) =>
+    work(system, readFlags(ownOptions, flags)),
+  );
 }
 
-async function work(system: System, flags: Record<string, unknown>): Promise<void> {
-  const options = readOptions(flags);
-  const url = await queueAddress(flags);
+async function work(system: System, given: OwnOptions): Promise<void> {
+  const { below, threads, memoryMb: memoryLimitMb, nice, leaseS, json } = given;
+  const options = { below, threads, memoryLimitMb, nice, leaseMs: leaseS * 1000 };
+  const url = await queueAddress(given);
   const tell = (event: WorkerEvent): void => {
-    if (flags.json === true) system.stdout.write(`${JSON.stringify(told(event))}\n`);
+    if (json) system.stdout.write(`${JSON.stringify(told(event))}\n`);
     else system.stderr.write(`${printable(words(event))}\n`);
   };
   const { runWorker } = await loadQueueModule(() => import('../batch/queue/stack-worker.js'));
@@ -71,30 +103,6 @@ async function work(system: System, flags: Record<string, unknown>): Promise<voi
     },
     () => {},
     endingMs,
-  );
-}
-
-function readOptions(flags: Record<string, unknown>): WorkerOptions {
-  const lease = read(flags.lease, '--lease', 2, 3600, 's') ?? 30;
-  return {
-    below: flags.below as string[],
-    threads: read(flags.threads, '--threads', 1, 256) ?? Math.min(256, availableParallelism()),
-    memoryLimitMb: read(flags.memory, '--memory', 256, 1_048_576, 'MB'),
-    nice: read(flags.nice, '--nice', 0, 19) ?? 0,
-    leaseMs: lease * 1000,
-  };
-}
-
-/** @param unit Of a quantity; a count has none, and is whole. */
-function read(text: unknown, name: string, min: number, max: number, unit?: string): number | undefined {
-  if (text === undefined) return undefined;
-  const value = readQuantity(String(text), unit);
-  const isKind = unit !== undefined || Number.isInteger(value);
-  if (value !== undefined && value >= min && value <= max && isKind) return value;
-  const noun = unit === undefined ? 'a whole number' : 'a number';
-  const received = text === '' ? 'an empty text' : String(text);
-  throw new UsageError(
-    `Expected ${noun} from ${min} to ${max}${unit === undefined ? '' : ` ${unit}`} for ${name} but received ${received}`,
   );
 }
 

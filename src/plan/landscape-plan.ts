@@ -6,7 +6,6 @@ import { optionName } from '../option-names.js';
 import { effortOf, type PlanEffort } from './effort.js';
 import { distanceText, fNumberText, significant } from './number-text.js';
 import type { PlanOptions } from './plan-options.js';
-import type { NameOf } from './resolve-plan-options.js';
 import { type PlanCircle, type PlanSensor, resolveSensor } from './sensor.js';
 import { type PlanSharpness, planSharpness } from './sharpness.js';
 
@@ -42,8 +41,8 @@ export interface LandscapePlan {
 const maxFrames = 1000;
 
 /** Plan a landscape from resolved options. Throws UsageError for what cannot be. */
-export function planLandscape(options: PlanOptions, name: NameOf): LandscapePlan {
-  const { sensor, circle, warnings } = resolveSensor(options, name);
+export function planLandscape(options: PlanOptions): LandscapePlan {
+  const { sensor, circle, warnings } = resolveSensor(options);
   // The check of the options has made sure of these three.
   const lens: FocusedLens = {
     focalLengthMm: options.focalLengthMm as number,

@@ -1,379 +1,193 @@
-import { findSensorFormat, sensorFormats } from '../optics/sensor-formats.js';
+import type { OptionTable } from '../options/option.js';
+import { choice, fNumber, number, orInfinity, ratio, toggle } from '../options/option-kinds.js';
+import { blurCircle, formatNames, pixelCount, sensorSize } from './plan-kinds.js';
 import type { PlanOptions } from './plan-options.js';
 
-/** How a text is read as a number: with the option's unit or one of its kind, as 1:2, or as f/8. */
-export type Reading = 'quantity' | 'ratio' | 'fNumber';
-
-/** What values an option takes; checks, flags and help follow from it. */
-export type PlanOptionKind =
-  | { type: 'number'; min: number; max: number; reads: Reading }
-  | { type: 'numberOrInfinity'; min: number; max: number }
-  | { type: 'choice'; values: readonly string[] }
-  | { type: 'sensor' | 'pixels' | 'circle' | 'switch' };
-
-/** One option, declared once. */
-export interface PlanOptionSpec {
-  key: keyof PlanOptions;
-  /** Name on the command line, without the dashes. */
-  flag: string;
-  placeholder?: string;
-  unit?: string;
-  kind: PlanOptionKind;
-  group: 'Lens' | 'Measured instead' | 'Sensor' | 'Stack' | 'Rail' | 'Landscape';
-  help: string;
-  /** Why values outside of the range cannot be; ends the message that refuses one. */
-  why?: string;
-  defaultText?: string;
-  /** Options of one kind of plan are refused in the other. Absent: of both. */
+/** Of an option of a plan: the only kind of plan that it has a meaning in. */
+interface PlanOnly {
   only?: 'stack' | 'landscape';
 }
 
-const number = (min: number, max: number, reads: Reading = 'quantity'): PlanOptionKind => ({
-  type: 'number',
-  min,
-  max,
-  reads,
-});
-
-/** Sides of a sensor, mm. */
-const minSideMm = 0.5;
-const maxSideMm = 500;
-const minPixels = 16;
-const maxPixels = 1e6;
-const minCircleMm = 0.0001;
-const maxCircleMm = 1;
-
 /** Every option of a plan, in the order of the help. */
-export const planOptionTable: readonly PlanOptionSpec[] = [
-  {
-    key: 'focalLengthMm',
-    flag: 'focal-length',
-    placeholder: 'MM',
-    unit: 'mm',
-    kind: number(1, 5000),
+export const planOptionTable: OptionTable<PlanOptions, PlanOnly> = {
+  focalLengthMm: {
+    kind: number(1, 5000, 'mm'),
     group: 'Lens',
     help: 'focal length of the lens as it is focused',
-    why: 'a lens that forms a picture has a focal length above zero',
+    reason: 'a lens that forms a picture has a focal length above zero',
   },
-  {
-    key: 'ownMagnification',
-    flag: 'own-magnification',
-    placeholder: 'M|infinity',
-    kind: { type: 'numberOrInfinity', min: 0, max: 100 },
+  ownMagnification: {
+    kind: orInfinity(ratio(0, 100)),
     group: 'Lens',
     help: 'magnification of the lens without tubes as it is focused, such as 1 or 1:2',
-    why: 'it is a size on the sensor over a size of the subject, 0 at infinity',
-    defaultText: 'infinity',
+    reason: 'it is a size on the sensor over a size of the subject, 0 at infinity',
+    default: 'infinity',
     only: 'stack',
   },
-  {
-    key: 'extensionMm',
-    flag: 'extension',
-    placeholder: 'MM',
-    unit: 'mm',
-    kind: number(0, 2000),
+  extensionMm: {
+    kind: number(0, 2000, 'mm'),
     group: 'Lens',
     help: 'tubes or bellows between lens and camera',
-    why: 'tubes can only move the lens away from the sensor',
-    defaultText: '0',
+    reason: 'tubes can only move the lens away from the sensor',
+    default: 0,
     only: 'stack',
   },
-  {
-    key: 'pupilRatio',
-    flag: 'pupil-ratio',
-    placeholder: 'P',
-    kind: number(0.05, 20, 'ratio'),
+  pupilRatio: {
+    kind: ratio(0.05, 20),
+    valueName: 'P',
     group: 'Lens',
     help: 'diameter of the aperture seen from behind over that seen from in front',
-    why: 'both are diameters above zero',
-    defaultText: '1',
+    reason: 'both are diameters above zero',
+    default: 1,
     only: 'stack',
   },
-  {
-    key: 'fNumber',
-    flag: 'f-number',
-    placeholder: 'N',
-    kind: number(0.5, 256, 'fNumber'),
+  fNumber: {
+    kind: fNumber(0.5, 256),
     group: 'Lens',
     help: 'f-number, such as 8',
-    why: 'it is focal length over aperture, and no lens in air is faster than f/0.5',
+    reason: 'it is focal length over aperture, and no lens in air is faster than f/0.5',
   },
-  {
-    key: 'widestFNumber',
+  widestFNumber: {
+    kind: fNumber(0.5, 256),
     flag: 'widest',
-    placeholder: 'N',
-    kind: number(0.5, 256, 'fNumber'),
     group: 'Lens',
     help: 'f-number of the lens wide open, such as 2.8: no wider one is recommended',
-    why: 'it is focal length over aperture, and no lens in air is faster than f/0.5',
+    reason: 'it is focal length over aperture, and no lens in air is faster than f/0.5',
     only: 'stack',
   },
-  {
-    key: 'fNumberIs',
-    flag: 'f-number-is',
-    kind: { type: 'choice', values: ['marked', 'effective'] },
+  fNumberIs: {
+    kind: choice('marked', 'effective'),
     group: 'Lens',
     help: 'marked is that of the scale, for infinity; effective is what some cameras show when focused close',
-    defaultText: 'marked',
+    default: 'marked',
     only: 'stack',
   },
-  {
-    key: 'numericalAperture',
-    flag: 'na',
-    placeholder: 'NA',
+  numericalAperture: {
     kind: number(0.001, 0.99),
+    flag: 'na',
+    valueName: 'NA',
     group: 'Lens',
     help: 'numerical aperture of a microscope objective, instead of an f-number',
-    why: 'in air it is the sine of an angle, below 1; objectives in oil or water are not planned for',
+    reason: 'in air it is the sine of an angle, below 1; objectives in oil or water are not planned for',
     only: 'stack',
   },
-  {
-    key: 'fieldWidthMm',
-    flag: 'field-width',
-    placeholder: 'MM',
-    unit: 'mm',
-    kind: number(0.001, 10_000),
+  fieldWidthMm: {
+    kind: number(0.001, 10_000, 'mm'),
     group: 'Measured instead',
     help: 'how much of a ruler the width of the picture shows; the surest way to the magnification',
-    why: 'it is a length on the subject',
+    reason: 'it is a length on the subject',
     only: 'stack',
   },
-  {
-    key: 'magnification',
-    flag: 'magnification',
-    placeholder: 'M',
-    kind: number(0.001, 1000, 'ratio'),
+  magnification: {
+    kind: ratio(0.001, 1000),
     group: 'Measured instead',
     help: 'size on the sensor over size of the subject with everything mounted, such as 2.5',
-    why: 'it is a ratio of two lengths',
+    reason: 'it is a ratio of two lengths',
     only: 'stack',
   },
-  {
-    key: 'sensor',
-    flag: 'sensor',
-    placeholder: 'NAME|WxH',
-    kind: { type: 'sensor' },
+  sensor: {
+    kind: sensorSize,
     group: 'Sensor',
-    help: `width x height in mm, or a format: ${sensorFormats.map((entry) => entry.name).join(', ')}`,
+    help: `width x height in mm, or a format: ${formatNames}`,
   },
-  {
-    key: 'pixels',
-    flag: 'pixels',
-    placeholder: 'WxH|MP',
-    kind: { type: 'pixels' },
+  pixels: {
+    kind: pixelCount,
     group: 'Sensor',
     help: 'pixels across and down, such as 6000x4000, or megapixels, such as 24MP',
   },
-  {
-    key: 'pixelPitchUm',
-    flag: 'pixel-pitch',
-    placeholder: 'UM',
-    unit: 'µm',
-    kind: number(0.1, 100),
+  pixelPitchUm: {
+    kind: number(0.1, 100, 'µm'),
     group: 'Sensor',
     help: 'distance between pixels on the sensor, instead of a number of pixels',
-    why: 'it is a length',
+    reason: 'it is a length',
   },
-  {
-    key: 'circle',
+  circle: {
+    kind: blurCircle,
     flag: 'circle-of-confusion',
-    placeholder: 'MM|pixel|format|NAME',
-    kind: { type: 'circle' },
     group: 'Sensor',
     help: 'largest blur on the sensor that counts as sharp: in mm, pixel for two pixels, format for the convention of the sensor, or of a format by its name',
-    defaultText: 'pixel',
+    default: 'pixel',
   },
-  {
-    key: 'wavelengthNm',
-    flag: 'wavelength',
-    placeholder: 'NM',
-    unit: 'nm',
-    kind: number(100, 3000),
+  wavelengthNm: {
+    kind: number(100, 3000, 'nm'),
     group: 'Sensor',
     help: 'wavelength of the light',
-    why: 'it is that of light a sensor can see',
-    defaultText: '550',
+    reason: 'it is that of light a sensor can see',
+    default: 550,
   },
-  {
-    key: 'depthMm',
-    flag: 'depth',
-    placeholder: 'MM',
-    unit: 'mm',
-    kind: number(0.0001, 10_000),
+  depthMm: {
+    kind: number(0.0001, 10_000, 'mm'),
     group: 'Stack',
     help: 'depth of the subject that shall be sharp',
-    why: 'it is a length along the line of sight',
+    reason: 'it is a length along the line of sight',
     only: 'stack',
   },
-  {
-    key: 'overlapPercent',
-    flag: 'overlap',
-    placeholder: 'PERCENT',
-    unit: 'percent',
-    kind: number(0, 90),
+  overlapPercent: {
+    kind: number(0, 90, 'percent'),
     group: 'Stack',
     help: "share of a frame's depth of field that the next covers again",
-    why: 'below 0 there are gaps, near 100 the stack has no end',
-    defaultText: '30',
+    reason: 'below 0 there are gaps, near 100 the stack has no end',
+    default: 30,
   },
-  {
-    key: 'stepMm',
-    flag: 'step',
-    placeholder: 'MM',
-    unit: 'mm',
-    kind: number(0.00001, 1000),
+  stepMm: {
+    kind: number(0.00001, 1000, 'mm'),
     group: 'Stack',
     help: 'travel from frame to frame that you want, instead of what the overlap gives',
-    why: 'a stack moves from frame to frame',
+    reason: 'a stack moves from frame to frame',
     only: 'stack',
   },
-  {
-    key: 'travelPerTurnMm',
-    flag: 'travel-per-turn',
-    placeholder: 'MM',
-    unit: 'mm',
-    kind: number(0.001, 100),
+  travelPerTurnMm: {
+    kind: number(0.001, 100, 'mm'),
     group: 'Rail',
     help: 'how far one turn of the knob moves the rail',
-    why: 'a knob that moves nothing makes no stack',
+    reason: 'a knob that moves nothing makes no stack',
     only: 'stack',
   },
-  {
-    key: 'marksPerTurn',
-    flag: 'marks-per-turn',
-    placeholder: 'N',
+  marksPerTurn: {
     kind: number(1, 10_000),
     group: 'Rail',
     help: 'marks around the knob',
-    why: 'a knob has one mark at least',
+    reason: 'a knob has one mark at least',
     only: 'stack',
   },
-  {
-    key: 'settleS',
-    flag: 'settle',
-    placeholder: 'S',
-    unit: 's',
-    kind: number(0, 3600),
+  settleS: {
+    kind: number(0, 3600, 's'),
     group: 'Rail',
     help: 'seconds to turn the knob and wait until nothing shakes, for each frame',
-    why: 'time does not run backwards',
+    reason: 'time does not run backwards',
   },
-  {
-    key: 'exposureS',
-    flag: 'exposure',
-    placeholder: 'S',
-    unit: 's',
-    kind: number(0.000001, 3600),
+  exposureS: {
+    kind: number(0.000001, 3600, 's'),
     group: 'Rail',
     help: 'exposure of each frame in seconds, such as 0.5 or 1/60',
-    why: 'an exposure takes time',
+    reason: 'an exposure takes time',
   },
-  {
-    key: 'landscape',
-    flag: 'landscape',
-    kind: { type: 'switch' },
+  landscape: {
+    kind: toggle,
     group: 'Landscape',
     help: 'camera on a tripod, focused by the ring from near to far',
+    default: false,
   },
-  {
-    key: 'nearM',
-    flag: 'near',
-    placeholder: 'M',
-    unit: 'm',
-    kind: number(0.001, 100_000),
+  nearM: {
+    kind: number(0.001, 100_000, 'm'),
     group: 'Landscape',
     help: 'distance of the nearest thing that shall be sharp',
-    why: 'it is a distance in front of the lens',
+    reason: 'it is a distance in front of the lens',
     only: 'landscape',
   },
-  {
-    key: 'farM',
-    flag: 'far',
-    placeholder: 'M|infinity',
-    unit: 'm',
-    kind: { type: 'numberOrInfinity', min: 0.001, max: 1_000_000 },
+  farM: {
+    kind: orInfinity(number(0.001, 1_000_000, 'm')),
     group: 'Landscape',
     help: 'distance of the farthest',
-    why: 'it is a distance in front of the lens',
-    defaultText: 'infinity',
+    reason: 'it is a distance in front of the lens',
+    default: 'infinity',
     only: 'landscape',
   },
-  {
-    key: 'closestFocusM',
-    flag: 'closest-focus',
-    placeholder: 'M',
-    unit: 'm',
-    kind: number(0.001, 1000),
+  closestFocusM: {
+    kind: number(0.001, 1000, 'm'),
     group: 'Landscape',
     help: 'nearest distance on the scale of the lens',
-    why: 'it is a distance in front of the lens',
+    reason: 'it is a distance in front of the lens',
     only: 'landscape',
   },
-];
-
-/** The values an option takes in words. */
-export function describePlanRange(spec: PlanOptionSpec): string {
-  const { kind } = spec;
-  const unit = spec.unit ? ` ${spec.unit}` : '';
-  switch (kind.type) {
-    case 'number':
-      return `a number from ${kind.min} to ${kind.max}${unit}`;
-    case 'numberOrInfinity':
-      return `infinity or a number from ${kind.min} to ${kind.max}${unit}`;
-    case 'choice':
-      return kind.values.join(' or ');
-    case 'sensor':
-      return `width x height in mm from ${minSideMm} to ${maxSideMm}, such as 23.5x15.6, or one of ${formatNames}`;
-    case 'pixels':
-      return `pixels across and down, such as 6000x4000, or megapixels, such as 24MP,`;
-    case 'circle':
-      return `a number from ${minCircleMm} to ${maxCircleMm} mm, pixel, format, or one of ${formatNames}`;
-    case 'switch':
-      return 'true or false';
-  }
-}
-
-const formatNames = sensorFormats.map((entry) => entry.name).join(', ');
-
-/** Whether a value is one that the option takes. */
-export function isPlanValue(kind: PlanOptionKind, value: unknown): boolean {
-  switch (kind.type) {
-    case 'number':
-      return isWithin(value, kind.min, kind.max);
-    case 'numberOrInfinity':
-      return value === 'infinity' || isWithin(value, kind.min, kind.max);
-    case 'choice':
-      return kind.values.some((allowed) => allowed === value);
-    case 'sensor':
-      return isFormatName(value) || isPair(value, 'widthMm', 'heightMm', minSideMm, maxSideMm);
-    case 'pixels':
-      return (
-        isWithin(value, minPixels ** 2, maxPixels ** 2) ||
-        (isPair(value, 'width', 'height', minPixels, maxPixels) &&
-          Object.values(value as object).every(Number.isInteger))
-      );
-    case 'circle':
-      return (
-        value === 'pixel' ||
-        value === 'format' ||
-        isFormatName(value) ||
-        isWithin(value, minCircleMm, maxCircleMm)
-      );
-    case 'switch':
-      return typeof value === 'boolean';
-  }
-}
-
-function isWithin(value: unknown, min: number, max: number): boolean {
-  return typeof value === 'number' && value >= min && value <= max;
-}
-
-function isFormatName(value: unknown): boolean {
-  return typeof value === 'string' && findSensorFormat(value) !== undefined;
-}
-
-function isPair(value: unknown, first: string, second: string, min: number, max: number): boolean {
-  if (typeof value !== 'object' || value === null) return false;
-  const fields = value as Record<string, unknown>;
-  return isWithin(fields[first], min, max) && isWithin(fields[second], min, max);
-}
+};

@@ -1,6 +1,6 @@
 import { type LandscapePlan, planLandscape } from './landscape-plan.js';
 import type { PlanOptions } from './plan-options.js';
-import { namesOf, type PlanNaming, resolvePlanOptions } from './resolve-plan-options.js';
+import { resolvePlanOptions } from './resolve-plan-options.js';
 import { planStack, type StackPlan } from './stack-plan.js';
 
 /** A plan of either kind; `kind` tells which. Plain data, which JSON holds. */
@@ -13,11 +13,9 @@ export type Plan = StackPlan | LandscapePlan;
  * focused close magnifies otherwise than its numbers say.
  *
  * @param given Units stand in the names of the fields: `depthMm`, `wavelengthNm`, `nearM`. `planOptionTable` has the ranges.
- *
- * @param naming How notes and warnings call an option.
  * @throws UsageError that says which value cannot be, and why.
  */
-export function plan(given: Partial<PlanOptions>, naming: PlanNaming = 'field'): Plan {
+export function plan(given: Partial<PlanOptions>): Plan {
   const options = resolvePlanOptions(given);
-  return options.landscape ? planLandscape(options, namesOf(naming)) : planStack(options, namesOf(naming));
+  return options.landscape ? planLandscape(options) : planStack(options);
 }

@@ -2,8 +2,8 @@ import { named, UsageError } from '../errors.js';
 import { pixelsPerPeriod } from '../optics/diffraction.js';
 import { conventionalCircleMm, findSensorFormat } from '../optics/sensor-formats.js';
 import { convertLength } from '../optics/units.js';
+import { optionName } from '../option-names.js';
 import type { PlanOptions, SensorSize } from './plan-options.js';
-import type { NameOf } from './resolve-plan-options.js';
 
 /** The sensor of a plan; null where it was not told. */
 export interface PlanSensor {
@@ -25,10 +25,11 @@ export interface PlanCircle {
 const squareTolerance = 0.03;
 
 /** Sensor and circle of confusion from the options. Throws UsageError where the circle does not follow. */
-export function resolveSensor(
-  options: PlanOptions,
-  name: NameOf,
-): { sensor: PlanSensor; circle: PlanCircle; warnings: string[] } {
+export function resolveSensor(options: PlanOptions): {
+  sensor: PlanSensor;
+  circle: PlanCircle;
+  warnings: string[];
+} {
   const size = sizeOf(options.sensor);
   const sensor = withPixels(size, options);
   const warnings: string[] = [];
@@ -38,7 +39,7 @@ export function resolveSensor(
       const { width, height } = options.pixels;
       warnings.push(
         `${width} x ${height} pixels on ${size.widthMm} x ${size.heightMm} mm are not square: ` +
-          `check ${name('pixels')} and ${name('sensor')}; the plan goes by the width.`,
+          `check ${optionName('pixels')} and ${optionName('sensor')}; the plan goes by the width.`,
       );
     }
   }

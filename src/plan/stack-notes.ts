@@ -1,6 +1,6 @@
 import { frameCount, overlapOfStep } from '../optics/stack-steps.js';
+import { optionName } from '../option-names.js';
 import { fNumberText, framesText, lengthText, significant } from './number-text.js';
-import type { NameOf } from './resolve-plan-options.js';
 import type { StackPlan } from './stack-plan.js';
 
 /** Below this many marks a knob cannot be set by hand. */
@@ -16,7 +16,7 @@ const usualWidest = 2.8;
 const closeUp = 0.2;
 
 /** What would spoil the stack, as sentences. */
-export function stackWarnings(plan: StackPlan, name: NameOf): string[] {
+export function stackWarnings(plan: StackPlan): string[] {
   const { step, depth, knobPerFrame } = plan;
   const warnings: string[] = [];
   if (step.gapMm > 0) {
@@ -37,34 +37,34 @@ export function stackWarnings(plan: StackPlan, name: NameOf): string[] {
   }
   if (depth.combined.totalMm >= (plan.options.depthMm as number)) {
     warnings.push(
-      `One frame is sharp over ${lengthText(depth.combined.totalMm)}, more than the subject's ${lengthText(plan.options.depthMm as number)}: it may need no stack at all (check ${name('depthMm')}).`,
+      `One frame is sharp over ${lengthText(depth.combined.totalMm)}, more than the subject's ${lengthText(plan.options.depthMm as number)}: it may need no stack at all (check ${optionName('depthMm')}).`,
     );
   }
   return warnings;
 }
 
 /** What the plan has taken for granted, as sentences. */
-export function stackNotes(plan: StackPlan, name: NameOf): string[] {
+export function stackNotes(plan: StackPlan): string[] {
   const { lens, options, circle } = plan;
   const notes: string[] = [];
   const computed = options.fieldWidthMm === undefined && options.magnification === undefined;
   if (computed && options.ownMagnification !== 'infinity' && options.ownMagnification > closeUp) {
     notes.push(
       'Many macro lenses shorten their focal length when focused close, and then magnify more on tubes than the focal length engraved on them tells. ' +
-        `Photograph a ruler and give ${name('fieldWidthMm')} to be sure.`,
+        `Photograph a ruler and give ${optionName('fieldWidthMm')} to be sure.`,
     );
   }
   if (lens.markedFNumber !== null && lens.magnification > closeUp) {
     notes.push(
       options.fNumberIs === 'marked'
-        ? `The f-number is taken as marked on the lens. If your camera shows another when focused close, it is the effective one: give ${name('fNumberIs')} effective.`
+        ? `The f-number is taken as marked on the lens. If your camera shows another when focused close, it is the effective one: give ${optionName('fNumberIs')} effective.`
         : 'The f-number is taken as the effective one that the camera shows.',
     );
   }
   const best = plan.bestAperture;
   if (best?.possible && best.widestFNumber === null && (best.markedFNumber ?? usualWidest) < usualWidest) {
     notes.push(
-      `Not every lens opens to the best aperture, ${fNumberText(best.markedFNumber as number)}: give ${name('widestFNumber')}, the f-number of yours wide open, so that no wider one is recommended.`,
+      `Not every lens opens to the best aperture, ${fNumberText(best.markedFNumber as number)}: give ${optionName('widestFNumber')}, the f-number of yours wide open, so that no wider one is recommended.`,
     );
   }
   if (lens.focalLengthMm !== null && lens.magnification > nearLens) {
@@ -83,7 +83,7 @@ export function stackNotes(plan: StackPlan, name: NameOf): string[] {
     const stepMm = (plan.step.mm * whole) / marks;
     const overlap = significant(100 * overlapOfStep(stepMm, plan.step.longestMm), 2);
     notes.push(
-      `Whole marks are easier to set: ${name('stepMm')} ${significant(stepMm, 4)} is ${whole === 1 ? 'one mark' : `${whole} marks`} a frame, ${overlap} % overlap, ${framesText(frameCount(options.depthMm as number, stepMm))}.`,
+      `Whole marks are easier to set: ${optionName('stepMm')} ${significant(stepMm, 4)} is ${whole === 1 ? 'one mark' : `${whole} marks`} a frame, ${overlap} % overlap, ${framesText(frameCount(options.depthMm as number, stepMm))}.`,
     );
   }
   return notes;

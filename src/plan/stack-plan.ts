@@ -11,7 +11,6 @@ import { type PlanLens, resolveLens } from './lens.js';
 import { lengthText } from './number-text.js';
 import type { PlanOptions } from './plan-options.js';
 import { type RailPosition, railPositions } from './rail.js';
-import type { NameOf } from './resolve-plan-options.js';
 import { type PlanCircle, type PlanSensor, resolveSensor } from './sensor.js';
 import { type PlanSharpness, planSharpness } from './sharpness.js';
 import { stackNotes, stackWarnings } from './stack-notes.js';
@@ -63,8 +62,8 @@ export interface StackPlan {
 }
 
 /** Plan a stack from resolved options. Throws UsageError for what cannot be. */
-export function planStack(options: PlanOptions, name: NameOf): StackPlan {
-  const { sensor: found, circle, warnings } = resolveSensor(options, name);
+export function planStack(options: PlanOptions): StackPlan {
+  const { sensor: found, circle, warnings } = resolveSensor(options);
   // The check of the options has made sure that a stack has a sensor and a depth.
   const sensor = found as StackPlan['sensor'];
   const depthMm = options.depthMm as number;
@@ -133,8 +132,8 @@ export function planStack(options: PlanOptions, name: NameOf): StackPlan {
     warnings,
     notes: [],
   };
-  plan.warnings.push(...stackWarnings(plan, name));
-  plan.notes.push(...stackNotes(plan, name));
+  plan.warnings.push(...stackWarnings(plan));
+  plan.notes.push(...stackNotes(plan));
   return plan;
 }
 

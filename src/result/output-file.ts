@@ -44,19 +44,26 @@ export async function writeOutputFile(
 /**
  * Writes a small file beside its final name and renames it, so that a reader sees all of it or nothing. The name aside is
  * one that nobody else has, and what a killed run leaves under it is tidied up.
+ *
+ * @param option By which another place can be chosen.
  */
-export async function writeAside(path: string, text: string, signal?: AbortSignal): Promise<void> {
+export async function writeAside(
+  path: string,
+  text: string,
+  signal?: AbortSignal,
+  option = 'out',
+): Promise<void> {
   const aside = unfinishedPath(path, 'partial');
   try {
     await writeOutputFile(aside, (file) => file.append(Buffer.from(text, 'utf8')), signal);
   } catch (error) {
-    throw outputElsewhere(error, { aside, path, option: 'out' });
+    throw outputElsewhere(error, { aside, path, option });
   }
   try {
     await rename(aside, path);
   } catch (error) {
     await unlink(aside).catch(() => undefined);
-    throw asOutputError(error, path);
+    throw outputElsewhere(asOutputError(error, path), { aside, path, option });
   }
 }
 

@@ -5,6 +5,7 @@ import { LamellaError } from '../errors.js';
 import { optionError } from '../option-error.js';
 import { systemCode } from '../result/output-failure.js';
 import { guardHeaders, type HttpError, passGuard } from './guard.js';
+import { portNumber } from './port.js';
 import { type Answer, answer } from './routes.js';
 import { Viewer, type ViewerOptions } from './viewer.js';
 
@@ -31,7 +32,9 @@ const loopback = '127.0.0.1';
  * @throws UsageError when the port is none or is taken; InputError when the folder is no result.
  */
 export async function serveResult(folder: string, options: ServeOptions = {}): Promise<Served> {
-  checkPort(options.port);
+  const { port: wanted } = options;
+  if (wanted !== undefined && !portNumber.isValid(wanted))
+    throw optionError('port', portNumber.range, wanted);
   const viewer = await Viewer.open(folder, options);
   const token = randomBytes(24).toString('base64url');
   const server = createServer((request, response) => {
@@ -47,12 +50,12 @@ export async function serveResult(folder: string, options: ServeOptions = {}): P
   try {
     await new Promise<void>((resolve, reject) => {
       server.once('error', reject);
-      server.listen(options.port ?? 0, loopback, resolve);
+      server.listen(wanted ?? 0, loopback, resolve);
     });
   } catch (error) {
     await viewer.close();
     if (!['EADDRINUSE', 'EACCES'].includes(systemCode(error) ?? '')) throw error;
-    throw optionError('port', 'a free port', options.port, { cause: error });
+    throw optionError('port', 'a free port', wanted, { cause: error });
   }
   viewer.prepare();
   const { port } = server.address() as AddressInfo;
@@ -65,11 +68,6 @@ export async function serveResult(folder: string, options: ServeOptions = {}): P
       await viewer.close();
     },
   };
-}
-
-function checkPort(port: unknown): void {
-  if (port === undefined || (Number.isInteger(port) && Number(port) >= 1 && Number(port) <= 65_535)) return;
-  throw optionError('port', 'a whole number from 1 to 65535', port);
 }
 
 async function respond(

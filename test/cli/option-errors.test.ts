@@ -2,6 +2,8 @@ import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { beforeEach, describe, expect, it } from 'vitest';
+import { batchOptionTable } from '../../src/batch/batch-options.js';
+import { commands } from '../../src/cli/commands.js';
 import { flagName } from '../../src/cli/flag-names.js';
 import { runCli } from '../../src/cli/run.js';
 import {
@@ -132,8 +134,12 @@ describe('the command line', () => {
   });
 
   it('has a flag for every field', () => {
-    for (const { key, flag } of [...mergeOptionTable, ...planOptionTable]) {
-      expect(flagName(key)).toBe(`--${flag}`);
+    const made = commands.map((make) => make(fakeSystem(merge)));
+    for (const table of [mergeOptionTable, planOptionTable, batchOptionTable]) {
+      for (const field of Object.keys(table)) {
+        const flags = made.flatMap(({ options }) => options).filter((flag) => flag.attributeName() === field);
+        expect(new Set(flags.map(({ long }) => long))).toEqual(new Set([flagName(field)]));
+      }
     }
     const fields = [
       'splitBy',

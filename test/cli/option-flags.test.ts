@@ -1,15 +1,16 @@
 import { Command } from 'commander';
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
-import { addMergeFlags, givenMergeOptions } from '../../src/cli/option-flags.js';
+import { addFlags, flagsOf } from '../../src/cli/option-flags.js';
 import { mergeOptionTable } from '../../src/options/merge-option-table.js';
+import { optionSpecs } from '../../src/options/option.js';
+import { optionFlag } from '../../src/options/option-flag.js';
 import { readNumber } from '../../src/options/read-number.js';
 
 function given(...args: string[]): object {
   const command = new Command().exitOverride();
-  addMergeFlags(command);
-  command.parse(args, { from: 'user' });
-  return givenMergeOptions(command.opts());
+  addFlags(command, mergeOptionTable).parse(args, { from: 'user' });
+  return flagsOf(mergeOptionTable, command.opts());
 }
 
 describe('flags', () => {
@@ -52,23 +53,21 @@ describe('flags', () => {
   });
 
   it('exist for every option, each once', () => {
-    const command = new Command();
-    addMergeFlags(command);
+    const command = addFlags(new Command(), mergeOptionTable);
     const flags = command.options.map((option) => option.long);
-    expect(flags).toEqual(mergeOptionTable.map((spec) => `--${spec.flag}`));
+    expect(flags).toEqual(Object.keys(mergeOptionTable).map((field) => optionFlag(field)));
     expect(new Set(flags).size).toBe(flags.length);
   });
 
   it('show their range, unit and default in the help', () => {
-    const command = new Command().configureHelp({ helpWidth: 1000 });
-    addMergeFlags(command);
+    const command = addFlags(new Command().configureHelp({ helpWidth: 1000 }), mergeOptionTable);
     const help = command.helpInformation();
     expect(help).toMatch(
       /--step <MM> .*\(a number from 0\.00001 to 1000 mm; default: unknown, so that depth is in steps\)/,
     );
     expect(help).toMatch(/--threads <N> .*\(a whole number from 1 to 256; default: one a core\)/);
     expect(help).toMatch(/--rule <auto\|select\|weigh> .*\(default: auto\)/);
-    for (const spec of mergeOptionTable) expect(help).toContain(spec.help);
+    for (const [, spec] of optionSpecs(mergeOptionTable)) expect(help).toContain(spec.help);
   });
 });
 

@@ -3,7 +3,8 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { Command } from 'commander';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { addPlanFlags, givenPlanOptions } from '../../src/cli/plan-flags.js';
+import { flagName } from '../../src/cli/flag-names.js';
+import { addFlags, flagsOf } from '../../src/cli/option-flags.js';
 import { runCli } from '../../src/cli/run.js';
 import { planOptionTable } from '../../src/plan/option-table.js';
 import { fakeSystem } from './fake-system.js';
@@ -26,9 +27,8 @@ async function run(...args: string[]) {
 
 function given(...args: string[]): object {
   const command = new Command().exitOverride();
-  addPlanFlags(command);
-  command.parse(args, { from: 'user' });
-  return givenPlanOptions(command.opts());
+  addFlags(command, planOptionTable).parse(args, { from: 'user' });
+  return flagsOf(planOptionTable, command.opts());
 }
 
 describe('a plan', () => {
@@ -169,9 +169,7 @@ describe('flags of a plan', () => {
 
   it('are all in the help, with exit codes and examples that work', async () => {
     const { stdout } = await run('plan', '--help');
-    for (const { flag } of planOptionTable) {
-      expect(stdout).toContain(`--${flag}`);
-    }
+    for (const field of Object.keys(planOptionTable)) expect(stdout).toContain(flagName(field));
     for (const code of [0, 1, 2, 4]) expect(stdout).toMatch(new RegExp(`^ {2}${code} {2,}\\S`, 'm'));
     const examples = stdout.split('\n').filter((line) => line.startsWith('  lamella plan'));
     expect(examples).toHaveLength(3);

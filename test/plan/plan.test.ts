@@ -1,6 +1,8 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { UsageError } from '../../src/errors.js';
+import { optionSpecs } from '../../src/options/option.js';
+import { optionFlag } from '../../src/options/option-flag.js';
 import type { LandscapePlan } from '../../src/plan/landscape-plan.js';
 import { planOptionTable } from '../../src/plan/option-table.js';
 import { plan } from '../../src/plan/plan.js';
@@ -341,11 +343,11 @@ describe('the text of a plan', () => {
 });
 
 describe('the table of options', () => {
-  it('declares each once, with a reason where a range is refused', () => {
-    expect(new Set(planOptionTable.map(({ key }) => key)).size).toBe(planOptionTable.length);
-    expect(new Set(planOptionTable.map(({ flag }) => flag)).size).toBe(planOptionTable.length);
-    for (const { kind, why, flag } of planOptionTable) {
-      if (kind.type === 'number' && flag !== 'pixel-pitch') expect(why, flag).toMatch(/^\S.{10}/);
+  it('gives each a flag of its own, and a reason where a range is refused', () => {
+    const flags = optionSpecs(planOptionTable).map(([field, spec]) => optionFlag(field, spec));
+    expect(new Set(flags).size).toBe(flags.length);
+    for (const [field, { kind, reason }] of optionSpecs(planOptionTable)) {
+      if (kind.isRangeInHelp && field !== 'pixelPitchUm') expect(reason, field).toMatch(/^\S.{10}/);
     }
   });
 });

@@ -1,6 +1,7 @@
 import { cpSync, existsSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import sharp from 'sharp';
+import { flagName } from '../../src/cli/flag-names.js';
 import { mergeOptionTable } from '../../src/options/merge-option-table.js';
 import { planOptionTable } from '../../src/plan/option-table.js';
 import { seededRandom } from '../outside/seeded-random.js';
@@ -187,9 +188,11 @@ function badOption(folder: string, fixtures: Fixtures, random: Random): BadInput
   const value = pick(random, strangeTexts);
   const flagged = (flags: readonly string[]): string => {
     const flag = pick(random, flags);
-    return random() < 0.15 ? `--${flag}` : `--${flag}=${value}`;
+    return random() < 0.15 ? flag : `${flag}=${value}`;
   };
-  const mergeFlags = mergeOptionTable.map(({ flag }) => flag).filter((flag) => flag !== 'threads');
+  const mergeFlags = Object.keys(mergeOptionTable)
+    .filter((field) => field !== 'threads')
+    .map((field) => flagName(field));
   const [args, mayChange] = pick<() => [string[], string?]>(random, [
     () => [['merge', 'stack', '--out', 'out', flagged(mergeFlags)], '/out'],
     () => [['merge', 'stack', '--out', 'out', flagged(mergeFlags), flagged(mergeFlags)], '/out'],
@@ -338,7 +341,7 @@ function spoiltJournal(folder: string, fixtures: Fixtures, random: Random): BadI
 
 function badPlan(_folder: string, _fixtures: Fixtures, random: Random): BadInput {
   const good = ['--magnification=2', '--f-number=5.6', '--sensor=aps-c', '--pixels=24MP', '--depth=3'];
-  const flag = () => `--${pick(random, planOptionTable).flag}=${pick(random, strangeTexts)}`;
+  const flag = () => `${flagName(pick(random, Object.keys(planOptionTable)))}=${pick(random, strangeTexts)}`;
   const kept = good.filter(() => random() < 0.9);
   const args = [
     'plan',

@@ -304,7 +304,7 @@ describe('lamella trace', () => {
 
   test.each([
     [['41'], 2, 'Expected X,Y or X,Y,W,H'],
-    [['41,31', '--crops', 'a.jpg'], 2, 'ending in .png for --crops'],
+    [['41,31', '--crops', 'a.jpg'], 2, 'ends in .png for --crops'],
     [['41,31', '--frames-from', '/nowhere/at/all'], 3, 'is no folder'],
   ])('%j ends with %i', async (args, code, message) => {
     const { folder } = await makeResult();

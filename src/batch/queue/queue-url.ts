@@ -1,11 +1,21 @@
 import { optionError } from '../../option-error.js';
+import type { OptionKind } from '../../options/option.js';
+
+/** The address of a Redis server. */
+export const queueAddress: OptionKind<string> = {
+  range: 'the address of a Redis server, such as redis://host:6379,',
+  isValid: (value): value is string => {
+    const parsed = typeof value === 'string' && URL.canParse(value) ? new URL(value) : undefined;
+    return parsed !== undefined && /^rediss?:$/.test(parsed.protocol) && parsed.hostname !== '';
+  },
+  read: (text) => text,
+  show: (value) => shownUrl(String(value)),
+  valueName: 'URL',
+};
 
 /** Throws UsageError unless the text is the address of a Redis server. */
 export function checkQueueUrl(url: string): void {
-  const parsed = URL.canParse(url) ? new URL(url) : undefined;
-  if (!parsed || !['redis:', 'rediss:'].includes(parsed.protocol) || parsed.hostname === '') {
-    throw optionError('queue', 'the address of a Redis server, such as redis://host:6379,', shownUrl(url));
-  }
+  if (!queueAddress.isValid(url)) throw optionError('queue', queueAddress.range, shownUrl(url));
 }
 
 /** An address as it may be shown: without its password, wherever that stands. */
