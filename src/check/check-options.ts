@@ -6,10 +6,10 @@ import { validateOptions, withDefaults } from '../options/validate-options.js';
 import { planOptionTable } from '../plan/option-table.js';
 import type { PlanOptions } from '../plan/plan-options.js';
 
-/** What a check can be told of the knob of the rail: as a plan is told. */
+/** Options about the knob of the rail, as those of a plan. */
 export type KnobOptions = Pick<PlanOptions, 'travelPerTurnMm' | 'marksPerTurn'>;
 
-/** What a check can be told; a choice of the options of a merge, with the same names and ranges, and the knob of the rail. */
+/** Options of a check: a selection of those of a merge, with the same names and ranges, and the knob of the rail. */
 export type CheckOptions = Pick<
   MergeOptions,
   | 'frames'

@@ -99,11 +99,11 @@ ${findings.map(
 function stripFigure(frame: CheckedFrame, picture: string | undefined, isMarked: boolean): Markup {
   const { number, name, centre, part, sharpestPercent } = frame;
   if (picture === undefined) return noMarkup;
-  const told = `Frame ${number}, ${name}: ${centre ? `${percentText(sharpestPercent)} of the detail is sharpest here, ${part}` : 'nothing is sharpest here'}`;
+  const caption = `Frame ${number}, ${name}: ${centre ? `${percentText(sharpestPercent)} of the detail is sharpest here, ${part}` : 'nothing is sharpest here'}`;
   const spot = centre
     ? html`<span class="spot" style="left: ${shortNumber(100 * centre.x, 1)}%; top: ${shortNumber(96 * centre.y, 0)}px"></span>`
     : noMarkup;
-  return html`<figure class="${isMarked ? 'marked' : ''}" title="${told}"><img src="${picture}" alt="${told}">${spot}${number}</figure>
+  return html`<figure class="${isMarked ? 'marked' : ''}" title="${caption}"><img src="${picture}" alt="${caption}">${spot}${number}</figure>
 `;
 }
 
@@ -173,7 +173,7 @@ function plots({ frames }: CheckReport, marked: ReadonlySet<number>): Markup[] {
   ];
 }
 
-/** Where dust and hot pixels lie. */
+/** Map of dust and hot pixels. */
 function sensorPlot({ findings, frames, size }: CheckReport, pictures: StripPictures): Markup {
   const spots = findings.flatMap(({ kind, spots: own }) =>
     kind === 'dust' || kind === 'hot-pixels' ? (own ?? []) : [],

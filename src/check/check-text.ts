@@ -13,15 +13,15 @@ export const rankWords: Record<FindingRank, string> = { spoils: 'spoils', flaw: 
 const tableKey =
   'Sharpest, Share: which part of the picture is sharpest in this frame, and how much of all detail. Step: from the frame before, 1 as usual. Scale, Shift, Light: against the middle frame.';
 
-/** Characters a line, where nothing else is known. */
+/** Characters per line, where the terminal does not report its width. */
 const defaultWidth = 100;
-const leastTextWidth = 40;
+const minTextWidth = 40;
 
 /** How the report is laid out. */
 export interface CheckTextOptions {
   /** Characters a line. */
   width?: number | undefined;
-  /** Whether the table of frames is wanted. */
+  /** Whether the table of frames is printed. */
   framesTable?: boolean | undefined;
 }
 
@@ -88,7 +88,7 @@ function verdictTable(findings: readonly Finding[], width: number): string {
   }));
   const rankWidth = Math.max(...cells.map(({ rank }) => rank.length), 4);
   const framesWidth = Math.min(20, Math.max(...cells.map(({ frames }) => frames.length), 6));
-  const textWidth = Math.max(leastTextWidth, width - rankWidth - framesWidth - 4);
+  const textWidth = Math.max(minTextWidth, width - rankWidth - framesWidth - 4);
   const head = `${'Rank'.padEnd(rankWidth)}  ${'Frames'.padEnd(framesWidth)}  Verdict, and what to do`;
   const rows = cells.flatMap(({ rank, frames, lines }) => {
     const left = wrap(frames, framesWidth);
@@ -100,12 +100,12 @@ function verdictTable(findings: readonly Finding[], width: number): string {
   return [head, ...rows].join('\n');
 }
 
-/** Of more the first and the last are told. */
-const mostNames = 6;
+/** Maximum number of file names in a line; of more the first and the last are named. */
+const maxNames = 6;
 
 /** Names of files for a line: at most six of them. */
 export function filesText(files: readonly string[]): string {
-  return files.length > mostNames
+  return files.length > maxNames
     ? `${files[0]} to ${files[files.length - 1]} (${files.length} files)`
     : files.join(', ');
 }

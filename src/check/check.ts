@@ -20,7 +20,7 @@ import { judgeStack } from './judge-stack.js';
 import { NearEnd } from './near-end.js';
 import { type StripPicture, stripPicture } from './strip-pictures.js';
 
-/** What was found of one frame. */
+/** What was measured of one frame. */
 export interface CheckedFrame extends FrameFocus {
   name: string;
   takenMs: number | undefined;
@@ -32,10 +32,13 @@ export interface CheckedFrame extends FrameFocus {
   rollDeg: number;
   /** Travel from the frame before, usual steps; null where it is not known. */
   travelSteps: number | null;
-  /** How much less sharp than its neighbours along one direction, and all round; ln energy. Null where it is not known. */
+  /**
+   * Loss of sharpness against its neighbours along one direction, and in all directions; ln energy. Null where it is
+   * not known.
+   */
   uneven: number | null;
   dip: number | null;
-  /** Light over the anchor's. */
+  /** Light relative to the anchor's. */
   light: number;
   burntPercent: number;
   blockedPercent: number;
@@ -53,29 +56,29 @@ export interface CheckReport {
   direction: Direction;
   /** What decided the direction; absent when nothing did. */
   directionBy?: DirectionSource;
-  /** What the frames show of it. */
+  /** Evidence for the direction in the frames. */
   directionEvidence?: DirectionEvidence;
   coverage: CoverageShares;
-  /** Half width of the focus curves of the finest detail that was seen, usual steps; null when unknown. */
+  /** Half width of the focus curves of the finest measured detail, usual steps; null when unknown. */
   focusWidthSteps: number | null;
   wallMs: number;
 }
 
 /** How a caller follows a check and stops it. */
 export interface CheckHooks {
-  /** Told after each frame that was read. */
+  /** Called after each frame that was read. */
   onProgress?: (done: number, frames: number) => void;
   signal?: AbortSignal | undefined;
   /** Called with the small picture of each frame, in capture order. */
   onStrip?: (strip: StripPicture, number: number) => void;
 }
 
-const leastSidePx = 64;
+const minSidePx = 64;
 
 /**
  * Checks the photographs of a folder before they are merged. Frames are read at reduced size, a few once more in full.
  *
- * It fails to see a stack that is short by less than a step or so, and dust where the camera stood perfectly still.
+ * It does not detect a stack that is short by less than a step or so, nor dust where the camera did not move at all.
  *
  * @param folder Folder of the frames, which is only read.
  * @param given Lengths in mm; with `stepMm` or `positionsMm` advice comes in mm.
@@ -95,9 +98,9 @@ export async function check(
     ...(options.maxMegapixels && { maxPixels: options.maxMegapixels * 1e6 }),
     signal: hooks.signal,
   });
-  if (Math.min(stack.size.width, stack.size.height) < leastSidePx) {
+  if (Math.min(stack.size.width, stack.size.height) < minSidePx) {
     throw new InputError(
-      `Expected frames of at least ${leastSidePx} x ${leastSidePx} pixels but those in "${folder}" are ${stack.size.width} x ${stack.size.height}.`,
+      `Expected frames of at least ${minSidePx} x ${minSidePx} pixels but those in "${folder}" are ${stack.size.width} x ${stack.size.height}.`,
     );
   }
   refusePositionCount({ ...stack, numbers: stack.frames.map(({ number }) => number) }, options);
@@ -152,7 +155,7 @@ interface CheckReading extends FirstReadingResult {
   shrink: number;
 }
 
-/** What the pictures and their growth show of which end is near. */
+/** Evidence of the pictures and their growth for which end is near. */
 async function lookForNearEnd(
   nearEnd: NearEnd,
   shrink: number,

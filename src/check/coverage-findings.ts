@@ -5,7 +5,7 @@ import type { Direction } from '../stack/focus-direction.js';
 import { pairsText } from './finding-text.js';
 import { type RailScale, travelText } from './rail-scale.js';
 
-/** What of the picture is sharp in no frame, by tiles of the reduced frames. */
+/** Shares of the picture that are sharp in no frame, by tiles of the reduced frames. */
 export interface CoverageShares extends RailScale {
   /** Share of the picture by class, percent; see `coverageClasses`. */
   beforeFirst: number;
@@ -17,21 +17,21 @@ export interface CoverageShares extends RailScale {
   firstNumber: number;
   lastNumber: number;
   direction: Direction;
-  /** Travel still to go beyond the ends, usual steps, where it is known. */
+  /** Missing travel beyond the ends, usual steps, where it is known. */
   missingBefore?: number | undefined;
   missingAfter?: number | undefined;
-  /** Step without gaps as a part of the present one, where it is known. */
+  /** Step without gaps as a fraction of the present one, where it is known. */
   neededStepPart?: number | undefined;
   /** Nominal travel from the first frame to the last, usual steps, where it is known. */
   spanSteps?: number | undefined;
 }
 
-/** From this share on the picture is spoilt, percent. */
-const spoiltPercent = 2;
-/** Gaps at this many pairs or more are the step's fault, not that of single travels. */
-const manyGapsPart = 1 / 3;
-/** Pairs with less than this part of the largest gap may be stray fits: they are not named. */
-const namedGapPart = 1 / 4;
+/** Share from which the picture is spoilt, percent. */
+const minSpoiltPercent = 2;
+/** Share of the pairs of frames from which gaps are caused by the step, not by single missed steps. */
+const manyGapsShare = 1 / 3;
+/** Pairs with less than this share of the largest gap may be outliers of the fit and are not named. */
+const minNamedGapRatio = 1 / 4;
 
 /** Judges whether stack and steps cover the subject. */
 export function coverageFindings(shares: CoverageShares): Finding[] {
@@ -52,7 +52,7 @@ function shortEnd(
   missing: number | undefined,
 ): Finding[] {
   if (percent < worthAdvicePercent) return [];
-  // A stack of unknown direction is told as if it ran from near to far, with its frame named.
+  // A stack of unknown direction is described as if it ran from near to far, with its frame named.
   const isFront = (shares.direction === 'far-to-near') === (end === 'last');
   const side = isFront ? 'in front of' : 'behind';
   const count = missing === undefined ? undefined : Math.max(1, Math.ceil(missing));
@@ -60,7 +60,7 @@ function shortEnd(
   return [
     {
       kind: isFront ? 'too-short-in-front' : 'too-short-behind',
-      rank: percent >= spoiltPercent ? 'spoils' : 'flaw',
+      rank: percent >= minSpoiltPercent ? 'spoils' : 'flaw',
       frames: [number],
       message: `${percentText(percent)} of the picture lies ${side} the plane of focus of the ${end} frame (${number}) and is sharp in no frame: the stack is too short ${isFront ? 'in front' : 'behind'}.`,
       advice: `${end === 'first' ? 'Begin' : 'Go on'} ${isFront ? 'nearer to the camera' : 'farther from the camera'}: add ${frames} ${end === 'first' ? 'before the first' : 'after the last'}${travelBeyond(shares, end, count)}.`,
@@ -68,7 +68,7 @@ function shortEnd(
   ];
 }
 
-/** How far the rail has to go on beyond an end, and where that is. */
+/** Missing travel of the rail beyond an end, and its position. */
 function travelBeyond(shares: CoverageShares, end: 'first' | 'last', count: number | undefined): string {
   const { stepMm, spanSteps } = shares;
   if (stepMm === undefined || count === undefined) return '';
@@ -81,11 +81,11 @@ function travelBeyond(shares: CoverageShares, end: 'first' | 'last', count: numb
 function gapFindings(shares: CoverageShares): Finding[] {
   const { gaps, gapPercent: percent, firstNumber, lastNumber, neededStepPart, stepMm } = shares;
   if (percent < worthAdvicePercent || gaps.length === 0) return [];
-  const pairs = Math.max(1, lastNumber - firstNumber);
+  const pairCount = Math.max(1, lastNumber - firstNumber);
   const largest = gaps.reduce((most, gap) => Math.max(most, gap.percent), 0);
-  const named = gaps.filter((gap) => gap.percent >= namedGapPart * largest);
-  const everywhere = named.length > 1 && named.length >= manyGapsPart * pairs;
-  const rank = percent >= spoiltPercent ? 'spoils' : 'flaw';
+  const named = gaps.filter((gap) => gap.percent >= minNamedGapRatio * largest);
+  const everywhere = named.length > 1 && named.length >= manyGapsShare * pairCount;
+  const rank = percent >= minSpoiltPercent ? 'spoils' : 'flaw';
   if (everywhere) {
     const part = neededStepPart === undefined ? undefined : { neededStepPart };
     const neededMm =
@@ -108,19 +108,19 @@ function gapFindings(shares: CoverageShares): Finding[] {
       },
     ];
   }
-  const places = named.map(({ from, to }): [number, number] => [from, to]);
-  const first = places[0][0];
-  const isOne = places.length === 1;
+  const listed = named.map(({ from, to }): [number, number] => [from, to]);
+  const first = listed[0][0];
+  const isOne = listed.length === 1;
   return [
     {
       kind: 'missed-step',
       rank,
-      frames: [...new Set(places.flat())],
+      frames: [...new Set(listed.flat())],
       message: isOne
-        ? `${percentText(percent)} of the picture lies between frames ${pairsText(places)}, whose planes of focus are too far apart, and is sharp in neither.`
-        : `${percentText(percent)} of the picture lies in ${places.length} gaps between frames whose planes of focus are too far apart, and is sharp in none: between ${pairsText(places)}.`,
+        ? `${percentText(percent)} of the picture lies between frames ${pairsText(listed)}, whose planes of focus are too far apart, and is sharp in neither.`
+        : `${percentText(percent)} of the picture lies in ${listed.length} gaps between frames whose planes of focus are too far apart, and is sharp in none: between ${pairsText(listed)}.`,
       advice: isOne
-        ? `Shoot the stack again from frame ${first} on, or add a frame between ${pairsText(places)}.`
+        ? `Shoot the stack again from frame ${first} on, or add a frame between ${pairsText(listed)}.`
         : `Shoot the stack again from frame ${first} on with even steps, or add a frame in each gap.`,
     },
   ];

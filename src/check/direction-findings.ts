@@ -33,7 +33,7 @@ export function directionFindings(way: FocusDirection, rail: RailFacts): Finding
   }
 }
 
-/** What is said of a direction that the growth decided. */
+/** Message about a direction that follows from the growth. */
 export function growthMessage(direction: Direction, rail: RailFacts): string {
   const grows = direction === 'near-to-far' ? 'grows' : 'shrinks';
   const before =
@@ -43,7 +43,7 @@ export function growthMessage(direction: Direction, rail: RailFacts): string {
   return `The frames run from ${direction.replaceAll('-', ' ')}: the picture ${grows} as it does before ${before}`;
 }
 
-/** What to do where nothing shows which end is near. */
+/** Advice where nothing shows which end is near. */
 export function unknownAdvice({ directionEvidence }: FocusDirection, rail: RailFacts): string {
   const grown = directionEvidence && directionOnRail(directionEvidence, rail);
   if (!grown || rail.stepMm !== undefined)

@@ -11,19 +11,19 @@ export interface FileCounter {
   missingBetween(first: number, last: number): string[];
 }
 
-/** Fewer digits may be anything. */
-const fewestDigits = 2;
+/** Minimum number of digits of a counter. */
+const minDigits = 2;
 /** More missing files than this are another stack, not a gap in this one. */
-const mostMissing = 50;
+const maxMissing = 50;
 
 /**
- * The counter of file names that differ in nothing else and rise by the usual step, one mostly; undefined where names have
- * none. One that runs over (9999, 0001) goes on behind its end.
+ * The counter in file names that differ in nothing else and increase by a common step, mostly one; undefined where the
+ * names have none. A counter that wraps around (9999, 0001) continues.
  */
 export function fileCounter(frames: readonly NamedFrame[]): FileCounter | undefined {
   const parts = frames.map(({ name }) => /^(.*?)(\d+)(?:\.[^.]*)?$/.exec(name));
   const [, prefix, digits] = parts[0] ?? [];
-  if (digits === undefined || digits.length < fewestDigits || frames.length < 3) return undefined;
+  if (digits === undefined || digits.length < minDigits || frames.length < 3) return undefined;
   const isCounter = parts.every((part) => part?.[1] === prefix && part[2].length === digits.length);
   if (!isCounter) return undefined;
   const plain = parts.map((part) => Number(part?.[2]));
@@ -36,7 +36,7 @@ export function fileCounter(frames: readonly NamedFrame[]): FileCounter | undefi
     return count - lowest + turns * period;
   });
   if (turns > 1) return undefined;
-  const usual = Math.round(
+  const counterStep = Math.round(
     median(
       Float64Array.from(
         counts.slice(1),
@@ -45,7 +45,7 @@ export function fileCounter(frames: readonly NamedFrame[]): FileCounter | undefi
     ),
   );
   const rises = counts.every((count, i) => i === 0 || count > counts[i - 1]);
-  if (!rises || usual < 1) return undefined;
+  if (!rises || counterStep < 1) return undefined;
   const indices = new Map(frames.map(({ number }, i) => [number, i]));
   return {
     missingBetween(first, last) {
@@ -53,13 +53,13 @@ export function fileCounter(frames: readonly NamedFrame[]): FileCounter | undefi
       if (from === undefined || to === undefined || to !== from + 1) return [];
       const names: string[] = [];
       for (
-        let count = counts[from] + usual;
-        count < counts[to] && names.length <= mostMissing;
-        count += usual
+        let count = counts[from] + counterStep;
+        count < counts[to] && names.length <= maxMissing;
+        count += counterStep
       ) {
         names.push(`${prefix}${String((count % period) + lowest).padStart(digits.length, '0')}`);
       }
-      return names.length > mostMissing ? [] : names;
+      return names.length > maxMissing ? [] : names;
     },
   };
 }

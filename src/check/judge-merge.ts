@@ -8,12 +8,12 @@ import { framesText } from './finding-text.js';
 import { withFiles } from './judge-stack.js';
 import { notAligned } from './motion-findings.js';
 
-/** A merge that leaves out a greater part of the frames is no success: it may be of half a subject. */
-const mostLeftOut = 1 / 5;
+/** A merge that leaves out a larger share of the frames is no success: it may show half the subject only. */
+const maxLeftOutShare = 1 / 5;
 
 /**
- * What a merge knows of a stack beyond its evidence: frames that it could not align on finer pictures, and how many
- * frames are left.
+ * Adds what only a merge knows of a stack: frames that it could not align on finer pictures, and how many frames are
+ * left.
  *
  * @param findings Those of `judgeStack`.
  */
@@ -23,8 +23,8 @@ export function judgeFrames(
   motions: readonly FrameMotion[],
   used: readonly number[],
 ): Finding[] {
-  const told = new Set(findings.flatMap(({ kind, frames }) => (kind === 'not-aligned' ? frames : [])));
-  const further = notAligned(motions.filter(({ number, usable }) => !usable && !told.has(number)));
+  const reported = new Set(findings.flatMap(({ kind, frames }) => (kind === 'not-aligned' ? frames : [])));
+  const further = notAligned(motions.filter(({ number, usable }) => !usable && !reported.has(number)));
   const all = [...fewFrames(stack, used), ...further];
   return byRank([...all.map((finding) => withFiles(finding, stack)), ...findings]);
 }
@@ -32,11 +32,11 @@ export function judgeFrames(
 function fewFrames({ frames, warnings }: Stack, used: readonly number[]): Finding[] {
   const kept = new Set(used);
   const numbers = frames.flatMap(({ number }) => (kept.has(number) ? [] : [number]));
-  // Photographs that were lost, or have another size, never became frames.
+  // Photographs that were lost, or have another size, are not among the frames.
   const beside = warnings.filter(({ kind }) => kind === 'lost' || kind === 'odd-size');
   const left = numbers.length + beside.length;
   const total = frames.length + beside.length;
-  if (left <= mostLeftOut * total) return [];
+  if (left <= maxLeftOutShare * total) return [];
   return [
     {
       kind: 'few-frames',
@@ -54,17 +54,17 @@ export function leavesOutMany(findings: readonly Finding[]): boolean {
   return findings.some(({ kind }) => kind === 'few-frames');
 }
 
-/** Shares below this are not worth a word, percent. */
-const leastOutOfReachPercent = 0.1;
+/** Minimum share that is reported, percent. */
+const minOutOfReachPercent = 0.1;
 
 /**
- * Adds what only a merge knows of its framing: how much of it is out of reach of the frames that could be sharp there.
- * Nothing else is judged by the full-size maps: what the reduced frames showed stands.
+ * Adds what only a merge knows of its framing: how much of it lies outside the frames that could be sharp there.
+ * Nothing else is judged by the full-size maps: the verdicts of the reduced frames stand.
  *
  * @param percent Share of the picture by the coverage map.
  */
 export function judgeRim(findings: readonly Finding[], percent: number): Finding[] {
-  if (percent < leastOutOfReachPercent) return [...findings];
+  if (percent < minOutOfReachPercent) return [...findings];
   const rim: Finding = {
     kind: 'out-of-reach',
     rank: percent >= worthAdvicePercent ? 'flaw' : 'note',

@@ -14,7 +14,7 @@ import { motionFindings } from './motion-findings.js';
 import { opticsFindings } from './optics-findings.js';
 import { sensorFindings } from './sensor-findings.js';
 
-/** What is to be said of a stack, before it is merged and after. */
+/** The verdict on a stack, before it is merged and after. */
 export interface Judgement {
   /** The gravest first. */
   findings: Finding[];
@@ -24,18 +24,18 @@ export interface Judgement {
   coverage: CoverageShares;
 }
 
-/** What is known of the bench. */
+/** What is known of the set-up. */
 export type JudgeOptions = Pick<
   CheckOptions,
   'stepMm' | 'positionsMm' | 'travelPerTurnMm' | 'marksPerTurn' | 'magnification' | 'pixelPitchUm'
 >;
 
 /**
- * Judges a stack by what its frames show: the one judge for `check` and `merge`, and so for what a report, a batch and its
- * table say.
+ * Judges a stack by what its frames show: the one judge for `check` and `merge`, and so for reports, batches and their
+ * tables.
  *
  * @param unreadable Frames that could not be decoded, by number, and why.
- * @param way Which end is near, as the caller takes it.
+ * @param way Which end is near, as the caller decided.
  */
 export function judgeStack(
   stack: Stack,

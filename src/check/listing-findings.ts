@@ -5,17 +5,17 @@ import type { Finding } from '../result/finding.js';
 import type { FrameExif, FrameFile, Stack, StackNote } from '../stack/frame.js';
 import { capital, framesText, skipText } from './finding-text.js';
 
-/** A pause counts when it is this many times longer than is usual in the stack, and longer by so much. */
-const gapRatio = 4;
-const gapMs = 3000;
+/** Minimum length of a pause: multiple of the median pause of the stack, and excess over it. */
+const minGapRatio = 4;
+const minGapMs = 3000;
 
-/** What names, times, sizes and EXIF say of a stack. */
-export function listingFindings(stack: Stack, signs: readonly FrameMeasurements[]): Finding[] {
+/** Findings from names, times, sizes and EXIF of a stack. */
+export function listingFindings(stack: Stack, measurements: readonly FrameMeasurements[]): Finding[] {
   const { frames } = stack;
   return [
     ...stack.warnings.map(leftOut),
     ...stack.notes.flatMap(orderFinding),
-    ...duplicates(signs),
+    ...duplicates(measurements),
     ...timeGaps(frames),
     ...setting(frames, 'camera', 'spoils', (exif) => join(exif.make, exif.model), 'cameras'),
     ...setting(
@@ -32,7 +32,7 @@ export function listingFindings(stack: Stack, signs: readonly FrameMeasurements[
   ];
 }
 
-/** A photograph that was lost is a step that is missing; what else lies in the folder may never have been one. */
+/** A photograph that was lost is a missing step; other files in the folder may never have been frames. */
 function leftOut({ kind, message, number }: StackNote): Finding {
   return {
     kind: 'left-out',
@@ -57,11 +57,11 @@ function orderFinding({ kind, message }: StackNote): Finding[] {
   ];
 }
 
-function duplicates(signs: readonly FrameMeasurements[]): Finding[] {
+function duplicates(measurements: readonly FrameMeasurements[]): Finding[] {
   const first = new Map<string, number>();
   const copies: number[] = [];
   const pairs: string[] = [];
-  for (const { number, fingerprint } of signs) {
+  for (const { number, fingerprint } of measurements) {
     const before = first.get(fingerprint);
     if (before === undefined) first.set(fingerprint, number);
     else {
@@ -93,10 +93,12 @@ function timeGaps(frames: readonly FrameFile[]): Finding[] {
   const pauses = times.slice(1).map((time, i) => time - times[i]);
   const usual = median(Float64Array.from(pauses));
   const long = pauses.flatMap((pause, i) =>
-    pause > gapRatio * usual && pause > usual + gapMs ? [{ pause, from: frames[i], to: frames[i + 1] }] : [],
+    pause > minGapRatio * usual && pause > usual + minGapMs
+      ? [{ pause, from: frames[i], to: frames[i + 1] }]
+      : [],
   );
   if (long.length === 0) return [];
-  const told = long
+  const listed = long
     .slice(0, 6)
     .map(({ pause, from, to }) => `${timeText(pause)} between frames ${from.number} and ${to.number}`)
     .join(', ');
@@ -105,7 +107,7 @@ function timeGaps(frames: readonly FrameFile[]): Finding[] {
       kind: 'time-gap',
       rank: 'flaw',
       frames: [...new Set(long.flatMap(({ from, to }) => [from.number, to.number]))],
-      message: `The shooting paused: ${told}; the usual is ${timeText(usual)}.`,
+      message: `The shooting paused: ${listed}; the usual is ${timeText(usual)}.`,
       advice:
         'See that the folder holds one stack only, and that nothing moved and no frame is missing there.',
     },
@@ -117,7 +119,7 @@ function timeText(ms: number): string {
   return ms < 7_200_000 ? `${Math.round(ms / 60_000)} min` : `${Math.round(ms / 3_600_000)} h`;
 }
 
-/** A finding when a setting is not the same in all frames that tell it. */
+/** A finding when a setting is not the same in all frames whose EXIF contains it. */
 function setting(
   frames: readonly FrameFile[],
   kind: Finding['kind'],
@@ -135,7 +137,7 @@ function setting(
   const sorted = [...groups].sort((one, other) => other[1].length - one[1].length);
   const [usual, ...odd] = sorted;
   const numbers = odd.flatMap(([, members]) => members).sort((p, q) => p - q);
-  const told = odd
+  const listed = odd
     .slice(0, 4)
     .map(([value, members]) => `${value} in ${framesText(members)}`)
     .join(', ');
@@ -145,7 +147,7 @@ function setting(
       kind,
       rank,
       frames: numbers,
-      message: `The EXIF tells different ${what}: ${told}${more}, but ${usual[0]} in the others.`,
+      message: `The EXIF records different ${what}: ${listed}${more}, but ${usual[0]} in the others.`,
       advice:
         rank === 'spoils'
           ? `Shoot ${framesText(numbers)} again as the others, or leave them out (${optionName('skip')} ${skipText(numbers)}).`
@@ -174,7 +176,7 @@ function automaticBalance(frames: readonly FrameFile[]): Finding[] {
       kind: 'white-balance',
       rank: 'note',
       frames: [],
-      message: 'White balance was automatic: the colours may wander from frame to frame.',
+      message: 'White balance was automatic: the colours may change from frame to frame.',
       advice: 'Set it by hand next time, or develop raw files all alike.',
     },
   ];
@@ -189,7 +191,7 @@ function lengthOf({ focalLengthMm }: FrameExif): string | undefined {
   return focalLengthMm === undefined ? undefined : `at ${focalLengthMm} mm`;
 }
 
-/** Findings about frames without pixels that can be read. */
+/** Findings about frames whose pixels cannot be read. */
 export function unreadableFindings(unreadable: ReadonlyMap<number, string>): Finding[] {
   if (unreadable.size === 0) return [];
   const numbers = [...unreadable.keys()];

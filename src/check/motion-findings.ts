@@ -9,16 +9,17 @@ import { capital, framesText, numbersText, skipText } from './finding-text.js';
 import { type StepScale, stepFindings } from './step-findings.js';
 
 /**
- * Jumps of the framing that count as a bump: part of the width, and times the usual jump. Of normal jitter one jump in
- * 65,000 is four times the usual: differences of two places are Rayleigh distributed, exp(-16 ln 2).
+ * Minimum jump of the framing that counts as a bump: share of the width, and multiple of the median jump. With Gaussian
+ * jitter one jump in 65,000 is four times the median: differences of two positions are Rayleigh distributed, exp(-16 ln
+ * 2).
  */
-const bumpPart = 0.01;
-const bumpRatio = 4;
-const bumpRollRad = 0.005;
-/** And times the frames' residual at the corners: where all is blurred motion is not known better. */
-const bumpDoubts = 4;
+const minBumpShare = 0.01;
+const minBumpRatio = 4;
+const minBumpRollRad = 0.005;
+/** And multiple of the frames' residual at the corners, which is the uncertainty of the motion where all is blurred. */
+const minBumpSigmas = 4;
 
-/** Frames that cannot be placed among the others. */
+/** Findings about frames that cannot be aligned with the others. */
 export function notAligned(lost: readonly FrameMotion[]): Finding[] {
   if (lost.length === 0) return [];
   const numbers = lost.map(({ number }) => number);
@@ -39,9 +40,10 @@ function reasonOf(lost: readonly FrameMotion[]): string {
 }
 
 /**
- * What motion, steps and shakes say. `width` is the usual width of the focus curves in usual steps, NaN when unknown.
+ * Findings about motion, steps and shake. `width` is the median half width of the focus curves in usual steps, NaN when
+ * unknown.
  *
- * @param scale What the bench and the names of the files tell of the steps.
+ * @param scale What is known of the steps from the set-up and the names of the files.
  */
 export function motionFindings(
   frames: readonly FrameMotion[],
@@ -74,15 +76,15 @@ function bumps(frames: readonly FrameMotion[], size: Size): Finding[] {
     return {
       shiftPx: known ? Math.hypot(x, y) : 0,
       rollRad: known ? Math.abs(frame.similarity.rollRad - before.similarity.rollRad) : 0,
-      doubtPx: bumpDoubts * Math.max(frame.residualPx || 0, before.residualPx || 0),
+      uncertaintyPx: minBumpSigmas * Math.max(frame.residualPx || 0, before.residualPx || 0),
     };
   });
   const cornerPx = Math.hypot(size.width, size.height) / 2;
   const usualPx = median(Float64Array.from(jumps, ({ shiftPx }) => shiftPx));
   const usualRad = median(Float64Array.from(jumps, ({ rollRad }) => rollRad));
-  const bumped = jumps.flatMap(({ shiftPx, rollRad, doubtPx }, i) => {
-    const shifted = shiftPx > Math.max(bumpPart * size.width, bumpRatio * usualPx, doubtPx);
-    const turned = rollRad > Math.max(bumpRollRad, bumpRatio * usualRad, doubtPx / cornerPx);
+  const bumped = jumps.flatMap(({ shiftPx, rollRad, uncertaintyPx }, i) => {
+    const shifted = shiftPx > Math.max(minBumpShare * size.width, minBumpRatio * usualPx, uncertaintyPx);
+    const turned = rollRad > Math.max(minBumpRollRad, minBumpRatio * usualRad, uncertaintyPx / cornerPx);
     if (!shifted && !turned) return [];
     const numbers: [number, number] = [frames[i].number, frames[i + 1].number];
     const turn = turned ? ` and turns by ${shortNumber((rollRad * 180) / Math.PI, 2)}°` : '';

@@ -13,20 +13,23 @@ import { averageBoxes } from '../stack/average-boxes.js';
 import type { PictureEvidence } from '../stack/focus-direction.js';
 import { seeThrough } from '../surface/see-through.js';
 
-/** Frames that are kept at most, evenly spread over the stack: few enough to hold, enough to tell near from far. */
+/**
+ * Maximum number of frames that are kept, evenly spread over the stack: few enough to hold in memory, enough to
+ * distinguish near from far.
+ */
 const maxFrames = 32;
 /** Pictures of more pixels are kept at half their size. */
 const maxPixels = 2.4e6;
-/** Levels that are asked: coarser ones of a reduced picture hold little that is not in these. */
+/** Pyramid levels that are measured: coarser ones of a reduced picture add little. */
 const levels = 2;
 
 /**
- * Keeps the brightness of some frames of a check as they pass, and asks them, once they are placed, which end of the
- * stack is near. A merge asks all its frames at full size and may know where a check does not.
+ * Keeps the brightness of some frames of a check as they are read, and estimates from them, once they are aligned,
+ * which end of the stack is near. A merge uses all its frames at full size and may decide where a check does not.
  */
 export class NearEnd {
   private readonly kept = new Map<number, Uint8Array>();
-  private passed = 0;
+  private frameCount = 0;
   private readonly every: number;
   private readonly factor: 1 | 2;
   private readonly size: Size;
@@ -49,7 +52,7 @@ export class NearEnd {
 
   /** Takes the brightness (rows, cols), 0 to 255, of the next frame that can be read. */
   add(luma: Float32Array): void {
-    const index = this.passed++;
+    const index = this.frameCount++;
     if (index % this.every !== 0) return;
     const { width, height } = this.frame;
     const bytes = Uint8Array.from(luma, (value) => value + 0.5);
@@ -58,7 +61,7 @@ export class NearEnd {
   }
 
   /**
-   * @param toAnchor Frame to anchor of each frame, full-size pixels; undefined for one that is of no use.
+   * @param toAnchor Frame to anchor of each frame, full-size pixels; undefined for one that is not aligned.
    * @param shrink Full-size pixels per pixel of the reduced pictures.
    */
   async look(
@@ -94,12 +97,12 @@ export class NearEnd {
       });
     }
     const shown = seeThrough(tracker, used.length);
-    // Told in full-size pixels from one frame of the stack to the next.
+    // In full-size pixels from one frame of the stack to the next.
     return shown && { ...shown, blurPx: (shown.blurPx * scale) / this.every };
   }
 }
 
-/** A similarity of full-size pixels as one of pixels `scale` times as wide; pixel centres lie at whole numbers. */
+/** Converts a similarity of full-size pixels to pixels `scale` times as wide; pixel centres lie at integers. */
 function reducedMatrix(m: Matrix3, scale: number): Matrix3 {
   const centre = (scale - 1) / 2;
   return [

@@ -7,14 +7,14 @@ import type { FrameExif } from '../stack/frame.js';
 import type { CheckOptions } from './check-options.js';
 import { lengthText } from './rail-scale.js';
 
-/** As `lamella plan` reckons when nothing is said: its overlap, its wavelength, a circle of two pixels, even pupils. */
+/** Defaults of `lamella plan`: its overlap, its wavelength, a circle of confusion of two pixels, a pupil ratio of 1. */
 const overlapShare = 0.3;
 const wavelengthNm = 550;
 const circlePixels = 2;
 
 /**
- * What a plan would say of the step, where magnification, pixel pitch and f-number are known. The f-number of the EXIF is
- * taken as marked on the lens.
+ * Compares the step with that of a plan, where magnification, pixel pitch and f-number are known. The f-number of the
+ * EXIF is taken as the one marked on the lens.
  */
 export function opticsFindings(
   options: { [Key in 'magnification' | 'pixelPitchUm' | 'stepMm']?: CheckOptions[Key] | undefined },

@@ -2,7 +2,7 @@ import { html, type Markup, noMarkup } from '../markup/markup.js';
 import { shortNumber } from '../result/report/numbers.js';
 import { axisMarks } from '../result/report/rail-ruler.js';
 
-/** One line of a plot: a value a frame, null where it is not known. */
+/** One line of a plot: a value per frame, null where it is not known. */
 export interface PlotLine {
   name: string;
   values: readonly (number | null)[];
@@ -23,7 +23,7 @@ export interface Plot {
 }
 
 const drawing = { width: 720, height: 190, left: 62, right: 14, top: 14, bottom: 34 } as const;
-const mostFrameLabels = 24;
+const maxFrameLabels = 24;
 
 /** A plot over the frames as SVG, with a title and a sentence for those who cannot see it. */
 export function plotMarkup({ title, unit, numbers, lines, shows, marked }: Plot): Markup {
@@ -39,7 +39,7 @@ export function plotMarkup({ title, unit, numbers, lines, shows, marked }: Plot)
   const pitch = plotWidth / Math.max(1, numbers.length);
   const xOf = (k: number) => drawing.left + (k + 0.5) * pitch;
   const yOf = (value: number) => drawing.top + ((high - value) / (high - low)) * plotHeight;
-  const every = Math.ceil(numbers.length / mostFrameLabels);
+  const every = Math.ceil(numbers.length / maxFrameLabels);
   const base = drawing.top + plotHeight;
   return html`<figure class="plot">
 <figcaption>${title} <span class="quiet">${unit}</span>${lines.length > 1 ? lines.map(({ name, className }) => html` <span class="key ${className}">${name}</span>`) : noMarkup}</figcaption>
@@ -61,7 +61,7 @@ ${values.map((value, k) => (value === null ? noMarkup : html`<circle class="${cl
 `;
 }
 
-/** A line through what is known; it breaks where a value is missing. */
+/** A line through the known values, interrupted where one is missing. */
 function pathOf(
   values: readonly (number | null)[],
   xOf: (k: number) => number,

@@ -1,4 +1,4 @@
-/** How many places fall into each ninth of the picture, row by row, and the sums of their x and y. */
+/** Number of points in each ninth of the picture, row by row, and the sums of their x and y. */
 export interface Ninths {
   counts: number[];
   x: number[];
@@ -7,7 +7,7 @@ export interface Ninths {
 
 const columns = ['left', 'centre', 'right'];
 const rows = ['upper', 'middle', 'lower'];
-/** A second ninth is named when it holds this part of what the first holds. */
+/** A second ninth is named when it contains this share of the count of the first. */
 const secondPart = 0.6;
 
 export function emptyNinths(): Ninths {
@@ -15,8 +15,8 @@ export function emptyNinths(): Ninths {
   return { counts: zeros(), x: zeros(), y: zeros() };
 }
 
-/** Counts a place, given as parts of width and height, 0 to 1. */
-export function addPlace(ninths: Ninths, x: number, y: number): void {
+/** Counts a point, given as fractions of width and height, 0 to 1. */
+export function addPoint(ninths: Ninths, x: number, y: number): void {
   const ninth = Math.min(2, Math.floor(3 * y)) * 3 + Math.min(2, Math.floor(3 * x));
   ninths.counts[ninth]++;
   ninths.x[ninth] += x;
@@ -27,7 +27,9 @@ export function countOf({ counts }: Ninths): number {
   return counts.reduce((sum, count) => sum + count, 0);
 }
 
-/** The part with most places, in words (with the second, where it holds nearly as many), and its middle. */
+/**
+ * The part with most points, in words (with the second, where it contains nearly as many), and the mean of its points.
+ */
 export function mainPart({ counts, x, y }: Ninths): {
   part: string;
   centre: { x: number; y: number } | undefined;

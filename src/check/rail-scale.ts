@@ -1,14 +1,14 @@
 import { shortNumber } from '../result/report/numbers.js';
 
-/** What the bench tells of the rail, where it is known. */
+/** Scale of the rail, as far as it is known. */
 export interface RailScale {
   stepMm?: number | undefined;
-  /** How far a turn of the knob moves the rail, and the marks around it. */
+  /** Travel per turn of the knob, and marks around it. */
   travelPerTurnMm?: number | undefined;
   marksPerTurn?: number | undefined;
 }
 
-/** A length on the bench with three significant digits. */
+/** A length with three significant digits. */
 export function lengthText(mm: number): string {
   return `${Number(mm.toPrecision(3))} mm`;
 }

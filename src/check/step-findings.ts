@@ -1,6 +1,6 @@
 import { median } from '../image/median.js';
 import { falloffAt } from '../rail/focus-fit.js';
-import { maxRegularStep, maxStandstill, type RailTravel } from '../rail/rail-travel.js';
+import { maxRegularStep, maxStandstill, nominalPosition, type RailTravel } from '../rail/rail-travel.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import type { Finding } from '../result/finding.js';
 import { shortNumber } from '../result/report/numbers.js';
@@ -8,16 +8,25 @@ import type { FileCounter } from './file-numbers.js';
 import { capital, framesText, numbersText } from './finding-text.js';
 import { type RailScale, travelText } from './rail-scale.js';
 
-/** Fall of a focus curve (ln energy) between two frames that leaves a gap: three quarters of an octave, as in the maps of a merge. */
-const gapFall = 0.75 * Math.LN2;
-/** Steps to either side that tell how surely steps are known here, and how many times their scatter an odd one departs. */
-const scatterReach = 6;
-const clearOfScatter = 3.5;
-/** A small subject's outline comes into focus all at once, and looks like a long step: a longer one is asked for then. */
-const fewVotes = 0.1;
-const fewVotesFactor = 1.2;
+/**
+ * Falloff of a focus curve (ln energy) midway between two frames from which they leave a gap: three quarters of an
+ * octave, as in the maps of a merge.
+ */
+const gapFalloff = 0.75 * Math.LN2;
+/**
+ * Steps on each side from which the scatter of the steps is estimated, and minimum deviation of an outlier in units of
+ * that scatter.
+ */
+const scatterSteps = 6;
+const minScatterSigmas = 3.5;
+/**
+ * The outline of a small subject comes into focus all at once, which looks like a long step: where fewer than this
+ * share of the tiles measure a step, the threshold is raised by this factor.
+ */
+const smallTileShare = 0.1;
+const smallShareFactor = 1.2;
 
-/** What is known of steps beside what the frames show. */
+/** What is known of the steps from other sources than the frames. */
 export interface StepScale extends RailScale {
   counter?: FileCounter | undefined;
 }
@@ -31,11 +40,11 @@ export function stepFindings(
 ): Finding[] {
   const findings: Finding[] = [];
   const pair = (k: number): [number, number] => [frames[k].number, frames[k + 1].number];
-  const back = steps.flatMap((step, k) => (step <= -maxStandstill ? [k] : []));
-  /** Where a run against the rail's way begins and ends, the rail makes up for it with long steps. */
-  const aroundBack = new Set(back.flatMap((k) => [k - 1, k, k + 1]));
-  if (back.length > 0) {
-    const numbers = [...new Set(back.flatMap(pair))];
+  const backward = steps.flatMap((step, k) => (step <= -maxStandstill ? [k] : []));
+  /** Steps at the start and the end of a backward run: the rail makes up for it with long steps. */
+  const besideBackward = new Set(backward.flatMap((k) => [k - 1, k, k + 1]));
+  if (backward.length > 0) {
+    const numbers = [...new Set(backward.flatMap(pair))];
     findings.push({
       kind: 'reversed-turn',
       rank: 'spoils',
@@ -44,10 +53,10 @@ export function stepFindings(
       advice: `Put ${framesText(numbers)} into order by their names, or shoot from frame ${numbers[0]} on again and turn the knob one way only.`,
     });
   }
-  // The very same picture is told as a duplicate.
+  // An identical picture is reported as a duplicate.
   const still = steps.flatMap((step, k) => {
-    const plain = Math.min(maxStandstill, 1 - clearOfScatter * scatterAround(steps, k));
-    return Math.abs(step) < plain && !frames[k + 1].sameAsPrevious ? [k] : [];
+    const maxPlainStep = Math.min(maxStandstill, 1 - minScatterSigmas * scatterAround(steps, k));
+    return Math.abs(step) < maxPlainStep && !frames[k + 1].sameAsPrevious ? [k] : [];
   });
   if (still.length > 0) {
     const numbers = [...new Set(still.flatMap(pair))];
@@ -61,12 +70,12 @@ export function stepFindings(
   }
   const long: LongStep[] = [];
   for (const [k, step] of steps.entries()) {
-    const longest = tileShare[k] < fewVotes ? maxRegularStep * fewVotesFactor : maxRegularStep;
-    const plain = Math.max(longest, 1 + clearOfScatter * scatterAround(steps, k));
-    // A step that is not known fails too.
-    if (!(step >= plain) || aroundBack.has(k)) continue;
-    const leavesGap = Number.isNaN(width) || -falloffAt(step / 2, width) > gapFall;
-    long.push(longStep(pair(k), step, leavesGap, placeOf(steps, k), scale));
+    const maxRegular = tileShare[k] < smallTileShare ? maxRegularStep * smallShareFactor : maxRegularStep;
+    const plain = Math.max(maxRegular, 1 + minScatterSigmas * scatterAround(steps, k));
+    // NaN, a step that is not known, fails too.
+    if (!(step >= plain) || besideBackward.has(k)) continue;
+    const leavesGap = Number.isNaN(width) || -falloffAt(step / 2, width) > gapFalloff;
+    long.push(longStep(pair(k), step, leavesGap, nominalPosition(steps, k), scale));
   }
   const [withGap, overlapping] = [true, false].map((wanted) =>
     long.filter(({ leavesGap }) => leavesGap === wanted),
@@ -74,17 +83,12 @@ export function stepFindings(
   return [...findings, ...missedSteps(withGap, 'spoils'), ...missedSteps(overlapping, 'flaw')];
 }
 
-/** How much the steps around one scatter, standard deviation as the median deviation from 1 tells it. */
+/** Scatter of the steps around one: standard deviation, from the median absolute deviation from 1. */
 function scatterAround(steps: readonly number[], k: number): number {
   const off = steps
-    .filter((step, i) => i !== k && Math.abs(i - k) <= scatterReach && !Number.isNaN(step))
+    .filter((step, i) => i !== k && Math.abs(i - k) <= scatterSteps && !Number.isNaN(step))
     .map((step) => Math.abs(Math.abs(step) - 1));
   return off.length === 0 ? 0 : 1.4826 * median(Float64Array.from(off));
-}
-
-/** Distance of frame k from the first as it was to be, usual steps: the plain ones count as one each. */
-function placeOf(steps: readonly number[], k: number): number {
-  return steps.slice(0, k).reduce((sum, step) => sum + (step >= maxRegularStep ? Math.round(step) : 1), 0);
 }
 
 /** A step that is longer than it should be, in words. */
@@ -97,21 +101,19 @@ interface LongStep {
   remedy: string;
 }
 
-/**
- * @param place Place of the frame before the long step, usual steps from the first.
- */
+/** @param position Nominal position of the frame before the long step, usual steps from the first. */
 function longStep(
   [from, to]: [number, number],
   step: number,
   leavesGap: boolean,
-  place: number,
+  position: number,
   scale: StepScale,
 ): LongStep {
   const between = Array.from({ length: to - from - 1 }, (_, i) => from + 1 + i);
   const files = scale.counter?.missingBetween(from, to) ?? [];
   const without = between.length > 0 ? framesText(between) : files.length > 0 ? namesText(files) : undefined;
   const known = Math.max(between.length, files.length);
-  // Steps of more than `longestMeasuredStep` are known as long, but not how long.
+  // The length of steps beyond `maxMeasuredStep` is not known.
   const count = Math.max(1, known, Math.round(step) - 1);
   const cause = without
     ? `${without} ${known === 1 ? 'is' : 'are'} not there`
@@ -126,7 +128,7 @@ function longStep(
     pair: [from, to],
     leavesGap,
     length: `about ${shortNumber(step, 1)} times as far as usual${mm}: ${cause}`,
-    remedy: `${back}${positionsText(place, count, scale)}`,
+    remedy: `${back}${positionsText(position, count, scale)}`,
   };
 }
 
@@ -159,21 +161,21 @@ function missedSteps(long: readonly LongStep[], rank: 'spoils' | 'flaw'): Findin
   ];
 }
 
-/** Positions beyond this many are counted on by the reader. */
-const mostPositions = 3;
+/** Maximum number of positions that are listed one by one. */
+const maxPositions = 3;
 
-/** Where the frames that are missing belong, from the position of the first frame. */
-function positionsText(place: number, count: number, scale: StepScale): string {
+/** Positions of the missing frames, from that of the first frame. */
+function positionsText(position: number, count: number, scale: StepScale): string {
   const { stepMm } = scale;
   if (stepMm === undefined) return '';
-  const at = (i: number) => travelText((place + i) * stepMm, scale);
-  const places =
-    count > mostPositions
+  const at = (i: number) => travelText((position + i) * stepMm, scale);
+  const positions =
+    count > maxPositions
       ? `${at(1)} to ${at(count)}`
       : Array.from({ length: count }, (_, i) => at(i + 1)).join(' and ');
-  return `, at ${places} from the first`;
+  return `, at ${positions} from the first`;
 }
 
 function namesText(names: readonly string[]): string {
-  return names.length > mostPositions ? `${names[0]} to ${names[names.length - 1]}` : names.join(' and ');
+  return names.length > maxPositions ? `${names[0]} to ${names[names.length - 1]}` : names.join(' and ');
 }

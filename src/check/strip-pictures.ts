@@ -27,8 +27,8 @@ export function stripPicture({ pixels, width, height, channels, bits }: DecodedF
   const shift = bits === 16 ? 8 : 0;
   // Two by two samples a pixel calm the picture enough for its size.
   const quarter = factor / 4;
-  const near = (place: number, side: number, count: number) =>
-    Math.min(count - 1, Math.floor((place + 0.5) * factor + side * quarter));
+  const near = (index: number, side: number, count: number) =>
+    Math.min(count - 1, Math.floor((index + 0.5) * factor + side * quarter));
   for (let y = 0, o = 0; y < small.height; y++) {
     const upper = near(y, -1, height) * width;
     const lower = near(y, 1, height) * width;

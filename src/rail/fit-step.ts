@@ -1,5 +1,5 @@
 import type { FocusCurves } from './focus-curves.js';
-import { fitSegment, type PeakSegment } from './peak-segments.js';
+import { fitSegment, misfitScale, type PeakSegment } from './peak-segments.js';
 
 /** Trial lengths, usual steps. */
 const trialLengths = Array.from({ length: 25 }, (_, i) => i / 8);
@@ -7,9 +7,6 @@ const trialLengths = Array.from({ length: 25 }, (_, i) => i / 8);
 const minSamplesPerSide = 2;
 /** Minimum number of tiles before the step, and after it. */
 const minTiles = 10;
-/** Misfit at which a tile has half its weight, ln energy: such a tile contains two depths. */
-const misfitScale = 0.2;
-
 /** Best-fitting lengths of one step, in usual steps. */
 export interface StepFit {
   /** Over all tiles that come into focus near the step. */

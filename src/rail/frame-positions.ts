@@ -1,11 +1,11 @@
 import { median } from '../image/median.js';
 import { SymmetricBand } from '../register/symmetric-band.js';
 import type { FocusCurves } from './focus-curves.js';
-import { fitSegment, type PeakSegment, peakSegments } from './peak-segments.js';
+import { fitSegment, misfitScale, type PeakSegment, peakSegments } from './peak-segments.js';
 import { maxRegularStep, type RailTravel } from './rail-travel.js';
 
 /** Shorter steps cannot be distinguished, usual steps: frames so near show the same. */
-const minStep = 0.4;
+export const minStep = 0.4;
 /** Longer steps cannot be measured, usual steps: what lies inside them is sharp in no frame. */
 export const maxMeasuredStep = 3;
 /**
@@ -16,8 +16,6 @@ export const maxMeasuredStep = 3;
 export const maxStep = 30;
 /** Minimum number of tiles. */
 const minTiles = 30;
-/** Misfit at which a tile has half its weight, ln energy: such a tile contains two depths. */
-const misfitScale = 0.2;
 /** Errors of neighbouring tiles are correlated: number of tiles per effective sample. Fitted on rendered stacks. */
 const tilesPerEffectiveSample = 20;
 /** Prior on the steps of a rail: standard deviation, usual steps, and its factor for steps that are longer than one. */

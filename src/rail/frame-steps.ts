@@ -1,9 +1,6 @@
 import { median } from '../image/median.js';
-import { framePositions, maxMeasuredStep, maxStep } from './frame-positions.js';
+import { framePositions, maxMeasuredStep, maxStep, minStep } from './frame-positions.js';
 import type { StackEvidence } from './stack-reading.js';
-
-/** Lower limit of a step, usual steps. */
-const minStep = 0.4;
 
 /**
  * Distance of each frame's plane of focus from the one before it, in usual steps: `numbers.length - 1` values from 0.4

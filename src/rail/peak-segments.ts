@@ -13,6 +13,9 @@ const minUpturn = 0.1;
  */
 const falloffPower = 2;
 
+/** Misfit at which a tile has half its weight, ln energy: such a tile contains two depths. */
+export const misfitScale = 0.2;
+
 /** The part of a tile's curve around its peak. */
 export interface PeakSegment {
   /** Index of the tile's first sample. */

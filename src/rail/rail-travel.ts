@@ -161,6 +161,11 @@ function resolveUncertainSteps(curves: FocusCurves, steps: readonly number[]): n
   });
 }
 
+/** Intended position of frame k, usual steps from the first: regular steps count as one each, longer ones as whole numbers. */
+export function nominalPosition(steps: readonly number[], k: number): number {
+  return steps.slice(0, k).reduce((sum, step) => sum + (step >= maxRegularStep ? Math.round(step) : 1), 0);
+}
+
 /** How the tiles' detail changes over three frames, as shares of the tiles with a clear change. */
 export interface TileShapes {
   count: number;
