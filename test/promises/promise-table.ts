@@ -394,9 +394,9 @@ export const promiseTable: readonly PromiseRow[] = [
   {
     promise: 'Numbers are understood with their units, and a unit of another kind is refused',
     proofs: [
-      proof('cli/read-quantity.test.ts', '%j of an option in %s is %d'),
-      proof('cli/read-quantity.test.ts', '%j of an option in %s is none'),
-      proof('cli/read-quantity.test.ts', 'is understood by every option of a merge that has a unit'),
+      proof('options/read-quantity.test.ts', '%j of an option in %s is %d'),
+      proof('options/read-quantity.test.ts', '%j of an option in %s is none'),
+      proof('options/read-quantity.test.ts', 'is understood by every option of a merge that has a unit'),
       proof('cli/plan.test.ts', 'are read the way photographers write'),
       proof('cli/plan.test.ts', '%s %s is refused by what was typed'),
     ],
