@@ -36,20 +36,20 @@ export function directionFindings(way: FocusDirection, rail: RailFacts): Finding
 /** Message about a direction that follows from the growth. */
 export function growthMessage(direction: Direction, rail: RailFacts): string {
   const grows = direction === 'near-to-far' ? 'grows' : 'shrinks';
-  const before =
-    rail.stepMm === undefined
-      ? `a rail, and the blur at depth edges leans the same way; if the lens was focused instead, give the order that you know with ${optionName('direction')}.`
-      : 'a rail of this travel.';
-  return `The frames run from ${direction.replaceAll('-', ' ')}: the picture ${grows} as it does before ${before}`;
+  const said = `The frames run from ${direction.replaceAll('-', ' ')}: the picture ${grows} from frame to frame`;
+  return rail.stepMm === undefined
+    ? `${said} as it does when a rail moves the camera, and the blur beside near things agrees. If you turned the focus ring instead, give the order that you know with ${optionName('direction')}.`
+    : `${said}, as it does when a rail moves the camera by this travel.`;
 }
 
 /** Advice where nothing shows which end is near. */
 export function unknownAdvice({ directionEvidence }: FocusDirection, rail: RailFacts): string {
   const grown = directionEvidence && directionOnRail(directionEvidence, rail);
+  const give = `give ${optionName('direction')} near-to-far or ${optionName('direction')} far-to-near`;
   if (!grown || rail.stepMm !== undefined)
-    return `If you know the order, give it with ${optionName('direction')}.`;
+    return `If you know in which order the frames were focused, ${give}.`;
   const [grows, order] = grown === 'near-to-far' ? ['grows', 'near to far'] : ['shrinks', 'far to near'];
-  return `The picture ${grows} from frame to frame: if a rail moved the camera, the frames run from ${order}; give ${optionName('direction')} ${grown}, or the rail's travel with ${optionName('stepMm')}. If the lens was focused, give the order that you know.`;
+  return `The picture ${grows} from frame to frame. If a rail moved the camera, the frames run from ${order}: give ${optionName('direction')} ${grown}, or the travel of the rail with ${optionName('stepMm')}. If you turned the focus ring, ${give}, the order in which you turned it.`;
 }
 
 function contradiction({ direction, directionBy }: FocusDirection): Finding {

@@ -52,7 +52,7 @@ export const mergeOptionTable: OptionTable<MergeOptions> = {
   direction: {
     kind: choice('auto', 'near-to-far', 'far-to-near'),
     group: 'Scale and depth',
-    help: 'order in which the frames were focused; give it when a merge says that it does not know. auto goes by the focused distances in the EXIF where they change one way, else by what the pictures show (far detail seen through the blurred rims of near things), else, where the travel of a rail is given or the pictures lean the same way, by the growth of the picture as before a rail',
+    help: 'order in which the frames were focused; give it when a merge says that it does not know. auto goes by the focused distances in the EXIF where they change one way, else by what the pictures show (far detail seen through the blurred rims of near things), else, where the travel of a rail is given or the pictures lean the same way, by how the picture grows or shrinks from frame to frame, as it does when a rail moves the camera',
     default: 'auto',
   },
   fieldWidthMm: {

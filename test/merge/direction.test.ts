@@ -43,7 +43,9 @@ describe('a stack whose picture shrinks', () => {
     expect(planes.map((plane) => plane! / stepMm)).toEqual(
       [3, 2, 1, 0, -1, -2, -3].map((plane) => expect.closeTo(plane, 5)),
     );
-    expect(notes.join()).toMatch(/from far to near: the picture shrinks as it does before a rail/);
+    expect(notes.join()).toMatch(
+      /from far to near: the picture shrinks from frame to frame, as it does when a rail moves the camera/,
+    );
     expect(notes.join()).not.toContain('with direction');
   });
 
@@ -52,7 +54,7 @@ describe('a stack whose picture shrinks', () => {
     expect(record.direction).toBe('unknown');
     expect(planes).toEqual([-3, -2, -1, 0, 1, 2, 3]);
     expect(notes.join()).toMatch(
-      /do not show which end.*if a rail moved the camera, the frames run from far to near.*with stepMm/,
+      /do not show which end.*If a rail moved the camera, the frames run from far to near.*with stepMm/,
     );
   });
 
@@ -112,7 +114,8 @@ it('a check tells the direction as the merge takes it', async () => {
   expect(await told({ stepMm: stack.record.stepMm })).toEqual({
     direction: 'far-to-near',
     directionBy: 'growth',
-    message: 'The frames run from far to near: the picture shrinks as it does before a rail of this travel.',
+    message:
+      'The frames run from far to near: the picture shrinks from frame to frame, as it does when a rail moves the camera by this travel.',
     advice: '',
   });
   const positionsMm = Array.from({ length: 7 }, (_, k) => 9 - k * stack.record.stepMm);

@@ -113,7 +113,7 @@ describe('a leaning plane by a lens that breathes', () => {
       expect(record.frames.map(({ depth }) => depth)).toEqual([-3, -2, -1, 0, 1, 2, 3]);
       // What grows may have been shot on a rail: that is said as a condition.
       const order = breathingPercent > 0 ? 'near to far' : 'far to near';
-      expect(notes).toContain(`if a rail moved the camera, the frames run from ${order}`);
+      expect(notes).toContain(`If a rail moved the camera, the frames run from ${order}`);
       expect(report).toContain('which end is near is not known');
       expect(report).not.toMatch(/>\s*near, frame/);
       expect(await check(frames)).toMatchObject({ direction: 'unknown' });

@@ -150,7 +150,7 @@ function directionText({ direction, directionBy }: RunRecord): string {
     option: ', as given',
     'focused distances': ', by the focused distances in the EXIF',
     pictures: ', by far detail seen through blurred near rims',
-    growth: ', by the growth of the picture as before a rail',
+    growth: ', by how the picture grows or shrinks from frame to frame',
   };
   return `${direction}${directionBy === undefined ? '' : from[directionBy]}`;
 }
