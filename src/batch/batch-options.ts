@@ -8,7 +8,7 @@ import { choice, folderPath, number, text, toggle, whole } from '../options/opti
 import { resolveOptions } from '../options/resolve-merge-options.js';
 import { refuseBoth, requireBeside, validateOptions, withDefaults } from '../options/validate-options.js';
 import { isWithin } from '../result/path-within.js';
-import { leastFrames } from '../stack/photograph-folder.js';
+import { minStackFrames } from '../stack/photograph-folder.js';
 import type { Budget } from './estimate.js';
 import type { SplitOptions } from './part-folder.js';
 import { queueAddress } from './queue/queue-url.js';
@@ -176,7 +176,9 @@ export function resolveBatch(root: string, given: BatchOptions): ResolvedBatch {
     queue,
     memoryLimitMb: merge.memoryMb,
     maxPixels: (merge.maxMegapixels ?? 250) * 1e6,
-    split: options.split ? { by: options.splitBy, gapS: options.splitGapS, least: leastFrames } : undefined,
+    split: options.split
+      ? { by: options.splitBy, gapS: options.splitGapS, least: minStackFrames }
+      : undefined,
     followLinks: options.followLinks,
     retry: options.retry,
     until: options.until === undefined ? undefined : timeOfDay(options.until),

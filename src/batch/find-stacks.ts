@@ -10,7 +10,7 @@ import { hasPictureEnding, hasRawEnding } from '../stack/file-kind.js';
 import { type Inspected, inspectFile, type Photograph } from '../stack/inspect-file.js';
 import { mapLimited } from '../stack/map-limited.js';
 import { compareNames } from '../stack/natural-order.js';
-import { leastFrames } from '../stack/photograph-folder.js';
+import { minStackFrames } from '../stack/photograph-folder.js';
 import { countOf, someNames } from '../stack/words.js';
 import type { Findings, FoundStack } from './found-stack.js';
 import { nightListName } from './night-events.js';
@@ -176,7 +176,7 @@ function refuseLeadingOut(
   const frames = [...files.map(({ name }) => name), ...links].filter(
     (name) => hasPictureEnding(name) || extname(name) === '',
   );
-  if (links.length === 0 || frames.length < leastFrames) return;
+  if (links.length === 0 || frames.length < minStackFrames) return;
   throw new LeadingOutError(
     `it holds links to files outside of ${root}: ${someNames(links)}. Add ${optionName('followLinks')} to follow them, or remove them`,
   );
@@ -198,11 +198,11 @@ async function inspectFolder(
   const photographs = inspected.flatMap((file) => (file.kind === 'photograph' ? [file.photograph] : []));
   const meant = files.filter((file, i) => isMeant(inspected[i], file.name));
   const raws = files.filter(({ name }) => hasRawEnding(name));
-  if (meant.length < leastFrames) {
+  if (meant.length < minStackFrames) {
     if (meant.length > 0) {
-      const reason = `it holds ${countOf(meant.length, 'photograph')}, and a stack has at least ${leastFrames}`;
+      const reason = `it holds ${countOf(meant.length, 'photograph')}, and a stack has at least ${minStackFrames}`;
       findings.passed.push({ folder, reason, unreadable: false });
-    } else if (raws.length >= leastFrames) {
+    } else if (raws.length >= minStackFrames) {
       const reason = `it holds ${countOf(raws.length, 'camera raw file')}, which must be developed to 16-bit TIFF first`;
       findings.passed.push({ folder, reason, unreadable: false });
     }

@@ -1,19 +1,16 @@
 import { effectiveFNumber, numericalAperture } from '../optics/close-up.js';
+import { pixelsPerPeriod } from '../optics/diffraction.js';
 import { stepMm as stepOfOverlap } from '../optics/stack-steps.js';
 import { planDepth } from '../plan/depth.js';
+import { defaultOverlapPercent, defaultWavelengthNm } from '../plan/option-table.js';
 import type { Finding } from '../result/finding.js';
 import { shortNumber } from '../result/report/numbers.js';
 import type { FrameExif } from '../stack/frame.js';
 import type { CheckOptions } from './check-options.js';
 import { lengthText } from './rail-scale.js';
 
-/** Defaults of `lamella plan`: its overlap, its wavelength, a circle of confusion of two pixels, a pupil ratio of 1. */
-const overlapShare = 0.3;
-const wavelengthNm = 550;
-const circlePixels = 2;
-
 /**
- * Compares the step with that of a plan, where magnification, pixel pitch and f-number are known. The f-number of the
+ * Compares the step with that of a plan by its defaults and even pupils, where magnification, pixel pitch and f-number are known. The f-number of the
  * EXIF is taken as the one marked on the lens.
  */
 export function opticsFindings(
@@ -24,7 +21,7 @@ export function opticsFindings(
   const { fNumber } = exif;
   if (magnification === undefined || pixelPitchUm === undefined || fNumber === undefined) return [];
   const effective = effectiveFNumber(fNumber, magnification, 1);
-  const circle = { mm: (circlePixels * pixelPitchUm) / 1000, from: 'two pixels' };
+  const circle = { mm: (pixelsPerPeriod * pixelPitchUm) / 1000, from: 'two pixels' };
   const depth = planDepth(
     {
       magnification,
@@ -35,10 +32,10 @@ export function opticsFindings(
       numericalAperture: numericalAperture(effective, magnification),
     },
     circle,
-    wavelengthNm,
+    defaultWavelengthNm,
   );
   const depthMm = depth.combined.totalMm;
-  const recommended = stepOfOverlap(depthMm, overlapShare);
+  const recommended = stepOfOverlap(depthMm, defaultOverlapPercent / 100);
   const reckoned = `At ${magnification} x and f/${fNumber} one frame is sharp over ${lengthText(depthMm)} by reckoning`;
   if (stepMm !== undefined && stepMm > depthMm) {
     return [

@@ -1,11 +1,11 @@
 /**
- * Magnification of a lens on tubes: m = m₀ + e / f, from Newton's image equation x' = m f (Hecht, Optics,
- * 5th ed., section 5.2.3, from memory): each focal length of extension adds 1 to the magnification.
+ * Magnification of a lens on tubes: m = m₀ + e / f, from Newton's image equation x' = m f (Hecht, Optics, 5th ed.,
+ * section 5.2.3, from memory): each focal length of extension adds 1 to the magnification.
  *
- * @param ownMagnification What the lens reaches without tubes as it is focused; 0 at infinity.
+ * @param ownMagnification Magnification of the lens without tubes as it is focused; 0 at infinity.
  * @param extensionMm Length of tubes or bellows.
- * @param focalLengthMm Focal length as the lens is focused. Many macro lenses shorten it when focused close,
- *   and then magnify more than this tells.
+ * @param focalLengthMm Focal length as the lens is focused. Many macro lenses shorten it when focused close, and then
+ *   magnify more than this.
  */
 export function extendedMagnification(
   ownMagnification: number,
@@ -16,7 +16,7 @@ export function extendedMagnification(
 }
 
 /**
- * The f-number that exposure and diffraction see: N (1 + m / P) (P. van Walree, "Derivation of the DOF
+ * The f-number that determines exposure and diffraction: N (1 + m / P) (P. van Walree, "Derivation of the DOF
  * equations", toothwalker.org/optics/dofderivation.html; for P = 1 exposure grows by the square of it, the bellows
  * extension factor (m + 1)² of US Army course SS0512).
  *

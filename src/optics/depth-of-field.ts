@@ -1,6 +1,6 @@
 import { convertLength } from './units.js';
 
-/** How far sharpness reaches around the plane of focus, mm. Infinity where it has no end. */
+/** Extent of sharpness around the plane of focus, mm. Infinity where it has no end. */
 export interface DepthLimits {
   /** From the plane of focus towards the lens. */
   nearMm: number;
@@ -9,7 +9,7 @@ export interface DepthLimits {
   totalMm: number;
 }
 
-/** A lens as close-up geometry sees it. */
+/** A lens by the parameters of close-up geometry. */
 export interface LensGeometry {
   focalLengthMm: number;
   /** As marked. */
@@ -22,12 +22,12 @@ export interface LensGeometry {
 }
 
 /**
- * Depth of field by rays through the pupils. With k = c / m the circle on the subject's side, D = f / N the
- * entrance pupil and a = f (1/m + 1/P) its distance from the plane of focus:
- * near = a k / (D + k), far = a k / (D − k), total = 2 f (1/m + 1/P) / [f m / (N c) − N c / (f m)].
- * (P. van Walree, "Derivation of the DOF equations", toothwalker.org/optics/dofderivation.html.)
+ * Depth of field by rays through the pupils. With k = c / m the circle on the subject's side, D = f / N the entrance
+ * pupil and a = f (1/m + 1/P) its distance from the plane of focus: near = a k / (D + k), far = a k / (D − k), total =
+ * 2 f (1/m + 1/P) / [f m / (N c) − N c / (f m)]. (P. van Walree, "Derivation of the DOF equations",
+ * toothwalker.org/optics/dofderivation.html.)
  *
- * It knows nothing of waves: it fails where the Airy disc is larger than the circle.
+ * Diffraction is neglected: it fails where the Airy disc is larger than the circle.
  */
 export function geometricDepth(lens: LensGeometry): DepthLimits {
   const { focalLengthMm, fNumber, magnification, pupilRatio, circleMm } = lens;

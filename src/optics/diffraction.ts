@@ -15,9 +15,9 @@ export function airyDiameterUm(wavelengthNm: number, effectiveFNumber: number): 
 }
 
 /**
- * The effective f-number at which the Airy disc covers two pixels: from there on diffraction, not the
- * pixel, limits. N_eff = 2 p / (2.44 λ): `airyDiameterUm` solved for N. That two pixels are the measure is
- * common practice (tables of "diffraction limited apertures" fit it at 510 nm), no source.
+ * The effective f-number at which the Airy disc covers two pixels: from there on diffraction, not the pixel, limits.
+ * N_eff = 2 p / (2.44 λ): `airyDiameterUm` solved for N. The criterion of two pixels is common practice (tables of
+ * "diffraction limited apertures" fit it at 510 nm), no source.
  */
 export function pixelLimitedFNumber(wavelengthNm: number, pixelPitchUm: number): number {
   return (pixelsPerPeriod * pixelPitchUm) / (airyFactor * convertLength(wavelengthNm, 'nm', 'um'));

@@ -7,7 +7,7 @@ export interface FocusedLens {
   circleMm: number;
 }
 
-/** One setting of the focus ring and what it makes sharp, m. */
+/** One setting of the focus ring and its zone of sharpness, m. */
 export interface FocusZone {
   focusM: number;
   nearM: number;
@@ -25,8 +25,8 @@ export function hyperfocalM(lens: FocusedLens): number {
 }
 
 /**
- * What is sharp when focused at a distance: near = s (H − f) / (H + s − 2 f), far = s (H − f) / (H − s)
- * (Greenleaf as above), H the hyperfocal distance.
+ * Zone of sharpness when focused at a distance: near = s (H − f) / (H + s − 2 f), far = s (H − f) / (H − s) (Greenleaf
+ * as above), H the hyperfocal distance.
  */
 export function zoneOfFocus(lens: FocusedLens, focusM: number): FocusZone {
   const hyperfocal = hyperfocalM(lens);
@@ -35,7 +35,8 @@ export function zoneOfFocus(lens: FocusedLens, focusM: number): FocusZone {
     focusM,
     nearM: (focusM * (hyperfocal - focalM)) / (hyperfocal + focusM - 2 * focalM),
     farM:
-      // A focus computed to be hyperfocal misses it by roundings; what is sharp to a billion H is to the horizon.
+      // A focus that was computed as hyperfocal is off by rounding: sharp to a billion H counts as sharp to the
+      // horizon.
       focusM < hyperfocal * (1 - 1e-9) ? (focusM * (hyperfocal - focalM)) / (hyperfocal - focusM) : Infinity,
   };
 }
@@ -43,18 +44,18 @@ export function zoneOfFocus(lens: FocusedLens, focusM: number): FocusZone {
 /**
  * Settings of the focus ring, far to near, whose zones of sharpness cover `nearM` to `farM` and overlap.
  *
- * With v the image distance and q = N c / f, a setting is sharp from 1/v (1 − q) to 1/v (1 + q) (the same
- * thin-lens geometry as `zoneOfFocus`, written for 1/v = 1/f − 1/s). In ln(1/v) all zones are therefore equally wide, and
- * the fewest that cover a range lie at equal distances. Each end of the range lies half such a distance from its
- * last frame, so that nothing in it, the horizon neither, is blurred more than what lies halfway between two frames:
- * (1 − overlap) of the circle. Without overlap, from infinity on, that is the series H, H/3, H/5 ... of textbooks (for
+ * With v the image distance and q = N c / f, a setting is sharp from 1/v (1 − q) to 1/v (1 + q) (the same thin-lens
+ * geometry as `zoneOfFocus`, written for 1/v = 1/f − 1/s). In ln(1/v) all zones are therefore equally wide, and the
+ * smallest number that covers a range lies at equal distances. Each end of the range lies half such a distance from its
+ * last frame, so that nothing in it, including the horizon, is blurred more than halfway between two frames: (1 −
+ * overlap) of the circle. Without overlap, from infinity on, that is the series H, H/3, H/5 ... of textbooks (for
  * distances much longer than f).
  *
  * @param farM Infinity for the horizon.
- * @param overlapShare Least share of a zone that the next covers again, 0 to below 1, measured along the
- *   lens's focusing travel. The frames are spread evenly, so that it is mostly more.
+ * @param overlapShare Minimum share of a zone that the next covers again, 0 to below 1, measured along the lens's
+ *   focusing travel. The frames are spread evenly, so that it is mostly more.
  * @param closestFocusM Nearest distance that the lens can be set to. Where the nearest frame would be nearer, it is
- *   focused there, and the near end has less to spare. Default 0.
+ *   focused there, and the near end has less margin. Default 0.
  */
 export function focusDistances(
   lens: FocusedLens,
@@ -66,26 +67,26 @@ export function focusDistances(
   const { focalLengthMm, fNumber, circleMm } = lens;
   const focalM = convertLength(focalLengthMm, 'mm', 'm');
   const q = (fNumber * circleMm) / focalLengthMm;
-  const place = (distanceM: number): number => Math.log(1 / focalM - 1 / distanceM);
+  const focusCoordinate = (distanceM: number): number => Math.log(1 / focalM - 1 / distanceM);
   const width = Math.log1p(q) - Math.log1p(-q);
-  const longest = width * (1 - overlapShare);
-  const range = place(farM) - place(nearM);
-  let frames = Math.max(1, Math.ceil(range / longest - 1e-9));
+  const maxSpacing = width * (1 - overlapShare);
+  const range = focusCoordinate(farM) - focusCoordinate(nearM);
+  let frames = Math.max(1, Math.ceil(range / maxSpacing - 1e-9));
   let spacing = range / frames;
-  // The image distance at which two ends of a part are equally blurred is the harmonic mean of theirs.
-  const focusOf = (part: number): number => {
-    const farEnd = Math.exp(place(farM) - part * spacing);
+  // The image distance at which both ends of a zone are equally blurred is the harmonic mean of theirs.
+  const focusOf = (index: number): number => {
+    const farEnd = Math.exp(focusCoordinate(farM) - index * spacing);
     return 1 / (1 / focalM - (farEnd * (1 + Math.exp(-spacing))) / 2);
   };
   if (closestFocusM > focusOf(frames - 1)) {
-    const left = place(farM) - place(closestFocusM);
-    frames = Math.max(1, Math.ceil(left / longest + 0.5 - 1e-9));
+    const left = focusCoordinate(farM) - focusCoordinate(closestFocusM);
+    frames = Math.max(1, Math.ceil(left / maxSpacing + 0.5 - 1e-9));
     spacing = left / (frames - 0.5);
-    // That was for the middle in ln(1/v); Newton's method for the mean that `focusOf` takes, which lies next to it.
+    // So far for the middle in ln(1/v); Newton's method refines it for the mean that `focusOf` takes.
     for (let i = 0; i < 3; i++) {
       const shrink = Math.exp(-spacing);
-      const miss = (frames - 1) * spacing - Math.log((1 + shrink) / 2) - left;
-      spacing -= miss / (frames - 1 + shrink / (1 + shrink));
+      const residual = (frames - 1) * spacing - Math.log((1 + shrink) / 2) - left;
+      spacing -= residual / (frames - 1 + shrink / (1 + shrink));
     }
   }
   return Array.from({ length: frames }, (_, k) => zoneOfFocus(lens, Math.max(closestFocusM, focusOf(k))));

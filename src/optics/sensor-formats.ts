@@ -1,17 +1,17 @@
-/** A size of sensor that people call by a name. */
+/** A sensor size with a common name. */
 export interface SensorFormat {
   name: string;
   /** Other names for the same. */
   aliases: readonly string[];
   widthMm: number;
   heightMm: number;
-  /** The circle of confusion by convention, for prints looked at from a usual distance. */
+  /** The conventional circle of confusion, for prints at normal viewing distance. */
   circleMm: number;
 }
 
 /**
- * Formats with the circles that published tables of depth of field use (several teaching pages agree within
- * 0.001 mm; about diagonal / 1500). Where no table was at hand the circle is diagonal / 1500.
+ * Formats with the circles that published tables of depth of field use (several teaching pages agree within 0.001 mm;
+ * about diagonal / 1500). Formats without such a table get diagonal / 1500.
  */
 export const sensorFormats: readonly SensorFormat[] = [
   format('medium-44x33', ['44x33', 'medium-format'], 43.8, 32.9, 0.037),

@@ -1,4 +1,4 @@
-/** Rounding of a quotient must not cost a frame. */
+/** Tolerance for the rounding of a quotient, which must not add a frame. */
 const slack = 1e-9;
 
 /**
@@ -11,7 +11,9 @@ export function stepMm(depthOfFieldMm: number, overlapShare: number): number {
   return depthOfFieldMm * (1 - overlapShare);
 }
 
-/** The overlap that a step leaves: the inverse of `stepMm`. Negative when slabs of unsharpness lie between the frames. */
+/**
+ * Overlap of frames one step apart: the inverse of `stepMm`. Negative when there are unsharp slabs between the frames.
+ */
 export function overlapOfStep(step: number, depthOfFieldMm: number): number {
   return 1 - step / depthOfFieldMm;
 }

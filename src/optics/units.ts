@@ -1,4 +1,4 @@
-/** Units of length that the bench uses: wavelengths in nm, pixels in µm, subjects in mm, landscapes in m. */
+/** Units of length in use: wavelengths in nm, pixels in µm, subjects in mm, landscapes in m. */
 export type LengthUnit = 'nm' | 'um' | 'mm' | 'm';
 
 const metresPerUnit: Record<LengthUnit, number> = { nm: 1e-9, um: 1e-6, mm: 1e-3, m: 1 };

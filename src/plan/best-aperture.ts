@@ -8,7 +8,7 @@ import { isWider, type PlanLens } from './lens.js';
 import type { PlanOptions } from './plan-options.js';
 import type { PlanCircle } from './sensor.js';
 
-/** One aperture and what it would cost at the overlap of the plan. */
+/** One aperture and its consequences at the overlap of the plan. */
 export interface ApertureChoice {
   name: 'a stop wider' | 'best' | 'a stop narrower' | 'as planned';
   /** Null for an objective. */
@@ -22,7 +22,7 @@ export interface ApertureChoice {
   framesMore: number;
 }
 
-/** The narrowest aperture whose Airy disc is no larger than two pixels: narrower loses detail, wider wins none. */
+/** The narrowest aperture whose Airy disc is no larger than two pixels: narrower loses detail, wider gains none. */
 export interface BestAperture {
   effectiveFNumber: number;
   /** As computed, before it is rounded to one that lenses have; null for an objective. */
@@ -38,7 +38,7 @@ export interface BestAperture {
   choices: ApertureChoice[];
 }
 
-/** Stops beyond f/1 that some lenses still open. */
+/** Stops beyond f/1 that some lenses still reach. */
 const stopsBeyondOne = 0.5;
 
 /** Null when the pixel pitch is unknown. */
@@ -107,7 +107,7 @@ function costOf(
     airyPx: airyDiameterUm(wavelengthNm, lens.effectiveFNumber) / pixelPitchUm,
     depthOfFieldMm,
     stepMm: step,
-    // The check of the options has made sure that a stack has a depth.
+    // The validation of the options guarantees that a stack has a depth.
     frames: frameCount(depthMm as number, step),
     framesMore: 0,
   };
@@ -116,6 +116,6 @@ function costOf(
 /** The f-number on the lens a stop away, or the exact one beyond the ends of the scale. */
 function neighbour(start: number, stops: number): number {
   const exact = stopDown(start, stops);
-  // Marked numbers are rounded: a margin of a sixth of a stop finds the one that is meant.
+  // Marked numbers are rounded: a tolerance of a sixth of a stop finds the intended one.
   return markedFNumberUpTo(stopDown(exact, 1 / 6)) ?? exact;
 }

@@ -1,4 +1,4 @@
-/** What goes with every sheet that is taken to the bench. */
+/** Cautions on every sheet for work at a rail. */
 export const benchCaution: readonly string[] = [
   'Bright LEDs and flashes: do not look into them, least of all through a lens; shade them from eyes at the bench.',
   'Lamps grow warm: keep diffusers, paper and specimens clear, and let them cool before you move them.',
@@ -7,7 +7,7 @@ export const benchCaution: readonly string[] = [
   "Local rules and the makers' instructions come before this sheet.",
 ];
 
-/** For a sheet that is taken outdoors. */
+/** Cautions on a sheet for work outdoors. */
 export const fieldCaution: readonly string[] = [
   'Never point a lens at the sun with your eye at the finder. Mind edges, tides and traffic while you look at the camera.',
   "Local rules and the makers' instructions come before this sheet.",

@@ -29,7 +29,7 @@ export function planDepth(
   wavelengthNm: number,
 ): PlanDepth {
   const { magnification, focalLengthMm, pupilRatio, markedFNumber } = lens;
-  // The exact formula needs the lens itself; behind an objective only its cone of light is known.
+  // The exact formula needs focal length and pupils; of an objective only the cone of light is known.
   const exact = focalLengthMm !== null && markedFNumber !== null;
   const limits = exact
     ? geometricDepth({

@@ -1,13 +1,13 @@
 import type { PlanOptions } from './plan-options.js';
 import type { PlanSensor } from './sensor.js';
 
-/** What the frames take besides care. */
+/** Time and disk space that the frames take. */
 export interface PlanEffort {
-  /** Settling and exposing all frames; null when neither time was told. */
+  /** Settling and exposing all frames; null when neither time was given. */
   timeS: number | null;
   /** Uncompressed 16-bit TIFF, as a merge reads them best; null when the pixels are unknown. */
   tiff16Bytes: number | null;
-  /** Raw files of 14 bits a pixel without compression: about the most that a camera writes. */
+  /** Raw files of 14 bits a pixel without compression: about the maximum that a camera writes. */
   rawBytes: number | null;
 }
 

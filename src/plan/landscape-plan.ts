@@ -37,13 +37,13 @@ export interface LandscapePlan {
   notes: string[];
 }
 
-/** More settings than any focus ring has: a slip in a distance or the circle. */
+/** More settings than any focus ring has indicate a mistake in a distance or the circle. */
 const maxFrames = 1000;
 
-/** Plan a landscape from resolved options. Throws UsageError for what cannot be. */
+/** Plans a landscape from resolved options. Throws UsageError for impossible combinations. */
 export function planLandscape(options: PlanOptions): LandscapePlan {
   const { sensor, circle, warnings } = resolveSensor(options);
-  // The check of the options has made sure of these three.
+  // The validation of the options guarantees these three.
   const lens: FocusedLens = {
     focalLengthMm: options.focalLengthMm as number,
     fNumber: options.fNumber as number,

@@ -13,7 +13,7 @@ import type { PlanOptions } from './plan-options.js';
 /** The lens of a stack as it is mounted. */
 export interface PlanLens {
   magnification: number;
-  /** Where the magnification is from, in words. */
+  /** Origin of the magnification, in words. */
   magnificationFrom: string;
   focalLengthMm: number | null;
   pupilRatio: number;
@@ -26,7 +26,7 @@ export interface PlanLens {
   lightLostStops: number | null;
 }
 
-/** Magnification and aperture from the options. Throws UsageError where they cannot be. */
+/** Magnification and aperture from the options. Throws UsageError for impossible values. */
 export function resolveLens(options: PlanOptions, sensorWidthMm: number): PlanLens {
   const { magnification, from } = resolveMagnification(options, sensorWidthMm);
   const { pupilRatio } = options;
@@ -45,7 +45,7 @@ export function resolveLens(options: PlanOptions, sensorWidthMm: number): PlanLe
       lightLostStops: null,
     };
   }
-  // The check of the options has made sure that there is one of the two.
+  // The validation of the options guarantees one of the two.
   const given = options.fNumber as number;
   const marked = options.fNumberIs === 'marked' ? given : markedFNumber(given, magnification, pupilRatio);
   const { widestFNumber } = options;

@@ -6,7 +6,7 @@ export function significant(value: number, digits = 3): string {
   return text.includes('.') ? text.replace(/\.?0+$/, '') : text;
 }
 
-/** A length on the bench: mm, and µm beside it where mm have leading zeros. */
+/** A short length: mm, with µm beside it where mm have leading zeros. */
 export function lengthText(mm: number): string {
   const text = `${significant(mm)} mm`;
   return Math.abs(mm) < 0.1 && mm !== 0 ? `${text} (${significant(mm * 1000)} µm)` : text;
@@ -22,7 +22,7 @@ export function fNumberText(fNumber: number): string {
   return `f/${significant(fNumber, fNumber < 10 ? 2 : 3)}`;
 }
 
-/** A time of work. */
+/** A duration of work. */
 export function timeText(seconds: number): string {
   if (seconds < 60) return `${significant(seconds)} s`;
   const minutes = Math.round(seconds / 60);

@@ -3,10 +3,14 @@ import { choice, fNumber, number, orInfinity, ratio, toggle } from '../options/o
 import { blurCircle, formatNames, pixelCount, sensorSize } from './plan-kinds.js';
 import type { PlanOptions } from './plan-options.js';
 
-/** Of an option of a plan: the only kind of plan that it has a meaning in. */
+/** The only kind of plan that an option applies to. */
 interface PlanOnly {
   only?: 'stack' | 'landscape';
 }
+
+/** Green light, to which eyes and sensors are most sensitive. */
+export const defaultWavelengthNm = 550;
+export const defaultOverlapPercent = 30;
 
 /** Every option of a plan, in the order of the help. */
 export const planOptionTable: OptionTable<PlanOptions, PlanOnly> = {
@@ -113,7 +117,7 @@ export const planOptionTable: OptionTable<PlanOptions, PlanOnly> = {
     group: 'Sensor',
     help: 'wavelength of the light',
     reason: 'it is that of light a sensor can see',
-    default: 550,
+    default: defaultWavelengthNm,
   },
   depthMm: {
     kind: number(0.0001, 10_000, 'mm'),
@@ -127,7 +131,7 @@ export const planOptionTable: OptionTable<PlanOptions, PlanOnly> = {
     group: 'Stack',
     help: "share of a frame's depth of field that the next covers again",
     reason: 'below 0 there are gaps, near 100 the stack has no end',
-    default: 30,
+    default: defaultOverlapPercent,
   },
   stepMm: {
     kind: number(0.00001, 1000, 'mm'),

@@ -46,7 +46,7 @@ export const pixelCount: OptionKind<NonNullable<PlanOptions['pixels']>> = {
   valueName: 'WxH|MP',
 };
 
-/** Largest blur that counts as sharp: in mm, or by a rule that is named. */
+/** Largest blur that counts as sharp: in mm, or by a named rule. */
 export const blurCircle: OptionKind<PlanOptions['circle']> = {
   range: `a number from ${minCircleMm} to ${maxCircleMm} mm, pixel, format, or one of ${formatNames}`,
   isValid: (value): value is PlanOptions['circle'] =>

@@ -6,7 +6,7 @@ export interface SensorSize {
   heightMm: number;
 }
 
-/** What a plan is made from. Checked and completed by `resolvePlanOptions`. */
+/** Options of a plan. Validated and completed by `resolvePlanOptions`. */
 export interface PlanOptions {
   /** A fixed camera that is focused from near to far, instead of a rail. Default false. */
   landscape: boolean;
@@ -26,7 +26,7 @@ export interface PlanOptions {
   /** Instead of `fNumber`, for microscope objectives. */
   numericalAperture?: number;
 
-  /** Measured: how much of a ruler the picture's width shows. Instead of focal length and extension. */
+  /** Measured: length of a ruler across the picture's width. Instead of focal length and extension. */
   fieldWidthMm?: number;
   /** Known: size on the sensor over size of the subject. Instead of focal length and extension. */
   magnification?: number;
@@ -44,16 +44,16 @@ export interface PlanOptions {
 
   /** Depth of the subject to cover. */
   depthMm?: number;
-  /** Least share of a frame's depth of field that the next covers again. Default 30, or what `stepMm` leaves. */
+  /** Minimum share of a frame's depth of field that the next covers again. Default 30, or what `stepMm` leaves. */
   overlapPercent: number;
-  /** The step somebody wants, instead of that which the overlap gives. */
+  /** A given step, instead of the one that follows from the overlap. */
   stepMm?: number;
   travelPerTurnMm?: number;
   marksPerTurn?: number;
   settleS?: number;
   exposureS?: number;
 
-  /** Landscape: the nearest thing that shall be sharp. */
+  /** Landscape: the nearest distance that is to be sharp. */
   nearM?: number;
   /** Landscape: the farthest. Default 'infinity'. */
   farM: number | 'infinity';

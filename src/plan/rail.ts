@@ -1,4 +1,4 @@
-/** Where the rail stands for one frame, and what its knob then shows. */
+/** Position of the rail for one frame, and the reading of its knob. */
 export interface RailPosition {
   /** From 1. */
   frame: number;
@@ -21,8 +21,8 @@ export interface Knob {
 const fullTurn = 360;
 
 /**
- * Positions of all frames, the knob at 0 for the first. Each reading is taken from the position itself, so
- * that roundings do not add up over the stack.
+ * Positions of all frames, the knob at 0 for the first. Each reading is computed from the position itself, so that
+ * rounding errors do not accumulate over the stack.
  */
 export function railPositions(frames: number, stepMm: number, knob: Knob | undefined): RailPosition[] {
   return Array.from({ length: frames }, (_, k) => {

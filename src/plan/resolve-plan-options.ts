@@ -38,7 +38,7 @@ function refuseStack(given: Partial<PlanOptions>): void {
   refuseBoth(given, 'fieldWidthMm', 'magnification');
   const measured = given.fieldWidthMm === undefined ? 'magnification' : 'fieldWidthMm';
   if (given[measured] !== undefined) {
-    // A measured magnification has the tubes in it already: adding them again would be a silent guess.
+    // A measured magnification includes the tubes already: adding them again would be a silent guess.
     refuseBoth(given, 'ownMagnification', measured);
     refuseBoth(given, 'extensionMm', measured);
   } else if (given.focalLengthMm === undefined) {

@@ -5,7 +5,7 @@ import { convertLength } from '../optics/units.js';
 import { optionName } from '../option-names.js';
 import type { PlanOptions, SensorSize } from './plan-options.js';
 
-/** The sensor of a plan; null where it was not told. */
+/** The sensor of a plan; null where it was not given. */
 export interface PlanSensor {
   widthMm: number | null;
   heightMm: number | null;
@@ -15,16 +15,16 @@ export interface PlanSensor {
   pixelPitchUm: number | null;
 }
 
-/** The largest blur that counts as sharp, on the sensor, and where it is from. */
+/** The largest blur that counts as sharp, on the sensor, and its origin. */
 export interface PlanCircle {
   mm: number;
   from: string;
 }
 
-/** Share by which pixels may differ from squares before the plan says so. */
+/** Tolerated deviation of pixels from squares, as a share. */
 const squareTolerance = 0.03;
 
-/** Sensor and circle of confusion from the options. Throws UsageError where the circle does not follow. */
+/** Sensor and circle of confusion from the options. Throws UsageError where the circle cannot be derived. */
 export function resolveSensor(options: PlanOptions): {
   sensor: PlanSensor;
   circle: PlanCircle;

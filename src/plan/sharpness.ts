@@ -7,7 +7,7 @@ import {
 } from '../optics/diffraction.js';
 import { convertLength } from '../optics/units.js';
 
-/** What diffraction leaves on the sensor. */
+/** Limits of sharpness by diffraction on the sensor. */
 export interface PlanSharpness {
   airyUm: number;
   /** Null, as all that follows, when the pixel pitch is unknown. */

@@ -1,4 +1,4 @@
-/** What every sheet of a plan begins with, by which one is known again. */
+/** First bytes of every sheet of a plan, by which it is recognised. */
 export const sheetTitlePrefix = 'Lamella: ';
 
 /** Pattern of the first bytes of a sheet, by its format. */

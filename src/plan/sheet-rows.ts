@@ -1,6 +1,6 @@
 import type { Plan } from './plan.js';
 
-/** The frames of a plan as a table to tick off: columns that know something, cells as text. */
+/** The frames of a plan as a table to tick off: columns that are not empty, cells as text. */
 export interface SheetTable {
   /** Machine-readable names of the columns. */
   keys: string[];

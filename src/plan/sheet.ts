@@ -6,7 +6,7 @@ import { planText } from './plan-text.js';
 import { sheetTitlePrefix } from './sheet-marks.js';
 import { sheetTable } from './sheet-rows.js';
 
-/** A page to print, or a table. */
+/** Format of a sheet: a page to print, or a table. */
 export type SheetFormat = 'html' | 'csv';
 
 /**

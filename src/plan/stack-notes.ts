@@ -3,7 +3,7 @@ import { optionName } from '../option-names.js';
 import { fNumberText, framesText, lengthText, significant } from './number-text.js';
 import type { StackPlan } from './stack-plan.js';
 
-/** Below this many marks a knob cannot be set by hand. */
+/** Minimum number of marks that a knob can be set to by hand. */
 const fewMarks = 0.5;
 
 /** Beyond twice life size a camera lens that is not reversed may have its plane of focus inside the barrel. */
@@ -15,7 +15,7 @@ const usualWidest = 2.8;
 /** From about here on the difference between marked and effective f-numbers matters. */
 const closeUp = 0.2;
 
-/** What would spoil the stack, as sentences. */
+/** Warnings about what would spoil the stack, as sentences. */
 export function stackWarnings(plan: StackPlan): string[] {
   const { step, depth, knobPerFrame } = plan;
   const warnings: string[] = [];
@@ -43,7 +43,7 @@ export function stackWarnings(plan: StackPlan): string[] {
   return warnings;
 }
 
-/** What the plan has taken for granted, as sentences. */
+/** Assumptions of the plan, as sentences. */
 export function stackNotes(plan: StackPlan): string[] {
   const { lens, options, circle } = plan;
   const notes: string[] = [];

@@ -15,7 +15,7 @@ import { type PlanCircle, type PlanSensor, resolveSensor } from './sensor.js';
 import { type PlanSharpness, planSharpness } from './sharpness.js';
 import { stackNotes, stackWarnings } from './stack-notes.js';
 
-/** A stack on a rail, planned. Lengths on the subject's side unless the name tells otherwise. */
+/** A stack on a rail, planned. Lengths on the subject's side unless the name says otherwise. */
 export interface StackPlan {
   kind: 'stack';
   options: PlanOptions;
@@ -40,9 +40,9 @@ export interface StackPlan {
     /** The step of this plan. */
     mm: number;
     from: 'overlap' | 'as asked';
-    /** What the frames overlap at this step; negative when they leave gaps. */
+    /** Overlap of the frames at this step; negative when they leave gaps. */
     overlapPercent: number;
-    /** The step that the overlap option gives, leaving no gaps. */
+    /** The step that follows from the overlap option, without gaps. */
     recommendedMm: number;
     /** The longest step that leaves no gaps: the combined depth of field. */
     longestMm: number;
@@ -61,10 +61,10 @@ export interface StackPlan {
   notes: string[];
 }
 
-/** Plan a stack from resolved options. Throws UsageError for what cannot be. */
+/** Plans a stack from resolved options. Throws UsageError for impossible combinations. */
 export function planStack(options: PlanOptions): StackPlan {
   const { sensor: found, circle, warnings } = resolveSensor(options);
-  // The check of the options has made sure that a stack has a sensor and a depth.
+  // The validation of the options guarantees that a stack has a sensor and a depth.
   const sensor = found as StackPlan['sensor'];
   const depthMm = options.depthMm as number;
   const lens = resolveLens(options, sensor.widthMm);
@@ -144,7 +144,7 @@ function distancesOf({ focalLengthMm, magnification }: PlanLens): StackPlan['dis
   return { working, image, total: working + image };
 }
 
-/** Halfway between two frames: a cone of light of m² / N_eff on the sensor's side per mm of defocus of the subject. */
+/** Blur halfway between two frames: diameter m² / N_eff on the sensor per mm of defocus on the subject's side. */
 function halfwayBlur(
   step: number,
   lens: PlanLens,

@@ -1,31 +1,29 @@
 import type { FrameExif, StackNote } from './frame.js';
 import { compareNames } from './natural-order.js';
 
-/** Frames in capture order, what the order rests on, and a sentence for the user where it may surprise. */
+/** Frames in capture order, what the order is based on, and a sentence for the user where it may surprise. */
 export interface CaptureOrder<Item> {
   ordered: Item[];
   orderedBy: 'exif time' | 'name';
   note?: StackNote;
 }
 
-/** Where fewer frames than this part have no capture time, the times of the others decide. */
-const fewUntimed = 1 / 4;
-/** Where a counter ran over, as many frames as this part of the stack may be gone. */
-const goneAtOverrun = 1 / 5;
-/** Fewest digits of a counter that is taken to run over, from 999 to 000 or 001. */
-const fewestDigits = 3;
+/** Share of frames without a capture time below which the times of the others decide. */
+const maxUntimedShare = 1 / 4;
+/** Maximum share of the stack that may be missing where a counter rolled over. */
+const maxMissingShare = 1 / 5;
+/** Minimum digits of a counter that is recognised as rolling over, from 999 to 000 or 001. */
+const minDigits = 3;
 
 /**
  * Capture order of photographs.
  *
- * - Every one has a capture time (sub-seconds included) of its own: time decides, whatever the names say.
- *   So a file counter that rolls over (IMG_9999, IMG_0001) does no harm.
- * - Times are there but some are equal, as with a burst and a clock of whole seconds: name order decides when
- *   times never run backwards along it, or run backwards at one place only, where the counter rolled
- *   over; the order then starts after that place.
- * - Times are missing in a few (fewer than a quarter), and those of the others agree with the names: the few go by name.
- * - Otherwise (no times, or equal times and names contradict each other): natural name order, from where a counter
- *   rolled over if the names show it.
+ * - Every one has a capture time (sub-seconds included) of its own: time decides, whatever the names are. So a file
+ * counter that rolls over (IMG_9999, IMG_0001) does no harm. - Times are there but some are equal, as with a burst and
+ * a clock of whole seconds: name order decides when times never run backwards along it, or run backwards once only,
+ * where the counter rolled over; the order then starts there. - Times are missing in a few (fewer than a quarter), and
+ * those of the others agree with the names: the few go by name. - Otherwise (no times, or equal times and names
+ * contradict each other): natural name order, from where a counter rolled over if the names show it.
  */
 export function captureOrder<Item extends { name: string; exif: FrameExif }>(
   items: readonly Item[],
@@ -36,7 +34,7 @@ export function captureOrder<Item extends { name: string; exif: FrameExif }>(
   const distinct = new Set(times).size;
   if (distinct === times.length) return distinctTimeOrder(byName);
   if (distinct === 1) return nameOrder(byName);
-  const start = onlyStart(times);
+  const start = ringStart(times);
   if (start === undefined) {
     return {
       ordered: byName,
@@ -49,7 +47,7 @@ export function captureOrder<Item extends { name: string; exif: FrameExif }>(
     };
   }
   const ordered = fromStart(byName, start);
-  return { ordered, orderedBy: 'exif time', ...(start > 0 && { note: rolledOver(ordered[0].name) }) };
+  return { ordered, orderedBy: 'exif time', ...(start > 0 && { note: rolloverNote(ordered[0].name) }) };
 }
 
 function orderWithUntimed<Item extends { name: string; exif: FrameExif }>(
@@ -58,8 +56,8 @@ function orderWithUntimed<Item extends { name: string; exif: FrameExif }>(
   const timed = byName.filter(({ exif }) => exif.takenMs !== undefined);
   if (timed.length === 0) return nameOrder(byName);
   const missing = byName.length - timed.length;
-  const told = `${missing} of ${byName.length} have no capture time`;
-  if (missing < fewUntimed * byName.length) {
+  const missingText = `${missing} of ${byName.length} have no capture time`;
+  if (missing < maxUntimedShare * byName.length) {
     const { ordered, orderedBy } = captureOrder(timed);
     const start = timed.indexOf(ordered[0]);
     const isAlongNames = ordered.every((item, i) => item === timed[(start + i) % timed.length]);
@@ -67,7 +65,10 @@ function orderWithUntimed<Item extends { name: string; exif: FrameExif }>(
       return {
         ordered: fromStart(byName, byName.indexOf(ordered[0])),
         orderedBy,
-        note: { kind: 'order', message: `Frames are ordered by capture time: ${told} and go by name.` },
+        note: {
+          kind: 'order',
+          message: `Frames are ordered by capture time: ${missingText} and go by name.`,
+        },
       };
     }
   }
@@ -75,7 +76,7 @@ function orderWithUntimed<Item extends { name: string; exif: FrameExif }>(
   return {
     ordered,
     orderedBy: 'name',
-    note: { kind: 'order', message: `Frames are ordered by name: ${told}.` },
+    note: { kind: 'order', message: `Frames are ordered by name: ${missingText}.` },
   };
 }
 
@@ -83,14 +84,14 @@ function nameOrder<Item extends { name: string }>(byName: Item[]): CaptureOrder<
   const start = counterStart(byName.map(({ name }) => name));
   const ordered = fromStart(byName, start);
   if (start === 0) return { ordered, orderedBy: 'name' };
-  const message = `Frames are ordered by name, beginning with ${ordered[0].name}: their counter ran over after ${byName[byName.length - 1].name}.`;
+  const message = `Frames are ordered by name, beginning with ${ordered[0].name}: their counter rolled over after ${byName[byName.length - 1].name}.`;
   return { ordered, orderedBy: 'name', note: { kind: 'order', message } };
 }
 
 /**
- * Index of the first frame in a list of sorted names whose counter ran over: two runs of numbers of one width, one of which
- * ends at nothing but nines while the other begins at 0 or 1, but for a few frames that are gone there. 0 where the
- * names show no such thing.
+ * Index of the first frame in a list of sorted names whose counter rolled over: two runs of numbers of equal width, of
+ * which one ends at all nines and the other begins at 0 or 1, apart from a few missing frames. 0 where the names show
+ * no rollover.
  */
 function counterStart(names: readonly string[]): number {
   const parts = names.map((name) => /^(.*?)(\d+)(?:\.[^.]*)?$/.exec(name));
@@ -98,15 +99,15 @@ function counterStart(names: readonly string[]): number {
   const isCounter = parts.every(
     (part) => part?.[1].toLowerCase() === parts[0]?.[1].toLowerCase() && part?.[2].length === digits,
   );
-  if (!isCounter || digits < fewestDigits) return 0;
+  if (!isCounter || digits < minDigits) return 0;
   const numbers = parts.map((part) => Number(part?.[2]));
   const count = numbers.length;
-  // Counters begin anew at 0 or at 1.
-  const gone = Math.max(0, numbers[0] - 1) + 10 ** digits - 1 - numbers[count - 1];
-  if (gone > goneAtOverrun * count) return 0;
+  // Counters restart at 0 or at 1.
+  const missing = Math.max(0, numbers[0] - 1) + 10 ** digits - 1 - numbers[count - 1];
+  if (missing > maxMissingShare * count) return 0;
   const jumps = numbers.slice(1).map((number, i) => number - numbers[i]);
   const widest = Math.max(...jumps);
-  // Numbers all over the range are no two runs.
+  // Numbers spread over the whole range are not two runs.
   return widest > 10 ** digits / 2 ? jumps.indexOf(widest) + 1 : 0;
 }
 
@@ -120,7 +121,7 @@ function distinctTimeOrder<Item extends { name: string; exif: FrameExif }>(
   const ordered = [...byName].sort((first, second) => first.exif.takenMs! - second.exif.takenMs!);
   const start = byName.indexOf(ordered[0]);
   if (ordered.every((item, i) => item === byName[(start + i) % byName.length])) {
-    return { ordered, orderedBy: 'exif time', ...(start > 0 && { note: rolledOver(ordered[0].name) }) };
+    return { ordered, orderedBy: 'exif time', ...(start > 0 && { note: rolloverNote(ordered[0].name) }) };
   }
   return {
     ordered,
@@ -132,13 +133,13 @@ function distinctTimeOrder<Item extends { name: string; exif: FrameExif }>(
   };
 }
 
-function rolledOver(first: string): StackNote {
+function rolloverNote(first: string): StackNote {
   const message = `Frames are ordered by capture time: they begin with ${first} and run on past the end of the names.`;
   return { kind: 'order', message };
 }
 
-/** The index from which `times`, read round as a ring, never decrease; undefined when there is none. */
-function onlyStart(times: number[]): number | undefined {
+/** The index from which `times`, read as a ring, never decrease; undefined when there is none. */
+function ringStart(times: number[]): number | undefined {
   const starts = times.flatMap((time, i) => (i > 0 && time < times[i - 1] ? [i] : []));
   if (starts.length === 0) return 0;
   return starts.length === 1 && times[times.length - 1] <= times[0] ? starts[0] : undefined;

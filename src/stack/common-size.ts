@@ -6,24 +6,24 @@ import type { FrameExif, StackNote } from './frame.js';
 import { joinWords } from './words.js';
 
 /**
- * Puts photographs into an order that is decided among those of the commonest size alone: what lies beside the frames, such
- * as a screenshot, has no say. One of another size goes where its capture time or its name puts it, if the order rests on
- * that; else to the end.
+ * Sorts photographs into an order that is derived from those of the most common size only, so that other pictures in
+ * the folder, such as a screenshot, do not influence it. A photograph of another size is inserted by its capture time
+ * or its name, whichever the order is based on; else at the end.
  */
 export function orderByCommonSize<Item extends { name: string; size: Size; exif: FrameExif }>(
   items: readonly Item[],
 ): CaptureOrder<Item> {
   const counts = new Map<string, number>();
-  for (const { size } of items) counts.set(sizeWords(size), (counts.get(sizeWords(size)) ?? 0) + 1);
-  const most = Math.max(...counts.values());
-  const commonest = [...counts].filter(([, count]) => count === most);
-  // Without a majority it is not known which are the frames.
+  for (const { size } of items) counts.set(sizeText(size), (counts.get(sizeText(size)) ?? 0) + 1);
+  const largest = Math.max(...counts.values());
+  const commonest = [...counts].filter(([, count]) => count === largest);
+  // Without a majority the frames cannot be identified.
   if (commonest.length > 1) return captureOrder(items);
-  const isFrame = ({ size }: Item) => sizeWords(size) === commonest[0][0];
+  const isFrame = ({ size }: Item) => sizeText(size) === commonest[0][0];
   const order = captureOrder(items.filter(isFrame));
   const odd = items.filter((item) => !isFrame(item));
   if (order.orderedBy === 'name') {
-    // All by name, unless the names of the odd ones hide from where the others run.
+    // All by name, unless the names of the others hide the rollover of the frames' counter.
     const { ordered: all, orderedBy } = captureOrder(items);
     const isAlike =
       orderedBy === 'name' && all.filter(isFrame).every((frame, i) => frame === order.ordered[i]);
@@ -46,7 +46,7 @@ interface Sized {
   orientation: number;
 }
 
-/** The frames that have the size of most, and a warning for each that has not. */
+/** The frames of the most common size, and a warning for each other one. */
 export interface SizedFrames<Frame> {
   frames: Frame[];
   size: Size;
@@ -54,8 +54,8 @@ export interface SizedFrames<Frame> {
 }
 
 /**
- * Keeps the frames of the commonest size. A few odd ones (fewer than a quarter) are left out with a warning
- * each; more, no majority, or `strict` throw InputError that names them with their sizes.
+ * Keeps the frames of the most common size. A few others (fewer than a quarter) are left out with a warning each; more,
+ * no majority, or `strict` throw InputError that names them with their sizes.
  */
 export function keepCommonSize<Frame extends Sized>(
   frames: readonly Frame[],
@@ -63,44 +63,44 @@ export function keepCommonSize<Frame extends Sized>(
 ): SizedFrames<Frame> {
   const groups = new Map<string, Frame[]>();
   for (const frame of frames) {
-    const key = sizeWords(frame.size);
+    const key = sizeText(frame.size);
     groups.set(key, [...(groups.get(key) ?? []), frame]);
   }
-  const [most, second] = [...groups.values()].sort((first, other) => other.length - first.length);
-  const { size } = most[0];
-  const odd = frames.filter((frame) => sizeWords(frame.size) !== sizeWords(size));
-  if (second && (second.length === most.length || strict || odd.length * 4 >= frames.length)) {
-    throw new InputError(mixMessage(frames.length, most, second, odd));
+  const [largest, runnerUp] = [...groups.values()].sort((first, other) => other.length - first.length);
+  const { size } = largest[0];
+  const odd = frames.filter((frame) => sizeText(frame.size) !== sizeText(size));
+  if (runnerUp && (runnerUp.length === largest.length || strict || odd.length * 4 >= frames.length)) {
+    throw new InputError(mixMessage(frames.length, largest, runnerUp, odd));
   }
   return {
-    frames: most,
+    frames: largest,
     size,
     warnings: odd.map(
       (frame): StackNote => ({
         kind: 'odd-size',
         message:
-          `Frame ${frame.number} (${frame.name}) is left out: it is ${sizeWords(frame.size)}, the others are ` +
-          `${sizeWords(size)}.${turnedHint([frame], size)}`,
+          `Frame ${frame.number} (${frame.name}) is left out: it is ${sizeText(frame.size)}, the others are ` +
+          `${sizeText(size)}.${turnedHint([frame], size)}`,
         number: frame.number,
       }),
     ),
   };
 }
 
-function mixMessage(count: number, most: Sized[], second: Sized[], odd: Sized[]): string {
-  const { size } = most[0];
+function mixMessage(count: number, largest: Sized[], runnerUp: Sized[], odd: Sized[]): string {
+  const { size } = largest[0];
   const shown = odd
     .slice(0, 8)
-    .map((frame) => `frame ${frame.number} (${frame.name}) is ${sizeWords(frame.size)}`);
+    .map((frame) => `frame ${frame.number} (${frame.name}) is ${sizeText(frame.size)}`);
   if (odd.length > shown.length) shown.push(`${odd.length - shown.length} more differ`);
-  const share = second.length === most.length ? `${most.length}` : `most (${most.length})`;
+  const share = runnerUp.length === largest.length ? `${largest.length}` : `most (${largest.length})`;
   return (
-    `The frames differ in size: ${share} of ${count} are ${sizeWords(size)}, but ${joinWords(shown)}. ` +
+    `The frames differ in size: ${share} of ${count} are ${sizeText(size)}, but ${joinWords(shown)}. ` +
     `Put them into folders of their own, or leave the odd ones out with ${optionName('skip')}.${turnedHint(odd, size)}`
   );
 }
 
-/** A camera that looks straight down guesses its orientation anew for every frame. */
+/** A camera that points straight down detects a random orientation for every frame. */
 function turnedHint(odd: readonly Sized[], size: Size): string {
   const turned = odd.every((frame) => frame.size.width === size.height && frame.size.height === size.width);
   return turned
@@ -108,6 +108,6 @@ function turnedHint(odd: readonly Sized[], size: Size): string {
     : '';
 }
 
-function sizeWords({ width, height }: Size): string {
+function sizeText({ width, height }: Size): string {
   return `${width} x ${height}`;
 }

@@ -11,10 +11,10 @@ import { widenSamples } from './widen-samples.js';
 
 // A frame is read once or twice per merge, each time in full: a cache would only hold memory.
 sharp.cache(false);
-// One thread a decode, whatever the machine's allocator: the cores belong to the workers.
+// One thread per decode, whatever the machine's allocator: the cores are for the workers.
 sharp.concurrency(1);
 
-/** How much smaller, per side, a decoded frame is than the file. */
+/** Factor, per side, by which a decoded frame is smaller than the file. */
 export type Shrink = 1 | 2 | 4 | 8;
 
 /** The pixels of one frame, upright. */
@@ -36,18 +36,18 @@ export interface DecodedFrame {
 }
 
 /**
- * Decodes a frame to the bits and channels its stack asks for (`frame.bits`, `frame.channels`): 8 bits widen
- * to 16 by x257, grey to RGB by repetition; both are exact.
+ * Decodes a frame to the bits and channels of its stack (`frame.bits`, `frame.channels`): 8 bits widen to 16 by x257,
+ * grey to RGB by repetition; both are exact.
  *
- * With `shrink` k the picture is reduced to floor(width / k) x floor(height / k), so that every pixel stands
- * for a whole k x k block; a remainder of fewer than k columns at the right and rows at the bottom is cut off.
- * A JPEG with sides divisible by k is reduced while it is decoded: by the scaled inverse DCT to k / 2, then by a
- * tent of 1 3 3 1 per side, a little softer than the block mean and centred alike. With `quick` the scaled inverse
- * DCT alone does it, at little more than the cost of the entropy decoding: it is the mean of the blocks, up to
- * rounding, for sides that k does not divide too unless the picture has to be turned. Anything else is decoded and
- * averaged over the blocks.
+ * With `shrink` k the picture is reduced to floor(width / k) x floor(height / k), so that every pixel stands for a
+ * whole k x k block; a remainder of fewer than k columns at the right and rows at the bottom is cut off. A JPEG with
+ * sides divisible by k is reduced while it is decoded: by the scaled inverse DCT to k / 2, then by a tent of 1 3 3 1
+ * per side, a little softer than the block mean and centred alike. With `quick` the scaled inverse DCT alone does it,
+ * at little more than the cost of the entropy decoding: it is the mean of the blocks, up to rounding, for sides that k
+ * does not divide too unless the picture has to be turned. Anything else is decoded and averaged over the blocks.
  *
- * Throws InputError when the file is damaged or cut short, ChangedFrameError when it is gone or no longer what was listed.
+ * Throws InputError when the file is damaged or cut short, ChangedFrameError when it is gone or no longer what was
+ * listed.
  */
 export async function decodeFrame(
   frame: FrameFile,
@@ -65,7 +65,7 @@ export async function decodeFrame(
   const isUpright = frame.orientation === 1;
   const whileDecoding = shrink > 1 && frame.format === 'jpeg' && (isWhole || (quick && isUpright));
   const target = whileDecoding ? { ...reduced, shrink, quick } : undefined;
-  // Whatever came of the decoding, that the file is another one explains more.
+  // Whatever the result of the decoding, a file that was exchanged explains it better.
   const loaded = await loadSamples(frame, target).finally(() => refuseChangedFrames([frame]));
   const expected = whileDecoding ? reduced : frame.size;
   const sameSize = loaded.width === expected.width && loaded.height === expected.height;
@@ -86,7 +86,7 @@ interface Loaded {
   bits: 8 | 16;
 }
 
-/** What a JPEG is reduced to while it is decoded. */
+/** Reduction of a JPEG while it is decoded. */
 interface Target {
   width: number;
   height: number;
@@ -107,7 +107,7 @@ async function loadFrom(openPath: string, frame: FrameFile, target?: Target): Pr
   const path = target?.quick ? `${openPath}[shrink=${target.shrink}]` : openPath;
   const picture = sharp(path, {
     failOn: 'warning',
-    // What was listed, and no pixel more: a file that was exchanged cannot fill the memory.
+    // Limited to the listed size: a file that was exchanged cannot fill the memory.
     limitInputPixels: frame.size.width * frame.size.height,
     ignoreIcc: true,
   });
@@ -123,7 +123,7 @@ async function loadFrom(openPath: string, frame: FrameFile, target?: Target): Pr
   // Without the colour space grey comes out as RGB, and 16 bits go through 8.
   if (bits === 16) picture.toColourspace(grey ? 'grey16' : 'rgb16').raw({ depth: 'ushort' });
   else picture.toColourspace(grey ? 'b-w' : 'srgb').raw();
-  // Not toUint8Array: the memory of what it hands out is never freed (sharp 0.35.5, measured).
+  // Not toUint8Array: the memory that it returns is never freed (sharp 0.35.5, measured).
   const { data, info } = await picture.toBuffer({ resolveWithObject: true });
   if (info.channels !== (grey ? 1 : 3)) throw changedSince(frame);
   return {
@@ -135,7 +135,7 @@ async function loadFrom(openPath: string, frame: FrameFile, target?: Target): Pr
   };
 }
 
-/** A plain array over the same memory, without the manners of Node's Buffer. */
+/** A plain array over the same memory, without the methods of Node's Buffer. */
 function asBytes(bytes: Uint8Array): Uint8Array {
   return new Uint8Array(bytes.buffer, bytes.byteOffset, bytes.byteLength);
 }

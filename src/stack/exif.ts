@@ -29,8 +29,8 @@ export async function readIcc(frame: Pick<FrameFile, 'path'>): Promise<Buffer | 
 }
 
 /**
- * What the EXIF of a picture (a path, or the whole bytes of a file) says of its making.
- * Values that cannot be true are dropped. A file without EXIF, or with a damaged block, gives {}.
+ * The EXIF of a picture (a path, or the whole bytes of a file) that concerns its capture. Impossible values are
+ * dropped. A file without EXIF, or with a damaged block, gives {}.
  */
 export async function readExif(source: string | Buffer): Promise<FrameExif> {
   if (typeof source !== 'string') return parseExif(source);
@@ -112,7 +112,10 @@ function sensitivity(tags: Record<string, Tag>): number | undefined {
   return within(iso === 65_535 ? firstNumber(tags.RecommendedExposureIndex) : iso, 1, 1e7);
 }
 
-/** A numerator of 0xFFFFFFFF says infinity, one of 0 that the distance is not known (EXIF 2.32, 4.6.5, SubjectDistance). */
+/**
+ * A numerator of 0xFFFFFFFF means infinity, one of 0 that the distance is not known (EXIF 2.32, 4.6.5,
+ * SubjectDistance).
+ */
 function focusDistance(tag: Tag): number | undefined {
   const isInfinite = Array.isArray(tag?.value) && tag.value[0] === 0xffff_ffff;
   return isInfinite ? farthestM : within(rational(tag), 0.001, farthestM);
@@ -132,7 +135,7 @@ function within(value: number | undefined, min: number, max: number): number | u
 function text(tag: Tag): string | undefined {
   const value = Array.isArray(tag?.value) ? tag.value[0] : tag?.value;
   if (typeof value !== 'string') return undefined;
-  // Cameras pad with zeros and blanks; control characters have no place in a report.
+  // Cameras pad with zeros and blanks; control characters do not belong in a report.
   const clean = value.replace(/\p{Cc}+/gu, ' ').trim();
   return clean === '' ? undefined : clean.slice(0, 200);
 }

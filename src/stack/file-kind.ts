@@ -1,6 +1,6 @@
 import { extname } from 'node:path';
 
-/** What the first bytes of a file say it is. */
+/** Kind of a file by its first bytes. */
 export type FileKind =
   | { kind: 'picture'; format: 'jpeg' | 'png' | 'tiff' | 'webp' }
   | { kind: 'raw' }
@@ -8,7 +8,7 @@ export type FileKind =
   | { kind: 'foreign'; name: string }
   | { kind: 'unknown' };
 
-/** Bytes from the start of a file that `kindOfContent` wants to see. */
+/** Number of bytes from the start of a file that `kindOfContent` reads. */
 export const headBytes = 32;
 
 const pictureEndings = new Set(['.jpg', '.jpeg', '.jpe', '.jfif', '.png', '.tif', '.tiff', '.webp']);
@@ -45,7 +45,7 @@ const isAvif: FileKind = { kind: 'foreign', name: 'AVIF' };
 const isJpegXl: FileKind = { kind: 'foreign', name: 'JPEG XL' };
 const isJpeg2000: FileKind = { kind: 'foreign', name: 'JPEG 2000' };
 
-/** Marks by which a kind is known: each a place in the file and what stands there. The first that fits counts. */
+/** Signatures of the kinds: an offset in the file and the bytes there. The first match counts. */
 const marks: [FileKind, ...[at: number, mark: string][]][] = [
   [isJpeg, [0, '\xff\xd8\xff']],
   [{ kind: 'picture', format: 'png' }, [0, '\x89PNG\r\n\x1a\n']],
@@ -73,13 +73,13 @@ const marks: [FileKind, ...[at: number, mark: string][]][] = [
   [isJpeg2000, [0, '\0\0\0\x0cjP  ']],
   [isJpeg2000, [0, '\xff\x4f\xff\x51']],
   [{ kind: 'foreign', name: 'GIF' }, [0, 'GIF8']],
-  // Two letters alone would also fit a text: the reserved zeros of the header are asked for as well.
+  // Two letters alone would also fit a text: the reserved zeros of the header are required as well.
   [{ kind: 'foreign', name: 'BMP' }, [0, 'BM'], [6, '\0\0\0\0']],
 ];
 
 /**
- * Tells a file's kind from its first `headBytes` bytes. DNG and other raw files that are built on TIFF
- * without a mark of their own count as TIFF here; see `isRawTiff`.
+ * Identifies a file's kind by its first `headBytes` bytes. DNG and other raw files that are built on TIFF without a
+ * mark of their own count as TIFF here; see `isRawTiff`.
  */
 export function kindOfContent(head: Buffer): FileKind {
   const text = head.toString('latin1');

@@ -7,35 +7,36 @@ export type Direction = KnownDirection | 'unknown';
 export type KnownDirection = 'near-to-far' | 'far-to-near';
 
 /**
- * What decided it: the user, the focused distances that the camera recorded, far detail seen through the blurred rims of
- * near things, or the growth of the picture as before a rail, where its travel is given or the pictures lean the same way.
+ * What decided it: the user, the focused distances that the camera recorded, far detail seen through the blurred rims
+ * of near things, or the growth of the picture as on a rail, where its travel is given or the pictures favour the same
+ * direction.
  */
 export type DirectionSource = 'option' | 'focused distances' | 'pictures' | 'growth';
 
-/** What the pictures show of the direction: see `seeThrough` in surface/see-through.ts. */
+/** Evidence of the pictures for the direction: see `seeThrough` in surface/see-through.ts. */
 export interface PictureEvidence {
   /** Evidence in standard errors: above 0, nearer means a lower ordinal. 0 without any. */
   z: number;
-  /** What is left when parts of the picture for one end are set off against those for the other, part of all: 0 to 1. */
+  /** Absolute difference between the number of blocks for either direction, as a share of all blocks: 0 to 1. */
   agreement: number;
-  /** Parts of the picture that show anything. */
+  /** Number of blocks of the picture that contain evidence. */
   blocks: number;
   /** Radius of the blur one frame away from a plane of focus, px of a full-size frame. */
   blurPx: number;
 }
 
-/** How much larger the same thing is in each frame than in the one before, as a part of its size. */
+/** Relative growth of the picture from each frame to the next. */
 export interface Growth {
   perFrame: number;
-  /** Standard error of it. */
+  /** Standard error of `perFrame`. */
   sigma: number;
 }
 
-/** What the frames themselves show of the direction. */
+/** Evidence of the frames for the direction. */
 export interface DirectionEvidence {
-  /** Absent where too few focus curves stand out. */
+  /** Absent where too few focus curves are significant. */
   pictures?: PictureEvidence | undefined;
-  /** Absent where too few frames are placed. */
+  /** Absent where too few frames are aligned. */
   growth?: Growth | undefined;
 }
 
@@ -43,14 +44,14 @@ export interface FocusDirection {
   direction: Direction;
   /** Absent when nothing decided the direction. */
   directionBy?: DirectionSource;
-  /** What the frames show, whatever decided. */
+  /** Evidence of the frames, whatever decided. */
   directionEvidence?: DirectionEvidence;
 }
 
-/** What the user says of a stack; 'auto' leaves it to the frames. */
+/** The direction as the user gives it; 'auto' derives it from the frames. */
 export type GivenDirection = 'auto' | KnownDirection;
 
-/** What is known of a stack beside its pictures. */
+/** What is known of a stack apart from its pictures. */
 export interface RailFacts {
   /** Width of a full-size frame, px. */
   widthPx: number;
@@ -58,28 +59,37 @@ export interface RailFacts {
   stepMm?: number | undefined;
 }
 
-/** So many different distances show a direction; with fewer, one of a lens that stays as it is may have been rounded differently. */
+/**
+ * Minimum number of different distances: with fewer, the distance of a lens that was not refocused may have been
+ * rounded differently.
+ */
 const minDistances = 3;
-/** The pictures are sure from here on: more than four standard errors, and twice as much for one end as for the other. */
+/**
+ * The pictures decide from here on: more than four standard errors, and twice as many blocks for one direction as for
+ * the other.
+ */
 const minZ = 4;
 const minAgreement = 1 / 3;
-/** Pictures that lean so far, in standard errors, against the growth leave the direction open; with it, they bear it out. */
-const leaningZ = 2;
-/** Growth decides only where it stands so many standard errors out. */
+/**
+ * Significance of the pictures, in standard errors, from which they contradict the growth, so that the direction stays
+ * unknown, or support it.
+ */
+const minLeaningZ = 2;
+/** Minimum significance of the growth, standard errors. */
 const minGrowthSigmas = 4;
 /**
- * Pupil over field, by the growth's size, that a rail shows at most. Objectives show A / F = 2 NA f / F, up to 6; a lens near
- * life size 0.3 to 1. Above, growth is next to none: noise, or what the stage of a telecentric lens leaves.
+ * Maximum ratio of pupil to field that the growth on a rail implies. Objectives have A / F = 2 NA f / F, up to 6; a
+ * lens near life size 0.3 to 1. Above, there is hardly any growth: noise, or the residue of a telecentric lens.
  */
 const maxPupilToField = 8;
-/** A frame of fewer pixels across is a part of a field: pupils are set against a field so wide at least. */
+/** Lower limit of the field width, px: a frame of fewer pixels is a crop of a field. */
 const minFieldPx = 1200;
-/** Distance from lens to subject that a step over the growth may imply, mm. */
+/** Plausible range of the working distance that step over growth implies, mm. */
 const railDistanceMm = { min: 2, max: 3000 };
 
 /**
- * The direction in which the focus moved: as the user says, else by the focused distances that the camera recorded, else
- * by what the frames show; see `shownDirection`.
+ * The direction in which the focus moved: as the user gives it, else by the focused distances that the camera recorded,
+ * else by the evidence of the frames; see `shownDirection`.
  */
 export function findDirection(
   given: GivenDirection,
@@ -91,7 +101,7 @@ export function findDirection(
   return known ? { ...known, directionEvidence } : shownDirection(directionEvidence, rail);
 }
 
-/** The direction as the user or the camera says it, before the pictures are looked at. */
+/** The direction that the user gives or the camera recorded, without the pictures. */
 export function knownDirection(
   given: GivenDirection,
   frames: readonly Pick<FrameFile, 'exif'>[],
@@ -102,25 +112,25 @@ export function knownDirection(
 }
 
 /**
- * The direction by what the frames show: the pictures where they suffice; else the growth, where the travel of a rail is
- * given and both agree, or where the pictures lean the same way; else unknown. A fixed camera's picture shrinks or grows as its lens is focused farther, by any
- * amount up to that of a lens that is moved out as a whole, as the lens is built. So no size of growth shows by itself that
- * a rail made it.
+ * The direction by the evidence of the frames: the pictures where they suffice; else the growth, where the travel of a
+ * rail is given and both agree, or where the pictures favour the same direction; else unknown. The picture of a fixed
+ * camera shrinks or grows as its lens is focused farther, depending on its construction by any amount up to that of a
+ * lens that is moved out as a whole. So no amount of growth alone proves a rail.
  */
 export function shownDirection(evidence: DirectionEvidence, rail: RailFacts): FocusDirection {
   const directionEvidence = evidence;
-  const seen = seenDirection(evidence);
-  if (seen) return { direction: seen, directionBy: 'pictures', directionEvidence };
-  const grown = directionOnRail(evidence, rail);
-  const isBorneOut = Math.abs(evidence.pictures?.z ?? 0) > leaningZ;
-  if (!grown || (rail.stepMm === undefined && !isBorneOut))
+  const shown = pictureDirection(evidence);
+  if (shown) return { direction: shown, directionBy: 'pictures', directionEvidence };
+  const byGrowth = directionOnRail(evidence, rail);
+  const isSupported = Math.abs(evidence.pictures?.z ?? 0) > minLeaningZ;
+  if (!byGrowth || (rail.stepMm === undefined && !isSupported))
     return { direction: 'unknown', directionEvidence };
-  return { direction: grown, directionBy: 'growth', directionEvidence };
+  return { direction: byGrowth, directionBy: 'growth', directionEvidence };
 }
 
 /**
- * The direction that the growth shows if a rail moved the camera; undefined where it is not sure, is not that of a rail, or
- * the pictures lean the other way.
+ * The direction that the growth implies if a rail moved the camera; undefined where it is not significant, is not that
+ * of a rail, or is contradicted by the pictures.
  */
 export function directionOnRail(
   { pictures, growth }: DirectionEvidence,
@@ -128,21 +138,21 @@ export function directionOnRail(
 ): KnownDirection | undefined {
   if (!growth || !(Math.abs(growth.perFrame) > minGrowthSigmas * growth.sigma)) return undefined;
   const { perFrame } = growth;
-  if (pictures && pictures.z * Math.sign(perFrame) < -leaningZ) return undefined;
+  if (pictures && pictures.z * Math.sign(perFrame) < -minLeaningZ) return undefined;
   const fieldPx = Math.max(widthPx, minFieldPx);
   if (pictures && pupilToField(pictures.blurPx, perFrame, fieldPx) > maxPupilToField) return undefined;
   if (stepMm !== undefined && !isWithin(stepMm / Math.abs(perFrame), railDistanceMm)) return undefined;
   return nearFirst(perFrame > 0);
 }
 
-/** Whether the pictures surely show the reverse of what the user or the camera says. */
+/** Whether the pictures show the reverse of the given or recorded direction, with significance. */
 export function isContradicted({ direction, directionEvidence }: FocusDirection): boolean {
-  const seen = directionEvidence && seenDirection(directionEvidence);
-  return seen !== undefined && direction !== 'unknown' && seen !== direction;
+  const shown = directionEvidence && pictureDirection(directionEvidence);
+  return shown !== undefined && direction !== 'unknown' && shown !== direction;
 }
 
-/** The direction that the pictures show by themselves, where they suffice. */
-function seenDirection({ pictures }: DirectionEvidence): KnownDirection | undefined {
+/** The direction by the pictures alone, where they suffice. */
+function pictureDirection({ pictures }: DirectionEvidence): KnownDirection | undefined {
   if (!pictures || !(Math.abs(pictures.z) > minZ) || pictures.agreement < minAgreement) return undefined;
   return nearFirst(pictures.z > 0);
 }
@@ -155,7 +165,7 @@ function nearFirst(isFirst: boolean): KnownDirection {
   return isFirst ? 'near-to-far' : 'far-to-near';
 }
 
-/** Undefined where distances are missing, all but alike (on a rail the lens stays as it is) or turn back. */
+/** Undefined where distances are missing, nearly equal (on a rail the lens is not refocused) or not monotonic. */
 function recordedDirection(frames: readonly Pick<FrameFile, 'exif'>[]): KnownDirection | undefined {
   const distances: number[] = [];
   for (const { exif } of frames) {

@@ -1,9 +1,9 @@
-/** One frame of a feed: its decoded value, or why there is none. */
+/** One item of a feed: its decoded value, or the error. */
 export type Fed<Item, Value> = { item: Item; value: Value } | { item: Item; error: unknown };
 
 /**
- * Decodes items in order, up to `ahead` of them before they are asked for, so that decoding overlaps the work
- * on the frame before. An error is handed over in its place and does not end the feed.
+ * Decodes items in order, up to `ahead` of them in advance, so that decoding overlaps the work on the frame before. An
+ * error is yielded for its item and does not end the feed.
  */
 export async function* feedFrames<Item, Value>(
   items: readonly Item[],
@@ -12,7 +12,7 @@ export async function* feedFrames<Item, Value>(
 ): AsyncGenerator<Fed<Item, Value>> {
   const waiting: Promise<Fed<Item, Value>>[] = [];
   let next = 0;
-  const start = () => {
+  const startNext = () => {
     const item = items[next++];
     waiting.push(
       decode(item).then(
@@ -22,7 +22,7 @@ export async function* feedFrames<Item, Value>(
     );
   };
   while (next < items.length || waiting.length > 0) {
-    while (next < items.length && waiting.length <= ahead) start();
+    while (next < items.length && waiting.length <= ahead) startNext();
     yield await waiting.shift()!;
   }
 }

@@ -6,16 +6,16 @@ import type { FrameFile } from './frame.js';
 export class ChangedFrameError extends InputError {}
 
 /**
- * What tells a file from another under its name, and from itself with another content: only the file system sets the
- * time of the last change, so that a program which puts back size and time of the content does not hide what it did.
+ * Distinguishes a file from another under its name, and from itself with changed content: only the file system sets the
+ * time of the last status change, so that a program which restores size and modification time cannot hide a change.
  */
 export function fileMarkOf({ ino, size, mtimeNs, ctimeNs }: BigIntStats): string {
   return [ino, size, mtimeNs, ctimeNs].join(' ');
 }
 
 /**
- * Refuses frames whose file was exchanged, changed or removed since it was listed; at once, so that nothing can happen
- * between the answer and what is done about it. Frames without a mark (not listed from a folder) pass.
+ * Refuses frames whose file was exchanged, changed or removed since it was listed. Synchronous, so that nothing can
+ * happen between the test and the caller's reaction. Frames without a mark (not listed from a folder) pass.
  *
  * @throws ChangedFrameError
  */

@@ -1,6 +1,9 @@
 import { InputError, named } from '../errors.js';
 
-/** Most frames of one stack: depth indices of that many are kept in 16 bits, to 1/16 frame; see surface/depth-index.ts. */
+/**
+ * Maximum frames of one stack: depth indices of that many are kept in 16 bits, to 1/16 frame; see
+ * surface/depth-index.ts.
+ */
 export const maxFrames = 4000;
 
 /** Highest number of a frame that the 16 bits of `sources.png` hold. */
@@ -9,7 +12,7 @@ export const maxSourceNumber = 65_535;
 /**
  * Refuses a stack that is longer than can be merged, before any of its pixels are read.
  *
- * @param numbers Frame numbers of the stack, rising.
+ * @param numbers Frame numbers of the stack, ascending.
  * @throws InputError
  */
 export function refuseTooManyFrames(folder: string, numbers: readonly number[]): void {

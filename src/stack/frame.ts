@@ -1,6 +1,6 @@
 import type { Size } from '../image/image.js';
 
-/** What EXIF says of a frame; every field is absent when the file does not say. */
+/** EXIF of a frame; a field is absent when the file does not contain it. */
 export interface FrameExif {
   /** Capture time in milliseconds since 1970 of the camera's clock, sub-seconds included. */
   takenMs?: number;
@@ -19,7 +19,7 @@ export interface FrameExif {
 
 /** One photograph of a stack, as listed; pixels are decoded on demand by `decodeFrame`. */
 export interface FrameFile {
-  /** 1-based place in capture order: the number that maps, options and messages use. */
+  /** 1-based index in capture order: the number that maps, options and messages use. */
   number: number;
   path: string;
   name: string;
@@ -39,7 +39,7 @@ export interface FrameFile {
   exif: FrameExif;
 }
 
-/** What a note on a stack is about, for programs: sentences may be worded anew. */
+/** Subject of a note on a stack, for programs: the wording of sentences may change. */
 export type StackNoteKind =
   /** A photograph that is empty, damaged or cannot be read. */
   | 'lost'
@@ -49,11 +49,11 @@ export type StackNoteKind =
   /** Camera raw files; and names that occur with two endings. */
   | 'raw'
   | 'twins'
-  /** The order of the frames: as may surprise, other than that of the names, and not sure. */
+  /** The order of the frames: may surprise, differs from that of the names, is uncertain. */
   | 'order'
   | 'order-differs'
   | 'order-contradicts'
-  /** Files that are passed over, and what is done to frames on reading. */
+  /** Files that are ignored, and conversions of frames on reading. */
   | 'ignored'
   | 'reading';
 
@@ -75,7 +75,7 @@ export interface Stack {
   bits: 8 | 16;
   channels: 1 | 3;
   orderedBy: 'exif time' | 'name';
-  /** What to know: ignored files, dropped alpha, the order; and what may be amiss: left-out frames. */
+  /** Notes: ignored files, dropped alpha, the order. Warnings: frames that are left out. */
   notes: StackNote[];
   warnings: StackNote[];
 }

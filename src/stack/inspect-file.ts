@@ -19,8 +19,8 @@ export interface Photograph extends Omit<FrameFile, 'number'> {
 }
 
 /**
- * What a file of the folder turned out to be. `reason` completes the sentence "NAME ..."; a lost photograph is empty,
- * damaged or out of reach, what else is unusable may never have been one of the stack.
+ * Result of inspecting a file of the folder. `reason` completes the sentence "NAME ..."; a lost photograph is empty,
+ * damaged or unreadable, other unusable files may never have belonged to the stack.
  */
 export type Inspected =
   | { kind: 'photograph'; photograph: Photograph }
@@ -29,19 +29,19 @@ export type Inspected =
   | { kind: 'other'; name: string };
 
 /**
- * Looks at one file without decoding it. Content decides; the name only tells whether a file that cannot be
- * read was meant to be a photograph. Never throws for what a file holds.
+ * Inspects one file without decoding it. Content decides; the name only indicates whether a file that cannot be read
+ * was meant to be a photograph. Never throws for the content of a file.
  */
 export async function inspectFile(folder: string, name: string, maxPixels: number): Promise<Inspected> {
   const path = join(folder, name);
   if (hasRawEnding(name)) return { kind: 'raw', name };
   if (isLeftover(name)) return { kind: 'other', name };
-  // Anything that does not look like a photograph by name may be ignored without a word of why.
+  // Files whose names are not those of photographs are ignored without a reason.
   const unusable = (reason: string, isLost: boolean): Inspected =>
     hasPictureEnding(name) ? { kind: 'unusable', name, reason, isLost } : { kind: 'other', name };
   let handle: FileHandle | undefined;
   try {
-    // Opening a pipe would wait for ever.
+    // Opening a pipe would block for ever.
     if (!(await stat(path)).isFile()) return { kind: 'other', name };
     handle = await openRegularFile(path);
     const stats = await handle.stat({ bigint: true });
@@ -66,7 +66,7 @@ export async function inspectFile(folder: string, name: string, maxPixels: numbe
     };
     return await inspectPicture(file, handle, maxPixels);
   } catch (error) {
-    // What the machine denies is no fault of the file.
+    // A failure of the machine is no fault of the file.
     const failure = systemFailureOf(error);
     if (failure) throw failure;
     return unusable(`cannot be read: ${fileErrorReason(error)}`, true);

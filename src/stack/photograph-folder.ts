@@ -4,8 +4,8 @@ import { hasPictureEnding, hasRawEnding, isLeftover, kindOfContent } from './fil
 import { openRegularFile } from './regular-file.js';
 import { openTiff, readDirectory } from './tiff-directory.js';
 
-/** Frames that make a stack. */
-export const leastFrames = 3;
+/** Minimum number of photographs that make a folder a stack. */
+export const minStackFrames = 3;
 
 /** Bytes from the start of a file, in which a JPEG or PNG of Lamella names its program. */
 const headBytes = 8192;
@@ -15,8 +15,8 @@ const softwareTag = 305;
 
 /**
  * Whether a folder holds the photographs of a stack: at least `leastFrames` pictures or camera raw files that are not
- * Lamella's own composites or contact sheets. Only as many files are opened as the answer needs, and of each only its
- * start. False for a folder that cannot be listed.
+ * Lamella's own composites or contact sheets. Only as many files are opened as needed, and of each only its start.
+ * False for a folder that cannot be listed.
  */
 export async function holdsPhotographs(folder: string): Promise<boolean> {
   const entries = await readdir(folder, { withFileTypes: true }).catch(() => []);
@@ -25,12 +25,12 @@ export async function holdsPhotographs(folder: string): Promise<boolean> {
     const { name } = entry;
     if (entry.isDirectory() || name.startsWith('.') || isLeftover(name) || !mayBeFrame(name)) continue;
     if (await isPhotograph(join(folder, name))) photographs++;
-    if (photographs === leastFrames) return true;
+    if (photographs === minStackFrames) return true;
   }
   return false;
 }
 
-/** Cameras and copies write frames without an ending too. */
+/** Cameras and copying programs also write frames without a file extension. */
 function mayBeFrame(name: string): boolean {
   return hasPictureEnding(name) || hasRawEnding(name) || extname(name) === '';
 }

@@ -5,9 +5,9 @@ import { isDirectoryWhole, openTiff } from './tiff-directory.js';
 const pngHead = '89504e470d0a1a0a';
 
 /**
- * Whether a picture goes on to the end that its format asks for. A PNG or TIFF that lost its last bytes may decode in full
- * all the same: what lies behind the pixels is gone. True of other formats: a decoder tells of a JPEG that lacks its end.
- * Bytes behind the end do not matter.
+ * Whether a picture file is complete to the end that its format requires. A PNG or TIFF that lost its last bytes may
+ * still decode in full, as only what follows the pixels is gone. True for other formats: a decoder reports a truncated
+ * JPEG. Bytes behind the end do not matter.
  *
  * @throws As `openRegularFile`.
  */

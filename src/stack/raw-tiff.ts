@@ -10,9 +10,9 @@ const colourFilterArray = 32803;
 const linearRaw = 34892;
 
 /**
- * Whether an open TIFF is a camera raw file under another name. An image library would open the small preview
- * that such files keep first, without complaint, so they are told by what only raw files have: the DNG
- * version, sensor data in the main or a sub-directory, or a reduced picture in front of sub-directories.
+ * Whether an open TIFF is a camera raw file under another name. An image library would open the small preview that such
+ * files keep first, without complaint, so they are identified by what only raw files have: the DNG version, sensor data
+ * in the main or a sub-directory, or a reduced picture in front of sub-directories.
  */
 export async function isRawTiff(handle: FileHandle): Promise<boolean> {
   const tiff = await openTiff(handle);

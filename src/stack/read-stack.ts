@@ -10,32 +10,32 @@ import { checkSelection, type FrameSelection, selectFrames } from './select-fram
 import { frameNotes, twinWarnings } from './stack-notes.js';
 import { countOf, someNames } from './words.js';
 
-/** How a folder is read. */
+/** Options for reading a folder. */
 export interface ReadStackOptions extends FrameSelection {
   /** Turn a file that cannot be used into an error instead of leaving it out. Default false. */
   strict?: boolean | undefined;
   /** Largest picture that is accepted, width times height. Default 250 million. */
   maxPixels?: number | undefined;
-  /** Files, or whole folders, that are never read as frames, such as the place of the result. */
+  /** Files, or whole folders, that are never read as frames, such as the result folder. */
   exclude?: readonly string[] | undefined;
   /** Stops the listing with InterruptedError. */
   signal?: AbortSignal | undefined;
 }
 
 const defaultMaxPixels = 250e6;
-// Headers are short reads: more at once only makes a disk seek.
+// Headers are short reads: more in parallel only make a disk seek.
 const filesAtOnce = 4;
 
 /**
- * Lists the photographs of a folder as a stack: frames of one size in capture order (see `orderByCommonSize`),
- * numbered from 1 over the whole folder; frames that `frames` or `skip` leave out take their number with
- * them. No pixel is decoded.
+ * Lists the photographs of a folder as a stack: frames of one size in capture order (see `orderByCommonSize`), numbered
+ * from 1 over the whole folder; frames that `frames` or `skip` leave out take their number with them. No pixel is
+ * decoded.
  *
- * JPEG, PNG, TIFF and WebP are told by content. Files that are no photographs are ignored with a note;
+ * JPEG, PNG, TIFF and WebP are identified by content. Files that are no photographs are ignored with a note;
  * photographs that cannot be used are left out with a warning, or throw when `strict`.
  *
- * Throws UsageError for impossible frame numbers, InputError when the folder cannot be read, when fewer than
- * two photographs are usable, and when frames differ in size.
+ * Throws UsageError for impossible frame numbers, InputError when the folder cannot be read, when fewer than two
+ * photographs are usable, and when frames differ in size.
  */
 export async function readStack(folder: string, options: ReadStackOptions = {}): Promise<Stack> {
   const { strict = false, maxPixels = defaultMaxPixels, signal } = options;
@@ -75,7 +75,7 @@ export async function readStack(folder: string, options: ReadStackOptions = {}):
   };
 }
 
-/** Notes and warnings about the files that are no frames; throws for those that `strict` does not let pass. */
+/** Notes and warnings about the files that are not frames; throws for those that `strict` refuses. */
 function leftOut(
   inspected: Inspected[],
   photographs: Photograph[],
@@ -110,7 +110,7 @@ function leftOut(
     if (strict) throw new InputError(message.replace('left out', 'cannot be read'));
     warnings.push({ kind: 'raw', message });
   }
-  // A camera that writes raw and JPEG side by side: nothing is missing.
+  // The camera wrote raw and JPEG side by side: nothing is missing.
   if (raws.length > undeveloped.length) {
     const paired = raws.filter((name) => developed.has(stem(name)));
     const message = `${rawWords(paired)} ignored: the photographs of the same names are used.`;
@@ -128,10 +128,10 @@ function rawWords(names: string[]): string {
 function reasonsOf(unusable: { name: string; reason: string }[]): string {
   const alike = new Map<string, string[]>();
   for (const { name, reason } of unusable) alike.set(reason, [...(alike.get(reason) ?? []), name]);
-  const told = [...alike].map(([reason, [first, ...more]]) => {
+  const listed = [...alike].map(([reason, [first, ...more]]) => {
     return `${first} ${reason}${more.length > 0 ? ` (${more.length} more alike)` : ''}`;
   });
-  return someNames(told, 5);
+  return someNames(listed, 5);
 }
 
 function tooFew(folder: string, usable: { name: string }[], inspected: Inspected[]): string {
@@ -148,7 +148,7 @@ function tooFew(folder: string, usable: { name: string }[], inspected: Inspected
   return `${found}: a merge needs at least 2 frames of one subject, focused differently (JPEG, PNG, TIFF or WebP).${why}`;
 }
 
-/** A name without its ending, letter case ignored. */
+/** A name without its extension, letter case ignored. */
 function stem(name: string): string {
   return name.replace(/\.[^.]*$/, '').toLowerCase();
 }

@@ -5,16 +5,16 @@ import { type FileHandle, open, stat } from 'node:fs/promises';
 const chunkBytes = 1 << 20;
 
 /**
- * Opens a regular file that exists. A pipe, a device or a socket under its name is refused instead of waited for: it is
- * looked at before it is opened, opened without waiting, and looked at again, as its name may have been given to
- * another in between.
+ * Opens a regular file that exists. A pipe, a device or a socket under its name is refused instead of waited for: the
+ * file is tested before it is opened, opened without blocking, and tested again, as its name may have been given to
+ * another file in between.
  *
  * @param flags 'r' to read it, 'r+' to change it in place too.
  * @throws The system's error, or one whose message completes "it cannot be read: ..."; see `fileErrorReason`.
  */
 export async function openRegularFile(path: string, flags: 'r' | 'r+' = 'r'): Promise<FileHandle> {
   requireRegular(await stat(path));
-  // Windows knows no such flag.
+  // Windows has no such flag.
   const access = flags === 'r' ? constants.O_RDONLY : constants.O_RDWR;
   const handle = await open(path, access | (constants.O_NONBLOCK ?? 0));
   try {
@@ -26,16 +26,16 @@ export async function openRegularFile(path: string, flags: 'r' | 'r+' = 'r'): Pr
   }
 }
 
-/** Refuses what is no regular file, for readers that open it by its name. Throws as `openRegularFile`. */
+/** Refuses anything but a regular file, for readers that open it by its name. Throws as `openRegularFile`. */
 export async function requireRegularFile(path: string): Promise<void> {
   requireRegular(await stat(path));
 }
 
 /**
- * Reads a small file as UTF-8 text, with no more memory than `maxBytes` whatever lies there. Also a file that grows
- * while it is read, or whose size the system does not know, is held to the bound.
+ * Reads a small file as UTF-8 text, with no more memory than `maxBytes` whatever its content. The bound also applies to
+ * a file that grows while it is read, or whose size the system does not know.
  *
- * @param maxBytes A larger file is some other file.
+ * @param maxBytes A larger file is refused.
  * @throws As `openRegularFile`.
  */
 export async function readBoundedText(path: string, maxBytes: number): Promise<string> {

@@ -2,7 +2,7 @@ import type { StackNote } from './frame.js';
 import type { Photograph } from './inspect-file.js';
 import { countOf, someNames } from './words.js';
 
-/** Notes on what is done to the frames on reading, and on what differs among them. */
+/** Notes on conversions of the frames on reading, and on differences among them. */
 export function frameNotes(frames: readonly Photograph[]): StackNote[] {
   const notes: string[] = [];
   const withAlpha = frames.filter((frame) => frame.hasAlpha);

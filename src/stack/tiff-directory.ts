@@ -37,8 +37,8 @@ const typeBytes = new Map<number, number>([
 ]);
 
 /** Longer values (strip offsets of a huge picture, maker notes) are not read: nothing here needs them. */
-const longestValueBytes = 65_536;
-const mostEntries = 4096;
+const maxValueBytes = 65_536;
+const maxEntries = 4096;
 
 /** Reads the header; undefined when the file is neither TIFF nor BigTIFF. */
 export async function openTiff(handle: FileHandle): Promise<TiffFile | undefined> {
@@ -63,7 +63,7 @@ export async function readDirectory(file: TiffFile, offset: number): Promise<Tif
   const head = await readAt(handle, offset, countBytes);
   if (head?.length !== countBytes) return [];
   const count = uint(head, 0, countBytes, littleEndian);
-  if (count > mostEntries) return [];
+  if (count > maxEntries) return [];
   const table = (await readAt(handle, offset + countBytes, count * entryBytes)) ?? Buffer.alloc(0);
   const entries: TiffEntry[] = [];
   for (let start = 0; start + entryBytes <= table.length; start += entryBytes) {
@@ -79,7 +79,7 @@ async function readEntry(file: TiffFile, bytes: Buffer): Promise<TiffEntry | und
   const type = uint(bytes, 2, 2, littleEndian);
   const count = uint(bytes, 4, wordBytes, littleEndian);
   const length = count * (typeBytes.get(type) ?? Number.NaN);
-  if (!(length > 0 && length <= longestValueBytes)) return undefined;
+  if (!(length > 0 && length <= maxValueBytes)) return undefined;
   const valueAt = 4 + wordBytes;
   const data =
     length <= wordBytes
@@ -89,12 +89,12 @@ async function readEntry(file: TiffFile, bytes: Buffer): Promise<TiffEntry | und
   return { tag: uint(bytes, 0, 2, littleEndian), type, count, data };
 }
 
-/** Tags under which a directory of its own lies: of EXIF and of GPS (EXIF 2.32, 4.6.3). */
+/** Tags that point to a directory: EXIF and GPS (EXIF 2.32, 4.6.3). */
 const directoryTags = [34665, 34853];
 
 /**
  * Whether a directory, the EXIF and GPS directories that it points to, and all their values lie within the file. A
- * file that lacks its end may decode in full and yet have lost those, for they may lie behind the pixels.
+ * truncated file may decode in full and yet have lost those, as they may follow the pixels.
  */
 export async function isDirectoryWhole(file: TiffFile, offset: number): Promise<boolean> {
   const { handle, littleEndian, big } = file;
@@ -103,7 +103,7 @@ export async function isDirectoryWhole(file: TiffFile, offset: number): Promise<
   const head = await readAt(handle, offset, countBytes);
   if (head?.length !== countBytes) return false;
   const count = uint(head, 0, countBytes, littleEndian);
-  if (count > mostEntries) return false;
+  if (count > maxEntries) return false;
   const table = await readAt(handle, offset + countBytes, count * entryBytes);
   if (table?.length !== count * entryBytes) return false;
   for (let at = 0; at < table.length; at += entryBytes) {
@@ -114,7 +114,7 @@ export async function isDirectoryWhole(file: TiffFile, offset: number): Promise<
     if (!directoryTags.includes(uint(table, at, 2, littleEndian)) || length === 0) continue;
     const pointerBytes = Math.min(length, wordBytes);
     const inner = uint(table, valueAt, pointerBytes, littleEndian);
-    // Pointers that lead back would never end.
+    // Circular pointers would never end.
     if (inner !== offset && offset === file.firstDirectory && !(await isDirectoryWhole(file, inner)))
       return false;
   }

@@ -22,9 +22,9 @@ const descriptiveTags = new Set([
 const offsetTags = new Set([37500, 40965]);
 
 /**
- * The EXIF of an open TIFF file as a free-standing block of the layout that JPEG and PNG carry:
- * header, main directory, EXIF and GPS directories. Maker notes are dropped because their inner offsets
- * do not survive a move. Undefined when the file is no TIFF or says nothing.
+ * The EXIF of an open TIFF file as a free-standing block of the layout that JPEG and PNG carry: header, main directory,
+ * EXIF and GPS directories. Maker notes are dropped because their inner offsets do not survive a move. Undefined when
+ * the file is no TIFF or contains none of it.
  */
 export async function exifBlockOfTiff(handle: FileHandle): Promise<Buffer | undefined> {
   const tiff = await openTiff(handle);
@@ -47,7 +47,7 @@ export async function exifBlockOfTiff(handle: FileHandle): Promise<Buffer | unde
   return buildBlock(described, linked, tiff.littleEndian);
 }
 
-/** Types that exist only in BigTIFF have no place in an EXIF block. */
+/** Types that exist only in BigTIFF are not allowed in an EXIF block. */
 function isClassic(entry: TiffEntry): boolean {
   return entry.type <= 13;
 }

@@ -149,13 +149,13 @@ export const promiseTable: readonly PromiseRow[] = [
     ],
   },
   {
-    promise: 'A stray picture does not change the order of the frames, nor a counter that ran over',
+    promise: 'A stray picture does not change the order of the frames, nor a counter that rolled over',
     proofs: [
       proof(
         'stack/read-stack.test.ts',
         'are given by the frames of the stack: a stray screenshot has no say, and comes last',
       ),
-      proof('stack/capture-order.test.ts', 'follows a counter that ran over by the names alone'),
+      proof('stack/capture-order.test.ts', 'follows a counter that rolled over by the names alone'),
     ],
   },
   {

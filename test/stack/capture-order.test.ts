@@ -84,14 +84,14 @@ describe('capture order', () => {
     expect(note).toMatch(/1 of 7 have no capture time and go by name/);
   });
 
-  it('follows a counter that ran over by the names alone', () => {
+  it('follows a counter that rolled over by the names alone', () => {
     const numbers = [9988, 9989, 9990, 9999, 0, 1, 11].map(
       (number) => `DSC${String(number).padStart(4, '0')}.jpg`,
     );
     const { names, by, note } = order(...numbers.map((name): [string] => [name]));
     expect(names).toEqual(numbers);
     expect(by).toBe('name');
-    expect(note).toMatch(/beginning with DSC9988.jpg: their counter ran over/);
+    expect(note).toMatch(/beginning with DSC9988.jpg: their counter rolled over/);
   });
 
   it.each([
@@ -100,7 +100,7 @@ describe('capture order', () => {
       'the frames about the end of the counter are gone',
       [9990, 9991, 9992, 9993, 9997, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17],
     ],
-  ])('follows a counter that ran over where %s', (_, numbers) => {
+  ])('follows a counter that rolled over where %s', (_, numbers) => {
     const names = numbers.map((number) => `IMG_${String(number).padStart(4, '0')}.jpg`);
     expect(order(...names.map((name): [string] => [name])).names).toEqual(names);
   });
@@ -110,7 +110,7 @@ describe('capture order', () => {
     ['a run that does not end in nines', ['f001', 'f002', 'f997', 'f998']],
     ['names of two kinds', ['a001', 'a002', 'b998', 'b999']],
     ['a short counter', ['f01', 'f02', 'f98', 'f99']],
-  ])('takes %s for no counter that ran over', (_, names) => {
+  ])('takes %s for no counter that rolled over', (_, names) => {
     expect(order(...names.map((name): [string] => [name])).names).toEqual(names);
   });
 });
