@@ -29,8 +29,8 @@ export {
 } from './mend/apply-mends.js';
 export type { MendRegion } from './mend/mend-region.js';
 export { type Mend, type MendsRecord, readMends } from './mend/mends-file.js';
+export { merge } from './mend/merge.js';
 export { undoMends } from './mend/undo-mends.js';
-export { merge } from './merge/merge.js';
 export type { MergeFunction, MergeHooks, MergeOutcome } from './merge/merge-api.js';
 export type { MergeEvent, MergeStage } from './merge/merge-event.js';
 export {

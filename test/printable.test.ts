@@ -21,7 +21,7 @@ test('an argument with a line feed is refused on one line', async () => {
     ['merge', 'x', '--no\nlamella: done'],
     ['--no\nlamella: done'],
   ]) {
-    const system = fakeSystem((await import('../src/merge/merge.js')).merge);
+    const system = fakeSystem((await import('../src/mend/merge.js')).merge);
     expect(await runCli(args, '1.2.3', system)).toBeGreaterThan(1);
     expect(system.stderr.text.split('\n').filter((line) => line.startsWith('lamella: done'))).toEqual([]);
     expect(system.stderr.text).toContain('no\\x0alamella: done');

@@ -9,7 +9,7 @@ import {
   type SystemFault,
   UsageError,
 } from '../errors.js';
-import { merge } from '../merge/merge.js';
+import { merge } from '../mend/merge.js';
 import type { MergeOutcome } from '../merge/merge-api.js';
 import type { MergeEvent } from '../merge/merge-event.js';
 import { readRunRecord } from '../result/read-run-record.js';

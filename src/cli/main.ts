@@ -30,7 +30,7 @@ export async function main(loadMerge: () => Promise<MergeFunction> = loadOwnMerg
 }
 
 async function loadOwnMerge(): Promise<MergeFunction> {
-  return (await import('../merge/merge.js')).merge;
+  return (await import('../mend/merge.js')).merge;
 }
 
 /**

@@ -6,7 +6,6 @@ import { judgeStack } from '../check/judge-stack.js';
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { identityMatrix } from '../image/transform.js';
-import { carryMends } from '../mend/carry-mends.js';
 import { optionError } from '../option-error.js';
 import { optionName } from '../option-names.js';
 import type { MergeOptions } from '../options/merge-options.js';
@@ -49,23 +48,23 @@ import { RunLog } from './run-log.js';
 import type { UsedFrame } from './used-frame.js';
 
 /**
- * Merges the photographs of a folder into a result folder; the guide page `result` lists its files.
+ * What a new result takes over from the one that it replaces. May be called again when the old result has changed.
  *
- * @param folder Folder of the frames, which is only read: two photographs at least, all of one size in pixels.
- * @param given `out`: the result folder, by default the folder's name + `-merged` beside it. The rest: see
- *   MergeOptions.
- * @param hooks Progress, and an AbortSignal: when it fires the merge rejects with InterruptedError and leaves
- *   nothing behind.
- * @returns When the result folder is complete. It holds the composite of shape (rows, cols, channels) and maps of shape
- *   (rows, cols).
- * @throws UsageError when an option is wrong; InputError when the frames cannot be read, do not form a stack, have nothing
- *   in common, show no detail, or need more memory than is allowed; OutputError when the result cannot be written or
- *   `out` is taken; InterruptedError. Then nothing of a result is left behind.
+ * @param old Folder of the old result, or of none.
+ * @param dir Folder of the new result, which is still being written.
+ * @returns A sentence for the user; undefined when there is nothing to tell.
  */
-export async function merge(
+export type TakeOver = (old: string, dir: string, record: RunRecord) => Promise<string | undefined>;
+
+/**
+ * Merges the photographs of a folder into a result folder; `merge` of the library says what is given, returned and
+ * thrown.
+ */
+export async function mergeFolder(
   folder: string,
   given: Partial<MergeOptions> & { out?: string },
-  hooks: MergeHooks = {},
+  hooks: MergeHooks,
+  takeOver: TakeOver,
 ): Promise<MergeOutcome> {
   const log = new RunLog(hooks);
   const options = resolveOptions(given);
@@ -151,15 +150,15 @@ export async function merge(
     const findings = judgeRim(judged, mapsRecord.coverage.classes[outOfReach].percent);
     for (const finding of findings) if (!judged.includes(finding)) log.find(finding);
     record.findings = findings;
-    const mends = await carryMends(result.out, result.dir, record);
-    if (mends !== undefined) log.warn(mends);
+    const takenOver = await takeOver(result.out, result.dir, record);
+    if (takenOver !== undefined) log.warn(takenOver);
     const verdicts = await writeReport(result.dir, record, { composite: picture, icc, maps, signal });
     await writeRunRecord(result.dir, record, signal);
     log.throwIfStopped();
     // The record names these very files; of the anchor, profile and EXIF were read after its pixels.
     refuseChangedFrames(stack.frames);
     // Once more: somebody may have mended the earlier result meanwhile.
-    await result.commit(async (old) => void (await carryMends(old, result.dir, record)));
+    await result.commit(async (old) => void (await takeOver(old, result.dir, record)));
     const files = [
       composite.file,
       'depth.tif',

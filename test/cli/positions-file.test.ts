@@ -182,7 +182,7 @@ it.each(['merge', 'check'])('%s refuses too many positions with the name of thei
   const { frames } = placeStack((await renderPlane()).files);
   const path = join(frames, '..', 'rail.csv');
   await writeFile(path, '0\n1\n2\n3\n4\n5\n6\n7\n8\n');
-  const system = fakeSystem((await import('../../src/merge/merge.js')).merge);
+  const system = fakeSystem((await import('../../src/mend/merge.js')).merge);
   expect(await runCli([command, frames, '--positions', path], '1.2.3', system)).toBe(2);
   expect(system.stderr.text).toContain(`${path}: Expected a position for each of the 7 photographs`);
   expect(system.stderr.text).toContain('for --positions but received 9: ');

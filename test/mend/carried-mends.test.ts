@@ -5,7 +5,7 @@ import { beforeAll, describe, expect, test } from 'vitest';
 import { applyMends } from '../../src/mend/apply-mends.js';
 import { carryMends } from '../../src/mend/carry-mends.js';
 import { type Mend, readMends, writeMends } from '../../src/mend/mends-file.js';
-import { merge } from '../../src/merge/merge.js';
+import { merge } from '../../src/mend/merge.js';
 import { readRunRecord } from '../../src/result/read-run-record.js';
 import { openResult } from '../../src/result/result-folder.js';
 import { writeRunRecord } from '../../src/result/write-run-record.js';

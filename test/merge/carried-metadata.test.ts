@@ -3,7 +3,7 @@ import { join } from 'node:path';
 import ExifReader from 'exifreader';
 import sharp from 'sharp';
 import { expect, it } from 'vitest';
-import { merge } from '../../src/merge/merge.js';
+import { merge } from '../../src/mend/merge.js';
 import {
   convertFiles,
   frameSize,

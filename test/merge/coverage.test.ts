@@ -11,7 +11,7 @@ import { createSensor, encodePicture, exposeSensor } from '../../samples/sensor.
 import { planShots } from '../../samples/shoot.js';
 import { writeFrame } from '../../samples/write-frame.js';
 import { check } from '../../src/check/check.js';
-import { merge } from '../../src/merge/merge.js';
+import { merge } from '../../src/mend/merge.js';
 import type { MergeOptions } from '../../src/options/merge-options.js';
 import { type CoverageClassName, coverageClassNames } from '../../src/result/coverage.js';
 import { readResult } from '../../src/result/read-result.js';

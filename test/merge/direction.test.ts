@@ -1,7 +1,7 @@
 import sharp from 'sharp';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { check } from '../../src/check/check.js';
-import { merge } from '../../src/merge/merge.js';
+import { merge } from '../../src/mend/merge.js';
 import type { MergeOptions } from '../../src/options/merge-options.js';
 import { readResult } from '../../src/result/read-result.js';
 import { innerPixels, median, placeStack, type RenderedStack, renderPlane } from './small-stack.js';

@@ -10,7 +10,7 @@ import {
 } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, it } from 'vitest';
-import { merge } from '../../src/merge/merge.js';
+import { merge } from '../../src/mend/merge.js';
 import type { MergeStage } from '../../src/merge/merge-event.js';
 import { ChangedFrameError } from '../../src/stack/frame-identity.js';
 import { type Files, placeStack, renderPlane } from './small-stack.js';

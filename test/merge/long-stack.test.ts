@@ -1,7 +1,7 @@
 import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
-import { merge } from '../../src/merge/merge.js';
+import { merge } from '../../src/mend/merge.js';
 import type { SourceRule } from '../../src/options/source-rule.js';
 import { coverageClassNames } from '../../src/result/coverage.js';
 import { type Result, readResult } from '../../src/result/read-result.js';

@@ -8,6 +8,7 @@ import { nightState } from '../../src/batch/night-state.js';
 import { planFound } from '../../src/batch/plan-batch.js';
 import { InputError } from '../../src/errors.js';
 import { Arena } from '../../src/kernels/arena.js';
+import { merge } from '../../src/mend/merge.js';
 import { arenaBytes } from '../../src/merge/arena-need.js';
 import {
   memoryFormulaText,
@@ -15,7 +16,6 @@ import {
   refuseOversized,
   threadsWithin,
 } from '../../src/merge/memory-need.js';
-import { merge } from '../../src/merge/merge.js';
 import type { MergeEvent } from '../../src/merge/merge-event.js';
 import { maxFrames } from '../../src/stack/frame-limit.js';
 import { convertFiles, type Files, placeStack, renderPlane } from './small-stack.js';

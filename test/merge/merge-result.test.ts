@@ -3,7 +3,7 @@ import { readdirSync, readFileSync, statSync } from 'node:fs';
 import { join } from 'node:path';
 import sharp, { type Sharp } from 'sharp';
 import { beforeAll, describe, expect, it } from 'vitest';
-import { merge } from '../../src/merge/merge.js';
+import { merge } from '../../src/mend/merge.js';
 import type { MergeEvent } from '../../src/merge/merge-event.js';
 import { readResult } from '../../src/result/read-result.js';
 import { makeFolder } from '../stack/pictures.js';

@@ -4,7 +4,7 @@ import sharp from 'sharp';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { type RenderOptions, renderScene } from '../../samples/render-scene.js';
 import { check } from '../../src/check/check.js';
-import { merge } from '../../src/merge/merge.js';
+import { merge } from '../../src/mend/merge.js';
 import type { MergeOptions } from '../../src/options/merge-options.js';
 import { readResult } from '../../src/result/read-result.js';
 import { makeFolder } from '../stack/pictures.js';

@@ -6,7 +6,7 @@ import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { renderScene } from '../../samples/render-scene.js';
 import { check } from '../../src/check/check.js';
 import { runCli } from '../../src/cli/run.js';
-import { merge } from '../../src/merge/merge.js';
+import { merge } from '../../src/mend/merge.js';
 import type { Finding, FindingKind } from '../../src/result/finding.js';
 import { readRunRecord } from '../../src/result/read-run-record.js';
 import { verdictAfter } from '../../src/result/verdict.js';

@@ -6,7 +6,7 @@ import { layeredNoise, smoothNoise } from '../../samples/noise.js';
 import { renderScene } from '../../samples/render-scene.js';
 import { anchorNumber } from '../../samples/shoot.js';
 import { applyMatrix, composeMatrices, invertMatrix, type Matrix3 } from '../../src/image/transform.js';
-import { merge } from '../../src/merge/merge.js';
+import { merge } from '../../src/mend/merge.js';
 import type { MergeEvent } from '../../src/merge/merge-event.js';
 import { coverageClassNames } from '../../src/result/coverage.js';
 import { readResult } from '../../src/result/read-result.js';

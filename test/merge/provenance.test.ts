@@ -1,7 +1,7 @@
 import { join } from 'node:path';
 import { beforeAll, expect, it } from 'vitest';
 import { applyMatrix, invertMatrix, type Matrix3 } from '../../src/image/transform.js';
-import { merge } from '../../src/merge/merge.js';
+import { merge } from '../../src/mend/merge.js';
 import { readResult } from '../../src/result/read-result.js';
 import {
   frameSize,

@@ -4,7 +4,7 @@ import { existsSync, readdirSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { InterruptedError } from '../../src/errors.js';
-import { merge } from '../../src/merge/merge.js';
+import { merge } from '../../src/mend/merge.js';
 import type { MergeStage } from '../../src/merge/merge-event.js';
 import { readResult } from '../../src/result/read-result.js';
 import { type Files, placeStack, readFiles, renderPlane } from './small-stack.js';

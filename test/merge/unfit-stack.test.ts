@@ -5,7 +5,7 @@ import { fileURLToPath } from 'node:url';
 import sharp from 'sharp';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { InputError, OutputError, UsageError } from '../../src/errors.js';
-import { merge } from '../../src/merge/merge.js';
+import { merge } from '../../src/mend/merge.js';
 import type { MergeEvent } from '../../src/merge/merge-event.js';
 import { readResult } from '../../src/result/read-result.js';
 import { seededRandom } from '../outside/seeded-random.js';

@@ -7,7 +7,7 @@ import { nightState } from '../../src/batch/night-state.js';
 import { planFound } from '../../src/batch/plan-batch.js';
 import { check } from '../../src/check/check.js';
 import { InputError, UsageError } from '../../src/errors.js';
-import { merge } from '../../src/merge/merge.js';
+import { merge } from '../../src/mend/merge.js';
 import type { MergeEvent } from '../../src/merge/merge-event.js';
 import { plan } from '../../src/plan/plan.js';
 import { maxFrames, maxSourceNumber, refuseTooManyFrames } from '../../src/stack/frame-limit.js';

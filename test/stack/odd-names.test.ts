@@ -3,7 +3,7 @@ import { join } from 'node:path';
 import sharp from 'sharp';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { check } from '../../src/check/check.js';
-import { merge } from '../../src/merge/merge.js';
+import { merge } from '../../src/mend/merge.js';
 import { readRunRecord } from '../../src/result/read-run-record.js';
 import { decodeFrame } from '../../src/stack/decode.js';
 import { readIcc } from '../../src/stack/exif.js';

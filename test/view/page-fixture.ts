@@ -1,6 +1,6 @@
 /// <reference lib="dom" />
 import type { Browser, BrowserContextOptions, Page } from 'playwright-core';
-import { merge } from '../../src/merge/merge.js';
+import { merge } from '../../src/mend/merge.js';
 import { type Served, serveResult } from '../../src/view/serve.js';
 import { placeStack, renderPlane } from '../merge/small-stack.js';
 import { findBrowser, launchBrowser } from './browser.js';

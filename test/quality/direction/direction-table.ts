@@ -4,7 +4,7 @@ import { join } from 'node:path';
 import sharp from 'sharp';
 import type { RenderOptions, SceneName, SceneRecord } from '../../../samples/render-scene.js';
 import { check } from '../../../src/check/check.js';
-import { merge } from '../../../src/merge/merge.js';
+import { merge } from '../../../src/mend/merge.js';
 import { readResult } from '../../../src/result/read-result.js';
 import type { Direction } from '../../../src/stack/focus-direction.js';
 import { reducedRecipes, type SceneRecipe, sceneFolder } from '../scenes.js';
