@@ -25,24 +25,37 @@ export interface StripJob {
 
 const counterAddress = 64;
 
+const workerFile = fileURLToPath(new URL('../../dist/workers/worker.js', import.meta.url));
+
+/** A place in the pool, which one worker after another may hold. */
+interface Place {
+  readonly scratch: number;
+  /** Absent before the first job, and once it has died. */
+  worker?: Worker;
+  /** Told when the worker has done its part of the job in work, or has died. */
+  end?: (death?: Error) => void;
+}
+
 /**
  * Long-lived workers over the arena's shared memory. It knows strips and kernels, not pictures. One job runs
  * at a time; its strips may not depend on each other. Results do not depend on the number of workers.
+ *
+ * A worker that dies takes its job with it: the strip that it was writing may be half written, so the job is rejected.
+ * The next job gets another worker in its place.
  */
 export class StripPool {
   private jobId = 0;
-  private failure: Error | undefined;
-  private rejectJob: ((error: Error) => void) | undefined;
+  private isClosed = false;
+  private readonly acquirer: Pool;
+  private readonly places: readonly Place[];
 
   private constructor(
     private readonly arena: Arena,
-    private readonly workers: Worker[],
-    private readonly scratch: number[],
+    private readonly setup: WorkerSetup,
+    scratch: readonly number[],
   ) {
-    for (const worker of workers) {
-      worker.on('error', (error) => this.fail(error));
-      worker.on('exit', () => this.fail(new Error('A worker ended early')));
-    }
+    this.acquirer = new Pool({ max: scratch.length });
+    this.places = scratch.map((address) => ({ scratch: address }));
   }
 
   /**
@@ -51,57 +64,76 @@ export class StripPool {
   static async start(arena: Arena, wanted: number, scratchBytes: number): Promise<StripPool> {
     const threads = threadsInAddressSpace(wanted);
     const scratch = Array.from({ length: threads }, () => arena.take(scratchBytes));
-    const setup: WorkerSetup = { module: await compileKernels(), memory: arena.memory };
-    const acquirer = new Pool({ max: threads });
-    const file = fileURLToPath(new URL('../../dist/workers/worker.js', import.meta.url));
-    const workers = await Promise.all(
-      scratch.map(
-        () =>
-          new Promise<Worker>((resolve, reject) => {
-            acquirer.acquire(file, { workerData: setup }, (error, worker) => {
-              if (error) return reject(error);
-              worker.once('error', reject);
-              worker.once('message', () => {
-                worker.off('error', reject);
-                resolve(worker);
-              });
-            });
+    const pool = new StripPool(arena, { module: await compileKernels(), memory: arena.memory }, scratch);
+    await Promise.all(pool.places.map((place) => pool.acquire(place)));
+    return pool;
+  }
+
+  /** Runs a kernel over all strips, its arguments given by name. Rejects when a worker dies or the pool is closed. */
+  async run<K extends KernelName>(kernel: K, given: StripArguments<K>, strips: number): Promise<void> {
+    const args = orderArguments(kernel, given);
+    const busy = this.places.slice(0, strips);
+    for (const place of busy) if (!place.worker) await this.acquire(place);
+    if (this.isClosed) throw closedError();
+    const counter = new Int32Array(this.arena.memory.buffer, counterAddress, 1);
+    counter[0] = 0;
+    const id = ++this.jobId;
+    const deaths: Error[] = [];
+    // Also where one has died: the others must have left the job before the next one sets the counter back.
+    await Promise.all(
+      busy.map(
+        (place) =>
+          new Promise<void>((resolve) => {
+            place.end = (death) => {
+              delete place.end;
+              if (death) {
+                deaths.push(death);
+                Atomics.store(counter, 0, strips);
+              }
+              resolve();
+            };
+            const { scratch } = place;
+            const job: StripJob = { id, kernel, args, strips, counter: counterAddress, scratch };
+            place.worker?.postMessage(job);
           }),
       ),
     );
-    return new StripPool(arena, workers, scratch);
-  }
-
-  /** Runs a kernel over all strips, its arguments given by name. Rejects when a worker fails or the pool is closed. */
-  async run<K extends KernelName>(kernel: K, given: StripArguments<K>, strips: number): Promise<void> {
-    if (this.failure) throw this.failure;
-    const args = orderArguments(kernel, given);
-    const id = ++this.jobId;
-    new Int32Array(this.arena.memory.buffer, counterAddress, 1)[0] = 0;
-    const busy = this.workers.slice(0, strips);
-    await new Promise<void>((resolve, reject) => {
-      this.rejectJob = reject;
-      let left = busy.length;
-      busy.forEach((worker, i) => {
-        worker.once('message', () => {
-          left--;
-          if (left === 0) resolve();
-        });
-        const job: StripJob = { id, kernel, args, strips, counter: counterAddress, scratch: this.scratch[i] };
-        worker.postMessage(job);
-      });
-    });
-    this.rejectJob = undefined;
+    if (deaths.length > 0) throw deaths[0];
   }
 
   /** Ends all workers at once; a job in work is rejected. */
   async close(): Promise<void> {
-    this.fail(new Error('The pool is closed'));
-    await Promise.all(this.workers.map((worker) => worker.terminate()));
+    this.isClosed = true;
+    await Promise.all(this.places.map(({ worker }) => worker?.terminate()));
   }
 
-  private fail(error: Error): void {
-    this.failure ??= error;
-    this.rejectJob?.(this.failure);
+  /** Starts a worker in a place that has none. */
+  private acquire(place: Place): Promise<void> {
+    return new Promise((resolve, reject) => {
+      if (this.isClosed) return reject(closedError());
+      this.acquirer.acquire(workerFile, { workerData: this.setup }, (error, worker) => {
+        if (error) return reject(error);
+        let failure: Error | undefined;
+        worker.on('error', (thrown: Error) => {
+          failure = thrown;
+        });
+        worker.once('exit', () => {
+          const death = this.isClosed ? closedError() : (failure ?? new Error('A worker ended early'));
+          delete place.worker;
+          place.end?.(death);
+          reject(death);
+        });
+        // Its first message says that it is ready, each further one that its part of a job is done.
+        worker.once('message', () => {
+          place.worker = worker;
+          worker.on('message', () => place.end?.());
+          resolve();
+        });
+      });
+    });
   }
+}
+
+function closedError(): Error {
+  return new Error('The pool is closed');
 }
