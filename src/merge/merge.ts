@@ -1,11 +1,11 @@
 import { basename, dirname, join, relative, resolve, sep } from 'node:path';
-import ndarray from 'ndarray';
 import ops from 'ndarray-ops';
 import { judgeFrames, judgeRim } from '../check/judge-merge.js';
 import { judgeStack } from '../check/judge-stack.js';
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { identityMatrix } from '../image/transform.js';
+import { viewOf } from '../image/view.js';
 import { optionError } from '../option-error.js';
 import { optionName } from '../option-names.js';
 import type { MergeOptions } from '../options/merge-options.js';
@@ -475,9 +475,8 @@ function fieldScale(options: MergeOptions, width: number): { mmPerPixel?: number
   return {};
 }
 
-function firstChannel(pixels: Uint8Array | Uint16Array, { width, height }: Size): Uint8Array | Uint16Array {
-  const grey =
-    pixels instanceof Uint8Array ? new Uint8Array(width * height) : new Uint16Array(width * height);
-  ops.assign(ndarray(grey, [height, width]), ndarray(pixels, [height, width, 3]).pick(null, null, 0));
+function firstChannel<Samples extends Uint8Array | Uint16Array>(pixels: Samples, size: Size): Samples {
+  const grey = pixels.slice(0, size.width * size.height) as Samples;
+  ops.assign(viewOf(grey, size), viewOf(pixels, size, 3).pick(null, null, 0));
   return grey;
 }

@@ -1,6 +1,8 @@
+import ops from 'ndarray-ops';
 import { FrameReach } from '../image/frame-reach.js';
 import type { Size } from '../image/image.js';
 import { applyMatrix, composeMatrices, type Matrix3 } from '../image/transform.js';
+import { viewOf } from '../image/view.js';
 import type { FramePatch } from './frame-region.js';
 import { type LocalKernels, stripRows } from './local-kernels.js';
 import { clipRegion, type PictureRegion } from './picture-region.js';
@@ -90,11 +92,9 @@ export function alignRegion(
       scratch,
     );
     const planes = [0, 1, 2].map((plane) => {
-      const strided = arena.planeF32(out, plane);
       const packed = new Float32Array(width * height);
-      for (let y = 0; y < height; y++) {
-        packed.set(strided.subarray(y * out.stride, y * out.stride + width), y * width);
-      }
+      const padded = viewOf(arena.planeF32(out, plane), out, undefined, out.stride);
+      ops.assign(viewOf(packed, out), padded);
       return packed;
     });
     return {

@@ -1,4 +1,6 @@
 import { rename, rm } from 'node:fs/promises';
+import ops from 'ndarray-ops';
+import { partOf, viewOf } from '../image/view.js';
 import { asOutputError, outputElsewhere } from '../result/output-failure.js';
 import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
 import { writePng } from '../result/png-file.js';
@@ -11,6 +13,7 @@ import { drawLabel, glyphHeight, labelWidth } from './glyphs.js';
 import { LocalKernels } from './local-kernels.js';
 import type { PictureRegion } from './picture-region.js';
 import { readCompositeRegion } from './result-region.js';
+import { magnifyInto, reduceInto } from './scale-crop.js';
 import { findStackFrames, requireUnchanged, type StackFrame } from './stack-frames.js';
 import type { TraceOptions, TraceReport } from './trace.js';
 
@@ -167,47 +170,25 @@ async function writeSheet(
   const width = across * (room + gap) + gap;
   const height = Math.ceil(cells.length / across) * (cellHeight + labelRoom + gap) + gap;
   const sheet = new Uint8Array(width * height * 3).fill(paper);
+  const view = viewOf(sheet, { width, height }, 3);
   cells.forEach(({ label, rgb }, i) => {
     const left = gap + (i % across) * (room + gap);
     const top = gap + Math.floor(i / across) * (cellHeight + labelRoom + gap);
     drawLabel(label, (x, y) => {
-      for (let dy = 0; dy < labelScale; dy++) {
-        const start = (top + y * labelScale + dy) * width + left + x * labelScale;
-        sheet.fill(ink, start * 3, (start + labelScale) * 3);
-      }
+      const dot = {
+        x: left + x * labelScale,
+        y: top + y * labelScale,
+        width: labelScale,
+        height: labelScale,
+      };
+      ops.assigns(partOf(view, dot), ink);
     });
-    for (let y = 0; y < cellHeight; y++) {
-      for (let x = 0; x < cellWidth; x++) {
-        const at = ((top + labelRoom + y) * width + left + x) * 3;
-        meanPixel(rgb, region, x, y, up, down, sheet, at);
-      }
-    }
+    const cell = { x: left, y: top + labelRoom, width: cellWidth, height: cellHeight };
+    const crop = viewOf(rgb, region, 3);
+    if (down > 1) reduceInto(partOf(view, cell), crop, down);
+    else magnifyInto(partOf(view, cell), crop, up);
   });
   await writePngFile(path, sheet, width, height, check);
-}
-
-/** The pixel of a crop magnified by `up` or reduced by `down`: the mean of those it stands for. */
-function meanPixel(
-  rgb: Uint8Array,
-  { width, height }: PictureRegion,
-  x: number,
-  y: number,
-  up: number,
-  down: number,
-  into: Uint8Array,
-  at: number,
-): void {
-  const left = Math.floor(x / up) * down;
-  const top = Math.floor(y / up) * down;
-  const right = Math.min(width, left + down);
-  const bottom = Math.min(height, top + down);
-  for (let channel = 0; channel < 3; channel++) {
-    let sum = 0;
-    for (let row = top; row < bottom; row++) {
-      for (let column = left; column < right; column++) sum += rgb[(row * width + column) * 3 + channel];
-    }
-    into[at + channel] = Math.round(sum / ((right - left) * (bottom - top)));
-  }
 }
 
 /** @param check Asked once more before the file takes its place: the frames took their time. */

@@ -1,3 +1,5 @@
+import ndarray from 'ndarray';
+import ops from 'ndarray-ops';
 import sharp from 'sharp';
 
 /** A picture for measuring: `rgb` has shape (rows, cols, 3), interleaved, 0 to 65535 whatever the file's depth. */
@@ -30,14 +32,12 @@ export async function readRaster(path: string): Promise<Raster> {
 function toRgb16(samples: Uint8Array | Uint16Array, channels: number, factor: number): Uint16Array {
   if (channels === 3 && samples instanceof Uint16Array) return samples;
   const pixels = samples.length / channels;
-  const rgb = new Uint16Array(pixels * 3);
-  const step = channels < 3 ? 0 : 1;
-  for (let i = 0, from = 0, to = 0; i < pixels; i++, from += channels, to += 3) {
-    rgb[to] = samples[from] * factor;
-    rgb[to + 1] = samples[from + step] * factor;
-    rgb[to + 2] = samples[from + 2 * step] * factor;
+  const rgb = ndarray(new Uint16Array(pixels * 3), [pixels, 3]);
+  const given = ndarray(samples, [pixels, channels]);
+  for (const channel of [0, 1, 2]) {
+    ops.muls(rgb.pick(null, channel), given.pick(null, channels < 3 ? 0 : channel), factor);
   }
-  return rgb;
+  return rgb.data;
 }
 
 /** Rec. 601 luma of a raster on the 8-bit scale: shape (rows, cols), 0 to 255. */

@@ -1,8 +1,10 @@
 import { existsSync } from 'node:fs';
 import { readdir, readFile } from 'node:fs/promises';
 import { basename, join, resolve } from 'node:path';
+import ops from 'ndarray-ops';
 import sharp from 'sharp';
 import type { Matrix3 } from '../../src/image/transform.js';
+import { partOf, viewOf } from '../../src/image/view.js';
 import { detailedMask, texturedMask } from './metrics/depth.js';
 import { findDepthEdges } from './metrics/depth-edges.js';
 import { lumaOf, type Raster, readRaster } from './raster.js';
@@ -71,8 +73,8 @@ export async function readScene(dir: string): Promise<Scene> {
     );
   }
   const judged = new Uint8Array(width * height);
-  for (let y = borderPx; y < height - borderPx; y++)
-    judged.fill(1, y * width + borderPx, (y + 1) * width - borderPx);
+  const inner = { x: borderPx, y: borderPx, width: width - 2 * borderPx, height: height - 2 * borderPx };
+  ops.assigns(partOf(viewOf(judged, record), inner), 1);
   if (known !== undefined) for (let i = 0; i < judged.length; i++) if (known[i] === 0) judged[i] = 0;
   const truthLuma = lumaOf(truth);
   const { distancePx, farRing } = findDepthEdges(depth, width, height);
@@ -97,17 +99,14 @@ export async function readScene(dir: string): Promise<Scene> {
 
 /** The record's rectangles, or else what lies over 3 steps behind the last frame and over 40 px from depth edges. */
 function plainBackground(
-  { background, width }: SceneRecord,
+  { background, ...size }: SceneRecord,
   depth: Float32Array,
   distancePx: Float32Array,
   range: readonly [number, number],
 ): Uint8Array {
   const mask = new Uint8Array(depth.length);
   if (background !== undefined) {
-    for (const box of background) {
-      for (let y = box.y; y < box.y + box.height; y++)
-        mask.fill(1, y * width + box.x, y * width + box.x + box.width);
-    }
+    for (const box of background) ops.assigns(partOf(viewOf(mask, size), box), 1);
     return mask;
   }
   return mask.map((_, i) => (depth[i] > range[1] + 3 && distancePx[i] > 40 ? 1 : 0));

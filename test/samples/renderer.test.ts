@@ -1,3 +1,4 @@
+import ops from 'ndarray-ops';
 import { describe, expect, it } from 'vitest';
 import { blurDiameterPx, frameToAnchor, type Optics } from '../../samples/camera.js';
 import { createRenderer, planRender, type RenderPlan } from '../../samples/renderer.js';
@@ -5,11 +6,13 @@ import { drawSurface, type Scene, type Surface } from '../../samples/scene.js';
 import { planShots, type ShootOptions, type Shot } from '../../samples/shoot.js';
 import { makeStrand } from '../../samples/strand-path.js';
 import { applyMatrix } from '../../src/image/transform.js';
+import { viewOf } from '../../src/image/view.js';
 
 const optics: Optics = { focalLengthMm: 50, fNumber: 5.6, magnification: 2.5, pixelPitchUm: 4 };
 const stepMm = 0.035;
 const width = 120;
 const height = 90;
+const size = { width, height };
 const calm: ShootOptions = {
   shiftPx: 0,
   rollDeg: 0,
@@ -137,8 +140,10 @@ describe('renderer', () => {
     );
     const far = flat(plan, [0.9, 0, 0], () => 10);
     const { linear } = createRenderer({ surfaces: [near, far], strands: [] }, plan).drawFrame(shots[6]);
-    for (let x = 0; x < 57; x++) expect(linear[3 * (45 * width + x)]).toBeLessThan(1e-3);
-    for (let x = 63; x < width; x++) expect(linear[3 * (45 * width + x)]).toBeCloseTo(0.9, 2);
+    const red = viewOf(linear, size, 3).pick(45, null, 0);
+    expect(ops.sup(red.hi(57))).toBeLessThan(1e-3);
+    expect(ops.inf(red.lo(63))).toBeCloseTo(0.9, 2);
+    expect(ops.sup(red.lo(63))).toBeCloseTo(0.9, 2);
   });
 
   it('lets a sharp far thing shine through a blurred near edge', () => {
@@ -152,7 +157,8 @@ describe('renderer', () => {
     const far = flat(plan, [0.9, 0, 0], () => 10);
     const { linear } = createRenderer({ surfaces: [near, far], strands: [] }, plan).drawFrame(shots[26]);
     const radius = blurDiameterPx(optics, -20 * stepMm) / 2;
-    const red = (x: number) => linear[3 * (45 * width + Math.round(x))] / 0.9;
+    const picture = viewOf(linear, size, 3);
+    const red = (x: number) => picture.get(45, Math.round(x), 0) / 0.9;
     // The near edge moves with the rail; its middle is where half of the lens is covered.
     let edge = 0;
     while (red(edge) < 0.5) edge++;
@@ -178,9 +184,10 @@ describe('renderer', () => {
     const truth = createRenderer({ surfaces: [ground], strands: [strand, hidden] }, plan).drawTruth(
       shots[4].pose,
     );
-    expect(truth.linear[3 * (40 * width + 60)]).toBeCloseTo(0.8, 5);
-    expect(truth.depth[40 * width + 60]).toBeCloseTo(-2, 5);
-    expect(truth.linear[3 * (60 * width + 60)]).toBeCloseTo(0.1, 5);
-    expect(truth.depth[60 * width + 60]).toBeCloseTo(2, 5);
+    const [light, depth] = [viewOf(truth.linear, size, 3), viewOf(truth.depth, size)];
+    expect(light.get(40, 60, 0)).toBeCloseTo(0.8, 5);
+    expect(depth.get(40, 60)).toBeCloseTo(-2, 5);
+    expect(light.get(60, 60, 0)).toBeCloseTo(0.1, 5);
+    expect(depth.get(60, 60)).toBeCloseTo(2, 5);
   });
 });

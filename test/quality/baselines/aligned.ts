@@ -1,5 +1,7 @@
+import ops from 'ndarray-ops';
 import sharp from 'sharp';
 import { invertMatrix, type Matrix3 } from '../../../src/image/transform.js';
+import { viewOf } from '../../../src/image/view.js';
 import type { Raster } from '../raster.js';
 import type { Scene } from '../scene.js';
 import type { Plane } from './pyramid.js';
@@ -32,7 +34,7 @@ export async function* alignedFrames(
       index === anchor - 1 ? toPlanes(bytes, width, height) : warp(bytes, width, height, inverse);
     const grey = greyOf(planes);
     const gain = greyGain(anchorGrey, grey, inverse);
-    for (const { data } of [...planes, grey]) for (let i = 0; i < data.length; i++) data[i] *= gain;
+    for (const plane of [...planes, grey]) ops.mulseq(viewOf(plane.data, plane), gain);
     yield { index, red: planes[0], green: planes[1], blue: planes[2], grey };
   }
 }
@@ -60,7 +62,10 @@ function emptyPlanes(width: number, height: number): Planes {
 
 function toPlanes(bytes: Uint8Array, width: number, height: number): Planes {
   const planes = emptyPlanes(width, height);
-  for (let c = 0; c < 3; c++) for (let i = 0; i < width * height; i++) planes[c].data[i] = bytes[3 * i + c];
+  const picture = viewOf(bytes, { width, height }, 3);
+  for (const [c, plane] of planes.entries()) {
+    ops.addeq(viewOf(plane.data, plane), picture.pick(null, null, c));
+  }
   return planes;
 }
 
