@@ -82,14 +82,14 @@ export function wholeWords(whole: {
   return `${whole.done} of ${countOf(whole.total, 'stack')} done${look}${failed}${left}`;
 }
 
-/** "monday/bee: blending, 45 %, 30 s left". */
-export function stackProgressWords(
-  stack: string,
-  stage: string,
+/** "45 %, 30 s left", with what is known; undefined where nothing is. */
+export function stackProgressFacts(
   share: number | undefined,
-  leftMs?: number,
-): string {
-  const done = share === undefined ? '' : `, ${percentText(Math.round(100 * share))}`;
-  const left = leftMs === undefined ? '' : `, ${spanText(leftMs)} left`;
-  return `${stack}: ${stage}${done}${left}`;
+  leftMs: number | undefined,
+): string | undefined {
+  const facts = [
+    ...(share === undefined ? [] : [percentText(Math.round(100 * share))]),
+    ...(leftMs === undefined ? [] : [`${spanText(leftMs)} left`]),
+  ];
+  return facts.length === 0 ? undefined : facts.join(', ');
 }

@@ -1,7 +1,8 @@
 import { MultiBar, type SingleBar } from 'cli-progress';
 import type { BatchEvent } from '../batch/batch-events.js';
-import { eventWords, stackProgressWords, wholeWords } from '../batch/night-words.js';
+import { eventWords, stackProgressFacts, wholeWords } from '../batch/night-words.js';
 import { printable } from '../printable.js';
+import { barOptions } from './progress-bar.js';
 import { stageTitles } from './progress-text.js';
 import type { Output, System } from './system.js';
 
@@ -11,8 +12,6 @@ export interface BatchScreen {
   /** Leave the terminal clean. May be called more than once. */
   close: () => void;
 }
-
-const assumedColumns = 80;
 
 /**
  * `json`: every event as one line on stdout. `quiet`: failures only. Otherwise words on stderr; on a terminal
@@ -52,15 +51,7 @@ function plainScreen(stderr: Output, quiet: boolean): BatchScreen {
 }
 
 function terminalScreen(stderr: Output): BatchScreen {
-  const bars = new MultiBar({
-    stream: stderr,
-    format: (_options, _params, payload: { text?: string }) =>
-      // One column stays free: a line that fills the last one makes some terminals wrap.
-      (payload.text ?? '').slice(0, (stderr.columns || assumedColumns) - 1),
-    clearOnComplete: true,
-    linewrap: true,
-    forceRedraw: true,
-  });
+  const bars = new MultiBar({ ...barOptions(stderr), forceRedraw: true });
   const rows = new Map<string, SingleBar>();
   let whole: SingleBar | undefined;
   const print = (text: string): void => {
@@ -78,20 +69,26 @@ function terminalScreen(stderr: Output): BatchScreen {
       switch (event.event) {
         case 'begin':
           print(eventWords(event) ?? '');
-          rows.set(event.planned.stack, bars.create(1, 0, { text: printable(`${event.planned.stack} ...`) }));
+          rows.set(
+            event.planned.stack,
+            bars.create(1, 0, { title: printable(`${event.planned.stack} ...`) }),
+          );
           return;
         case 'merge':
           if (event.merge.event === 'progress') {
             const leftMs = event.merge.leftS === undefined ? undefined : event.merge.leftS * 1000;
             const share = leftMs === undefined ? undefined : event.elapsedMs / (event.elapsedMs + leftMs);
             const stage = stageTitles[event.merge.stage].toLowerCase();
-            const text = printable(stackProgressWords(event.stack, stage, share, leftMs));
-            rows.get(event.stack)?.update(0, { text });
+            const facts = stackProgressFacts(share, leftMs);
+            rows
+              .get(event.stack)
+              ?.update(share ?? 0, { title: printable(`${event.stack}: ${stage}`), facts });
           }
           return;
         case 'whole':
-          whole ??= bars.create(1, 0, {});
-          whole.update(0, { text: wholeWords(event) });
+          whole ??= bars.create(event.total, 0, { title: 'Batch' });
+          whole.setTotal(event.total);
+          whole.update(event.done + event.failed, { title: 'Batch', facts: wholeWords(event) });
           return;
         case 'done':
         case 'failed':

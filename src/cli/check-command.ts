@@ -6,7 +6,7 @@ import type { OptionTable } from '../options/option.js';
 import { fileName, toggle } from '../options/option-kinds.js';
 import { printable } from '../printable.js';
 import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
-import { showReading } from './frame-progress.js';
+import { openReadingLine } from './frame-progress.js';
 import { interruptible } from './interruptible.js';
 import { addFlags, flagsOf, readFlags } from './option-flags.js';
 import { nameFileOfPositions, withPositions } from './positions-file.js';
@@ -86,13 +86,14 @@ async function runCheck(system: System, folder: string, flags: Record<string, un
   const options = await withPositions(flagsOf(checkOptionTable, flags), resolveCheckOptions);
   const { check } = await import('../check/check.js');
   const strips = new Map<number, Promise<string>>();
+  const reading = openReadingLine(system.stderr);
   const report = await interruptible(
     system.signals,
     async (signal) => {
       const { stripUri } = await import('../check/strip-pictures.js');
       const checked = await check(folder, options, {
         signal,
-        onProgress: (done, frames) => showReading(system.stderr, done, frames),
+        onProgress: reading.onProgress,
         ...(path !== undefined && { onStrip: (strip, number) => strips.set(number, stripUri(strip)) }),
       });
       if (target) {
@@ -107,9 +108,11 @@ async function runCheck(system: System, folder: string, flags: Record<string, un
     },
     // What is written aside has a name of its own, and nothing else is written.
     () => {},
-  ).catch((error: unknown) => {
-    throw nameFileOfPositions(error, flags.positionsMm);
-  });
+  )
+    .finally(reading.close)
+    .catch((error: unknown) => {
+      throw nameFileOfPositions(error, flags.positionsMm);
+    });
   if (json) {
     system.stdout.write(`${JSON.stringify(report)}\n`);
   } else {

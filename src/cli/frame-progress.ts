@@ -1,8 +1,25 @@
+import { SingleBar } from 'cli-progress';
+import { barOptions } from './progress-bar.js';
 import type { Output } from './system.js';
 
-/** On a terminal one line that is written over, and wiped at the end; nothing elsewhere. */
-export function showReading(stderr: Output, done: number, frames: number): void {
-  if (stderr.isTTY !== true || process.env.TERM === 'dumb') return;
-  const wipe = '\r\x1b[K';
-  stderr.write(done < frames ? `${wipe}Reading frames: ${done} of ${frames}` : wipe);
+/** Follows the reading of frames. */
+export interface ReadingLine {
+  onProgress: (done: number, frames: number) => void;
+  /** Takes the line off the screen. */
+  close: () => void;
+}
+
+/** On a terminal one line with a bar; nothing elsewhere. */
+export function openReadingLine(stream: Output): ReadingLine {
+  if (stream.isTTY !== true || process.env.TERM === 'dumb') return { onProgress() {}, close() {} };
+  const bar = new SingleBar(barOptions(stream));
+  return {
+    onProgress(done, frames) {
+      const words = { title: 'Reading frames', facts: `${done} of ${frames}` };
+      if (bar.isActive) bar.update(done, words);
+      else bar.start(frames, done, words);
+      if (done >= frames) bar.stop();
+    },
+    close: () => bar.stop(),
+  };
 }

@@ -11,9 +11,6 @@ export const stageTitles: Record<MergeStage, string> = {
   write: 'Writing the result',
 };
 
-const longestBar = 30;
-const shortestBar = 8;
-
 /** A span of time in words, two units at most: '8 s', '1 min 20 s', '2 h 5 min'. */
 export function durationText(seconds: number): string {
   const whole = Math.max(0, Math.round(seconds));
@@ -31,15 +28,4 @@ export function progressFacts(event: ProgressEvent): string {
   if (event.leftS !== undefined && Number.isFinite(event.leftS))
     facts.push(`${durationText(event.leftS)} left`);
   return facts.join(', ');
-}
-
-/** One line for a terminal of `columns`: title, a bar where there is room for one, facts. */
-export function progressLine(event: ProgressEvent, columns: number): string {
-  const title = stageTitles[event.stage];
-  const facts = progressFacts(event);
-  // One column stays free: a line that fills the last one makes some terminals wrap.
-  const room = Math.min(longestBar, columns - 1 - title.length - facts.length - ' [] '.length);
-  if (room < shortestBar) return `${title} ${facts}`.slice(0, Math.max(0, columns - 1));
-  const filled = Math.min(room, Math.max(0, Math.round((room * event.done) / Math.max(1, event.frames))));
-  return `${title} [${'='.repeat(filled)}${' '.repeat(room - filled)}] ${facts}`;
 }

@@ -1,9 +1,8 @@
 import { SingleBar } from 'cli-progress';
 import type { MergeStage } from '../merge/merge-event.js';
-import { type ProgressEvent, progressLine, stageTitles } from './progress-text.js';
+import { type BarWords, barOptions } from './progress-bar.js';
+import { type ProgressEvent, progressFacts, stageTitles } from './progress-text.js';
 import type { Output } from './system.js';
-
-const assumedColumns = 80;
 
 /** The one line at the foot of a terminal that is drawn again and again; lines for keeping go above it. */
 export interface TerminalLine {
@@ -16,18 +15,15 @@ export interface TerminalLine {
 }
 
 export function openTerminalLine(stream: Output): TerminalLine {
-  let shown = (): string => '';
-  const bar = new SingleBar({
-    stream,
-    format: () => shown(),
-    clearOnComplete: true,
-    // Switching line wrap off would leave the terminal so when the process is killed; the line is cut instead.
-    linewrap: true,
-  });
+  const bar = new SingleBar(barOptions(stream));
+  let shown = { done: 0, frames: 1, words: { title: '' } as BarWords };
   let open = false;
-  const draw = (done: number): void => {
-    if (open) bar.update(done);
-    else bar.start(1, done);
+  const draw = (): void => {
+    const { done, frames, words } = shown;
+    if (open) {
+      bar.setTotal(frames);
+      bar.update(done, words);
+    } else bar.start(frames, done, words);
     open = true;
   };
   const close = (): void => {
@@ -39,18 +35,19 @@ export function openTerminalLine(stream: Output): TerminalLine {
     stage(stage) {
       // Closed first, since a new line is drawn at once and a changed one only after a while.
       close();
-      shown = () => `${stageTitles[stage]} ...`;
-      draw(0);
+      shown = { done: 0, frames: 1, words: { title: `${stageTitles[stage]} ...` } };
+      draw();
     },
     progress(event) {
-      shown = () => progressLine(event, stream.columns || assumedColumns);
-      draw(event.done);
+      const { stage, done, frames } = event;
+      shown = { done, frames, words: { title: stageTitles[stage], facts: progressFacts(event) } };
+      draw();
     },
     print(text) {
       const wasOpen = open;
       close();
       stream.write(`${text}\n`);
-      if (wasOpen) draw(0);
+      if (wasOpen) draw();
     },
     close,
   };

@@ -5,7 +5,7 @@ import { fileName, toggle } from '../options/option-kinds.js';
 import { printable } from '../printable.js';
 import type { PictureRegion } from '../trace/picture-region.js';
 import { framesFrom, jsonAnswer } from './common-options.js';
-import { showReading } from './frame-progress.js';
+import { openReadingLine } from './frame-progress.js';
 import { interruptible } from './interruptible.js';
 import { addFlags, readFlags } from './option-flags.js';
 import type { System } from './system.js';
@@ -77,8 +77,8 @@ async function runTrace(
     system.signals,
     async (signal) => {
       const options = { framesFrom, signal };
-      const onProgress = (done: number, frames: number) => showReading(system.stderr, done, frames);
-      const report = await traceRegion(folder, region, { ...options, onProgress });
+      const { onProgress, close } = openReadingLine(system.stderr);
+      const report = await traceRegion(folder, region, { ...options, onProgress }).finally(close);
       for (const warning of report.warnings) system.stderr.write(`Warning: ${printable(warning)}\n`);
       if (sheet) {
         if (!report.focusCurve) {

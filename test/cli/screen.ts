@@ -25,7 +25,12 @@ export function screenAfter(text: string): string[] {
     else if (token === '\u001b8') [row, column] = saved;
     else if (token.startsWith('\u001b[') && token.endsWith('G'))
       column = Math.max(0, Number(token.slice(2, -1)) - 1);
-    else if (token === '\u001b[0K') rows[row] = rows[row].slice(0, column);
+    else if (token.startsWith('\u001b[') && token.endsWith('A'))
+      row = Math.max(0, row - Number(token.slice(2, -1) || 1));
+    else if (token.startsWith('\u001b[') && token.endsWith('J')) {
+      rows[row] = rows[row].slice(0, column);
+      rows.length = row + 1;
+    } else if (token === '\u001b[0K') rows[row] = rows[row].slice(0, column);
     else if (token === '\u001b[2K') rows[row] = '';
     else if (token.startsWith('\u001b')) throw new Error(`unknown terminal code ${JSON.stringify(token)}`);
     else put(token);
