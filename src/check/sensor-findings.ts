@@ -14,7 +14,7 @@ export function sensorFindings(dust: SensorSpot[], hotPixels: SensorSpot[]): Fin
       message: `${dust.length === 1 ? 'A dark spot stays' : `${dust.length} dark spots stay`} on the sensor while the picture moves: dust at ${spotsText(dust)}.`,
       advice:
         'A merge keeps dust out of the search for focus; faint marks may remain where it lay. Clean the sensor, by the instructions of the camera, and shoot again where it matters.',
-      spots: dust,
+      spots: dust.map(({ x, y }) => ({ x, y })),
     });
   }
   if (hotPixels.length > 0) {

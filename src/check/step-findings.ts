@@ -1,6 +1,6 @@
 import { median } from '../image/median.js';
 import { falloffAt } from '../rail/focus-fit.js';
-import { maxRegularStep, maxStandstill, nominalPosition, type RailTravel } from '../rail/rail-travel.js';
+import { maxRegularStep, minStep, nominalPosition, type RailTravel } from '../rail/rail-travel.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import type { Finding } from '../result/finding.js';
 import { shortNumber } from '../result/report/numbers.js';
@@ -40,7 +40,7 @@ export function stepFindings(
 ): Finding[] {
   const findings: Finding[] = [];
   const pair = (k: number): [number, number] => [frames[k].number, frames[k + 1].number];
-  const backward = steps.flatMap((step, k) => (step <= -maxStandstill ? [k] : []));
+  const backward = steps.flatMap((step, k) => (step <= -minStep ? [k] : []));
   /** Steps at the start and the end of a backward run: the rail makes up for it with long steps. */
   const besideBackward = new Set(backward.flatMap((k) => [k - 1, k, k + 1]));
   if (backward.length > 0) {
@@ -55,7 +55,7 @@ export function stepFindings(
   }
   // An identical picture is reported as a duplicate.
   const still = steps.flatMap((step, k) => {
-    const maxPlainStep = Math.min(maxStandstill, 1 - minScatterSigmas * scatterAround(steps, k));
+    const maxPlainStep = Math.min(minStep, 1 - minScatterSigmas * scatterAround(steps, k));
     return Math.abs(step) < maxPlainStep && !frames[k + 1].sameAsPrevious ? [k] : [];
   });
   if (still.length > 0) {

@@ -7,9 +7,9 @@ import type { Size } from '../image/image.js';
 import type { PlacedFrame } from '../image/placed-frame.js';
 import { Arena } from '../kernels/arena.js';
 import type { MergeOptions } from '../options/merge-options.js';
-import type { Disc } from '../rail/dust-search.js';
 import { findHotPixels } from '../rail/hot-pixels.js';
 import { repairHotPixels } from '../rail/repair-hot-pixels.js';
+import type { DustSpot } from '../rail/sensor-spot.js';
 import { compositeToFrame } from '../result/composite-to-frame.js';
 import { percentText } from '../result/report/numbers.js';
 import type { CropRectangle } from '../result/run-record.js';
@@ -54,7 +54,7 @@ export async function mergeFrames(
   decideDirection: DecideDirection,
   steps: readonly number[],
   focusWidthSteps: number | undefined,
-  dust: readonly Disc[],
+  dust: readonly DustSpot[],
   log: RunLog,
   signal: AbortSignal | undefined,
 ): Promise<MergedFrames> {

@@ -266,7 +266,7 @@ export async function computeMerge(
     decideDirection,
     steps,
     registration.focusWidthSteps,
-    registration.dust,
+    registration.evidence.dust,
     log,
     signal,
   );

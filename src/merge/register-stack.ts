@@ -1,7 +1,5 @@
 import { InputError, named } from '../errors.js';
 import type { MergeOptions } from '../options/merge-options.js';
-import { encodedLuma } from '../rail/detail-grid.js';
-import { type Disc, DustSearch } from '../rail/dust-search.js';
 import { readFirst } from '../rail/first-reading.js';
 import { type StackEvidence, StackReading } from '../rail/stack-reading.js';
 import { createMotionEstimator } from '../register/motion-estimator.js';
@@ -23,8 +21,6 @@ export interface Registration {
   hashes: Map<number, string>;
   /** Frames that cannot be decoded: number, and why as a sentence. */
   unreadable: Map<number, string>;
-  /** Dust on the sensor. */
-  dust: Disc[];
 }
 
 /**
@@ -56,12 +52,10 @@ export async function registerStack(
     hashes.set(frame.number, hash);
     return { decoded, quick: quick ?? decoded };
   };
-  const dust = new DustSearch(frames.length);
   const { evidence, unreadable } = await readFirst(stack, reading, {
     read,
-    onFrame: ({ number }, { decoded }, index) => {
+    onFrame: ({ number }, { decoded }) => {
       const { pixels, width, height, channels, bits } = decoded;
-      dust.add(index, decoded, encodedLuma(decoded));
       estimator.add({ number, pixels, width, height, channels, bits, factorX: shrink, factorY: shrink });
     },
     onUnreadable: (_, error) => {
@@ -73,9 +67,6 @@ export async function registerStack(
   });
   const readable = frames.filter((frame) => !unreadable.has(frame.number));
   const motion = estimator.solve(anchorNumber(readable, options.anchor));
-  const places = new Map(
-    motion.frames.map(({ number, usable, matrix }) => [number, usable ? matrix : undefined]),
-  );
   const { width } = evidence.fit;
   return {
     motion,
@@ -83,7 +74,6 @@ export async function registerStack(
     focusWidthSteps: Number.isFinite(width) ? width : undefined,
     hashes,
     unreadable,
-    dust: dust.found(frames.map(({ number }) => places.get(number))),
   };
 }
 

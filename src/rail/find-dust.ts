@@ -1,7 +1,7 @@
 import type { Size } from '../image/image.js';
 import { median } from '../image/median.js';
 import { applyMatrix, composeMatrices, invertMatrix, type Matrix3 } from '../image/transform.js';
-import type { SensorSpot } from './sensor-spot.js';
+import type { DustSpot } from './sensor-spot.js';
 
 /** One frame as it is searched for spots: ln brightness of a small picture. */
 export interface SpotPlane {
@@ -50,6 +50,8 @@ export function spotLight(luma: Float32Array, { width, height }: Size, k: number
  * times as wide.
  */
 const spotRadii = [2, 4];
+/** Radius of a speck with its blurred rim, pixels of the plane: an upper bound. */
+const rimRadius = 5;
 /** Minimum darkening of a speck against the frames around, ln. */
 const minDarkening = 0.004;
 /** Minimum number of comparisons. */
@@ -82,7 +84,7 @@ export function findDust(
   runs: readonly (readonly (SpotPlane | undefined)[])[],
   size: Size,
   factor: number,
-): SensorSpot[] {
+): DustSpot[] {
   const lag = lagOf(runs, size, factor);
   if (lag === undefined) return [];
   const pixels = size.width * size.height;
@@ -125,6 +127,7 @@ export function findDust(
   return kept.map(({ x, y }) => ({
     x: Math.round((x + 0.5) * factor - 0.5),
     y: Math.round((y + 0.5) * factor - 0.5),
+    radius: rimRadius * factor,
   }));
 }
 

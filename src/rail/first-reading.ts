@@ -17,8 +17,8 @@ export interface FrameReading {
 export interface FirstReadingHooks<Read extends FrameReading> {
   /** Decodes a frame; beside `quick` it may read what else the caller needs of the file. */
   read: (frame: FrameFile) => Promise<Read>;
-  /** Called after each frame that could be read; `index` counts from 0 over all frames. */
-  onFrame?: (frame: FrameFile, read: Read, index: number) => void;
+  /** Called after each frame that could be read. */
+  onFrame?: (frame: FrameFile, read: Read) => void;
   /** Called for each frame that cannot be decoded; throws to end the reading. */
   onUnreadable?: (frame: FrameFile, error: InputError) => void;
   onProgress?: ((done: number, frames: number) => void) | undefined;
@@ -54,7 +54,7 @@ export async function readFirst<Read extends FrameReading>(
       unreadable.set(frame.number, fed.error.message);
     } else {
       reading.add(frame, fed.value.quick);
-      onFrame?.(frame, fed.value, done);
+      onFrame?.(frame, fed.value);
     }
     onProgress?.(++done, frames.length);
   }

@@ -2,10 +2,8 @@ import { median } from '../image/median.js';
 import { SymmetricBand } from '../register/symmetric-band.js';
 import type { FocusCurves } from './focus-curves.js';
 import { fitSegment, misfitScale, type PeakSegment, peakSegments } from './peak-segments.js';
-import { maxRegularStep, type RailTravel } from './rail-travel.js';
+import { maxRegularStep, minStep, type RailTravel } from './rail-travel.js';
 
-/** Shorter steps cannot be distinguished, usual steps: frames so near show the same. */
-export const minStep = 0.4;
 /** Longer steps cannot be measured, usual steps: what lies inside them is sharp in no frame. */
 export const maxMeasuredStep = 3;
 /**

@@ -1,5 +1,6 @@
 import { median } from '../image/median.js';
-import { framePositions, maxMeasuredStep, maxStep, minStep } from './frame-positions.js';
+import { framePositions, maxMeasuredStep, maxStep } from './frame-positions.js';
+import { minStep } from './rail-travel.js';
 import type { StackEvidence } from './stack-reading.js';
 
 /**

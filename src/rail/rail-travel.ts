@@ -26,8 +26,8 @@ const minKnownSteps = 3;
 /** Minimum number of steps on each side for a linear trend. */
 const minStepsPerSide = 2;
 const minTypicalChange = 0.12;
-/** Travel below this counts as none, usual steps: what remains is noise. */
-export const maxStandstill = 0.4;
+/** Resolution of a step, usual steps: travel below this is not distinguished from none. */
+export const minStep = 0.4;
 /**
  * Steps that are this long by the change of the picture may be longer: the tiles' curves decide, where they confirm it.
  * Of 21 rendered steps of about two they measured 1.5 to 2.4, of steps of one hardly any above 1.6.
@@ -131,7 +131,7 @@ function addSign(
   /** The last frame from which the rail moved on. */
   let before = -1;
   for (let k = 0; k < change.length; k++) {
-    const moved = ratio[k] >= maxStandstill;
+    const moved = ratio[k] >= minStep;
     if (moved && before >= 0 && !blurred.has(k) && turnsAt(curves, before, k, k + 1)) sign = -sign;
     steps.push(sign * ratio[k]);
     if (moved) before = k;
@@ -143,7 +143,7 @@ function addSign(
 /** Replaces steps that seem long, or none, by the length that the tiles' curves give, where they confirm it. */
 function resolveUncertainSteps(curves: FocusCurves, steps: readonly number[]): number[] {
   const isLong = (step: number) => step >= minUncertainStep;
-  const isNone = (step: number) => Math.abs(step) < maxStandstill;
+  const isNone = (step: number) => Math.abs(step) < minStep;
   if (!steps.some((step) => isLong(step) || isNone(step))) return [...steps];
   const segments = peakSegments(curves);
   const forward = steps.map((step) => (Number.isNaN(step) ? 1 : Math.max(0, step)));
@@ -151,12 +151,12 @@ function resolveUncertainSteps(curves: FocusCurves, steps: readonly number[]): n
     if (!isLong(step) && !isNone(step)) return step;
     // Curves across a turn are folded back on themselves and fit no single peak.
     const near = steps.slice(Math.max(0, k - maxCurveSteps), k + maxCurveSteps + 1);
-    if (near.some((other) => other <= -maxStandstill)) return step;
+    if (near.some((other) => other <= -minStep)) return step;
     const fit = fitStep(curves, segments, forward, k);
     if (!fit) return step;
     const isConfirmed = isLong(step)
       ? fit.length >= minConfirmedStep && fit.shorter >= maxRegularStep
-      : fit.length <= maxConfirmedStandstill && fit.longer < maxStandstill;
+      : fit.length <= maxConfirmedStandstill && fit.longer < minStep;
     return isConfirmed ? fit.length : step;
   });
 }

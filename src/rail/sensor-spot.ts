@@ -3,3 +3,8 @@ export interface SensorSpot {
   x: number;
   y: number;
 }
+
+/** A speck of dust with its blurred rim, full-size pixels. */
+export interface DustSpot extends SensorSpot {
+  radius: number;
+}

@@ -11,7 +11,7 @@ import { type FrameMeasurements, measureFrame } from './frame-measurements.js';
 import { readFullSize } from './full-size-reading.js';
 import { searchHotPixels } from './hot-pixels.js';
 import { pickRuns } from './pick-runs.js';
-import type { SensorSpot } from './sensor-spot.js';
+import type { DustSpot, SensorSpot } from './sensor-spot.js';
 import { type StackTravel, stackTravel } from './stack-travel.js';
 
 /**
@@ -30,7 +30,7 @@ export interface StackEvidence {
   fit: FocusFit;
   /** Half width of the focus curves of the finest detail, usual steps; NaN when unknown. */
   fineWidth: number;
-  dust: SensorSpot[];
+  dust: DustSpot[];
   hotPixels: SensorSpot[];
 }
 

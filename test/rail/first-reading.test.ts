@@ -1,0 +1,67 @@
+import { mkdtempSync, readdirSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, beforeAll, expect, test } from 'vitest';
+import { renderScene } from '../../samples/render-scene.js';
+import { check } from '../../src/check/check.js';
+import { registerStack } from '../../src/merge/register-stack.js';
+import { RunLog } from '../../src/merge/run-log.js';
+import { resolveOptions } from '../../src/options/resolve-merge-options.js';
+import { readFirst, readQuick } from '../../src/rail/first-reading.js';
+import { StackReading } from '../../src/rail/stack-reading.js';
+import { readStack } from '../../src/stack/read-stack.js';
+
+const frames = 14;
+let root: string;
+let folder: string;
+
+beforeAll(async () => {
+  root = mkdtempSync(join(tmpdir(), 'lamella-reading-'));
+  const size = { width: 320, height: 240, frames };
+  await renderScene({ scene: 'tilted-plane', out: root, ...size, stepPart: 0.7, noise: 0, dust: 6 });
+  folder = join(root, 'frames');
+});
+afterAll(() => rmSync(root, { recursive: true, force: true }));
+
+test('a merge keeps that dust out of the search for focus which a check reports', async () => {
+  const { findings } = await check(folder);
+  const reported = findings.find(({ kind }) => kind === 'dust')?.spots ?? [];
+  const stack = await readStack(folder, { skip: [] });
+  const { evidence } = await registerStack(stack, resolveOptions({}), new RunLog({}));
+  expect(reported.length).toBeGreaterThan(0);
+  expect(evidence.dust.map(({ x, y }) => ({ x, y }))).toEqual(reported);
+  // A speck blurred by its distance from the sensor is a few pixels wide.
+  for (const { radius } of evidence.dust) expect(radius).toBeGreaterThanOrEqual(4);
+});
+
+test('each frame is handed on once, in order; what cannot be decoded is reported and left out', async () => {
+  const stack = await readStack(folder, { skip: [] });
+  const names = readdirSync(folder).sort();
+  writeFileSync(join(folder, names[3]), 'no picture');
+  const reading = new StackReading(stack.size, stack.frames.length);
+  const taken: number[] = [];
+  const refused: number[] = [];
+  const progress: number[] = [];
+  const { evidence, unreadable } = await readFirst(stack, reading, {
+    read: (frame) => readQuick(frame, reading),
+    onFrame: ({ number }) => taken.push(number),
+    onUnreadable: ({ number }) => refused.push(number),
+    onProgress: (done) => progress.push(done),
+  });
+  const all = Array.from({ length: frames }, (_, k) => k + 1);
+  expect(taken).toEqual(all.filter((number) => number !== 4));
+  expect(refused).toEqual([4]);
+  expect([...unreadable.keys()]).toEqual([4]);
+  expect(progress).toEqual(all);
+  expect(evidence.files.map(({ number }) => number)).toEqual(taken);
+});
+
+test('fewer than two frames that can be decoded are refused', async () => {
+  const stack = await readStack(folder, { skip: [], frames: [1, 3] });
+  const reading = new StackReading(stack.size, stack.frames.length);
+  const read = (frame: (typeof stack.frames)[number]) =>
+    frame.number === 1
+      ? readQuick(frame, reading)
+      : readQuick({ ...frame, path: join(root, 'missing.jpg') }, reading);
+  await expect(readFirst(stack, reading, { read })).rejects.toThrow(/^Only 1 of 3 frames in .* can be read/);
+});
