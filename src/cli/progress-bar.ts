@@ -1,5 +1,8 @@
-import { Format, type Options, type Params } from 'cli-progress';
+import progressBars, { type Options, type Params } from 'cli-progress';
 import type { Output } from './system.js';
+
+// Node finds no named export in this part of the package.
+const { BarFormat: drawBar } = progressBars.Format;
 
 const assumedColumns = 80;
 const longestBar = 30;
@@ -38,5 +41,5 @@ function barLine(
   if (facts === undefined) return title.slice(0, most);
   const room = Math.min(longestBar, most - title.length - facts.length - ' [] '.length);
   if (room < shortestBar) return `${title} ${facts}`.slice(0, most);
-  return `${title} [${Format.BarFormat(progress, { ...options, barsize: room })}] ${facts}`;
+  return `${title} [${drawBar(progress, { ...options, barsize: room })}] ${facts}`;
 }
