@@ -1,4 +1,4 @@
-import { median } from '../image/median.js';
+import { median, sigmaPerMad } from '../image/median.js';
 import { falloffAt } from '../rail/focus-fit.js';
 import { maxRegularStep, minStep, nominalPosition, type RailTravel } from '../rail/rail-travel.js';
 import type { FrameMotion } from '../register/motion-solution.js';
@@ -88,7 +88,7 @@ function scatterAround(steps: readonly number[], k: number): number {
   const off = steps
     .filter((step, i) => i !== k && Math.abs(i - k) <= scatterSteps && !Number.isNaN(step))
     .map((step) => Math.abs(Math.abs(step) - 1));
-  return off.length === 0 ? 0 : 1.4826 * median(Float64Array.from(off));
+  return off.length === 0 ? 0 : sigmaPerMad * median(Float64Array.from(off));
 }
 
 /** A step that is longer than it should be, in words. */

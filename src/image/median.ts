@@ -27,3 +27,6 @@ export function median(values: Float64Array, count = values.length): number {
   }
   return values[target];
 }
+
+/** Standard deviation of normal errors over the median of their absolute values: 1 / Phi^-1(3 / 4). */
+export const sigmaPerMad = 1.4826;

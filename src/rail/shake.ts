@@ -1,4 +1,4 @@
-import { median } from '../image/median.js';
+import { median, sigmaPerMad } from '../image/median.js';
 import { directionCount } from './detail-grid.js';
 import { minNoiseRatio } from './focus-curves.js';
 import type { TileCurves } from './tile-curves.js';
@@ -107,6 +107,6 @@ function medianOf(values: readonly number[]): number {
  * Standard error of a median: sqrt(pi / 2) sigma / sqrt(n), with sigma from the median absolute deviation (normal law).
  */
 function medianSigma(values: readonly number[], middle: number): number {
-  const spread = median(Float64Array.from(values, (value) => Math.abs(value - middle)));
-  return (Math.sqrt(Math.PI / 2) * 1.4826 * spread) / Math.sqrt(values.length);
+  const mad = median(Float64Array.from(values, (value) => Math.abs(value - middle)));
+  return (Math.sqrt(Math.PI / 2) * sigmaPerMad * mad) / Math.sqrt(values.length);
 }

@@ -92,7 +92,7 @@ describe('a clean stack', () => {
     expect(findings.find(({ kind }) => kind === 'optics')?.message).toMatch(/\d times that/);
   });
 
-  test('is told frame by frame: the plane leans to the right, so what is sharp wanders there', async () => {
+  test('is located frame by frame: the plane is tilted to the right, so the sharp part moves there', async () => {
     const { frames, direction, exitCode } = await report(clean);
     expect(exitCode).toBe(0);
     // A plane hides nothing, and its growth may be a lens's.
@@ -120,11 +120,11 @@ describe('a stack with a fault', () => {
     }
     const knob = ['--travel-per-turn', '0.5', '--marks-per-turn', '50'];
     const { findings } = await report(folder, '--step', '0.05', ...knob);
-    const told = findings.find(({ kind }) => kind === 'missed-step');
-    expect(told).toMatchObject({ frames: [4, 5], files: ['IMG_0044.jpg', 'IMG_0047.jpg'] });
-    expect(told?.message).toContain('IMG_0045 and IMG_0046 are not there');
+    const finding = findings.find(({ kind }) => kind === 'missed-step');
+    expect(finding).toMatchObject({ frames: [4, 5], files: ['IMG_0044.jpg', 'IMG_0047.jpg'] });
+    expect(finding?.message).toContain('IMG_0045 and IMG_0046 are not there');
     // Frame 4 stands at 0.15 mm.
-    expect(told?.advice).toContain(
+    expect(finding?.advice).toContain(
       'Put IMG_0045 and IMG_0046 back, at 0.2 mm (20 marks) and 0.25 mm (25 marks)',
     );
     const { stdout } = await run(folder, '--step', '0.05');
@@ -135,7 +135,7 @@ describe('a stack with a fault', () => {
     );
   });
 
-  test('at its end is told how far to go on, in mm and in turns of the knob', async () => {
+  test('at its end is reported with the missing travel, in mm and in turns of the knob', async () => {
     const { findings } = await report(
       some('short-mm', [1, 2, 3, 4, 5, 6, 7]),
       ...['--step', '0.05', '--travel-per-turn', '0.5'],
@@ -148,7 +148,7 @@ describe('a stack with a fault', () => {
     expect(Number(to)).toBeCloseTo(0.05 * (6 + Number(count)), 6);
   });
 
-  test('is told in mm from positions as from a step', async () => {
+  test('is reported in mm from positions as from a step', async () => {
     const sheet = join(root, 'rail.csv');
     // A rail that counts down from 3 mm.
     writeFileSync(sheet, Array.from({ length: 7 }, (_, k) => `${3 - 0.05 * k}\n`).join(''));
@@ -178,10 +178,10 @@ describe('a stack with a fault', () => {
     expect(found?.neededStepMm).toBeCloseTo(0.3 * (found?.neededStepPart ?? 0), 9);
   });
 
-  test('of copies tells which', async () => {
+  test('of copies names them', async () => {
     const { findings } = await report(some('copies', [1, 2, 3, 4, 4, 5, 6, 7, 8, 9, 10, 11, 12]));
-    const told = findings.find(({ kind }) => kind === 'duplicate');
-    expect(told?.frames).toEqual([5]);
+    const finding = findings.find(({ kind }) => kind === 'duplicate');
+    expect(finding?.frames).toEqual([5]);
   });
 });
 

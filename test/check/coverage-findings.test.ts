@@ -15,7 +15,7 @@ const covered: CoverageShares = {
 };
 
 describe('coverage', () => {
-  test('without holes has nothing to tell, small holes neither', () => {
+  test('without gaps gives no findings, small gaps neither', () => {
     expect(coverageFindings(covered)).toEqual([]);
     expect(coverageFindings({ ...covered, beforeFirst: 0.9, afterLast: 0.5 })).toEqual([]);
   });
@@ -37,33 +37,33 @@ describe('coverage', () => {
     expect(found[0].advice).toContain('at least 3 frames');
   });
 
-  test('ten small gaps among forty frames are one finding with all places, as grave as they are together', () => {
+  test('ten small gaps among forty frames are one finding with all pairs, as severe as they are together', () => {
     const wide = [2, 5, 9, 12, 16, 20, 24, 29, 33, 37];
-    const told = (percent: number) =>
+    const findings = (percent: number) =>
       coverageFindings({
         ...covered,
         lastNumber: 40,
         gapPercent: wide.length * percent,
         gaps: wide.map((from) => ({ from, to: from + 1, percent })),
       });
-    expect(told(1)).toMatchObject([
+    expect(findings(1)).toMatchObject([
       { kind: 'missed-step', rank: 'spoils', frames: wide.flatMap((from) => [from, from + 1]) },
     ]);
-    expect(told(1)[0].message).toMatch(
+    expect(findings(1)[0].message).toMatch(
       /^10 % of the picture lies in 10 gaps between .*: between 2 and 3, 5 and 6, .*, 37 and 38\.$/,
     );
-    expect(told(1)[0].advice).toContain('a frame in each gap');
-    expect(told(0.15)).toMatchObject([{ kind: 'missed-step', rank: 'flaw' }]);
-    expect(told(0.05)).toEqual([]);
+    expect(findings(1)[0].advice).toContain('a frame in each gap');
+    expect(findings(0.15)).toMatchObject([{ kind: 'missed-step', rank: 'flaw' }]);
+    expect(findings(0.05)).toEqual([]);
   });
 
   test('gaps at all steps of a long stack are the fault of the step, small as each of them is', () => {
     const gaps = Array.from({ length: 199 }, (_, i) => ({ from: i + 1, to: i + 2, percent: 0.2 }));
-    const told = coverageFindings({ ...covered, lastNumber: 200, gapPercent: 39.8, gaps });
-    expect(told).toMatchObject([{ kind: 'too-coarse-steps', rank: 'spoils', frames: [] }]);
+    const findings = coverageFindings({ ...covered, lastNumber: 200, gapPercent: 39.8, gaps });
+    expect(findings).toMatchObject([{ kind: 'too-coarse-steps', rank: 'spoils', frames: [] }]);
   });
 
-  test('gaps at a few places name the frames, gaps everywhere the step', () => {
+  test('a few gaps name the frames, gaps everywhere the step', () => {
     const gap = (from: number, percent: number) => ({ from, to: from + 1, percent });
     const one = coverageFindings({ ...covered, gapPercent: 3, gaps: [gap(4, 3)] });
     expect(one).toMatchObject([{ kind: 'missed-step', frames: [4, 5] }]);
@@ -90,7 +90,7 @@ describe('the rim of a merged picture', () => {
     { kind: 'step', rank: 'note', frames: [], message: 'Long enough.', advice: '' },
   ];
 
-  test('is told with what to do where it is out of reach of sharp frames, and not for a trace of it', () => {
+  test('is reported with advice where it is out of reach of sharp frames, unless the share is tiny', () => {
     expect(judgeRim(known, 0.05)).toEqual(known);
     expect(judgeRim(known, 0.4)[2]).toMatchObject({ kind: 'out-of-reach', rank: 'note' });
     const [, large] = judgeRim(known, 2.7);

@@ -6,7 +6,7 @@ const counterOf = (numbers: readonly number[], name = (text: string) => `IMG_${t
   fileCounter(numbers.map((count, i) => ({ number: i + 1, name: name(String(count).padStart(4, '0')) })));
 
 describe('the counter of file names', () => {
-  test('tells which files are missing between two frames', () => {
+  test('names the files that are missing between two frames', () => {
     const counter = counterOf([11, 12, 13, 16, 17]);
     expect(counter?.missingBetween(1, 2)).toEqual([]);
     expect(counter?.missingBetween(3, 4)).toEqual(['IMG_0014', 'IMG_0015']);

@@ -48,7 +48,7 @@ test.each([1.15, 0.85, 1.5])('a frame with %d of the light is a flaw: a merge ev
   expect(findings).toMatchObject([{ kind: 'light', rank: 'flaw', frames: [5] }]);
 });
 
-test('light that drifts away slowly is told as a drift', () => {
+test('light that changes slowly is reported as a trend', () => {
   const { findings } = judgeLight(
     frames((k) => grey(1 + 0.04 * k)),
     signs(),
@@ -57,7 +57,7 @@ test('light that drifts away slowly is told as a drift', () => {
   expect(findings[0].message).toContain('drifts');
 });
 
-test('a change of colour at the same brightness is told as one', () => {
+test('a change of colour at the same brightness is reported as such', () => {
   const { findings } = judgeLight(
     frames((k) => (k === 7 ? [1.08, 1, 0.92] : grey(1))),
     signs(),
@@ -66,18 +66,18 @@ test('a change of colour at the same brightness is told as one', () => {
 });
 
 test.each([
-  ['blue, in a third of the picture, red still tells it', [0, 0, 33], [[8]]],
-  ['green, to which both are compared, nothing tells it', [0, 33, 0], []],
-  ['red and blue, nothing tells it', [20, 0, 33], []],
-])('where shadows are cut off in %s', (_, cutPercent, told) => {
+  ['blue, in a third of the picture, red still measures it', [0, 0, 33], [[8]]],
+  ['green, to which both are compared, nothing measures it', [0, 33, 0], []],
+  ['red and blue, nothing measures it', [20, 0, 33], []],
+])('where shadows are cut off in %s', (_, cutPercent, expected) => {
   const { findings } = judgeLight(
     frames((k) => (k === 7 ? [1.08, 1, 0.92] : grey(1))),
     signs(() => ({ cutPercent })),
   );
-  expect(findings.map(({ frames: numbers }) => numbers)).toEqual(told);
+  expect(findings.map(({ frames: numbers }) => numbers)).toEqual(expected);
 });
 
-test('a channel that is cut off tells no flicker either, the others do', () => {
+test('a channel that is clipped measures no flicker either, the others do', () => {
   const blueGone = signs(() => ({ cutPercent: [0, 0, 40] }));
   expect(
     judgeLight(
@@ -93,7 +93,7 @@ test('a channel that is cut off tells no flicker either, the others do', () => {
   ).toMatchObject([{ kind: 'light', frames: [5] }]);
 });
 
-test('burnt highlights are told with their frame and place, a white ground is only noted', () => {
+test('burnt highlights are reported with their frame and position, a white ground is only noted', () => {
   const burnt = judgeLight(
     frames(() => grey(1)),
     signs((k) => (k === 2 ? { burntPercent: 2, burntSpot: { x: 300, y: 200 } } : {})),
@@ -112,7 +112,7 @@ test.each([
   [5, 10],
   [6, 11],
   [1, 5],
-])('a lamp that changed its light for frames %i to %i is told of these and no others', (from, to) => {
+])('a lamp that changed its light for frames %i to %i is reported for these and no others', (from, to) => {
   const isOdd = (k: number) => k + 1 >= from && k + 1 <= to;
   const wanted = Array.from({ length: to - from + 1 }, (_, i) => from + i);
   const all = Array.from({ length: 16 }, (_, k) => {
@@ -121,7 +121,7 @@ test.each([
     return { number: k + 1, gainRatio } as FrameMotion;
   });
   const { findings } = judgeLight(all, signs());
-  expect(findings.map(({ kind, frames: told }) => [kind, told])).toEqual([
+  expect(findings.map(({ kind, frames: expected }) => [kind, expected])).toEqual([
     ['light', wanted],
     ['white-balance', wanted],
   ]);

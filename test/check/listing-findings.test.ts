@@ -51,7 +51,7 @@ function judge(exifs: readonly FrameExif[], fingerprints = 'abcdefgh'.slice(0, e
   return listingFindings(stack(exifs), signs(fingerprints));
 }
 
-test('a stack of one kind has nothing to tell', () => {
+test('a uniform stack gives no findings', () => {
   expect(judge(Array(8).fill(usual))).toEqual([]);
   expect(judge(Array(8).fill({ takenMs: undefined }))).toEqual([]);
 });
@@ -63,7 +63,7 @@ test.each([
   ['exposure', 'flaw', { exposureS: 1 / 30 }],
   ['exposure', 'flaw', { iso: 200 }],
   ['white-balance', 'flaw', { whiteBalance: 'auto' }],
-] as const)('a changed %s is told with its frames', (kind, rank, change) => {
+] as const)('a changed %s is reported with its frames', (kind, rank, change) => {
   const found = judge(
     Array.from({ length: 8 }, (_, i) => ({ ...usual, ...(i === 2 || i === 5 ? change : {}) })),
   );
@@ -72,7 +72,7 @@ test.each([
   expect(found[0].message).toContain('frames 3 and 6');
 });
 
-test('a pause is told, and an even rhythm of any length is not', () => {
+test('a pause is reported, and an even rhythm of any length is not', () => {
   const at = (times: number[]) => judge(times.map((takenMs) => ({ ...usual, takenMs })));
   expect(at([0, 30_000, 60_000, 90_000, 121_000, 150_000])).toEqual([]);
   const [pause] = at([0, 2000, 4000, 34_000, 36_000, 38_000]);

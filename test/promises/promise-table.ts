@@ -73,7 +73,7 @@ export const promiseTable: readonly PromiseRow[] = [
     promise: 'A frame without a plane of focus in it is not called shaken',
     proofs: [
       proof('rail/shake.test.ts', 'has no shaken frame: blur %d px a step, subject at %d'),
-      proof('rail/shake.test.ts', 'is told of a frame that is shaken: index %i'),
+      proof('rail/shake.test.ts', 'reports a frame that is shaken: index %i'),
     ],
   },
   {
@@ -354,7 +354,7 @@ export const promiseTable: readonly PromiseRow[] = [
       ),
       proof(
         'check/check-stack.test.ts',
-        'at its end is told how far to go on, in mm and in turns of the knob',
+        'at its end is reported with the missing travel, in mm and in turns of the knob',
       ),
       proof(
         'check/check-stack.test.ts',

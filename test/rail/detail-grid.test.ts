@@ -74,7 +74,7 @@ describe('tiles', () => {
     expect(second / first).toBeCloseTo(1, 1);
   });
 
-  test('are unknown where a frame does not reach or has no place', () => {
+  test("are unknown outside a frame's bounds and in a frame that is not aligned", () => {
     const grid = measureDetail(bump(40, 40), width, height, 8);
     const far = similarityMatrix({ scale: 1, rollRad: 0, shiftXPx: 64, shiftYPx: 0 }, width, height);
     const curves = followTiles(

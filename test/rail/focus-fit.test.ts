@@ -49,7 +49,7 @@ describe('tiles under the blur of a lens', () => {
     expect(fit.filter((focus) => focus.position > 9.75).length / fit.length).toBeLessThan(0.05);
   });
 
-  test('without detail are given no place', () => {
+  test('without detail are given no position', () => {
     const curves = madeCurves({ frames: range(12), tiles: spread(40, 2, 9), loss: () => 0 });
     expect(fitFocus(focusCurves(curves), range(12)).tiles.filter((focus) => focus)).toHaveLength(0);
   });

@@ -33,7 +33,7 @@ const rms = (values: readonly number[]) =>
   Math.sqrt(values.reduce((sum, v) => sum + v * v, 0) / values.length);
 
 describe('positions of frames', () => {
-  test.each([1, 2, 3])('tell uneven steps of a rail from each other, seed %i', (seed) => {
+  test.each([1, 2, 3])('distinguish uneven steps of a rail, seed %i', (seed) => {
     const frames = unevenFrames(20, 0.2, seed);
     const { found, made } = stepsOf(frames, spread(500, 0, frames[19]), seed);
     // What counts for depth is how a step differs from the next.
@@ -73,7 +73,7 @@ describe('positions of frames', () => {
     expect(positions[6] - positions[5]).toBeLessThan(2.2);
   });
 
-  test('are those of the numbers where nothing tells more', () => {
+  test('are those of the numbers where nothing else is known', () => {
     const curves = focusCurves(madeCurves({ frames: range(6), tiles: [2, 3] }));
     const positions = framePositions(curves, railTravel(curves, new Set()), range(6), [1, 2, 3, 6, 7, 8]);
     expect(positions).toEqual([0, 1, 2, 5, 6, 7]);

@@ -23,7 +23,7 @@ function plainStack() {
   return { motion, stackTravel: travel };
 }
 
-test('positions tell the steps, whichever way they run, in usual ones', () => {
+test('positions give the steps, in either direction, in usual steps', () => {
   const numbers = [1, 2, 3, 5, 6];
   const positionsMm = [4, 3.8, 3.58, 3.4, 3.2, 3.0];
   const steps = frameSteps(numbers, plainStack(), positionsMm);
@@ -41,7 +41,7 @@ test('steps stay between 0.4 and 30 usual ones', () => {
   expect(frameSteps(numbers, plainStack(), [0, 0, 0, 0, 0, 0])).toEqual([1, 1, 1, 1, 1]);
 });
 
-test('without positions and detail the numbers tell them', () => {
+test('without positions and detail the numbers give them', () => {
   const numbers = [1, 2, 4, 5, 9, 10];
   expect(frameSteps(numbers, plainStack(), undefined)).toEqual([1, 2, 1, 4, 1]);
 });

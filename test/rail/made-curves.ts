@@ -50,10 +50,10 @@ export function madeCurves({
   const random = createRandom(seed, 'made curves');
   const noise = 3;
   const energy = new Float32Array(tiles.length * frames.length * 4);
-  tiles.forEach((place, tile) => {
+  tiles.forEach((position, tile) => {
     const strength = usualEnergy * Math.exp(random.normal());
     frames.forEach((at, k) => {
-      const diameter = blurPerStepPx * Math.abs(place - at);
+      const diameter = blurPerStepPx * Math.abs(position - at);
       const texture = octaves.reduce((sum, f, i) => sum + shares[i] * discEnergy(diameter, f), 0);
       for (let d = 0; d < 4; d++) {
         // Of some 250 pixels: their noise energy scatters by about a tenth.

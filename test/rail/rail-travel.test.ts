@@ -43,7 +43,7 @@ test('a step that was not taken is near none', () => {
   expect(steps.filter((step) => Math.abs(step) < 0.4)).toHaveLength(1);
 });
 
-test('a rail that turned back and on again is seen to turn at both places', () => {
+test('a rail that turned back and on again is found to turn both times', () => {
   const { steps } = travel([0, 1, 2, 3, 4, 5, 9, 8, 7, 6, 10, 11, 12, 13, 14, 15, 16, 17]);
   expect(steps.flatMap((step, k) => (step < 0 ? [k] : []))).toEqual([6, 7, 8]);
 });

@@ -57,7 +57,7 @@ function planes(specks: readonly Speck[], move = 3, seed = 1): SpotPlane[] {
 function speckOn(grounds: readonly number[]): SpotPlane[] {
   const random = createRandom(1, 'ground');
   return grounds.map((ground): SpotPlane => {
-    const place = {
+    const similarity = {
       scale: 1,
       rollRad: 0,
       shiftXPx: random.between(-3, 3),
@@ -67,7 +67,7 @@ function speckOn(grounds: readonly number[]): SpotPlane[] {
       const off = Math.hypot((i % size.width) - 60, Math.floor(i / size.width) - 50);
       return ground * (1 - 0.2 * Math.exp(-(off * off) / 12)) + 0.2 * random.normal();
     });
-    return { light: spotLight(luma, size, 1), matrix: similarityMatrix(place, size.width, size.height) };
+    return { light: spotLight(luma, size, 1), matrix: similarityMatrix(similarity, size.width, size.height) };
   });
 }
 
@@ -96,7 +96,7 @@ describe('dust', () => {
     }
   });
 
-  test('is told in full-size pixels', () => {
+  test('is reported in full-size pixels', () => {
     const [spot] = findDust(
       [
         planes([{ x: 60, y: 50, on: 'sensor' }]).map(({ light, matrix }) => ({
@@ -116,11 +116,11 @@ describe('dust', () => {
     expect(findDust([planes([{ x: 60, y: 50, on: 'subject' }])], size, 1)).toEqual([]);
   });
 
-  test('is not told where the picture stands still, for nothing tells it from the subject', () => {
+  test('is not reported where the picture does not move, as nothing distinguishes it from the subject', () => {
     expect(findDust([planes([{ x: 60, y: 50, on: 'sensor' }], 0)], size, 1)).toEqual([]);
   });
 
-  test('is not told on ground that is next to black in a part of the frames, where light does not dim by parts', () => {
+  test('is not reported on ground that is nearly black in some frames, where light does not dim by a constant factor', () => {
     const grounds = (dark: number) => Array.from({ length: count }, (_, k) => (k < dark ? 20 : 60));
     expect(findDust([speckOn(grounds(0))], size, 1)).toHaveLength(1);
     expect(findDust([speckOn(grounds(5))], size, 1)).toEqual([]);
@@ -129,7 +129,7 @@ describe('dust', () => {
   test.each([
     [60, 1],
     [6, 0],
-  ])('on a ground of %i levels is told of %i specks: on black it is nothing to see', (ground, specks) => {
+  ])('on a ground of %i levels %i specks are reported: on black dust is invisible', (ground, specks) => {
     expect(findDust([speckOn(new Array(count).fill(ground))], size, 1)).toHaveLength(specks);
   });
 
@@ -178,7 +178,7 @@ describe('hot pixels', () => {
     expect(search.found()).toEqual(spots);
   });
 
-  test('two frames are too few to tell', () => {
+  test('two frames are too few', () => {
     const search = searchHotPixels();
     search.add(frame(1, [sampleAt(20, 10, 0)]));
     search.add(frame(2, [sampleAt(20, 10, 0)]));

@@ -38,7 +38,7 @@ test.each([0, 3, 9])('a shake along a diagonal counts as well: index %i', (shake
   expect(blurred(curves)).toEqual([shaken]);
 });
 
-test.each([1, 14])('a shaken frame next to an end is told from the end: index %i', (shaken) => {
+test.each([1, 14])('a shaken frame next to an end is distinguished from the end: index %i', (shaken) => {
   const curves = madeCurves({
     frames,
     tiles,
@@ -61,7 +61,7 @@ test.each([
   ['few tiles, which scatter', 0.09, 1, []],
   ['many tiles', 0.03, 1, [15]],
   ['few tiles, and registration', 0.09, 0.6, [15]],
-] as const)('unevenness told by %s', (_, anisotropySigma, sharpness, expected) => {
+] as const)('anisotropy measured on %s', (_, anisotropySigma, sharpness, expected) => {
   const focus = focusCurves(madeCurves({ frames, tiles }));
   const shakes = frames.map((k) => ({
     anisotropy: k === 15 ? 0.21 : 0.03,
@@ -112,7 +112,7 @@ describe('a thin subject in 10 frames', () => {
     expect(found(madeCurves({ frames: planes, tiles, loss }))).toEqual([]);
   });
 
-  test.each([4, 5])('is told of a frame that is shaken: index %i', (shaken) => {
+  test.each([4, 5])('reports a frame that is shaken: index %i', (shaken) => {
     const tiles = spread(60, 4.2, 4.8);
     const loss = (k: number, direction: number) => (k === shaken && direction === 0 ? 0.3 : 1);
     expect(found(madeCurves({ frames: planes, tiles, loss }))).toEqual([shaken]);
