@@ -2,7 +2,7 @@ import { Command } from 'commander';
 import { named, UsageError } from '../errors.js';
 import type { ApplyOptions, ApplyOutcome } from '../mend/apply-mends.js';
 import type { MendAddition } from '../mend/edit-mends.js';
-import { mostFeatherPx, mostNoteLength } from '../mend/mends-file.js';
+import { maxFeatherPx, maxNoteLength } from '../mend/mends-file.js';
 import type { OptionKind, OptionTable } from '../options/option.js';
 import { number, several, text, toggle } from '../options/option-kinds.js';
 import { printable } from '../printable.js';
@@ -51,7 +51,7 @@ const mendIds: OptionKind<number[]> = {
 };
 
 const noteText: OptionKind<string> = {
-  ...text(`${mostNoteLength} characters at most`, new RegExp(`^[^]{0,${mostNoteLength}}$`), 'TEXT'),
+  ...text(`${maxNoteLength} characters at most`, new RegExp(`^[^]{0,${maxNoteLength}}$`), 'TEXT'),
   show: (value) => String(String(value).length),
 };
 
@@ -68,7 +68,7 @@ const ownOptions: OptionTable<OwnOptions> = {
     default: () => [],
   },
   featherPx: {
-    kind: number(0, mostFeatherPx, 'px'),
+    kind: number(0, maxFeatherPx, 'px'),
     help: 'width of the blend around the region',
     defaultText: 'a quarter of its mean width, 12 to 160',
   },
@@ -187,7 +187,7 @@ async function printList(system: System, folder: string, flags: OwnOptions): Pro
   const { readMends } = await import('../mend/mends-file.js');
   const { readRunRecord } = await import('../result/read-run-record.js');
   const { appliedMends, mendState } = await import('../mend/mended-record.js');
-  const { regionWords } = await import('../mend/mend-region.js');
+  const { describeRegion } = await import('../mend/mend-region.js');
   const record = await readRunRecord(folder);
   const applied = appliedMends(record);
   const mends = (await readMends(folder, record.size)).map((mend) => ({
@@ -200,7 +200,7 @@ async function printList(system: System, folder: string, flags: OwnOptions): Pro
   }
   if (mends.length === 0) system.stderr.write('No mends are recorded.\n');
   for (const { id, frame, region, featherPx, note, state } of mends) {
-    const words = [`${id}`, `frame ${frame}`, regionWords(region), `feather ${featherPx} px`, state, note];
+    const words = [`${id}`, `frame ${frame}`, describeRegion(region), `feather ${featherPx} px`, state, note];
     system.stdout.write(`${printable(words.join('  ')).trimEnd()}\n`);
   }
 }

@@ -5,7 +5,7 @@ import type { LocalKernels } from '../trace/local-kernels.js';
 import { clipRegion, growRegion, type PictureRegion } from '../trace/picture-region.js';
 import type { StackFrame } from '../trace/stack-frames.js';
 import { blendDelta } from './delta-pyramid.js';
-import { growMask, levelsFor, pyramidReach } from './feather.js';
+import { growMask, levelsFor, pyramidRadius } from './feather.js';
 import { regionBounds, regionMask } from './mend-region.js';
 import type { Mend } from './mends-file.js';
 
@@ -15,7 +15,7 @@ export interface CompositePart extends PictureRegion {
   channels: 1 | 3;
 }
 
-/** Reads the footprint of a frame; the viewer puts a reader of its own in the place of the decoder. */
+/** Reads the footprint of a frame; the viewer gives a reader of its own instead of the decoder. */
 export type AlignFrame = (frame: StackFrame, region: PictureRegion) => Promise<AlignedRegion | undefined>;
 
 type MendArea = Pick<Mend, 'region' | 'featherPx'>;
@@ -26,10 +26,10 @@ export function mendBounds(mend: MendArea, size: Size): PictureRegion | undefine
   return core && clipRegion(growRegion(core, Math.floor(mend.featherPx)), size);
 }
 
-/** The rectangle of the composite that the blend of a mend reads: what is felt from further out is needed too. */
+/** The rectangle of the composite that the blend of a mend reads: its bounds, grown by the radius of the pyramid. */
 export function mendWindow(mend: MendArea, size: Size): PictureRegion | undefined {
   const bounds = mendBounds(mend, size);
-  const margin = pyramidReach(levelsFor(mend.featherPx)) + 8;
+  const margin = pyramidRadius(levelsFor(mend.featherPx)) + 8;
   return bounds && clipRegion(growRegion(bounds, margin), size);
 }
 
@@ -76,12 +76,12 @@ export function blendMend(part: CompositePart, aligned: AlignedRegion, mend: Men
     return difference;
   });
   blendDelta(planes, Float32Array.from(supplied), part, levelsFor(mend.featherPx));
-  const most = pixels instanceof Uint16Array ? 65535 : 255;
+  const maxSample = pixels instanceof Uint16Array ? 65535 : 255;
   planes.forEach((delta, channel) => {
     for (let i = 0; i < delta.length; i++) {
       if (delta[i] === 0) continue;
       const at = i * channels + channel;
-      pixels[at] = Math.max(0, Math.min(most, Math.round(pixels[at] + delta[i] * unit)));
+      pixels[at] = Math.max(0, Math.min(maxSample, Math.round(pixels[at] + delta[i] * unit)));
     }
   });
   return supplied;

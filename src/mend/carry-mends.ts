@@ -8,21 +8,21 @@ import { errorCode } from '../stack/file-error.js';
 import { countOf } from '../stack/words.js';
 import { type Mend, mendsFileName, readMends, writeMends } from './mends-file.js';
 
-/** Keeps a list of mends that does not suit the picture beside it, in the words of `mends.json`. */
+/** Keeps a list of mends that does not fit the picture beside it, in the format of `mends.json`. */
 export const earlierMendsFileName = 'earlier-mends.json';
 
 type Merged = Pick<RunRecord, 'size' | 'crop' | 'anchorNumber' | 'frames'>;
 
 /**
- * Hands the mends of a result on to the merge that replaces it, for they are work of hands: they are put on its list,
- * to be applied when their owner has seen the new picture. Frames are told by content, so that a mend follows its
+ * Hands the mends of a result on to the merge that replaces it, for they are manual work: they are put on its list,
+ * to be applied when their owner has seen the new picture. Frames are identified by content, so that a mend follows its
  * frame to another number. A mend whose frame is not used any more goes on the list as dropped, and so do all
- * when the picture is framed differently, for their places are others then; a list for a picture of another size, or
+ * when the picture is framed differently, for their regions then cover other pixels; a list for a picture of another size, or
  * one that cannot be read, is kept aside in `earlier-mends.json`. May be called again when the old result has changed.
  *
  * @param old The result that is replaced; nothing happens when it has no mends.
  * @param dir Folder of the new result.
- * @returns A sentence for the user; undefined when there is nothing to tell.
+ * @returns A sentence for the user; undefined when there is nothing to report.
  */
 export async function carryMends(old: string, dir: string, merged: Merged): Promise<string | undefined> {
   for (const name of [mendsFileName, earlierMendsFileName]) await rm(join(dir, name), { force: true });
@@ -40,10 +40,10 @@ export async function carryMends(old: string, dir: string, merged: Merged): Prom
       : undefined;
   }
   if (mends.length === 0) return undefined;
-  const told = `The earlier result has ${countOf(mends.length, 'mend')}`;
+  const summary = `The earlier result has ${countOf(mends.length, 'mend')}`;
   if (before.size.width !== merged.size.width || before.size.height !== merged.size.height) {
     await copyFile(join(old, mendsFileName), join(dir, earlierMendsFileName));
-    return `${told} for a picture of ${before.size.width} x ${before.size.height} pixels, not of the size of this one: kept in ${earlierMendsFileName}.`;
+    return `${summary} for a picture of ${before.size.width} x ${before.size.height} pixels, not of the size of this one: kept in ${earlierMendsFileName}.`;
   }
   const isFramedAlike = isSameFraming(before, merged);
   const list = mends.map((mend) => followFrame(mend, before, merged, isFramedAlike));
@@ -51,13 +51,13 @@ export async function carryMends(old: string, dir: string, merged: Merged): Prom
   const lost = list.filter((mend, i) => mends[i].kept && !mend.kept).length;
   const reason = isFramedAlike
     ? `${lost === list.length ? 'their frames are' : `the frames of ${lost} are`} not used any more`
-    : 'the picture is framed differently, and their places are others';
+    : 'the picture is framed differently, and their regions cover other pixels';
   const dropped =
     lost === 0
       ? ''
       : ` As ${reason}, ${isFramedAlike ? 'these are' : 'they are'} dropped until you say ${optionName('keep')}.`;
   const them = mends.length === 1 ? ['it is', 'it'] : ['they are', 'them'];
-  return `${told}: ${them[0]} on the list of this one, and not yet in its picture. Look at it, and apply ${them[1]} with lamella mend.${dropped}`;
+  return `${summary}: ${them[0]} on the list of this one, and not yet in its picture. Look at it, and apply ${them[1]} with lamella mend.${dropped}`;
 }
 
 function isSameFraming(before: Merged, merged: Merged): boolean {

@@ -29,10 +29,10 @@ export function mendFault(mend: Mend, record: RunRecord, frames: readonly StackF
   if (fault !== undefined) return `${who} ${fault}.`;
   const missed = missedCorner(frame, regionBounds(mend.region, record.size)!);
   if (!missed) return undefined;
-  return `${who} frame ${mend.frame} (${frame.name}) does not reach all of the region: it ends before ${missed.join(',')}. Choose a smaller region or another frame.`;
+  return `${who} frame ${mend.frame} (${frame.name}) does not cover all of the region: it ends before ${missed.join(',')}. Choose a smaller region or another frame.`;
 }
 
-/** A corner of a rectangle of the composite that a frame does not reach; undefined when it reaches all of it. */
+/** A corner of a rectangle of the composite that a frame does not cover; undefined when it covers all of it. */
 export function missedCorner(frame: StackFrame, bounds: PictureRegion): [x: number, y: number] | undefined {
   const { width, height } = frame.size;
   const margin = marginOf(frame.toFrame);
@@ -54,6 +54,6 @@ function frameSpan(frames: readonly StackFrame[]): string {
     if (span && span[1] === number - 1) span[1] = number;
     else spans.push([number, number]);
   }
-  const words = spans.map(([first, last]) => (first === last ? `${first}` : `${first} to ${last}`));
-  return `frames ${words.join(', ')}`;
+  const ranges = spans.map(([first, last]) => (first === last ? `${first}` : `${first} to ${last}`));
+  return `frames ${ranges.join(', ')}`;
 }

@@ -22,7 +22,7 @@ export class CoverageColours {
   /** Indices of interleaved RGB. Throws InputError for a colour of no class. */
   toIndices(rgb: Uint8Array): Uint8Array {
     const indices = new Uint8Array(rgb.length / 3);
-    // Neighbours are mostly of one class: the map is asked where it changes.
+    // Neighbours mostly share a class: the map is looked up only where it changes.
     let last = -1;
     let value = 0;
     for (let i = 0, at = 0; i < indices.length; i++, at += 3) {

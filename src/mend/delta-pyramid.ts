@@ -7,7 +7,7 @@ import type { Size } from '../image/image.js';
  *
  *   composite + sum over l of expand^l( M_l (D_l - expand(D_l+1)) )  +  expand^L( M_L D_L ),   D = frame - composite
  *
- * where D_l and M_l are reduced l times by [1 4 6 4 1]/16. Where the mask and all that is felt of it is 0 the sum is
+ * where D_l and M_l are reduced l times by [1 4 6 4 1]/16. Where the mask is 0 over the radius of the pyramid the sum is
  * exactly 0; where it is all 1 the sum is D.
  *
  * @param planes Planes of D, shape (height, width) each; they are overwritten by the result.
@@ -67,7 +67,7 @@ function reduce(plane: Float32Array, { width, height }: Size): Float32Array {
   return out;
 }
 
-/** Adds `sign` times the expansion of `coarse` to `fine`: [1 6 1]/8 at even, [4 4]/8 at odd places. */
+/** Adds `sign` times the expansion of `coarse` to `fine`: [1 6 1]/8 at even, [4 4]/8 at odd pixels. */
 function expandInto(coarse: Float32Array, fine: Float32Array, { width, height }: Size, sign: 1 | -1): void {
   const half = halfSize({ width, height });
   const row = new Float32Array(half.width + 2);

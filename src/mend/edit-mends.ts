@@ -59,5 +59,5 @@ export function setKept(mends: readonly Mend[], drop: readonly number[], keep: r
 }
 
 export function nextId(mends: readonly Mend[]): number {
-  return mends.reduce((most, { id }) => Math.max(most, id), 0) + 1;
+  return mends.reduce((max, { id }) => Math.max(max, id), 0) + 1;
 }

@@ -1,21 +1,21 @@
 /**
- * Radius, in full pixels, over which a mask pixel is felt through `levels` levels of the pyramid: 2 (2^l - 1) down to
- * level l by the five taps of each reduction, as much up again by the expansions.
+ * Radius, in full pixels, within which a mask pixel influences the blend through `levels` levels of the pyramid:
+ * 2 (2^l - 1) down to level l by the five taps of each reduction, as much up again by the expansions.
  */
-export function pyramidReach(levels: number): number {
+export function pyramidRadius(levels: number): number {
   return 4 * (2 ** levels - 1);
 }
 
 /** Coarser bands are blended over more than any feather here. */
-const mostLevels = 7;
+const maxLevels = 7;
 
 /**
- * Levels of the pyramid that blends within a feather: as many as are felt no further than half of it, also along
+ * Levels of the pyramid that blends within a feather: as many as have a radius of at most half of it, also along
  * diagonals, for the mask's edge lies in the middle of the feather.
  */
 export function levelsFor(featherPx: number): number {
   let levels = 0;
-  while (levels < mostLevels && pyramidReach(levels + 1) * Math.SQRT2 <= featherPx / 2) levels++;
+  while (levels < maxLevels && pyramidRadius(levels + 1) * Math.SQRT2 <= featherPx / 2) levels++;
   return levels;
 }
 
@@ -29,14 +29,14 @@ export function levelsFor(featherPx: number): number {
 export function growMask(mask: Uint8Array, width: number, height: number, radius: number): Uint8Array {
   if (radius < 1) return mask.slice();
   const grown = new Uint8Array(width * height);
-  const reach = Math.floor(radius);
+  const rowRadius = Math.floor(radius);
   // For each distance in rows the half width of the disc.
-  const halves = Array.from({ length: reach + 1 }, (_, dy) =>
+  const halves = Array.from({ length: rowRadius + 1 }, (_, dy) =>
     Math.floor(Math.sqrt(radius * radius - dy * dy)),
   );
   // Distance in rows to the nearest pixel of the mask in the same column, above or below.
   const rows = new Int32Array(width * height);
-  const far = reach + width + height;
+  const far = rowRadius + width + height;
   for (let x = 0; x < width; x++) {
     let since = far;
     for (let y = 0; y < height; y++) {
@@ -56,7 +56,7 @@ export function growMask(mask: Uint8Array, width: number, height: number, radius
     change.fill(0);
     for (let x = 0; x < width; x++) {
       const away = rows[start + x];
-      if (away > reach) continue;
+      if (away > rowRadius) continue;
       change[Math.max(0, x - halves[away])]++;
       change[Math.min(width, x + halves[away] + 1)]--;
     }

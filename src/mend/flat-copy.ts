@@ -7,7 +7,7 @@ import { requireRegularFile } from '../stack/regular-file.js';
 import { Raster } from './raster.js';
 
 /** A disk with less room than this was filled by what failed. */
-const leastFreeBytes = 4e6;
+const minFreeBytes = 4e6;
 
 /** How the samples of a file are to be stored. */
 export type Content = 'colour' | 'grey8' | 'grey16';
@@ -38,7 +38,7 @@ export async function flatCopy(
       .tiff({ compression: 'none' })
       .toFile(copy);
   } catch (error) {
-    // The library does not tell on which side it failed.
+    // The library does not report on which side it failed.
     if (await isFull(dirname(copy))) {
       throw new OutputError(
         `Cannot unpack ${path} to ${dirname(copy)}: the disk is full. Free some space and run again.`,
@@ -56,7 +56,7 @@ export async function flatCopy(
 
 async function isFull(folder: string): Promise<boolean> {
   const { bavail, bsize } = await statfs(folder);
-  return bavail * bsize < leastFreeBytes;
+  return bavail * bsize < minFreeBytes;
 }
 
 function stored(picture: Sharp, content: Content, isDeep: boolean, isGrey: boolean): Sharp {

@@ -2,7 +2,7 @@ import type { FileHandle } from 'node:fs/promises';
 import { openRegularFile } from '../stack/regular-file.js';
 import { entryNumbers, openTiff, readDirectory, type TiffEntry } from '../stack/tiff-directory.js';
 
-/** What a TIFF whose samples lie uncompressed and in one piece tells of them. */
+/** What a TIFF whose samples lie uncompressed and in one piece says of them. */
 export interface FlatTiff {
   width: number;
   height: number;
@@ -26,12 +26,12 @@ const tags = {
 } as const;
 const stripOffsets = 273;
 /** Strips beyond this do not occur: a strip holds a quarter of a megabyte. */
-const mostStrips = 1 << 22;
+const maxStrips = 1 << 22;
 
 /**
  * The layout of a TIFF (TIFF 6.0) if its samples can be read and written in place: little-endian, uncompressed,
  * interleaved, strips one behind the other. Composites and depth maps of a merge are of this kind. Undefined for
- * any other file, which some program may have put in their place.
+ * any other file, which some program may have written instead.
  */
 export async function flatTiffOf(path: string): Promise<FlatTiff | undefined> {
   const handle = await openRegularFile(path);
@@ -83,7 +83,7 @@ async function firstOfConsecutive(
   strips: number,
   stripBytes: number,
 ): Promise<number | undefined> {
-  if (strips > mostStrips) return undefined;
+  if (strips > maxStrips) return undefined;
   const read = async (position: number, length: number) => {
     const { buffer, bytesRead } = await handle.read(Buffer.alloc(length), 0, length, position);
     return bytesRead === length ? buffer : undefined;
@@ -103,10 +103,10 @@ async function firstOfConsecutive(
     if (itemBytes === 0 || items !== strips) return undefined;
     const valueAt = at + (big ? 12 : 8);
     const isInline = items * itemBytes <= (big ? 8 : 4);
-    const place = big ? Number(table.readBigUInt64LE(valueAt)) : table.readUInt32LE(valueAt);
+    const offset = big ? Number(table.readBigUInt64LE(valueAt)) : table.readUInt32LE(valueAt);
     const values = isInline
       ? table.subarray(valueAt, valueAt + items * itemBytes)
-      : await read(place, items * itemBytes);
+      : await read(offset, items * itemBytes);
     if (!values) return undefined;
     const offsetOf = (i: number) =>
       itemBytes === 8 ? Number(values.readBigUInt64LE(i * 8)) : values.readUIntLE(i * itemBytes, itemBytes);

@@ -38,6 +38,7 @@ function isSame(first: Mend | undefined, second: Mend | undefined): boolean {
 function textOf(mend: Mend | undefined): string {
   if (!mend) return '';
   const { id, frame, region, featherPx, note, kept } = mend;
-  const place = region.kind === 'polygon' ? region.points : [region.x, region.y, region.width, region.height];
-  return JSON.stringify([id, frame, region.kind, place, featherPx, note, kept]);
+  const geometry =
+    region.kind === 'polygon' ? region.points : [region.x, region.y, region.width, region.height];
+  return JSON.stringify([id, frame, region.kind, geometry, featherPx, note, kept]);
 }

@@ -9,7 +9,7 @@ export type MendRegion =
   | { kind: 'polygon'; points: [number, number][] };
 
 /** Corners that an outline may have. */
-export const mostCorners = 20_000;
+export const maxCorners = 20_000;
 
 /**
  * Reads `x,y,w,h`, or the corners of a polygon `x,y x,y x,y ...` (three or more; blanks, commas and semicolons part
@@ -46,10 +46,10 @@ export function regionFault(region: MendRegion, { width, height }: Size): string
       region.y >= 0 &&
       region.x + region.width <= width &&
       region.y + region.height <= height;
-    return inside ? undefined : `the region ${regionWords(region)} ${leaves}`;
+    return inside ? undefined : `the region ${describeRegion(region)} ${leaves}`;
   }
   if (region.points.length < 3) return 'an outline needs three corners or more';
-  if (region.points.length > mostCorners) return `an outline may have ${mostCorners} corners at most`;
+  if (region.points.length > maxCorners) return `an outline may have ${maxCorners} corners at most`;
   const outside = region.points.find(
     ([x, y]) => !(x >= -0.5 && y >= -0.5 && x <= width - 0.5 && y <= height - 0.5),
   );
@@ -67,16 +67,16 @@ export function regionBounds(region: MendRegion, size: Size): PictureRegion | un
   }
   const xs = region.points.map(([x]) => x);
   const ys = region.points.map(([, y]) => y);
-  const left = Math.max(0, Math.ceil(least(xs)));
-  const top = Math.max(0, Math.ceil(least(ys)));
-  const right = Math.min(size.width - 1, Math.floor(-least(xs.map((x) => -x))));
-  const bottom = Math.min(size.height - 1, Math.floor(-least(ys.map((y) => -y))));
+  const left = Math.max(0, Math.ceil(minOf(xs)));
+  const top = Math.max(0, Math.ceil(minOf(ys)));
+  const right = Math.min(size.width - 1, Math.floor(-minOf(xs.map((x) => -x))));
+  const bottom = Math.min(size.height - 1, Math.floor(-minOf(ys.map((y) => -y))));
   if (right < left || bottom < top) return undefined;
   return { x: left, y: top, width: right - left + 1, height: bottom - top + 1 };
 }
 
 /** Not by spreading: an outline may have more corners than a call may have arguments. */
-function least(values: readonly number[]): number {
+function minOf(values: readonly number[]): number {
   return values.reduce((first, second) => Math.min(first, second), Number.POSITIVE_INFINITY);
 }
 
@@ -113,7 +113,7 @@ export function regionMask(region: MendRegion, window: PictureRegion): Uint8Arra
   return mask;
 }
 
-export function regionWords(region: MendRegion): string {
+export function describeRegion(region: MendRegion): string {
   if (region.kind === 'rectangle') return `${region.x},${region.y},${region.width},${region.height}`;
   return `outline of ${region.points.length} corners`;
 }

@@ -24,8 +24,8 @@ export const mendsSchemaName = 'lamella-mends';
 /** Raised when a field changes its meaning or goes. A field that is only added keeps the version. */
 export const mendsSchemaVersion = 1;
 
-export const mostFeatherPx = 1000;
-export const mostNoteLength = 1000;
+export const maxFeatherPx = 1000;
+export const maxNoteLength = 1000;
 /** Thousands of outlines, drawn by hand, take a tenth of it. */
 const maxMendsBytes = 64e6;
 
@@ -74,7 +74,7 @@ export async function readMends(folder: string, size: Size): Promise<Mend[]> {
   try {
     parsed = JSON.parse(text);
   } catch (error) {
-    throw new InputError(`${path} is damaged: it is no JSON. Put it right, or remove it to start anew.`, {
+    throw new InputError(`${path} is damaged: it is no JSON. Fix it, or remove it to start anew.`, {
       cause: error,
     });
   }
@@ -99,7 +99,7 @@ export function checkMendsRecord(parsed: unknown, path: string): MendsRecord {
   if (fault) {
     const shown = fault.received === undefined ? 'nothing' : JSON.stringify(fault.received).slice(0, 60);
     throw new InputError(
-      `${path} is damaged: Expected ${fault.expected} for ${fault.place || 'the whole'} but received ${shown}. Put it right, or remove it to start anew.`,
+      `${path} is damaged: Expected ${fault.expected} for ${fault.place || 'the whole'} but received ${shown}. Fix it, or remove it to start anew.`,
     );
   }
   const record = parsed as MendsRecord;
@@ -158,8 +158,8 @@ export const mendListShape: Shape<Mend[]> = listShape(
     id: wholeShape(1),
     frame: wholeShape(0, 65535),
     region: regionShape,
-    featherPx: numberShape(0, mostFeatherPx),
-    note: textShape(/^[\s\S]{0,1000}$/, `text of ${mostNoteLength} characters at most`),
+    featherPx: numberShape(0, maxFeatherPx),
+    note: textShape(/^[\s\S]{0,1000}$/, `text of ${maxNoteLength} characters at most`),
     kept: booleanShape,
   }),
 );

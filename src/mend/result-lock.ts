@@ -9,11 +9,11 @@ import { unfinishedPath } from '../result/unfinished.js';
 /** How often a lock that another holds is tried again. */
 const tryMs = 200;
 /** A mend takes seconds, of the largest pictures a minute: whoever holds the lock for longer has come to a halt. */
-const mostWaitMs = 180_000;
+const maxWaitMs = 180_000;
 
 export interface LockOptions {
   signal?: AbortSignal | undefined;
-  /** Told once, when another holds the lock: who it is, as "process 12 on bench". */
+  /** Called once, when another holds the lock: who it is, as "process 12 on bench". */
   onWait?: ((holder: string) => void) | undefined;
 }
 
@@ -29,14 +29,14 @@ export interface LockOptions {
 export async function lockResult(folder: string, { signal, onWait }: LockOptions = {}): Promise<LockFile> {
   const target = await realpath(folder).catch(() => resolve(folder));
   const path = lockPathOf(target);
-  const untilMs = performance.now() + mostWaitMs;
+  const deadlineMs = performance.now() + maxWaitMs;
   for (let isFirst = true; ; isFirst = false) {
     if (signal?.aborted) throw new InterruptedError();
     const lock = await tryLock(path, target);
     if (lock) return lock;
-    const holder = holderWords(await readLockFile(path));
+    const holder = describeHolder(await readLockFile(path));
     if (isFirst) onWait?.(holder);
-    if (performance.now() > untilMs) {
+    if (performance.now() > deadlineMs) {
       throw new OutputError(
         `${folder} is still being mended by ${holder}. Wait for its end, or end it, and run again: nothing was changed.`,
       );
@@ -50,7 +50,7 @@ export function lockPathOf(target: string): string {
   return join(dirname(target), `.${basename(target)}.lamella-mending`);
 }
 
-function holderWords(holder: LockHolder | undefined): string {
+function describeHolder(holder: LockHolder | undefined): string {
   if (!holder) return 'another process';
   return `process ${holder.pid} on ${holder.host}`;
 }

@@ -2,7 +2,7 @@ import type { RunFrame } from '../result/run-record.js';
 import type { ResultMaps } from '../result/write-maps.js';
 
 /**
- * Tells the maps of a window that a frame supplies these pixels by a person's choice. Depth becomes the frame's plane of focus,
+ * Records in the maps of a window that a frame supplies these pixels by a person's choice. Depth becomes the frame's plane of focus,
  * except where the merge had found one nearer to it than to the planes beside it: that is finer. The pixel counts
  * as decided (confidence 1) and covered.
  *

@@ -17,7 +17,7 @@ export function undoMends(
   return editMends(
     folder,
     async (recorded, record) => {
-      // Mended, but without the files of the merge: `editMends` tells what is missing.
+      // Mended, but without the files of the merge: `editMends` names what is missing.
       const isMended = (record as MendedRecord).mends !== undefined;
       if (!isMended && (await mergedFolder(folder)) === folder) {
         throw new InputError(`${folder} is not mended: there is nothing to undo.`);

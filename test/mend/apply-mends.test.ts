@@ -268,7 +268,7 @@ describe('a mend is refused, and nothing changes,', () => {
     [
       'where its frame does not reach',
       mend({ region: { kind: 'rectangle', x: 0, y: 0, width: 9, height: 9 } }),
-      /frame 3 \(f3.png\) does not reach all of the region/,
+      /frame 3 \(f3.png\) does not cover all of the region/,
     ],
   ])('%s', async (_, bad, message) => {
     const { folder, parent } = await makeResult();

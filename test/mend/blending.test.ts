@@ -1,7 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { blendDelta } from '../../src/mend/delta-pyramid.js';
-import { growMask, levelsFor, pyramidReach } from '../../src/mend/feather.js';
+import { growMask, levelsFor, pyramidRadius } from '../../src/mend/feather.js';
 import { parseMendRegion, regionBounds, regionMask } from '../../src/mend/mend-region.js';
 import { seededRandom } from '../outside/seeded-random.js';
 
@@ -48,9 +48,9 @@ describe('a difference blended by a pyramid', () => {
         const y = (i - x) / size.width;
         if (value !== 0) farthest = Math.max(farthest, Math.abs(x - mx), Math.abs(y - my));
       });
-      expect(farthest).toBeLessThanOrEqual(pyramidReach(levels));
+      expect(farthest).toBeLessThanOrEqual(pyramidRadius(levels));
       // The bound is tight: a rule that gave twice as much would cut the feather in half for nothing.
-      expect(farthest).toBeGreaterThan(pyramidReach(levels) / 2);
+      expect(farthest).toBeGreaterThan(pyramidRadius(levels) / 2);
     }
   });
 
@@ -71,8 +71,8 @@ describe('a difference blended by a pyramid', () => {
 test('levels fit in half the feather, along diagonals too, and use it', () => {
   for (let feather = 0; feather <= 400; feather++) {
     const levels = levelsFor(feather);
-    expect(pyramidReach(levels) * Math.SQRT2).toBeLessThanOrEqual(feather / 2 + 1e-9);
-    expect(pyramidReach(levels + 1) * Math.SQRT2).toBeGreaterThan(feather / 2);
+    expect(pyramidRadius(levels) * Math.SQRT2).toBeLessThanOrEqual(feather / 2 + 1e-9);
+    expect(pyramidRadius(levels + 1) * Math.SQRT2).toBeGreaterThan(feather / 2);
   }
 });
 
