@@ -59,15 +59,15 @@ export function blendMend(part: CompositePart, aligned: AlignedRegion, mend: Men
   const supplied = growMask(regionMask(mend.region, part), width, height, mend.featherPx / 2);
   for (let y = 0; y < height; y++) {
     // The frame knows nothing beyond its edges.
-    supplied.fill(0, y * width, y * width + aligned.reachedFrom[y]);
-    supplied.fill(0, y * width + Math.max(aligned.reachedFrom[y], aligned.reachedTo[y]), (y + 1) * width);
+    supplied.fill(0, y * width, y * width + aligned.coveredFrom[y]);
+    supplied.fill(0, y * width + Math.max(aligned.coveredFrom[y], aligned.coveredTo[y]), (y + 1) * width);
   }
   const unit = pixels instanceof Uint16Array ? 257 : 1;
   const planes = aligned.planes.slice(0, channels).map((plane, channel) => {
     const difference = new Float32Array(width * height);
     for (let y = 0; y < height; y++) {
-      const to = y * width + aligned.reachedTo[y];
-      for (let i = y * width + aligned.reachedFrom[y]; i < to; i++) {
+      const to = y * width + aligned.coveredTo[y];
+      for (let i = y * width + aligned.coveredFrom[y]; i < to; i++) {
         // Kept to the range of samples, so that the overshoot of resampling cannot leave it.
         const value = Math.max(0, Math.min(255, plane[i]));
         difference[i] = value - pixels[i * channels + channel] / unit;

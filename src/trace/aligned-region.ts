@@ -14,9 +14,9 @@ const tapMargin = 6;
 export interface AlignedRegion extends Size {
   /** Planes red, green, blue, each (height, width), 0 to 255 whatever the bits, the frame's light gain removed. */
   planes: [Float32Array, Float32Array, Float32Array];
-  /** For each row the first and past-the-end column that the frame reaches; beyond, its edge is continued. */
-  reachedFrom: Int32Array;
-  reachedTo: Int32Array;
+  /** For each row the first and past-the-end column that the frame covers; beyond, its edge pixels are repeated. */
+  coveredFrom: Int32Array;
+  coveredTo: Int32Array;
 }
 
 /** The rectangle of frame pixels that a region of the composite is resampled from; undefined when it misses the frame. */
@@ -101,21 +101,21 @@ export function alignRegion(
       width,
       height,
       planes: planes as AlignedRegion['planes'],
-      ...reachedColumns(fromRegion, frame, width, height),
+      ...coveredColumns(fromRegion, frame, width, height),
     };
   });
 }
 
-function reachedColumns(fromRegion: Matrix3, frame: Size, width: number, height: number) {
+function coveredColumns(fromRegion: Matrix3, frame: Size, width: number, height: number) {
   const reach = new FrameReach([fromRegion], frame, width, 0);
-  const reachedFrom = new Int32Array(height);
-  const reachedTo = new Int32Array(height);
+  const coveredFrom = new Int32Array(height);
+  const coveredTo = new Int32Array(height);
   for (let y = 0; y < height; y++) {
     reach.enterRow(y);
-    reachedFrom[y] = reach.from[0];
-    reachedTo[y] = reach.to[0];
+    coveredFrom[y] = reach.from[0];
+    coveredTo[y] = reach.to[0];
   }
-  return { reachedFrom, reachedTo };
+  return { coveredFrom, coveredTo };
 }
 
 /** Room for one block of 512 columns between the two passes: see `warpBlock`. */

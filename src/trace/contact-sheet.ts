@@ -20,11 +20,11 @@ import type { TraceOptions, TraceReport } from './trace.js';
 /** Frames shown beside the composite. */
 const shownFrames = 5;
 /** Pictures a row. */
-const acrossMost = 3;
-/** Sides below this are magnified by a whole factor, so that single pixels can be told apart. */
-const leastSide = 240;
+const maxColumns = 3;
+/** Sides below this are magnified by a whole factor, so that single pixels can be distinguished. */
+const minSide = 240;
 /** Longer sides are reduced by a whole factor. */
-const greatestSide = 900;
+const maxSide = 900;
 const gap = 10;
 const labelScale = 2;
 const labelRoom = glyphHeight * labelScale + 10;
@@ -64,9 +64,9 @@ export interface ContactSheetOptions extends TraceOptions {
 }
 
 /**
- * Refuses a place for a contact sheet, before anything is read.
+ * Refuses a path for a contact sheet, before anything is read.
  *
- * @throws OutputError for a place inside the result or among its photographs, and for a file that is no contact sheet.
+ * @throws OutputError for a path inside the result or among its photographs, and for a file that is no contact sheet.
  */
 export function refuseUnfitSheet(
   path: string,
@@ -91,7 +91,7 @@ export function refuseUnfitSheet(
  *
  * @param path File to write; nothing is left under that name when it fails.
  * @throws InputError when none of the frames can be read; OutputError when the file cannot be written, lies inside the
- *   result or among the photographs, or takes the place of anything but an earlier sheet that may be replaced.
+ *   result or among the photographs, or would replace anything but an earlier sheet that may be replaced.
  */
 export async function writeContactSheet(
   path: string,
@@ -117,7 +117,7 @@ export async function writeContactSheet(
   await writeSheet(path, cells, region, () => refuseUnfitSheet(path, folder, record.folder, options));
 }
 
-/** A frame over a region of the composite, in its light, as 8-bit RGB; undefined when it does not reach it. */
+/** A frame over a region of the composite, in its light, as 8-bit RGB; undefined when it does not cover it. */
 export async function frameCrop(
   kernels: LocalKernels,
   frame: StackFrame,
@@ -138,12 +138,12 @@ export async function frameCrop(
 
 function cellLabel({ number, depth }: StackFrame, report: TraceReport): string {
   const share = report.sources.find(({ frame }) => frame === number)?.sharePercent ?? 0;
-  const place =
+  const plane =
     depth === null ? '' : ` ${shortNumber(depth, 3)} ${report.depth?.unit === 'mm' ? 'mm' : 'step'}`;
-  return `frame ${number}${place} ${shortNumber(share, share < 1 ? 1 : 0)}%`;
+  return `frame ${number}${plane} ${shortNumber(share, share < 1 ? 1 : 0)}%`;
 }
 
-/** A region of at least 41 pixels a side where the picture has room. */
+/** A region of at least 41 pixels a side where the picture is large enough. */
 function shownRegion(region: PictureRegion, size: { width: number; height: number }): PictureRegion {
   const grow = (from: number, length: number, all: number): [number, number] => {
     const wanted = Math.min(all, Math.max(length, 41));
@@ -161,12 +161,12 @@ async function writeSheet(
   check: () => Promise<void>,
 ): Promise<void> {
   const longest = Math.max(region.width, region.height);
-  const up = Math.max(1, Math.floor(leastSide / longest));
-  const down = Math.max(1, Math.ceil(longest / greatestSide));
+  const up = Math.max(1, Math.floor(minSide / longest));
+  const down = Math.max(1, Math.ceil(longest / maxSide));
   const cellWidth = Math.ceil((region.width * up) / down);
   const cellHeight = Math.ceil((region.height * up) / down);
   const room = Math.max(cellWidth, ...cells.map(({ label }) => labelWidth(label) * labelScale));
-  const across = Math.min(acrossMost, cells.length);
+  const across = Math.min(maxColumns, cells.length);
   const width = across * (room + gap) + gap;
   const height = Math.ceil(cells.length / across) * (cellHeight + labelRoom + gap) + gap;
   const sheet = new Uint8Array(width * height * 3).fill(paper);
@@ -191,7 +191,7 @@ async function writeSheet(
   await writePngFile(path, sheet, width, height, check);
 }
 
-/** @param check Asked once more before the file takes its place: the frames took their time. */
+/** @param check Called once more before the file is renamed to its final name: reading the frames takes time. */
 async function writePngFile(
   path: string,
   rgb: Uint8Array,

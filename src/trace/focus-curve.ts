@@ -15,9 +15,9 @@ const measureMargin = 64;
 /** Distance from a frame's edge at which a merge begins to count its measure, pixels of the level. */
 const edgeMargin = 2;
 /** Points at which a region is sampled, at most: more do not change its mean. */
-const mostSamples = 40_000;
+const maxSamples = 40_000;
 
-/** Mean focus measure of a region in one frame by level, finest first; NaN where the frame does not reach it. */
+/** Mean focus measure of a region in one frame by level, finest first; NaN where the frame does not cover it. */
 export type RegionMeasure = number[];
 
 /**
@@ -127,7 +127,7 @@ function meanMeasure(
 ): number {
   const codes = kernels.arena.planeU16(planes);
   const unit = 1 << level;
-  const step = Math.max(1, Math.ceil(Math.sqrt((region.width * region.height) / mostSamples)));
+  const step = Math.max(1, Math.ceil(Math.sqrt((region.width * region.height) / maxSamples)));
   const lastColumn = Math.floor((frame.size.width - 1) / unit) - edgeMargin;
   const lastRow = Math.floor((frame.size.height - 1) / unit) - edgeMargin;
   let sum = 0;
@@ -158,8 +158,8 @@ export function measureOfCode(code: number): number {
   return Math.max(0, 2 ** (code / codesPerOctave - 20) - 2 ** -20);
 }
 
-/** Rise of the best frame over the low end of the others from which a level is said to see detail, octaves. */
-const clearRise = 2;
+/** Focus measure of the best frame over the lower quartile of all, from which a level counts as showing detail, octaves. */
+const clearContrast = 2;
 
 /**
  * The level by which a region is judged: the finest whose curve stands out, as in a merge; where none does, the
@@ -167,16 +167,16 @@ const clearRise = 2;
  */
 export function clearestLevel(measures: readonly RegionMeasure[]): number {
   let best = 0;
-  let bestRise = 0;
+  let bestContrast = 0;
   for (let level = 0; level < curveLevels; level++) {
     const known = measures.map((measure) => measure[level] ?? Number.NaN).filter((value) => value > 0);
     if (known.length < 2) continue;
     known.sort((first, second) => first - second);
-    const rise = Math.log2(known.at(-1)! / known[Math.floor(known.length / 4)]);
-    if (rise >= clearRise) return level;
-    if (rise > bestRise) {
+    const contrast = Math.log2(known.at(-1)! / known[Math.floor(known.length / 4)]);
+    if (contrast >= clearContrast) return level;
+    if (contrast > bestContrast) {
       best = level;
-      bestRise = rise;
+      bestContrast = contrast;
     }
   }
   return best;

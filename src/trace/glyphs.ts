@@ -38,10 +38,10 @@ export function labelWidth(text: string): number {
  * Calls `dot` for every set dot of a label, x from the left, y from the top. Characters without a shape leave a gap.
  */
 export function drawLabel(text: string, dot: (x: number, y: number) => void): void {
-  [...text].forEach((character, place) => {
+  [...text].forEach((character, i) => {
     shapes[character]?.split('|').forEach((row, y) => {
       [...row].forEach((mark, x) => {
-        if (mark === '#') dot(place * glyphAdvance + x, y);
+        if (mark === '#') dot(i * glyphAdvance + x, y);
       });
     });
   });

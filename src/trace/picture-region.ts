@@ -10,7 +10,7 @@ export interface PictureRegion extends Size {
 /**
  * Reads `X,Y` (one pixel) or `X,Y,W,H` in whole composite pixels.
  *
- * @throws UsageError when the text is no such region. Whether it suits a picture `checkPictureRegion` says.
+ * @throws UsageError when the text is no such region. Whether it fits a picture is checked by `checkPictureRegion`.
  */
 export function parsePictureRegion(text: string): PictureRegion {
   const numbers = /^\s*\d+(\s*,\s*\d+)+\s*$/.test(text) ? text.split(',').map(Number) : [];

@@ -5,7 +5,7 @@ import type { Result } from '../result/read-result.js';
 import { requireRegularFile } from '../stack/regular-file.js';
 import type { PictureRegion } from './picture-region.js';
 
-/** What the maps of a result say of a region, arrays of shape (height, width). */
+/** The maps of a result over a region, arrays of shape (height, width). */
 export interface RegionMaps {
   sources: Uint16Array;
   depth: Float32Array;

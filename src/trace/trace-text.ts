@@ -30,19 +30,19 @@ export function traceText(report: TraceReport, columns: number): string {
       `Depth       median ${depthText(depth.median, depth.unit)}, from ${depthText(depth.min, depth.unit)} to ${depthText(depth.max, depth.unit)}`,
     );
   }
-  const least = single ? '' : `, least ${confidence.min.toFixed(2)}`;
-  lines.push(`Confidence  ${confidence.mean.toFixed(2)} of 1${least}`);
-  lines.push(`Coverage    ${coverage.map(coverageWords).join('; ')}`);
+  const minimum = single ? '' : `, minimum ${confidence.min.toFixed(2)}`;
+  lines.push(`Confidence  ${confidence.mean.toFixed(2)} of 1${minimum}`);
+  lines.push(`Coverage    ${coverage.map(coverageText).join('; ')}`);
   if (focusCurve) lines.push('', ...curveLines(focusCurve, report, columns));
   return `${lines.map(printable).join('\n')}\n`;
 }
 
 function whyNoDepth({ coverage }: TraceReport): string {
   const isOut = coverage.some(({ name }) => name === 'out-of-reach');
-  return isOut ? 'the frames that could be sharp here do not reach it' : 'no frame reaches it';
+  return isOut ? 'the frames that could be sharp here do not cover it' : 'no frame covers it';
 }
 
-function coverageWords({ name, percent }: { name: string; percent: number }): string {
+function coverageText({ name, percent }: { name: string; percent: number }): string {
   const meaning = coverageClasses.find((entry) => entry.name === name)?.meaning ?? name;
   return percent === 100 ? `${name} (${meaning})` : `${percentText(percent)} ${name} (${meaning})`;
 }
@@ -50,7 +50,7 @@ function coverageWords({ name, percent }: { name: string; percent: number }): st
 /** One bar a frame, as long as its measure beside the best; the frames that supplied the region are marked. */
 function curveLines(curve: FocusCurve, report: TraceReport, columns: number): string[] {
   const { frames, windowPx } = curve;
-  const most = Math.max(...frames.map(({ measure }) => measure ?? 0));
+  const max = Math.max(...frames.map(({ measure }) => measure ?? 0));
   const unit = report.depth?.unit ?? 'step';
   const shares = new Map(report.sources.map(({ frame, sharePercent }) => [frame, sharePercent]));
   const room = Math.max(10, Math.min(60, columns - 42));
@@ -59,10 +59,12 @@ function curveLines(curve: FocusCurve, report: TraceReport, columns: number): st
   ];
   for (const { frame, depth, measure } of frames) {
     const mark = (shares.get(frame) ?? 0) > 1 ? '*' : ' ';
-    const place = depth === null ? '' : depthText(depth, unit);
+    const depthLabel = depth === null ? '' : depthText(depth, unit);
     const value = measure === null ? 'none' : shortNumber(measure, measure < 10 ? 2 : 0);
-    const bar = measure === null || most === 0 ? '' : barText((measure / most) * room);
-    lines.push(`${mark} ${String(frame).padStart(4)}  ${place.padStart(12)}  ${value.padStart(10)}  ${bar}`);
+    const bar = measure === null || max === 0 ? '' : barText((measure / max) * room);
+    lines.push(
+      `${mark} ${String(frame).padStart(4)}  ${depthLabel.padStart(12)}  ${value.padStart(10)}  ${bar}`,
+    );
   }
   return lines.map((line) => line.trimEnd());
 }

@@ -48,7 +48,7 @@ export interface FocusCurve {
     frame: number;
     name: string;
     depth: number | null;
-    /** Null when the frame cannot be read or does not reach the region. */
+    /** Null when the frame cannot be read or does not cover the region. */
     measure: number | null;
   }[];
 }
@@ -62,7 +62,7 @@ export interface TraceOptions {
   onProgress?: ((done: number, frames: number) => void) | undefined;
 }
 
-/** Frames whose fault is told in full: 300 that changed have one reason. */
+/** Frames whose fault is reported one by one: 300 that changed have one reason. */
 const shownFaults = 3;
 
 /** Window of the measure at the finest level, pixels: five taps. */
@@ -72,7 +72,7 @@ const finestWindowPx = 5;
  * Traces a region of a result to the frames that supplied it.
  *
  * @throws UsageError when the region leaves the picture or is not of whole pixels; InputError when the folder is no result or is damaged. Frames that are missing or have changed since the
- *   merge are told in `warnings` and have no value in the curve.
+ *   merge are named in `warnings` and have no value in the curve.
  */
 export async function traceRegion(
   folder: string,

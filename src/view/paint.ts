@@ -21,8 +21,8 @@ export function paintAligned(aligned: AlignedRegion | undefined, region: Picture
   const { width, height } = region;
   const rgb = new Uint8Array(width * height * 3);
   for (let y = 0; y < height; y++) {
-    const from = aligned?.reachedFrom[y] ?? width;
-    const to = aligned?.reachedTo[y] ?? 0;
+    const from = aligned?.coveredFrom[y] ?? width;
+    const to = aligned?.coveredTo[y] ?? 0;
     for (let x = 0; x < width; x++) {
       const i = y * width + x;
       if (!aligned || x < from || x >= to) {

@@ -70,7 +70,7 @@ describe('a region of a frame, aligned', () => {
       frame.path!,
       frameFootprint(frame.toFrame, corner, frame.size)!,
     );
-    const { reachedFrom, reachedTo } = alignRegion(
+    const { coveredFrom, coveredTo } = alignRegion(
       kernels,
       patch,
       frame.size,
@@ -79,9 +79,9 @@ describe('a region of a frame, aligned', () => {
       corner,
     );
     // The frame's corner lies at 2.6, 1.9; two pixels within it are not counted.
-    expect(reachedFrom[11]).toBe(5);
-    expect(reachedTo[11]).toBe(20);
-    expect(reachedTo[0]).toBeLessThanOrEqual(reachedFrom[0]);
+    expect(coveredFrom[11]).toBe(5);
+    expect(coveredTo[11]).toBe(20);
+    expect(coveredTo[0]).toBeLessThanOrEqual(coveredFrom[0]);
     expect(frameFootprint(frame.toFrame, { x: -400, y: 0, width: 9, height: 9 }, frame.size)).toBeUndefined();
   });
 
