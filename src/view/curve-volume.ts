@@ -8,9 +8,9 @@ import { StripPool } from '../workers/pool.js';
 
 const stripRows = 32;
 /** Frames are measured at a size of this many pixels at most, halved as often as it takes. */
-const mostPixels = 8e6;
+const maxPixels = 8e6;
 /** Cells of the composite for which curves are kept, at most. */
-const mostCells = 90_000;
+const maxCells = 90_000;
 /** Points of a cell along each side at which the measure is looked up. */
 const pointsPerSide = 3;
 const edgeMargin = 2;
@@ -31,7 +31,7 @@ export class CurveVolume {
     private readonly size: Size,
     private readonly frames: readonly StackFrame[],
   ) {
-    this.cellPx = Math.max(4, Math.ceil(Math.sqrt((size.width * size.height) / mostCells)));
+    this.cellPx = Math.max(4, Math.ceil(Math.sqrt((size.width * size.height) / maxCells)));
     this.columns = Math.ceil(size.width / this.cellPx);
     this.rows = Math.ceil(size.height / this.cellPx);
     this.codes = frames.map(() => undefined);
@@ -48,7 +48,7 @@ export class CurveVolume {
     const faults: string[] = [];
     if (!first) return faults;
     let shrink = 1;
-    while ((first.size.width * first.size.height) / shrink ** 2 > mostPixels) shrink *= 2;
+    while ((first.size.width * first.size.height) / shrink ** 2 > maxPixels) shrink *= 2;
     const small = {
       width: Math.floor(first.size.width / shrink),
       height: Math.floor(first.size.height / shrink),
@@ -56,7 +56,7 @@ export class CurveVolume {
     const arena = new Arena();
     const pool = await StripPool.start(arena, 1, (2 * stripRows + 20) * (small.width + 64) * 4 + 4096);
     try {
-      const bench = takeBench(arena, small);
+      const scratch = takeScratchBuffers(arena, small);
       for (const [i, frame] of this.frames.entries()) {
         if (signal.aborted) return faults;
         if (frame.path !== undefined) {
@@ -71,7 +71,7 @@ export class CurveVolume {
           );
           if (signal.aborted) return faults;
           if (pixels && isSame)
-            this.codes[i] = await this.measure(arena, pool, bench, pixels, frame, shrink, small);
+            this.codes[i] = await this.measure(arena, pool, scratch, pixels, frame, shrink, small);
         }
         this.measured = i + 1;
       }
@@ -84,18 +84,18 @@ export class CurveVolume {
   private async measure(
     arena: Arena,
     pool: StripPool,
-    bench: Bench,
+    scratch: ScratchBuffers,
     pixels: Uint8Array,
     frame: StackFrame,
     shrink: number,
     { width, height }: Size,
   ): Promise<Uint16Array> {
-    arena.u8(bench.source, pixels.length).set(pixels);
-    const { codes, luma, half } = bench;
+    arena.u8(scratch.source, pixels.length).set(pixels);
+    const { codes, luma, half } = scratch;
     await pool.run(
       'focusFinestStrip',
       {
-        source: bench.source,
+        source: scratch.source,
         bits: 8,
         width,
         height,
@@ -134,14 +134,14 @@ export class CurveVolume {
     return out;
   }
 
-  /** The curve at a pixel, by place among the frames; null where unknown. */
+  /** The curve at a pixel, by index among the frames; null where unknown. */
   at(x: number, y: number): (number | null)[] {
     const column = Math.min(this.columns - 1, Math.floor(x / this.cellPx));
     const row = Math.min(this.rows - 1, Math.floor(y / this.cellPx));
     return this.mean([row * this.columns + column]);
   }
 
-  /** The mean curve of cells, by place among the frames; null where unknown. */
+  /** The mean curve of cells, by index among the frames; null where unknown. */
   mean(cells: readonly number[]): (number | null)[] {
     return this.codes.map((codes) => {
       if (!codes) return null;
@@ -164,14 +164,14 @@ function codeOf(measure: number): number {
   return Math.round(512 * (Math.log2(measure + 2 ** -20) + 20));
 }
 
-interface Bench {
+interface ScratchBuffers {
   source: number;
   codes: Planes;
   luma: Planes;
   half: Planes;
 }
 
-function takeBench(arena: Arena, { width, height }: Size): Bench {
+function takeScratchBuffers(arena: Arena, { width, height }: Size): ScratchBuffers {
   return {
     source: arena.take(width * height * 3 + 64),
     codes: arena.takePlanes(width, height, 1, 2),

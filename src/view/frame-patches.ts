@@ -6,7 +6,7 @@ import type { StackFrame } from '../trace/stack-frames.js';
 /** Pixels decoded around what is asked for: a mend wants a little more than the crop before it showed. */
 const marginPx = 192;
 /** Bytes of rectangles that are kept. */
-const mostBytes = 128e6;
+const maxBytes = 128e6;
 
 interface Kept {
   frame: number;
@@ -36,7 +36,7 @@ export class FramePatches {
       this.kept = this.kept.filter((other) => other !== entry);
     });
     let bytes = this.kept.reduce((sum, { bytes: own }) => sum + own, 0);
-    while (bytes > mostBytes && this.kept.length > 1) bytes -= this.kept.shift()!.bytes;
+    while (bytes > maxBytes && this.kept.length > 1) bytes -= this.kept.shift()!.bytes;
     return source;
   }
 }

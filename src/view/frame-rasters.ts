@@ -15,7 +15,7 @@ import { type ReducedFrame, ReducedFrames } from './reduced-frames.js';
 import type { Store } from './store.js';
 
 /** Frames that are kept open as a whole: each may take the disk space of an uncompressed picture. */
-const mostOpen = 6;
+const maxOpen = 6;
 
 /** Frames as the composite sees them, at any scale, by parts. */
 export class FrameRasters {
@@ -31,7 +31,7 @@ export class FrameRasters {
     private readonly kernels: LocalKernels,
   ) {}
 
-  /** A frame aligned to a region of the composite at full size; undefined when it does not reach it. */
+  /** A frame aligned to a region of the composite at full size; undefined when it does not cover it. */
   async align(frame: StackFrame, region: PictureRegion): Promise<AlignedRegion | undefined> {
     const footprint = frameFootprint(frame.toFrame, region, frame.size);
     if (!footprint) return undefined;
@@ -132,7 +132,7 @@ export class FrameRasters {
     });
     this.open.set(frame.number, opening);
     opening.catch(() => this.open.delete(frame.number));
-    if (this.open.size > mostOpen) {
+    if (this.open.size > maxOpen) {
       const [oldest, raster] = this.open.entries().next().value!;
       this.open.delete(oldest);
       // Work on it that is under way has read its rows before this turn comes.

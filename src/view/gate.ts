@@ -5,11 +5,11 @@ export class Gate {
   private running = 0;
   private readonly waiting: (() => void)[] = [];
 
-  constructor(private readonly places: number) {}
+  constructor(private readonly slots: number) {}
 
   /** Throws InterruptedError when nobody wants the work any more once its turn has come. */
   async pass<T>(work: () => Promise<T>, signal?: AbortSignal): Promise<T> {
-    if (this.running < this.places) this.running++;
+    if (this.running < this.slots) this.running++;
     else await new Promise<void>((resolve) => this.waiting.push(resolve));
     try {
       if (signal?.aborted) throw new InterruptedError();

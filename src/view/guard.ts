@@ -38,7 +38,7 @@ export function passGuard(request: IncomingMessage, port: number, token: string)
   return `/${rest.join('/')}`;
 }
 
-/** Compares without telling by time how much agrees. */
+/** Compares in constant time, which gives nothing away of how much agrees. */
 function sameText(first: string, second: string): boolean {
   const [a, b] = [Buffer.from(first), Buffer.from(second)];
   return a.length === b.length && timingSafeEqual(a, b);

@@ -7,7 +7,7 @@ import { onePixel } from './map-spots.js';
 import { paintConfidence, paintCoverage, paintDepth, paintSources, type Rgb } from './paint.js';
 import type { Section } from './protocol.js';
 
-const mostSectionPoints = 4000;
+const maxSectionPoints = 4000;
 
 export function isMapName(layer: string): layer is MapName {
   return mapNames.some((name) => name === layer);
@@ -36,7 +36,7 @@ export function sectionOf(
   to: [number, number],
   points: number,
 ): Section {
-  const count = Math.max(2, Math.min(mostSectionPoints, points));
+  const count = Math.max(2, Math.min(maxSectionPoints, points));
   const clamp = (value: number, length: number) => Math.max(0, Math.min(length - 1, Math.round(value)));
   const depths = Array.from({ length: count }, (_, i) => {
     const at = i / (count - 1);

@@ -16,7 +16,7 @@ const shownCandidates = 6;
 
 /**
  * Frames worth mending a region from: the sharpest there by the curves measured so far, and those that supply it. All
- * of them reach the whole region.
+ * of them cover the whole region.
  *
  * @param usable Numbers of the frames whose photographs can be used.
  * @param sources The map of sources.
@@ -53,7 +53,7 @@ export function mendCandidates(
     .map(({ offer }) => offer);
   if (possible.length === 0) {
     throw new InputError(
-      'No frame that is there reaches all of this region: the picture was put together from several. Draw a smaller one.',
+      'No frame that is there covers all of this region: the picture was put together from several. Draw a smaller one.',
     );
   }
   const sharpest = [...possible].sort(

@@ -14,11 +14,11 @@ import type { FrameRasters } from './frame-rasters.js';
 type Patch = CompositePart;
 
 /** Windows beyond this are for `lamella mend`, not for a glance. */
-const mostWindowPixels = 64e6;
+const maxWindowPixels = 64e6;
 /** Bytes of patches that are kept for undo and redo, beside those in use. */
-const mostKeptBytes = 160e6;
+const maxKeptBytes = 160e6;
 /** Bytes of patches that lie over each other in one preview: more would not fit beside the picture. */
-const mostChainBytes = 1e9;
+const maxChainBytes = 1e9;
 
 /** Mends as they would look, computed from the unmended composite as asked for; nothing is written. */
 export class MendPreview {
@@ -71,7 +71,7 @@ export class MendPreview {
         this.patches.set(key, patch);
         below.push(patch);
         bytes += patch.pixels.byteLength;
-        if (bytes > mostChainBytes) {
+        if (bytes > maxChainBytes) {
           throw new InputError(
             'These mends are too many and too large to be shown while you work. Use lamella mend for them.',
           );
@@ -84,7 +84,7 @@ export class MendPreview {
       this.shown = new Set(below);
       return key;
     } finally {
-      this.forgetOld(this.shown);
+      this.dropOld(this.shown);
     }
   }
 
@@ -112,11 +112,11 @@ export class MendPreview {
     return part;
   }
 
-  private forgetOld(inUse: ReadonlySet<Patch>): void {
+  private dropOld(inUse: ReadonlySet<Patch>): void {
     let bytes = 0;
     for (const [key, patch] of [...this.patches].reverse()) {
       bytes += patch.pixels.byteLength;
-      if (bytes <= mostKeptBytes || inUse.has(patch)) continue;
+      if (bytes <= maxKeptBytes || inUse.has(patch)) continue;
       this.patches.delete(key);
       for (const [end, patches] of this.chains) if (patches.includes(patch)) this.chains.delete(end);
     }
@@ -126,7 +126,7 @@ export class MendPreview {
 /** Throws InputError for a region that is too large to be blended while somebody looks on. */
 export function requirePreviewSize(region: Mend['region'], featherPx: number, size: Size): void {
   const window = mendWindow({ region, featherPx }, size);
-  if (!window || window.width * window.height <= mostWindowPixels) return;
+  if (!window || window.width * window.height <= maxWindowPixels) return;
   throw new InputError(
     `The region is too large to be shown while you work: ${window.width} x ${window.height} pixels. Add it with lamella mend.`,
   );

@@ -38,9 +38,9 @@ export function paintAligned(aligned: AlignedRegion | undefined, region: Picture
 }
 
 /** Confidence (of 255) below which depth is only carried over from the surroundings, and is shown dotted. */
-const doubtful = 25;
+const lowConfidence = 25;
 
-/** Depth in colours, the nearest lightest; dotted where it is doubtful, hatched where there is none. */
+/** Depth in colours, the nearest lightest; dotted where confidence is low, hatched where there is none. */
 export function paintDepth(
   source: RowSource,
   confidence: RowSource,
@@ -54,7 +54,7 @@ export function paintDepth(
   for (let i = 0; i < trust.length; i++) {
     const x = region.x + (i % region.width);
     const y = region.y + Math.floor(i / region.width);
-    if (trust[i] >= doubtful || ((x >> 1) + (y >> 1)) % 2 === 0) continue;
+    if (trust[i] >= lowConfidence || ((x >> 1) + (y >> 1)) % 2 === 0) continue;
     for (let channel = 0; channel < 3; channel++) rgb[i * 3 + channel] *= 0.25;
   }
   return rgb;

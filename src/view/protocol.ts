@@ -1,4 +1,4 @@
-/** What server and page tell each other; shared by both, so it knows neither Node nor the DOM. */
+/** What server and page exchange; shared by both, so it knows neither Node nor the DOM. */
 
 export interface PageSize {
   width: number;
@@ -77,7 +77,7 @@ export interface Spot {
   coverage?: string;
   /** Frames that supplied the neighbourhood, the largest share first, shares 0 to 1. */
   sources?: [frame: number, share: number][];
-  /** Focus measure by place among `frames` in use; null where unknown; absent before anything is measured. */
+  /** Focus measure by index among `frames` in use; null where unknown; absent before anything is measured. */
   curve?: (number | null)[];
 }
 

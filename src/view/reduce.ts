@@ -24,19 +24,19 @@ export function readReduced(
   const left = region.x * step;
   const count = Math.min(source.width - left, width * step);
   const row = takeSamples(source.bits, count * channels);
-  const places = samplePlaces(width, step, count, channels, how);
-  const inBlock = placesInBlock(step, how);
+  const offsets = sampleOffsets(width, step, count, channels, how);
+  const inBlock = offsetsInBlock(step, how);
   for (let y = 0; y < height; y++) {
     const top = (region.y + y) * step;
-    const rows = inBlock.map((place) => top + place).filter((wanted) => wanted < source.height);
-    // A block at the lower edge may end before its first place.
+    const rows = inBlock.map((offset) => top + offset).filter((wanted) => wanted < source.height);
+    // A block at the lower edge may end before its first offset.
     if (rows.length === 0) rows.push(source.height - 1);
     const sums = out.subarray(y * width * channels, (y + 1) * width * channels);
     const counts = source.bits === 32 ? new Float32Array(sums.length) : undefined;
     for (const wanted of rows) {
       source.readRow(wanted, left, count, row);
-      if (counts) addNumbers(row, places, channels, sums, counts);
-      else addSamples(row, places, channels, sums);
+      if (counts) addNumbers(row, offsets, channels, sums, counts);
+      else addSamples(row, offsets, channels, sums);
     }
     const each = rows.length * inBlock.length;
     for (let i = 0; i < sums.length; i++) sums[i] /= counts ? counts[i] : each;
@@ -45,35 +45,35 @@ export function readReduced(
 }
 
 /** Where in a block of `step` pixels samples are taken along one axis. */
-function placesInBlock(step: number, how: 'mean' | 'pick'): number[] {
+function offsetsInBlock(step: number, how: 'mean' | 'pick'): number[] {
   if (how === 'pick') return [step >> 1];
   const perSide = Math.min(step, samplesPerSide);
   return Array.from({ length: perSide }, (_, i) => Math.floor(((i + 0.5) * step) / perSide));
 }
 
 /** Index of the first channel of each sample in a row, block by block, (width, samples a block). */
-function samplePlaces(
+function sampleOffsets(
   width: number,
   step: number,
   count: number,
   channels: number,
   how: 'mean' | 'pick',
 ): Int32Array {
-  const inBlock = placesInBlock(step, how);
-  const places = new Int32Array(width * inBlock.length);
+  const inBlock = offsetsInBlock(step, how);
+  const offsets = new Int32Array(width * inBlock.length);
   for (let x = 0, i = 0; x < width; x++) {
-    for (const place of inBlock) places[i++] = Math.min(count - 1, x * step + place) * channels;
+    for (const offset of inBlock) offsets[i++] = Math.min(count - 1, x * step + offset) * channels;
   }
-  return places;
+  return offsets;
 }
 
 /** Adds whole numbers: the loop of every tile of a picture. */
-function addSamples(row: Samples, places: Int32Array, channels: number, sums: Float32Array): void {
-  const perBlock = (places.length * channels) / sums.length;
+function addSamples(row: Samples, offsets: Int32Array, channels: number, sums: Float32Array): void {
+  const perBlock = (offsets.length * channels) / sums.length;
   for (let i = 0, at = 0; i < sums.length; i += channels) {
     for (let end = at + perBlock; at < end; at++) {
-      const place = places[at];
-      for (let channel = 0; channel < channels; channel++) sums[i + channel] += row[place + channel];
+      const offset = offsets[at];
+      for (let channel = 0; channel < channels; channel++) sums[i + channel] += row[offset + channel];
     }
   }
 }
@@ -81,16 +81,16 @@ function addSamples(row: Samples, places: Int32Array, channels: number, sums: Fl
 /** Adds numbers that may be missing (NaN), and counts those that are not. */
 function addNumbers(
   row: Samples,
-  places: Int32Array,
+  offsets: Int32Array,
   channels: number,
   sums: Float32Array,
   counts: Float32Array,
 ): void {
-  const perBlock = (places.length * channels) / sums.length;
+  const perBlock = (offsets.length * channels) / sums.length;
   for (let i = 0, at = 0; i < sums.length; i += channels) {
     for (let end = at + perBlock; at < end; at++) {
       for (let channel = 0; channel < channels; channel++) {
-        const value = row[places[at] + channel];
+        const value = row[offsets[at] + channel];
         if (Number.isNaN(value)) continue;
         sums[i + channel] += value;
         counts[i + channel]++;

@@ -9,7 +9,7 @@ import type { StackFrame } from '../trace/stack-frames.js';
 import type { ResultInfo } from './protocol.js';
 import { tileSize } from './tiles.js';
 
-/** What the page is told of a result when it opens, and after saving. */
+/** What the page gets of a result when it opens, and after saving. */
 export function resultInfo(
   folder: string,
   record: RunRecord,

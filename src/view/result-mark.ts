@@ -8,7 +8,7 @@ import { maxRunBytes } from '../stack/earlier-result.js';
 import { errorCode } from '../stack/file-error.js';
 import { readBoundedText } from '../stack/regular-file.js';
 
-/** Tells states of a result apart. */
+/** Distinguishes states of a result. */
 export interface ResultMark {
   /** Of the merge: the same for whatever was mended in it. */
   merge: string;
@@ -49,7 +49,7 @@ const readAgainMs = 100;
  */
 export async function readSettled<T>(folder: string, work: (mark: ResultMark) => Promise<T>): Promise<T> {
   for (let left = readings; ; left--) {
-    // A folder that is no result is told so at once.
+    // A folder that is no result is refused at once.
     const mark = (await readResultMark(folder, 1)) ?? { merge: '', state: '' };
     try {
       return await work(mark);

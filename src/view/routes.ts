@@ -7,7 +7,7 @@ import { type Mend, mendListShape, repeatedId } from '../mend/mends-file.js';
 import type { HttpError } from './guard.js';
 import { pageHtml } from './page-html.js';
 import { pageStyle } from './page-style.js';
-import type { TilePlace } from './tiles.js';
+import type { TileAddress } from './tiles.js';
 import type { Viewer } from './viewer.js';
 
 export interface Answer {
@@ -19,7 +19,7 @@ export interface Answer {
 }
 
 const json = 'application/json; charset=utf-8';
-const mostBodyBytes = 8e6;
+const maxBodyBytes = 8e6;
 
 /**
  * Answers a request that passed the guard.
@@ -149,14 +149,14 @@ async function tileRoute(
   query: URLSearchParams,
   gone: AbortSignal,
 ): Promise<Answer | undefined> {
-  const place: TilePlace = { level: Number(level), column: Number(column), row: Number(row) };
+  const address: TileAddress = { level: Number(level), column: Number(column), row: Number(row) };
   if (layer === 'numbers') {
-    const numbers = await viewer.sourceNumbers(place);
+    const numbers = await viewer.sourceNumbers(address);
     if (!numbers) return undefined;
     const body = Buffer.from(numbers.buffer, numbers.byteOffset, numbers.byteLength);
     return { status: 200, type: 'application/octet-stream', body, isLasting: true };
   }
-  const body = await viewer.tile(layer, place, query.get('mends') ?? '0', gone);
+  const body = await viewer.tile(layer, address, query.get('mends') ?? '0', gone);
   return body && { status: 200, type: 'image/jpeg', body, isLasting: true };
 }
 
@@ -194,7 +194,7 @@ async function readBody(request: IncomingMessage): Promise<string | HttpError> {
   try {
     for await (const piece of request as AsyncIterable<Buffer>) {
       length += piece.length;
-      if (length > mostBodyBytes) return { status: 413, message: 'The body is too long.' };
+      if (length > maxBodyBytes) return { status: 413, message: 'The body is too long.' };
       pieces.push(piece);
     }
   } catch {

@@ -5,7 +5,7 @@ import type { PictureRegion } from '../trace/picture-region.js';
 export const tileSize = 512;
 
 /** A tile of a picture: level l shows it at 1 / 2^l. */
-export interface TilePlace {
+export interface TileAddress {
   level: number;
   column: number;
   row: number;
@@ -25,7 +25,7 @@ export function tileCounts(level: number, { width, height }: Size): [columns: nu
 }
 
 /** The pixels of its level that a tile holds; undefined when there is no such tile. */
-export function tileRegion({ level, column, row }: TilePlace, size: Size): PictureRegion | undefined {
+export function tileRegion({ level, column, row }: TileAddress, size: Size): PictureRegion | undefined {
   if (level >= levelCount(size)) return undefined;
   const step = 2 ** level;
   const width = Math.ceil(size.width / step);

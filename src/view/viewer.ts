@@ -27,7 +27,7 @@ import { readReduced } from './reduce.js';
 import { resultInfo } from './result-info.js';
 import { type ResultMark, readResultMark, readSettled } from './result-mark.js';
 import { Store } from './store.js';
-import { levelCount, type TilePlace, tileCounts, tileRegion } from './tiles.js';
+import { levelCount, type TileAddress, tileCounts, tileRegion } from './tiles.js';
 
 export interface ViewerOptions {
   framesFrom?: string | undefined;
@@ -35,9 +35,9 @@ export interface ViewerOptions {
 
 const tileQuality = 95;
 /** Levels of this many tiles at most are made before they are asked for, and kept: some megabytes. */
-const mostPrepared = 12;
+const maxPrepared = 12;
 /** Side of the neighbourhood that a spot may ask for, pixels. */
-const mostSpotRadius = 64;
+const maxSpotRadius = 64;
 /** A crop larger than this is reduced. */
 const cropSide = 360;
 
@@ -116,8 +116,8 @@ export class Viewer {
     }
     const { icc } = await sharp(path, { limitInputPixels: false }).metadata();
     const kernels = await LocalKernels.start();
-    const place = resolve(folder);
-    return new Viewer(place, store, options, record, mends, frames, composite, icc, mark, kernels);
+    const resolved = resolve(folder);
+    return new Viewer(resolved, store, options, record, mends, frames, composite, icc, mark, kernels);
   }
 
   /** Opens the maps and measures the frames in the background; called once the first tiles are out. */
@@ -166,7 +166,7 @@ export class Viewer {
    * after the other, so that what is asked for comes in between.
    */
   prepare(): void {
-    // Whoever asks for a tile that cannot be made is told why.
+    // Whoever asks for a tile that cannot be made gets the reason.
     this.preparing = this.prepareTiles().catch(() => undefined);
   }
 
@@ -174,7 +174,7 @@ export class Viewer {
     const { size } = this.record;
     for (let level = levelCount(size) - 1; level >= 0 && !this.stop.signal.aborted; level--) {
       const [columns, rows] = tileCounts(level, size);
-      if (columns * rows > mostPrepared) return;
+      if (columns * rows > maxPrepared) return;
       for (let i = 0; i < columns * rows; i++) {
         if (this.stop.signal.aborted) return;
         await this.tile('composite', { level, column: i % columns, row: Math.floor(i / columns) }, '0');
@@ -190,16 +190,16 @@ export class Viewer {
    */
   async tile(
     layer: string,
-    place: TilePlace,
+    address: TileAddress,
     key: string,
     signal?: AbortSignal,
   ): Promise<Buffer | undefined> {
     const { record } = this;
-    const region = tileRegion(place, record.size);
+    const region = tileRegion(address, record.size);
     if (!region) return undefined;
-    const { level, column, row } = place;
+    const { level, column, row } = address;
     const [columns, rows] = tileCounts(level, record.size);
-    if (layer !== 'composite' || key !== '0' || columns * rows > mostPrepared) {
+    if (layer !== 'composite' || key !== '0' || columns * rows > maxPrepared) {
       return this.drawTile(layer, region, level, key, signal);
     }
     const name = `${level}/${column}/${row}`;
@@ -247,11 +247,11 @@ export class Viewer {
   }
 
   /** Frame numbers of a tile, (height, width) as 16-bit little-endian, for lighting up what a frame supplied. */
-  async sourceNumbers(place: TilePlace): Promise<Uint16Array | undefined> {
-    const region = tileRegion(place, this.record.size);
+  async sourceNumbers(address: TileAddress): Promise<Uint16Array | undefined> {
+    const region = tileRegion(address, this.record.size);
     if (!region) return undefined;
     return this.maps.use(async (maps) =>
-      Uint16Array.from(readReduced(await maps.open('sources'), region, 2 ** place.level, 'pick')),
+      Uint16Array.from(readReduced(await maps.open('sources'), region, 2 ** address.level, 'pick')),
     );
   }
 
@@ -276,7 +276,7 @@ export class Viewer {
       if (found) spot.coverage = found.name;
     }
     const sources = maps.ready('sources');
-    if (sources) spot.sources = sharesAround(sources, x, y, Math.min(mostSpotRadius, radius));
+    if (sources) spot.sources = sharesAround(sources, x, y, Math.min(maxSpotRadius, radius));
     if (this.curves.measured > 0) spot.curve = this.curves.at(x, y);
     return spot;
   }

@@ -59,7 +59,7 @@ describe('colours', () => {
         await raster('sources'),
         await raster('confidence'),
       ];
-      // Nowhere doubtful: the page puts dots over doubtful depth.
+      // Nowhere lowConfidence: the page puts dots over lowConfidence depth.
       const sure: RowSource = {
         ...record.size,
         channels: 1,

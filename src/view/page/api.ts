@@ -10,7 +10,7 @@ import type {
   Spot,
 } from '../protocol.js';
 
-/** What the server says no to, in words for the user. */
+/** What the server refuses, with a message for the user. */
 export class RefusedError extends Error {}
 
 /** The page itself gave a request up. */

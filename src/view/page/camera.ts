@@ -36,8 +36,8 @@ export function zoomAt(
   picture: PageSize,
   screen: PageSize,
 ): Camera {
-  const least = Math.min(1, fitCamera(picture, screen).scale) / 2;
-  const scale = Math.max(least, Math.min(greatestScale, camera.scale * factor));
+  const minScale = Math.min(1, fitCamera(picture, screen).scale) / 2;
+  const scale = Math.max(minScale, Math.min(greatestScale, camera.scale * factor));
   const ratio = scale / camera.scale;
   return keepInSight(
     { scale, x: x - (x - camera.x) * ratio, y: y - (y - camera.y) * ratio },

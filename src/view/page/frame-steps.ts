@@ -23,7 +23,7 @@ export class FrameSteps {
     this.input.addEventListener('change', () => this.show(Number(this.input.value)));
     byId('frame-before').addEventListener('click', () => this.step(-1));
     byId('frame-after').addEventListener('click', () => this.step(1));
-    this.tell();
+    this.notify();
   }
 
   /** Shows the frame in use whose number is the nearest. */
@@ -33,7 +33,7 @@ export class FrameSteps {
     );
     if (nearest !== this.frame) this.direction = nearest > this.frame ? 1 : -1;
     this.frame = nearest;
-    this.tell();
+    this.notify();
     this.onShow();
   }
 
@@ -48,7 +48,7 @@ export class FrameSteps {
     return framesAhead(this.numbers, this.frame, this.direction);
   }
 
-  private tell(): void {
+  private notify(): void {
     this.input.value = String(this.frame);
     const name = this.info.frames.find(({ number }) => number === this.frame)?.name ?? '';
     byId('frame-name').textContent = name;
@@ -59,7 +59,7 @@ export class FrameSteps {
 /** Two frames on in the direction of the last step, and one back. */
 export function framesAhead(numbers: readonly number[], frame: number, direction: 1 | -1): number[] {
   const at = numbers.indexOf(frame);
-  const places = Array.from({ length: aheadCount }, (_, i) => at + direction * (i + 1));
-  for (let i = 1; i <= backCount; i++) places.push(at - direction * i);
-  return places.flatMap((place) => numbers[place] ?? []);
+  const positions = Array.from({ length: aheadCount }, (_, i) => at + direction * (i + 1));
+  for (let i = 1; i <= backCount; i++) positions.push(at - direction * i);
+  return positions.flatMap((position) => numbers[position] ?? []);
 }

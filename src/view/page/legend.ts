@@ -1,6 +1,6 @@
 import type { ResultInfo } from '../protocol.js';
 import { make, makeSvg } from './dom.js';
-import { depthWords } from './words.js';
+import { formatDepth } from './format-values.js';
 
 export type LayerName = 'composite' | 'depth' | 'sources' | 'confidence' | 'coverage' | 'frame';
 
@@ -10,8 +10,8 @@ export function legendOf(layer: LayerName, info: ResultInfo): HTMLElement[] {
     const { near, far } = info.depthRange;
     const [bar, ends] = ramp(
       info.depthColours,
-      `near ${depthWords(near, info.unit)}`,
-      `far ${depthWords(far, info.unit)}`,
+      `near ${formatDepth(near, info.unit)}`,
+      `far ${formatDepth(far, info.unit)}`,
     );
     return [bar, ends, make('div', {}, 'dotted: confidence under 0.1')];
   }
@@ -23,8 +23,8 @@ export function legendOf(layer: LayerName, info: ResultInfo): HTMLElement[] {
     const [first, last] = [placed[0], placed[placed.length - 1]];
     return ramp(
       info.depthColours,
-      `frame ${first.number}, ${depthWords(first.depth, info.unit)}`,
-      `frame ${last.number}, ${depthWords(last.depth, info.unit)}`,
+      `frame ${first.number}, ${formatDepth(first.depth, info.unit)}`,
+      `frame ${last.number}, ${formatDepth(last.depth, info.unit)}`,
     );
   }
   if (layer === 'confidence') return ramp(['#000000', '#ffffff'], 'confidence 0', '1');

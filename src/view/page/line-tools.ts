@@ -2,10 +2,10 @@ import type { ResultInfo } from '../protocol.js';
 import { api, RefusedError } from './api.js';
 import { type Camera, toScreen } from './camera.js';
 import { make, makeSvg } from './dom.js';
+import { formatDepth, mmText, numberText } from './format-values.js';
 import { distanceOf, type Metric, mmPerPixelAt } from './measure.js';
 import { axisMarks } from './ruler.js';
 import type { Tool } from './tool.js';
-import { depthWords, mmText, numberText } from './words.js';
 
 type Point = [number, number];
 
@@ -13,7 +13,7 @@ type Point = [number, number];
 export interface ToolHost {
   info(): ResultInfo;
   redraw(): void;
-  say(message: string): void;
+  notify(message: string): void;
 }
 
 export function metricOf(info: ResultInfo): Metric {
@@ -85,16 +85,16 @@ abstract class LineTool implements Tool {
 
   draw(context: CanvasRenderingContext2D, camera: Camera): void {
     const line = this.trial ? [...this.points, this.trial] : this.points;
-    const places = line.map(([x, y]) => toScreen(camera, x, y));
+    const corners = line.map(([x, y]) => toScreen(camera, x, y));
     if (this.trial) context.setLineDash([6, 5]);
     strokeTwice(context, () => {
-      places.forEach(([x, y], i) => {
+      corners.forEach(([x, y], i) => {
         if (i === 0) context.moveTo(x, y);
         else context.lineTo(x, y);
       });
     });
     context.setLineDash([]);
-    for (const [x, y] of places.slice(0, this.points.length)) {
+    for (const [x, y] of corners.slice(0, this.points.length)) {
       strokeTwice(context, () => ring(context, x, y, 5));
     }
   }
@@ -150,7 +150,7 @@ export class DistanceTool extends LineTool {
       parts.push(
         found.depth === null
           ? 'depth unknown at an end'
-          : `${depthWords(Math.abs(found.depth), info.unit)} in depth`,
+          : `${formatDepth(Math.abs(found.depth), info.unit)} in depth`,
       );
       lines.push(make('p', {}, parts.join(' · ')));
       if (info.mmPerPixel === null) {
@@ -166,7 +166,7 @@ export class DistanceTool extends LineTool {
       }
       this.panel?.replaceChildren(...lines);
     } catch (error) {
-      if (error instanceof RefusedError) this.host.say(error.message);
+      if (error instanceof RefusedError) this.host.notify(error.message);
       else throw error;
     }
   }
@@ -207,7 +207,7 @@ export class SectionTool extends LineTool {
       this.plot();
       this.host.redraw();
     } catch (error) {
-      if (error instanceof RefusedError) this.host.say(error.message);
+      if (error instanceof RefusedError) this.host.notify(error.message);
       else throw error;
     }
   }
@@ -230,7 +230,7 @@ export class SectionTool extends LineTool {
       'p',
       { id: 'section-summary' },
       make('b', {}, `Section ${length} long`),
-      ` · depth from ${depthWords(near, info.unit)} to ${depthWords(far, info.unit)}, a range of ${depthWords(far - near, info.unit)}`,
+      ` · depth from ${formatDepth(near, info.unit)} to ${formatDepth(far, info.unit)}, a range of ${formatDepth(far - near, info.unit)}`,
     );
     const here = makeSvg('line', { class: 'here', y1: plotSize.top, y2: plotSize.height - plotSize.bottom });
     const slider = make('input', {
@@ -238,9 +238,9 @@ export class SectionTool extends LineTool {
       min: 0,
       max: this.depths.length - 1,
       value: Math.round(this.at * (this.depths.length - 1)),
-      'aria-label': 'Place along the section',
+      'aria-label': 'Position along the section',
     });
-    const told = make('output', {});
+    const readout = make('output', {});
     const move = (): void => {
       const i = Number(slider.value);
       this.at = i / (this.depths.length - 1);
@@ -250,7 +250,7 @@ export class SectionTool extends LineTool {
       const depth = this.depths[i];
       const along =
         side === null ? `${numberText(this.at * lengthPx, 0)} px` : mmText(this.at * lengthPx * side);
-      told.textContent = `at ${along}: ${depth === null ? 'no depth' : depthWords(depth, info.unit)}`;
+      readout.textContent = `at ${along}: ${depth === null ? 'no depth' : formatDepth(depth, info.unit)}`;
       this.host.redraw();
     };
     slider.addEventListener('input', move);
@@ -263,7 +263,7 @@ export class SectionTool extends LineTool {
       slider.value = String(Math.round(Math.max(0, Math.min(1, along)) * (this.depths.length - 1)));
       move();
     });
-    this.panel.replaceChildren(summary, svg, make('div', { class: 'row' }, slider, told));
+    this.panel.replaceChildren(summary, svg, make('div', { class: 'row' }, slider, readout));
     move();
   }
 

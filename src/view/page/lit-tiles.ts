@@ -2,15 +2,15 @@ import type { PageSize } from '../protocol.js';
 import type { Camera } from './camera.js';
 import { TileCache } from './tile-cache.js';
 
-/** Strength of the veil over what is not lit. */
-const veil = 190;
+/** Opacity, of 255, of the shade over what is not lit. */
+const shade = 190;
 
 /**
- * Veils all of the picture that does not come from the held frames. The numbers come as tiles; the veil is made here, so
+ * Shades all of the picture that does not come from the held frames. The numbers come as tiles; the shade is made here, so
  * that dragging over the ruler needs no further word with the server.
  */
 export class LitTiles {
-  private readonly veils: TileCache;
+  private readonly shades: TileCache;
   private readonly numbers = new Map<string, { numbers: Uint16Array; width: number; height: number }>();
   private held: [number, number] | undefined;
 
@@ -20,33 +20,33 @@ export class LitTiles {
     private readonly addressOf: (level: number, column: number, row: number) => string,
     onTile: () => void,
   ) {
-    this.veils = new TileCache(
+    this.shades = new TileCache(
       picture,
       tileSize,
-      (_layer, level, column, row) => this.veil(level, column, row),
+      (_layer, level, column, row) => this.shade(level, column, row),
       onTile,
     );
   }
 
   hold(held: [number, number] | undefined): void {
     this.held = held;
-    this.veils.forget('');
+    this.shades.forget('');
   }
 
   /** After the maps have changed. */
   forget(): void {
     this.numbers.clear();
-    this.veils.forget('');
+    this.shades.forget('');
   }
 
   draw(context: CanvasRenderingContext2D, camera: Camera, screen: PageSize, pixelRatio: number): void {
     if (!this.held) return;
-    this.veils.begin();
-    this.veils.draw(context, this.held.join('-'), camera, screen, pixelRatio);
-    this.veils.end();
+    this.shades.begin();
+    this.shades.draw(context, this.held.join('-'), camera, screen, pixelRatio);
+    this.shades.end();
   }
 
-  private async veil(level: number, column: number, row: number): Promise<HTMLCanvasElement | null> {
+  private async shade(level: number, column: number, row: number): Promise<HTMLCanvasElement | null> {
     const address = this.addressOf(level, column, row);
     const tile = this.numbers.get(address) ?? (await this.fetchNumbers(address, level, column, row));
     if (!tile) return null;
@@ -56,7 +56,7 @@ export class LitTiles {
     const image = new ImageData(width, height);
     for (let i = 0; i < numbers.length; i++) {
       const isLit = numbers[i] >= first && numbers[i] <= last;
-      image.data[i * 4 + 3] = isLit ? 0 : veil;
+      image.data[i * 4 + 3] = isLit ? 0 : shade;
     }
     const canvas = document.createElement('canvas');
     canvas.width = width;

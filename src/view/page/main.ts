@@ -2,6 +2,8 @@ import type { PageSize, ResultInfo, Spot } from '../protocol.js';
 import { api, RefusedError } from './api.js';
 import type { Camera } from './camera.js';
 import { byId, choiceGroup, make } from './dom.js';
+import { formatSpot } from './format-spot.js';
+import { formatDepth, mmText, numberText, shareText } from './format-values.js';
 import { FrameSteps } from './frame-steps.js';
 import { type LayerName, legendOf } from './legend.js';
 import { DistanceTool, metricOf, SectionTool } from './line-tools.js';
@@ -13,10 +15,8 @@ import { Picture } from './picture.js';
 import { Ruler } from './ruler.js';
 import { type HalfName, Split } from './split.js';
 import { Spoken } from './spoken.js';
-import { spotWords } from './spot-words.js';
 import { isSamePicture, TileCache } from './tile-cache.js';
 import type { Tool, ToolName } from './tool.js';
-import { depthWords, mmText, numberText, shareText } from './words.js';
 
 const layers: readonly { value: LayerName; label: string }[] = [
   { value: 'composite', label: 'Composite' },
@@ -63,7 +63,7 @@ async function start(): Promise<void> {
     onHold(range) {
       held = range;
       lit.hold(range);
-      tellHeld();
+      showHeldFrames();
       picture.redraw();
     },
     onShow: (number) => steps.show(number),
@@ -182,7 +182,7 @@ async function start(): Promise<void> {
   const host = {
     info: () => info,
     redraw: () => picture.redraw(),
-    say: (message: string) => showNotice(message),
+    notify: (message: string) => showNotice(message),
     showMends(key: string) {
       mendsKey = key;
       split.update();
@@ -226,7 +226,7 @@ async function start(): Promise<void> {
   });
 
   /** For the eye at once; for those who listen, what stays. */
-  function tellReadout(text: string): void {
+  function showReadout(text: string): void {
     byId('readout-now').textContent = text;
     spoken.say(text);
   }
@@ -235,12 +235,12 @@ async function start(): Promise<void> {
   let spotWanted: { spot: [number, number]; radius: number } | undefined;
   let isAsking = false;
 
-  /** One question at a time: the latest place is asked next. */
+  /** One question at a time: the latest position is asked next. */
   function askSpot(spot: [number, number] | undefined, radius: number): void {
     if (!spot) {
       spotWanted = undefined;
       ruler.showSpot({ sources: [], curve: undefined, depth: undefined });
-      tellReadout('');
+      showReadout('');
       return;
     }
     spotWanted = { spot, radius };
@@ -264,11 +264,11 @@ async function start(): Promise<void> {
 
   function showSpot(spot: Spot): void {
     lastSpot = spot;
-    tellReadout(spotWords(spot, info));
+    showReadout(formatSpot(spot, info));
     ruler.showSpot({ sources: spot.sources ?? [], curve: spot.curve, depth: spot.depth });
   }
 
-  function tellHeld(): void {
+  function showHeldFrames(): void {
     const note = byId('rail-note');
     const range = held;
     if (!range) {
@@ -285,8 +285,8 @@ async function start(): Promise<void> {
       depths.length === 0
         ? ''
         : single
-          ? ` at ${depthWords(depths[0], info.unit)}`
-          : ` from ${depthWords(Math.min(...depths), info.unit)} to ${depthWords(Math.max(...depths), info.unit)}`;
+          ? ` at ${formatDepth(depths[0], info.unit)}`
+          : ` from ${formatDepth(Math.min(...depths), info.unit)} to ${formatDepth(Math.max(...depths), info.unit)}`;
     note.replaceChildren(make('b', {}, who), `${span}: ${shareText(share)} of the picture, lit.`);
   }
 
@@ -341,7 +341,7 @@ async function start(): Promise<void> {
 
   takeTool('look');
   showLayer();
-  tellHeld();
+  showHeldFrames();
   const [first, ...others] = info.warnings;
   const more = others.length === 1 ? ' One more warning is' : ` ${others.length} more warnings are`;
   if (first !== undefined) showNotice(others.length > 0 ? `${first}${more} in report.html.` : first, true);

@@ -59,8 +59,10 @@ export function distanceOf(metric: Metric, from: Point3, to: Point3): Distance {
   return { px, acrossMm, depth, spaceMm };
 }
 
-/** A round length (1, 2 or 5 times a power of ten) that is `most` long at most. */
-export function roundLength(most: number): number {
-  const power = 10 ** Math.floor(Math.log10(most));
-  return [5, 2, 1].map((factor) => factor * power).find((length) => length <= most * (1 + 1e-9)) ?? power;
+/** A round length (1, 2 or 5 times a power of ten) of `maxLength` at most. */
+export function roundLength(maxLength: number): number {
+  const power = 10 ** Math.floor(Math.log10(maxLength));
+  return (
+    [5, 2, 1].map((factor) => factor * power).find((length) => length <= maxLength * (1 + 1e-9)) ?? power
+  );
 }

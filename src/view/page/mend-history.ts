@@ -1,6 +1,6 @@
 import type { PageMend } from '../protocol.js';
 
-/** Lists of mends one after the other, with a place among them: undo goes back, redo forth. */
+/** Lists of mends one after the other, with a position among them: undo goes back, redo forth. */
 export class MendHistory {
   private readonly states: PageMend[][];
   private at: number;
@@ -39,7 +39,7 @@ export class MendHistory {
     if (this.savedAt >= this.at) this.savedAt = -1;
   }
 
-  /** Takes the place of the present state, for changes too small to be undone one by one. */
+  /** Replaces the present state, for changes too small to be undone one by one. */
   replace(mends: readonly PageMend[]): void {
     if (this.at === this.savedAt) this.push(mends);
     else this.states[this.at] = [...mends];
@@ -65,6 +65,6 @@ export class MendHistory {
   }
 
   nextId(): number {
-    return this.states.flat().reduce((most, { id }) => Math.max(most, id), 0) + 1;
+    return this.states.flat().reduce((max, { id }) => Math.max(max, id), 0) + 1;
   }
 }

@@ -1,7 +1,7 @@
 import type { Candidates, PageMend, ResultInfo } from '../protocol.js';
 import { make } from './dom.js';
+import { formatDepth, shareText } from './format-values.js';
 import { cornersOf } from './outline-drawing.js';
-import { depthWords, shareText } from './words.js';
 
 /** A button that is found again by its key after the panel was filled anew. */
 export function keyButton(label: string, key: string, onPress: () => void): HTMLButtonElement {
@@ -27,7 +27,7 @@ export function cropCards(
   for (const { number, sharePercent } of candidates.frames) {
     const frame = info.frames.find((known) => known.number === number);
     const depth = frame?.depth ?? null;
-    const place = depth === null ? '' : `${depthWords(depth, info.unit)} · `;
+    const depthLabel = depth === null ? '' : `${formatDepth(depth, info.unit)} · `;
     const button = keyButton('', `crop-${number}`, () => onChoose(number));
     button.className = 'crop';
     button.setAttribute('aria-pressed', String(number === chosen));
@@ -36,7 +36,7 @@ export function cropCards(
       make('img', { alt: '', src: cropOf(number) }),
       make('span', { class: 'who' }, `frame ${number}`),
       make('small', { class: 'file' }, frame?.name ?? ''),
-      make('small', {}, `${place}${shareText(sharePercent)} of it`),
+      make('small', {}, `${depthLabel}${shareText(sharePercent)} of it`),
     );
     holder.append(button);
   }

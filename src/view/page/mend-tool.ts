@@ -30,7 +30,7 @@ export class MendTool implements Tool {
   private refusal: string | undefined;
   /** The mend that the outline at hand became: another choice of frame changes it instead of adding one. */
   private currentId: number | undefined;
-  /** Of the outline at hand; undefined until the server says what suits it. */
+  /** Of the outline at hand; undefined until the server has proposed one. */
   private featherPx: number | undefined;
   private timing = '';
   private isBusy = false;
@@ -225,7 +225,7 @@ export class MendTool implements Tool {
       this.host.showMends(key);
     } catch (error) {
       if (error instanceof AbandonedError) return;
-      this.tell(error);
+      this.showError(error);
       if (this.unproven > 0) {
         // Refused: it was never done, so there is nothing to redo either.
         this.unproven--;
@@ -259,14 +259,14 @@ export class MendTool implements Tool {
         : 'Saved.';
     } catch (error) {
       this.timing = '';
-      this.tell(error);
+      this.showError(error);
     }
     this.isBusy = false;
     this.render();
   }
 
-  private tell(error: unknown): void {
-    if (error instanceof RefusedError) this.host.say(error.message);
+  private showError(error: unknown): void {
+    if (error instanceof RefusedError) this.host.notify(error.message);
     else throw error;
   }
 
@@ -306,13 +306,13 @@ export class MendTool implements Tool {
   private choicePart(): HTMLElement[] {
     const { isClosed, corners } = this.outline;
     if (!isClosed) {
-      const words =
+      const text =
         corners.length === 0
           ? 'Draw around what is to be mended, or set corners by clicks or with Enter.'
           : `${corners.length} ${corners.length === 1 ? 'corner' : 'corners'} set.`;
       const close = keyButton('Close outline', 'close-outline', () => this.finishOutline());
       close.disabled = corners.length < 3;
-      return [make('p', {}, words), close];
+      return [make('p', {}, text), close];
     }
     if (this.refusal !== undefined) return [make('p', { role: 'status' }, this.refusal)];
     if (!this.candidates) return [make('p', {}, 'Looking for the frames that are sharp here ...')];

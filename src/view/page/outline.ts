@@ -13,11 +13,11 @@ export function simplifyOutline(points: readonly Corner[], tolerance: number): C
   for (let span = spans.pop(); span; span = spans.pop()) {
     const [from, to] = span;
     let farthest = -1;
-    let most = tolerance;
+    let maxDistance = tolerance;
     for (let i = from + 1; i < to; i++) {
       const away = distanceToSegment(points[i], points[from], points[to]);
-      if (away > most) {
-        most = away;
+      if (away > maxDistance) {
+        maxDistance = away;
         farthest = i;
       }
     }

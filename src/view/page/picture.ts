@@ -13,7 +13,7 @@ const panFraction = 0.12;
 const zoomStep = 1.25;
 /** Screen pixels about the pointer that count as pointed at. */
 const spotRadius = 4;
-/** Screen pixels that a pressed pointer may stray and still click; a finger is less steady. */
+/** Screen pixels that a pressed pointer may stray and still click; a finger moves more. */
 const clickSlop = { mouse: 4, touch: 10 } as const;
 
 /** The canvas with its camera: moves and zooms by mouse, touch and keys, and hands the rest to the tool. */
@@ -28,7 +28,7 @@ export class Picture {
   private pressedAt: [number, number] | undefined;
   private isDue = false;
   private isFitted = true;
-  /** Size of the window, and place of the canvas in it, when the canvas last changed its size. */
+  /** Size of the window, and position of the canvas in it, when the canvas last changed its size. */
   private settled: { window: string; left: number; top: number } | undefined;
   private surround = '';
   private isSpaceHeld = false;
@@ -114,7 +114,7 @@ export class Picture {
   private moveTo(camera: Camera): void {
     this.camera = camera;
     this.events.onCamera(camera);
-    if (this.usesKeys) this.tellSpot(this.screen.width / 2, this.screen.height / 2);
+    if (this.usesKeys) this.reportSpot(this.screen.width / 2, this.screen.height / 2);
     this.redraw();
   }
 
@@ -181,7 +181,7 @@ export class Picture {
     }
   }
 
-  private tellSpot(screenX: number, screenY: number): void {
+  private reportSpot(screenX: number, screenY: number): void {
     const [x, y] = toPicture(this.camera, screenX, screenY).map(Math.round);
     const isInside = x >= 0 && y >= 0 && x < this.size.width && y < this.size.height;
     this.events.onSpot(isInside ? [x, y] : undefined, Math.round(spotRadius / this.camera.scale));
@@ -207,7 +207,7 @@ export class Picture {
     this.usesKeys = false;
     if (!before) {
       if (this.tool?.hover(...toPicture(this.camera, event.offsetX, event.offsetY))) this.redraw();
-      this.tellSpot(event.offsetX, event.offsetY);
+      this.reportSpot(event.offsetX, event.offsetY);
       return;
     }
     const now: [number, number] = [event.offsetX, event.offsetY];
@@ -215,7 +215,7 @@ export class Picture {
     this.pointers.set(event.pointerId, now);
     if (this.mode === 'pan') this.pan(now[0] - before[0], now[1] - before[1]);
     if (this.mode === 'tool') this.dragTool(event);
-    this.tellSpot(event.offsetX, event.offsetY);
+    this.reportSpot(event.offsetX, event.offsetY);
   }
 
   private dragTool(event: PointerEvent): void {
@@ -287,7 +287,7 @@ export class Picture {
       this.usesKeys = true;
       move();
       this.tool?.hover(...toPicture(this.camera, width / 2, height / 2));
-      this.tellSpot(width / 2, height / 2);
+      this.reportSpot(width / 2, height / 2);
       return true;
     }
     if (key === 'Enter') {

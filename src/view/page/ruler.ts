@@ -1,8 +1,8 @@
 import type { PageFrame, ResultInfo } from '../protocol.js';
 import { makeSvg } from './dom.js';
-import { depthWords, numberText, shareText } from './words.js';
+import { formatDepth, numberText, shareText } from './format-values.js';
 
-/** Places from the left in drawing units, which are CSS pixels. */
+/** Positions from the left in drawing units, which are CSS pixels. */
 const layout = {
   width: 320,
   margin: 22,
@@ -23,13 +23,13 @@ export interface RulerEvents {
   onShow(frame: number): void;
 }
 
-type Placed = PageFrame & { depth: number };
+type FrameWithDepth = PageFrame & { depth: number };
 
 /** What the ruler shows of a spot of the picture. */
 export interface SpotOnRuler {
   /** Frames that supplied it, with their shares from 0 to 1. */
   sources: readonly (readonly [frame: number, share: number])[];
-  /** Focus measure by place among the frames in use; undefined when nothing is pointed at. */
+  /** Focus measure by index among the frames in use; undefined when nothing is pointed at. */
   curve: readonly (number | null)[] | undefined;
   depth: number | null | undefined;
 }
@@ -39,7 +39,7 @@ export interface SpotOnRuler {
  * axis as long as its share of the picture; to the left of the axis the focus curve of the spot that is pointed at.
  */
 export class Ruler {
-  private frames: Placed[] = [];
+  private frames: FrameWithDepth[] = [];
   private readonly svg: SVGSVGElement;
   private readonly curve = makeSvg('path', { class: 'curve' });
   private readonly spotLine = makeSvg('line', { class: 'spot-depth', visibility: 'hidden' });
@@ -52,7 +52,7 @@ export class Ruler {
   private isDragging = false;
   /** What is shown of a spot, to be drawn anew when the ruler is. */
   private spot: SpotOnRuler = { sources: [], curve: undefined, depth: undefined };
-  /** Places of `curve` values: numbers of the frames in use, in capture order. */
+  /** What the values of `curve` belong to: numbers of the frames in use, in capture order. */
   private curveFrames: number[] = [];
 
   constructor(
@@ -89,7 +89,7 @@ export class Ruler {
   take(info: ResultInfo): void {
     this.info = info;
     this.frames = info.frames
-      .filter((frame): frame is Placed => frame.depth !== null)
+      .filter((frame): frame is FrameWithDepth => frame.depth !== null)
       .sort((first, second) => first.depth - second.depth);
     this.curveFrames = info.frames.filter(({ used }) => used).map(({ number }) => number);
     this.build();
@@ -114,11 +114,13 @@ export class Ruler {
     const { svg, info } = this;
     svg.setAttribute('viewBox', `0 0 ${layout.width} ${this.height}`);
     svg.setAttribute('preserveAspectRatio', 'xMidYMid meet');
-    const most = Math.max(...this.frames.map(({ sharePercent }) => sharePercent)) || 1;
+    const maxShare = Math.max(...this.frames.map(({ sharePercent }) => sharePercent)) || 1;
     const labelled = this.spaced();
     const gap = (this.height - 2 * layout.margin) / Math.max(1, this.frames.length - 1);
     const thickness = Math.max(1, Math.min(4, gap * 0.45));
-    this.ticks = this.frames.map((frame, i) => this.tick(frame, i, most, thickness, gap, labelled.has(i)));
+    this.ticks = this.frames.map((frame, i) =>
+      this.tick(frame, i, maxShare, thickness, gap, labelled.has(i)),
+    );
     const { near, far } = this.range();
     const marks = axisMarks(near, far, (this.height - 2 * layout.margin) / 46).map((depth) => {
       const y = this.yOf(depth);
@@ -158,17 +160,17 @@ export class Ruler {
   }
 
   private tick(
-    frame: Placed,
+    frame: FrameWithDepth,
     index: number,
-    most: number,
+    maxShare: number,
     thickness: number,
     gap: number,
     isLabelled: boolean,
   ): SVGGElement {
     const y = this.yOf(frame.depth);
-    const end = layout.axis + Math.max(3, (frame.sharePercent / most) * layout.longest);
+    const end = layout.axis + Math.max(3, (frame.sharePercent / maxShare) * layout.longest);
     const remark = frame.number === this.info.anchor ? ' anchor' : frame.used ? '' : ' left out';
-    const told = frame.used
+    const summary = frame.used
       ? `supplies ${shareText(frame.sharePercent)} of the picture`
       : (frame.leftOutReason ?? 'could not be aligned');
     const tick = makeSvg(
@@ -178,12 +180,12 @@ export class Ruler {
         class: `tick${frame.used ? '' : ' gone'}`,
         role: 'option',
         'aria-selected': 'false',
-        'aria-label': `Frame ${frame.number}${remark}, depth ${depthWords(frame.depth, this.info.unit)}, ${told}`,
+        'aria-label': `Frame ${frame.number}${remark}, depth ${formatDepth(frame.depth, this.info.unit)}, ${summary}`,
         'data-index': index,
         'data-frame': frame.number,
         'data-share': frame.sharePercent,
       },
-      makeSvg('title', {}, `Frame ${frame.number}${remark}, ${frame.name}: ${told}`),
+      makeSvg('title', {}, `Frame ${frame.number}${remark}, ${frame.name}: ${summary}`),
       makeSvg('rect', {
         x: layout.axis - 4,
         y: y - Math.max(3, gap / 2),
@@ -259,14 +261,14 @@ export class Ruler {
   }
 
   private curvePath(curve: readonly (number | null)[]): string {
-    const most = Math.max(...curve.map((value) => value ?? 0));
-    if (!(most > 0)) return '';
+    const maxMeasure = Math.max(...curve.map((value) => value ?? 0));
+    if (!(maxMeasure > 0)) return '';
     const byNumber = new Map(this.curveFrames.map((number, i) => [number, curve[i]]));
     const room = layout.axis - layout.curveFrom - 4;
     const points = this.frames.flatMap((frame) => {
       const value = byNumber.get(frame.number);
       if (value === null || value === undefined) return [];
-      return [[layout.axis - (value / most) * room, this.yOf(frame.depth)]];
+      return [[layout.axis - (value / maxMeasure) * room, this.yOf(frame.depth)]];
     });
     if (points.length < 2) return '';
     const path = points.map(([x, y]) => `${x.toFixed(1)},${y.toFixed(1)}`).join(' L');

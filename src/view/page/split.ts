@@ -6,7 +6,7 @@ import type { LayerName } from './legend.js';
 export type HalfName = Exclude<LayerName, 'frame'> | 'before' | `frame-${number}`;
 
 /**
- * What to hold against the right half, so that the halves differ and the comparison says something: the composite
+ * What to compare with the right half, so that the halves differ and the comparison shows something: the composite
  * against the frame that is sharp at the spot last pointed at, or supplies most of the picture; anything else against
  * the composite.
  *

@@ -1,20 +1,20 @@
-/** Rest of the pointer, ms, before a place is worth telling. */
+/** Rest of the pointer, ms, before a position is worth announcing. */
 const restMs = 600;
-/** Least time between two texts, ms: a screen reader says one of them in about so long. */
+/** Minimum time between two texts, ms: about what a screen reader needs to speak one. */
 const betweenMs = 2500;
 
 /**
- * Tells a text that changes all the time to those who listen: only what stays for a while, and not more often than it
- * can be said. The last text is always told.
+ * Announces a text that changes all the time to a screen reader: only what stays for a while, and not more often than
+ * it can be spoken. The last text is always announced.
  */
 export class Spoken {
   private wanted = '';
-  private told = '';
-  private toldAtMs = Number.NEGATIVE_INFINITY;
+  private announced = '';
+  private announcedAtMs = Number.NEGATIVE_INFINITY;
   private timer: ReturnType<typeof setTimeout> | undefined;
 
   constructor(
-    private readonly tell: (text: string) => void,
+    private readonly announce: (text: string) => void,
     private readonly nowMs: () => number = () => performance.now(),
   ) {}
 
@@ -22,12 +22,12 @@ export class Spoken {
     if (text === this.wanted) return;
     this.wanted = text;
     clearTimeout(this.timer);
-    const waitMs = Math.max(restMs, this.toldAtMs + betweenMs - this.nowMs());
+    const waitMs = Math.max(restMs, this.announcedAtMs + betweenMs - this.nowMs());
     this.timer = setTimeout(() => {
-      if (this.wanted === this.told) return;
-      this.told = this.wanted;
-      this.toldAtMs = this.nowMs();
-      this.tell(this.told);
+      if (this.wanted === this.announced) return;
+      this.announced = this.wanted;
+      this.announcedAtMs = this.nowMs();
+      this.announce(this.announced);
     }, waitMs);
   }
 }

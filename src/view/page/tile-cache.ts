@@ -3,13 +3,13 @@ import { type Camera, levelCount, levelFor, toPicture } from './camera.js';
 
 type TileImage = ImageBitmap | HTMLCanvasElement;
 
-interface TilePlace {
+interface TileAddress {
   level: number;
   column: number;
   row: number;
 }
 
-interface Tile extends TilePlace {
+interface Tile extends TileAddress {
   layer: string;
   image: TileImage | undefined;
   /** The drawing in which it was asked for last. */
@@ -28,7 +28,7 @@ export type TileLoader = (
 ) => Promise<TileImage | null>;
 
 /** Tiles kept for all layers together. */
-const mostTiles = 240;
+const maxTiles = 240;
 /** A browser opens six connections: one is left for what is asked of the spot that is pointed at. */
 const loadsAtOnce = 5;
 /** Tiles that are read ahead load one or two at a time: what is in sight goes before them. */
@@ -61,7 +61,7 @@ export class TileCache {
     }
   }
 
-  /** Whether something of a layer is there to be shown in its place. */
+  /** Whether something of a layer is there to be shown for it. */
   isBegun(layer: string): boolean {
     return this.tiles.get(tileKey(layer, { level: this.levels - 1, column: 0, row: 0 }))?.image !== undefined;
   }
@@ -77,7 +77,7 @@ export class TileCache {
    * Draws what of a layer is in sight; coarser tiles stand in for those on their way.
    *
    * @param before A layer that is shown where nothing of this one is there yet; where it is the same picture in another
-   *   state (see `isSamePicture`), each of its tiles stays until the one that takes its place is there.
+   *   state (see `isSamePicture`), each of its tiles stays until the one that replaces it is there.
    * @returns True when all tiles are there.
    */
   draw(
@@ -95,17 +95,17 @@ export class TileCache {
     if (before !== undefined && (isSame || !whole.image)) {
       this.drawKept(context, before, camera, screen, pixelRatio);
     }
-    if (whole.image && !isSame) this.place(context, whole, camera);
+    if (whole.image && !isSame) this.drawTile(context, whole, camera);
     let isComplete = whole.image !== undefined || whole.isFailed;
-    for (const place of this.placesInSight(camera, screen, pixelRatio)) {
-      const tile = this.tile(layer, place);
+    for (const address of this.visibleTiles(camera, screen, pixelRatio)) {
+      const tile = this.tile(layer, address);
       this.want(tile, this.wanted);
       if (tile.image) {
-        this.place(context, tile, camera);
+        this.drawTile(context, tile, camera);
         continue;
       }
       if (!tile.isFailed) isComplete = false;
-      if (!isSame || !this.tiles.get(tileKey(before, place))?.image) this.standIn(context, tile, camera);
+      if (!isSame || !this.tiles.get(tileKey(before, address))?.image) this.standIn(context, tile, camera);
     }
     return isComplete;
   }
@@ -113,8 +113,8 @@ export class TileCache {
   /** Loads what a layer would show, once all that is in sight is there. */
   readAhead(layer: string, camera: Camera, screen: PageSize, pixelRatio: number): void {
     const whole = { level: this.levels - 1, column: 0, row: 0 };
-    for (const place of [whole, ...this.placesInSight(camera, screen, pixelRatio)]) {
-      this.want(this.tile(layer, place), this.ahead);
+    for (const address of [whole, ...this.visibleTiles(camera, screen, pixelRatio)]) {
+      this.want(this.tile(layer, address), this.ahead);
     }
   }
 
@@ -125,9 +125,9 @@ export class TileCache {
       tile.loading?.abort();
       this.tiles.delete(key);
     }
-    if (this.tiles.size > mostTiles) {
+    if (this.tiles.size > maxTiles) {
       const old = [...this.tiles].sort((first, second) => first[1].used - second[1].used);
-      for (const [key, tile] of old.slice(0, this.tiles.size - mostTiles)) {
+      for (const [key, tile] of old.slice(0, this.tiles.size - maxTiles)) {
         if (tile.used === this.clock) break;
         if (tile.image instanceof ImageBitmap) tile.image.close();
         this.tiles.delete(key);
@@ -144,21 +144,21 @@ export class TileCache {
     screen: PageSize,
     pixelRatio: number,
   ): void {
-    const keep = (place: TilePlace): Tile | undefined => {
-      const tile = this.tiles.get(tileKey(layer, place));
+    const keep = (address: TileAddress): Tile | undefined => {
+      const tile = this.tiles.get(tileKey(layer, address));
       if (!tile?.image) return undefined;
       tile.used = this.clock;
       return tile;
     };
     const whole = keep({ level: this.levels - 1, column: 0, row: 0 });
-    if (whole) this.place(context, whole, camera);
-    for (const place of this.placesInSight(camera, screen, pixelRatio)) {
-      const tile = keep(place);
-      if (tile) this.place(context, tile, camera);
+    if (whole) this.drawTile(context, whole, camera);
+    for (const address of this.visibleTiles(camera, screen, pixelRatio)) {
+      const tile = keep(address);
+      if (tile) this.drawTile(context, tile, camera);
     }
   }
 
-  private *placesInSight(camera: Camera, screen: PageSize, pixelRatio: number): Generator<TilePlace> {
+  private *visibleTiles(camera: Camera, screen: PageSize, pixelRatio: number): Generator<TileAddress> {
     const level = levelFor(camera.scale, pixelRatio, this.levels);
     const side = this.tileSize * 2 ** level;
     const [left, top] = toPicture(camera, 0, 0);
@@ -178,9 +178,9 @@ export class TileCache {
   private standIn(context: CanvasRenderingContext2D, missing: Tile, camera: Camera): void {
     const { layer, level, column, row } = missing;
     for (let up = level + 1; up < this.levels; up++) {
-      const shift = 2 ** (up - level);
-      const place = { level: up, column: Math.floor(column / shift), row: Math.floor(row / shift) };
-      const tile = this.tiles.get(tileKey(layer, place));
+      const ratio = 2 ** (up - level);
+      const address = { level: up, column: Math.floor(column / ratio), row: Math.floor(row / ratio) };
+      const tile = this.tiles.get(tileKey(layer, address));
       if (!tile?.image) continue;
       const side = this.tileSize * 2 ** level;
       const [x, y] = [column * side, row * side];
@@ -193,13 +193,13 @@ export class TileCache {
         side * camera.scale,
       );
       context.clip();
-      this.place(context, tile, camera);
+      this.drawTile(context, tile, camera);
       context.restore();
       return;
     }
   }
 
-  private place(
+  private drawTile(
     context: CanvasRenderingContext2D,
     { image, level, column, row }: Tile,
     camera: Camera,
@@ -226,11 +226,11 @@ export class TileCache {
     );
   }
 
-  private tile(layer: string, place: TilePlace): Tile {
-    const key = tileKey(layer, place);
+  private tile(layer: string, address: TileAddress): Tile {
+    const key = tileKey(layer, address);
     let tile = this.tiles.get(key);
     if (!tile) {
-      tile = { ...place, layer, image: undefined, used: 0, isFailed: false, loading: undefined };
+      tile = { ...address, layer, image: undefined, used: 0, isFailed: false, loading: undefined };
       this.tiles.set(key, tile);
     }
     tile.used = this.clock;
@@ -276,6 +276,6 @@ export function isSamePicture(layer: string, before: string): boolean {
   return layer !== before && layer.split(' ', 1)[0] === before.split(' ', 1)[0];
 }
 
-function tileKey(layer: string, { level, column, row }: TilePlace): string {
+function tileKey(layer: string, { level, column, row }: TileAddress): string {
   return `${layer}/${level}/${column}/${row}`;
 }

@@ -6,7 +6,7 @@ export function numberText(value: number, digits: number): string {
   return text.replace('-', '−');
 }
 
-export function depthWords(depth: number, unit: ResultInfo['unit']): string {
+export function formatDepth(depth: number, unit: ResultInfo['unit']): string {
   if (unit === 'mm') return `${numberText(depth, 3)} mm`;
   const text = numberText(depth, 1);
   return `${text} ${text === '1' ? 'step' : 'steps'}`;

@@ -1,13 +1,13 @@
 import type { ResultInfo, Spot } from '../protocol.js';
-import { depthWords, numberText, shareText } from './words.js';
+import { formatDepth, numberText, shareText } from './format-values.js';
 
 /** A spot in one line: where, how deep, from which frames, how sure. */
-export function spotWords(spot: Spot, info: ResultInfo): string {
+export function formatSpot(spot: Spot, info: ResultInfo): string {
   const parts = [`x ${spot.x}, y ${spot.y}`];
   if (spot.depth !== undefined) {
-    parts.push(spot.depth === null ? 'no depth' : `depth ${depthWords(spot.depth, info.unit)}`);
+    parts.push(spot.depth === null ? 'no depth' : `depth ${formatDepth(spot.depth, info.unit)}`);
   }
-  if (spot.sources !== undefined) parts.push(sourceWords(spot.sources));
+  if (spot.sources !== undefined) parts.push(formatSources(spot.sources));
   if (spot.confidence !== undefined) parts.push(`confidence ${numberText(spot.confidence, 2)}`);
   if (spot.coverage !== undefined) {
     const found = info.coverage.find(({ name }) => name === spot.coverage);
@@ -18,7 +18,7 @@ export function spotWords(spot: Spot, info: ResultInfo): string {
 
 const namedFrames = 3;
 
-function sourceWords(sources: NonNullable<Spot['sources']>): string {
+function formatSources(sources: NonNullable<Spot['sources']>): string {
   const named = sources.slice(0, namedFrames).map(([frame, share]) => {
     const who = frame === 0 ? 'no frame' : `frame ${frame}`;
     return sources.length === 1 ? who : `${who} (${shareText(100 * share)})`;
