@@ -1,7 +1,7 @@
 import type { MergeEvent } from '../merge/merge-event.js';
 import type { NightEvent, PlannedStack } from './night-events.js';
 
-/** What a running batch tells its caller: what goes on the night list, and what passes. */
+/** What a running batch emits: what goes on the night list, and what passes. */
 export type BatchEvent =
   | NightEvent
   /** The folders below the root are being looked at. */

@@ -99,13 +99,13 @@ export const batchOptionTable: OptionTable<OwnOptions> = {
   watch: {
     kind: toggle,
     group: 'Stacks',
-    help: 'go on, and take up new stacks as their folders become quiet',
+    help: 'go on, and take up new stacks once their folders have settled',
     default: false,
   },
   settleS: {
     kind: number(1, 86_400, 's'),
     group: 'Stacks',
-    help: 'quiet is no change for this time',
+    help: 'settled means no change for this time',
     default: 30,
   },
   out: {
@@ -147,9 +147,9 @@ export function resolveBatch(root: string, given: BatchOptions): ResolvedBatch {
   const { merge: givenMerge = {}, positionsFile, ...own } = given;
   const options = withDefaults(batchOptionTable, validateOptions(batchOptionTable, own));
   const merge = resolveOptions(givenMerge);
-  const place = resolve(root);
-  const out = resolve(options.out ?? join(dirname(place), `${basename(place)}-merged`));
-  if (isWithin(place, out)) {
+  const rootPath = resolve(root);
+  const out = resolve(options.out ?? join(dirname(rootPath), `${basename(rootPath)}-merged`));
+  if (isWithin(rootPath, out)) {
     throw optionError('out', "a folder outside of the photographs' own", out, {
       why: 'the photographs lie in it',
     });
@@ -167,7 +167,7 @@ export function resolveBatch(root: string, given: BatchOptions): ResolvedBatch {
   };
   const unbounded = { threads: Number.POSITIVE_INFINITY, memoryMb: Number.POSITIVE_INFINITY };
   return {
-    root: place,
+    root: rootPath,
     out,
     merge: { ...givenMerge },
     positionsFile,
@@ -177,7 +177,7 @@ export function resolveBatch(root: string, given: BatchOptions): ResolvedBatch {
     memoryLimitMb: merge.memoryMb,
     maxPixels: (merge.maxMegapixels ?? 250) * 1e6,
     split: options.split
-      ? { by: options.splitBy, gapS: options.splitGapS, least: minStackFrames }
+      ? { by: options.splitBy, gapS: options.splitGapS, minFrames: minStackFrames }
       : undefined,
     followLinks: options.followLinks,
     retry: options.retry,

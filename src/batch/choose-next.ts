@@ -25,7 +25,7 @@ export type Choice =
   | { choice: 'nothing' };
 
 /** Room that a batch leaves on the disk for its own list, page and log, bytes. */
-export const spareBytes = 300_000;
+export const slackBytes = 300_000;
 
 /**
  * What to do next. Stacks keep their order: none overtakes a greater one, which would otherwise wait for ever
@@ -37,7 +37,7 @@ export function chooseNext(waiting: readonly Load[], running: readonly Load[], r
   if (room.untilMs !== undefined && room.nowMs + next.estimateMs > room.untilMs) {
     return { choice: 'put off', why: 'until' };
   }
-  if (next.diskBytes + spareBytes > room.freeBytes) return { choice: 'put off', why: 'no disk' };
+  if (next.diskBytes + slackBytes > room.freeBytes) return { choice: 'put off', why: 'no disk' };
   const threads = running.reduce((sum, load) => sum + load.threads, next.threads);
   const memoryMb = running.reduce((sum, load) => sum + load.memoryMb, next.memoryMb);
   const fits = threads <= room.threads && memoryMb <= room.memoryMb;

@@ -14,7 +14,7 @@ const remotePausesMs = [250, 750, 2000, 5000];
 
 /**
  * A good end counts only when its result is in place, whole, and the one that was reported; otherwise it becomes a
- * failure that says what is not so. Never rejects.
+ * failure with the reason. Never rejects.
  *
  * @param where `remote`: another machine merged the stack, whose files may take some seconds to be seen here.
  */

@@ -27,7 +27,7 @@ const serialShare = 0.3;
 const smallMegapixels = 6;
 
 /** Corrections beyond these are a machine that slept, not one that is slow. */
-const leastFactor = 0.02;
+const minFactor = 0.02;
 const greatestFactor = 50;
 
 /** Runs from which the correction is taken. */
@@ -77,7 +77,7 @@ export function paceFactor(runs: readonly { wallMs: number; modelMs: number }[])
     .map(({ wallMs, modelMs }) => wallMs / modelMs)
     .sort((a, b) => a - b);
   if (ratios.length === 0) return 1;
-  return Math.min(greatestFactor, Math.max(leastFactor, ratios[ratios.length >> 1]));
+  return Math.min(greatestFactor, Math.max(minFactor, ratios[ratios.length >> 1]));
 }
 
 /** Upper bound of a result folder: all maps and the composite without compression, report and record. */

@@ -12,7 +12,7 @@ import { mapLimited } from '../stack/map-limited.js';
 import { compareNames } from '../stack/natural-order.js';
 import { minStackFrames } from '../stack/photograph-folder.js';
 import { countOf, someNames } from '../stack/words.js';
-import type { Findings, FoundStack } from './found-stack.js';
+import type { DiscoveredStack, SearchResult } from './discovered-stack.js';
 import { nightListName } from './night-events.js';
 import { partFolder, type SplitOptions } from './part-folder.js';
 import { resultName, stackKey } from './result-name.js';
@@ -21,7 +21,7 @@ import type { InputFile } from './stack-inputs.js';
 const filesAtOnce = 4;
 
 export interface FindOptions {
-  /** Folders that are not searched: the place of the results. */
+  /** Folders that are not searched: the folder of the results. */
   exclude: readonly string[];
   maxPixels: number;
   /** Part each folder into the stacks that it holds. */
@@ -41,10 +41,10 @@ export type InspectionCache = Map<string, { facts: string; inspected: Inspected 
  * Hidden folders, results of Lamella and folders of other batches are passed over. Links within the root are followed
  * once; those that lead out of it only with `followLinks`, for one to `/` would have the whole disk searched.
  *
- * @throws InputError when the root cannot be read. Other folders that cannot are told in `passed`.
+ * @throws InputError when the root cannot be read. Other folders that cannot are listed in `passed`.
  */
-export async function findStacks(root: string, options: FindOptions): Promise<Findings> {
-  const findings: Findings = { stacks: [], passed: [], partings: [] };
+export async function findStacks(root: string, options: FindOptions): Promise<SearchResult> {
+  const findings: SearchResult = { stacks: [], passed: [], partings: [] };
   const seen = new Set(await Promise.all(options.exclude.map((path) => realpath(path).catch(() => path))));
   await searchFolder(resolve(root), resolve(root), options, seen, findings);
   return findings;
@@ -64,14 +64,14 @@ async function searchFolder(
   folder: string,
   options: FindOptions,
   seen: Set<string>,
-  findings: Findings,
+  findings: SearchResult,
 ): Promise<void> {
   if (options.signal?.aborted) throw new InterruptedError();
   let names: string[];
   try {
-    const place = await realpath(folder);
-    if (seen.has(place)) return;
-    seen.add(place);
+    const realPath = await realpath(folder);
+    if (seen.has(realPath)) return;
+    seen.add(realPath);
     names = (await readdir(folder)).filter((name) => !name.startsWith('.')).sort(compareNames);
   } catch (error) {
     if (folder === root) throw unreadableRoot(root, error);
@@ -124,7 +124,7 @@ class LeadingOutError extends InputError {}
 interface Entries {
   files: InputFile[];
   folders: string[];
-  /** Of how many the system tells nothing. */
+  /** Of how many the system gives no size. */
   hidden: number;
   /** Folders that cannot be entered by their names. */
   misnamed: { name: string; reason: string }[];
@@ -187,7 +187,7 @@ async function inspectFolder(
   folder: string,
   files: InputFile[],
   options: FindOptions,
-  findings: Findings,
+  findings: SearchResult,
 ): Promise<void> {
   const inspected = await mapLimited(
     files,
@@ -210,7 +210,7 @@ async function inspectFolder(
   }
   const path = relative(root, folder);
   const rootName = basename(root) || 'root';
-  const whole: FoundStack = {
+  const whole: DiscoveredStack = {
     key: stackKey(path),
     name: resultName(stackKey(path), rootName),
     folder,
@@ -262,18 +262,20 @@ function isMeant(inspected: Inspected, name: string): boolean {
 }
 
 /** Facts of the greater number of frames, for estimates. */
-function commonFacts(photographs: readonly Photograph[]): Pick<FoundStack, 'size' | 'channels' | 'bits'> {
+function commonFacts(
+  photographs: readonly Photograph[],
+): Pick<DiscoveredStack, 'size' | 'channels' | 'bits'> {
   const counts = new Map<string, number>();
-  let most: Photograph | undefined;
+  let commonest: Photograph | undefined;
   let best = 0;
   for (const photograph of photographs) {
     const key = `${photograph.size.width} ${photograph.size.height}`;
     const count = (counts.get(key) ?? 0) + 1;
     counts.set(key, count);
-    if (count > best) [most, best] = [photograph, count];
+    if (count > best) [commonest, best] = [photograph, count];
   }
   return {
-    size: most?.size ?? { width: 0, height: 0 },
+    size: commonest?.size ?? { width: 0, height: 0 },
     channels: photographs.some(({ channels }) => channels === 3) ? 3 : 1,
     bits: photographs.some(({ bits }) => bits === 16) ? 16 : 8,
   };

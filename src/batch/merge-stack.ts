@@ -60,15 +60,15 @@ export async function mergeStack(
 
 /** A failure as its batch records it; that the files changed explains more than what came of it. */
 function failureOf(job: StackJob, error: unknown): StackEnd {
-  let told: unknown = systemFailureOf(error) ?? error;
+  let cause: unknown = systemFailureOf(error) ?? error;
   try {
     if (error instanceof InputError) refuseUnseen(job);
     if (error instanceof InputError) refuseChanges(job);
   } catch (change) {
-    told = change;
+    cause = change;
   }
-  if (told instanceof LamellaError) return { state: 'failed', kind: kindOf(told), reason: told.message };
-  const trace = told instanceof Error ? (told.stack ?? told.message) : String(told);
+  if (cause instanceof LamellaError) return { state: 'failed', kind: kindOf(cause), reason: cause.message };
+  const trace = cause instanceof Error ? (cause.stack ?? cause.message) : String(cause);
   return { state: 'failed', kind: 'defect', reason: `A defect of Lamella, please report it: ${trace}` };
 }
 
@@ -83,7 +83,7 @@ function kindOf(error: LamellaError): FailureKind {
   return error instanceof UsageError ? 'options' : 'frames';
 }
 
-/** A disk that was taken away, or another in its place, is told from photographs that changed. */
+/** Distinguishes a disk that was taken away, or replaced by another, from photographs that changed. */
 function refuseUnseen({ folder, files }: StackJob): void {
   const unseen = unseenInputs(folder, files);
   if (unseen === undefined) return;

@@ -1,4 +1,4 @@
-/** The next moment at which a clock of this place shows hour and minute, ms since 1970. */
+/** The next moment at which the local clock shows hour and minute, ms since 1970. */
 export function nextTime(hour: number, minute: number, now: Date): number {
   const next = new Date(now);
   next.setHours(hour, minute, 0, 0);

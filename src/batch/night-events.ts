@@ -34,7 +34,7 @@ export type FailureKind =
 /** How a batch ended. */
 export type EndState = 'done' | 'no disk' | 'until' | 'interrupted';
 
-/** What a finished merge tells of its result. */
+/** What a finished merge reports of its result. */
 export interface StackReport {
   frames: number;
   framesUsed: number;

@@ -1,13 +1,13 @@
 import { appendFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { printable } from '../printable.js';
-import { clockText } from './night-words.js';
+import { clockText } from './format-night.js';
 
 export const logName = 'night.log';
 
 /**
  * Adds a line with the time to the log of a batch folder. The log is for people alone: when it cannot be written,
- * the night list will tell so in a better place.
+ * the night list will report it where it is seen.
  */
 export function logLine(out: string, line: string, now: Date): void {
   try {

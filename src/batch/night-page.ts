@@ -1,8 +1,8 @@
 import { htmlPage } from '../markup/html-page.js';
 import { html, type Markup, noMarkup } from '../markup/markup.js';
 import { countOf } from '../stack/words.js';
+import { clockText, framesText, spanText } from './format-night.js';
 import { isToLookAt, type NightState, type StackState } from './night-state.js';
-import { clockText, framesWords, spanText } from './night-words.js';
 
 const nightStyle = `
 .stacks { list-style: none; margin: 0; padding: 0; }
@@ -74,7 +74,7 @@ function entry(stack: StackState): Markup {
 <div class="picture">${shown ? html`<a href="${link}/report.html"><img src="${shown.thumbnail}" alt="The composite of ${planned.stack}, made small"></a>` : noMarkup}</div>
 <div>
 <h3>${shown ? html`<a href="${link}/report.html">${planned.stack}</a>` : planned.stack}</h3>
-<p class="quiet">${planned.frames > 0 ? `${framesWords(planned)}${took}` : planned.folder}</p>
+<p class="quiet">${planned.frames > 0 ? `${framesText(planned)}${took}` : planned.folder}</p>
 ${reason(stack)}
 ${shown ? sentences('verdicts', shown.verdicts) : noMarkup}
 ${shown && shown.warnings.length > 0 ? html`<div class="warnings"><strong>Warnings</strong>${sentences('', shown.warnings)}</div>` : noMarkup}

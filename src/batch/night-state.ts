@@ -26,7 +26,7 @@ export interface NightState {
   end?: NightEventOf<'end'>;
   /** By key, in the order in which they were planned. */
   stacks: Map<string, StackState>;
-  /** Keys of all that was ever begun, also where the line that planned it cannot be read: their places are ours. */
+  /** Keys of all that was ever begun, also where the line that planned it cannot be read: their result folders are ours. */
   begun: Set<string>;
 }
 

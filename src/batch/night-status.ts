@@ -4,10 +4,10 @@ import { InputError } from '../errors.js';
 import type { LockHolder } from '../result/lock-file.js';
 import { countOf } from '../stack/words.js';
 import { livingHolder } from './batch-lock.js';
+import { clockText, spanText } from './format-night.js';
 import { lookReasons, nightListName } from './night-events.js';
 import { readNightList } from './night-list.js';
 import { isToLookAt, type NightState, nightState } from './night-state.js';
-import { clockText, spanText } from './night-words.js';
 
 /** How a batch stands, from its night list and its lock alone. */
 export interface NightStatus {
@@ -29,15 +29,15 @@ export interface NightStatus {
  * @throws InputError when `out` holds no batch.
  */
 export async function readStatus(out: string, now = new Date()): Promise<NightStatus> {
-  const place = resolve(out);
-  const events = await readNightList(place);
+  const path = resolve(out);
+  const events = await readNightList(path);
   if (!events) {
     throw new InputError(
       `${out} is no folder of a batch: it has no ${nightListName}. Name the folder in which a batch puts its results.`,
     );
   }
   const night = nightState(events);
-  const holder = await livingHolder(place);
+  const holder = await livingHolder(path);
   const counts = { done: 0, look: 0, incomplete: 0, failed: 0, running: 0, waiting: 0, putOff: 0 };
   let leftMs = 0;
   for (const stack of night.stacks.values()) {
@@ -55,7 +55,7 @@ export async function readStatus(out: string, now = new Date()): Promise<NightSt
       counts[state === 'put off' ? 'putOff' : state]++;
     }
   }
-  return { out: place, holder, night, counts, leftMs };
+  return { out: path, holder, night, counts, leftMs };
 }
 
 /** The status in lines for people. */

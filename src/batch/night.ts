@@ -1,12 +1,12 @@
 import { writeAside } from '../result/output-file.js';
 import type { BatchEvent } from './batch-events.js';
+import { eventText } from './format-night.js';
 import type { NightEvent } from './night-events.js';
 import type { NightList } from './night-list.js';
 import { logLine } from './night-log.js';
 import { nightPage } from './night-page.js';
 import { addEvent, type NightState } from './night-state.js';
 import { nightTable } from './night-table.js';
-import { eventWords } from './night-words.js';
 
 /** The page is written at most this often while the batch goes on. */
 const pageMs = 20_000;
@@ -19,7 +19,7 @@ export class Night {
     readonly out: string,
     readonly state: NightState,
     private readonly list: NightList,
-    private readonly tell: (event: BatchEvent) => void,
+    private readonly listener: (event: BatchEvent) => void,
     private readonly now: () => Date,
   ) {}
 
@@ -27,15 +27,15 @@ export class Night {
   async record(event: NightEvent): Promise<void> {
     await this.list.add(event);
     addEvent(this.state, event);
-    this.say(event);
+    this.emit(event);
   }
 
-  /** Tells those who listen, and the log, of something that the list need not hold. */
-  say(event: BatchEvent): void {
-    this.tell(event);
+  /** Passes an event that the list need not hold to the listener and the log. */
+  emit(event: BatchEvent): void {
+    this.listener(event);
     if (event.event === 'whole' && !event.isNews) return;
-    const words = eventWords(event);
-    if (words !== undefined) logLine(this.out, words, this.now());
+    const line = eventText(event);
+    if (line !== undefined) logLine(this.out, line, this.now());
   }
 
   /** The moment of an event. */
@@ -53,7 +53,7 @@ export class Night {
       await writeAside(`${this.out}/night.csv`, nightTable(this.state));
     } catch (error) {
       const reason = error instanceof Error ? error.message : String(error);
-      this.say({ event: 'notice', message: `The page of the night cannot be written: ${reason}` });
+      this.emit({ event: 'notice', message: `The page of the night cannot be written: ${reason}` });
     }
   }
 

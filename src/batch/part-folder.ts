@@ -2,7 +2,7 @@ import { optionName } from '../option-names.js';
 import { orderByCommonSize } from '../stack/common-size.js';
 import type { Photograph } from '../stack/inspect-file.js';
 import { countOf, someNames } from '../stack/words.js';
-import type { FoundStack } from './found-stack.js';
+import type { DiscoveredStack } from './discovered-stack.js';
 import { pictureSteps } from './picture-steps.js';
 import { findBound, findPause, groupsAt } from './time-gaps.js';
 
@@ -13,7 +13,7 @@ export interface SplitOptions {
   /** Pause that parts stacks, s; found from the times when not given. */
   gapS?: number | undefined;
   /** Frames that make a stack; fewer are left over. */
-  least: number;
+  minFrames: number;
 }
 
 /** One stack of a folder. Frame numbers are those of the folder's capture order, from 1. */
@@ -30,14 +30,14 @@ export interface PartedFolder {
 }
 
 /** A jump of the picture is at least this much, see `pictureSteps`; focus alone changes less. */
-const leastJump = 0.1;
+const minJump = 0.1;
 
 /** Changes of the picture below this are noise. */
 const pictureFloor = 0.01;
 
 /** Parts the photographs of a folder into stacks, in capture order. */
 export async function partFolder(
-  { folder }: Pick<FoundStack, 'folder'>,
+  { folder }: Pick<DiscoveredStack, 'folder'>,
   photographs: readonly Photograph[],
   split: SplitOptions,
   signal?: AbortSignal,
@@ -52,12 +52,12 @@ export async function partFolder(
           how: `not parted: not every frame has a capture time in rising order; try ${optionName('splitBy')} picture`,
         }
       : await byJumps(ordered, split, signal);
-  const groups = parted.groups.filter(([first, last]) => last - first + 1 >= split.least);
+  const groups = parted.groups.filter(([first, last]) => last - first + 1 >= split.minFrames);
   const left = ordered.filter((_, i) => !groups.some(([first, last]) => i >= first && i <= last));
   const leftNames = someNames(left.map(({ name }) => name));
   const leftWords =
     left.length > 0
-      ? `; ${countOf(left.length, 'frame')} left over in groups of fewer than ${split.least}: ${leftNames}`
+      ? `; ${countOf(left.length, 'frame')} left over in groups of fewer than ${split.minFrames}: ${leftNames}`
       : '';
   return {
     parts: groups.map(([first, last]) => ({
@@ -79,7 +79,7 @@ function gapsBetween(ordered: readonly Photograph[]): number[] | undefined {
 
 function byPauses(gapsMs: number[], split: SplitOptions): { groups: [number, number][]; how: string } {
   const given = split.gapS === undefined ? undefined : split.gapS * 1000;
-  const boundMs = given ?? findPause(gapsMs, split.least) ?? Number.POSITIVE_INFINITY;
+  const boundMs = given ?? findPause(gapsMs, split.minFrames) ?? Number.POSITIVE_INFINITY;
   const groups = groupsAt(gapsMs, boundMs);
   if (boundMs === Number.POSITIVE_INFINITY) return { groups, how: 'no pause stands out from the others' };
   const within = Math.max(0, ...gapsMs.filter((gap) => gap <= boundMs));
@@ -101,9 +101,9 @@ async function byJumps(
     ordered.map(({ path }) => path),
     signal,
   );
-  const found = findBound(steps, pictureFloor, split.least);
+  const found = findBound(steps, pictureFloor, split.minFrames);
   if (found === undefined) return { groups: groupsAt(steps, 2), how: 'no jump of the picture stands out' };
-  return { groups: groupsAt(steps, Math.max(found, leastJump)), how: 'parted where the picture jumps' };
+  return { groups: groupsAt(steps, Math.max(found, minJump)), how: 'parted where the picture jumps' };
 }
 
 function seconds(ms: number): string {

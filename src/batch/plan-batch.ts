@@ -5,9 +5,9 @@ import { optionName } from '../option-names.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { isEarlierResult } from '../stack/earlier-result.js';
 import type { ResolvedBatch } from './batch-options.js';
+import type { DiscoveredStack, PassedFolder, SearchResult } from './discovered-stack.js';
 import { paceFactor, type StackNeeds, stackNeeds } from './estimate.js';
 import { findStacks, type InspectionCache } from './find-stacks.js';
-import type { Findings, FoundStack, PassedFolder } from './found-stack.js';
 import type { FailureKind, PlannedStack } from './night-events.js';
 import type { NightState } from './night-state.js';
 import { whyRefused } from './refuse-stack.js';
@@ -18,7 +18,7 @@ import { optionsMark, StackOptions } from './stack-options.js';
 
 /** A stack that is to be merged. */
 export interface Task extends StackNeeds {
-  found: FoundStack;
+  found: DiscoveredStack;
   planned: PlannedStack;
   options: MergeOptions;
   /** See `optionsMark`. */
@@ -55,14 +55,14 @@ export async function planBatch(
 ): Promise<BatchPlan> {
   const { root, out, maxPixels, split, followLinks } = batch;
   const findings = await findStacks(root, { exclude: [out], maxPixels, split, followLinks, ...look });
-  return planFound(batch, night, findings);
+  return planDiscovered(batch, night, findings);
 }
 
 /** The plan for stacks that were found. */
-export async function planFound(
+export async function planDiscovered(
   batch: ResolvedBatch,
   night: NightState,
-  findings: Findings,
+  findings: SearchResult,
 ): Promise<BatchPlan> {
   const { passed, partings } = findings;
   const plan: BatchPlan = { tasks: [], faults: [], finished: [], damaged: [], passed, partings };
@@ -125,7 +125,7 @@ export async function planFound(
   return plan;
 }
 
-/** What the place of a stack's result means for the stack. */
+/** What lies where a stack's result goes, and what follows for the stack. */
 type Standing =
   | { state: 'finished' }
   /** It holds what this batch did not write, and may not replace. */
@@ -138,19 +138,19 @@ async function standingOf(
   night: NightState,
   { found, mark }: Pick<Task, 'found' | 'mark'>,
 ): Promise<Standing> {
-  const place = join(out, found.name);
+  const path = join(out, found.name);
   const foreign: Standing = {
     state: 'foreign',
-    reason: `${place} already holds a result that this batch did not write. Add ${optionName('overwrite')} to replace it, or choose another place with ${optionName('out')}.`,
+    reason: `${path} already holds a result that this batch did not write. Add ${optionName('overwrite')} to replace it, or choose another place with ${optionName('out')}.`,
   };
   if (!night.begun.has(found.key) && !merge.overwrite) {
-    const names = await readdir(place).catch(() => []);
-    if (await isEarlierResult(place, names)) return foreign;
+    const names = await readdir(path).catch(() => []);
+    if (await isEarlierResult(path, names)) return foreign;
   }
   const known = night.stacks.get(found.key);
   // A start after a good end means that the stack was taken up again: what stands there is known when it ends.
   if (!known?.done || known.state !== 'done') return { state: 'to do' };
-  const result = await stateOfResult(place, known.done.result);
+  const result = await stateOfResult(path, known.done.result);
   if (result.state === 'foreign' && !merge.overwrite) return foreign;
   const isSame =
     known.done.options === mark && (await sameInputs(found.folder, found.files, known.done.files));
@@ -163,6 +163,6 @@ function shareOfMemory({ memoryLimitMb }: ResolvedBatch, { isSmall }: StackNeeds
   return memoryLimitMb !== undefined && isSmall ? memoryLimitMb / 2 : memoryLimitMb;
 }
 
-function plannedOf({ key, name, folder, frames, size }: FoundStack, estimateMs: number): PlannedStack {
+function plannedOf({ key, name, folder, frames, size }: DiscoveredStack, estimateMs: number): PlannedStack {
   return { stack: key, name, folder, frames, size, estimateMs };
 }

@@ -3,7 +3,7 @@ import { refuseOversized } from '../merge/memory-need.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { refusePositionCount } from '../rail/given-travel.js';
 import { refuseTooManyFrames } from '../stack/frame-limit.js';
-import type { FoundStack } from './found-stack.js';
+import type { DiscoveredStack } from './discovered-stack.js';
 
 /**
  * Why a merge would refuse a stack as it was found, so that it need not be started; undefined when it would not.
@@ -11,7 +11,7 @@ import type { FoundStack } from './found-stack.js';
  * @param positionsFrom Name of the file with the positions, where it is known.
  */
 export function whyRefused(
-  found: FoundStack,
+  found: DiscoveredStack,
   options: MergeOptions,
   positionsFrom: string | undefined,
 ): string | undefined {
@@ -28,7 +28,7 @@ export function whyRefused(
 }
 
 /** Numbers of the frames that the options keep. */
-function frameNumbers({ frames: count, part }: FoundStack, { frames, skip }: MergeOptions): number[] {
+function frameNumbers({ frames: count, part }: DiscoveredStack, { frames, skip }: MergeOptions): number[] {
   const [first, last] = part ?? frames ?? [1, count];
   const skipped = new Set(skip);
   return Array.from({ length: last - first + 1 }, (_, i) => first + i).filter(

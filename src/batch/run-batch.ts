@@ -10,11 +10,11 @@ import { takeLock } from './batch-lock.js';
 import { type BatchOptions, type ResolvedBatch, resolveBatch } from './batch-options.js';
 import { endOrphans } from './end-orphans.js';
 import { type InspectionCache, requireRoot } from './find-stacks.js';
+import { clockText, spanText } from './format-night.js';
 import { Night } from './night.js';
 import { type EndState, nightListName, nightListSchema, nightListVersion } from './night-events.js';
 import { NightList, readNightList } from './night-list.js';
 import { nightState } from './night-state.js';
-import { clockText, spanText } from './night-words.js';
 import { type BatchPlan, planBatch } from './plan-batch.js';
 import { loadQueueModule } from './queue/queue-packages.js';
 import { freeBytesOf, Scheduler } from './scheduler.js';
@@ -74,16 +74,16 @@ export async function runBatch(
     const state = nightState((await readNightList(batch.out)) ?? []);
     await endOrphans(state);
     await tidyUnfinished(batch.out);
-    const tell = hooks.onEvent ?? (() => {});
+    const onEvent = hooks.onEvent ?? (() => {});
     const known: InspectionCache = new Map();
-    tell({ event: 'search', root: batch.root });
+    onEvent({ event: 'search', root: batch.root });
     const unended = state.batch && !state.end ? state.batch : undefined;
     const plan = await planBatch(batch, state, { known, signal: hooks.signal });
-    const night = new Night(batch.out, state, await NightList.open(batch.out), tell, now);
+    const night = new Night(batch.out, state, await NightList.open(batch.out), onEvent, now);
     if (unended) {
       const started = clockText(new Date(unended.at));
       const message = `The batch of ${started} (process ${unended.pid}) did not end by itself: going on from its night list.`;
-      night.say({ event: 'notice', message });
+      night.emit({ event: 'notice', message });
     }
     try {
       return await runNight(batch, night, plan, known, hooks, now);
@@ -114,10 +114,10 @@ async function runNight(
   hooks: BatchHooks,
   now: () => Date,
 ): Promise<BatchOutcome> {
-  for (const message of plan.partings) night.say({ event: 'parting', message });
-  for (const message of plan.damaged) night.say({ event: 'notice', message });
+  for (const message of plan.partings) night.emit({ event: 'parting', message });
+  for (const message of plan.damaged) night.emit({ event: 'notice', message });
   for (const { folder, reason, unreadable } of plan.passed) {
-    if (!unreadable) night.say({ event: 'notice', message: `${folder} is no stack: ${reason}.` });
+    if (!unreadable) night.emit({ event: 'notice', message: `${folder} is no stack: ${reason}.` });
   }
   await night.record({
     event: 'batch',
@@ -153,7 +153,7 @@ async function runNight(
   const spent = spanText(now().getTime() - began);
   const counts = `${countOf(done, 'stack')} merged${look > 0 ? ` (${look} of them to look at)` : ''}, ${failed} failed, ${putOff} put off in ${spent}`;
   const finished = plan.finished.length;
-  const reason = `${endWords[state]}: ${counts}${finished > 0 ? `; ${finished} finished before` : ''}.`;
+  const reason = `${endTexts[state]}: ${counts}${finished > 0 ? `; ${finished} finished before` : ''}.`;
   await night.record({ event: 'end', at: night.at(), state, reason });
   await night.writePage(true);
   return { out: batch.out, state, done, look, incomplete, failed, putOff, finished };
@@ -164,14 +164,14 @@ async function openQueue({ url, priority }: NonNullable<ResolvedBatch['queue']>,
   const { StackQueue } = await loadQueue();
   let last = '';
   return StackQueue.open(url, priority, (message) => {
-    if (message !== last) night.say({ event: 'notice', message });
+    if (message !== last) night.emit({ event: 'notice', message });
     last = message;
   });
 }
 
 const loadQueue = () => loadQueueModule(() => import('./queue/stack-queue.js'));
 
-const endWords: Record<EndState, string> = {
+const endTexts: Record<EndState, string> = {
   done: 'The batch is through',
   'no disk': 'The batch stopped because the disk has no room for the next stack',
   until: 'The batch stopped so as to end in time',

@@ -9,19 +9,19 @@ import { identityOf } from '../result/process-identity.js';
 import type { ResolvedBatch } from './batch-options.js';
 import { chooseNext, type Load, timeLeft } from './choose-next.js';
 import { confirmEnd } from './confirm-end.js';
+import type { SearchResult } from './discovered-stack.js';
 import { findStacks, type InspectionCache } from './find-stacks.js';
-import type { Findings } from './found-stack.js';
+import { bytesText, clockText } from './format-night.js';
 import { jobMark } from './job-mark.js';
 import { nextTime } from './next-time.js';
 import type { Night } from './night.js';
 import { type EndState, wantsLook } from './night-events.js';
 import { reportOf } from './night-shapes.js';
-import { bytesText, clockText } from './night-words.js';
-import { type BatchPlan, planFound, type Task } from './plan-batch.js';
+import { type BatchPlan, planDiscovered, type Task } from './plan-batch.js';
 import { filesMark, SettledStacks } from './settled-stacks.js';
 import type { StackEnd, StackJob, StackRun, StartStack } from './stack-job.js';
 
-/** Outside of a batch's own logic, so that tests can put their own in its place. */
+/** Outside of a batch's own logic, so that tests can use their own. */
 export interface SchedulerTools {
   signal: AbortSignal | undefined;
   startStack: StartStack;
@@ -33,7 +33,7 @@ interface Running extends Load {
   task: Task;
   run: StackRun;
   startedMs: number;
-  /** What the merge itself says of its end; better than the estimate once it is there. */
+  /** The merge's own estimate of its end; better than the estimate once it is there. */
   leftMs?: number;
 }
 
@@ -96,7 +96,7 @@ export class Scheduler {
     this.waiting.push(...tasks);
     for (const { found } of tasks) this.taken.set(found.key, filesMark(found));
     const estimateMs = timeLeft(tasks, [], this.batch.budget.threads);
-    this.night.say({
+    this.night.emit({
       event: 'plan',
       toDo: tasks.length,
       finished: finished.length,
@@ -160,7 +160,7 @@ export class Scheduler {
   private async start(task: Task): Promise<void> {
     const { planned, found } = task;
     const startedMs = this.tools.now().getTime();
-    this.night.say({ event: 'begin', planned, ordinal: ++this.begun, total: this.total });
+    this.night.emit({ event: 'begin', planned, ordinal: ++this.begun, total: this.total });
     const job = this.jobOf(task);
     const common = { event: 'start', at: this.night.at(), stack: found.key, job: jobMark(job) } as const;
     // A worker does what the list says was begun, and no process of this machine is to be known again.
@@ -170,7 +170,7 @@ export class Scheduler {
       if (running && merge.event === 'progress' && merge.leftS !== undefined)
         running.leftMs = merge.leftS * 1000;
       const elapsedMs = this.tools.now().getTime() - startedMs;
-      this.night.say({ event: 'merge', stack: found.key, elapsedMs, merge });
+      this.night.emit({ event: 'merge', stack: found.key, elapsedMs, merge });
       if (merge.event === 'progress') this.sayWhole(false);
     });
     const where = this.batch.queue ? 'remote' : 'here';
@@ -237,7 +237,7 @@ export class Scheduler {
     }));
     const leftMs = timeLeft(this.waiting, running, this.batch.budget.threads);
     const { done, look, failed } = this.counts;
-    this.night.say({ event: 'whole', isNews, done, look, failed, total: this.total, leftMs });
+    this.night.emit({ event: 'whole', isNews, done, look, failed, total: this.total, leftMs });
   }
 
   /** Whether there is, or may be, another stack to wait for. */
@@ -258,11 +258,11 @@ export class Scheduler {
   private async planOf(wanted: (key: string) => boolean): Promise<BatchPlan> {
     const findings = await this.find();
     const stacks = findings.stacks.filter(({ key }) => wanted(key));
-    return planFound(this.batch, this.night.state, { ...findings, stacks, passed: [] });
+    return planDiscovered(this.batch, this.night.state, { ...findings, stacks, passed: [] });
   }
 
   /** What lies below the root now; nothing when it cannot be read at the moment, or the batch is being stopped. */
-  private async find(): Promise<Findings> {
+  private async find(): Promise<SearchResult> {
     const { root, out, maxPixels, split, followLinks } = this.batch;
     try {
       const look = { known: this.known, signal: this.tools.signal };
@@ -271,19 +271,19 @@ export class Scheduler {
       if (!(error instanceof LamellaError)) throw error;
       if (error.message !== this.lastNotice && !(error instanceof InterruptedError)) {
         this.lastNotice = error.message;
-        this.night.say({ event: 'notice', message: error.message });
+        this.night.emit({ event: 'notice', message: error.message });
       }
       return { stacks: [], passed: [], partings: [] };
     }
   }
 
-  /** What was there at the start may still be growing; folders that cannot be read are told at once. */
+  /** What was there at the start may still be growing; folders that cannot be read are reported at once. */
   private async watchFrom(plan: BatchPlan): Promise<void> {
     const unreadable = plan.faults.filter(({ kind }) => kind === 'folder');
     await this.takeUp({ ...plan, tasks: [], faults: unreadable });
     const settle = `${this.batch.settleMs / 1000} s`;
     const message = `Watching ${this.batch.root}: a stack is taken up when nothing changed in it for ${settle}. Ctrl-C ends.`;
-    this.night.say({ event: 'notice', message });
+    this.night.emit({ event: 'notice', message });
     const found = plan.tasks.map((task) => task.found);
     this.settled.update(found, this.tools.now().getTime());
   }
@@ -300,7 +300,7 @@ export class Scheduler {
       .filter((found) => !busy.has(found.key) && this.taken.get(found.key) !== filesMark(found));
     if (stacks.length === 0) return;
     for (const found of stacks) this.taken.set(found.key, filesMark(found));
-    const plan = await planFound(this.batch, this.night.state, { stacks, passed: [], partings: [] });
+    const plan = await planDiscovered(this.batch, this.night.state, { stacks, passed: [], partings: [] });
     const news = [...plan.tasks, ...plan.faults].map(({ planned }) => planned);
     if (news.length === 0) return;
     await this.night.record({ event: 'found', at: this.night.at(), stacks: news });

@@ -1,4 +1,4 @@
-import type { FoundStack } from './found-stack.js';
+import type { DiscoveredStack } from './discovered-stack.js';
 
 interface Seen {
   mark: string;
@@ -13,9 +13,9 @@ export class SettledStacks {
   constructor(private readonly settleMs: number) {}
 
   /** The stacks that have settled, of those found at `nowMs`. To be called with all that are found, again and again. */
-  update(found: readonly FoundStack[], nowMs: number): FoundStack[] {
+  update(found: readonly DiscoveredStack[], nowMs: number): DiscoveredStack[] {
     const now = new Map<string, Seen>();
-    const settled: FoundStack[] = [];
+    const settled: DiscoveredStack[] = [];
     for (const stack of found) {
       const mark = filesMark(stack);
       const before = this.seen.get(stack.key);
@@ -29,7 +29,7 @@ export class SettledStacks {
 }
 
 /** One text for the state of all files of a stack. */
-export function filesMark({ files }: Pick<FoundStack, 'files'>): string {
+export function filesMark({ files }: Pick<DiscoveredStack, 'files'>): string {
   return files
     .map(({ name, sizeBytes, modifiedMs, changedMs }) => `${name} ${sizeBytes} ${modifiedMs} ${changedMs}`)
     .join('\n');

@@ -1,4 +1,4 @@
-/** The process of one stack: gets its job from the batch that started it, merges, tells how it ended, and ends. */
+/** The process of one stack: gets its job from the batch that started it, merges, reports how it ended, and ends. */
 import { setPriority } from 'node:os';
 import type { MergeEvent } from '../merge/merge-event.js';
 import { callOptions } from '../option-names.js';
@@ -8,11 +8,11 @@ import { flagsArgument, type StackCommand, type StackJob, type StackMessage } fr
 const progressMs = 500;
 
 /** A merge that does not settle within this time after it was stopped is left to itself. */
-const graceMs = 400;
+const exitDelayMs = 400;
 
 const controller = new AbortController();
 
-// A terminal sends Ctrl-C to every process: whether to go on is for the batch to say.
+// A terminal sends Ctrl-C to every process: whether to go on is decided by the batch.
 for (const name of ['SIGINT', 'SIGTERM'] as const) process.on(name, () => {});
 
 // The channel closes when the batch is gone, however it went. What is left aside its next start removes.
@@ -31,12 +31,12 @@ async function run(job: StackJob): Promise<void> {
     callOptions((field) => optionFlag(field));
   }
   const { mergeStack } = await import('./merge-stack.js');
-  let told = 0;
+  let reportedAt = 0;
   const onEvent = (event: MergeEvent): void => {
     if (event.event === 'progress') {
       const now = performance.now();
-      if (now - told < progressMs) return;
-      told = now;
+      if (now - reportedAt < progressMs) return;
+      reportedAt = now;
     }
     send({ type: 'event', event });
   };
@@ -46,7 +46,7 @@ async function run(job: StackJob): Promise<void> {
 
 function stop(): void {
   controller.abort();
-  setTimeout(() => process.exit(1), graceMs).unref();
+  setTimeout(() => process.exit(1), exitDelayMs).unref();
 }
 
 function send(message: StackMessage, sent?: () => void): void {

@@ -28,10 +28,10 @@ export type StackEnd =
   /** It was stopped by its batch and left nothing. */
   | { state: 'stopped' };
 
-/** What the process of a stack tells its batch. */
+/** What the process of a stack sends to its batch. */
 export type StackMessage = { type: 'event'; event: MergeEvent } | { type: 'end'; end: StackEnd };
 
-/** What a batch tells the process of a stack. */
+/** What a batch sends to the process of a stack. */
 export type StackCommand = { type: 'merge'; job: StackJob } | { type: 'stop' };
 
 /** Given to the process of a stack by a command line: its texts call options by their flags. */
@@ -49,5 +49,5 @@ export interface StackRun {
   recorded?(): void;
 }
 
-/** Begins to merge a stack. Tests and queue workers put their own in the place of a child process. */
+/** Begins to merge a stack. Tests and queue workers use their own instead of a child process. */
 export type StartStack = (job: StackJob, onEvent: (event: MergeEvent) => void) => StackRun;

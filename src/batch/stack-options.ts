@@ -7,7 +7,7 @@ import { readOptionValues } from '../options/read-option-text.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
 import { errorCode, fileErrorReason } from '../stack/file-error.js';
 import { readBoundedText } from '../stack/regular-file.js';
-import type { FoundStack } from './found-stack.js';
+import type { DiscoveredStack } from './discovered-stack.js';
 
 /** File with the options of the stacks in its folder and below. */
 export const optionsFileName = 'lamella.json';
@@ -35,7 +35,7 @@ export class StackOptions {
    * folders from there down, and of the stack's own folder.
    * Throws UsageError that names the file and what is wrong in it.
    */
-  async of({ folder, part }: Pick<FoundStack, 'folder' | 'part'>): Promise<MergeOptions> {
+  async of({ folder, part }: Pick<DiscoveredStack, 'folder' | 'part'>): Promise<MergeOptions> {
     let options = this.given;
     for (const level of levels(resolve(this.root), resolve(folder))) {
       options = override(options, await this.fileIn(level));
@@ -45,7 +45,7 @@ export class StackOptions {
   }
 
   /** Path of the `lamella.json` that gives a stack its positions; undefined where none does. */
-  async positionsFrom({ folder }: Pick<FoundStack, 'folder'>): Promise<string | undefined> {
+  async positionsFrom({ folder }: Pick<DiscoveredStack, 'folder'>): Promise<string | undefined> {
     for (const level of levels(resolve(this.root), resolve(folder)).reverse()) {
       const { stepMm, positionsMm } = await this.fileIn(level);
       if (positionsMm) return join(level, optionsFileName);
@@ -88,7 +88,7 @@ async function readOptionsFile(path: string): Promise<Partial<MergeOptions>> {
   refuseUnknown(path, Object.keys(value));
   const options = readOptionValues(mergeOptionTable, value);
   try {
-    // Each file is checked by itself, so that a fault is told of the file that has it.
+    // Each file is checked by itself, so that a fault is reported with the file that has it.
     resolveOptions(complete(options));
   } catch (error) {
     throw error instanceof UsageError ? new UsageError(`${path}: ${error.message}`) : error;
@@ -107,7 +107,7 @@ function refuseUnknown(path: string, keys: string[]): void {
   const allowed = Object.keys(mergeOptionTable).filter((key) => !machineKeys.has(key));
   const unknown = keys.filter((key) => !allowed.includes(key));
   if (unknown.length === 0) return;
-  const told = unknown.map((key) => {
+  const described = unknown.map((key) => {
     if (machineKeys.has(key)) return `"${key}" (it holds for the whole batch: give it on the command line)`;
     const bare = key.toLowerCase().replace(/[^a-z]/g, '');
     const meant = allowed.find((field) =>
@@ -116,7 +116,7 @@ function refuseUnknown(path: string, keys: string[]): void {
     return meant ? `"${key}" (did you mean "${meant}"?)` : `"${key}"`;
   });
   throw new UsageError(
-    `${path}: expected only the keys ${allowed.join(', ')} but received ${told.join(', ')}.`,
+    `${path}: expected only the keys ${allowed.join(', ')} but received ${described.join(', ')}.`,
   );
 }
 

@@ -20,8 +20,8 @@ const memoryCheckMs = 500;
 /** A process that was asked to stop and still lives after this time is ended. */
 const killMs = 550;
 
-/** What is kept of the last words of a process. */
-const wordsKept = 4000;
+/** What is kept of the end of a process's error output, characters. */
+const maxTailLength = 4000;
 
 /** Merges a stack in a process of its own, so that whatever happens to it happens to this stack alone. */
 export function startStackProcess(job: StackJob, onEvent: (event: MergeEvent) => void): StackRun {
@@ -30,14 +30,14 @@ export function startStackProcess(job: StackJob, onEvent: (event: MergeEvent) =>
   });
   let stopping = false;
   let tooLargeMb: number | undefined;
-  let words = '';
-  let told: StackEnd | undefined;
+  let tail = '';
+  let reported: StackEnd | undefined;
   child.stderr?.on('data', (chunk: Buffer) => {
-    words = (words + chunk.toString()).slice(-wordsKept);
+    tail = (tail + chunk.toString()).slice(-maxTailLength);
   });
   child.on('message', (message: StackMessage) => {
     if (message.type === 'event') onEvent(message.event);
-    else told = message.end;
+    else reported = message.end;
   });
   const memoryWatch = watchMemory(child, job.memoryLimitMb, (memoryMb) => {
     tooLargeMb = memoryMb;
@@ -50,31 +50,31 @@ export function startStackProcess(job: StackJob, onEvent: (event: MergeEvent) =>
     });
     child.once('close', (code, signal) => {
       clearInterval(memoryWatch);
-      if (told) resolve(told);
+      if (reported) resolve(reported);
       else if (stopping) resolve({ state: 'stopped' });
       else if (tooLargeMb !== undefined) resolve(tooLarge(tooLargeMb, job.memoryLimitMb));
-      else resolve(crash(code, signal, words));
+      else resolve(crash(code, signal, tail));
     });
   });
-  tell(child, { type: 'merge', job });
+  send(child, { type: 'merge', job });
   return {
     pid: child.pid ?? null,
     ended,
     stop() {
       stopping = true;
-      tell(child, { type: 'stop' });
+      send(child, { type: 'stop' });
       const timer = setTimeout(() => child.kill('SIGKILL'), killMs);
       void ended.then(() => clearTimeout(timer));
     },
   };
 }
 
-function tell(child: ChildProcess, command: StackCommand): void {
-  // A channel that closed is told by the end of the process.
+function send(child: ChildProcess, command: StackCommand): void {
+  // A closed channel shows as the end of the process.
   if (child.connected) child.send(command, () => {});
 }
 
-/** Calls `onTooMuch` when the process holds more memory than it may. Only where /proc tells (Linux). */
+/** Calls `onTooMuch` when the process holds more memory than it may. Only where /proc gives it (Linux). */
 function watchMemory(
   { pid }: ChildProcess,
   limitMb: number | undefined,
@@ -97,8 +97,8 @@ function tooLarge(memoryMb: number, limitMb: number | undefined): StackEnd {
   };
 }
 
-function crash(code: number | null, signal: NodeJS.Signals | null, words: string): StackEnd {
-  if (/heap out of memory|Array buffer allocation failed|allocation fail/i.test(words)) {
+function crash(code: number | null, signal: NodeJS.Signals | null, tail: string): StackEnd {
+  if (/heap out of memory|Array buffer allocation failed|allocation fail/i.test(tail)) {
     return { state: 'failed', kind: 'memory', reason: 'Its process ran out of memory and died.' };
   }
   if (signal === 'SIGKILL') {
@@ -106,7 +106,7 @@ function crash(code: number | null, signal: NodeJS.Signals | null, words: string
     return { state: 'failed', kind: 'memory', reason };
   }
   const how = signal === null ? `ended with code ${code}` : `died of ${signal}`;
-  const last = words.trim().split('\n').at(-1);
-  const said = last ? `; its last words: ${last}` : '';
-  return { state: 'failed', kind: 'crash', reason: `Its process ${how} before it was done${said}` };
+  const last = tail.trim().split('\n').at(-1);
+  const lastLine = last ? `; its last words: ${last}` : '';
+  return { state: 'failed', kind: 'crash', reason: `Its process ${how} before it was done${lastLine}` };
 }

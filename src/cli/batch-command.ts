@@ -127,7 +127,7 @@ function incompleteWords(incomplete: number, done: number): string {
 
 async function printPlan(system: System, root: string, options: BatchOptions, json: boolean): Promise<void> {
   const { dryRun } = await import('../batch/run-batch.js');
-  const { planLines } = await import('../batch/plan-words.js');
+  const { planLines } = await import('../batch/plan-lines.js');
   const { batch, plan } = await interruptible(
     system.signals,
     (signal) => dryRun(root, options, signal),

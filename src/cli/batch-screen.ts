@@ -1,6 +1,6 @@
 import { MultiBar, type SingleBar } from 'cli-progress';
 import type { BatchEvent } from '../batch/batch-events.js';
-import { eventWords, stackProgressFacts, wholeWords } from '../batch/night-words.js';
+import { batchProgressText, eventText, stackProgressFacts } from '../batch/format-night.js';
 import { printable } from '../printable.js';
 import { barOptions } from './progress-bar.js';
 import { stageTitles } from './progress-text.js';
@@ -42,7 +42,7 @@ function plainScreen(stderr: Output, quiet: boolean): BatchScreen {
   return {
     onEvent(event) {
       if (quiet && !loud.has(event.event)) return;
-      const words = eventWords(event);
+      const words = eventText(event);
       if (words === undefined || (event.event === 'whole' && !event.isNews)) return;
       stderr.write(`${printable(words)}\n`);
     },
@@ -68,7 +68,7 @@ function terminalScreen(stderr: Output): BatchScreen {
     onEvent(event) {
       switch (event.event) {
         case 'begin':
-          print(eventWords(event) ?? '');
+          print(eventText(event) ?? '');
           rows.set(
             event.planned.stack,
             bars.create(1, 0, { title: printable(`${event.planned.stack} ...`) }),
@@ -88,14 +88,14 @@ function terminalScreen(stderr: Output): BatchScreen {
         case 'whole':
           whole ??= bars.create(event.total, 0, { title: 'Batch' });
           whole.setTotal(event.total);
-          whole.update(event.done + event.failed, { title: 'Batch', facts: wholeWords(event) });
+          whole.update(event.done + event.failed, { title: 'Batch', facts: batchProgressText(event) });
           return;
         case 'done':
         case 'failed':
           drop(event.stack);
           break;
       }
-      const words = eventWords(event);
+      const words = eventText(event);
       if (words !== undefined) print(words);
     },
     close() {

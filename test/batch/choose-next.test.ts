@@ -1,6 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
-import { chooseNext, type Load, type Room, spareBytes, timeLeft } from '../../src/batch/choose-next.js';
+import { chooseNext, type Load, type Room, slackBytes, timeLeft } from '../../src/batch/choose-next.js';
 import { paceFactor, stackNeeds } from '../../src/batch/estimate.js';
 import { nextTime } from '../../src/batch/next-time.js';
 
@@ -32,11 +32,11 @@ describe('what is started next', () => {
 
   it('is nothing for which the disk has no room', () => {
     const waiting = [load({ diskBytes: 1e6 })];
-    expect(chooseNext(waiting, [], room({ freeBytes: 1e6 + spareBytes - 1 }))).toEqual({
+    expect(chooseNext(waiting, [], room({ freeBytes: 1e6 + slackBytes - 1 }))).toEqual({
       choice: 'put off',
       why: 'no disk',
     });
-    expect(chooseNext(waiting, [], room({ freeBytes: 1e6 + spareBytes }))).toEqual({ choice: 'start' });
+    expect(chooseNext(waiting, [], room({ freeBytes: 1e6 + slackBytes }))).toEqual({ choice: 'start' });
   });
 
   it('never overbooks the machine, and always goes on, whatever waits', () => {

@@ -1,8 +1,8 @@
 import { describe, expect, it } from 'vitest';
+import { eventText } from '../../src/batch/format-night.js';
 import { nightPage } from '../../src/batch/night-page.js';
 import { nightState } from '../../src/batch/night-state.js';
 import { nightTable } from '../../src/batch/night-table.js';
-import { eventWords } from '../../src/batch/night-words.js';
 import { at, batchEvent, doneEvent, failedEvent } from './night-fixtures.js';
 
 const now = new Date('2026-11-26T06:00:00Z');
@@ -86,8 +86,8 @@ describe('a stack whose picture something spoils', () => {
 
   it('is named as it ends', () => {
     const event = doneEvent('bee', { findings: [finding('spoils', '51 % is sharp in no frame.')] });
-    expect(eventWords(event)).toBe('bee: merged, but look: 51 % is sharp in no frame. (2 s)');
-    expect(eventWords(doneEvent('ant'))).toBe('ant: done (2 s)');
+    expect(eventText(event)).toBe('bee: merged, but look: 51 % is sharp in no frame. (2 s)');
+    expect(eventText(doneEvent('ant'))).toBe('ant: done (2 s)');
   });
 });
 

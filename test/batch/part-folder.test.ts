@@ -60,7 +60,7 @@ describe('a folder of many stacks', () => {
     const folder = await takenAt([0, 2, 4, 6, 100, 102, 104, 200, 202, 204, 207, 400]);
     const { stacks, partings } = await findStacks(folder, {
       ...excludeNone,
-      split: { by: 'auto', least: 3 },
+      split: { by: 'auto', minFrames: 3 },
     });
     expect(stacks.map(({ key, part, frames }) => [key, part, frames])).toEqual([
       ['.@IMG_0001', [1, 4], 4],
@@ -70,9 +70,12 @@ describe('a folder of many stacks', () => {
     expect(partings[0]).toMatch(
       /: 3 stacks, parted at pauses of more than \d+ s, found from the data: within stacks frames follow within 3 s, pauses between them last 94 s or more; 1 frame left over in groups of fewer than 3: IMG_0012\.jpg\.$/,
     );
-    const given = await findStacks(folder, { ...excludeNone, split: { by: 'auto', gapS: 150, least: 3 } });
+    const given = await findStacks(folder, {
+      ...excludeNone,
+      split: { by: 'auto', gapS: 150, minFrames: 3 },
+    });
     expect(given.stacks.map(({ part }) => part)).toEqual([[1, 11]]);
-    const fine = await findStacks(folder, { ...excludeNone, split: { by: 'time', gapS: 2.5, least: 3 } });
+    const fine = await findStacks(folder, { ...excludeNone, split: { by: 'time', gapS: 2.5, minFrames: 3 } });
     expect(fine.stacks.map(({ part }) => part)).toEqual([
       [1, 4],
       [5, 7],
@@ -84,7 +87,7 @@ describe('a folder of many stacks', () => {
     const folder = makeFolder(Object.fromEntries(['a', 'b', 'c', 'd'].map((name) => [`${name}.jpg`, plain])));
     const { stacks, partings } = await findStacks(folder, {
       ...excludeNone,
-      split: { by: 'time', least: 3 },
+      split: { by: 'time', minFrames: 3 },
     });
     expect(stacks).toEqual([]);
     expect(partings[0]).toContain('not every frame has a capture time');
@@ -108,7 +111,7 @@ describe('a folder of many stacks', () => {
     }
     const { stacks, partings } = await findStacks(folder, {
       ...excludeNone,
-      split: { by: 'auto', least: 3 },
+      split: { by: 'auto', minFrames: 3 },
     });
     expect(stacks.map(({ part }) => part)).toEqual([
       [1, 4],
@@ -119,7 +122,7 @@ describe('a folder of many stacks', () => {
 
   it('of one stack alone stays one', async () => {
     const folder = placeFrames(join(makeFolder(), 'card'), frames, 1, 5);
-    const { stacks } = await findStacks(folder, { ...excludeNone, split: { by: 'picture', least: 3 } });
+    const { stacks } = await findStacks(folder, { ...excludeNone, split: { by: 'picture', minFrames: 3 } });
     expect(stacks.map(({ part }) => part)).toEqual([[1, 5]]);
   });
 });

@@ -5,7 +5,7 @@ import sharp from 'sharp';
 import { beforeAll, describe, expect, it, vi } from 'vitest';
 import { resolveBatch } from '../../src/batch/batch-options.js';
 import { nightState } from '../../src/batch/night-state.js';
-import { planFound } from '../../src/batch/plan-batch.js';
+import { planDiscovered } from '../../src/batch/plan-batch.js';
 import { InputError } from '../../src/errors.js';
 import { Arena } from '../../src/kernels/arena.js';
 import { merge } from '../../src/mend/merge.js';
@@ -98,7 +98,7 @@ describe('frames larger than one working memory can hold', () => {
       files: [],
     } as const;
     const findings = { stacks: [{ ...found, files: [] }], passed: [], partings: [] };
-    const plan = await planFound(resolveBatch(frames, {}), nightState([]), findings);
+    const plan = await planDiscovered(resolveBatch(frames, {}), nightState([]), findings);
     expect(plan.faults.map(({ reason }) => reason)).toEqual([expect.stringMatching(/can be addressed/)]);
   });
 });

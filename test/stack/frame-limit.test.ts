@@ -4,7 +4,7 @@ import sharp from 'sharp';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { resolveBatch } from '../../src/batch/batch-options.js';
 import { nightState } from '../../src/batch/night-state.js';
-import { planFound } from '../../src/batch/plan-batch.js';
+import { planDiscovered } from '../../src/batch/plan-batch.js';
 import { check } from '../../src/check/check.js';
 import { InputError, UsageError } from '../../src/errors.js';
 import { merge } from '../../src/mend/merge.js';
@@ -68,11 +68,11 @@ describe('a stack longer than can be merged', () => {
       ...{ channels: 3 as const, bits: 8 as const, files: [] },
     };
     const findings = { stacks: [found], passed: [], partings: [] };
-    const plan = await planFound(batch, nightState([]), findings);
+    const plan = await planDiscovered(batch, nightState([]), findings);
     expect(plan.tasks).toEqual([]);
     expect(plan.faults.map(({ kind, reason }) => [kind, message.test(reason)])).toEqual([['frames', true]]);
     const part = { ...findings, stacks: [{ ...found, part: [1, 50] as [number, number] }] };
-    expect((await planFound(batch, nightState([]), part)).faults).toEqual([]);
+    expect((await planDiscovered(batch, nightState([]), part)).faults).toEqual([]);
   });
 
   it('is refused by plan, which knows the same limit', () => {

@@ -38,8 +38,8 @@ export async function boundsFault(
     const real = await realpathOfExisting(path);
     if (!isBelow(real, bounds)) return `${path} does not lie ${below}`;
   }
-  const place = await lstat(out).catch(() => undefined);
-  if (place?.isSymbolicLink()) return `${out} is a link, where a result has a folder of its own`;
+  const entry = await lstat(out).catch(() => undefined);
+  if (entry?.isSymbolicLink()) return `${out} is a link, where a result has a folder of its own`;
   const entries = await readdir(folder, { withFileTypes: true }).catch(() => []);
   for (const entry of entries) {
     if (!entry.isSymbolicLink()) continue;

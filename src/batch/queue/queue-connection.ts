@@ -26,9 +26,9 @@ export async function requireServer(url: string): Promise<void> {
     await probe.connect();
     await probe.ping();
   } catch (error) {
-    const told = reason || (error instanceof Error ? error.message : String(error));
+    const cause = reason || (error instanceof Error ? error.message : String(error));
     throw new OutputError(
-      `The queue at ${shownUrl(url)} cannot be reached: ${told}. Start its server, or correct ${named('queue')}.`,
+      `The queue at ${shownUrl(url)} cannot be reached: ${cause}. Start its server, or correct ${named('queue')}.`,
       { cause: error },
     );
   } finally {

@@ -18,7 +18,7 @@ export function bytesText(bytes: number): string {
   return `${value < 10 ? value.toFixed(1) : Math.round(value)} ${unit}`;
 }
 
-/** A moment on the clock of this place: "2026-11-25 22:01:07". */
+/** A moment on the local clock: "2026-11-25 22:01:07". */
 export function clockText(time: Date): string {
   const two = (value: number): string => String(value).padStart(2, '0');
   const day = `${time.getFullYear()}-${two(time.getMonth() + 1)}-${two(time.getDate())}`;
@@ -26,13 +26,13 @@ export function clockText(time: Date): string {
 }
 
 /** "40 frames of 6000 x 4000 pixels". */
-export function framesWords({ frames, size }: PlannedStack): string {
+export function framesText({ frames, size }: PlannedStack): string {
   if (frames === 0) return 'no frame that can be read';
   return `${countOf(frames, 'frame')} of ${size.width} x ${size.height} pixels`;
 }
 
 /** One event of a batch as a line for people; undefined for what is not worth one. */
-export function eventWords(event: BatchEvent): string | undefined {
+export function eventText(event: BatchEvent): string | undefined {
   switch (event.event) {
     case 'parting':
     case 'notice':
@@ -47,7 +47,7 @@ export function eventWords(event: BatchEvent): string | undefined {
     case 'begin': {
       const { planned, ordinal, total } = event;
       const span = spanText(planned.estimateMs);
-      return `[${ordinal}/${total}] ${planned.stack}: ${framesWords(planned)}, about ${span}`;
+      return `[${ordinal}/${total}] ${planned.stack}: ${framesText(planned)}, about ${span}`;
     }
     case 'done': {
       const warnings = event.warnings.length > 0 ? `, ${countOf(event.warnings.length, 'warning')}` : '';
@@ -59,7 +59,7 @@ export function eventWords(event: BatchEvent): string | undefined {
     case 'put-off':
       return `${event.stack}: put off: ${event.reason}`;
     case 'whole':
-      return wholeWords(event);
+      return batchProgressText(event);
     case 'end':
       return `End: ${event.reason}`;
     default:
@@ -68,7 +68,7 @@ export function eventWords(event: BatchEvent): string | undefined {
 }
 
 /** "3 of 12 stacks done (1 to look at), 1 failed, about 25 min left". */
-export function wholeWords(whole: {
+export function batchProgressText(whole: {
   done: number;
   look: number;
   failed: number;

@@ -2,7 +2,7 @@ import type { Size } from '../image/image.js';
 import type { InputFile } from './stack-inputs.js';
 
 /** A stack below the root, as found; nothing of it is decoded yet. */
-export interface FoundStack {
+export interface DiscoveredStack {
   /** See `stackKey`. */
   key: string;
   /** Name of its result folder. */
@@ -31,8 +31,8 @@ export interface PassedFolder {
 }
 
 /** What lies below the root. */
-export interface Findings {
-  stacks: FoundStack[];
+export interface SearchResult {
+  stacks: DiscoveredStack[];
   passed: PassedFolder[];
   /** How a folder of many stacks was parted, one sentence each. */
   partings: string[];

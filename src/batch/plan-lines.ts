@@ -1,7 +1,7 @@
 import { countOf } from '../stack/words.js';
 import type { ResolvedBatch } from './batch-options.js';
 import { timeLeft } from './choose-next.js';
-import { bytesText, framesWords, spanText } from './night-words.js';
+import { bytesText, framesText, spanText } from './format-night.js';
 import type { BatchPlan } from './plan-batch.js';
 
 /** A plan in lines for people: partings, stacks with their needs, what is passed over, and the sum. */
@@ -9,7 +9,7 @@ export function planLines({ out, budget }: ResolvedBatch, plan: BatchPlan): stri
   const { tasks, faults, finished, damaged, passed, partings } = plan;
   const rows = tasks.map(({ planned, estimateMs, diskBytes, memoryMb }) => {
     const tight = memoryMb > budget.memoryMb ? `, may need ${memoryMb} MB of memory` : '';
-    return `${planned.stack}: ${framesWords(planned)}, about ${spanText(estimateMs)}, up to ${bytesText(diskBytes)}${tight}`;
+    return `${planned.stack}: ${framesText(planned)}, about ${spanText(estimateMs)}, up to ${bytesText(diskBytes)}${tight}`;
   });
   const bytes = tasks.reduce((sum, { diskBytes }) => sum + diskBytes, 0);
   const before = finished.length > 0 ? `, ${finished.length} finished before` : '';
