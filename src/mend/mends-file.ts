@@ -99,7 +99,7 @@ export function checkMendsRecord(parsed: unknown, path: string): MendsRecord {
   if (fault) {
     const shown = fault.received === undefined ? 'nothing' : JSON.stringify(fault.received).slice(0, 60);
     throw new InputError(
-      `${path} is damaged: Expected ${fault.expected} for ${fault.place || 'the whole'} but received ${shown}. Fix it, or remove it to start anew.`,
+      `${path} is damaged: Expected ${fault.expected} for ${fault.field || 'the whole'} but received ${shown}. Fix it, or remove it to start anew.`,
     );
   }
   const record = parsed as MendsRecord;
@@ -146,10 +146,10 @@ const polygonShape = objectShape<Extract<MendRegion, { kind: 'polygon' }>>({
   kind: oneOfShape('polygon'),
   points: listShape(pointShape),
 });
-const regionShape: Shape<MendRegion> = (value, place) => {
+const regionShape: Shape<MendRegion> = (value, field) => {
   const isPolygon =
     typeof value === 'object' && value !== null && 'kind' in value && value.kind === 'polygon';
-  return (isPolygon ? polygonShape : rectangleShape)(value, place);
+  return (isPolygon ? polygonShape : rectangleShape)(value, field);
 };
 
 /** Also for mends that come from elsewhere than a file, such as the page. */
@@ -171,7 +171,7 @@ export const mendListShape: Shape<Mend[]> = listShape(
  */
 export function checkMendList(mends: readonly Mend[]): void {
   const fault = mendListShape(mends, 'mends');
-  if (fault) throw optionError(fault.place, fault.expected, fault.received);
+  if (fault) throw optionError(fault.field, fault.expected, fault.received);
   const ids = mends.map(({ id }) => id);
   const twice = ids.find((id, i) => ids.indexOf(id) !== i);
   if (twice !== undefined) throw optionError('mends', 'ids that occur once', twice);

@@ -65,7 +65,7 @@ export async function requireUnmended(folder: string, record: RunRecord): Promis
   const fault = unmendedShape(mends.unmended, 'mends.unmended');
   if (fault) {
     throw new InputError(
-      `${join(folder, 'run.json')} is damaged: Expected ${fault.expected} for ${fault.place}. Merge the stack again.`,
+      `${join(folder, 'run.json')} is damaged: Expected ${fault.expected} for ${fault.field}. Merge the stack again.`,
     );
   }
   for (const file of mends.unmended) await requireSame(merged, file);

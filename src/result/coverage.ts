@@ -11,7 +11,7 @@ export const coverageClassNames = [
 /** Whether a pixel was ever sharp, and where not, why. */
 export type CoverageClassName = (typeof coverageClassNames)[number];
 
-/** How a class is shown and told to people. */
+/** How a class is shown and described to people. */
 export interface CoverageClass {
   name: CoverageClassName;
   /** Red, green, blue, 0 to 255. */
@@ -22,7 +22,7 @@ export interface CoverageClass {
 
 /**
  * Classes by palette index. The colours are of the set of Okabe & Ito, "Color Universal Design" (2008), chosen
- * there to be told apart with every common kind of colour vision; the covered area takes a quiet grey of our own.
+ * there to be distinguished with every common kind of colour vision; the covered area takes a neutral grey of our own.
  */
 export const coverageClasses: readonly CoverageClass[] = [
   { name: 'covered', rgb: [216, 216, 216], meaning: 'sharp in at least one frame' },

@@ -115,8 +115,8 @@ function parseIfd(
     const items = long(entry + 4);
     const length = items * (bytesPerItem[type] ?? 0);
     if (!keeps(tag) || length === 0 || length > maxValueBytes) continue;
-    const place = length <= 4 ? at + 2 + entry + 8 : long(entry + 8);
-    const value = tiff.subarray(place, place + length);
+    const offset = length <= 4 ? at + 2 + entry + 8 : long(entry + 8);
+    const value = tiff.subarray(offset, offset + length);
     if (value.length === length)
       fields.set(tag, { type, count: items, value: littleEndian(value, type, big) });
   }

@@ -49,7 +49,7 @@ export interface Finding {
   message: string;
   /** What to do; empty when there is nothing. */
   advice: string;
-  /** Places on the sensor, for dust and hot pixels. */
+  /** Pixels of the sensor, for dust and hot pixels. */
   spots?: SensorSpot[] | undefined;
   /** Step that would have been needed, as a part of the present one; and in mm where the step is known. */
   neededStepPart?: number | undefined;

@@ -12,7 +12,7 @@ export function framesByDepth({ frames, direction }: Pick<RunRecord, 'frames' | 
     .map(({ number }) => number);
 }
 
-/** Where each frame in use stands among them, 0 the farthest, 1 the nearest: its place on the scale of depth colours. */
+/** Where each frame in use stands among them, 0 the farthest, 1 the nearest: its position on the scale of depth colours. */
 export function frameNearness(record: Pick<RunRecord, 'frames' | 'direction'>): Map<number, number> {
   const numbers = framesByDepth(record);
   const last = numbers.length - 1;

@@ -99,17 +99,17 @@ export function encodeIfd(ifd: Ifd, at: number, big = false): Buffer {
     head.writeUInt16LE(tag, entry);
     head.writeUInt16LE(field.type, entry + 2);
     writeOffset(head, field.count, entry + 4, layout);
-    const place = entry + 4 + layout.offsetBytes;
+    const valueAt = entry + 4 + layout.offsetBytes;
     const behind = content instanceof Map ? encodeIfd(content, evenUp(end), big) : content.value;
     if (content instanceof Map || field.value.length > layout.offsetBytes) {
       // Values begin on even offsets.
       const padding = evenUp(end) - end;
       if (padding) parts.push(Buffer.alloc(padding));
-      writeOffset(head, end + padding, place, layout);
+      writeOffset(head, end + padding, valueAt, layout);
       parts.push(behind);
       end += padding + behind.length;
     } else {
-      field.value.copy(head, place);
+      field.value.copy(head, valueAt);
     }
   });
   return Buffer.concat(parts);

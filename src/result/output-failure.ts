@@ -33,7 +33,8 @@ export function asOutputError(error: unknown, path: string): unknown {
   if (error instanceof LamellaError) return error;
   const code = systemCode(error);
   if (code === undefined || !/^E[A-Z0-9]+$/.test(code)) return error;
-  const meaning = meanings[code] ?? `the system answered ${code}. Choose another place with ${named('out')}`;
+  const meaning =
+    meanings[code] ?? `the system refused it (${code}). Choose another place with ${named('out')}`;
   return new OutputError(`Cannot write ${path}: ${meaning}.`, { cause: error });
 }
 

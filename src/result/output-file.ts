@@ -45,7 +45,7 @@ export async function writeOutputFile(
  * Writes a small file beside its final name and renames it, so that a reader sees all of it or nothing. The name aside is
  * one that nobody else has, and what a killed run leaves under it is tidied up.
  *
- * @param option By which another place can be chosen.
+ * @param option That names the path, for the advice to choose another.
  */
 export async function writeAside(
   path: string,

@@ -25,8 +25,8 @@ export interface OutputTarget {
 const markBytes = 8192;
 
 /**
- * Refuses a place to write that would change what the command was not given to change: below a folder of
- * photographs that it reads, in any other folder of photographs, inside a result folder, or in the place of a file that
+ * Refuses a path to write that would change what the command was not given to change: below a folder of
+ * photographs that it reads, in any other folder of photographs, inside a result folder, or that of a file that
  * is not an earlier one of the same kind.
  *
  * @throws OutputError that names the path and says what to do.

@@ -2,11 +2,11 @@ import { readFileSync } from 'node:fs';
 import { hostname } from 'node:os';
 import { systemCode } from './output-failure.js';
 
-/** A process, told from a later one that got the same number. */
+/** A process, distinguished from a later one that got the same number. */
 export interface ProcessIdentity {
   pid: number;
   host: string;
-  /** Mark of the moment at which the process began; null where the system does not tell. */
+  /** Mark of the moment at which the process began; null where the system does not report it. */
   began: string | null;
 }
 

@@ -65,7 +65,7 @@ export async function readRunRecord(folder: string): Promise<RunRecord> {
 /** Checks a parsed run.json; `path` serves the messages. Same errors as `readRunRecord`. */
 export function checkRunRecord(parsed: unknown, path: string): RunRecord {
   const head = headShape(parsed, '');
-  if (head) throw damaged(path, head.place, head.expected, head.received);
+  if (head) throw damaged(path, head.field, head.expected, head.received);
   const { version } = parsed as { version: number };
   if (version > runSchemaVersion) {
     throw new InputError(
@@ -73,14 +73,14 @@ export function checkRunRecord(parsed: unknown, path: string): RunRecord {
     );
   }
   const fault = recordShape(parsed, '');
-  if (fault) throw damaged(path, fault.place, fault.expected, fault.received);
+  if (fault) throw damaged(path, fault.field, fault.expected, fault.received);
   return parsed as RunRecord;
 }
 
-function damaged(path: string, place: string, expected: string, received: unknown): InputError {
+function damaged(path: string, field: string, expected: string, received: unknown): InputError {
   const shown = received === undefined ? 'nothing' : JSON.stringify(received).slice(0, 60);
   return new InputError(
-    `${path} is damaged: Expected ${expected} for ${place || 'the whole'} but received ${shown}. Merge the stack again.`,
+    `${path} is damaged: Expected ${expected} for ${field || 'the whole'} but received ${shown}. Merge the stack again.`,
   );
 }
 
@@ -97,15 +97,15 @@ const nineNumbers = listShape(numberShape(), 9);
 /** Far beyond what frames of one stack differ by: what lies outside cannot be inverted with any sense. */
 const maxScale = 1000;
 
-const matrixShape: Shape<Matrix3> = (value, place) => {
-  const fault = nineNumbers(value, place);
+const matrixShape: Shape<Matrix3> = (value, field) => {
+  const fault = nineNumbers(value, field);
   if (fault) return fault;
   const [a, b, , d, e, , ...last] = value as number[];
   const determinant = Math.abs(a * e - b * d);
   const isAffine = last[0] === 0 && last[1] === 0 && last[2] === 1;
   if (isAffine && determinant >= maxScale ** -2 && determinant <= maxScale ** 2) return undefined;
   return {
-    place,
+    field,
     expected: `an affine transform with a scale from ${1 / maxScale} to ${maxScale}`,
     received: value,
   };

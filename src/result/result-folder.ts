@@ -18,7 +18,7 @@ export interface OpenResultOptions {
   /** Bytes that the result will take at least; a disk with less room is refused at once. Default 0. */
   expectedBytes?: number | undefined;
   /**
-   * For a result made from the one it replaces: asked of that one at the moment of replacement, as it stands aside.
+   * For a result made from the one it replaces: asked of that one at the moment of replacement, after it was renamed aside.
    * When it is not the same any more it is put back, and the new one refused. Default: whatever stands there goes.
    */
   isStillSame?: ((old: string) => Promise<boolean>) | undefined;
@@ -31,9 +31,9 @@ export interface OpenResult {
   /** Absolute path at which the result will appear. */
   readonly out: string;
   /**
-   * Puts the finished folder in its place. To be called once, after run.json was written.
+   * Renames the finished folder to its final path. To be called once, after run.json was written.
    *
-   * @param takeOver Asked to take what it wants from the result that goes, as it stands aside where nobody writes to it.
+   * @param takeOver Asked to take what it wants from the result that goes, after it was renamed aside where nobody writes to it.
    */
   commit(takeOver?: (old: string) => Promise<void>): Promise<void>;
   /** Removes everything written. Safe to call at any time: after `commit` it does nothing. */
@@ -41,14 +41,14 @@ export interface OpenResult {
 }
 
 /**
- * Prepares the place of a result, before the long work begins: an unfit place is told now, not an hour later.
+ * Prepares the path of a result, before the long work begins: an unfit path is refused now, not an hour later.
  * Leftovers of killed runs beside it are tidied up.
  *
  * A run killed at any moment leaves the old result or the new one. Between two renames of `commit` the old one
- * lies beside its place under a hidden name; the next merge into the same parent, or the next reading, puts it back.
+ * lies beside its path under a hidden name; the next merge into the same parent, or the next reading, puts it back.
  *
  * @param out Where the result shall appear; missing parents are created.
- * @throws OutputError when the place is taken, unwritable or too small.
+ * @throws OutputError when the path is taken, unwritable or too small.
  */
 export async function openResult(out: string, options: OpenResultOptions = {}): Promise<OpenResult> {
   const target = await followLinks(resolve(out));
@@ -57,7 +57,7 @@ export async function openResult(out: string, options: OpenResultOptions = {}): 
   try {
     firstCreated = await mkdir(parent, { recursive: true });
     await tidyUnfinished(parent);
-    await refuseUnfitPlace(target, options);
+    await refuseUnfitPath(target, options);
     const dir = unfinishedPath(target, 'partial');
     await mkdir(dir);
     return resultIn(dir, target, options, firstCreated);
@@ -84,8 +84,8 @@ function resultIn(
         throw new Error(`${dir} has no ${runFileName}: write it before commit`);
       try {
         await syncFolder(dir);
-        await refuseUnfitPlace(out, { overwrite });
-        await putInPlace(dir, out, isStillSame, takeOver);
+        await refuseUnfitPath(out, { overwrite });
+        await renameIntoPlace(dir, out, isStillSame, takeOver);
       } catch (error) {
         throw asOutputError(error, out);
       }
@@ -101,7 +101,7 @@ function resultIn(
   };
 }
 
-async function putInPlace(
+async function renameIntoPlace(
   dir: string,
   out: string,
   isStillSame: OpenResultOptions['isStillSame'],
@@ -141,7 +141,7 @@ function changedMeanwhile(out: string): OutputError {
   );
 }
 
-async function refuseUnfitPlace(out: string, options: OpenResultOptions): Promise<void> {
+async function refuseUnfitPath(out: string, options: OpenResultOptions): Promise<void> {
   const entries = await entriesOf(out);
   if (options.inputFolder !== undefined && entries) {
     const input = await followLinks(resolve(options.inputFolder));

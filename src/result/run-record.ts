@@ -19,7 +19,7 @@ export type DepthUnit = 'mm' | 'step';
 
 /** One photograph of the stack as the run saw it, used or not. */
 export interface RunFrame {
-  /** 1-based place in capture order: the number in sources.png. */
+  /** 1-based position in capture order: the number in sources.png. */
   number: number;
   name: string;
   /** Path relative to `folder` of the record, with forward slashes. */
@@ -44,7 +44,7 @@ export interface RunFrame {
   depth: number | null;
   /**
    * How far the plane of focus lies from that of the frame in use before it, in usual steps, from 0.4 to 30: as the
-   * positions tell, or the detail of the frames. Null for the first and for a frame that is left out.
+   * positions give it, or the detail of the frames. Null for the first and for a frame that is left out.
    */
   travelSteps?: number | null | undefined;
   /** Share of the composite's pixels that name this frame in sources.png, 0 to 100. */
@@ -64,11 +64,11 @@ export interface CompositeRecord {
 export interface DepthRecord {
   file: string;
   unit: DepthUnit;
-  /** What a pixel holds that no frame reaches. */
+  /** What a pixel holds that no frame covers. */
   noData: 'NaN';
   /** Direction in which values grow; zero is the anchor's plane of focus. */
   positive: 'away from the camera';
-  /** Least and greatest depth; null when no pixel has one. */
+  /** Smallest and largest depth; null when no pixel has one. */
   min: number | null;
   max: number | null;
 }

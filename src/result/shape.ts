@@ -1,21 +1,21 @@
 import type { Size } from '../image/image.js';
 
-/** What is wrong at which place of a parsed document. */
+/** What is wrong with which field of a parsed document. */
 export interface ShapeFault {
   /** e.g. `frames[3].gainRatio`. */
-  place: string;
+  field: string;
   expected: string;
   received: unknown;
 }
 
 /** Checks that a parsed JSON value is a T; returns the first fault, or undefined. */
-export type Shape<T> = ((value: unknown, place: string) => ShapeFault | undefined) & {
+export type Shape<T> = ((value: unknown, field: string) => ShapeFault | undefined) & {
   /** Carries the type for the compiler; never set. */
   readonly of?: T;
 };
 
 function shape<T>(expected: string, holds: (value: unknown) => boolean): Shape<T> {
-  return (value, place) => (holds(value) ? undefined : { place, expected, received: value });
+  return (value, field) => (holds(value) ? undefined : { field, expected, received: value });
 }
 
 /** A number within [min, max]; JSON holds neither NaN nor infinity. */
@@ -36,8 +36,8 @@ export function wholeShape(min: number, max = Number.MAX_SAFE_INTEGER): Shape<nu
   });
 }
 
-export function textShape(pattern?: RegExp, words = 'text'): Shape<string> {
-  return shape(words, (value) => typeof value === 'string' && (pattern === undefined || pattern.test(value)));
+export function textShape(pattern?: RegExp, range = 'text'): Shape<string> {
+  return shape(range, (value) => typeof value === 'string' && (pattern === undefined || pattern.test(value)));
 }
 
 export const booleanShape: Shape<boolean> = shape('true or false', (value) => typeof value === 'boolean');
@@ -49,21 +49,21 @@ export function oneOfShape<const T extends string | number>(...values: T[]): Sha
 }
 
 export function nullableShape<T>(inner: Shape<T>): Shape<T | null> {
-  return (value, place) => (value === null ? undefined : inner(value, place));
+  return (value, field) => (value === null ? undefined : inner(value, field));
 }
 
 export function optionalShape<T>(inner: Shape<T>): Shape<T | undefined> {
-  return (value, place) => (value === undefined ? undefined : inner(value, place));
+  return (value, field) => (value === undefined ? undefined : inner(value, field));
 }
 
 /** A list, of exactly `length` items when given. */
 export function listShape<T>(item: Shape<T>, length?: number): Shape<T[]> {
-  return (value, place) => {
+  return (value, field) => {
     if (!Array.isArray(value) || (length !== undefined && value.length !== length)) {
-      return { place, expected: length === undefined ? 'a list' : `a list of ${length}`, received: value };
+      return { field, expected: length === undefined ? 'a list' : `a list of ${length}`, received: value };
     }
     for (let i = 0; i < value.length; i++) {
-      const fault = item(value[i], `${place}[${i}]`);
+      const fault = item(value[i], `${field}[${i}]`);
       if (fault) return fault;
     }
     return undefined;
@@ -72,10 +72,10 @@ export function listShape<T>(item: Shape<T>, length?: number): Shape<T[]> {
 
 /** An object with a value of one shape under every name. */
 export function mapShape<T>(item: Shape<T>): Shape<Record<string, T>> {
-  return (value, place) => {
-    if (!isPlainObject(value)) return { place, expected: 'an object', received: value };
+  return (value, field) => {
+    if (!isPlainObject(value)) return { field, expected: 'an object', received: value };
     for (const [name, inner] of Object.entries(value)) {
-      const fault = item(inner, `${place}.${name}`);
+      const fault = item(inner, `${field}.${name}`);
       if (fault) return fault;
     }
     return undefined;
@@ -84,10 +84,10 @@ export function mapShape<T>(item: Shape<T>): Shape<Record<string, T>> {
 
 /** An object with these fields. Fields beyond them are allowed: a later program of the same version may add some. */
 export function objectShape<T extends object>(fields: { [K in keyof T]-?: Shape<T[K]> }): Shape<T> {
-  return (value, place) => {
-    if (!isPlainObject(value)) return { place, expected: 'an object', received: value };
+  return (value, field) => {
+    if (!isPlainObject(value)) return { field, expected: 'an object', received: value };
     for (const [name, check] of Object.entries<Shape<unknown>>(fields)) {
-      const fault = check(value[name], place === '' ? name : `${place}.${name}`);
+      const fault = check(value[name], field === '' ? name : `${field}.${name}`);
       if (fault) return fault;
     }
     return undefined;

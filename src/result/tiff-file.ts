@@ -83,18 +83,18 @@ export async function writeTiff(
       const counts = offsets.map((offset) =>
         Math.min(rowsPerStrip * bytesPerRow, start + samples.byteLength - offset),
       );
-      const places = big ? long8Field : longField;
+      const offsetField = big ? long8Field : longField;
       const ifd: Ifd = new Map(options.exif ?? []);
       ifd.set(tags.imageWidth, longField(width));
       ifd.set(tags.imageLength, longField(height));
       ifd.set(tags.bitsPerSample, shortField(...repeat(samples.BYTES_PER_ELEMENT * 8, channels)));
       ifd.set(tags.compression, shortField(1));
       ifd.set(tags.photometric, shortField(channels === 3 ? 2 : 1));
-      ifd.set(tags.stripOffsets, places(...offsets));
+      ifd.set(tags.stripOffsets, offsetField(...offsets));
       ifd.set(tags.orientation, shortField(1));
       ifd.set(tags.samplesPerPixel, shortField(channels));
       ifd.set(tags.rowsPerStrip, longField(rowsPerStrip));
-      ifd.set(tags.stripByteCounts, places(...counts));
+      ifd.set(tags.stripByteCounts, offsetField(...counts));
       ifd.set(tags.planarConfiguration, shortField(1));
       if (options.software && !ifd.has(tags.software)) ifd.set(tags.software, asciiField(options.software));
       ifd.set(tags.sampleFormat, shortField(...repeat(samples instanceof Float32Array ? 3 : 1, channels)));
@@ -108,9 +108,9 @@ export async function writeTiff(
   );
 }
 
-/** Byte order II, version 42, place of the first directory (patched at the end). */
+/** Byte order II, version 42, offset of the first directory (patched at the end). */
 const classicHeader = Buffer.from([0x49, 0x49, 42, 0, 0, 0, 0, 0]);
-/** Byte order II, version 43, 8-byte offsets, constant 0, place of the first directory. */
+/** Byte order II, version 43, 8-byte offsets, constant 0, offset of the first directory. */
 const bigHeader = Buffer.from([0x49, 0x49, 43, 0, 8, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0]);
 
 function repeat(value: number, times: number): number[] {

@@ -12,7 +12,7 @@ import { runFileName, runSchemaName } from './run-record.js';
  * Folders that a running merge keeps beside its result, all hidden:
  * `.<name>.lamella-partial-<machine>-<pid>-<began>-<random>` is being filled,
  * `.<name>.lamella-old-<machine>-<pid>-<began>-<random>` is the former result during the moment of replacement.
- * Machine, process and its start tell the leftovers of a killed run from the folders of a run that lives, also when
+ * Machine, process and its start distinguish the leftovers of a killed run from the folders of a run that lives, also when
  * several machines write to shared storage, and when a later process got the number of a killed one.
  */
 export type UnfinishedKind = 'partial' | 'old';
@@ -82,7 +82,7 @@ async function isReplaced(old: string, out: string): Promise<boolean> {
   return false;
 }
 
-/** Where the system does not tell when a process began, its number alone must do. */
+/** Where the system does not report when a process began, its number alone must do. */
 function ownerLives(pid: number, began: string): boolean {
   const now = identityOf(pid);
   return isLiving(now) === true && (now.began === null || tagOf(now.began) === began);

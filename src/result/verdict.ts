@@ -5,19 +5,19 @@ import { counted } from './report/numbers.js';
 export function verdictBefore(findings: readonly Finding[]): string {
   const spoiling = findings.filter(({ rank }) => rank === 'spoils').length;
   return spoiling === 0
-    ? `Fit to merge.${flawWords(findings)}`
-    : `Not fit to merge: ${counted(spoiling, 'finding')} would spoil the picture.${flawWords(findings)}`;
+    ? `Fit to merge.${flawText(findings)}`
+    : `Not fit to merge: ${counted(spoiling, 'finding')} would spoil the picture.${flawText(findings)}`;
 }
 
 /** The verdict on a merged stack, from the same findings. */
 export function verdictAfter(findings: readonly Finding[]): string {
   const spoiling = findings.filter(({ rank }) => rank === 'spoils').length;
   return spoilsMerge(findings)
-    ? `Merged, but look: ${counted(spoiling, 'finding')} ${spoiling === 1 ? 'spoils' : 'spoil'} the picture.${flawWords(findings)}`
-    : `Merged.${flawWords(findings)}`;
+    ? `Merged, but look: ${counted(spoiling, 'finding')} ${spoiling === 1 ? 'spoils' : 'spoil'} the picture.${flawText(findings)}`
+    : `Merged.${flawText(findings)}`;
 }
 
-function flawWords(findings: readonly Finding[]): string {
+function flawText(findings: readonly Finding[]): string {
   const flaws = findings.filter(({ rank }) => rank === 'flaw').length;
   return flaws === 0 ? '' : ` ${counted(flaws, 'flaw')} to know of.`;
 }

@@ -35,7 +35,7 @@ export interface CompositeOptions {
  * Writes composite.tif, .png or .jpg into an open result. TIFF and PNG hold the samples bit for bit;
  * JPEG takes 16-bit samples rounded to 8.
  *
- * @returns What run.json tells of it, and plain sentences about what could not be kept.
+ * @returns Its entry in run.json, and plain sentences about what could not be kept.
  * @throws OutputError when the file cannot be written; InterruptedError when stopped.
  */
 export async function writeComposite(

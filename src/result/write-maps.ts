@@ -32,7 +32,7 @@ export interface WriteMapsOptions {
  * Writes depth.tif, depth.png, sources.png, confidence.png and coverage.png into an open result.
  *
  * @param maps As rows: then depth.tif has to be there already, and is where its rows come from.
- * @returns What run.json tells of them.
+ * @returns Their entry in run.json.
  * @throws OutputError when a file cannot be written; InterruptedError when stopped.
  */
 export async function writeMaps(
@@ -88,7 +88,7 @@ export async function writeMaps(
   };
 }
 
-/** Least and greatest finite value, or undefined when there is none. */
+/** Smallest and largest finite value, or undefined when there is none. */
 export function finiteRange(values: Float32Array): { min: number; max: number } | undefined {
   let min = Number.POSITIVE_INFINITY;
   let max = Number.NEGATIVE_INFINITY;
@@ -111,7 +111,7 @@ function depthRange(maps: MapRows): { min: number; max: number } | undefined {
   return all;
 }
 
-/** Whether depths can be told by a mapping, to half a value. */
+/** Whether a mapping can express depths, to half a value. */
 function fits(
   range: { min: number; max: number } | undefined,
   { offset, scale }: { offset: number; scale: number },

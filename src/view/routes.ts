@@ -100,7 +100,7 @@ async function withMends(
   const lists = names.map((name) => (parsed as Record<string, unknown> | null)?.[name]);
   for (const [i, list] of lists.entries()) {
     const fault = mendListShape(list, names[i]);
-    if (fault) return refusal(400, `Expected ${fault.expected} for ${fault.place}.`);
+    if (fault) return refusal(400, `Expected ${fault.expected} for ${fault.field}.`);
     const twice = repeatedId(list as Mend[]);
     if (twice !== undefined) {
       return refusal(400, `Expected an id of its own for each of ${names[i]} but received ${twice} twice.`);

@@ -27,8 +27,8 @@ const counterAddress = 64;
 
 const workerFile = fileURLToPath(new URL('../../dist/workers/worker.js', import.meta.url));
 
-/** A place in the pool, which one worker after another may hold. */
-interface Place {
+/** A slot in the pool, which one worker after another may hold. */
+interface Slot {
   readonly scratch: number;
   /** Absent before the first job, and once it has died. */
   worker?: Worker;
@@ -41,13 +41,13 @@ interface Place {
  * at a time; its strips may not depend on each other. Results do not depend on the number of workers.
  *
  * A worker that dies takes its job with it: the strip that it was writing may be half written, so the job is rejected.
- * The next job gets another worker in its place.
+ * The next job gets another worker in its slot.
  */
 export class StripPool {
   private jobId = 0;
   private isClosed = false;
   private readonly acquirer: Pool;
-  private readonly places: readonly Place[];
+  private readonly slots: readonly Slot[];
 
   private constructor(
     private readonly arena: Arena,
@@ -55,7 +55,7 @@ export class StripPool {
     scratch: readonly number[],
   ) {
     this.acquirer = new Pool({ max: scratch.length });
-    this.places = scratch.map((address) => ({ scratch: address }));
+    this.slots = scratch.map((address) => ({ scratch: address }));
   }
 
   /**
@@ -65,15 +65,15 @@ export class StripPool {
     const threads = threadsInAddressSpace(wanted);
     const scratch = Array.from({ length: threads }, () => arena.take(scratchBytes));
     const pool = new StripPool(arena, { module: await compileKernels(), memory: arena.memory }, scratch);
-    await Promise.all(pool.places.map((place) => pool.acquire(place)));
+    await Promise.all(pool.slots.map((slot) => pool.acquire(slot)));
     return pool;
   }
 
   /** Runs a kernel over all strips, its arguments given by name. Rejects when a worker dies or the pool is closed. */
   async run<K extends KernelName>(kernel: K, given: StripArguments<K>, strips: number): Promise<void> {
     const args = orderArguments(kernel, given);
-    const busy = this.places.slice(0, strips);
-    for (const place of busy) if (!place.worker) await this.acquire(place);
+    const busy = this.slots.slice(0, strips);
+    for (const slot of busy) if (!slot.worker) await this.acquire(slot);
     if (this.isClosed) throw closedError();
     const counter = new Int32Array(this.arena.memory.buffer, counterAddress, 1);
     counter[0] = 0;
@@ -82,19 +82,19 @@ export class StripPool {
     // Also where one has died: the others must have left the job before the next one sets the counter back.
     await Promise.all(
       busy.map(
-        (place) =>
+        (slot) =>
           new Promise<void>((resolve) => {
-            place.end = (death) => {
-              delete place.end;
+            slot.end = (death) => {
+              delete slot.end;
               if (death) {
                 deaths.push(death);
                 Atomics.store(counter, 0, strips);
               }
               resolve();
             };
-            const { scratch } = place;
+            const { scratch } = slot;
             const job: StripJob = { id, kernel, args, strips, counter: counterAddress, scratch };
-            place.worker?.postMessage(job);
+            slot.worker?.postMessage(job);
           }),
       ),
     );
@@ -104,11 +104,11 @@ export class StripPool {
   /** Ends all workers at once; a job in work is rejected. */
   async close(): Promise<void> {
     this.isClosed = true;
-    await Promise.all(this.places.map(({ worker }) => worker?.terminate()));
+    await Promise.all(this.slots.map(({ worker }) => worker?.terminate()));
   }
 
-  /** Starts a worker in a place that has none. */
-  private acquire(place: Place): Promise<void> {
+  /** Starts a worker in a slot that has none. */
+  private acquire(slot: Slot): Promise<void> {
     return new Promise((resolve, reject) => {
       if (this.isClosed) return reject(closedError());
       this.acquirer.acquire(workerFile, { workerData: this.setup }, (error, worker) => {
@@ -119,14 +119,14 @@ export class StripPool {
         });
         worker.once('exit', () => {
           const death = this.isClosed ? closedError() : (failure ?? new Error('A worker ended early'));
-          delete place.worker;
-          place.end?.(death);
+          delete slot.worker;
+          slot.end?.(death);
           reject(death);
         });
         // Its first message says that it is ready, each further one that its part of a job is done.
         worker.once('message', () => {
-          place.worker = worker;
-          worker.on('message', () => place.end?.());
+          slot.worker = worker;
+          worker.on('message', () => slot.end?.());
           resolve();
         });
       });

@@ -14,7 +14,7 @@ test.each(['EACCES', 'ENOSPC', 'EPERM', 'EROFS', 'EIO', 'EBUSY', 'ENAMETOOLONG',
   (code) => {
     const inPlace = messageOf(outputInPlace(failed(code)));
     expect(inPlace).not.toMatch(/another place|with out\b/);
-    expect(inPlace).toMatch(/^Cannot write .*\w\.$/);
+    expect(inPlace).toMatch(/^Cannot write .*[\w)]\.$/);
     const options = { aside: '/photos/.aside.png', path: '/photos/eye.png', option: 'crops' };
     const elsewhere = messageOf(outputElsewhere(failed(code), options));
     expect(elsewhere).not.toMatch(/with out\b|aside/);

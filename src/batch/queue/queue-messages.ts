@@ -71,9 +71,9 @@ const unfinishedShape = objectShape<{ state: string; kind: FailureKind; reason: 
   kind: kindShape,
   reason: textShape(),
 });
-const endShape: Shape<WorkerAnswer['end']> = (value, place) => {
+const endShape: Shape<WorkerAnswer['end']> = (value, field) => {
   const state = (value as { state?: unknown } | null | undefined)?.state;
-  return state === 'done' ? doneShape(value, place) : unfinishedShape(value, place);
+  return state === 'done' ? doneShape(value, field) : unfinishedShape(value, field);
 };
 const answerShape = objectShape<WorkerAnswer>({
   programVersion: textShape(),
@@ -82,10 +82,10 @@ const answerShape = objectShape<WorkerAnswer>({
   end: endShape,
 });
 
-const pathShape: Shape<string> = (value, place) =>
+const pathShape: Shape<string> = (value, field) =>
   typeof value === 'string' && isAbsolute(value) && resolve(value) === value && !value.includes('\0')
     ? undefined
-    : { place, expected: 'an absolute path', received: value };
+    : { field, expected: 'an absolute path', received: value };
 
 const jobShape = objectShape<StackJob>({
   folder: pathShape,
@@ -165,7 +165,7 @@ function read<T>(shape: Shape<T>, value: unknown): Read<T> {
   return fault === undefined ? { value: value as T } : { fault: faultText(fault) };
 }
 
-function faultText({ place, expected, received }: ShapeFault): string {
+function faultText({ field, expected, received }: ShapeFault): string {
   const shown = received === undefined ? 'nothing' : JSON.stringify(received).slice(0, 60);
-  return `expected ${expected}${place === '' ? '' : ` for ${place}`} but received ${shown}`;
+  return `expected ${expected}${field === '' ? '' : ` for ${field}`} but received ${shown}`;
 }

@@ -3,7 +3,7 @@ import { html, type Markup, noMarkup } from '../../markup/markup.js';
 import type { RunFrame, RunRecord } from '../run-record.js';
 import { depthText, percentText, shortNumber } from './numbers.js';
 
-/** Drawing units of the ruler, which scales to the page: places from the left, and distances. */
+/** Drawing units of the ruler, which scales to the page: positions from the left, and distances. */
 const drawing = {
   width: 720,
   margin: 34,
@@ -20,7 +20,7 @@ const drawing = {
   colourSteps: 48,
 } as const;
 
-/** What the two ends of the depth axis are called, the end of the least depth first. */
+/** What the two ends of the depth axis are called, the end of the smallest depth first. */
 export function endNames({ direction }: RunRecord): [string, string] {
   return direction === 'unknown' ? ['first', 'last'] : ['near', 'far'];
 }
@@ -29,10 +29,10 @@ export function endNames({ direction }: RunRecord): [string, string] {
  * The rail ruler: the depth axis drawn downwards from the camera, with every frame a tick at its plane of focus,
  * as long as the frame's share of the picture. Left-out frames are dashed, crossed and said to be left out.
  *
- * @returns An SVG, or nothing when no frame has a place on the axis.
+ * @returns An SVG, or nothing when no frame has a depth.
  */
 export function railRuler(record: RunRecord): Markup {
-  const placed = record.frames.filter((frame): frame is PlacedFrame => frame.depth !== null);
+  const placed = record.frames.filter((frame): frame is FrameWithDepth => frame.depth !== null);
   if (!placed.length) return noMarkup;
   const { min: mapMin, max: mapMax, unit } = record.maps.depth;
   const depths = placed.map((frame) => frame.depth);
@@ -58,10 +58,10 @@ ${axisMarks(near, far).map(
 )}${placed.map((frame) => tick(frame, yOf(frame.depth), largestShare, numbered.has(frame), record.anchorNumber))}</svg>`;
 }
 
-type PlacedFrame = RunFrame & { depth: number };
+type FrameWithDepth = RunFrame & { depth: number };
 
 function tick(
-  frame: PlacedFrame,
+  frame: FrameWithDepth,
   y: number,
   largestShare: number,
   isNumbered: boolean,
@@ -72,10 +72,10 @@ function tick(
     : drawing.leftOutLength;
   const end = drawing.tickX + length;
   const remark = frame.used ? (frame.number === anchorNumber ? 'anchor' : '') : '× left out';
-  const told = frame.used
+  const summary = frame.used
     ? `${percentText(frame.sharePercent)} of the picture`
     : `left out: ${frame.leftOutReason ?? ''}`;
-  return html`<g class="${frame.used ? 'used' : 'left-out'}"><title>Frame ${frame.number}, ${frame.name}: ${told}</title>
+  return html`<g class="${frame.used ? 'used' : 'left-out'}"><title>Frame ${frame.number}, ${frame.name}: ${summary}</title>
 ${isNumbered ? html`<text x="${drawing.numberX}" y="${fixed(y + 4)}" text-anchor="end">${frame.number}</text>` : noMarkup}
 <line class="tick" x1="${drawing.tickX}" x2="${fixed(end)}" y1="${fixed(y)}" y2="${fixed(y)}"/>
 ${remark && isNumbered ? html`<text x="${fixed(end + 6)}" y="${fixed(y + 4)}">${remark}</text>` : noMarkup}</g>
@@ -97,13 +97,13 @@ function colourBar(min: number | null, max: number | null, yOf: (depth: number) 
 
 /** Frames whose labels have room: the anchor and left-out ones first, then in order. */
 function spacedFrames(
-  placed: PlacedFrame[],
+  placed: FrameWithDepth[],
   anchorNumber: number,
   yOf: (depth: number) => number,
-): Set<PlacedFrame> {
-  const isFirst = (frame: PlacedFrame) => frame.number === anchorNumber || !frame.used;
+): Set<FrameWithDepth> {
+  const isFirst = (frame: FrameWithDepth) => frame.number === anchorNumber || !frame.used;
   const taken: number[] = [];
-  const chosen = new Set<PlacedFrame>();
+  const chosen = new Set<FrameWithDepth>();
   for (const frame of [...placed.filter(isFirst), ...placed.filter((frame) => !isFirst(frame))]) {
     const y = yOf(frame.depth);
     if (taken.some((other) => Math.abs(other - y) < drawing.labelDistance)) continue;

@@ -4,7 +4,7 @@ import { verdictAfter } from '../verdict.js';
 import { counted, depthText, percentText } from './numbers.js';
 
 /** Classes that no finding is about; the legend of the map has the shares of all. */
-const toldClasses: readonly CoverageClassName[] = ['covered', 'no-detail'];
+const reportedClasses: readonly CoverageClassName[] = ['covered', 'no-detail'];
 
 /** The outcome of a run in plain sentences, the most important first. */
 export function verdicts(record: RunRecord): string[] {
@@ -23,14 +23,14 @@ export function verdicts(record: RunRecord): string[] {
     if (rank !== 'note' || kind === 'out-of-reach') sentences.push(`${message} ${advice}`.trim());
   }
   for (const frame of frames) {
-    // A warning tells it already, further down.
+    // A warning reports it already, further down.
     if (frame.used || record.warnings.some((warning) => warning.includes(frame.name))) continue;
     sentences.push(
       `Frame ${frame.number} (${frame.name}) was left out: ${frame.leftOutReason ?? 'no reason recorded'}.`,
     );
   }
   for (const { value, name, percent } of maps.coverage.classes) {
-    if (!toldClasses.includes(name) || (percent === 0 && name !== 'covered')) continue;
+    if (!reportedClasses.includes(name) || (percent === 0 && name !== 'covered')) continue;
     const meaning = coverageClasses.find((entry) => entry.name === name)?.meaning ?? `is of class ${value}`;
     const advice =
       name === 'no-detail' && percent >= worthAdvicePercent
