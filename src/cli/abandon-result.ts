@@ -9,11 +9,11 @@ import { type UnfinishedKind, unfinishedPath } from '../result/unfinished.js';
  */
 export function abandonResult(out: string): void {
   try {
-    const place = existsSync(out) ? realpathSync(out) : resolve(out);
-    for (const old of ownUnfinished(place, 'old')) {
-      if (!existsSync(place)) renameSync(old, place);
+    const target = existsSync(out) ? realpathSync(out) : resolve(out);
+    for (const old of ownUnfinished(target, 'old')) {
+      if (!existsSync(target)) renameSync(old, target);
     }
-    for (const path of [...ownUnfinished(place, 'partial'), ...ownUnfinished(place, 'old')]) {
+    for (const path of [...ownUnfinished(target, 'partial'), ...ownUnfinished(target, 'old')]) {
       rmSync(path, { recursive: true, force: true, maxRetries: 2 });
     }
   } catch {
@@ -21,10 +21,10 @@ export function abandonResult(out: string): void {
   }
 }
 
-function ownUnfinished(place: string, kind: UnfinishedKind): string[] {
+function ownUnfinished(target: string, kind: UnfinishedKind): string[] {
   // Names end in random characters; what stands before them is the same for this result and process.
-  const prefix = basename(unfinishedPath(place, kind)).replace(/[^-]+$/, '');
-  const parent = dirname(place);
+  const prefix = basename(unfinishedPath(target, kind)).replace(/[^-]+$/, '');
+  const parent = dirname(target);
   return readdirSync(parent)
     .filter((name) => name.startsWith(prefix))
     .map((name) => join(parent, name));

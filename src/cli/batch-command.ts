@@ -90,12 +90,12 @@ async function run(
     if (!json && !quiet) printPath(system, `${outcome.out}/index.html`);
     throwUnlessGood(outcome);
   } catch (error) {
-    const told = error instanceof InterruptedError ? new InterruptedError(keptMessage) : error;
+    const failure = error instanceof InterruptedError ? new InterruptedError(keptMessage) : error;
     if (json) {
-      const { message, exitCode } = describeFailure(told);
+      const { message, exitCode } = describeFailure(failure);
       system.stdout.write(`${JSON.stringify({ event: 'error', message, exitCode })}\n`);
     }
-    throw told;
+    throw failure;
   } finally {
     screen.close();
   }
@@ -117,11 +117,11 @@ function throwUnlessGood({ state, failed, done, incomplete, out }: BatchOutcome)
     throw new LamellaError(message, someFailed);
   }
   if (incomplete > 0) {
-    throw new LamellaError(`${incompleteWords(incomplete, done)} ${page}`, exitCodes.look);
+    throw new LamellaError(`${incompleteText(incomplete, done)} ${page}`, exitCodes.look);
   }
 }
 
-function incompleteWords(incomplete: number, done: number): string {
+function incompleteText(incomplete: number, done: number): string {
   return `${incomplete} of ${countOf(done, 'stack')} merged, but look: more than a fifth of the frames is left out.`;
 }
 
@@ -141,18 +141,18 @@ async function printPlan(system: System, root: string, options: BatchOptions, js
       options: merge,
     }));
     const { faults, finished, damaged, passed, partings } = plan;
-    const told = {
+    const report = {
       ...{ event: 'dry-run', out: batch.out, stacks, faults },
       ...{ finished, damaged, passed, partings },
     };
-    system.stdout.write(`${JSON.stringify(told)}\n`);
+    system.stdout.write(`${JSON.stringify(report)}\n`);
   } else {
     for (const line of planLines(batch, plan)) system.stdout.write(`${printable(line)}\n`);
   }
   const { length } = plan.faults;
   if (length > 0) {
     throw new LamellaError(
-      `${length === 1 ? '1 stack' : `${length} stacks`} cannot run, as told above.`,
+      `${length === 1 ? '1 stack' : `${length} stacks`} cannot run, as listed above.`,
       someFailed,
     );
   }
@@ -180,8 +180,8 @@ async function printStatus(
       ...(state === 'failed' && { reason: failed?.reason }),
       ...(state === 'put off' && { reason: putOff?.reason }),
     }));
-    const told = { event: 'status', out, running: holder, counts, leftMs, end: night.end ?? null, stacks };
-    system.stdout.write(`${JSON.stringify(told)}\n`);
+    const report = { event: 'status', out, running: holder, counts, leftMs, end: night.end ?? null, stacks };
+    system.stdout.write(`${JSON.stringify(report)}\n`);
   } else {
     for (const line of statusLines(status)) system.stdout.write(`${printable(line)}\n`);
   }
@@ -189,7 +189,7 @@ async function printStatus(
   if (failed > 0) {
     throw new LamellaError(`${failed} of ${countOf(status.night.stacks.size, 'stack')} failed.`, someFailed);
   }
-  if (incomplete > 0) throw new LamellaError(incompleteWords(incomplete, done), exitCodes.look);
+  if (incomplete > 0) throw new LamellaError(incompleteText(incomplete, done), exitCodes.look);
 }
 
 function printPath({ stdout }: System, path: string): void {

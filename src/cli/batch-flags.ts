@@ -29,7 +29,7 @@ interface OwnOptions extends PrintOptions {
   status?: string;
 }
 
-const group = 'Words and data';
+const group = 'Output';
 
 /** What the command itself is asked for. */
 export const batchCommandOptions: OptionTable<OwnOptions> = {

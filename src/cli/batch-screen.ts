@@ -6,7 +6,7 @@ import { barOptions } from './progress-bar.js';
 import { stageTitles } from './progress-text.js';
 import type { Output, System } from './system.js';
 
-/** Turns what a running batch tells into what its user sees. */
+/** Shows the events of a running batch to its user. */
 export interface BatchScreen {
   onEvent: (event: BatchEvent) => void;
   /** Leave the terminal clean. May be called more than once. */
@@ -14,7 +14,7 @@ export interface BatchScreen {
 }
 
 /**
- * `json`: every event as one line on stdout. `quiet`: failures only. Otherwise words on stderr; on a terminal
+ * `json`: every event as one line on stdout. `quiet`: failures only. Otherwise text on stderr; on a terminal
  * also a line for each stack in work and one for the whole, which are drawn again and again.
  */
 export function openBatchScreen(
@@ -42,9 +42,9 @@ function plainScreen(stderr: Output, quiet: boolean): BatchScreen {
   return {
     onEvent(event) {
       if (quiet && !loud.has(event.event)) return;
-      const words = eventText(event);
-      if (words === undefined || (event.event === 'whole' && !event.isNews)) return;
-      stderr.write(`${printable(words)}\n`);
+      const line = eventText(event);
+      if (line === undefined || (event.event === 'whole' && !event.isNews)) return;
+      stderr.write(`${printable(line)}\n`);
     },
     close() {},
   };
@@ -95,8 +95,8 @@ function terminalScreen(stderr: Output): BatchScreen {
           drop(event.stack);
           break;
       }
-      const words = eventText(event);
-      if (words !== undefined) print(words);
+      const line = eventText(event);
+      if (line !== undefined) print(line);
     },
     close() {
       for (const stack of [...rows.keys()]) drop(stack);

@@ -35,7 +35,7 @@ interface OwnOptions {
   json: boolean;
 }
 
-const group = 'Words and data';
+const group = 'Output';
 
 const ownOptions: OptionTable<OwnOptions> = {
   framesTable: {
@@ -53,7 +53,7 @@ const ownOptions: OptionTable<OwnOptions> = {
   json: {
     kind: toggle,
     group,
-    help: 'print the report as JSON on stdout, for programs, and no words but errors',
+    help: 'print the report as JSON on stdout, for programs, and no text but errors',
     default: false,
   },
 };

@@ -7,14 +7,14 @@ export interface PrintOptions {
   quiet: boolean;
 }
 
-const group = 'Words and data';
+const group = 'Output';
 
 /** For commands that print events while they work. */
 export const printOptions: OptionTable<PrintOptions> = {
   json: {
     kind: toggle,
     group,
-    help: 'print one JSON event a line on stdout, for programs, and no words but errors',
+    help: 'print one JSON event a line on stdout, for programs, and no text but errors',
     default: false,
   },
   quiet: { kind: toggle, group, help: 'print warnings and errors only', default: false },
@@ -28,6 +28,6 @@ export const framesFrom: OptionSpec<string> = {
 /** For commands that answer once. */
 export const jsonAnswer: OptionSpec<boolean> = {
   kind: toggle,
-  help: 'print one JSON object on stdout instead of words',
+  help: 'print one JSON object on stdout instead of text',
   default: false,
 };

@@ -15,9 +15,9 @@ export function openReadingLine(stream: Output): ReadingLine {
   const bar = new SingleBar(barOptions(stream));
   return {
     onProgress(done, frames) {
-      const words = { title: 'Reading frames', facts: `${done} of ${frames}` };
-      if (bar.isActive) bar.update(done, words);
-      else bar.start(frames, done, words);
+      const text = { title: 'Reading frames', facts: `${done} of ${frames}` };
+      if (bar.isActive) bar.update(done, text);
+      else bar.start(frames, done, text);
       if (done >= frames) bar.stop();
     },
     close: () => bar.stop(),

@@ -4,7 +4,7 @@ import { InterruptedError, LamellaError } from '../errors.js';
 const stopSignals = ['SIGINT', 'SIGTERM'] as const;
 
 /** The promise to end within a second, less the time that leaving takes on a busy machine. */
-const graceMs = 700;
+const endingTimeoutMs = 700;
 
 /**
  * One key press can arrive twice: from the terminal, and again from a parent (npm does so) that hands
@@ -23,7 +23,7 @@ export async function interruptible<T>(
   signals: EventEmitter,
   work: (signal: AbortSignal) => Promise<T>,
   force: () => void,
-  waitMs = graceMs,
+  waitMs = endingTimeoutMs,
 ): Promise<T> {
   const controller = new AbortController();
   let timer: NodeJS.Timeout | undefined;

@@ -8,7 +8,7 @@ import type { Output, System } from './system.js';
 
 /**
  * The program: run the command line of this process, then end it with the exit code.
- * Tests put their own merge in the place of the library's.
+ * Tests use a merge of their own.
  */
 export async function main(loadMerge: () => Promise<MergeFunction> = loadOwnMerge): Promise<never> {
   for (const stream of [process.stdout, process.stderr]) {
@@ -34,8 +34,8 @@ async function loadOwnMerge(): Promise<MergeFunction> {
 }
 
 /**
- * Whoever read our output may have gone (`| head`): the result is still wanted, its words no longer are.
- * Data that cannot be written for another reason (a full disk) are a failure; words are not worth one.
+ * Whoever read our output may have gone (`| head`): the result is still wanted, its text no longer is.
+ * Data that cannot be written for another reason (a full disk) are a failure; text is not worth one.
  */
 function onOutputError(stream: Output, error: NodeJS.ErrnoException): void {
   if (error.code === 'EPIPE' || stream === process.stderr) return;

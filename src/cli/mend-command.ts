@@ -72,7 +72,7 @@ const ownOptions: OptionTable<OwnOptions> = {
     help: 'width of the blend around the region',
     defaultText: 'a quarter of its mean width, 12 to 160',
   },
-  note: { kind: noteText, help: 'words for the list' },
+  note: { kind: noteText, help: 'text for the list' },
   drop: { kind: mendIds, help: 'keep a mend on the list, but out of the picture', default: () => [] },
   keep: { kind: mendIds, help: 'put a dropped mend back into the picture', default: () => [] },
   list: { kind: toggle, help: 'list the mends and change nothing', default: false },
@@ -107,7 +107,7 @@ async function runMend(system: System, folder: string, flags: OwnOptions): Promi
   await interruptible(
     system.signals,
     async (signal) => {
-      const options = { framesFrom: flags.framesFrom, signal, onWait: waitTeller(system, flags, folder) };
+      const options = { framesFrom: flags.framesFrom, signal, onWait: waitNotice(system, flags, folder) };
       if (flags.undo) {
         const { undoMends } = await import('../mend/undo-mends.js');
         await undoMends(folder, options);
@@ -162,11 +162,11 @@ function additionsOf({ add, region, featherPx, note = '' }: OwnOptions): MendAdd
   }));
 }
 
-/** Tells whose end is waited for. */
-function waitTeller(system: System, flags: OwnOptions, folder: string): ApplyOptions['onWait'] {
+/** Prints whose end is waited for. */
+function waitNotice(system: System, flags: OwnOptions, folder: string): ApplyOptions['onWait'] {
   return (holder) => {
-    const words = `${folder} is being mended by ${holder}: waiting for its end.`;
-    if (!flags.json) system.stderr.write(`${printable(words)}\n`);
+    const notice = `${folder} is being mended by ${holder}: waiting for its end.`;
+    if (!flags.json) system.stderr.write(`${printable(notice)}\n`);
   };
 }
 
@@ -200,7 +200,14 @@ async function printList(system: System, folder: string, flags: OwnOptions): Pro
   }
   if (mends.length === 0) system.stderr.write('No mends are recorded.\n');
   for (const { id, frame, region, featherPx, note, state } of mends) {
-    const words = [`${id}`, `frame ${frame}`, describeRegion(region), `feather ${featherPx} px`, state, note];
-    system.stdout.write(`${printable(words.join('  ')).trimEnd()}\n`);
+    const columns = [
+      `${id}`,
+      `frame ${frame}`,
+      describeRegion(region),
+      `feather ${featherPx} px`,
+      state,
+      note,
+    ];
+    system.stdout.write(`${printable(columns.join('  ')).trimEnd()}\n`);
   }
 }

@@ -28,7 +28,7 @@ interface OwnOptions {
   json: boolean;
 }
 
-const group = 'Words and data';
+const group = 'Output';
 
 const ownOptions: OptionTable<OwnOptions> = {
   sheet: {
@@ -40,7 +40,7 @@ const ownOptions: OptionTable<OwnOptions> = {
   json: {
     kind: toggle,
     group,
-    help: 'print the plan as JSON on stdout, for programs, and no words but errors',
+    help: 'print the plan as JSON on stdout, for programs, and no text but errors',
     default: false,
   },
 };

@@ -24,7 +24,7 @@ export async function readPositionsFile(path: string): Promise<number[]> {
 }
 
 /**
- * Options with the positions of the file that the command line gives in their place. A slip in the other options does
+ * Options with the positions of the file that the command line names. A slip in the other options does
  * not wait for the file: they are checked beside positions that stand in.
  *
  * @param resolve Checks options.
@@ -139,7 +139,7 @@ function columnsOf(rows: readonly Row[], name: string): Table {
   return { rows: [...data], isNamed: false, position, frame: columns === 2 ? 0 : undefined, unit };
 }
 
-/** The rows before the first that follows an empty line and holds words alone. */
+/** The rows before the first that follows an empty line and holds text alone. */
 function withoutNotes({ rows, position }: Table): Row[] {
   const end = rows.findIndex(
     ({ isAfterGap, fields }) =>

@@ -8,8 +8,8 @@ const assumedColumns = 80;
 const longestBar = 30;
 const shortestBar = 8;
 
-/** What a line with a bar says. */
-export interface BarWords {
+/** The text of a line with a bar. */
+export interface BarText {
   /** Before the bar. */
   title: string;
   /** Behind the bar; absent where there is nothing to measure yet, and then there is no bar. */
@@ -20,7 +20,7 @@ export interface BarWords {
 export function barOptions(stream: Output): Options {
   return {
     stream,
-    format: (options, params, words) => barLine(options, params, words, stream.columns || assumedColumns),
+    format: (options, params, text) => barLine(options, params, text, stream.columns || assumedColumns),
     barsize: longestBar,
     barIncompleteChar: ' ',
     clearOnComplete: true,
@@ -30,16 +30,11 @@ export function barOptions(stream: Output): Options {
 }
 
 /** One line for a terminal of `columns`: title, a bar where there is room for one, facts. */
-function barLine(
-  options: Options,
-  { progress }: Params,
-  { title, facts }: BarWords,
-  columns: number,
-): string {
+function barLine(options: Options, { progress }: Params, { title, facts }: BarText, columns: number): string {
   // One column stays free: a line that fills the last one makes some terminals wrap.
-  const most = Math.max(0, columns - 1);
-  if (facts === undefined) return title.slice(0, most);
-  const room = Math.min(longestBar, most - title.length - facts.length - ' [] '.length);
-  if (room < shortestBar) return `${title} ${facts}`.slice(0, most);
+  const maxLength = Math.max(0, columns - 1);
+  if (facts === undefined) return title.slice(0, maxLength);
+  const room = Math.min(longestBar, maxLength - title.length - facts.length - ' [] '.length);
+  if (room < shortestBar) return `${title} ${facts}`.slice(0, maxLength);
   return `${title} [${drawBar(progress, { ...options, barsize: room })}] ${facts}`;
 }

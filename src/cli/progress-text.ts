@@ -11,7 +11,7 @@ export const stageTitles: Record<MergeStage, string> = {
   write: 'Writing the result',
 };
 
-/** A span of time in words, two units at most: '8 s', '1 min 20 s', '2 h 5 min'. */
+/** A span of time as text, two units at most: '8 s', '1 min 20 s', '2 h 5 min'. */
 export function durationText(seconds: number): string {
   const whole = Math.max(0, Math.round(seconds));
   if (whole < 60) return `${whole} s`;

@@ -4,7 +4,7 @@ import { durationText, progressFacts, stageTitles } from './progress-text.js';
 import type { Output, System } from './system.js';
 import { openTerminalLine } from './terminal-line.js';
 
-/** Turns what a running merge tells into what its user sees. */
+/** Shows the events of a running merge to its user. */
 export interface Reporter {
   onEvent: (event: MergeEvent) => void;
   /** The run failed: for programs that follow events; people get the message from the caller. */
@@ -17,14 +17,14 @@ export interface Reporter {
 const linesPerStage = 10;
 
 /**
- * `json`: every event as one line on stdout. `quiet`: warnings only. Otherwise words on stderr, with
+ * `json`: every event as one line on stdout. `quiet`: warnings only. Otherwise text on stderr, with
  * a progress line on a terminal, and sparse lines without control codes elsewhere.
  */
 export function openReporter(system: System, { json, quiet }: { json: boolean; quiet: boolean }): Reporter {
   if (json) return jsonReporter(system.stdout);
-  if (quiet) return wordsReporter({ ...plainLines(system.stderr), stage() {}, progress() {} }, false);
+  if (quiet) return textReporter({ ...plainLines(system.stderr), stage() {}, progress() {} }, false);
   const onTerminal = system.stderr.isTTY === true && process.env.TERM !== 'dumb';
-  return wordsReporter(onTerminal ? openTerminalLine(system.stderr) : plainLines(system.stderr), true);
+  return textReporter(onTerminal ? openTerminalLine(system.stderr) : plainLines(system.stderr), true);
 }
 
 function jsonReporter(stdout: Output): Reporter {
@@ -38,7 +38,7 @@ function jsonReporter(stdout: Output): Reporter {
   };
 }
 
-/** The verdict on a merge of which there is nothing to say. */
+/** The verdict on a merge without findings. */
 const plainVerdict = 'Merged.';
 
 const rankTitles = { spoils: 'Spoils the picture', flaw: 'Flaw' } as const;
@@ -66,7 +66,7 @@ function plainLines(stderr: Output): Lines {
   };
 }
 
-function wordsReporter(lines: Lines, chatty: boolean): Reporter {
+function textReporter(lines: Lines, chatty: boolean): Reporter {
   return {
     onEvent(event) {
       switch (event.event) {

@@ -46,7 +46,7 @@ export async function runCli(args: readonly string[], version: string, system: S
   } catch (error) {
     const called = program.commands.find((command) => command.name() === args[0]);
     const { message, exitCode } = describeFailure(error, called);
-    // The terminal has echoed ^C at the start of the line: the message takes its place.
+    // The terminal has echoed ^C at the start of the line: the message overwrites it.
     const start = exitCode === exitCodes.interrupted && system.stderr.isTTY ? '\r' : '';
     if (message !== '') system.stderr.write(`${start}lamella: ${printableMessage(message, exitCode)}\n`);
     return exitCode;

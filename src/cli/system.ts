@@ -4,11 +4,11 @@ import type { MergeFunction } from '../merge/merge-api.js';
 /** A stream that commands print to; a terminal says so by `isTTY` and knows its width. */
 export type Output = NodeJS.WritableStream & { isTTY?: boolean; columns?: number };
 
-/** Everything outside that a command touches, so that tests can put their own in its place. */
+/** Everything outside that a command touches, so that tests can use their own. */
 export interface System {
   /** Data, for programs. */
   stdout: Output;
-  /** Words, for people. */
+  /** Text, for people. */
   stderr: Output;
   /** Emits 'SIGINT' and 'SIGTERM'. */
   signals: EventEmitter;

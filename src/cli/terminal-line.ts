@@ -1,6 +1,6 @@
 import { SingleBar } from 'cli-progress';
 import type { MergeStage } from '../merge/merge-event.js';
-import { type BarWords, barOptions } from './progress-bar.js';
+import { type BarText, barOptions } from './progress-bar.js';
 import { type ProgressEvent, progressFacts, stageTitles } from './progress-text.js';
 import type { Output } from './system.js';
 
@@ -16,14 +16,14 @@ export interface TerminalLine {
 
 export function openTerminalLine(stream: Output): TerminalLine {
   const bar = new SingleBar(barOptions(stream));
-  let shown = { done: 0, frames: 1, words: { title: '' } as BarWords };
+  let shown = { done: 0, frames: 1, text: { title: '' } as BarText };
   let open = false;
   const draw = (): void => {
-    const { done, frames, words } = shown;
+    const { done, frames, text } = shown;
     if (open) {
       bar.setTotal(frames);
-      bar.update(done, words);
-    } else bar.start(frames, done, words);
+      bar.update(done, text);
+    } else bar.start(frames, done, text);
     open = true;
   };
   const close = (): void => {
@@ -35,12 +35,12 @@ export function openTerminalLine(stream: Output): TerminalLine {
     stage(stage) {
       // Closed first, since a new line is drawn at once and a changed one only after a while.
       close();
-      shown = { done: 0, frames: 1, words: { title: `${stageTitles[stage]} ...` } };
+      shown = { done: 0, frames: 1, text: { title: `${stageTitles[stage]} ...` } };
       draw();
     },
     progress(event) {
       const { stage, done, frames } = event;
-      shown = { done, frames, words: { title: stageTitles[stage], facts: progressFacts(event) } };
+      shown = { done, frames, text: { title: stageTitles[stage], facts: progressFacts(event) } };
       draw();
     },
     print(text) {

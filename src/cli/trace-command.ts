@@ -44,9 +44,9 @@ const ownOptions: OptionTable<OwnOptions> = {
 /** `lamella trace RESULT X,Y[,W,H]`. */
 export function traceCommand(system: System): Command {
   const command = new Command('trace')
-    .summary('tell which frames a pixel or region came from, and how far to trust it')
+    .summary('show which frames a pixel or region came from, and how far to trust it')
     .description(
-      'Tell which frames supplied a pixel or region of a result, with depth, confidence, coverage and the focus curve.',
+      'Show which frames supplied a pixel or region of a result, with depth, confidence, coverage and the focus curve.',
     )
     .argument('<result>', 'result folder of a merge')
     .argument('<region>', 'X,Y or X,Y,W,H in pixels of the composite, counted from 0 at the upper left')
@@ -87,8 +87,8 @@ async function runTrace(
         await sheet.writeContactSheet(crops ?? '', folder, report, { ...options, overwrite });
         if (!json) system.stderr.write(`Contact sheet: ${printable(crops ?? '')}\n`);
       }
-      const words = () => traceText(report, system.stdout.columns ?? 100);
-      system.stdout.write(json ? `${JSON.stringify(report)}\n` : words());
+      const lines = () => traceText(report, system.stdout.columns ?? 100);
+      system.stdout.write(json ? `${JSON.stringify(report)}\n` : lines());
     },
     () => undefined,
   );

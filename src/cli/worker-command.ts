@@ -89,16 +89,16 @@ async function work(system: System, given: OwnOptions): Promise<void> {
   const { below, threads, memoryMb: memoryLimitMb, nice, leaseS, json } = given;
   const options = { below, threads, memoryLimitMb, nice, leaseMs: leaseS * 1000 };
   const url = await queueAddress(given);
-  const tell = (event: WorkerEvent): void => {
-    if (json) system.stdout.write(`${JSON.stringify(told(event))}\n`);
-    else system.stderr.write(`${printable(words(event))}\n`);
+  const report = (event: WorkerEvent): void => {
+    if (json) system.stdout.write(`${JSON.stringify(recordOf(event))}\n`);
+    else system.stderr.write(`${printable(textOf(event))}\n`);
   };
   const { runWorker } = await loadQueueModule(() => import('../batch/queue/stack-worker.js'));
   const { InterruptedError } = await import('../errors.js');
   await interruptible(
     system.signals,
     async (signal) => {
-      await runWorker(url, options, tell, signal);
+      await runWorker(url, options, report, signal);
       throw new InterruptedError('Ended; a stack in work went back to the queue.');
     },
     () => {},
@@ -106,13 +106,13 @@ async function work(system: System, given: OwnOptions): Promise<void> {
   );
 }
 
-function told(event: WorkerEvent): object {
+function recordOf(event: WorkerEvent): object {
   if (event.event !== 'end' || event.end.state !== 'done') return event;
   const { wallMs, warnings } = event.end.report;
   return { event: 'end', stack: event.stack, state: 'done', wallMs, warnings };
 }
 
-function words(event: WorkerEvent): string {
+function textOf(event: WorkerEvent): string {
   switch (event.event) {
     case 'waiting':
       return 'Waiting for stacks. Ctrl-C ends.';
