@@ -9,6 +9,7 @@ import sharp from 'sharp';
 import { runBaselines } from './baselines/run.js';
 import {
   type DirectionRow,
+  directionCases,
   directionLegend,
   directionShortfalls,
   formatDirections,
@@ -21,39 +22,33 @@ import {
   formatFaults,
   measureFaults,
 } from './faults/fault-table.js';
+import { plainScenes } from './faults/plain-stack.js';
 import { faultNames } from './faults/plan-fault.js';
 import { evidenceOf, measure } from './measure.js';
 import { type ReliabilityBar, reliability } from './metrics/evidence.js';
+import { runParts } from './parts.js';
 import type { Raster } from './raster.js';
+import type { QualityReport, SceneReport } from './report.js';
 import { readResult } from './result.js';
 import { readScene, type Scene } from './scene.js';
 import { hashFiles, sceneFolder, sceneRecipes } from './scenes.js';
-import { formatTable, legend, type Row, type Shortfall, shortfalls } from './table.js';
+import { formatTable, legend, type Row, shortfalls } from './table.js';
 
-const usage = `Usage: npm run quality -- [--scene NAME]... [--rules auto,select,weigh] [--keep DIR] [--faults] [--fault NAME]... [--seeds N] [--direction] [--json]
+const usage = `Usage: npm run quality -- [--scene NAME]... [--rules auto,select,weigh] [--keep DIR] [--faults] [--fault NAME]... [--seeds LIST] [--direction] [--jobs N] [--json]
 Renders scenes with a known truth, merges them by each rule, and prints how far each result is from the truth.
 Then plants faults in stacks and prints how many of them lamella check finds.
   --scene NAME   one of ${sceneRecipes.map(({ name }) => name).join(', ')} (default: all)
   --rules LIST   rules to merge by (default: auto,select,weigh)
   --keep DIR     keep the result folders and the baselines' pictures in DIR
-  --faults       print the table of planted faults alone; with --scene it is left out
+  --faults       print the table of planted faults alone; without this flag it is left out where --scene is given
   --fault NAME   only this fault of the table, such as 'bump' or 'none' (default: all)
-  --direction    print the table of which end is near alone: scenes by rail, lens and microscope, in both orders; --scene is then how the names of its
-                 scenes begin, such as leaves
-  --seeds N      seeds of the planted faults (default: 7, with three scenes each)
+  --direction    print the table of which end is near alone: scenes by rail, lens and microscope, in both orders; --scene then names its
+                 cases, such as leaves, "leaves 1" or "leaves 1 rail"
+  --seeds LIST   seeds of the planted faults, such as 7 or 1,2,5 or 1-7 (default: 1-7), for each of the scenes
+                 ${plainScenes.join(', ')}
+  --jobs N       run up to N parts of the work side by side, each in a process of its own (default: 1)
   --json         print one JSON object instead of tables
-Exit code 1: auto is worse than the better baseline in some column, a merge failed, or too few faults were found.`;
-
-/** What was found of one scene. */
-interface Report {
-  scene: string;
-  skipped?: string;
-  rows: Row[];
-  shortfalls: Shortfall[];
-  failures: string[];
-  /** Of `auto`. */
-  reliability?: ReliabilityBar[] | undefined;
-}
+Exit code 1: auto is worse than the better baseline in some column, a merge failed, too few faults were found, or the near end was told wrong or too seldom.`;
 
 const { values: flags } = parseArgs({
   options: {
@@ -63,7 +58,8 @@ const { values: flags } = parseArgs({
     faults: { type: 'boolean', default: false },
     direction: { type: 'boolean', default: false },
     fault: { type: 'string', multiple: true },
-    seeds: { type: 'string', default: '7' },
+    seeds: { type: 'string', default: '1-7' },
+    jobs: { type: 'string', default: '1' },
     json: { type: 'boolean', default: false },
     help: { type: 'boolean', default: false },
   },
@@ -76,22 +72,25 @@ const faultsAlone = flags.faults || flags.fault !== undefined;
 const isTableAlone = faultsAlone || flags.direction;
 const wanted = isTableAlone ? [] : (flags.scene ?? sceneRecipes.map(({ name }) => name));
 const wantedFaults = faultNames.filter((name) => flags.fault?.includes(name) ?? true);
-const strangeFault = flags.fault?.find((name) => !faultNames.some((known) => known === name));
-if (strangeFault !== undefined) {
-  console.error(
-    `Expected one of ${faultNames.join(', ')} for --fault but received ${strangeFault}\n${usage}`,
+const faultScenes = plainScenes.filter((name) => !faultsAlone || (flags.scene?.includes(name) ?? true));
+const hasFaults = faultsAlone || (flags.scene === undefined && !flags.direction);
+const seeds = parseSeeds(flags.seeds);
+const jobs = Number(flags.jobs);
+expectFlag(Number.isInteger(jobs) && jobs >= 1, 'a whole number from 1', 'jobs');
+expectFlag(seeds !== undefined, 'whole numbers from 1, such as 7 or 1,2,5 or 1-7,', 'seeds');
+for (const name of flags.fault ?? []) {
+  expectFlag(
+    faultNames.some((known) => known === name),
+    `one of ${faultNames.join(', ')}`,
+    'fault',
   );
-  process.exit(2);
 }
-const seeds = Number(flags.seeds);
-if (!Number.isInteger(seeds) || seeds < 1) {
-  console.error(`Expected a whole number from 1 for --seeds but received ${flags.seeds}\n${usage}`);
-  process.exit(2);
-}
-const stranger = wanted.find((name) => !sceneRecipes.some((recipe) => recipe.name === name));
-if (stranger !== undefined) {
-  console.error(`Expected a known scene but received ${stranger}\n${usage}`);
-  process.exit(2);
+for (const name of wanted) {
+  expectFlag(
+    sceneRecipes.some((recipe) => recipe.name === name),
+    'a known scene',
+    'scene',
+  );
 }
 
 const lamella = fileURLToPath(new URL('../../bin/lamella.js', import.meta.url));
@@ -99,12 +98,26 @@ const workDir = flags.keep ?? (await mkdtemp(join(tmpdir(), 'lamella-quality-'))
 if (await isBuildOld()) {
   console.error('dist is older than src: the figures are those of the build, run "npm run build" first');
 }
-const reports: Report[] = [];
-const faults: FaultRow[] = [];
-const directions: DirectionRow[] = [];
+const found: QualityReport = { scenes: [], faults: [], directions: [] };
+const broken: string[] = [];
 try {
   if (!flags.json && wanted.length > 0)
     console.log(`${legend}\nBaselines run on frames aligned by the TRUE motion, which favours them.`);
+  if (jobs === 1) await measureAll();
+  else await measureInParts();
+  if (flags.json) console.log(JSON.stringify(found, dropUnmeasured, 1));
+} finally {
+  if (flags.keep === undefined) await rm(workDir, { recursive: true, force: true });
+}
+for (const part of broken) console.error(`A part of the work broke off: ${part}`);
+const fallsShort =
+  found.scenes.some((report) => report.shortfalls.length + report.failures.length > 0) ||
+  faultShortfalls(found.faults).length > 0 ||
+  directionShortfalls(found.directions).length > 0;
+process.exitCode = fallsShort || broken.length > 0 ? 1 : 0;
+
+/** Measures what is wanted, one thing after the other, and prints each table as soon as it is there. */
+async function measureAll(): Promise<void> {
   for (const recipe of sceneRecipes) {
     if (!wanted.includes(recipe.name)) continue;
     const folder = await sceneFolder(recipe);
@@ -112,31 +125,62 @@ try {
       'skipped' in folder
         ? { scene: recipe.name, skipped: folder.skipped, rows: [], shortfalls: [], failures: [] }
         : await judge(recipe.name, folder.dir);
-    reports.push(report);
+    found.scenes.push(report);
     if (!flags.json) console.log(`\n${describe(report)}`);
   }
   if (flags.direction) {
-    directions.push(...(await measureDirections((text) => console.error(text), flags.scene)));
-    if (!flags.json)
-      console.log(
-        [directionLegend, '', formatDirections(directions), '', ...directionShortfalls(directions)]
-          .join('\n')
-          .trimEnd(),
-      );
+    found.directions.push(...(await measureDirections((text) => console.error(text), flags.scene)));
+    if (!flags.json) console.log(describeDirections(found.directions));
   }
-  if (faultsAlone || (flags.scene === undefined && !flags.direction)) {
-    faults.push(...(await measureFaults(seeds, wantedFaults, (text) => console.error(text))));
-    if (!flags.json) console.log(`\n${describeFaults(faults)}`);
+  if (hasFaults) {
+    const report = (text: string) => console.error(text);
+    found.faults.push(...(await measureFaults(seeds!, faultScenes, wantedFaults, report)));
+    if (!flags.json) console.log(`\n${describeFaults(found.faults)}`);
   }
-  if (flags.json) console.log(JSON.stringify({ scenes: reports, faults, directions }, dropUnmeasured, 1));
-} finally {
-  if (flags.keep === undefined) await rm(workDir, { recursive: true, force: true });
 }
-const fallsShort =
-  reports.some((report) => report.shortfalls.length + report.failures.length > 0) ||
-  faultShortfalls(faults).length > 0 ||
-  directionShortfalls(directions).length > 0;
-process.exitCode = fallsShort ? 1 : 0;
+
+/** Measures what is wanted in processes side by side; scenes are printed as they are ready, the other tables at the end. */
+async function measureInParts(): Promise<void> {
+  const scenes = wanted.map((name) => ['--scene', name, '--rules', flags.rules]);
+  if (flags.keep !== undefined) for (const part of scenes) part.push('--keep', flags.keep);
+  const directions = flags.direction
+    ? directionCases(flags.scene).map((name) => ['--direction', '--scene', name])
+    : [];
+  const stacks = hasFaults
+    ? seeds!.flatMap((seed) =>
+        faultScenes.map((name) => ['--faults', '--scene', name, '--seeds', String(seed)]),
+      )
+    : [];
+  const faults = flags.fault?.flatMap((name) => ['--fault', name]) ?? [];
+  const parts = [...scenes, ...directions, ...stacks.map((part) => [...part, ...faults])];
+  const { report, broken: ended } = await runParts(parts, jobs, ({ scenes: ready }) => {
+    for (const scene of flags.json ? [] : ready) console.log(`\n${describe(scene)}`);
+  });
+  Object.assign(found, report);
+  broken.push(...ended);
+  if (flags.json) return;
+  if (found.directions.length > 0) console.log(describeDirections(found.directions));
+  if (found.faults.length > 0) console.log(`\n${describeFaults(found.faults)}`);
+}
+
+function expectFlag(isGood: boolean, range: string, name: 'jobs' | 'seeds' | 'fault' | 'scene'): void {
+  if (isGood) return;
+  console.error(`Expected ${range} for --${name} but received ${String(flags[name])}\n${usage}`);
+  process.exit(2);
+}
+
+/** Seeds of a list of numbers and ranges; undefined where it is none. */
+function parseSeeds(list: string): number[] | undefined {
+  const found: number[] = [];
+  for (const piece of list.split(',')) {
+    const range = /^(\d+)(?:-(\d+))?$/.exec(piece.trim());
+    if (!range) return undefined;
+    const [first, last] = [Number(range[1]), Number(range[2] ?? range[1])];
+    if (first < 1 || last < first) return undefined;
+    for (let seed = first; seed <= last; seed++) found.push(seed);
+  }
+  return found;
+}
 
 /** Whether a source of the program has changed since `dist` was built. */
 async function isBuildOld(): Promise<boolean> {
@@ -152,7 +196,7 @@ async function isBuildOld(): Promise<boolean> {
   return (await newest(at('src'), /\.ts$/)) > (await newest(at('dist'), /\.(js|wasm)$/));
 }
 
-async function judge(name: string, sceneDir: string): Promise<Report> {
+async function judge(name: string, sceneDir: string): Promise<SceneReport> {
   const scene = await readScene(sceneDir);
   const baselines = await baselineRows(scene, sceneDir, name);
   const rules: Row[] = [];
@@ -225,7 +269,14 @@ async function writePicture({ rgb, width, height }: Raster, dir: string, name: s
     .toFile(join(dir, `${name.replaceAll(/[^a-z0-9]+/gi, '-')}.png`));
 }
 
-function describe({ scene, skipped, rows, shortfalls: short, failures, reliability: bars }: Report): string {
+function describe({
+  scene,
+  skipped,
+  rows,
+  shortfalls: short,
+  failures,
+  reliability: bars,
+}: SceneReport): string {
   if (skipped !== undefined) return skipped;
   const lines = [`${scene} (${useOf(scene)})`, formatTable(rows), ...failures];
   if (bars) lines.push(`confidence of auto: ${bars.map(formatBar).join('  ')}`);
@@ -248,4 +299,8 @@ function useOf(scene: string): string {
 function describeFaults(rows: readonly FaultRow[]): string {
   const misses = rows.flatMap(({ fault, misses: own }) => own.map((miss) => `${fault}: ${miss}`));
   return [faultLegend, '', formatFaults(rows), '', ...misses, ...faultShortfalls(rows)].join('\n').trimEnd();
+}
+
+function describeDirections(rows: readonly DirectionRow[]): string {
+  return [directionLegend, '', formatDirections(rows), '', ...directionShortfalls(rows)].join('\n').trimEnd();
 }

@@ -123,11 +123,11 @@ export const reducedRecipes: readonly SceneRecipe[] = [
 export async function sceneFolder(recipe: SceneRecipe): Promise<{ dir: string } | { skipped: string }> {
   const { name } = recipe;
   if ('raytraced' in recipe) {
-    if (!(await hasPovray())) return { skipped: `skipped: ${name} (needs Debian package povray)` };
     const own = await hashFiles(fileURLToPath(new URL('raytraced', import.meta.url)), '');
-    return cachedScene(name, JSON.stringify(recipe.raytraced) + own, (out) =>
-      renderRaytraced(recipe.raytraced, out, progress(name)),
-    );
+    const told = JSON.stringify(recipe.raytraced) + own;
+    const isKept = existsSync(await cachedPath(name, told));
+    if (!isKept && !(await hasPovray())) return { skipped: `skipped: ${name} (needs Debian package povray)` };
+    return cachedScene(name, told, (out) => renderRaytraced(recipe.raytraced, out, progress(name)));
   }
   const { options, photograph } = recipe;
   const photo =
@@ -149,20 +149,28 @@ function progress(name: string): (done: number, frames: number) => void {
   };
 }
 
+/** Where a scene lies in the cache once it is rendered. */
+async function cachedPath(name: string, told: string): Promise<string> {
+  const hash = await hashFiles(fileURLToPath(new URL('../../samples', import.meta.url)), told);
+  return join(cacheDir, 'scenes', `${name}-${hash}`);
+}
+
 /** Folder of a scene in the cache, rendered when the generator's sources or what it is told have changed. */
 async function cachedScene(
   name: string,
   told: string,
   render: (out: string) => Promise<unknown>,
 ): Promise<{ dir: string }> {
-  const hash = await hashFiles(fileURLToPath(new URL('../../samples', import.meta.url)), told);
-  const dir = join(cacheDir, 'scenes', `${name}-${hash}`);
+  const dir = await cachedPath(name, told);
   if (existsSync(dir)) return { dir };
   const aside = `${dir}.${process.pid}`;
   try {
     await mkdir(aside, { recursive: true });
     await render(aside);
-    await rename(aside, dir);
+    // Another process may have been first: it rendered the same.
+    await rename(aside, dir).catch((error: unknown) => {
+      if (!existsSync(dir)) throw error;
+    });
   } finally {
     await rm(aside, { recursive: true, force: true });
   }

@@ -29,6 +29,9 @@ export const plainScenes = Object.keys(scenes) as PlainScene[];
 /** Travel errors and handling that every bench has; faults come on top. */
 const bench = { ...commonDefaults, flickerPercent: 0, irregularPercent: 10 };
 
+/** Nominal travel of the rail between frames. */
+export const plainStepMm = bench.stepPart * depthOfFieldMm(bench, 2);
+
 /** A stack as light on a perfect sensor: no noise, no flicker, no dust. */
 export interface PlainStack {
   /** Linear light of each frame, (height, width, 3), 0 to 1. */
@@ -69,9 +72,8 @@ function framePath(dir: string, index: number): string {
 
 async function render(sceneName: PlainScene, seed: number, dir: string): Promise<void> {
   const { width, height, frames } = plainSize;
-  const stepMm = bench.stepPart * depthOfFieldMm(bench, 2);
-  const shots = planShots(frames, stepMm, bench, seed);
-  const plan = planRender(width, height, bench, stepMm, shots);
+  const shots = planShots(frames, plainStepMm, bench, seed);
+  const plan = planRender(width, height, bench, plainStepMm, shots);
   const renderer = createRenderer(scenes[sceneName](plan.size, seed), plan);
   const aside = `${dir}.${process.pid}`;
   try {
@@ -83,7 +85,7 @@ async function render(sceneName: PlainScene, seed: number, dir: string): Promise
         .png({ compressionLevel: 1 })
         .toFile(framePath(aside, k));
     }
-    const positions = shots.map(({ pose }) => pose.positionMm / stepMm);
+    const positions = shots.map(({ pose }) => pose.positionMm / plainStepMm);
     const travel = positions.map((position, k) => (k === 0 ? 0 : position - positions[k - 1]));
     await writeFile(join(aside, 'travel.json'), JSON.stringify(travel));
     await rename(aside, dir);
