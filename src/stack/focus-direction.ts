@@ -65,16 +65,15 @@ export interface RailFacts {
  */
 const minDistances = 3;
 /**
- * The pictures decide from here on: more than four standard errors, and twice as many blocks for one direction as for
- * the other.
+ * The pictures decide from here on: more than three and a half standard errors, and twice as many blocks for one
+ * direction as for the other.
  */
-const minZ = 4;
+const minZ = 3.5;
 const minAgreement = 1 / 3;
-/**
- * Significance of the pictures, in standard errors, from which they contradict the growth, so that the direction stays
- * unknown, or support it.
- */
-const minLeaningZ = 2;
+/** Significance of the pictures, in standard errors, from which they contradict the growth: the direction stays unknown. */
+const minContradictionZ = 2;
+/** Significance from which they support the growth, standard errors: without any evidence, one stack in 160 has it. */
+const minSupportZ = 2.5;
 /** Minimum significance of the growth, standard errors. */
 const minGrowthSigmas = 4;
 /**
@@ -122,7 +121,7 @@ export function shownDirection(evidence: DirectionEvidence, rail: RailFacts): Fo
   const shown = pictureDirection(evidence);
   if (shown) return { direction: shown, directionBy: 'pictures', directionEvidence };
   const byGrowth = directionOnRail(evidence, rail);
-  const isSupported = Math.abs(evidence.pictures?.z ?? 0) > minLeaningZ;
+  const isSupported = Math.abs(evidence.pictures?.z ?? 0) > minSupportZ;
   if (!byGrowth || (rail.stepMm === undefined && !isSupported))
     return { direction: 'unknown', directionEvidence };
   return { direction: byGrowth, directionBy: 'growth', directionEvidence };
@@ -138,7 +137,7 @@ export function directionOnRail(
 ): KnownDirection | undefined {
   if (!growth || !(Math.abs(growth.perFrame) > minGrowthSigmas * growth.sigma)) return undefined;
   const { perFrame } = growth;
-  if (pictures && pictures.z * Math.sign(perFrame) < -minLeaningZ) return undefined;
+  if (pictures && pictures.z * Math.sign(perFrame) < -minContradictionZ) return undefined;
   const fieldPx = Math.max(widthPx, minFieldPx);
   if (pictures && pupilToField(pictures.blurPx, perFrame, fieldPx) > maxPupilToField) return undefined;
   if (stepMm !== undefined && !isWithin(stepMm / Math.abs(perFrame), railDistanceMm)) return undefined;

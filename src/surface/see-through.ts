@@ -12,13 +12,14 @@ const sideFrames = 1;
 /** A rim's own detail fills the measure's window beyond it, pixels of the level. */
 const leakPx = 2;
 /** Peaks that say which side a pixel belongs to, and second ones, stand so far over noise, octaves. */
-const sideOctaves = 2.5;
+const sideOctaves = 1.5;
 const secondOctaves = 1.5;
 /** Detail seen through a rim is fainter than in the open by no more than this, octaves: what is fainter is blur. */
-const faintOctaves = 5;
+const faintOctaves = 7;
 /** Pixels of a side by its own detail alone show at least this much less of it than is usual there, octaves. */
 const ownOctaves = 1;
-const secondFrames = 2;
+/** A second peak is that of the other side where it lies so few frames from it. */
+const secondFrames = 1;
 /** Least pixels of the smaller side, and of its part beyond the leak. */
 const minSidePixels = 10;
 const minCorePixels = 3;
@@ -27,9 +28,11 @@ const minKnownShare = 0.5;
 const minSidesShare = 0.7;
 /** Sites per level at most, and their least distance, pixels of the level. */
 const maxSites = 10_000;
-const minPitch = 7;
+const minPitch = 4;
 /** The picture's smaller side in blocks; each block has one vote. */
 const blocksAcross = 20;
+/** Least side of a block, px: windows of neighbouring blocks hardly overlap, so that their votes are independent. */
+const minBlockPx = 32;
 /** Votes of a block that count as half a vote. */
 const halfVote = 0.5;
 /** Finest levels that are asked. */
@@ -74,7 +77,7 @@ export function seeThrough(tracker: FocusTracker, frames: number): PictureEviden
   const blurPx = measureBlur(tracker, frames);
   if (blurPx === undefined) return undefined;
   const { width, height } = tracker.state[0];
-  const blockSide = Math.ceil(Math.min(width, height) / blocksAcross);
+  const blockSide = Math.max(minBlockPx, Math.ceil(Math.min(width, height) / blocksAcross));
   const columns = Math.ceil(width / blockSide);
   const votes = new Float64Array(columns * Math.ceil(height / blockSide));
   const sizes = new Float64Array(votes.length);
@@ -121,7 +124,22 @@ function sumUp(votes: Float64Array, sizes: Float64Array): Omit<PictureEvidence, 
     blocks++;
   }
   if (squares === 0) return { z: 0, agreement: 0, blocks };
-  return { z: sum / Math.sqrt(squares), agreement: Math.abs(sum) / absolute, blocks };
+  return { z: standardErrors(sum, squares, blocks), agreement: Math.abs(sum) / absolute, blocks };
+}
+
+/**
+ * How far the mean of votes lies from 0, as the standard errors of a normal distribution that are as improbable: Student's
+ * t of the votes, turned into them by D. L. Wallace (Bounds on normal approximations to Student's and the chi-square
+ * distributions, Ann. Math. Statist. 30, 1959). Never more than votes that all agree can show: the chance of n equal
+ * signs is 2^-n.
+ */
+export function standardErrors(sum: number, squares: number, votes: number): number {
+  const most = Math.sqrt(2 * Math.LN2 * votes);
+  // 1 + t^2 / (n - 1) = 1 / (1 - share), for t = mean / (deviation / sqrt n).
+  const share = Math.min(1, (sum * sum) / (votes * squares));
+  const freedom = votes - 1;
+  const found = ((8 * freedom + 1) / (8 * freedom + 3)) * Math.sqrt(-freedom * Math.log(1 - share));
+  return Math.sign(sum) * Math.min(most, Number.isFinite(found) ? found : most);
 }
 
 /** Visits sites on a grid and hands on what each shows: -1 to 1, above 0 where the lower ordinal is near. */

@@ -55,20 +55,20 @@ const railGrowth = (() => {
 })();
 
 describe('direction by what the frames show', () => {
-  it('is that of the pictures from four standard errors on, whatever the growth', () => {
+  it('is that of the pictures from three and a half standard errors on, whatever the growth', () => {
     for (const perFrame of [railGrowth.perFrame, -railGrowth.perFrame, 0.007, 0]) {
-      const shown = { growth: growth(perFrame), pictures: pictures(4.5) };
+      const shown = { growth: growth(perFrame), pictures: pictures(3.6) };
       expect(shownDirection(shown, rail)).toMatchObject({
         direction: 'near-to-far',
         directionBy: 'pictures',
         directionEvidence: shown,
       });
-      expect(shownDirection({ ...shown, pictures: pictures(-4.5) }, rail).direction).toBe('far-to-near');
+      expect(shownDirection({ ...shown, pictures: pictures(-3.6) }, rail).direction).toBe('far-to-near');
     }
   });
 
   it('is not that of pictures that contradict themselves, or show too little', () => {
-    for (const weak of [pictures(3.9), pictures(-3.9), pictures(6, 0.2), pictures(0, 0)]) {
+    for (const weak of [pictures(3.4), pictures(-3.4), pictures(6, 0.2), pictures(0, 0)]) {
       expect(shownDirection({ growth: growth(0), pictures: weak }, rail)).toEqual({
         direction: 'unknown',
         directionEvidence: { growth: growth(0), pictures: weak },
@@ -92,12 +92,12 @@ describe('direction by what the frames show', () => {
 
   it('is that of the growth without a travel where the pictures lean the same way, and only there', () => {
     for (const sign of [1, -1]) {
-      const shown = { growth: growth(sign * railGrowth.perFrame), pictures: pictures(sign * 2.5) };
+      const shown = { growth: growth(sign * railGrowth.perFrame), pictures: pictures(sign * 2.6) };
       expect(shownDirection(shown, rail)).toMatchObject({
         direction: sign > 0 ? 'near-to-far' : 'far-to-near',
         directionBy: 'growth',
       });
-      for (const z of [0, 1.5, -1.5, -2.5]) {
+      for (const z of [0, 2.4, -1.5, -2.6]) {
         expect(shownDirection({ ...shown, pictures: pictures(sign * z) }, rail).direction).toBe('unknown');
       }
     }
@@ -143,7 +143,7 @@ describe('pictures against what is said', () => {
   it('contradict it only where they are sure', () => {
     expect(isSaidOtherwise('near-to-far', -4.5)).toBe(true);
     expect(isSaidOtherwise('auto', 4.5)).toBe(true);
-    for (const agreeing of [4.5, 3.9, 0, -3.9]) {
+    for (const agreeing of [4.5, 3.4, 0, -3.4]) {
       expect(isSaidOtherwise('near-to-far', agreeing)).toBe(false);
       expect(isSaidOtherwise('auto', -agreeing)).toBe(false);
     }
