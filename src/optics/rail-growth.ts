@@ -6,7 +6,7 @@
  * the magnification. With blur radius kappa in pixels, 2 kappa pitch = A m g; the field is F = W pitch / m wide, so
  * that
  *
- * A / F = 2 kappa / (W g)
+ *   A / F = 2 kappa / (W g)
  *
  * whatever the pixel pitch, step and magnification. A lens that is focused by moving it out as a whole, in front of a
  * fixed camera, grows by g = dv / v and blurs by A dv / v: the same ratio is then A over the width of the SENSOR.

@@ -1,5 +1,5 @@
 import type { Size } from '../image/image.js';
-import { median } from '../image/median.js';
+import { median, sigmaPerMad } from '../image/median.js';
 import type { MotionModel } from '../options/motion-model.js';
 import { type CentredMotion, motionMatrix, motionToSimilarity, noMotion } from './centred-motion.js';
 import { correctSlopes } from './correct-slopes.js';
@@ -11,7 +11,7 @@ import { relativeSharpness } from './sharpness.js';
 import { type PairLink, reachableFrom, type StackSolution, solveStack } from './solve-stack.js';
 import type { TileGrid } from './tile-grid.js';
 
-/** What is kept of a frame after it is gone. */
+/** What is kept of a frame after its pixels are released. */
 export interface FrameRecord {
   number: number;
   channels: 1 | 3;
@@ -38,31 +38,31 @@ export interface MotionEvidence {
   lightLinks: LightLink[];
 }
 
-/** Error of a pair beyond what its tiles show, reduced pixels. */
-const pairFloorPx = 0.012;
-/** Below this RMS (8-bit levels) there is nothing to align. */
-const leastDetail = 0.05;
+/** Lower bound on the error of a pair, reduced pixels. */
+const minPairErrorPx = 0.012;
+/** Minimum RMS of fine detail that can be aligned, 8-bit levels. */
+const minDetail = 0.05;
 
 export function assembleSolution(evidence: MotionEvidence, anchorNumber: number): MotionSolution {
   const { frames, fullSize, motion: model } = evidence;
-  const asked = frames.findIndex(({ number }) => number === anchorNumber);
-  if (asked < 0)
+  const requested = frames.findIndex(({ number }) => number === anchorNumber);
+  if (requested < 0)
     throw new RangeError(
       `Expected the number of an added frame for anchorNumber but received ${anchorNumber}`,
     );
   const warnings: string[] = [];
-  const allFlat = frames.every(({ detail }) => detail < leastDetail);
+  const allFlat = frames.every(({ detail }) => detail < minDetail);
   const still = model === 'none' || allFlat;
-  const anchor = still ? asked : chooseAnchor(evidence, asked, warnings);
-  const { solution, rollFound } = still ? standStill(frames.length) : solveModel(evidence, anchor);
+  const anchor = still ? requested : chooseAnchor(evidence, requested, warnings);
+  const { solution, rollFound } = still ? noMotions(frames.length) : solveModel(evidence, anchor);
   const { residualsPx } = solution;
   const motions = model === 'shift' ? solution.motions : seenFromAnchor(solution.motions, evidence.radiusPx);
   const sharpness = relativeSharpness(frames, motions, evidence.grids[0], fullSize);
   const rail = railResiduals(motions);
   const gains = solveLight(evidence.lightLinks, frames.length, anchor, frames[0].channels);
-  const placed = frames.map((frame, k): FrameMotion => {
+  const aligned = frames.map((frame, k): FrameMotion => {
     const motion = motions[k];
-    const reason = allFlat || !motion ? whyNot(frame) : undefined;
+    const reason = allFlat || !motion ? reasonOf(frame) : undefined;
     return {
       number: frame.number,
       usable: motion !== undefined,
@@ -80,18 +80,18 @@ export function assembleSolution(evidence: MotionEvidence, anchorNumber: number)
   });
   return {
     anchorNumber: frames[anchor].number,
-    frames: placed,
+    frames: aligned,
     growth: measureGrowth(motions, evidence.radiusPx),
     rollFound,
     warnings,
   };
 }
 
-function whyNot({ detail }: FrameRecord): string {
-  return detail < leastDetail ? 'it shows no detail' : 'it has too little in common with its neighbours';
+function reasonOf({ detail }: FrameRecord): string {
+  return detail < minDetail ? 'it shows no detail' : 'it has too little in common with its neighbours';
 }
 
-function standStill(count: number): { solution: StackSolution; rollFound: boolean } {
+function noMotions(count: number): { solution: StackSolution; rollFound: boolean } {
   return {
     solution: {
       motions: Array.from({ length: count }, () => ({ ...noMotion })),
@@ -101,22 +101,24 @@ function standStill(count: number): { solution: StackSolution; rollFound: boolea
   };
 }
 
-/** The frame asked for, unless nothing hangs on it: then the nearest frame of the largest part. */
-function chooseAnchor({ frames, links }: MotionEvidence, asked: number, warnings: string[]): number {
+/** The requested frame, unless no other is linked to it: then the nearest frame of the largest linked group. */
+function chooseAnchor({ frames, links }: MotionEvidence, requested: number, warnings: string[]): number {
   const count = frames.length;
-  const own = reachableFrom(asked, count, links);
-  if (count === 1 || own.filter(Boolean).length > 1) return asked;
+  const own = reachableFrom(requested, count, links);
+  if (count === 1 || own.filter(Boolean).length > 1) return requested;
   let largest = own;
   for (let k = 0; k < count; k++) {
     if (largest[k]) continue;
     const part = reachableFrom(k, count, links);
     if (part.filter(Boolean).length > largest.filter(Boolean).length) largest = part;
   }
-  if (largest === own) return asked;
+  if (largest === own) return requested;
   const members = largest.flatMap((inside, k) => (inside ? [k] : []));
-  const nearest = members.reduce((best, k) => (Math.abs(k - asked) < Math.abs(best - asked) ? k : best));
+  const nearest = members.reduce((best, k) =>
+    Math.abs(k - requested) < Math.abs(best - requested) ? k : best,
+  );
   warnings.push(
-    `Frame ${frames[asked].number} was to be the anchor but cannot be aligned with any other frame. ` +
+    `Frame ${frames[requested].number} was to be the anchor but cannot be aligned with any other frame. ` +
       `Frame ${frames[nearest].number} takes its place.`,
   );
   return nearest;
@@ -128,9 +130,9 @@ function solveModel(
 ): { solution: StackSolution; rollFound: boolean } {
   const { motion, radiusPx, pitchPx, frames } = evidence;
   const solveBy = (by: readonly PairLink[], free: 'shift' | 'scale' | 'similarity') =>
-    solveStack(by, { frameCount: frames.length, anchor, radiusPx, free, floorPx: pairFloorPx * pitchPx });
+    solveStack(by, { frameCount: frames.length, anchor, radiusPx, free, floorPx: minPairErrorPx * pitchPx });
   const first = solveBy(evidence.links, motion === 'shift' ? 'shift' : 'similarity');
-  // With all frames in place it is known where each was sharp.
+  // With all frames aligned the peak energy of each tile position is known.
   const links = correctSlopes(evidence, first.motions);
   const solve = (free: 'shift' | 'scale' | 'similarity') => solveBy(links, free);
   if (motion === 'shift') return { solution: solve('shift'), rollFound: false };
@@ -140,8 +142,8 @@ function solveModel(
 }
 
 /**
- * Rolls count when they move the corners visibly and stand several times above their errors, which show where pairs
- * over one frame contradict the two pairs they span.
+ * Roll is accepted when it moves the corners visibly and by several times its error, which is estimated from the
+ * contradictions between pairs over two frames and the two pairs that they span.
  */
 function showsRoll(
   motions: readonly (CentredMotion | undefined)[],
@@ -155,7 +157,10 @@ function showsRoll(
     const second = motions[to];
     return first && second ? [Math.abs(turnOf(motion) - turnOf(first) + turnOf(second))] : [];
   });
-  const typicalError = Math.max(pairFloorPx * pitchPx, 1.4826 * median(Float64Array.from(contradictions)));
+  const typicalError = Math.max(
+    minPairErrorPx * pitchPx,
+    sigmaPerMad * median(Float64Array.from(contradictions)),
+  );
   const turnsPx = links.map(({ motion }) => Math.abs(turnOf(motion)));
   const typicalTurn = median(Float64Array.from(turnsPx));
   const known = motions.filter((m) => m !== undefined);

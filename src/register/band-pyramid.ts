@@ -9,18 +9,20 @@ export interface BandLevel {
   /** Address of the band's pixel (0, 0) and floats from row to row. */
   pointer: number;
   stride: number;
-  /** (height, stride): difference of Gaussians of linear light, 0..255, zero mean. Columns from `width` on are filling. */
+  /**
+   * (height, stride): difference of Gaussians of linear light, 0..255, zero mean. Columns from `width` on are padding.
+   */
   band: Float32Array;
-  /** Side of the square tiles that motion is judged on, pixels of this level; a multiple of 4. */
+  /** Side of the square tiles that motion is measured on, pixels of this level; a multiple of 4. */
   tile: number;
   tilesX: number;
   tilesY: number;
   /** (tilesY, tilesX): mean square of the band over each tile. */
   tileEnergy: Float32Array;
   energyPointer: number;
-  /** Energy of the quietest twentieth of the tiles, as far as it can be noise. */
+  /** Fifth percentile of the tiles' energy, bounded by what noise can have. */
   noiseEnergy: number;
-  /** (tiles, momentCount): each tile's normal matrix as a reference, filled when it is first asked for. */
+  /** (tiles, momentCount): each tile's normal matrix as a reference, computed on first use. */
   tileMoments: Float64Array;
   momentPointer: number;
   hasMoments: Uint8Array;
@@ -35,20 +37,22 @@ export interface PyramidScratch {
 }
 
 /** The coarsest level is the first whose longer side is at most this: small enough to search exhaustively. */
-const coarsestSide = 110;
-/** Small tiles follow defocus that changes along a slanted surface; a tile still holds some six periods of the band. */
+const maxCoarsestSide = 110;
+/**
+ * Small tiles follow defocus that changes along a slanted surface; a tile still contains some six periods of the band.
+ */
 const tileByLevel = [16, 16, 16, 16, 12];
 /** Rows of a strip: a multiple of every tile's side. */
 const stripRows = 96;
-/** Rows of scratch that the band kernel asks for. */
+/** Rows of scratch that the band kernel needs. */
 const scratchRows = 17;
 
-/** Energy of the band that noise may have at most: white noise of 2 levels. Above it is texture. */
-const mostNoiseEnergy = 0.4;
+/** Maximum energy of the band that counts as noise: that of white noise of 2 levels. More is texture. */
+const maxNoiseEnergy = 0.4;
 
 function levelSizes(width: number, height: number): [number, number][] {
   const sizes: [number, number][] = [[width, height]];
-  for (let w = width, h = height; Math.max(w, h) > coarsestSide && Math.min(w, h) >= 24; ) {
+  for (let w = width, h = height; Math.max(w, h) > maxCoarsestSide && Math.min(w, h) >= 24; ) {
     w >>= 1;
     h >>= 1;
     sizes.push([w, h]);
@@ -133,7 +137,7 @@ export function fillBandPyramid(
     }
     level.hasMoments.fill(0);
     const sorted = level.tileEnergy.slice().sort();
-    level.noiseEnergy = Math.min(mostNoiseEnergy, sorted[Math.floor(sorted.length / 20)] ?? 0);
+    level.noiseEnergy = Math.min(maxNoiseEnergy, sorted[Math.floor(sorted.length / 20)] ?? 0);
   }
 }
 
@@ -145,7 +149,7 @@ export function tileOrigin(level: BandLevel, index: number): [number, number] {
   return [Math.min(Math.max(1, x), width - 1 - tile), Math.min(Math.max(1, y), height - 1 - tile)];
 }
 
-/** Where the moments of a tile lie in `tileMoments`; they are computed once and serve every pair of the frame. */
+/** Index of a tile's moments in `tileMoments`; they are computed once for all pairs of the frame. */
 export function momentsAt(level: BandLevel, index: number, kernels: RegisterKernels): number {
   const at = index * momentCount;
   if (!level.hasMoments[index]) {

@@ -1,14 +1,14 @@
 import type { BandLevel } from './band-pyramid.js';
 
-/** The frame is divided into this many cells, so that a strongly detailed corner does not take the whole budget. */
+/** The frame is divided into this many cells, so that a corner with strong detail does not use up the budget. */
 const cellsX = 6;
 const cellsY = 4;
-/** A cell may hold at most this multiple of its even share. */
-const cellExcess = 2.5;
+/** Maximum tiles of a cell, as a multiple of its even share. */
+const maxCellExcess = 2.5;
 /**
- * Indices of the reference's tiles that have detail in both frames, best first, at most `budget`.
- * A tile qualifies when the weaker of its two energies stands above the noise, and when it lies with a margin for
- * interpolation inside the moving frame.
+ * Indices of the reference's tiles that have detail in both frames, best first, at most `budget`. A tile qualifies when
+ * the smaller of its two energies is above the noise, and when it lies inside the moving frame with a margin for
+ * interpolation.
  */
 export function chooseTiles(
   reference: BandLevel,
@@ -18,7 +18,7 @@ export function chooseTiles(
 ): number[] {
   const { tile, tilesX, tilesY, width, height } = reference;
   const noise = reference.noiseEnergy + moving.noiseEnergy;
-  const least = 0.75 * noise + 0.005;
+  const minScore = 0.75 * noise + 0.005;
   const scores = new Float64Array(tilesX * tilesY);
   const candidates: number[] = [];
   for (let ty = 0; ty < tilesY; ty++) {
@@ -32,14 +32,14 @@ export function chooseTiles(
       const nearY = Math.min(tilesY - 1, Math.round(y / tile));
       const there = moving.tileEnergy[nearY * tilesX + nearX];
       const score = Math.min(here, there);
-      if (score < least) continue;
+      if (score < minScore) continue;
       scores[index] = score;
       candidates.push(index);
     }
   }
   candidates.sort((p, q) => scores[q] - scores[p] || p - q);
   if (candidates.length <= budget) return candidates;
-  const cellLimit = Math.ceil((cellExcess * budget) / (cellsX * cellsY));
+  const cellLimit = Math.ceil((maxCellExcess * budget) / (cellsX * cellsY));
   const taken = new Uint16Array(cellsX * cellsY);
   const chosen: number[] = [];
   for (const index of candidates) {

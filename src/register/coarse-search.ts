@@ -7,32 +7,31 @@ export interface CoarseShift {
   correlation: number;
 }
 
-/** Shifts up to this share of the width are searched, a little beyond what a badly bumped rail gives. */
-const reachShare = 0.07;
+/** Search radius as a share of the width: slightly more than the shift of a badly bumped rail. */
+const searchShare = 0.07;
 
 /**
- * Exhaustive search for the shift (reference pixel (x, y) lies at (x + dx, y + dy) in moving) that correlates
- * best over the overlap. Values are first squeezed to b / (|b| + rms), so that a few strong edges or specks
- * do not decide alone.
+ * Exhaustive search for the shift (reference pixel (x, y) lies at (x + dx, y + dy) in moving) that correlates best over
+ * the overlap. Values are first compressed to b / (|b| + rms), so that a few strong edges or specks do not dominate.
  */
-export function searchShift(reference: BandLevel, moving: BandLevel, reachScale = 1): CoarseShift {
+export function searchShift(reference: BandLevel, moving: BandLevel, searchScale = 1): CoarseShift {
   const { width, height } = reference;
-  const ref = squeeze(reference);
-  const mov = squeeze(moving);
-  const reach = Math.max(2, Math.ceil(reachShare * reachScale * width) + 1);
-  const reachX = Math.min(reach, Math.floor(width / 3));
-  const reachY = Math.min(reach, Math.floor(height / 3));
+  const ref = compress(reference);
+  const mov = compress(moving);
+  const searchRadius = Math.max(2, Math.ceil(searchShare * searchScale * width) + 1);
+  const radiusX = Math.min(searchRadius, Math.floor(width / 3));
+  const radiusY = Math.min(searchRadius, Math.floor(height / 3));
   let best: CoarseShift = { dx: 0, dy: 0, correlation: -1 };
-  for (let dy = -reachY; dy <= reachY; dy++) {
+  for (let dy = -radiusY; dy <= radiusY; dy++) {
     const yFrom = Math.max(0, -dy);
     const yTo = Math.min(height, height - dy);
-    for (let dx = -reachX; dx <= reachX; dx++) {
+    for (let dx = -radiusX; dx <= radiusX; dx++) {
       const xFrom = Math.max(0, -dx);
       const xTo = Math.min(width, width - dx);
       let cross = 0;
       let refPower = 0;
       let movPower = 0;
-      // Every second row: neighbouring rows of a band say nearly the same.
+      // Every second row: neighbouring rows of a band are highly correlated.
       for (let y = yFrom; y < yTo; y += 2) {
         const offset = (y + dy) * width + dx;
         const start = y * width;
@@ -51,8 +50,8 @@ export function searchShift(reference: BandLevel, moving: BandLevel, reachScale 
   return best;
 }
 
-/** (height, width) without the filling of the rows. */
-function squeeze({ band, stride, width, height }: BandLevel): Float32Array {
+/** (height, width) without the padding of the rows. */
+function compress({ band, stride, width, height }: BandLevel): Float32Array {
   const out = new Float32Array(width * height);
   for (let y = 0; y < height; y++) out.set(band.subarray(y * stride, y * stride + width), y * width);
   let power = 0;

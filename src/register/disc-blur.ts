@@ -1,5 +1,5 @@
 /**
- * What a disc of blur of radius w does to a wave of k radians per pixel, by z = k w. Its contrast is
+ * Effect of a blur disc of radius w on a wave of k radians per pixel, by z = k w. Its contrast is
  *
  *   M(z) = 2 J1(z) / z = sum over n of (-1)^n (z / 2)^(2 n) / (n! (n + 1)!)
  *
@@ -8,11 +8,11 @@
  *
  *   g w A(z) / M(z),  A = -M'' the mean of a^2 exp(-i z a).
  *
- * Between two frames w changes by dw, and so the shift by  g dw d/dz (z A / M). The model of a tile tells the slope from
- * the fading of the contrast across the tile: it takes it for  -g dw d/dz (M' / M).
+ * Between two frames w changes by dw, and so the shift by  g dw d/dz (z A / M). The model of a tile
+ * estimates the gradient from the fading of the contrast across the tile, as  -g dw d/dz (M' / M).
  */
 
-/** Beyond this M nears its zero at 3.83, and what is left of a texture is not its own wave. */
+/** Beyond this M approaches its zero at 3.83, and what remains of a texture is not its own wave. */
 export const mostBlur = 2.4;
 const stepsPerUnit = 100;
 
@@ -56,7 +56,10 @@ export function blurFrom(share: number): number {
   return low / stepsPerUnit;
 }
 
-/** The shift that a slope truly makes, as a share of what the tile's model makes of it: 1 for sharp, falling. */
+/**
+ * The true shift by a gradient of defocus, as a share of the shift in the tile's model: 1 when sharp, decreasing with
+ * blur.
+ */
 export function slopeShare(blur: number): number {
   return table[Math.round(Math.min(mostBlur, Math.max(0, blur)) * stepsPerUnit)].share;
 }

@@ -2,7 +2,7 @@ import { median } from '../image/median.js';
 import { type CentredMotion, noMotion } from './centred-motion.js';
 import { solveSymmetric } from './solve-symmetric.js';
 
-/** Where tiles of the reference were found in the moving frame; full-size pixels about the centre. */
+/** Positions of tiles of the reference in the moving frame; full-size pixels about the centre. */
 export interface Correspondences {
   count: number;
   /** Reference position. */
@@ -15,12 +15,12 @@ export interface Correspondences {
   xx: Float32Array;
   xy: Float32Array;
   yy: Float32Array;
-  /** Error that this tile is likely to share with others like it, px. */
+  /** Standard deviation of the error that this tile shares with others like it, px. */
   doubtPx: Float32Array;
-  /** Shift that a slope of the defocus across the tile was taken for, px. */
+  /** Apparent shift by a gradient of the defocus across the tile, px. */
   slopeU: Float32Array;
   slopeV: Float32Array;
-  /** Energy of the band in the two tiles without the noise, geometric mean, and the level it was found on. */
+  /** Energy of the band above noise, geometric mean of the two tiles, and the level of the match. */
   energy: Float32Array;
   level: Float32Array;
   /** Filled by `fitMotion`: robust weight, 0 to 1, and distance from the fit in pixels. */
@@ -34,7 +34,7 @@ export interface MotionFit {
   information: Float64Array;
   /** Weighted RMS distance of the tiles from the fit, px. */
   residualPx: number;
-  /** What the tiles' shared errors leave unsure of scale (at the radius) and shift, px. */
+  /** Uncertainty of scale (at the radius) and shift from errors that the tiles share, px. */
   scaleDoubtPx: number;
   shiftDoubtPx: number;
 }
@@ -61,27 +61,29 @@ export function createCorrespondences(capacity: number): Correspondences {
 }
 
 const rounds = 9;
-/** The first of them only gather the majority. */
+/** The first rounds only locate the majority. */
 export const gatheringRounds = 4;
-/** A scatter of the tiles below this is not believed, in standard deviations. */
-const leastScatter = 0.25;
+/** Lower bound on the scatter of the tiles, in their standard deviations. */
+const minScatter = 0.25;
 /** The median length of a two-dimensional normal error of unit variance: sqrt(2 ln 2). */
 const medianLength = 1.17741;
 /** The biweight's usual limit, in standard deviations: 95 % efficient on normal errors. */
 const biweightLimit = 4.685;
-/** How far scale and roll may reasonably be from 1 and 0 between near frames: steadies fits of few tiles. */
-export const looseSpread = 0.03;
+/**
+ * Prior on scale and roll between near frames: standard deviation about 1 and 0, which regularises fits of few tiles.
+ */
+export const scaleRollSigma = 0.03;
 
 /**
  * Iteratively reweighted least squares for a similarity (or a shift alone) on tile correspondences: first
- * absolute-value weights, which find the majority, then Tukey's biweight (Beaton & Tukey 1974), which forgets
- * the rest: specks that sit on the sensor, things that moved, false matches.
+ * absolute-value weights, which locate the majority, then Tukey's biweight (Beaton & Tukey 1974), which rejects
+ * outliers: specks on the sensor, parts of the subject that moved, false matches.
  */
 export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: boolean): MotionFit {
   const { count, u, v, foundU, foundV, xx, xy, yy, weight, distancePx } = tiles;
   const normal = new Float64Array(16);
   const right = new Float64Array(4);
-  const spread = new Float64Array(count);
+  const deviation = new Float64Array(count);
   const scratch = new Float64Array(count);
   let motion: CentredMotion = {
     ...noMotion,
@@ -94,15 +96,15 @@ export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: b
       const ex = foundU[i] - (motion.a * u[i] - motion.b * v[i] + motion.x);
       const ey = foundV[i] - (motion.b * u[i] + motion.a * v[i] + motion.y);
       distancePx[i] = Math.sqrt(ex * ex + ey * ey);
-      spread[i] = Math.sqrt(Math.max(0, xx[i] * ex * ex + 2 * xy[i] * ex * ey + yy[i] * ey * ey));
+      deviation[i] = Math.sqrt(Math.max(0, xx[i] * ex * ex + 2 * xy[i] * ex * ey + yy[i] * ey * ey));
     }
-    scratch.set(spread);
+    scratch.set(deviation);
     sigma = scatterOf(median(scratch));
-    for (let i = 0; i < count; i++) weight[i] = robustWeight(spread[i] / sigma, round);
+    for (let i = 0; i < count; i++) weight[i] = robustWeight(deviation[i] / sigma, round);
     if (round === rounds) break;
     accumulate(tiles, motion, radiusPx, normal, right);
-    steady(normal, right, motion, radiusPx, sigma);
-    if (shiftOnly) pinScaleAndRoll(normal, right);
+    addPrior(normal, right, motion, radiusPx, sigma);
+    if (shiftOnly) fixScaleAndRoll(normal, right);
     const step = solveSymmetric(normal, right, 4);
     if (!step) break;
     motion = {
@@ -113,22 +115,22 @@ export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: b
     };
   }
   accumulate(tiles, motion, radiusPx, normal, right);
-  // Tiles that scatter less than they claim gain nothing; more, and the claim shrinks.
+  // Scatter above the tiles' own errors reduces the information; scatter below them does not increase it.
   const information = normal.map((value) => value / Math.max(1, sigma * sigma));
   let total = 0;
   let squares = 0;
   let doubt = 0;
-  let reach = 0;
+  let radiusSquares = 0;
   for (let i = 0; i < count; i++) {
     const w = weight[i] * (xx[i] + yy[i]);
     total += w;
     squares += w * distancePx[i] ** 2;
     doubt += w * tiles.doubtPx[i];
-    reach += w * (u[i] ** 2 + v[i] ** 2);
+    radiusSquares += w * (u[i] ** 2 + v[i] ** 2);
   }
   const shared = total > 0 ? doubt / total : 0;
   return {
-    scaleDoubtPx: (shared * radiusPx) / Math.max(1, Math.sqrt(reach / total)),
+    scaleDoubtPx: (shared * radiusPx) / Math.max(1, Math.sqrt(radiusSquares / total)),
     shiftDoubtPx: shared,
     motion,
     information,
@@ -136,9 +138,9 @@ export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: b
   };
 }
 
-/** Scatter of tiles whose distances from the fit have this median, in standard deviations. */
-export function scatterOf(medianSpread: number): number {
-  return Math.max(leastScatter, medianSpread / medianLength);
+/** Scatter of tiles whose distances from the fit have this median, in their standard deviations. */
+export function scatterOf(medianDeviation: number): number {
+  return Math.max(minScatter, medianDeviation / medianLength);
 }
 
 /** Weight of a tile that lies `t` standard deviations from the fit, in a round of `fitMotion`. */
@@ -148,8 +150,9 @@ export function robustWeight(t: number, round: number): number {
 }
 
 /**
- * One tile's part of the normal equations for a, b, x, y, with a and b in units of pixels at `radiusPx`: the upper triangle
- * of `block`, row-major 4 x 4, and `side`. The tile lies `ex`, `ey` px from the fit and counts by its weight.
+ * One tile's contribution to the normal equations for a, b, x, y, with a and b in units of pixels at `radiusPx`: the
+ * upper triangle of `block`, row-major 4 x 4, and `side`. The tile lies `ex`, `ey` px from the fit and enters by its
+ * weight.
  */
 export function tileEquations(
   tiles: Correspondences,
@@ -216,21 +219,21 @@ function accumulate(
   }
 }
 
-function steady(
+function addPrior(
   normal: Float64Array,
   right: Float64Array,
   m: CentredMotion,
   radiusPx: number,
   sigma: number,
 ) {
-  const w = (sigma / (looseSpread * radiusPx)) ** 2;
+  const w = (sigma / (scaleRollSigma * radiusPx)) ** 2;
   normal[0] += w;
   normal[5] += w;
   right[0] += w * (1 - m.a) * radiusPx;
   right[1] -= w * m.b * radiusPx;
 }
 
-function pinScaleAndRoll(normal: Float64Array, right: Float64Array): void {
+function fixScaleAndRoll(normal: Float64Array, right: Float64Array): void {
   for (let i = 0; i < 4; i++) {
     normal[i] = normal[i * 4] = 0;
     normal[4 + i] = normal[i * 4 + 1] = 0;

@@ -3,14 +3,14 @@ import type { CentredMotion } from './centred-motion.js';
 import {
   type Correspondences,
   gatheringRounds,
-  looseSpread,
   robustWeight,
+  scaleRollSigma,
   scatterOf,
   tileEquations,
 } from './fit-motion.js';
 import { solveSymmetric } from './solve-symmetric.js';
 
-/** What is needed of the stack to fit a pair's tiles. */
+/** Geometry needed to fit a pair's tiles. */
 export interface FitFrame {
   fullSize: Size;
   radiusPx: number;
@@ -19,7 +19,10 @@ export interface FitFrame {
   shiftOnly: boolean;
 }
 
-/** Tiles with what each errs together with others: `doubtPx` in place and roll, `scaleDoubtPx` in scale at the radius. */
+/**
+ * Tiles with the size of the error that each shares with others: `doubtPx` in position and roll, `scaleDoubtPx` in
+ * scale at the radius.
+ */
 export interface DoubtfulTiles extends Correspondences {
   scaleDoubtPx: Float32Array;
 }
@@ -32,33 +35,34 @@ export interface DoubtedFit {
 
 /** Parameters of a motion: a and b times the radius, x, y. */
 const own = 4;
-/** Those, then the same of the motion that doubtful tiles have in common. */
+/** Those, then the same of the common-mode motion of the tiles. */
 const all = 2 * own;
 /**
- * How large that common motion is for a tile with a doubt of one pixel, px: scale and roll at the radius, shift. All around
- * a bulging subject rims seem to move outward together, but surfaces lean to all sides, and none turns about the middle.
+ * Prior on that motion for a tile with a shared error of one pixel, standard deviations in px: scale and roll at the
+ * radius, shift. All around a convex subject rims seem to move outward together, but surfaces slant in all directions,
+ * and none rotates about the centre.
  */
-export const commonPx = [1.5, 0.1, 0.15, 0.15];
-/** Tiles in the same one of this many cells have an error in common too: they lie on the same edge or surface. */
+export const commonModeSigmaPx = [1.5, 0.1, 0.15, 0.15];
+/** Tiles in one cell of this grid also share an error, as they lie on the same edge or surface. */
 const cellsX = 8;
 const cellsY = 6;
-/** That error: of sharp tiles, reduced pixels, and more with the doubt. */
-const cellFloorPx = 0.02;
-const cellShare = 0.5;
+/** Size of that error: of sharp tiles, reduced pixels, and its increase with the shared error of a tile. */
+const minCellErrorPx = 0.02;
+const cellErrorRatio = 0.5;
 const rejectingRounds = 4;
 
 /**
- * Fits a similarity (or a shift alone) to tiles of which many may err together. The doubts of a tile are the size
- * of the error that it shares with others: the tiles' displacements are taken for
+ * Fits a similarity (or a shift alone) to tiles of which many may have correlated errors. The displacements of the
+ * tiles are modelled as
  *
- *   motion + doubt x common motion + error of the cell + own error,
+ *   motion + shared error x common-mode motion + error of the cell + own error,
  *
- * with the common motion and the errors of the cells unknowns of the fit, held near zero by their usual size and then
- * eliminated. So a few sharp tiles tell the motion against any number of blurred ones that agree with each other on
- * another one, and the blurred ones tell what is common to all: what the sharp ones, close together, leave open.
- * The information is that of the whole model (generalised least squares; A. C. Aitken 1935).
+ * with the common-mode motion and the errors of the cells as unknowns of the fit, regularised by their priors and then
+ * eliminated. So a few sharp tiles determine the motion against any number of blurred ones that agree on another one,
+ * and the blurred ones determine what the sharp ones, close together, leave undetermined. The information is that of
+ * the whole model (generalised least squares; A. C. Aitken 1935).
  *
- * Own errors are weighted robustly as in `fitMotion`, but judged against the scatter of the most certain tiles.
+ * Own errors are weighted robustly as in `fitMotion`, but relative to the scatter of the most certain tiles.
  */
 export function fitWithDoubts(tiles: DoubtfulTiles, start: CentredMotion, frame: FitFrame): DoubtedFit {
   const { radiusPx, shiftOnly } = frame;
@@ -74,15 +78,15 @@ export function fitWithDoubts(tiles: DoubtfulTiles, start: CentredMotion, frame:
     for (let i = 0; i < tiles.count; i++) tiles.weight[i] = robustWeight(spread[i] / scatter, round);
     accumulate(tiles, start, fit, radiusPx, sums);
     if (round === rounds) break;
-    steady(sums, fit, radiusPx, scatter * scatter, shiftOnly);
+    addPriors(sums, fit, radiusPx, scatter * scatter, shiftOnly);
     const step = solveSymmetric(sums.normal, sums.right, all);
     if (!step) break;
     for (let k = 0; k < all; k++) fit[k] += step[k];
   }
   const variance = Math.max(1, scatter * scatter);
   eliminateCells(tiles, start, fit, frame, variance, sums);
-  steady(sums, fit, radiusPx, variance, shiftOnly);
-  const { information, right } = eliminateCommon(sums, variance);
+  addPriors(sums, fit, radiusPx, variance, shiftOnly);
+  const { information, right } = eliminateCommonMode(sums, variance);
   const step = solveSymmetric(information, right, own);
   const [a, b, x, y] = step ? step.map((value, k) => fit[k] + value) : fit;
   return {
@@ -130,7 +134,7 @@ function measureDistances(
   }
 }
 
-/** Columns of the model as in `tileEquations`, then the same times the tile's doubts. */
+/** Columns of the model as in `tileEquations`, then the same times the tile's shared errors. */
 function accumulate(
   tiles: DoubtfulTiles,
   start: CentredMotion,
@@ -166,19 +170,19 @@ function accumulate(
   }
 }
 
-/** Holds the common motion to its usual size and the rest near the start; `variance` is that of the tiles' scatter. */
-function steady(
+/** Adds the priors on the common-mode motion and on scale and roll; `variance` is that of the tiles' scatter. */
+function addPriors(
   { normal, right }: Sums,
   fit: Float64Array,
   radiusPx: number,
   variance: number,
   shiftOnly: boolean,
 ): void {
-  const loosePx = looseSpread * radiusPx;
-  const spreads = [loosePx, loosePx, undefined, undefined, ...commonPx];
-  spreads.forEach((spreadPx, k) => {
-    if (spreadPx === undefined) return;
-    const w = variance / spreadPx ** 2;
+  const scaleRollSigmaPx = scaleRollSigma * radiusPx;
+  const sigmas = [scaleRollSigmaPx, scaleRollSigmaPx, undefined, undefined, ...commonModeSigmaPx];
+  sigmas.forEach((sigmaPx, k) => {
+    if (sigmaPx === undefined) return;
+    const w = variance / sigmaPx ** 2;
     normal[k * (all + 1)] += w;
     right[k] -= w * fit[k];
   });
@@ -190,10 +194,10 @@ function steady(
   }
 }
 
-/** Numbers of a cell: its upper triangle, its right side, and what couples it with each unknown. */
+/** Numbers of a cell: its upper triangle, its right side, and its coupling with each unknown. */
 const cellNumbers = 5 + 2 * all;
 
-/** Takes out of the sums what the cells' errors, two unknowns each, may explain as well. */
+/** Eliminates the cells' errors, two unknowns each, from the normal equations. */
 function eliminateCells(
   tiles: DoubtfulTiles,
   start: CentredMotion,
@@ -209,7 +213,7 @@ function eliminateCells(
     measureDistance(tiles, i, start, fit, radiusPx);
     const { x, y } = distance;
     const h = tiles.doubtPx[i];
-    const size = cellFloorPx * pitchPx + cellShare * h;
+    const size = minCellErrorPx * pitchPx + cellErrorRatio * h;
     const p = tiles.u[i] / radiusPx;
     const q = tiles.v[i] / radiusPx;
     const xx = w * size * tiles.xx[i];
@@ -246,13 +250,13 @@ function eliminateCells(
   }
 }
 
-/** Which of `count` cells a place of -0.5 to 0.5 lies in. */
-function cellOf(place: number, count: number): number {
-  return Math.min(count - 1, Math.max(0, Math.floor((place + 0.5) * count)));
+/** Which of `count` cells a position of -0.5 to 0.5 lies in. */
+function cellOf(position: number, count: number): number {
+  return Math.min(count - 1, Math.max(0, Math.floor((position + 0.5) * count)));
 }
 
-/** The equations of the motion alone, with the common motion eliminated. */
-function eliminateCommon(
+/** The equations of the motion alone, with the common-mode motion eliminated. */
+function eliminateCommonMode(
   { normal, right }: Sums,
   variance: number,
 ): { information: Float64Array; right: Float64Array } {
@@ -271,12 +275,12 @@ function eliminateCommon(
   return { information, right: Float64Array.from(right.subarray(0, own), (value) => value / variance) };
 }
 
-/** Steps of the histogram that finds the median, and its end: spreads beyond it count as that. */
+/** Bins per unit of the histogram for the median, and its length: larger values are clamped. */
 const binsPerUnit = 16;
 const spreadBins = 64 * binsPerUnit;
 const histogram = new Float64Array(spreadBins);
 
-/** The spread below which tiles of half the weight lie, to a sixteenth. */
+/** The weighted median, to a sixteenth. */
 function weightedMedian(values: Float64Array, weights: Float64Array): number {
   histogram.fill(0);
   let total = 0;

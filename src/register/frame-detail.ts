@@ -1,8 +1,8 @@
 import type { BandLevel } from './band-pyramid.js';
 
 /**
- * RMS of the finest band in the frame's most detailed tenth of tiles (`detail`, 8-bit levels), and the same as a
- * share of the next coarser band's (`fineShare`): motion blur and shake lower it, light and contrast do not.
+ * RMS of the finest band in the frame's most detailed tenth of tiles (`detail`, 8-bit levels), and the same as a share
+ * of the next coarser band's (`fineShare`): motion blur and shake lower it, light and contrast do not.
  */
 export function frameDetail(levels: readonly BandLevel[]): { detail: number; fineShare: number } {
   const fine = topTenth(levels[0]);

@@ -1,11 +1,11 @@
-import { median } from '../image/median.js';
+import { median, sigmaPerMad } from '../image/median.js';
 import type { CentredMotion } from './centred-motion.js';
 import { linearLight, type ReducedFrame } from './reduced-frame.js';
 import { SymmetricBand } from './symmetric-band.js';
 
 /**
- * Means over square blocks of a reduced frame: what is left of it for comparing light. Of linear light, for it is light
- * that defocus spreads without changing its sum: the mean of encoded values rises where contrast is blurred away.
+ * Means over square blocks of a reduced frame, kept to compare light. Of linear light, since defocus spreads light
+ * without changing its sum, whereas the mean of encoded values increases where contrast is blurred away.
  */
 export interface LightGrid {
   width: number;
@@ -18,7 +18,10 @@ export interface LightGrid {
   means: Float32Array;
 }
 
-/** A measured ratio of light per channel: multiply the encoded values of frame `of` by exp(logRatio) to match frame `to`. */
+/**
+ * A measured ratio of light per channel: multiply the encoded values of frame `of` by exp(logRatio) to match frame
+ * `to`.
+ */
 export interface LightLink {
   of: number;
   to: number;
@@ -28,11 +31,11 @@ export interface LightLink {
 }
 
 /** The longer side of the grid: blocks stay wider than the blur between near frames. */
-const longestGridSide = 72;
-/** Blocks with an encoded sample this near full range, or a mean light this near black, say nothing of a ratio. */
-const highestShare = 0.985;
-const lowestMean = 0.001;
-const fewestBlocks = 12;
+const maxGridSide = 72;
+/** Blocks with an encoded sample this near full range, or a mean light this near black, are excluded. */
+const maxShare = 0.985;
+const minMean = 0.001;
+const minBlocks = 12;
 
 /** Gains are those of encoded values; light is about this power of them: the sRGB curve at middle tones (IEC 61966-2-1). */
 export const encodingPower = 2.2;
@@ -41,13 +44,13 @@ const lightOf = Float64Array.from({ length: 256 }, (_, value) => linearLight(val
 
 export function measureLight(frame: ReducedFrame): LightGrid {
   const { pixels, channels } = frame;
-  const side = Math.max(2, Math.ceil(Math.max(frame.width, frame.height) / longestGridSide));
+  const side = Math.max(2, Math.ceil(Math.max(frame.width, frame.height) / maxGridSide));
   const width = Math.floor(frame.width / side);
   const height = Math.floor(frame.height / side);
   const full = frame.bits === 16 ? 65535 : 255;
-  const limit = highestShare * full;
+  const limit = maxShare * full;
   const shift = frame.bits - 8;
-  // Every second pixel of every second row is plenty for a mean over a large block.
+  // Every second pixel of every second row suffices for the mean of a large block.
   const sparse = side >= 8 ? 2 : 1;
   const perRow = Math.ceil(side / sparse);
   const means = new Float32Array(channels * width * height);
@@ -74,7 +77,7 @@ export function measureLight(frame: ReducedFrame): LightGrid {
     for (let c = 0; c < channels; c++) {
       for (let bx = 0; bx < width; bx++) {
         const mean = sums[c * width + bx] / (rows * perRow);
-        means[(c * height + by) * width + bx] = clipped[bx] || mean < lowestMean ? Number.NaN : mean;
+        means[(c * height + by) * width + bx] = clipped[bx] || mean < minMean ? Number.NaN : mean;
       }
     }
   }
@@ -83,8 +86,8 @@ export function measureLight(frame: ReducedFrame): LightGrid {
 
 /**
  * Ratio of light between two frames over their overlap: the factor g of  to = g * of  over blocks, by robust least
- * squares on the differences. Differences, not ratios, because defocus moves light between blocks without
- * changing its sum. `motion` carries `of` to `to`. Returns undefined when too few blocks can be compared.
+ * squares on the differences. Differences, not ratios, because defocus moves light between blocks without changing its
+ * sum. `motion` maps `of` to `to`. Returns undefined when too few blocks can be compared.
  */
 export function compareLight(
   of: LightGrid,
@@ -125,7 +128,7 @@ export function compareLight(
         target[count++] = value;
       }
     }
-    if (count < fewestBlocks) return undefined;
+    if (count < minBlocks) return undefined;
     const fit = robustRatio(source.subarray(0, count), target.subarray(0, count));
     logRatio.push((1 / encodingPower) * Math.log(fit.ratio));
     error.push((1 / encodingPower) * fit.error);
@@ -139,7 +142,7 @@ function robustRatio(source: Float64Array, target: Float64Array): { ratio: numbe
   const count = source.length;
   let error = 1;
   for (let round = 0; round < 6; round++) {
-    const sigma = 1.4826 * median(source.map((s, i) => Math.abs(target[i] - ratio * s))) + 1e-7;
+    const sigma = sigmaPerMad * median(source.map((s, i) => Math.abs(target[i] - ratio * s))) + 1e-7;
     let cross = 0;
     let power = 0;
     let kept = 0;
@@ -158,8 +161,11 @@ function robustRatio(source: Float64Array, target: Float64Array): { ratio: numbe
   return { ratio, error };
 }
 
-/** Error of a ratio that its blocks do not show: blur over borders, clipped highlights. */
-const ratioFloor = 2e-4;
+/**
+ * Lower bound on the error of a ratio, for errors that do not show in the scatter of its blocks: blur across borders,
+ * clipped highlights.
+ */
+const minRatioError = 2e-4;
 
 /**
  * Gain of every frame, per channel, that brings it to the anchor's light: least squares over all links of the
@@ -177,7 +183,7 @@ export function solveLight(
     const normal = new SymmetricBand(frameCount, span);
     const right = new Float64Array(frameCount);
     for (const { of, to, logRatio, error } of links) {
-      const w = 1 / (error[c] ** 2 + ratioFloor ** 2);
+      const w = 1 / (error[c] ** 2 + minRatioError ** 2);
       // log gain_of - log gain_to = logRatio
       normal.add(of, of, w);
       normal.add(to, to, w);

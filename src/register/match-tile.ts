@@ -1,36 +1,36 @@
 /**
- * The model of one Gauss-Newton step on a tile, with I the reference band and J the moving band read at the
- * place where the tile is believed to lie:
+ * The model of one Gauss-Newton step on a tile, with I the reference band and J the moving band read at the tile's
+ * predicted position:
  *
  *   J = c I + p P + q Q + u Ix + v Iy,    P = x L + h Ix,  Q = y L + h Iy,  L = Ixx + Iyy
  *
  * with x, y from the tile's centre and differences of neighbouring pixels; the displacement is -(u, v) / c.
  *
- * The factor c takes up local contrast: gain, and the softening of a defocused tile. P and Q take up a slope of the
- * defocus across the tile, as a slanted surface has it. Let w be the radius of the blur at a point, (p, q) the gradient
- * of s = w^2 / 8, half the blur's variance along an axis, and a a point of the lens. The picture is the mean over a of
- * I at x' with x = x' + a w(x'), which for an even radiance is  I + div(s grad I) = I + s L + p Ix + q Iy  to second
- * order: h = 1. It looks like a shift of the order of p, of the same sign in every pair as long as the focus travels
- * on, so without P and Q every slant would drift.
+ * The factor c absorbs local contrast: gain, and the softening of a defocused tile. P and Q absorb a gradient of the
+ * defocus across the tile, as on a slanted surface. Let w be the radius of the blur at a point, (p, q) the gradient of
+ * s = w^2 / 8, half the blur's variance along an axis, and a a point of the lens. The picture is the mean over a of I
+ * at x' with x = x' + a w(x'), which for an even radiance is  I + div(s grad I) = I + s L + p Ix + q Iy  to second
+ * order: h = 1. It resembles a shift of the order of p, of the same sign in every pair as long as the focus moves on,
+ * so without P and Q every slant would accumulate a shift.
  *
  * The kernels `tileMoments` and `tileCross` sum the products of these columns over a tile.
  *
- * The gradients are the reference's alone: its noise is not correlated with its own central difference, and the
- * moving frame's noise is independent, so noise slows the step but does not bias where it ends.
+ * The gradients are the reference's alone: its noise is not correlated with its own central difference, and the moving
+ * frame's noise is independent, so noise slows convergence but does not bias the result.
  */
 
 /** The h above. */
 export const slantFactor = 1;
 
 /**
- * Numbers kept per reference tile: the upper triangle of the 5 x 5 normal matrix of (c, p, q, u, v), then how much of
- * one sign the tile's features are: |sum I^3| / sum |I|^3, near 0 for step edges, 0.7 for a bright or dark hair.
+ * Numbers kept per reference tile: the upper triangle of the 5 x 5 normal matrix of (c, p, q, u, v), then the sign
+ * ratio of the tile's features: |sum I^3| / sum |I|^3, near 0 for step edges, 0.7 for a bright or dark hair.
  */
 export const momentCount = 16;
 /** Numbers per comparison: J times each of the five columns, and J J. */
 export const crossCount = 6;
 
-/** What one tile says: displacement still to add in the moving band, its information, and how well it fits. */
+/** Result of one tile: displacement still to add in the moving band, its information, and the quality of the fit. */
 export interface TileStep {
   dx: number;
   dy: number;
@@ -38,9 +38,9 @@ export interface TileStep {
   xx: number;
   xy: number;
   yy: number;
-  /** Energy of the reference tile in the unit of the information: its ratio to that is a wavelength squared. */
+  /** Energy of the reference tile in the unit of the information: their ratio is a squared wavelength. */
   energy: number;
-  /** The slope of the defocus, (p, q) / c: what it shifts the tile by, pixels. */
+  /** Gradient of the defocus, (p, q) / c: its apparent shift of the tile, pixels. */
   slopeX: number;
   slopeY: number;
   /** Share of the moving tile's energy that the reference explains, 0 to 1. */
@@ -52,7 +52,7 @@ const system = new Float64Array(columns * (columns + 1));
 const solution = new Float64Array(columns);
 
 /**
- * Solves the tile's least squares by elimination in the order c, p, q, u, v; what is left of the last two rows is the
+ * Solves the tile's least squares by elimination in the order c, p, q, u, v; what remains of the last two rows is the
  * information about the displacement. Returns false when the tile has no match.
  */
 export function solveTile(

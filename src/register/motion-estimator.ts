@@ -53,7 +53,7 @@ interface KeptFrame {
   levels: BandLevel[];
 }
 
-/** Memory and geometry of a stack, taken when its first frame tells the size. */
+/** Memory and geometry of a stack, allocated when the first frame gives the size. */
 interface Workshop {
   shape: string;
   arena: Arena;

@@ -1,12 +1,12 @@
 import type { Matrix3, Similarity } from '../image/transform.js';
 import type { Growth } from '../stack/focus-direction.js';
 
-/** Where one frame lies, and how sure that is. */
+/** Motion of one frame and its uncertainty. */
 export interface FrameMotion {
   number: number;
-  /** False when the frame could not be joined to the anchor: leave it out. */
+  /** False when no chain of pairs links the frame to the anchor: leave it out. */
   usable: boolean;
-  /** Why not usable, or what is odd about it; a clause without full stop. */
+  /** Why it is not usable, as a clause without full stop. */
   reason?: string;
   /** Frame -> anchor, full-size pixels about the frame's centre. Identity when not usable. */
   similarity: Similarity;
@@ -16,9 +16,9 @@ export interface FrameMotion {
   residualPx: number;
   /** 1/scale minus the straight line through all frames (on a rail 1/scale is linear in position). 0 without scale. */
   scaleResidual: number;
-  /** The same in steps of the rail; NaN when the scale does not drift. */
+  /** The same in steps of the rail; NaN when the scale does not change. */
   stepResidual: number;
-  /** Fine detail against the frames around: 1 is alike, below about 0.75 blurred or shaken. */
+  /** Fine detail relative to the frames around: 1 is equal, below about 0.75 is blurred or shaken. */
   sharpness: number;
   /** RMS of fine detail in the frame's most detailed tenth, 8-bit levels; near 0 for a flat frame. */
   detail: number;
@@ -29,12 +29,12 @@ export interface FrameMotion {
 }
 
 export interface MotionSolution {
-  /** The frame whose framing is kept: the one asked for, or a replacement that a warning names. */
+  /** The frame whose framing is kept: the requested one, or a replacement that a warning names. */
   anchorNumber: number;
   frames: FrameMotion[];
-  /** How the picture of a fixed thing grows from frame to frame; absent with fewer than three frames in place. */
+  /** Relative growth of the picture from frame to frame; absent with fewer than three aligned frames. */
   growth?: Growth | undefined;
-  /** Whether the frames turn against each other more than the measurement's error. */
+  /** Whether the frames roll against each other by more than the measurement error. */
   rollFound: boolean;
   /** Plain sentences for the user. */
   warnings: string[];

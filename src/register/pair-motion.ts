@@ -8,7 +8,7 @@ import { type Correspondences, createCorrespondences, fitMotion, type MotionFit 
 import { crossCount, momentCount, slantFactor, solveTile, type TileStep } from './match-tile.js';
 import { storeInformation } from './tile-errors.js';
 
-/** How a level's pixels lie in the full-size frame: centred u = (x + 0.5) * pitchX - halfX. */
+/** Position of a level's pixels in the full-size frame: centred u = (x + 0.5) * pitchX - halfX. */
 export interface LevelGeometry {
   pitchX: number;
   pitchY: number;
@@ -31,7 +31,7 @@ export function levelGeometries(
   }));
 }
 
-/** What comparing two frames found: reference -> moving, in centred full-size pixels. */
+/** Motion measured between two frames: reference -> moving, in centred full-size pixels. */
 export interface PairMeasurement {
   motion: CentredMotion;
   /** Row-major 4 x 4 about (a, b, x, y), with a and b scaled by `radiusPx`: 1/px^2. */
@@ -39,63 +39,63 @@ export interface PairMeasurement {
   residualPx: number;
   scaleDoubtPx: number;
   shiftDoubtPx: number;
-  /** Tiles with detail in both frames, and those that agree with the motion, at the level that agrees best. */
+  /** Tiles with detail in both frames, and tiles that agree with the motion, at the level of best agreement. */
   detailed: number;
   agreeing: number;
-  /** Whether enough tiles agree for the motion to be believed. */
+  /** Whether enough tiles agree for the motion to be reliable. */
   reliable: boolean;
-  /** The tiles that voted. */
+  /** The tiles that were matched. */
   tiles: Correspondences;
 }
 
 export interface PairOptions {
   radiusPx: number;
   shiftOnly: boolean;
-  /** Where to start; without it the coarsest level is searched. */
+  /** Start of the iteration; without it the coarsest level is searched. */
   start?: CentredMotion | undefined;
 }
 
-/** Most tiles compared on a level: this bounds the time of a pair. */
+/** Maximum number of tiles compared on a level, which bounds the time of a pair. */
 const tileBudget = [1000, 500, 400];
 /** Gauss-Newton steps on a level; the finer levels start within a fraction of a pixel. */
 const roundsByLevel = [1, 1];
-/** A tile matches when the reference explains this share of its energy: a correlation of 0.55 to 0.7. */
-const leastExplained = [0.3, 0.35, 0.45, 0.45, 0.45];
+/** Minimum share of a tile's energy that the reference explains in a match: a correlation of 0.55 to 0.7. */
+const minExplained = [0.3, 0.35, 0.45, 0.45, 0.45];
 /** Gauss-Newton on a band of 6 pixels per period converges from about a quarter of a period. */
-const longestStepPx = 1.6;
+const maxStepPx = 1.6;
 /**
- * Levels whose tiles vote together at the end. The finest may hold nothing but noise when all is defocused, and what is
- * far out of focus there is nearly sharp on the coarsest.
+ * Levels whose tiles are fitted together at the end. The finest may contain only noise when all is defocused, whereas
+ * what is far out of focus there is nearly sharp on the coarsest.
  */
 export const votingLevels = 5;
-/** Levels of which one must agree for the motion to be believed: the coarser ones have too few tiles to tell. */
-const judgedLevels = 3;
-const fewestAgreeing = 8;
-const leastAgreeingShare = 0.3;
+/** Levels of which one must agree for the motion to be reliable: coarser ones have too few tiles. */
+const reliableLevels = 3;
+const minAgreeing = 8;
+const minAgreeingShare = 0.3;
 
-/** What comparing tiles runs on: the kernels and their scratch memory. */
+/** Kernels for comparing tiles, and their scratch buffers. */
 export interface TileBench {
   kernels: RegisterKernels;
-  /** Sums that a comparison leaves. */
+  /** Sums that a comparison returns. */
   cross: Float64Array;
   crossPointer: number;
   rowsPointer: number;
 }
 
-/** Most pixels on a tile's side. */
-const longestTile = 16;
+/** Maximum side of a tile, pixels. */
+const maxTile = 16;
 
 export function takeTileBench(arena: Arena, kernels: RegisterKernels): TileBench {
   const crossPointer = arena.take(8 * crossCount);
-  const rowsPointer = arena.take(4 * longestTile * (longestTile + 3));
+  const rowsPointer = arena.take(4 * maxTile * (maxTile + 3));
   const cross = new Float64Array(arena.memory.buffer, crossPointer, crossCount);
   return { kernels, cross, crossPointer, rowsPointer };
 }
 
 /**
- * Motion between two frames from their band-passed pyramids. Coarse to fine, each level: tiles that have detail
- * in both frames are compared by one Gauss-Newton step each, which leaves every tile its own local contrast, and a
- * robust fit over the tiles gives the motion. At the end the tiles of the finest levels vote together.
+ * Motion between two frames from their band-passed pyramids. Coarse to fine, each level: tiles that have detail in both
+ * frames are compared by one Gauss-Newton step each, with a local contrast of every tile, and a robust fit over the
+ * tiles gives the motion. At the end the tiles of the finest levels are fitted together.
  */
 export function measurePair(
   reference: readonly BandLevel[],
@@ -112,22 +112,22 @@ export function measurePair(
     const { dx, dy } = searchShift(reference[top], moving[top]);
     motion = { a: 1, b: 0, x: dx * geometry[top].pitchX, y: dy * geometry[top].pitchY };
   }
-  const votes: LevelVotes[] = [];
+  const matches: LevelMatches[] = [];
   const from = options.start ? Math.min(votingLevels - 1, top) : top;
   for (let n = from; n >= 0; n--) {
     for (let round = roundsByLevel[n] ?? 2; round > 0; round--) {
       const found = compareLevel(reference[n], moving[n], geometry[n], n, motion, bench);
-      if (n < votingLevels && round === 1) votes.push(found);
+      if (n < votingLevels && round === 1) matches.push(found);
       if (n === 0 || found.tiles.count < 4) break;
-      // The few tiles of the coarsest level cannot tell scale from a local error.
+      // The few tiles of the coarsest level cannot separate scale from a local error.
       const fit = fitMotion(found.tiles, radiusPx, shiftOnly || n > 3);
       if (countAgreeing(found.tiles, geometry[n]) >= 4) motion = fit.motion;
     }
   }
-  return judge(votes, geometry, radiusPx, shiftOnly, motion);
+  return fitLevels(matches, geometry, radiusPx, shiftOnly, motion);
 }
 
-interface LevelVotes {
+interface LevelMatches {
   level: number;
   detailed: number;
   tiles: Correspondences;
@@ -141,7 +141,7 @@ function compareLevel(
   n: number,
   motion: CentredMotion,
   { kernels, cross, crossPointer, rowsPointer }: TileBench,
-): LevelVotes {
+): LevelMatches {
   const { pitchX, pitchY, halfX, halfY } = geometry;
   const { tile, stride } = reference;
   const step: TileStep = {
@@ -170,8 +170,8 @@ function compareLevel(
     const centreX = x0 + (tile - 1) / 2;
     const centreY = y0 + (tile - 1) / 2;
     const [movingX, movingY] = toMoving(centreX, centreY);
-    // Within the tile the moving band is only shifted: scale and roll between near frames move its edges against its
-    // centre by a few hundredths of a pixel, to opposite sides, and with one fraction the filter is separable.
+    // Within the tile the moving band is only shifted: scale and roll between near frames displace its edges against
+    // its centre by a few hundredths of a pixel, in opposite directions, and with one fraction the filter is separable.
     kernels.tileCross({
       reference: reference.pointer,
       moving: moving.pointer,
@@ -187,8 +187,8 @@ function compareLevel(
     });
     const at = momentsAt(reference, index, kernels);
     if (!solveTile(reference.tileMoments, at, cross, tile * tile, step)) continue;
-    if (step.explained < (leastExplained[n] ?? 0.45)) continue;
-    if (step.dx * step.dx + step.dy * step.dy > longestStepPx * longestStepPx) continue;
+    if (step.explained < (minExplained[n] ?? 0.45)) continue;
+    if (step.dx * step.dx + step.dy * step.dy > maxStepPx * maxStepPx) continue;
     const k = tiles.count++;
     tiles.u[k] = (centreX + 0.5) * pitchX - halfX;
     tiles.v[k] = (centreY + 0.5) * pitchY - halfY;
@@ -213,14 +213,14 @@ function countAgreeing(tiles: Correspondences, geometry: LevelGeometry): number 
   return agreeing;
 }
 
-function judge(
-  votes: readonly LevelVotes[],
+function fitLevels(
+  votes: readonly LevelMatches[],
   geometry: readonly LevelGeometry[],
   radiusPx: number,
   shiftOnly: boolean,
   fallback: CentredMotion,
 ): PairMeasurement {
-  const all = joinVotes(votes);
+  const all = joinLevels(votes);
   if (all.count < 4) {
     return {
       motion: fallback,
@@ -228,7 +228,7 @@ function judge(
       residualPx: Number.NaN,
       scaleDoubtPx: 0,
       shiftDoubtPx: 0,
-      detailed: Math.max(0, ...votes.filter(({ level }) => level < judgedLevels).map((v) => v.detailed)),
+      detailed: Math.max(0, ...votes.filter(({ level }) => level < reliableLevels).map((v) => v.detailed)),
       agreeing: 0,
       reliable: false,
       tiles: all,
@@ -243,20 +243,20 @@ function judge(
       if (all.weight[i] > 0 && all.distancePx[i] < 0.7 * geometry[level].pitchX) agreeing++;
     }
     from += tiles.count;
-    if (level >= judgedLevels) continue;
-    const share = agreeing >= fewestAgreeing ? agreeing / detailed : 0;
+    if (level >= reliableLevels) continue;
+    const share = agreeing >= minAgreeing ? agreeing / detailed : 0;
     if (share > best.share) best = { share, detailed, agreeing };
   }
   return {
     ...fit,
     detailed: best.detailed,
     agreeing: best.agreeing,
-    reliable: best.share >= leastAgreeingShare,
+    reliable: best.share >= minAgreeingShare,
     tiles: all,
   };
 }
 
-const votingColumns = [
+const columns = [
   'u',
   'v',
   'foundU',
@@ -271,10 +271,10 @@ const votingColumns = [
   'level',
 ] as const;
 
-function joinVotes(votes: readonly LevelVotes[]): Correspondences {
+function joinLevels(votes: readonly LevelMatches[]): Correspondences {
   const all = createCorrespondences(votes.reduce((sum, { tiles }) => sum + tiles.count, 0));
   for (const { tiles } of votes) {
-    for (const key of votingColumns) {
+    for (const key of columns) {
       all[key].set(tiles[key].subarray(0, tiles.count), all.count);
     }
     all.count += tiles.count;

@@ -1,26 +1,28 @@
-import { median } from '../image/median.js';
+import { median, sigmaPerMad } from '../image/median.js';
 import type { Growth } from '../stack/focus-direction.js';
 import type { CentredMotion } from './centred-motion.js';
 
-/** The scale's scatter from frame to frame is no less than so many px at the radius: regularised steps do not show their errors. */
-const minScatterPx = 0.03;
-/** A drift below this per frame is no rail at all. */
-const leastDrift = 2e-6;
-
 /**
- * Error between neighbouring frames, px at the radius, up to which scales may follow a rail's perspective. Over twenty
- * frames from the anchor to the last, taking one kind for the other costs ten times as much there.
+ * Lower bound on the scatter of the scale from frame to frame, px at the radius: regularised steps hide their errors.
  */
-const mostMisfitPx = 0.05;
+const minScatterPx = 0.03;
+/** Minimum change of scale per frame of a rail. */
+const minScaleChange = 2e-6;
 
 /**
- * Scales as the anchor's place sees them. A step d of the rail enlarges what is sharp, at the distance u of focus, by
- * 1 + d / u in every pair, so along a chain of pairs scales grow like exp(x / u) with the travel x. Seen from one place
- * it is 1 + x / u: what is sharp in a frame lies at u + x from the anchor's lens. A hundredth of travel makes 0.05 px
- * at 1000 px from the middle, a tenth 5 px.
+ * Maximum error between neighbouring frames, px at the radius, up to which scales may follow a rail's perspective. Over
+ * twenty frames from the anchor to the last, confusing the two cases costs ten times as much there.
+ */
+const maxMisfitPx = 0.05;
+
+/**
+ * Scales as seen from the anchor's position. A step d of the rail enlarges what is sharp, at the distance u of focus,
+ * by 1 + d / u in every pair, so along a chain of pairs scales grow like exp(x / u) with the travel x. Seen from one
+ * position it is 1 + x / u: what is sharp in a frame lies at u + x from the anchor's lens. A hundredth of travel makes
+ * 0.05 px at 1000 px from the middle, a tenth 5 px.
  *
- * A fixed camera whose lens breathes has no perspective to follow. Where taking it for a rail would set neighbours
- * apart visibly, the pairs are left as they were measured.
+ * A fixed camera with focus breathing has no such perspective. Where treating it as a rail would misalign neighbours
+ * visibly, the pairs are kept as measured.
  */
 export function seenFromAnchor(
   motions: readonly (CentredMotion | undefined)[],
@@ -28,7 +30,7 @@ export function seenFromAnchor(
 ): (CentredMotion | undefined)[] {
   const travels = motions.map((m) => (m ? -Math.log(Math.hypot(m.a, m.b)) : Number.NaN));
   const misfitPx = travels.map((x, k) => radiusPx * Math.abs(x * (x - (travels[k - 1] ?? x))));
-  if (Math.max(0, ...misfitPx.filter(Number.isFinite)) > mostMisfitPx) return [...motions];
+  if (Math.max(0, ...misfitPx.filter(Number.isFinite)) > maxMisfitPx) return [...motions];
   return motions.map((m, k) => {
     if (!m) return undefined;
     const factor = 1 / ((1 + travels[k]) * Math.hypot(m.a, m.b));
@@ -63,14 +65,14 @@ export function railResiduals(motions: readonly (CentredMotion | undefined)[]): 
 } {
   const line = fitLine(motions);
   const scale = motions.map((m, k) => (m && line ? 1 / Math.hypot(m.a, m.b) - line.at(k) : 0));
-  const drifts = line !== undefined && Math.abs(line.slope) > leastDrift;
-  return { scale, steps: scale.map((value) => (drifts ? value / line.slope : Number.NaN)) };
+  const changes = line !== undefined && Math.abs(line.slope) > minScaleChange;
+  return { scale, steps: scale.map((value) => (changes ? value / line.slope : Number.NaN)) };
 }
 
 /**
- * Growth of the picture from frame to frame: 1/scale of frame -> anchor rises in capture order where the same thing is
- * larger in each frame than in the one before, as before a camera that a rail moves toward it. Undefined with fewer
- * than three frames in place. Its error is that of a sum of steps whose errors are independent.
+ * Growth of the picture from frame to frame: 1/scale of frame -> anchor increases in capture order where the subject is
+ * larger in each frame than in the one before, as when a rail moves the camera toward it. Undefined with fewer than
+ * three aligned frames. Its error is that of a sum of steps with independent errors.
  */
 export function measureGrowth(
   motions: readonly (CentredMotion | undefined)[],
@@ -80,7 +82,7 @@ export function measureGrowth(
   if (!line) return undefined;
   const known = motions.flatMap((m) => (m ? [1 / Math.hypot(m.a, m.b)] : []));
   const steps = known.slice(1).map((inverse, i) => inverse - known[i]);
-  const apparent = 1.4826 * median(Float64Array.from(steps, (step) => Math.abs(step - line.slope)));
+  const apparent = sigmaPerMad * median(Float64Array.from(steps, (step) => Math.abs(step - line.slope)));
   const scatter = Math.max(apparent, minScatterPx / radiusPx);
   return { perFrame: line.slope, sigma: scatter / Math.sqrt(steps.length) };
 }

@@ -2,9 +2,9 @@ import type { PixelData } from '../image/image.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import type { RegisterKernels } from '../kernels/register-kernels.js';
 
-/** One frame as registration sees it: a reduced picture, in capture order. */
+/** One frame as registration reads it: a reduced picture, in capture order. */
 export interface ReducedFrame {
-  /** 1-based place in capture order. */
+  /** 1-based index in capture order. */
   number: number;
   /** Shape (height, width, channels), interleaved, full range of `bits`. */
   pixels: PixelData;
@@ -17,7 +17,7 @@ export interface ReducedFrame {
   factorY: number;
 }
 
-/** Where the light of every sample value lies in an arena: 2^bits floats for each channel. */
+/** Lookup tables of linear light by sample value in an arena: 2^bits floats per channel. */
 export interface LightTables {
   pointer: number;
   bits: 8 | 16;
@@ -49,18 +49,18 @@ export function fillLightTables(arena: Arena, { pointer, bits, channels }: Light
 
 /** Rows of a strip; kernels are called by strips. */
 const stripRows = 128;
-/** A pixel this far outside its neighbours' range is the sensor's, of 255. */
+/** A pixel this far outside the range of its neighbours is a sensor defect, of 255. */
 const isolatedLevels = 12;
 
 /**
- * Luminance of the frame whose samples lie at `source`, into `luma`: linear light, 0 to 255, isolated pixels pulled
- * into the range of their eight neighbours.
+ * Luminance of the frame whose samples lie at `source`, into `luma`: linear light, 0 to 255, isolated pixels clamped to
+ * the range of their eight neighbours.
  *
- * Linear, because a lens blurs light and not its encoding: on encoded values a blurred edge lies nearer to its
- * dark side, by an amount that shrinks as the edge comes into focus, and all outlines of a dark subject would seem
- * to grow from frame to frame. Encodings other than sRGB's are near enough to it to lose most of that.
+ * Linear, because a lens blurs light and not its encoding: on encoded values a blurred edge lies nearer to its dark
+ * side, by an amount that shrinks as the edge comes into focus, and all outlines of a dark subject would seem to grow
+ * from frame to frame. Other encodings are close enough to sRGB that most of this effect vanishes.
  *
- * A hot or dead pixel stays where the sensor has it while the subject moves, so it would vote for no motion.
+ * A hot or dead pixel is fixed on the sensor while the subject moves, so it would bias the estimate towards no motion.
  */
 export function writeLuminance(
   source: number,

@@ -3,12 +3,12 @@ import { median } from '../image/median.js';
 import { type CentredMotion, composeMotions, invertMotion } from './centred-motion.js';
 import { readGrid, type TileGrid } from './tile-grid.js';
 
-/** Frames to either side that tell what is usual. */
-const reach = 5;
-/** Part of a frame's tiles that is looked at: those that the frames before and after show sharpest. */
-const sharpestPart = 0.1;
+/** Frames on each side that give the typical sharpness. */
+const framesPerSide = 5;
+/** Share of a frame's tiles that is evaluated: those that are sharpest in the frames before and after. */
+const sharpestShare = 0.1;
 
-/** A frame as far as its sharpness goes. */
+/** What the sharpness of a frame is computed from. */
 export interface SharpnessRecord {
   fineShare: number;
   /** Energy of the bands above their noise by level, on the grids of tiles; the finest first. */
@@ -16,12 +16,12 @@ export interface SharpnessRecord {
 }
 
 /**
- * Sharpness of every frame against the frames around it: 1 is alike, well below is blurred or shaken.
+ * Sharpness of every frame relative to the frames around it: 1 is equal, well below 1 is blurred or shaken.
  *
- * As the focus travels on, the energy of a place rises and falls, and its logarithm is bent downward: where the frames
- * before and after are sharp, the frame between them has at least the geometric mean of the two. Over the places that
- * both show sharpest, how far it stays below or above that, against what is usual around, is its sharpness. The first,
- * the last and unplaced frames are judged by their own share of fine detail.
+ * As the focus moves on, the energy of a tile increases and decreases, and its logarithm is concave near the peak:
+ * where the frames before and after are sharp, the frame between them has at least the geometric mean of the two. The
+ * ratio to that mean, over the tiles that both show sharpest and relative to the typical ratio around, is the
+ * sharpness. The first, the last and unaligned frames are judged by their own share of fine detail.
  */
 export function relativeSharpness(
   frames: readonly SharpnessRecord[],
@@ -47,7 +47,9 @@ export function relativeSharpness(
   return frames.map(({ fineShare }, k) => {
     const own = Number.isFinite(excess[k]);
     const values = own ? excess : frames.map((frame) => frame.fineShare);
-    const around = values.slice(Math.max(0, k - reach), k + reach + 1).filter(Number.isFinite);
+    const around = values
+      .slice(Math.max(0, k - framesPerSide), k + framesPerSide + 1)
+      .filter(Number.isFinite);
     const typical = median(Float64Array.from(around));
     return typical > 0 ? (own ? excess[k] : fineShare) / typical : 1;
   });
@@ -75,11 +77,11 @@ function energyRatio(
     );
     return Math.sqrt(first * second);
   });
-  const least = expected.slice().sort()[Math.floor((1 - sharpestPart) * expected.length)];
+  const minExpected = expected.slice().sort()[Math.floor((1 - sharpestShare) * expected.length)];
   let own = 0;
   let around = 0;
   for (let i = 0; i < expected.length; i++) {
-    if (expected[i] < least) continue;
+    if (expected[i] < minExpected) continue;
     own += energies[i];
     around += expected[i];
   }

@@ -1,43 +1,48 @@
-import { median } from '../image/median.js';
+import { median, sigmaPerMad } from '../image/median.js';
 import type { CentredMotion } from './centred-motion.js';
 import type { PairLink } from './solve-stack.js';
 import type { SymmetricBand } from './symmetric-band.js';
 
 /**
- * Spread of the steps of a whole stack, as a share of the typical one: at most and at least so much, at most where too few
- * pairs tell; and at least so many px at the radius.
+ * Bounds on the relative standard deviation of the steps of a stack; the upper one where there are too few pairs to
+ * estimate it; and its lower bound in px at the radius.
  */
-const mostSpread = 0.15;
-const leastSpread = 0.03;
-const leastSpreadPx = 0.02;
-/** What the spread of the surest steps is multiplied by for the others. */
+const maxSpread = 0.15;
+const minSpread = 0.03;
+const minSpreadPx = 0.02;
+/** Safety factor from the spread of the most certain steps to that of all. */
 const spreadMargin = 1.5;
-/** Fewest changes from one step to the next that tell the spread. */
-const fewestChanges = 8;
-/** Irregularity of a step against the ones beside it, as a multiple of the spread; at least so many px at the radius. */
-const bendShare = 2;
-const leastBendPx = 0.05;
-/** How far the typical step may be from the middle one of the pairs, as a share of it. */
+/** Minimum number of changes from one step to the next to estimate the spread. */
+const minChanges = 8;
+/**
+ * Prior on the difference of a step from its neighbours: multiple of the spread, and lower bound in px at the radius.
+ */
+const bendSpreads = 2;
+const minBendPx = 0.05;
+/** Prior on the typical step about the median of the pairs: relative standard deviation. */
 const startSpread = 0.5;
-/** A step is a jump when it exceeds those around by so many spreads, such a share of the typical step, and so many px. */
-const jumpLimit = 4;
-const jumpShare = 0.6;
-const leastJumpPx = 0.4;
-/** How many steps on either side are those around. */
+/**
+ * A step is a jump when it exceeds its neighbours by this many spreads, this share of the typical step, and this many
+ * px.
+ */
+const minJumpSpreads = 4;
+const minJumpShare = 0.6;
+const minJumpPx = 0.4;
+/** Number of neighbours on each side. */
 const jumpNeighbours = 2;
 
 /**
- * Several pairs in a row drift when they all are off to one side by so many spreads, and by less than such a share of the
- * typical step: a rail that is moved by another step is off by more.
+ * A run of pairs has a trend in its residuals when all deviate in one direction by this many spreads, and by less than
+ * this share of the typical step: a rail that is moved by another step deviates by more.
  */
-const driftLimit = 3;
-const mostDrift = 0.4;
-/** How many pairs on either side are those in a row. */
-const driftNeighbours = 2;
-/** No pair counts for more than this in the step that drifting ones are told by, 1/px^2. */
-const surestWeight = 1000;
-/** How far a drifting pair's scale may be wrong, as a multiple of what it is off by. */
-const driftFactor = 2;
+const minTrendSpreads = 3;
+const maxTrendShare = 0.4;
+/** Number of pairs of the run on each side. */
+const trendNeighbours = 2;
+/** Maximum weight of a pair in the typical step that such runs are compared with, 1/px^2. */
+const maxStepWeight = 1000;
+/** Uncertainty of the scale of such a pair, as a multiple of its deviation. */
+const trendSigmaRatio = 2;
 
 /** Known frames and their 1/scale. */
 function inverseScales(motions: readonly (CentredMotion | undefined)[]): { k: number; inverse: number }[] {
@@ -45,7 +50,7 @@ function inverseScales(motions: readonly (CentredMotion | undefined)[]): { k: nu
 }
 
 interface Step {
-  /** The frames that it lies between. */
+  /** The frames on either side. */
   from: number;
   to: number;
   /** Growth of 1/scale from frame to frame. */
@@ -61,15 +66,15 @@ function stepsOf(motions: readonly (CentredMotion | undefined)[]): Step[] {
   }));
 }
 
-/** The middle one of the steps of 1/scale from frame to frame. */
+/** The median step of 1/scale from frame to frame. */
 export function typicalStep(motions: readonly (CentredMotion | undefined)[]): number {
   return median(Float64Array.from(stepsOf(motions), ({ size }) => size));
 }
 
 /**
- * How much the steps of the rail differ from each other, as a share of the typical one, from how they change from one
- * pair to the next where the pairs are surest: of a motor's even steps little is left open where the pairs tell less. What
- * pairs err by changes slowly along the stack, so that it hardly shows in the changes.
+ * Relative standard deviation of the steps of the rail, from the changes between successive steps of the most certain
+ * pairs: the even steps of a motor then constrain the less certain pairs strongly. Systematic errors of the pairs
+ * change slowly along the stack, so that they hardly affect these differences.
  */
 export function spreadOfSteps(
   links: readonly PairLink[],
@@ -89,20 +94,20 @@ export function spreadOfSteps(
     if (!after) return [];
     return [{ px: Math.abs(after.px - here.px), certainty: Math.min(after.certainty, here.certainty) }];
   });
-  if (changes.length < fewestChanges) return mostSpread;
+  if (changes.length < minChanges) return maxSpread;
   changes.sort((p, q) => q.certainty - p.certainty);
-  const surest = changes.slice(0, Math.ceil(changes.length / 2));
+  const mostCertain = changes.slice(0, Math.ceil(changes.length / 2));
   const typicalPx = Math.abs(median(Float64Array.from(steps.values(), ({ px }) => px)));
   // A change is the difference of two steps: sqrt(2) times as scattered.
-  const scatterPx = (1.4826 / Math.SQRT2) * median(Float64Array.from(surest, ({ px }) => px));
-  if (typicalPx === 0) return mostSpread;
-  return Math.min(mostSpread, Math.max(leastSpread, (spreadMargin * scatterPx) / typicalPx));
+  const scatterPx = (sigmaPerMad / Math.SQRT2) * median(Float64Array.from(mostCertain, ({ px }) => px));
+  if (typicalPx === 0) return maxSpread;
+  return Math.min(maxSpread, Math.max(minSpread, (spreadMargin * scatterPx) / typicalPx));
 }
 
 /**
- * How far the scale of each link may be wrong, px at the radius, because it and its neighbours differ from the steps of the
- * surest pairs, which have proved even (`spread`): a rail does not change its pace a little for a while, but rims that
- * come into focus all around a subject, and nothing else, seem to grow.
+ * Additional uncertainty of the scale of each link, px at the radius, where it and its neighbours deviate from the
+ * steps of the most certain pairs, which have proved even (`spread`): a rail does not change its step slightly for a
+ * while, but a subject whose rims alone come into focus seems to grow.
  */
 export function driftDoubts(
   links: readonly PairLink[],
@@ -114,27 +119,27 @@ export function driftDoubts(
     ({ from, to, motion }) => (radiusPx * (Math.hypot(motion.a, motion.b) - 1)) / (to - from),
   );
   const neighbours = links.flatMap(({ from, to }, i) =>
-    to - from === 1 ? [{ from, px: stepsPx[i], weight: Math.min(informations[i][0], surestWeight) }] : [],
+    to - from === 1 ? [{ from, px: stepsPx[i], weight: Math.min(informations[i][0], maxStepWeight) }] : [],
   );
-  const typicalPx = middleStepPx(neighbours);
-  const limitPx = driftLimit * spread * Math.abs(typicalPx);
+  const typicalPx = weightedMedianStepPx(neighbours);
+  const limitPx = minTrendSpreads * spread * Math.abs(typicalPx);
   const offPx = new Map(neighbours.map(({ from, px }) => [from, px - typicalPx]));
   return links.map(({ from, to }, i) => {
     const off = stepsPx[i] - typicalPx;
     const row = Float64Array.from(
-      Array.from({ length: 2 * driftNeighbours + 1 }, (_, n) => offPx.get(from + n - driftNeighbours)).filter(
+      Array.from({ length: 2 * trendNeighbours + 1 }, (_, n) => offPx.get(from + n - trendNeighbours)).filter(
         (value) => value !== undefined,
       ),
     );
     const rowOff = Math.sign(off) * median(row);
-    const drifts =
-      Math.abs(off) > limitPx && rowOff > limitPx / 2 && Math.abs(off) < mostDrift * Math.abs(typicalPx);
-    return drifts ? driftFactor * Math.abs(off) * (to - from) : 0;
+    const hasTrend =
+      Math.abs(off) > limitPx && rowOff > limitPx / 2 && Math.abs(off) < maxTrendShare * Math.abs(typicalPx);
+    return hasTrend ? trendSigmaRatio * Math.abs(off) * (to - from) : 0;
   });
 }
 
-/** The step in the middle, each counting by its weight. */
-function middleStepPx(steps: readonly { px: number; weight: number }[]): number {
+/** The weighted median of the steps. */
+function weightedMedianStepPx(steps: readonly { px: number; weight: number }[]): number {
   const sorted = steps.toSorted((p, q) => p.px - q.px);
   let left = steps.reduce((sum, { weight }) => sum + weight, 0) / 2;
   for (const { px, weight } of sorted) {
@@ -145,18 +150,18 @@ function middleStepPx(steps: readonly { px: number; weight: number }[]): number 
 }
 
 /**
- * Where frames are missing: by the frame before, by how many typical steps the step to the next one exceeds those around
- * it. Such a step stands alone among even ones; of the first and the last that cannot be told. A run of frames that all
- * seem to drift is none, for that is what blur suggests.
+ * Where frames are missing: for the frame before each gap, the excess of the step over its neighbours in typical steps.
+ * Such a step is isolated among even ones; the first and the last step cannot be tested. A run of frames that all seem
+ * to drift is no jump, as blur causes the same.
  */
 export function findJumps(
   motions: readonly (CentredMotion | undefined)[],
   radiusPx: number,
-  spread = mostSpread,
+  spread = maxSpread,
 ): Map<number, number> {
   const steps = stepsOf(motions);
   const typical = typicalStep(motions);
-  const limit = Math.max(jumpShare, jumpLimit * spread);
+  const limit = Math.max(minJumpShare, minJumpSpreads * spread);
   const jumps = new Map<number, number>();
   if (typical === 0) return jumps;
   steps.forEach(({ from, size }, i) => {
@@ -164,12 +169,12 @@ export function findJumps(
     const around = steps.slice(Math.max(0, i - jumpNeighbours), i + jumpNeighbours + 1);
     const growth = size - median(Float64Array.from(around, (step) => step.size));
     const excess = growth / typical;
-    if (excess > limit && Math.abs(growth) * radiusPx > leastJumpPx) jumps.set(from, excess);
+    if (excess > limit && Math.abs(growth) * radiusPx > minJumpPx) jumps.set(from, excess);
   });
   return jumps;
 }
 
-/** The spread of the step from each frame to the next one, by the frame's index: a jump is let go. */
+/** The spread of the step from each frame to the next one, by the frame's index: unconstrained at a jump. */
 export function spreadsOfSteps(
   motions: readonly (CentredMotion | undefined)[],
   radiusPx: number,
@@ -180,7 +185,7 @@ export function spreadsOfSteps(
   return spreads;
 }
 
-/** On a rail 1/scale is a line in the position, so neighbouring steps in scale are alike. */
+/** Prior that neighbouring steps in scale are equal, as on a rail 1/scale is linear in the position. */
 export function addStepPrior(
   normal: SymmetricBand,
   right: Float64Array,
@@ -195,7 +200,7 @@ export function addStepPrior(
     const here = known[i];
     const after = known[i + 1];
     const spread = Math.max(spreads[before.k], spreads[here.k]);
-    const spreadPx = Math.max(leastBendPx, bendShare * spread * typical * radiusPx);
+    const spreadPx = Math.max(minBendPx, bendSpreads * spread * typical * radiusPx);
     const part = (here.k - before.k) / (after.k - before.k);
     const terms: [number, number][] = [
       [before.k, part - 1],
@@ -212,7 +217,7 @@ export function addStepPrior(
   }
 }
 
-/** The equations' last unknown, the step of the whole stack: its column, its own element and its right side. */
+/** The last unknown of the equations, the step of the whole stack: its column, diagonal element and right side. */
 export interface StepBorder {
   column: Float64Array;
   diagonal: number;
@@ -220,10 +225,10 @@ export interface StepBorder {
 }
 
 /**
- * Steps are alike over the whole stack too, within their spreads of one step: without it a run of frames that show
- * little sharp would keep whatever drift their blur suggests, each step like the one before. That one step is an
- * unknown like the others. Were it held while the frames are solved for, it would hardly move from where it started,
- * for where little is sharp the evenness outweighs the pairs, and all scales would drift with its error.
+ * Prior that all steps of the stack equal one common step, within their spreads: without it a run of frames that show
+ * little sharp would keep the drift that their blur causes, each step like the one before. The common step is an
+ * unknown of the same system. If it were fixed while the frames are solved for, it would hardly move from its start,
+ * since where little is sharp the prior outweighs the pairs, and all scales would drift with its error.
  */
 export function addEvenSteps(
   normal: SymmetricBand,
@@ -236,7 +241,7 @@ export function addEvenSteps(
   const known = inverseScales(motions);
   if (known.length < 3) return undefined;
   const typical = typicalStep(motions);
-  const startPx = Math.max(leastSpreadPx, startSpread * Math.abs(startStep) * radiusPx);
+  const startPx = Math.max(minSpreadPx, startSpread * Math.abs(startStep) * radiusPx);
   const border: StepBorder = {
     column: new Float64Array(normal.size),
     diagonal: 1 / startPx ** 2,
@@ -245,7 +250,7 @@ export function addEvenSteps(
   for (let i = 0; i + 1 < known.length; i++) {
     const here = known[i];
     const after = known[i + 1];
-    const spreadPx = Math.max(leastSpreadPx, spreads[here.k] * Math.abs(typical) * radiusPx);
+    const spreadPx = Math.max(minSpreadPx, spreads[here.k] * Math.abs(typical) * radiusPx);
     const frames = after.k - here.k;
     const weight = 1 / (spreadPx * spreadPx * frames);
     const excess = (after.inverse - here.inverse - typical * frames) * radiusPx;

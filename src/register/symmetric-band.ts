@@ -9,7 +9,7 @@ export class SymmetricBand {
   /** Row by row, of each the elements from `halfBandwidth` left of the diagonal up to it. */
   private readonly values: Float64Array;
 
-  /** @param halfBandwidth Most columns that an element lies from the diagonal. */
+  /** @param halfBandwidth Maximum distance of an element from the diagonal, columns. */
   constructor(
     readonly size: number,
     halfBandwidth: number,
@@ -18,7 +18,7 @@ export class SymmetricBand {
     this.values = new Float64Array(size * (this.halfBandwidth + 1));
   }
 
-  /** Adds to an element. Of each symmetric pair the lower one is kept: what is added to the upper is passed over. */
+  /** Adds to an element. Of each symmetric pair the lower one is stored: additions to the upper are ignored. */
   add(row: number, col: number, value: number): void {
     if (col > row) return;
     if (row - col > this.halfBandwidth) {

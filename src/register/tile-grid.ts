@@ -8,7 +8,7 @@ export interface TileGrid {
   pitchY: number;
 }
 
-/** Bilinear between the middles of tiles, at a place about the frame's centre; beyond the outermost, theirs. */
+/** Bilinear between the centres of tiles, at a position about the frame's centre; constant beyond the outermost. */
 export function readGrid(
   values: Float32Array,
   { columns, rows, pitchX, pitchY }: TileGrid,

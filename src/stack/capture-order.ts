@@ -18,12 +18,14 @@ const minDigits = 3;
 /**
  * Capture order of photographs.
  *
- * - Every one has a capture time (sub-seconds included) of its own: time decides, whatever the names are. So a file
- * counter that rolls over (IMG_9999, IMG_0001) does no harm. - Times are there but some are equal, as with a burst and
- * a clock of whole seconds: name order decides when times never run backwards along it, or run backwards once only,
- * where the counter rolled over; the order then starts there. - Times are missing in a few (fewer than a quarter), and
- * those of the others agree with the names: the few go by name. - Otherwise (no times, or equal times and names
- * contradict each other): natural name order, from where a counter rolled over if the names show it.
+ * - Every one has a capture time (sub-seconds included) of its own: time decides, whatever the names are.
+ *   So a file counter that rolls over (IMG_9999, IMG_0001) does no harm.
+ * - Times are there but some are equal, as with a burst and a clock of whole seconds: name order decides when
+ *   times never run backwards along it, or run backwards once only, where the counter rolled over; the order
+ *   then starts there.
+ * - Times are missing in a few (fewer than a quarter), and those of the others agree with the names: the few go by name.
+ * - Otherwise (no times, or equal times and names contradict each other): natural name order, from where a counter
+ *   rolled over if the names show it.
  */
 export function captureOrder<Item extends { name: string; exif: FrameExif }>(
   items: readonly Item[],

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { noMotion } from '../../src/register/centred-motion.js';
 import { createCorrespondences } from '../../src/register/fit-motion.js';
-import { commonPx, type DoubtfulTiles, fitWithDoubts } from '../../src/register/fit-with-doubts.js';
+import { commonModeSigmaPx, type DoubtfulTiles, fitWithDoubts } from '../../src/register/fit-with-doubts.js';
 import { normalRandom, seededRandom } from './textured-stack.js';
 
 const fullSize = { width: 1600, height: 1200 };
@@ -49,7 +49,7 @@ describe('a fit of doubtful tiles', () => {
       noMotion,
       frame,
     );
-    for (const k of [0, 2, 3]) expect(information[5 * k]).toBeLessThan(1.05 / commonPx[k] ** 2);
+    for (const k of [0, 2, 3]) expect(information[5 * k]).toBeLessThan(1.05 / commonModeSigmaPx[k] ** 2);
   });
 
   it('takes sharp tiles at their word: scale, roll and shift as drawn', () => {
