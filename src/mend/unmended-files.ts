@@ -18,6 +18,8 @@ import { requireRegularFile } from '../stack/regular-file.js';
 import type { MendedRecord, UnmendedFile } from './mended-record.js';
 import { mendedFiles, mergedFolder, unmendedFolder } from './result-files.js';
 
+const endIsGone = 'the end of the file is gone';
+
 const unmendedShape: Shape<UnmendedFile[]> = listShape(
   objectShape<UnmendedFile>({
     file: resultFileShape,
@@ -31,14 +33,17 @@ const unmendedShape: Shape<UnmendedFile[]> = listShape(
  * removed is passed over.
  *
  * @param merged The folder that holds them.
- * @throws InputError for one that cannot be read.
+ * @throws InputError for one that cannot be read or lacks its end.
  */
 export async function describeUnmended(merged: string, record: RunRecord): Promise<UnmendedFile[]> {
   const files: UnmendedFile[] = [];
   for (const file of mendedFiles(record)) {
     const path = join(merged, file);
     const found = await stat(path).catch(() => undefined);
-    if (found) files.push({ file, sizeBytes: found.size, sha256: await hashFile(path) });
+    if (!found) continue;
+    // Not every file is read for the mend: what is put aside as the merge's own must be whole.
+    if (!(await hasPictureEnd(path))) throw lost(path, endIsGone);
+    files.push({ file, sizeBytes: found.size, sha256: await hashFile(path) });
   }
   return files;
 }
@@ -97,7 +102,7 @@ async function requireReadable(merged: string, { size, composite, maps }: RunRec
         throw new Error(`it holds ${width} x ${height} pixels instead of ${size.width} x ${size.height}`);
       }
       await picture.stats();
-      if (!(await hasPictureEnd(path))) throw new Error('the end of the file is gone');
+      if (!(await hasPictureEnd(path))) throw new Error(endIsGone);
     } catch (error) {
       throw lost(path, fileErrorReason(error) || firstLine(error), error);
     }

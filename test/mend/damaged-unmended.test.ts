@@ -142,3 +142,17 @@ test('size and hash of what is put aside are in run.json, and stay the same over
   expect(record).toMatchObject({ mends: { unmended: first } });
   expect(await readMends(folder, size)).toHaveLength(2);
 });
+
+test.each(['depth.png', 'composite.tif'])(
+  'a result whose %s lost its end is not mended, and stays as it is',
+  async (file) => {
+    const { folder } = await makeResult();
+    const path = join(folder, file);
+    truncateSync(path, statSync(path).size - 8);
+    const before = contents(folder);
+    await expect(applyMends(folder, [mend])).rejects.toThrow(
+      `${path} is not as the merge made it: the end of the file is gone.`,
+    );
+    expect(contents(folder)).toEqual(before);
+  },
+);
