@@ -26,7 +26,7 @@ export const memoryModel = {
   perFrameMb: 0.5,
   /** Of the frame as it is reduced to be aligned: see `registrationShrink`. */
   perReducedMegapixelMb: 32,
-  perMegapixelMb: { 8: 71, 16: 88 },
+  perMegapixelMb: { 8: 75, 16: 88 },
 } as const;
 
 /** Peak memory of a merge in so many threads, MB, whole. */
