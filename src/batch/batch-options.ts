@@ -54,7 +54,7 @@ export interface ResolvedBatch {
   positionsFile: string | undefined;
   /** What one merge may use. */
   budget: Budget;
-  /** What all that run at once may use together; with a queue that is for its workers to say. */
+  /** What all that run at once may use together; with a queue its workers decide that. */
   room: Budget;
   queue: { url: string; priority: number } | undefined;
   /** Bound on the memory of all merges together; undefined when none was given. */
@@ -79,7 +79,6 @@ export const batchOptionTable: OptionTable<OwnOptions> = {
     kind: toggle,
     group: 'Stacks',
     help: 'part each folder into the stacks that it holds',
-    default: false,
   },
   splitBy: {
     kind: choice('auto', 'time', 'picture'),
@@ -94,13 +93,12 @@ export const batchOptionTable: OptionTable<OwnOptions> = {
     help: 'pause that parts stacks, e.g. 30s',
     defaultText: 'found from the times',
   },
-  followLinks: { kind: toggle, group: 'Stacks', help: 'follow links that lead out of ROOT', default: false },
-  retry: { kind: toggle, group: 'Stacks', help: 'run only the stacks that failed before', default: false },
+  followLinks: { kind: toggle, group: 'Stacks', help: 'follow links that lead out of ROOT' },
+  retry: { kind: toggle, group: 'Stacks', help: 'run only the stacks that failed before' },
   watch: {
     kind: toggle,
     group: 'Stacks',
     help: 'go on, and take up new stacks once their folders have settled',
-    default: false,
   },
   settleS: {
     kind: number(1, 86_400, 's'),
@@ -200,7 +198,7 @@ function resolveQueue(given: BatchOptions, priority: number): ResolvedBatch['que
   }
   if (given.until !== undefined) {
     throw new UsageError(
-      `Expected ${named('until')} or ${named('queue')} but received both: when workers stop is for their machines to say.`,
+      `Expected ${named('until')} or ${named('queue')} but received both: when workers stop is decided on their machines.`,
     );
   }
   return { url, priority };

@@ -40,7 +40,7 @@ export interface StackReport {
   framesUsed: number;
   size: Size;
   wallMs: number;
-  /** What is to be said of the stack, as `check` says it; absent in lists of before it was kept. */
+  /** Findings on the stack, as those of `check`; absent in lists written before they were kept. */
   findings?: Finding[] | undefined;
   /** Plain sentences, the most important first. */
   verdicts: string[];

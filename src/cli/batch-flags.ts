@@ -34,7 +34,7 @@ const group = 'Output';
 /** What the command itself is asked for. */
 export const batchCommandOptions: OptionTable<OwnOptions> = {
   queuePasswordFile: { ...queuePasswordFile, group: 'Machine and files' },
-  dryRun: { kind: toggle, group, help: 'print the plan and write nothing', default: false },
+  dryRun: { kind: toggle, group, help: 'print the plan and write nothing' },
   status: {
     kind: folderPath('OUT'),
     group,

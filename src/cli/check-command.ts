@@ -42,19 +42,17 @@ const ownOptions: OptionTable<OwnOptions> = {
     kind: toggle,
     group,
     help: 'print a table of all frames below the verdict; the page has it always',
-    default: false,
   },
   page: {
     kind: fileName('FILE.html', '.html'),
     group,
     help: 'write a page with the verdicts, a strip of the frames, and plots',
   },
-  overwrite: { kind: toggle, group, help: 'replace an earlier page', default: false },
+  overwrite: { kind: toggle, group, help: 'replace an earlier page' },
   json: {
     kind: toggle,
     group,
     help: 'print the report as JSON on stdout, for programs, and no text but errors',
-    default: false,
   },
 };
 

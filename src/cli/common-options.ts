@@ -15,9 +15,8 @@ export const printOptions: OptionTable<PrintOptions> = {
     kind: toggle,
     group,
     help: 'print one JSON event a line on stdout, for programs, and no text but errors',
-    default: false,
   },
-  quiet: { kind: toggle, group, help: 'print warnings and errors only', default: false },
+  quiet: { kind: toggle, group, help: 'print warnings and errors only' },
 };
 
 export const framesFrom: OptionSpec<string> = {

@@ -48,6 +48,7 @@ const mendIds: OptionKind<number[]> = {
   isValid: (value): value is number[] => Array.isArray(value),
   read: (given) => (/^\d+(,\d+)*$/.test(given) ? given.split(',').map(Number) : undefined),
   valueName: 'ID',
+  unset: [],
 };
 
 const noteText: OptionKind<string> = {
@@ -59,13 +60,11 @@ const ownOptions: OptionTable<OwnOptions> = {
   add: {
     kind: several(text('frame=N', /^frame=\d{1,5}$/, 'frame=N')),
     help: 'record a mend from frame N over --region, then apply all',
-    default: () => [],
   },
   region: {
     // `addMends` reads it.
     kind: several(text('a region', /^/, 'x,y,w,h|polygon')),
     help: 'its region in composite pixels: x,y,w,h, or three or more corners "x,y x,y x,y"',
-    default: () => [],
   },
   featherPx: {
     kind: number(0, maxFeatherPx, 'px'),
@@ -73,13 +72,12 @@ const ownOptions: OptionTable<OwnOptions> = {
     defaultText: 'a quarter of its mean width, 12 to 160',
   },
   note: { kind: noteText, help: 'text for the list' },
-  drop: { kind: mendIds, help: 'keep a mend on the list, but out of the picture', default: () => [] },
-  keep: { kind: mendIds, help: 'put a dropped mend back into the picture', default: () => [] },
-  list: { kind: toggle, help: 'list the mends and change nothing', default: false },
+  drop: { kind: mendIds, help: 'keep a mend on the list, but out of the picture' },
+  keep: { kind: mendIds, help: 'put a dropped mend back into the picture' },
+  list: { kind: toggle, help: 'list the mends and change nothing' },
   undo: {
     kind: toggle,
     help: 'bring back the unmended picture and maps; the mends stay on the list',
-    default: false,
   },
   framesFrom,
   json: jsonAnswer,

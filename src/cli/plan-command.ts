@@ -36,12 +36,11 @@ const ownOptions: OptionTable<OwnOptions> = {
     group,
     help: 'write a sheet of positions to tick off, as .html to print or as .csv',
   },
-  overwrite: { kind: toggle, group, help: 'replace an earlier sheet', default: false },
+  overwrite: { kind: toggle, group, help: 'replace an earlier sheet' },
   json: {
     kind: toggle,
     group,
     help: 'print the plan as JSON on stdout, for programs, and no text but errors',
-    default: false,
   },
 };
 

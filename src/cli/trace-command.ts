@@ -36,7 +36,7 @@ const ownOptions: OptionTable<OwnOptions> = {
     kind: fileName('FILE.png', '.png'),
     help: 'write a contact sheet: the region in the composite and the best frames',
   },
-  overwrite: { kind: toggle, help: 'replace an earlier contact sheet', default: false },
+  overwrite: { kind: toggle, help: 'replace an earlier contact sheet' },
   framesFrom,
   json: jsonAnswer,
 };

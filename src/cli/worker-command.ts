@@ -54,7 +54,6 @@ const ownOptions: OptionTable<OwnOptions> = {
   below: {
     kind: several(folderPath()),
     help: 'read photographs and write results only below this folder; required, and may be given more than once',
-    default: () => [],
   },
   queuePasswordFile,
   threads: {
@@ -70,7 +69,7 @@ const ownOptions: OptionTable<OwnOptions> = {
     help: 'a worker that is silent for this time loses its stack to another',
     default: 30,
   },
-  json: { kind: toggle, help: 'print one JSON event a line on stdout, for programs', default: false },
+  json: { kind: toggle, help: 'print one JSON event a line on stdout, for programs' },
 };
 
 /** `lamella worker --queue URL --below FOLDER`. */

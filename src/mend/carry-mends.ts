@@ -55,7 +55,7 @@ export async function carryMends(old: string, dir: string, merged: Merged): Prom
   const dropped =
     lost === 0
       ? ''
-      : ` As ${reason}, ${isFramedAlike ? 'these are' : 'they are'} dropped until you say ${optionName('keep')}.`;
+      : ` As ${reason}, ${isFramedAlike ? 'these are' : 'they are'} dropped until you give ${optionName('keep')}.`;
   const them = mends.length === 1 ? ['it is', 'it'] : ['they are', 'them'];
   return `${summary}: ${them[0]} on the list of this one, and not yet in its picture. Look at it, and apply ${them[1]} with lamella mend.${dropped}`;
 }

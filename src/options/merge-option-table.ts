@@ -87,14 +87,13 @@ export const mergeOptionTable: OptionTable<MergeOptions> = {
     kind: frameList,
     group: 'Frames',
     help: 'leave these frames out, such as 12,31 or 1-4,31',
-    default: () => [],
+    default: [],
     defaultText: 'none',
   },
   strict: {
     kind: toggle,
     group: 'Frames',
     help: 'fail when a frame cannot be read or aligned, instead of leaving it out with a warning',
-    default: false,
   },
   threads: {
     kind: whole(1, maxThreads),
@@ -119,7 +118,6 @@ export const mergeOptionTable: OptionTable<MergeOptions> = {
     kind: toggle,
     group: 'Machine and files',
     help: 'replace an earlier result folder as a whole',
-    default: false,
   },
 };
 

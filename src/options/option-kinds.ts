@@ -58,10 +58,11 @@ export function choice<const Value extends string | number>(...values: Value[]):
   };
 }
 
-/** Set or not; a flag that takes no value. */
+/** Set or, by default, not; a flag that takes no value. */
 export const toggle: OptionKind<boolean> = {
   range: 'true or false',
   isValid: (value) => typeof value === 'boolean',
+  unset: false,
 };
 
 /** A text that `pattern` describes, in words by `range`. */
@@ -98,6 +99,7 @@ export function several<Value>(kind: OptionKind<Value>): OptionKind<Value[]> {
       return kind.show?.(fault) ?? showValue(fault);
     },
     isRepeatable: true,
+    unset: [],
   };
 }
 

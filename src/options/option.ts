@@ -17,6 +17,8 @@ export interface OptionKind<Value = unknown> {
   isRangeInHelp?: boolean;
   /** Whether a command line may give it several times; the value is a list then. */
   isRepeatable?: boolean;
+  /** Default of every option of the kind that names no other. */
+  unset?: Value;
 }
 
 /** An option, declared once: validation, flags, help and the tables of the guide follow from it. */
@@ -33,7 +35,7 @@ export interface OptionSpec<Value = unknown> {
   reason?: string;
   /** Whether a command line must give it. */
   isRequired?: boolean;
-  /** Value when none is given; absent when the option then stays unset. */
+  /** Value when none is given; absent when the option then stays unset, or takes that of its kind. */
   default?: Value | (() => Value);
   /** The default in words, where it is not the value itself. */
   defaultText?: string;

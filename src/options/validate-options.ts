@@ -25,7 +25,7 @@ export function validateOptions<Options>(
     const value = values[field];
     if (value === undefined) continue;
     if (!spec.kind.isValid(value)) throw refusal(field, spec, value);
-    valid[field] = Array.isArray(value) ? [...value] : value;
+    valid[field] = value;
   }
   // Each field was checked against its kind.
   return valid as Partial<Options>;
@@ -35,9 +35,10 @@ export function validateOptions<Options>(
 export function withDefaults<Options>(table: OptionTable<Options>, valid: Partial<Options>): Options {
   const values: Record<string, unknown> = { ...valid };
   const complete: Record<string, unknown> = {};
-  for (const [field, { default: preset }] of optionSpecs(table)) {
+  for (const [field, { kind, default: preset = kind.unset }] of optionSpecs(table)) {
     const value = values[field] ?? (typeof preset === 'function' ? preset() : preset);
-    if (value !== undefined) complete[field] = value;
+    // A list that is handed out may be changed: not the one of the declaration.
+    if (value !== undefined) complete[field] = Array.isArray(value) ? [...value] : value;
   }
   // A field without a default is one that may be absent.
   return complete as Options;

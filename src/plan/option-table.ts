@@ -170,7 +170,6 @@ export const planOptionTable: OptionTable<PlanOptions, PlanOnly> = {
     kind: toggle,
     group: 'Landscape',
     help: 'camera on a tripod, focused by the ring from near to far',
-    default: false,
   },
   nearM: {
     kind: number(0.001, 100_000, 'm'),

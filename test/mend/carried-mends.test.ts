@@ -61,7 +61,7 @@ describe('mends of a result that another merge replaces', () => {
     ]);
 
     const moved = await merge(place.frames, { ...options, anchor: 2 });
-    expect(moved.warnings.join()).toMatch(/framed differently.*dropped until you say keep/);
+    expect(moved.warnings.join()).toMatch(/framed differently.*dropped until you give keep/);
     expect((await listOf(place.out)).some(([, , kept]) => kept)).toBe(false);
   });
 

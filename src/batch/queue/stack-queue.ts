@@ -226,7 +226,7 @@ export class StackQueue {
     }
   }
 
-  /** Names of the workers that listen now; none where the server does not say. */
+  /** Names of the workers that listen now; none where the server does not list them. */
   private async workers(): Promise<string[]> {
     const clients = await this.queue.getWorkers().catch(() => []);
     return clients.flatMap(({ rawname }) => /:w:([0-9a-f]{16})$/.exec(rawname ?? '')?.[1] ?? []);
