@@ -28,7 +28,7 @@ const minKnownShare = 0.5;
 const minSidesShare = 0.7;
 /** Sites per level at most, and their least distance, pixels of the level. */
 const maxSites = 10_000;
-const minPitch = 4;
+const minPitch = 3;
 /** The picture's smaller side in blocks; each block has one vote. */
 const blocksAcross = 20;
 /** Least side of a block, px: windows of neighbouring blocks hardly overlap, so that their votes are independent. */
