@@ -123,7 +123,7 @@ function apertureSections({ bestAperture, lens, circle }: StackPlan): Section[] 
         ...columns([head, ...rows]),
         ...(bestAperture.possible ? [] : [outOfReach(bestAperture.widestFNumber)]),
         ...(lens.markedFNumber === null
-          ? ['An objective has one aperture: this tells how far it is from the best.']
+          ? ['An objective has one aperture: this is how far it is from the best.']
           : []),
         `Reckoned for a perfect lens and a circle of ${lengthText(circle.mm)}; many lenses are sharper a stop narrower than wide open.`,
       ],

@@ -2,23 +2,23 @@ import { median } from '../image/median.js';
 import { optionError } from '../option-error.js';
 import type { MergeOptions } from '../options/merge-options.js';
 
-/** What the user gives of the rail's travel: one step, or the position of each photograph. */
+/** The rail's travel as the user gives it: one step, or the position of each photograph. */
 export type GivenTravel = Pick<MergeOptions, 'stepMm' | 'positionsMm'>;
 
 /** The photographs that positions are given for. */
 export interface PositionedStack {
   folder: string;
-  /** How many photographs in the folder got a number. */
+  /** Number of photographs in the folder that have a frame number. */
   photographs: number;
-  /** Numbers of those that are in use, rising. */
+  /** Numbers of those in use, ascending. */
   numbers: readonly number[];
 }
 
 /**
- * Refuses positions of another number than the photographs have. Of a part of the stack they may be given up to its end.
- * Throws UsageError.
+ * Refuses positions whose count differs from that of the photographs. Of a part of the stack they may be given up to
+ * its end. Throws UsageError.
  *
- * @param from Name of the file that the positions stand in, where it is known.
+ * @param from Name of the file with the positions, where it is known.
  */
 export function refusePositionCount(
   { folder, photographs, numbers }: PositionedStack,
@@ -41,7 +41,7 @@ export function refusePositionCount(
 /**
  * Mean travel of the rail from one frame in use to the next, mm; undefined where nothing was given.
  *
- * @param numbers Of the frames in use, rising; at least two.
+ * @param numbers Numbers of the frames in use, ascending; at least two.
  */
 export function meanStepMm(
   numbers: readonly number[],
@@ -52,8 +52,10 @@ export function meanStepMm(
   return Math.abs(positionsMm[last - 1] - positionsMm[first - 1]) / (numbers.length - 1);
 }
 
-/** Usual travel between frames that follow each other, mm: the step, or the median of those between the positions. */
+/** Usual travel between successive frames, mm: the step, or the median of those between the positions. */
 export function usualStepMm({ stepMm, positionsMm }: GivenTravel): number | undefined {
   if (!positionsMm) return stepMm;
-  return median(Float64Array.from(positionsMm.slice(1), (place, i) => Math.abs(place - positionsMm[i])));
+  return median(
+    Float64Array.from(positionsMm.slice(1), (position, i) => Math.abs(position - positionsMm[i])),
+  );
 }

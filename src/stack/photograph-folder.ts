@@ -14,8 +14,8 @@ const ourName = 'Lamella ';
 const softwareTag = 305;
 
 /**
- * Whether a folder holds the photographs of a stack: at least `leastFrames` pictures or camera raw files that are not
- * Lamella's own composites or contact sheets. Only as many files are opened as needed, and of each only its start.
+ * Whether a folder holds the photographs of a stack: at least `minStackFrames` pictures or camera raw files that are
+ * not Lamella's own composites or contact sheets. Only as many files are opened as needed, and of each only its start.
  * False for a folder that cannot be listed.
  */
 export async function holdsPhotographs(folder: string): Promise<boolean> {
