@@ -18,8 +18,8 @@ import {
   type LevelGeometry,
   levelGeometries,
   measurePair,
-  type TileBench,
-  takeTileBench,
+  type TileScratch,
+  takeTileScratch,
   votingLevels,
 } from './pair-motion.js';
 import {
@@ -43,10 +43,12 @@ export interface MotionEstimator {
   solve(anchorNumber: number): MotionSolution;
 }
 
-/** How many earlier frames are kept at registration size: two neighbours, and one more to step over two bad ones. */
+/** Number of earlier frames kept at registration size: two neighbours, and one more to bridge two bad ones. */
 const keptFrames = 3;
-/** Light is also compared over this distance: the grids are tiny, and long links stop the gains from drifting. */
-const lightReach = 8;
+/**
+ * Light is also compared over this distance, frames: the grids are tiny, and long links prevent a trend in the gains.
+ */
+const maxLightDistance = 8;
 
 interface KeptFrame {
   index: number;
@@ -54,12 +56,12 @@ interface KeptFrame {
 }
 
 /** Memory and geometry of a stack, allocated when the first frame gives the size. */
-interface Workshop {
+interface StackContext {
   shape: string;
   arena: Arena;
   kernels: RegisterKernels;
   scratch: PyramidScratch;
-  bench: TileBench;
+  tileScratch: TileScratch;
   tables: LightTables;
   /** Address of the frame's samples. */
   source: number;
@@ -81,7 +83,7 @@ class StreamingEstimator implements MotionEstimator {
   readonly #fullSize: Size;
   readonly #radiusPx: number;
   readonly #evidence: MotionEvidence;
-  #workshop: Workshop | undefined;
+  #context: StackContext | undefined;
   /** Newest first. */
   readonly #kept: KeptFrame[] = [];
   readonly #lights: { index: number; grid: LightGrid }[] = [];
@@ -104,8 +106,8 @@ class StreamingEstimator implements MotionEstimator {
   }
 
   add(frame: ReducedFrame): void {
-    const workshop = this.#prepare(frame);
-    const { arena, kernels, scratch, tables, source, spare } = workshop;
+    const context = this.#prepare(frame);
+    const { arena, kernels, scratch, tables, source, spare } = context;
     const index = this.#evidence.frames.length;
     if (this.#kept.length > keptFrames) spare.push((this.#kept.pop() as KeptFrame).levels);
     const current: KeptFrame = { index, levels: spare.pop() as BandLevel[] };
@@ -122,7 +124,7 @@ class StreamingEstimator implements MotionEstimator {
       sameAsPrevious: previous !== undefined && equalPlanes(previous.levels[0].band, current.levels[0].band),
     };
     this.#evidence.frames.push(record);
-    const toKept = this.#measureMotion(current, workshop);
+    const toKept = this.#measureMotion(current, context);
     this.#measureGain(index, measureLight(frame), toKept);
     this.#kept.unshift(current);
   }
@@ -131,24 +133,24 @@ class StreamingEstimator implements MotionEstimator {
     return assembleSolution(this.#evidence, anchorNumber);
   }
 
-  #prepare(frame: ReducedFrame): Workshop {
+  #prepare(frame: ReducedFrame): StackContext {
     const { width, height, channels, bits, number, pixels } = frame;
     const shape = `${width} x ${height} x ${channels}`;
     if (pixels.length !== width * height * channels) {
       throw new RangeError(`Expected ${shape} samples for frame ${number} but received ${pixels.length}`);
     }
-    if (this.#workshop) {
-      if (shape !== this.#workshop.shape || bits !== this.#workshop.tables.bits) {
-        throw new RangeError(`Expected ${this.#workshop.shape} for frame ${number} but received ${shape}`);
+    if (this.#context) {
+      if (shape !== this.#context.shape || bits !== this.#context.tables.bits) {
+        throw new RangeError(`Expected ${this.#context.shape} for frame ${number} but received ${shape}`);
       }
-      return this.#workshop;
+      return this.#context;
     }
     const arena = new Arena();
     const kernels = registerKernels(arena);
     const scratch = takePyramidScratch(arena, width, height);
     const source = arena.take(pixels.length * (bits / 8));
     const tables: LightTables = { pointer: arena.take(lightTableBytes(frame)), bits, channels };
-    const bench = takeTileBench(arena, kernels);
+    const tileScratch = takeTileScratch(arena, kernels);
     const spare = createBandPyramids(arena, width, height, keptFrames + 1);
     fillLightTables(arena, tables);
     this.#evidence.pitchPx = Math.sqrt(frame.factorX * frame.factorY);
@@ -159,19 +161,19 @@ class StreamingEstimator implements MotionEstimator {
       pitchX: tile * geometry[n].pitchX,
       pitchY: tile * geometry[n].pitchY,
     }));
-    this.#workshop = { shape, arena, kernels, scratch, bench, tables, source, geometry, spare };
-    return this.#workshop;
+    this.#context = { shape, arena, kernels, scratch, tileScratch, tables, source, geometry, spare };
+    return this.#context;
   }
 
   /** Links the frame to those kept; returns its motion from each that it could be linked to, by index. */
-  #measureMotion(current: KeptFrame, { geometry, bench }: Workshop): Map<number, CentredMotion> {
+  #measureMotion(current: KeptFrame, { geometry, tileScratch }: StackContext): Map<number, CentredMotion> {
     const toKept = new Map<number, CentredMotion>();
     if (this.#motion === 'none') return toKept;
     const { links } = this.#evidence;
-    for (const [place, kept] of this.#kept.slice(0, keptFrames).entries()) {
-      // The third is asked only when the stack would otherwise come apart or hang on one pair.
-      if (place >= 2 && toKept.size >= 1) break;
-      const pair = measurePair(kept.levels, current.levels, geometry, bench, {
+    for (const [i, kept] of this.#kept.slice(0, keptFrames).entries()) {
+      // The third is measured only when the stack would otherwise come apart or depend on one pair.
+      if (i >= 2 && toKept.size >= 1) break;
+      const pair = measurePair(kept.levels, current.levels, geometry, tileScratch, {
         radiusPx: this.#radiusPx,
         shiftOnly: this.#motion === 'shift',
         start: this.#predict(kept.index, toKept),
@@ -198,7 +200,7 @@ class StreamingEstimator implements MotionEstimator {
     const lightLinks: LightLink[] = this.#evidence.lightLinks;
     // Motions from older frames by walking back along the links.
     const fromOlder = new Map<number, CentredMotion>(toKept);
-    for (let older = index - 1; older >= index - lightReach; older--) {
+    for (let older = index - 1; older >= index - maxLightDistance; older--) {
       const known = fromOlder.get(older);
       if (!known) continue;
       for (const link of this.#evidence.links) {
@@ -207,15 +209,15 @@ class StreamingEstimator implements MotionEstimator {
       }
     }
     for (const light of this.#lights) {
-      const apart = index - light.index;
-      if (apart > 1 && apart % 4 !== 0) continue;
+      const distance = index - light.index;
+      if (distance > 1 && distance % 4 !== 0) continue;
       const motion = this.#motion === 'none' ? noMotion : fromOlder.get(light.index);
       if (!motion) continue;
       const ratio = compareLight(grid, light.grid, invertMotion(motion), this.#fullSize);
       if (ratio) lightLinks.push({ of: index, to: light.index, ...ratio });
     }
     this.#lights.unshift({ index, grid });
-    if (this.#lights.length > lightReach) this.#lights.pop();
+    if (this.#lights.length > maxLightDistance) this.#lights.pop();
   }
 }
 

@@ -74,7 +74,7 @@ const minAgreeing = 8;
 const minAgreeingShare = 0.3;
 
 /** Kernels for comparing tiles, and their scratch buffers. */
-export interface TileBench {
+export interface TileScratch {
   kernels: RegisterKernels;
   /** Sums that a comparison returns. */
   cross: Float64Array;
@@ -85,7 +85,7 @@ export interface TileBench {
 /** Maximum side of a tile, pixels. */
 const maxTile = 16;
 
-export function takeTileBench(arena: Arena, kernels: RegisterKernels): TileBench {
+export function takeTileScratch(arena: Arena, kernels: RegisterKernels): TileScratch {
   const crossPointer = arena.take(8 * crossCount);
   const rowsPointer = arena.take(4 * maxTile * (maxTile + 3));
   const cross = new Float64Array(arena.memory.buffer, crossPointer, crossCount);
@@ -101,7 +101,7 @@ export function measurePair(
   reference: readonly BandLevel[],
   moving: readonly BandLevel[],
   geometry: readonly LevelGeometry[],
-  bench: TileBench,
+  tileScratch: TileScratch,
   options: PairOptions,
 ): PairMeasurement {
   const { radiusPx, shiftOnly } = options;
@@ -116,7 +116,7 @@ export function measurePair(
   const from = options.start ? Math.min(votingLevels - 1, top) : top;
   for (let n = from; n >= 0; n--) {
     for (let round = roundsByLevel[n] ?? 2; round > 0; round--) {
-      const found = compareLevel(reference[n], moving[n], geometry[n], n, motion, bench);
+      const found = compareLevel(reference[n], moving[n], geometry[n], n, motion, tileScratch);
       if (n < votingLevels && round === 1) matches.push(found);
       if (n === 0 || found.tiles.count < 4) break;
       // The few tiles of the coarsest level cannot separate scale from a local error.
@@ -140,7 +140,7 @@ function compareLevel(
   geometry: LevelGeometry,
   n: number,
   motion: CentredMotion,
-  { kernels, cross, crossPointer, rowsPointer }: TileBench,
+  { kernels, cross, crossPointer, rowsPointer }: TileScratch,
 ): LevelMatches {
   const { pitchX, pitchY, halfX, halfY } = geometry;
   const { tile, stride } = reference;
