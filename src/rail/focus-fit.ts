@@ -50,6 +50,9 @@ const minEndRise = 0.5;
 /** Standard error of a sample from tiles that contain more than one depth, ln energy. */
 const sampleSigma = 0.2;
 
+/** Maximum error of a fit whose width is used, ln energy. */
+const maxWidthError = 0.5;
+
 /**
  * Falloff (ln energy) midway between two frames from which a step leaves a gap: an octave. The maps of a merge use
  * three quarters of an octave, but here the width of the curves is less certain, as it comes from few tiles and frames.
@@ -79,11 +82,18 @@ export function fitFocus(curves: FocusCurves, positions: readonly number[]): Foc
     fitTile(curves, tile, positions, undefined, tables),
   );
   const { frames } = curves;
-  const inner = first.filter((fit) => fit && fit.best > 0 && fit.best < frames - 1 && fit.error < 0.5);
-  const width = median(Float64Array.from(inner, (fit) => Math.log(fit!.width)));
+  const inner = wellFitted(first, frames);
+  const width = median(Float64Array.from(inner, (fit) => Math.log(fit.width)));
   if (inner.length === 0) return { tiles: first, width: Number.NaN };
   const second = first.map((fit, tile) => fit && fitTile(curves, tile, positions, width, tables));
   return { tiles: second, width: Math.exp(width) };
+}
+
+/** Fits that determine a width: of curves that peak inside the run of frames and contain one depth. */
+export function wellFitted(tiles: readonly (TileFocus | undefined)[], frames: number): TileFocus[] {
+  return tiles.flatMap((fit) =>
+    fit && fit.best > 0 && fit.best < frames - 1 && fit.error < maxWidthError ? [fit] : [],
+  );
 }
 
 function fitTile(

@@ -6,7 +6,7 @@ import type { FrameFile } from '../stack/frame.js';
 import { feedFrames } from '../stack/frame-feed.js';
 import { directionCount, encodedLuma, measureDetail } from './detail-grid.js';
 import { focusCurves } from './focus-curves.js';
-import { type FocusFit, fitFocus } from './focus-fit.js';
+import { type FocusFit, fitFocus, wellFitted } from './focus-fit.js';
 import { searchHotPixels } from './hot-pixels.js';
 import type { SensorSpot } from './sensor-spot.js';
 import type { TileCurves } from './tile-curves.js';
@@ -145,9 +145,7 @@ function medianWidth(
   });
   const light = Float32Array.from(own.keys(), (tile) => lightOfTiles[tile]);
   const curves = focusCurves({ columns: own.size, rows: 1, tilePx: fineTilePx, frames, energy, light });
-  const widths = fitFocus(curves, positions).tiles.flatMap((focus) =>
-    focus && focus.best > 0 && focus.best < frames - 1 && focus.error < 0.5 ? [focus.width] : [],
-  );
+  const widths = wellFitted(fitFocus(curves, positions).tiles, frames).map(({ width }) => width);
   widths.sort((p, q) => p - q);
   return widths.length < minFits ? undefined : widths[widths.length >> 1];
 }
