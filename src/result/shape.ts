@@ -1,6 +1,6 @@
 import type { Size } from '../image/image.js';
 
-/** What is wrong with which field of a parsed document. */
+/** A wrong field of a parsed document, with what it should hold. */
 export interface ShapeFault {
   /** e.g. `frames[3].gainRatio`. */
   field: string;

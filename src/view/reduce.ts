@@ -29,7 +29,7 @@ export function readReduced(
   for (let y = 0; y < height; y++) {
     const top = (region.y + y) * step;
     const rows = inBlock.map((offset) => top + offset).filter((wanted) => wanted < source.height);
-    // A block at the lower edge may end before its first offset.
+    // A block at the lower edge may end before its first sample.
     if (rows.length === 0) rows.push(source.height - 1);
     const sums = out.subarray(y * width * channels, (y + 1) * width * channels);
     const counts = source.bits === 32 ? new Float32Array(sums.length) : undefined;
