@@ -42,7 +42,10 @@ export async function describeUnmended(merged: string, record: RunRecord): Promi
     const found = await stat(path).catch(() => undefined);
     if (!found) continue;
     // Not every file is read for the mend: what is put aside as the merge's own must be whole.
-    if (!(await hasPictureEnd(path))) throw lost(path, endIsGone);
+    const isWhole = await hasPictureEnd(path).catch((error: unknown) => {
+      throw lost(path, fileErrorReason(error));
+    });
+    if (!isWhole) throw lost(path, endIsGone);
     files.push({ file, sizeBytes: found.size, sha256: await hashFile(path) });
   }
   return files;
