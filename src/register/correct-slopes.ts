@@ -35,6 +35,12 @@ const blurPower = 4;
 const scalePower = 2.5;
 /** What sharp tiles have in common. */
 const sharpPx = 0.03;
+/** See `steepErrorPx`. */
+const steepPx = 0.5;
+/** Squared widths of focus curves up to this multiple of the facing ones' are those of other textures. */
+const facingScatter = 1.6;
+/** So many of the more detailed half of the tiles are taken to face the camera. */
+const facingShare = 0.15;
 /** Between frames that are not neighbours the blur changes more, and what is sharp in one is not in the other. */
 const distantFactor = 4;
 /** Error of a tile of its own, as a multiple of what it has in common with others. */
@@ -53,7 +59,7 @@ export function correctSlopes(
   evidence: SlopeEvidence,
   motions: readonly (CentredMotion | undefined)[],
 ): PairLink[] {
-  const peaks = sharpest(evidence, motions);
+  const curves = focusCurves(evidence, motions);
   const shaken = shakes(evidence, motions);
   const jumps = [...findJumps(motions, evidence.radiusPx).keys()];
   const links = evidence.links.map((link, i) => {
@@ -67,7 +73,7 @@ export function correctSlopes(
       correctTiles(
         tiles,
         toAnchor,
-        peaks,
+        curves,
         evidence,
         factor,
         shaken.map((share) => share[link.from] * share[link.to]),
@@ -103,13 +109,34 @@ function shakes(
   });
 }
 
-/** Most energy that any frame shows at a place of the anchor's framing, by level, on the grid of its tiles. */
-function sharpest(
+/** What a level shows over the whole stack at places of the anchor's framing, on the grid of its tiles. */
+interface FocusCurves {
+  /** Most energy that any frame shows. */
+  peak: Float32Array;
+  /** Width of the focus curve, frames: the sum of all frames' energies over the peak's. */
+  width: Float32Array;
+  /** The width where the surface faces the camera. */
+  facingWidth: number;
+}
+
+/**
+ * How far a tile on a surface that turns away errs in scale, reduced pixels. Such a tile holds a range of depths, so that its
+ * focus curve is wider than that of a surface that faces the camera (the squares of both widths add up), and its sharp part
+ * moves through it as the focus travels: around a bulging subject all of them inward or outward. In the shift of a tile that
+ * is  (blur a step)^2 x slope / 4  to first order; blur is in proportion to the wavelength over the curve's own width.
+ */
+function steepErrorPx({ facingWidth }: FocusCurves, width: number, level: number): number {
+  const excess = (width / facingWidth) ** 2 - facingScatter;
+  return excess > 0 ? (steepPx * 2 ** level * Math.sqrt(excess)) / facingWidth : 0;
+}
+
+function focusCurves(
   { frames, grids, fullSize }: SlopeEvidence,
   motions: readonly (CentredMotion | undefined)[],
-): Float32Array[] {
+): FocusCurves[] {
   return grids.map((grid, level) => {
     const peak = new Float32Array(grid.columns * grid.rows);
+    const width = new Float32Array(peak.length);
     frames.forEach(({ energies }, k) => {
       const motion = motions[k];
       if (!motion) return;
@@ -125,18 +152,22 @@ function sharpest(
             m.a * u - m.b * v + m.x,
             m.b * u + m.a * v + m.y,
           );
+          width[i] += energy;
           if (energy > peak[i]) peak[i] = energy;
         }
       }
     });
-    return peak;
+    for (let i = 0; i < width.length; i++) width[i] /= Math.max(peak[i], 1e-6);
+    const strong = peak.slice().sort()[peak.length >> 1];
+    const widths = width.filter((_, i) => peak[i] >= strong).sort();
+    return { peak, width, facingWidth: widths[Math.floor(facingShare * widths.length)] };
   });
 }
 
 function correctTiles(
   tiles: Correspondences,
   toAnchor: CentredMotion,
-  peaks: readonly Float32Array[],
+  curves: readonly FocusCurves[],
   { grids, fullSize }: SlopeEvidence,
   doubtFactor: number,
   shares: readonly number[],
@@ -157,7 +188,8 @@ function correctTiles(
     const level = tiles.level[i];
     const x = toAnchor.a * u[i] - toAnchor.b * v[i] + toAnchor.x;
     const y = toAnchor.b * u[i] + toAnchor.a * v[i] + toAnchor.y;
-    const peak = readGrid(peaks[level], grids[level], fullSize, x, y);
+    const curve = curves[level];
+    const peak = readGrid(curve.peak, grids[level], fullSize, x, y);
     const blur = blurFrom(
       Math.min(1, tiles.energy[i] / Math.max(shares[level] * peak, tiles.energy[i], 1e-6)),
     );
@@ -169,7 +201,9 @@ function correctTiles(
     out.doubtPx[i] = doubtPx;
     // Outlines move as the surface that turns away behind them comes into focus.
     out.scaleDoubtPx[i] =
-      tiles.doubtPx[i] + doubtFactor * (blurredPx[level] * (blur / mostBlur) ** scalePower + sharpPx);
+      tiles.doubtPx[i] +
+      doubtFactor * steepErrorPx(curve, readGrid(curve.width, grids[level], fullSize, x, y), level) +
+      doubtFactor * (blurredPx[level] * (blur / mostBlur) ** scalePower + sharpPx);
     widen(out, i, (ownShare * doubtPx) ** 2);
   }
   return out;

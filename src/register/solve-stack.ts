@@ -42,6 +42,8 @@ export interface StackSolution {
 }
 
 const rounds = 8;
+/** How far a frame may well turn, as a multiple of the scatter of all. */
+const rollMargin = 3;
 /** A doubt below this is none, px. */
 const leastDoubtPx = 1e-3;
 
@@ -71,6 +73,7 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
   const used = links.filter(({ from }) => reached[from]);
   const motions = chainStart(used, frameCount, anchor, free);
   const startStep = typicalStep(motions);
+  const rolls = rollsOf(motions, radiusPx);
   const plain = used.map((link) => withFloor(link, floorPx));
   const spread = spreadOfSteps(used, plain, radiusPx);
   const doubts = driftDoubts(used, plain, radiusPx, spread);
@@ -93,6 +96,7 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
       addStepPrior(normal, right, motions, radiusPx, spreads);
       even = addEvenSteps(normal, right, motions, radiusPx, startStep, spreads);
     }
+    if (free === 'similarity') addRollPrior(normal, right, motions, radiusPx, rolls);
     pin(normal, right, even?.column, motions, anchor, free);
     const step = solveBordered(normal, right, even);
     if (!step) break;
@@ -106,6 +110,39 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
     reweigh(used, informations, weights, motions, radiusPx);
   }
   return { motions, residualsPx: frameResiduals(used, weights, motions, frameCount, radiusPx) };
+}
+
+/**
+ * Rolls scatter about a common one as those of the other frames do. Where a frame is well measured that is nothing against its
+ * pairs, and where next to nothing is sharp it keeps the roll from running away with the errors of a chain of pairs.
+ */
+function addRollPrior(
+  normal: SymmetricBand,
+  right: Float64Array,
+  motions: readonly (CentredMotion | undefined)[],
+  radiusPx: number,
+  { middlePx, scatterPx }: Rolls,
+): void {
+  motions.forEach((m, k) => {
+    if (!m) return;
+    const offPx = m.b * radiusPx - middlePx;
+    // Cauchy's weight: a camera that was bumped has turned once and by much.
+    const weight = 1 / (Math.max(leastDoubtPx, rollMargin * scatterPx) ** 2 + offPx ** 2);
+    normal.add(4 * k + 1, 4 * k + 1, weight);
+    right[4 * k + 1] -= weight * offPx;
+  });
+}
+
+/** Middle and scatter of the frames' rolls, px at the radius. */
+interface Rolls {
+  middlePx: number;
+  scatterPx: number;
+}
+
+function rollsOf(motions: readonly (CentredMotion | undefined)[], radiusPx: number): Rolls {
+  const rolls = Float64Array.from(motions.flatMap((m) => (m ? [m.b * radiusPx] : [])));
+  const middlePx = median(rolls.slice());
+  return { middlePx, scatterPx: 1.4826 * median(rolls.map((roll) => Math.abs(roll - middlePx))) };
 }
 
 /** How many frames apart an equation may couple: links, and the prior over three reached frames in a row. */

@@ -106,6 +106,33 @@ describe('the solution of a whole stack', () => {
     expect(scaleErrorsPx[poor]).toBeLessThan(0.6);
     expect(Math.max(...scaleErrorsPx.filter((_, k) => k !== poor))).toBeLessThan(0.05);
   });
+
+  it('keeps the roll of the last frames within what the others turn where their pairs hardly show it', () => {
+    const motions = madeUpMotions(5);
+    const rollPx = (m: CentredMotion | undefined) => radiusPx * (m as CentredMotion).b;
+    const scatterPx = Math.max(...motions.map((m) => Math.abs(rollPx(m))));
+    const links = linksOf(motions).map((l) => {
+      if (l.to < frameCount - 3) return l;
+      const spoilt = link(motions, l.from, l.to, 1e4);
+      spoilt.information[5] = 1e-2;
+      // Each of the last three pairs errs to the same side.
+      spoilt.motion = { ...spoilt.motion, b: spoilt.motion.b + (l.to - l.from) * 0.03 };
+      return spoilt;
+    });
+    const { motions: found } = solveStack(links, options);
+    expect(Math.abs(rollPx(found[frameCount - 1]))).toBeLessThan(3 * scatterPx);
+    const wellMeasured = found
+      .slice(0, frameCount - 3)
+      .map((m, k) => Math.abs(rollPx(m) - rollPx(motions[k])));
+    expect(Math.max(...wellMeasured)).toBeLessThan(0.02);
+  });
+
+  it('leaves a frame turned that was bumped', () => {
+    const motions = madeUpMotions(6);
+    motions[11] = { ...motions[11], b: motions[11].b + 0.04 };
+    const { motions: found } = solveStack(linksOf(motions), options);
+    expect(worstPx(found, motions)).toBeLessThan(0.03);
+  });
 });
 
 describe('solveSymmetric', () => {
