@@ -4,7 +4,6 @@ import { type CentredMotion, invertMotion } from './centred-motion.js';
 import { blurFrom, mostBlur, slopeShare } from './disc-blur.js';
 import type { Correspondences } from './fit-motion.js';
 import { type DoubtfulTiles, fitWithDoubts } from './fit-with-doubts.js';
-import { withOutlineDoubts } from './outline-doubts.js';
 import { relativeSharpness } from './sharpness.js';
 import type { PairLink } from './solve-stack.js';
 import { findJumps } from './step-priors.js';
@@ -62,7 +61,7 @@ export function correctSlopes(
   const curves = focusCurves(evidence, motions);
   const shaken = shakes(evidence, motions);
   const jumps = [...findJumps(motions, evidence.radiusPx).keys()];
-  const links = evidence.links.map((link, i) => {
+  return evidence.links.map((link, i) => {
     const toAnchor = motions[link.from];
     const tiles = evidence.tiles[i];
     if (!toAnchor || tiles.count < 4) return link;
@@ -87,7 +86,6 @@ export function correctSlopes(
     // The doubts are in the information.
     return { ...link, ...fit, scaleDoubtPx: 0, shiftDoubtPx: 0 };
   });
-  return withOutlineDoubts(links);
 }
 
 /**

@@ -1,15 +1,7 @@
-import { median } from '../image/median.js';
+import { median, sigmaPerMad } from '../image/median.js';
 import { type CentredMotion, composeMotions, invertMotion, noMotion } from './centred-motion.js';
 import { solveSymmetric } from './solve-symmetric.js';
-import {
-  addEvenSteps,
-  addStepPrior,
-  driftDoubts,
-  type StepBorder,
-  spreadOfSteps,
-  spreadsOfSteps,
-  typicalStep,
-} from './step-priors.js';
+import { addEvenSteps, type StepBorder, spreadOfSteps, spreadsOfSteps, typicalStep } from './step-priors.js';
 import { SymmetricBand } from './symmetric-band.js';
 
 /** A measured motion from frame `from` to frame `to` (indices of the stack). */
@@ -74,13 +66,8 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
   const motions = chainStart(used, frameCount, anchor, free);
   const startStep = typicalStep(motions);
   const rolls = rollsOf(motions, radiusPx);
-  const plain = used.map((link) => withFloor(link, floorPx));
-  const spread = spreadOfSteps(used, plain, radiusPx);
-  const doubts = driftDoubts(used, plain, radiusPx, spread);
-  const informations = plain.map((information, i) => {
-    if (doubts[i] === 0) return information;
-    return withFloor({ ...used[i], scaleDoubtPx: used[i].scaleDoubtPx + doubts[i] }, floorPx);
-  });
+  const informations = used.map((link) => withFloor(link, floorPx));
+  const spread = spreadOfSteps(used, informations, radiusPx);
   const weights = new Float64Array(used.length).fill(1);
   const halfBandwidth = 4 * (widestCoupling(used, motions) + 1) - 1;
   const size = 4 * frameCount;
@@ -93,7 +80,6 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
     let even: StepBorder | undefined;
     if (free !== 'shift') {
       const spreads = spreadsOfSteps(motions, radiusPx, spread);
-      addStepPrior(normal, right, motions, radiusPx, spreads);
       even = addEvenSteps(normal, right, motions, radiusPx, startStep, spreads);
     }
     if (free === 'similarity') addRollPrior(normal, right, motions, radiusPx, rolls);
@@ -142,14 +128,14 @@ interface Rolls {
 function rollsOf(motions: readonly (CentredMotion | undefined)[], radiusPx: number): Rolls {
   const rolls = Float64Array.from(motions.flatMap((m) => (m ? [m.b * radiusPx] : [])));
   const middlePx = median(rolls.slice());
-  return { middlePx, scatterPx: 1.4826 * median(rolls.map((roll) => Math.abs(roll - middlePx))) };
+  return { middlePx, scatterPx: sigmaPerMad * median(rolls.map((roll) => Math.abs(roll - middlePx))) };
 }
 
-/** How many frames apart an equation may couple: links, and the prior over three reached frames in a row. */
+/** How many frames apart an equation may couple: links, and the prior over two reached frames in a row. */
 function widestCoupling(links: readonly PairLink[], motions: readonly (CentredMotion | undefined)[]): number {
   const known = motions.flatMap((m, k) => (m ? [k] : []));
-  const triples = known.slice(2).map((k, i) => k - known[i]);
-  return Math.max(1, ...triples, ...links.map(({ from, to }) => Math.abs(from - to)));
+  const steps = known.slice(1).map((k, i) => k - known[i]);
+  return Math.max(1, ...steps, ...links.map(({ from, to }) => Math.abs(from - to)));
 }
 
 /** Every reached frame's start by walking outward from the anchor over the most certain links. */

@@ -14,11 +14,6 @@ const minSpreadPx = 0.02;
 const spreadMargin = 1.5;
 /** Minimum number of changes from one step to the next to estimate the spread. */
 const minChanges = 8;
-/**
- * Prior on the difference of a step from its neighbours: multiple of the spread, and lower bound in px at the radius.
- */
-const bendSpreads = 2;
-const minBendPx = 0.05;
 /** Prior on the typical step about the median of the pairs: relative standard deviation. */
 const startSpread = 0.5;
 /**
@@ -30,19 +25,6 @@ const minJumpShare = 0.6;
 const minJumpPx = 0.4;
 /** Number of neighbours on each side. */
 const jumpNeighbours = 2;
-
-/**
- * A run of pairs has a trend in its residuals when all deviate in one direction by this many spreads, and by less than
- * this share of the typical step: a rail that is moved by another step deviates by more.
- */
-const minTrendSpreads = 3;
-const maxTrendShare = 0.4;
-/** Number of pairs of the run on each side. */
-const trendNeighbours = 2;
-/** Maximum weight of a pair in the typical step that such runs are compared with, 1/px^2. */
-const maxStepWeight = 1000;
-/** Uncertainty of the scale of such a pair, as a multiple of its deviation. */
-const trendSigmaRatio = 2;
 
 /** Known frames and their 1/scale. */
 function inverseScales(motions: readonly (CentredMotion | undefined)[]): { k: number; inverse: number }[] {
@@ -105,51 +87,6 @@ export function spreadOfSteps(
 }
 
 /**
- * Additional uncertainty of the scale of each link, px at the radius, where it and its neighbours deviate from the
- * steps of the most certain pairs, which have proved even (`spread`): a rail does not change its step slightly for a
- * while, but a subject whose rims alone come into focus seems to grow.
- */
-export function driftDoubts(
-  links: readonly PairLink[],
-  informations: readonly Float64Array[],
-  radiusPx: number,
-  spread: number,
-): number[] {
-  const stepsPx = links.map(
-    ({ from, to, motion }) => (radiusPx * (Math.hypot(motion.a, motion.b) - 1)) / (to - from),
-  );
-  const neighbours = links.flatMap(({ from, to }, i) =>
-    to - from === 1 ? [{ from, px: stepsPx[i], weight: Math.min(informations[i][0], maxStepWeight) }] : [],
-  );
-  const typicalPx = weightedMedianStepPx(neighbours);
-  const limitPx = minTrendSpreads * spread * Math.abs(typicalPx);
-  const offPx = new Map(neighbours.map(({ from, px }) => [from, px - typicalPx]));
-  return links.map(({ from, to }, i) => {
-    const off = stepsPx[i] - typicalPx;
-    const row = Float64Array.from(
-      Array.from({ length: 2 * trendNeighbours + 1 }, (_, n) => offPx.get(from + n - trendNeighbours)).filter(
-        (value) => value !== undefined,
-      ),
-    );
-    const rowOff = Math.sign(off) * median(row);
-    const hasTrend =
-      Math.abs(off) > limitPx && rowOff > limitPx / 2 && Math.abs(off) < maxTrendShare * Math.abs(typicalPx);
-    return hasTrend ? trendSigmaRatio * Math.abs(off) * (to - from) : 0;
-  });
-}
-
-/** The weighted median of the steps. */
-function weightedMedianStepPx(steps: readonly { px: number; weight: number }[]): number {
-  const sorted = steps.toSorted((p, q) => p.px - q.px);
-  let left = steps.reduce((sum, { weight }) => sum + weight, 0) / 2;
-  for (const { px, weight } of sorted) {
-    left -= weight;
-    if (left <= 0) return px;
-  }
-  return 0;
-}
-
-/**
  * Where frames are missing: for the frame before each gap, the excess of the step over its neighbours in typical steps.
  * Such a step is isolated among even ones; the first and the last step cannot be tested. A run of frames that all seem
  * to drift is no jump, as blur causes the same.
@@ -183,38 +120,6 @@ export function spreadsOfSteps(
   const spreads = new Float64Array(motions.length).fill(spread);
   for (const [from, excess] of findJumps(motions, radiusPx, spread)) spreads[from] = excess;
   return spreads;
-}
-
-/** Prior that neighbouring steps in scale are equal, as on a rail 1/scale is linear in the position. */
-export function addStepPrior(
-  normal: SymmetricBand,
-  right: Float64Array,
-  motions: readonly (CentredMotion | undefined)[],
-  radiusPx: number,
-  spreads: Float64Array,
-): void {
-  const known = inverseScales(motions);
-  const typical = median(Float64Array.from(stepsOf(motions), (step) => Math.abs(step.size)));
-  for (let i = 1; i + 1 < known.length; i++) {
-    const before = known[i - 1];
-    const here = known[i];
-    const after = known[i + 1];
-    const spread = Math.max(spreads[before.k], spreads[here.k]);
-    const spreadPx = Math.max(minBendPx, bendSpreads * spread * typical * radiusPx);
-    const part = (here.k - before.k) / (after.k - before.k);
-    const terms: [number, number][] = [
-      [before.k, part - 1],
-      [here.k, 1],
-      [after.k, -part],
-    ];
-    const bend = here.inverse - (1 - part) * before.inverse - part * after.inverse;
-    const weight = 1 / (spreadPx * spreadPx * (after.k - before.k));
-    // 1/scale falls as a grows; close to 1 the derivative is -1.
-    for (const [k, factor] of terms) {
-      right[4 * k] += weight * factor * bend * radiusPx;
-      for (const [other, second] of terms) normal.add(4 * k, 4 * other, weight * factor * second);
-    }
-  }
 }
 
 /** The last unknown of the equations, the step of the whole stack: its column, diagonal element and right side. */

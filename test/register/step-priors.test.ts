@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { type CentredMotion, composeMotions, invertMotion } from '../../src/register/centred-motion.js';
 import { type PairLink, solveStack } from '../../src/register/solve-stack.js';
-import { driftDoubts, findJumps, spreadOfSteps } from '../../src/register/step-priors.js';
+import { findJumps, spreadOfSteps } from '../../src/register/step-priors.js';
 import { normalRandom, seededRandom } from './textured-stack.js';
 
 const radiusPx = 1000;
@@ -105,39 +105,5 @@ describe('a gap in the stack', () => {
     const uneven = even(39).map(() => 1 + 0.4 * (random() - 0.5));
     expect(findJumps(rail(uneven), radiusPx).size).toBe(0);
     expect(findJumps(rail(even(39).map((step, k) => (k > 25 ? 3 * step : step))), radiusPx).size).toBe(0);
-  });
-});
-
-describe('pairs that drift', () => {
-  const doubtsOf = (links: readonly PairLink[]) => {
-    const informations = links.map(({ information }) => information);
-    return driftDoubts(links, informations, radiusPx, spreadOfSteps(links, informations, radiusPx));
-  };
-  /** Frames before the pairs that are doubted. */
-  const doubted = (links: readonly PairLink[]) => {
-    const doubts = doubtsOf(links);
-    return links.filter(({ from, to }, i) => to - from === 1 && doubts[i] > 0).map(({ from }) => from);
-  };
-  const errorPx = (from: number) => (from >= 28 ? 0.2 : 0);
-
-  it('are doubted on an even rail, by what they are off, and do not pull the others', () => {
-    const motions = rail(even(39));
-    const links = pairs(motions, errorPx, 0.03);
-    expect(doubted(links)).toEqual(Array.from({ length: 11 }, (_, k) => 28 + k));
-    expect(Math.max(...doubtsOf(links))).toBeGreaterThan(0.2);
-    // Eleven steps, each off by 0.2 px; they would have dragged the frames on the other side along.
-    expect(worstPx(solve(links, 40), motions)).toBeLessThan(0.3);
-  });
-
-  it('are not those of an uneven rail, of one that goes on at another pace, nor one alone', () => {
-    for (let seed = 1; seed <= 10; seed++) {
-      const random = seededRandom(seed);
-      const uneven = even(39).map(() => 1 + 0.4 * (random() - 0.5));
-      expect(doubted(pairs(rail(uneven), () => 0, 0.03))).toEqual([]);
-    }
-    const faster = even(39).map((step, k) => (k > 25 ? 1.5 * step : step));
-    expect(doubted(pairs(rail(faster), () => 0, 0.03))).toEqual([]);
-    const slipped = even(39).map((step, k) => (k === 25 ? 1.3 * step : step));
-    expect(doubted(pairs(rail(slipped), () => 0, 0.03))).toEqual([]);
   });
 });
