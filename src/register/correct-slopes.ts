@@ -37,7 +37,7 @@ const sharpPx = 0.03;
 /** See `steepErrorPx`. */
 const steepPx = 0.5;
 /** Squared widths of focus curves up to this multiple of the facing ones' are those of other textures. */
-const facingScatter = 1.6;
+const facingScatter = 2.2;
 /** So many of the more detailed half of the tiles are taken to face the camera. */
 const facingShare = 0.15;
 /** Between frames that are not neighbours the blur changes more, and what is sharp in one is not in the other. */

@@ -21,7 +21,7 @@ const floors: Record<string, { atLeast: Partial<Figures>; atMost: Partial<Figure
       offNearPercent: 13.5,
       backgroundNoise: 0.66,
       colour: 0.7,
-      motionWorstPx: 0.36,
+      motionWorstPx: 0.27,
     },
   },
   'reduced-tilted-plane': {
@@ -36,7 +36,7 @@ const floors: Record<string, { atLeast: Partial<Figures>; atMost: Partial<Figure
       offNearPercent: 2.6,
       groundTakenPercent: 0.7,
       colour: 1.35,
-      motionWorstPx: 1.2,
+      motionWorstPx: 0.85,
     },
   },
 };
