@@ -125,7 +125,7 @@ export async function planSources(
     const { width, height, stride } = centre;
     const strips = Math.ceil(height / tileRows);
     const peaks: Planes | undefined = surface.peaks[level];
-    const strands = peaks ? strandsOf(peaks, level) : 0;
+    const strands = peaks ? strandsOf(peaks) : 0;
     const isTrimmed = rule === 'auto' && nearSign !== 0 && peaks !== undefined && level < trimmedPx.length;
     let places = surface.places;
     if (level > 0) {
@@ -190,7 +190,7 @@ export async function planSources(
         fullWidth: full.width,
         fullHeight: full.height,
         fullWeight,
-        fullStrands: strandsOf(surface.peaks[0], 0),
+        fullStrands: strandsOf(surface.peaks[0]),
         fullPeakStride: surface.peaks[0].stride,
         peaks: peaks?.pointer ?? 0,
         peakBytes: peaks?.planeBytes ?? 0,
@@ -224,6 +224,6 @@ export async function planSources(
 }
 
 /** Address of the ordinals of what is thin and near: see assembly/peaks.ts. */
-function strandsOf(peaks: Planes, level: number): number {
-  return peaks.pointer + (level === 0 ? statePlane.strand : statePlane.second) * peaks.planeBytes;
+function strandsOf(peaks: Planes): number {
+  return peaks.pointer + statePlane.strand * peaks.planeBytes;
 }

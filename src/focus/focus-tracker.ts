@@ -35,9 +35,9 @@ const noiseLevels = 2;
 export const noiseBins = 8;
 const leastNoiseSamples = 100;
 
-/** Brightness bin of luma x 64. */
-export function noiseBin(luma64: number): number {
-  return Math.min(noiseBins - 1, (luma64 * noiseBins) >> 14);
+/** Brightness bin of a luma of 0 to 255. */
+export function noiseBin(tone: number): number {
+  return Math.min(noiseBins - 1, (tone * noiseBins) >> 8);
 }
 
 /** Planes of the focus-curve state, in this order; the last two are kept at level 0 alone. */
@@ -50,10 +50,14 @@ export const statePlane = {
   second: 5,
   bestOrdinal: 6,
   secondOrdinal: 7,
-  luma: 8,
   /** Room for what is found beside the peaks: see assembly/peaks.ts. */
-  strand: 9,
+  strand: 8,
+  /** Lumas of best and second, 0 to 255, two a number: of level 0, and at the size of level 0 of level 1. */
+  tones: 9,
+  coarseTones: 10,
 } as const;
+
+const tonePlanes = [statePlane.tones, statePlane.coarseTones];
 
 /**
  * Follows the focus curve of every pixel at the finest levels, frame by frame, in memory of fixed size: best
@@ -64,6 +68,8 @@ export class FocusTracker {
   private readonly codes: Planes[];
   private readonly luma: Planes[];
   private readonly lumaCodes: Planes;
+  /** Two planes of a frame's size, free once all frames are followed. */
+  readonly work: Planes;
   /** Tenth percentiles: [level][brightness bin][frame]. */
   private readonly lowCodes: number[][][];
 
@@ -79,14 +85,17 @@ export class FocusTracker {
     this.levels = out.length;
     const own = levelSizes(frame).slice(0, this.levels);
     this.state = out.map(({ width, height }, level) => {
-      return arena.takeCleared(width, height, level === 0 ? 10 : 8, 2);
+      return arena.takeCleared(width, height, level === 0 ? 11 : 9, 2);
     });
-    this.codes = own.map(({ width, height }) => arena.takePlanes(width, height, 1, 2));
+    this.work = arena.takePlanes(own[0].width, own[0].height, 2, 2);
+    this.lumaCodes = { ...this.work, pointer: this.work.pointer + this.work.planeBytes, planes: 1 };
+    this.codes = own.map(({ width, height }, level) =>
+      level === 0 ? { ...this.work, planes: 1 } : arena.takePlanes(width, height, 1, 2),
+    );
     this.luma = own.map(({ width, height }, level) =>
       level === 0 ? arena.takePlanes(1, 1, 1, 4) : arena.takePlanes(width, height, 1, 4),
     );
     this.lowCodes = out.map(() => Array.from({ length: noiseBins }, () => []));
-    this.lumaCodes = arena.takePlanes(own[0].width, own[0].height, 1, 2);
   }
 
   /** Bytes of scratch that a worker needs for frames of this width. */
@@ -155,10 +164,18 @@ export class FocusTracker {
         'trackStrip',
         {
           codes: codes[level].pointer,
-          luma: level === 0 ? this.lumaCodes.pointer : 0,
           codeStride: codes[level].stride,
           sourceWidth: codes[level].width,
           sourceHeight: codes[level].height,
+          luma: this.lumaCodes.pointer,
+          lumaStride: this.lumaCodes.stride,
+          lumaWidth: this.lumaCodes.width,
+          lumaHeight: this.lumaCodes.height,
+          tones: level < 2 ? state[0].pointer + tonePlanes[level] * state[0].planeBytes : 0,
+          toneStride: state[0].stride,
+          toneWidth: state[0].width,
+          toneHeight: state[0].height,
+          level,
           ...affineArguments(frame.toFrame, level),
           margin: 2,
           state: s.pointer,
@@ -234,7 +251,7 @@ export class FocusTracker {
     for (let y = edge; y < planes.height - edge; y += every) {
       const row = Math.min(lastRow, y << level) * this.lumaCodes.stride;
       for (let x = edge; x < planes.width - edge; x += every) {
-        const bin = noiseBin(luma[row + Math.min(lastColumn, x << level)]);
+        const bin = noiseBin(luma[row + Math.min(lastColumn, x << level)] >> 6);
         found[bin].push(codes[y * planes.stride + x]);
       }
     }

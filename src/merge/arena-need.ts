@@ -57,11 +57,11 @@ export function arenaBytes(
   const kept = smallBytes + slots + scratch + plan + veil;
 
   const tracker =
-    planes(0, 1, 10, 2) +
-    planes(1, focusLevels, 8, 2) +
-    planes(0, focusLevels, 1, 2) +
+    planes(0, 1, 11, 2) +
+    planes(1, focusLevels, 9, 2) +
+    planes(0, 1, 2, 2) +
+    planes(1, focusLevels, 1, 2) +
     planes(1, focusLevels, 1, 4) +
-    planes(0, 1, 1, 2) +
     4 * area(2);
   // Push and pull go down to one pixel, which adds less than a row of each level.
   const surface = 2 * planes(1, 9, 1, 2) + planes(2, focusLevels, 1, 2) + 4 * (size.width + size.height);

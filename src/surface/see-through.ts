@@ -104,7 +104,7 @@ function levelOf(tracker: FocusTracker, level: number): Level {
     second: tracker.plane(level, 'second'),
     bestOrdinal: tracker.plane(level, 'bestOrdinal'),
     secondOrdinal: tracker.plane(level, 'secondOrdinal'),
-    luma: tracker.plane(0, 'luma'),
+    luma: tracker.plane(0, 'tones'),
     lumaStride: full.stride,
     lumaWidth: full.width,
     lumaHeight: full.height,
@@ -306,7 +306,7 @@ class Window {
     const { stride, level, luma, lumaStride, lumaWidth, lumaHeight, noise } = this.here;
     const y = Math.min(lumaHeight - 1, Math.floor(at / stride) << level);
     const x = Math.min(lumaWidth - 1, (at % stride) << level);
-    return noise[noiseBin(luma[y * lumaStride + x])];
+    return noise[noiseBin(luma[y * lumaStride + x] & 255)];
   }
 }
 

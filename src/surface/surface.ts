@@ -19,8 +19,8 @@ export interface Surface {
   /** Part of each step, by the index of the frame before it, that either of its frames shows sharp; 0 for a plain step. */
   reaches: readonly number[];
   /**
-   * Peaks of each followed level, finest first: planes 0 rise, 1 place, 2 weight, 6 ordinal of the best frame, and at
-   * plane 5 (level 0: 9) the ordinal of something thin before the rest.
+   * Peaks of each followed level, finest first: planes 0 rise, 1 place, 6 ordinal of the best frame, and 8 the ordinal of
+   * something thin before the rest.
    */
   peaks: readonly Planes[];
   /** Share of pixels with any detail above noise. */
@@ -111,7 +111,6 @@ export async function findSurface(
   const isLong = (step: number) => step >= longStep;
   const reach = steps.some(isLong) ? planeReach(tracker, steps, longStep) : 0;
 
-  // The coarser levels first: they have a say between two peaks of the finest.
   let falseRims: FalseRims | undefined;
   for (let level = state.length - 1; level >= 0; level--) {
     const strips = Math.ceil(state[level].height / stripRows);
@@ -136,12 +135,11 @@ export async function findSurface(
       'peakStrip',
       {
         levels,
-        count: state.length,
         level,
         width: state[level].width,
         height: state[level].height,
-        luma: full.pointer + statePlane.luma * full.planeBytes,
-        lumaStride: stride,
+        tones: full.pointer + statePlane.tones * full.planeBytes,
+        toneStride: stride,
         fullWidth: width,
         fullHeight: height,
         noise,
@@ -162,16 +160,13 @@ export async function findSurface(
       await dropUnder(pool, state[level], falseRims, state[coarse], coarse - level, fractionBits);
     }
   }
-  await pool.run(
-    'combineStrip',
-    { levels, count: state.length, width, height, frames, unit, fractionBits, stripRows },
-    strips,
-  );
-  const detailShare = shareKnown(arena, planeOf(full, 4));
+
+  await labelSurface(pool, tracker, levels, frames, nearSign, unit, fractionBits);
+  const detailShare = shareKnown(arena, planeOf(full, 7));
 
   let [from, to] = [
-    { places: planeOf(full, 3), weights: planeOf(full, 4) },
     { places: planeOf(full, 5), weights: planeOf(full, 7) },
+    { places: planeOf(full, 3), weights: planeOf(full, 4) },
   ];
   for (const step of smoothSteps) {
     await pool.run(
@@ -197,13 +192,53 @@ export async function findSurface(
   arena.release(mark);
   return {
     ...from,
-    gaps: planeOf(full, 8),
+    gaps: planeOf(full, 9),
     reaches: steps.map((step) => (isLong(step) ? reach / step : 0)),
     peaks: state,
     detailShare,
     unit,
     fractionBits,
   };
+}
+
+/** Holes between the taps of the averaging of supports, px. */
+const aggregateHoles = [2, 4];
+
+/** Places, weights and gaps of the surface, planes 5, 7 and 9 of level 0: see assembly/labels.ts. */
+async function labelSurface(
+  pool: StripPool,
+  { state, work }: FocusTracker,
+  levels: number,
+  frames: number,
+  nearSign: -1 | 0 | 1,
+  unit: number,
+  fractionBits: number,
+): Promise<void> {
+  const [full] = state;
+  const { width, height, stride } = full;
+  const strips = Math.ceil(height / stripRows);
+  const common = { levels, width, height, unit, fractionBits, stripRows };
+  const count = state.length;
+  // Four bytes a pixel over two planes of two, half a row's end further in.
+  const ofPlanes = (pointer: number) => pointer + 32;
+  const supports = ofPlanes(planeOf(full, 3).pointer);
+  const others = ofPlanes(work.pointer);
+  await pool.run('gatherStrip', { ...common, count, supports, supportStride: stride }, strips);
+  let [from, to] = [supports, others];
+  for (const hole of aggregateHoles) {
+    await pool.run(
+      'aggregateStrip',
+      { ...common, count, supports: from, out: to, supportStride: stride, hole },
+      strips,
+    );
+    [from, to] = [to, from];
+  }
+  const labels = work.pointer;
+  const places = work.pointer + full.planeBytes;
+  const found = { count, supports, supportStride: stride, labels, labelStride: stride };
+  await pool.run('labelStrip', { ...common, ...found }, strips);
+  await pool.run('decideStrip', { ...common, ...found, frames, places, nearSign }, strips);
+  await pool.run('settleStrip', { ...common, places, placeStride: stride }, strips);
 }
 
 /** One plane of a set, as a set of its own. */

@@ -7,16 +7,18 @@
 // have served:
 //   every level:  0 rise of the peak over noise, code steps;  1 its place;  2 its weight, bit 15 = the curve falls
 //                 too far between two frames, bit 15 without a weight = the curve is truncated;  before that, 3 where
-//                 curves are truncated, see frame-bounds.ts
-//   level 0:      3, 4 place and weight of the surface;  5, 7 the same during smoothing;  8 bit 15 of plane 2, or 1 =
-//                 truncated
-//   level 0: 9, others: 5   ordinal of the nearer peak where it stands out, see `strandOf`; 0 = none; bit 15 = a peak
+//                 curves are truncated, see frame-bounds.ts;  5, 7 rise and place of the second peak, 0 = none
+//                 8 ordinal of the nearer peak where it stands out, see `strandOf`; 0 = none; bit 15 = a peak
 //                 farther than the best stands out too
+//   level 0:      9, 10 tones of the peaks of level 0 and of level 1, see `trackStrip`;  3, 4 work of labels.ts;  5, 7
+//                 places and weights of the surface;  2 bit 15 of its weight, or 1 = truncated
 //
 // A level table holds three u32 a level, finest first: address of plane 0, bytes from plane to plane, stride.
 
 /** Code steps of the measure in one octave. */
 export const octave: f32 = 512;
+/** Plane of the nearer peaks that stand out. */
+export const strandPlane: usize = 8;
 export const placeOffset: f32 = 4;
 export const weightUnit: f32 = 64;
 /** Largest number that a stored depth index holds. */

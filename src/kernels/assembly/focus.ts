@@ -232,13 +232,17 @@ export function focusStrip(
  *
  * State planes (u16, `stateBytes` apart): 0 best code, 1 the frame before it, 2 the frame after it, 3 the
  * latest frame, 4 least since the best, 5 second peak, 6 ordinal of the best, 7 ordinal of the second peak,
- * 8 luma x 64 of the best (only where `luma` is not 0). 0 = none; ordinals count from 1. A second peak is one
- * that a valley deeper than `prominence` parts from the best, more than two frames away.
+ * 0 = none; ordinals count from 1. A second peak is one that a valley deeper than `prominence` parts from the best, more
+ * than two frames away. tones: the luma, 0 to 255, that level 0 shows in the frame of the best (low byte) and of the second
+ * peak (high byte), u16 in rows of toneStride at the size of level 0, for levels 0 and 1; 0 = not kept. luma: of the
+ * frame, x 64, lumaWidth by lumaHeight.
  * Eight pixels share one sub-pixel phase: within 4 px the scale of a frame moves it by a few hundredths.
  * scratch: 2 bytes a column.
  */
 export function trackStrip(
-  codes: usize, luma: usize, codeStride: i32, sourceWidth: i32, sourceHeight: i32,
+  codes: usize, codeStride: i32, sourceWidth: i32, sourceHeight: i32,
+  luma: usize, lumaStride: i32, lumaWidth: i32, lumaHeight: i32,
+  tones: usize, toneStride: i32, toneWidth: i32, toneHeight: i32, level: i32,
   a: f64, b: f64, c: f64, d: f64, e: f64, f: f64, margin: i32,
   state: usize, stateBytes: usize, stride: i32, width: i32, height: i32,
   ordinal: i32, prominence: i32, stripRows: i32, strip: i32, scratch: usize,
@@ -297,11 +301,12 @@ export function trackStrip(
       const displaced = v128.and(greater, i16x8.gt_s(i16x8.sub(best, rise), valley));
       const rival = v128.and(notGreater, i16x8.gt_s(i16x8.sub(code, rise), valley));
       const parted = v128.and(apart, v128.or(displaced, rival));
+      let higher = i16x8.splat(0);
       if (v128.any_true(parted)) {
         const secondAt = at + 5 * stateBytes;
         const second = v128.load(secondAt);
         const rising = v128.bitselect(best, code, displaced);
-        const higher = v128.and(parted, i16x8.gt_s(rising, second));
+        higher = v128.and(parted, i16x8.gt_s(rising, second));
         if (v128.any_true(higher)) {
           const ordinalAt = at + 7 * stateBytes;
           v128.store(secondAt, v128.bitselect(rising, second, higher));
@@ -322,13 +327,57 @@ export function trackStrip(
         v128.store(beforeAt, v128.bitselect(v128.load(latestAt), v128.load(beforeAt), greater));
         v128.store(at, v128.bitselect(code, best, greater));
         v128.store(bestAt, v128.bitselect(now, ordinalOfBest, greater));
-        if (luma != 0) {
-          const guideAt = at + 8 * stateBytes;
-          const q = luma + usize(iv) * rowBytes + (isize(iu) << 1);
-          v128.store(guideAt, v128.bitselect(blend4(q, rowBytes, fu, fv), v128.load(guideAt), greater));
+      }
+      if (tones != 0 && v128.any_true(v128.or(greater, higher))) {
+        if (level == 0) {
+          const toneAt = tones + ((usize(y * toneStride) + usize(x)) << 1);
+          const q = luma + usize(iv) * (usize(lumaStride) << 1) + (isize(iu) << 1);
+          const seen = i16x8.shr_u(blend4(q, usize(lumaStride) << 1, fu, fv), 6);
+          const kept = v128.load(toneAt);
+          const ofSecond = v128.bitselect(v128.bitselect(i16x8.shl(kept, 8), i16x8.shl(seen, 8), displaced), kept, higher);
+          const ofBest = v128.bitselect(seen, kept, greater);
+          v128.store(toneAt, v128.bitselect(ofBest, ofSecond, i16x8.splat(255)));
+        } else {
+          noteTones(
+            i16x8.bitmask(greater), i16x8.bitmask(higher), i16x8.bitmask(displaced), x, y, a, b, 2 * c, d, e, 2 * f,
+            luma, lumaStride, lumaWidth, lumaHeight, tones, toneStride, toneWidth, toneHeight,
+          );
         }
       }
       v128.store(latestAt, code);
+    }
+  }
+}
+
+/**
+ * Tones of the four pixels of level 0 beneath each of eight of level 1 whose best or second peak has changed: one bit a
+ * pixel in `greater` (a new best), `higher` (a new second peak) and `displaced` (which is the former best). a..f: from
+ * composite to frame pixels of level 0.
+ */
+function noteTones(
+  greater: i32, higher: i32, displaced: i32, x: i32, y: i32, a: f64, b: f64, c: f64, d: f64, e: f64, f: f64,
+  luma: usize, lumaStride: i32, lumaWidth: i32, lumaHeight: i32, tones: usize, toneStride: i32, toneWidth: i32, toneHeight: i32,
+): void {
+  for (let lane = 0; lane < 8; lane++) {
+    const bit = 1 << lane;
+    if (!((greater | higher) & bit)) continue;
+    for (let v = 2 * y; v < min(toneHeight, 2 * y + 2); v++) {
+      for (let u = 2 * (x + lane); u < min(toneWidth, 2 * (x + lane) + 2); u++) {
+        const column = max<f32>(0, min<f32>(f32(lumaWidth - 2), f32(a * f64(u) + b * f64(v) + c)));
+        const row = max<f32>(0, min<f32>(f32(lumaHeight - 2), f32(d * f64(u) + e * f64(v) + f)));
+        const left = i32(column);
+        const top = i32(row);
+        const p = luma + (usize(top * lumaStride + left) << 1);
+        const q = p + (usize(lumaStride) << 1);
+        const part = column - f32(left);
+        const upper = f32(load<u16>(p)) + part * (f32(load<u16>(p, 2)) - f32(load<u16>(p)));
+        const lower = f32(load<u16>(q)) + part * (f32(load<u16>(q, 2)) - f32(load<u16>(q)));
+        const seen = i32(upper + (row - f32(top)) * (lower - upper)) >> 6;
+        const at = tones + (usize(v * toneStride + u) << 1);
+        const kept = i32(load<u16>(at));
+        const ofSecond = higher & bit ? (displaced & bit ? kept & 255 : seen) << 8 : kept & 0xff00;
+        store<u16>(at, ofSecond | (greater & bit ? seen : kept & 255));
+      }
     }
   }
 }

@@ -1,6 +1,6 @@
 // Peaks of the focus curves: see curve-state.ts for the planes.
 import { exp2 } from './common';
-import { behindBit, gapBit, octave, placeAt, placeCode, planeOf, strideOf, weightUnit } from './curve-state';
+import { behindBit, gapBit, octave, placeCode, planeOf, strandPlane, strideOf, weightUnit } from './curve-state';
 import { bestTruncated, secondTruncated } from './frame-bounds';
 
 /** Even a perfect curve places its peak no better than this, units: steps are uneven, curves not Gaussian. */
@@ -17,35 +17,15 @@ const farStep: f32 = 2.4;
 const acrossRise: f32 = 1;
 /** A second peak counts when it stands this far above noise, octaves. */
 const secondRise: f32 = 1;
-/** A coarser level speaks for a peak at most this far from its own, units. */
-const sameVote: f32 = 2;
-/**
- * Octaves in favour of the farther of two peaks: about a sharp edge the window of the measure carries the nearer one
- * outward, while the farther one shows through a blurred edge only in part.
- */
-const fartherVote: f32 = 0.6;
 /** A nearer peak may be fainter than the best by this much and still be something: octaves. */
 const strandFaintest: f32 = 3;
 /** What is behind is seen at a pixel when its peak stands this far above noise, octaves. */
 const behindRise: f32 = 3;
-/** Weight of a peak that is known to the whole frame only, 1/unit^2. */
-const wholeFrameWeight: f32 = 5;
-
 /** Step from a frame to the next, in usual steps; `steps` holds one f32 by ordinal, 1 before the first and after the last. */
 // @ts-ignore: decorator
 @inline
 function stepAfter(steps: usize, ordinal: i32): f32 {
   return load<f32>(steps + (usize(ordinal) << 2));
-}
-
-/**
- * Octaves by which the peak of each coarser level speaks for the one of two peaks that it agrees with: in the
- * proportions of a logistic regression on rendered scenes, smaller, which keeps hairs before a far texture.
- */
-// @ts-ignore: decorator
-@inline
-function voteOf(level: i32): f32 {
-  return level == 1 ? 0.8 : level == 2 ? 1.2 : 1;
 }
 
 /** Octaves above noise from which the nearer of two peaks counts: noise makes peaks too, most at the finest level. */
@@ -74,17 +54,16 @@ function strandOf(level: i32, ordinal: i32, rise: i32, rival: i32, rivalRise: i3
  * gives it. The frames may lie at uneven distances: `steps`, see `stepAfter`. Where a step is long, the parabola goes
  * through measure^(-1/2), which follows a focus curve far out as well: measure ~ (1 + (distance / width)^2)^-2.
  *
- * Beside depth edges a curve has two peaks: a sharp far texture shows through the blurred rim of what is before
- * it, and the window of the measure carries the rim's own detail outward. Which of them is the pixel's own, the
- * coarser levels know better: their windows reach beyond the blur. So level 0 comes last, and they vote there.
+ * Beside depth edges a curve has two peaks: a sharp far texture shows through the blurred rim of what is before it, and
+ * the window of the measure carries the rim's own detail outward. Which of them is the pixel's own: see labels.ts.
  *
  * noise: eight i32, codes that noise alone reaches by brightness. errors: f32 by rise in 1/16 octave, 512 of them:
  * relative error of an energy, octaves. nearSign: 1 when nearer means a lower ordinal, -1 higher, 0 unknown. unit: the
  * step that the numbers are set for, frames; see `frameUnit` in surface/surface.ts. fractionBits: of depth indices.
  */
 export function peakStrip(
-  levels: usize, count: i32, level: i32, width: i32, height: i32,
-  luma: usize, lumaStride: i32, fullWidth: i32, fullHeight: i32,
+  levels: usize, level: i32, width: i32, height: i32,
+  tones: usize, toneStride: i32, fullWidth: i32, fullHeight: i32,
   noise: usize, errors: usize, nearSign: i32, steps: usize, unit: f32, fractionBits: i32,
   stripRows: i32, strip: i32, scratch: usize,
 ): void {
@@ -92,7 +71,7 @@ export function peakStrip(
   const y1 = min(height, (strip + 1) * stripRows);
   for (let y = strip * stripRows; y < y1; y++) {
     const row = (usize(y) * stride) << 1;
-    const lumaRow = luma + (usize(min(fullHeight - 1, y << level)) * usize(lumaStride) << 1);
+    const toneRow = tones + (usize(min(fullHeight - 1, y << level)) * usize(toneStride) << 1);
     const bests = planeOf(levels, level, 0) + row;
     const befores = planeOf(levels, level, 1) + row;
     const afters = planeOf(levels, level, 2) + row;
@@ -100,7 +79,7 @@ export function peakStrip(
     const seconds = planeOf(levels, level, 5) + row;
     const ordinals = planeOf(levels, level, 6) + row;
     const secondOrdinals = planeOf(levels, level, 7) + row;
-    const strands = planeOf(levels, level, level == 0 ? 9 : 5) + row;
+    const strands = planeOf(levels, level, strandPlane) + row;
     for (let x = 0; x < width; x++) {
       const at = usize(x) << 1;
       const ordinal = i32(load<u16>(ordinals + at));
@@ -109,10 +88,11 @@ export function peakStrip(
         store<u16>(befores + at, 0);
         store<u16>(afters + at, 0);
         store<u16>(strands + at, 0);
+        store<u16>(seconds + at, 0);
         continue;
       }
-      const bright = i32(load<u16>(lumaRow + (usize(min(fullWidth - 1, x << level)) << 1)));
-      const floor = load<i32>(noise + (usize(min(7, (bright * 8) >> 14)) << 2));
+      const bright = i32(load<u8>(toneRow + (usize(min(fullWidth - 1, x << level)) << 1)));
+      const floor = load<i32>(noise + (usize(bright >> 5) << 2));
       const best = i32(load<u16>(bests + at));
       const rise = best - floor;
 
@@ -120,24 +100,9 @@ export function peakStrip(
       const rivalRise = i32(load<u16>(seconds + at)) - floor;
       const isBehind = rival > 0 && (rival - ordinal) * nearSign > 0 && f32(rivalRise) > behindRise * octave;
       store<u16>(strands + at, strandOf(level, ordinal, rise, rival, rivalRise, nearSign) | (isBehind ? behindBit : 0));
-      if (level == 0 && rival > 0 && f32(rivalRise) > secondRise * octave) {
-        const farther = f32(rival > ordinal ? -nearSign : nearSign);
-        let lead = f32(rise - rivalRise) * (1 / octave) + farther * fartherVote;
-        for (let l = 1; l < count; l++) {
-          const q = (usize(y >> l) * strideOf(levels, l) + usize(x >> l)) << 1;
-          if ((i32(load<u16>(planeOf(levels, l, 2) + q)) & ~gapBit) == 0) continue;
-          const coarser = placeAt(load<u16>(planeOf(levels, l, 1) + q), fractionBits);
-          if (Mathf.abs(coarser - f32(ordinal)) <= sameVote * unit) lead += voteOf(l);
-          else if (Mathf.abs(coarser - f32(rival)) <= sameVote * unit) lead -= voteOf(l);
-        }
-        if (lead < 0) {
-          store<u16>(bests + at, rivalRise);
-          store<u16>(befores + at, placeCode(f32(rival), fractionBits));
-          const isTruncated = (i32(load<u16>(marks + at)) & secondTruncated) != 0;
-          store<u16>(afters + at, isTruncated ? gapBit : i32(wholeFrameWeight * weightUnit));
-          continue;
-        }
-      }
+      const hasSecond = rival > 0 && f32(rivalRise) > secondRise * octave && (i32(load<u16>(marks + at)) & secondTruncated) == 0;
+      store<u16>(seconds + at, hasSecond ? rivalRise : 0);
+      store<u16>(secondOrdinals + at, hasSecond ? placeCode(f32(rival), fractionBits) : 0);
 
       const behind = stepAfter(steps, ordinal - 1);
       const ahead = stepAfter(steps, ordinal);

@@ -1,135 +1,5 @@
-// From the peaks of the focus curves to one surface: see curve-state.ts for the planes.
-import { gapBit, octave, placeAt, placeCode, planeOf, strideOf, truncatedCurve, unitsPerFrame } from './curve-state';
-
-/** A level speaks for a pixel when its peak stands this far above noise, octaves; the finest has most of the noise. */
-const leastRise: f32 = 1.25;
-const leastRiseFinest: f32 = 2;
-/**
- * Noise peaks this high too, in blocks that compression left more of it, octaves. Below that a coarser level, whose
- * noise is another, must show something as well, this far above noise.
- */
-const sureRise: f32 = 2;
-const sureRiseFinest: f32 = 5;
-const supportRise: f32 = 0.9;
-const supportRiseFinest: f32 = 1.25;
-/** It must do so within so many units, but beside a detail of level 0 this far above noise: */
-const supportReach: f32 = 2;
-const apartRise: f32 = 3;
-/** At a coarser level so many of the 7 x 7 pixels around must have that peak: the window of noise is smaller. */
-const aroundReach: i32 = 3;
-const fewestAround: i32 = 12;
-/** A coarser level refines a finer one's place only where both mean the same surface, units. */
-const sameSurface: f32 = 1.2;
-/** A coarser level's window is wider than what it refines, and bends with the subject: it has less of a say. */
-const coarserSay: f32 = 0.2;
-
-/**
- * Whether a peak of `level` that noise may reach as well is there at level 0's pixel: coarser levels have it, and enough
- * pixels around. width, height: of level 0.
- */
-// @ts-ignore: decorator
-@inline
-function isSupported(
-  levels: usize, count: i32, level: i32, x: i32, y: i32, width: i32, height: i32, place: f32, rise: f32, unit: f32,
-  fractionBits: i32,
-): bool {
-  const isFinest = level == 0;
-  if (!isFinest && !isWide(levels, level, x, y, width, height, place, unit, fractionBits)) return false;
-  const least = octave * (isFinest ? supportRiseFinest : supportRise);
-  const mayDiffer = isFinest && rise >= apartRise * octave;
-  for (let coarser = level + 1; coarser < count; coarser++) {
-    const q = (usize(y >> coarser) * strideOf(levels, coarser) + usize(x >> coarser)) << 1;
-    const coarseRise = f32(load<u16>(planeOf(levels, coarser, 0) + q));
-    if (coarseRise < least) continue;
-    const coarsePlace = placeAt(load<u16>(planeOf(levels, coarser, 1) + q), fractionBits);
-    if (!mayDiffer && Mathf.abs(coarsePlace - place) > supportReach * unit) continue;
-    if (!isFinest || coarseRise >= sureRise * octave) return true;
-    if (isWide(levels, coarser, x, y, width, height, coarsePlace, unit, fractionBits)) return true;
-  }
-  return false;
-}
-
-/** Whether enough pixels of a level around level 0's pixel have a peak near `place`. width, height: of level 0. */
-// @ts-ignore: decorator
-@inline
-function isWide(
-  levels: usize, level: i32, x: i32, y: i32, width: i32, height: i32, place: f32, unit: f32, fractionBits: i32,
-): bool {
-  const centreX = x >> level;
-  const centreY = y >> level;
-  const lastX = (width - 1) >> level;
-  const lastY = (height - 1) >> level;
-  let found = 0;
-  for (let yy = max(0, centreY - aroundReach); yy <= min(lastY, centreY + aroundReach); yy++) {
-    const row = (usize(yy) * strideOf(levels, level)) << 1;
-    const rises = planeOf(levels, level, 0) + row;
-    const places = planeOf(levels, level, 1) + row;
-    for (let xx = max(0, centreX - aroundReach); xx <= min(lastX, centreX + aroundReach); xx++) {
-      const at = usize(xx) << 1;
-      if (f32(load<u16>(rises + at)) < supportRise * octave) continue;
-      if (Mathf.abs(placeAt(load<u16>(places + at), fractionBits) - place) <= supportReach * unit) found++;
-    }
-  }
-  return found >= fewestAround;
-}
-
-/**
- * Level 0's planes 3, 4 and 8 from the peaks of all levels, rows of one strip: the finest level that stands out of
- * the noise, refined by the coarser ones that agree with it. frames: their number; unit, fractionBits: as in `peakStrip`.
- */
-export function combineStrip(
-  levels: usize, count: i32, width: i32, height: i32, frames: i32, unit: f32, fractionBits: i32,
-  stripRows: i32, strip: i32, scratch: usize,
-): void {
-  const stride = strideOf(levels, 0);
-  const y1 = min(height, (strip + 1) * stripRows);
-  for (let y = strip * stripRows; y < y1; y++) {
-    const row = (usize(y) * stride) << 1;
-    const places = planeOf(levels, 0, 3) + row;
-    const weights = planeOf(levels, 0, 4) + row;
-    const gaps = planeOf(levels, 0, 8) + row;
-    clearEnds(weights, width);
-    for (let x = 0; x < width; x++) {
-      let sum: f32 = 0;
-      let sumPlace: f32 = 0;
-      let base: f32 = 0;
-      let gap = 0;
-      for (let level = 0; level < count; level++) {
-        const q = (usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1;
-        const stored = i32(load<u16>(planeOf(levels, level, 2) + q));
-        const weight = f32(stored & ~gapBit);
-        const isTruncated = stored == gapBit;
-        if (weight == 0 && (!isTruncated || sum > 0)) continue;
-        let place = placeAt(load<u16>(planeOf(levels, level, 1) + q), fractionBits);
-        if (sum == 0) {
-          const rise = f32(load<u16>(planeOf(levels, level, 0) + q));
-          const least = level == 0 ? leastRiseFinest : leastRise;
-          if (rise < least * octave) continue;
-          const sure = count == 1 ? least : level == 0 ? sureRiseFinest : sureRise;
-          if (rise < sure * octave && !isSupported(levels, count, level, x, y, width, height, place, rise, unit, fractionBits)) continue;
-          if (isTruncated) {
-            gap = truncatedCurve;
-            break;
-          }
-          // Far beyond an end the curve falls slowly: without fine detail its slope says less than its direction.
-          if (level > 1 && place < 1) place = min<f32>(place, 0);
-          if (level > 1 && place > f32(frames)) place = max<f32>(place, f32(frames + 1));
-          base = place;
-          sum = weight;
-          sumPlace = weight * base;
-          gap = stored & gapBit;
-        } else if (Mathf.abs(place - base) < sameSurface * unit) {
-          sum += weight * coarserSay;
-          sumPlace += weight * coarserSay * place;
-        }
-      }
-      const at = usize(x) << 1;
-      store<u16>(places + at, sum > 0 ? placeCode(sumPlace / sum, fractionBits) : 0);
-      store<u16>(weights + at, min(32767, i32(sum + 0.5)));
-      store<u16>(gaps + at, gap);
-    }
-  }
-}
+// The surface made smooth within itself, and whole: see curve-state.ts for the planes.
+import { unitsPerFrame } from './curve-state';
 
 /** Zero weight in the row ends: what lies beyond the picture is unknown. */
 // @ts-ignore: decorator
@@ -155,8 +25,8 @@ function tap(i: i32): f32 {
 /**
  * One pass of edge-avoiding smoothing with holes of `step` pixels between its 5 x 5 taps, after Dammertz et
  * al., "Edge-avoiding A-Trous wavelet transform" (HPG 2010): neighbours count by their weight and by how near
- * their place is (`tolerance`, frames). The new weight falls where the neighbours disagree. Rows of one strip;
- * planes of one stride, step at most 6.
+ * their place is (`tolerance`, stored units). The new weight is the mean of those that agree and of those
+ * that are unknown. Rows of one strip; planes of one stride, step at most 6.
  */
 export function smoothStrip(
   places: usize, weights: usize, outPlaces: usize, outWeights: usize, stride: i32, width: i32, height: i32,
@@ -178,26 +48,28 @@ export function smoothStrip(
       const strictness = v128.and(unit, v128.gt<f32>(four(weights + at), zero));
       let sum = zero;
       let sumPlace = zero;
-      let all = zero;
+      let agreeing = zero;
       for (let j = -2; j <= 2; j++) {
         const yy = y + j * step;
         if (yy < 0 || yy >= height) continue;
         const other = ((usize(yy) * usize(stride)) << 1) + (usize(x) << 1);
         for (let i = -2; i <= 2; i++) {
           const q = other + (isize(i * step) << 1);
-          const share = v128.mul<f32>(f32x4.splat(tap(j) * tap(i)), four(weights + q));
+          const taps = f32x4.splat(tap(j) * tap(i));
+          const known = four(weights + q);
           const place = four(places + q);
           const difference = v128.sub<f32>(place, here);
           const apart = v128.mul<f32>(v128.mul<f32>(difference, difference), strictness);
-          const alike = v128.div<f32>(share, v128.add<f32>(one, v128.mul<f32>(apart, apart)));
-          all = v128.add<f32>(all, share);
+          const agrees = v128.div<f32>(taps, v128.add<f32>(one, v128.mul<f32>(apart, apart)));
+          const alike = v128.mul<f32>(agrees, known);
+          agreeing = v128.add<f32>(agreeing, v128.bitselect(agrees, taps, v128.gt<f32>(known, zero)));
           sum = v128.add<f32>(sum, alike);
           sumPlace = v128.add<f32>(sumPlace, v128.mul<f32>(alike, place));
         }
       }
       const some = v128.gt<f32>(sum, zero);
       const mean = v128.div<f32>(sumPlace, v128.max<f32>(sum, tiny));
-      const weight = v128.div<f32>(v128.mul<f32>(sum, sum), v128.max<f32>(all, tiny));
+      const weight = v128.div<f32>(sum, v128.max<f32>(agreeing, tiny));
       const place = v128.add<f32>(v128.bitselect(mean, here, some), half);
       storeFour(outPlaces + at, v128.trunc_sat<i32>(place), x, width);
       storeFour(outWeights + at, v128.trunc_sat<i32>(v128.add<f32>(weight, half)), x, width);
