@@ -16,6 +16,8 @@ export interface Surface {
   weights: Planes;
   /** Not 0 where the steps between frames are too coarse to reach the peak. Level 0, one plane. */
   gaps: Planes;
+  /** How sure it is which of its peaks a pixel shows, 0 to 255. Level 0, one plane. */
+  certainties: Planes;
   /** Part of each step, by the index of the frame before it, that either of its frames shows sharp; 0 for a plain step. */
   reaches: readonly number[];
   /**
@@ -193,6 +195,7 @@ export async function findSurface(
   return {
     ...from,
     gaps: planeOf(full, 9),
+    certainties: planeOf(full, 10),
     reaches: steps.map((step) => (isLong(step) ? reach / step : 0)),
     peaks: state,
     detailShare,
@@ -340,7 +343,7 @@ export interface SurfaceMaps {
 export async function readSurface(
   arena: Arena,
   pool: StripPool,
-  { places, weights, gaps, reaches, fractionBits }: Surface,
+  { places, weights, gaps, certainties, reaches, fractionBits }: Surface,
   { toFrame, frame }: FrameBounds,
 ): Promise<SurfaceMaps> {
   const { width, height, stride } = places;
@@ -359,6 +362,7 @@ export async function readSurface(
       places: places.pointer,
       weights: weights.pointer,
       gaps: gaps.pointer,
+      certainties: certainties.pointer,
       stride,
       width,
       height,

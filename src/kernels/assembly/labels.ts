@@ -13,6 +13,7 @@
 //
 // Supports: four bytes a pixel in one u32, 1/8 octave, in the order of the candidates, bit 31 = contested: the best
 // has little support, or another has some as well. Only contested pixels are averaged.
+import { exp2 } from './common';
 import { gapBit, octave, placeAt, placeCode, planeOf, strideOf, truncatedCurve, unitsPerFrame, weightUnit } from './curve-state';
 
 /** Support counts from this far above noise, octaves: the best of many frames of noise reaches some of it. */
@@ -518,7 +519,7 @@ function decidePlace(
     }
   }
   if (back < 0) back = told;
-  let odds = supportOdds * logRatio(f32(nearSupport) + supportFloor, f32(backSupport) + supportFloor);
+  let odds = supportOdds * (ln(f32(nearSupport) + supportFloor) - ln(f32(backSupport) + supportFloor));
   if (contrast != 0) {
     const alpha = (f32(toneAt(levels, near, x, y)) - mean) / contrast;
     const clarity = min<f32>(mostContrast, Mathf.abs(contrast) / Mathf.sqrt(texture + alphaNoise * alphaNoise));
@@ -528,13 +529,7 @@ function decidePlace(
   return label != 0 && abs(label - back) <= apart && (label - front) * nearSign > same ? label : back;
 }
 
-/** ln(a / b) of positive numbers. */
-// @ts-ignore: decorator
-@inline
-function logRatio(a: f32, b: f32): f32 {
-  return ln(a) - ln(b);
-}
-
+/** Natural logarithm of a positive number, within 1e-4. */
 // @ts-ignore: decorator
 @inline
 function ln(x: f32): f32 {
@@ -562,8 +557,8 @@ function isEdge(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, hei
 }
 
 /**
- * Places (u16, `places`) and weights (plane 2 of level 0, with `gapBit`, or `gapBit` alone = truncated) of each pixel's
- * surface, rows of one strip. nearSign: 0 = it is not known which end is near, and labels stand.
+ * Places (u16, `places`) and plane 2 of level 0 (weight in seven bits, certainty in eight, `gapBit`; `gapBit` alone =
+ * truncated) of each pixel's surface, rows of one strip. nearSign: 0 = it is not known which end is near, and labels stand.
  */
 export function decideStrip(
   levels: usize, count: i32, width: i32, height: i32, frames: i32, supports: usize, supportStride: i32, labels: usize, labelStride: i32, places: usize,
@@ -584,6 +579,8 @@ export function decideStrip(
       let sum: f32 = 0;
       let sumPlace: f32 = 0;
       let mark = 0;
+      /** Support of a surface that only the coarse levels show, octaves. */
+      let coarseRise: f32 = 0;
       const at = (usize(y) * strideOf(levels, 0) + usize(x)) << 1;
       if (decided != 0) {
         const base = placeAt(u16(decided), fractionBits);
@@ -600,6 +597,7 @@ export function decideStrip(
               break;
             }
             mark = stored & gapBit;
+            if (level > 1) coarseRise = f32(load<u16>(planeOf(levels, level, 0) + q)) / octave - leastSupport;
           }
           const weight = f32(stored & ~gapBit) * (isFirst ? 1 : coarserSay);
           let place = placeAt(u16(best), fractionBits);
@@ -622,13 +620,45 @@ export function decideStrip(
       }
       const place = sum > 0 ? placeCode(sumPlace / sum, fractionBits) : 0;
       store<u16>(places + ((usize(y) * usize(labelStride) + usize(x)) << 1), place);
-      store<u16>(planeOf(levels, 0, 2) + at, sum > 0 ? min(32767, i32(sum + 0.5)) | (mark & gapBit) : mark != 0 ? gapBit : 0);
+      let certainty = 0;
+      if (sum > 0) {
+        const supports4 = load<u32>(supports + ((usize(y) * usize(supportStride) + usize(x)) << 2));
+        let own = 0;
+        let other = 0;
+        for (let n = 0; n < 4; n++) {
+          const support = supportAt(supports4, n);
+          if (support == 0) continue;
+          if (abs(i32(load<u16>(candidateAt(levels, n, x, y))) - decided) < same) own += support;
+          else other = max(other, support);
+        }
+        certainty = certaintyOf(max(f32(own) / f32(supportSteps), coarseRise), f32(other) / f32(supportSteps));
+      }
+      const weight = max(1, min(127, i32(sum / weightUnit + 0.5)));
+      store<u16>(planeOf(levels, 0, 2) + at, sum > 0 ? weight | (certainty << 7) | (mark & gapBit) : mark != 0 ? gapBit : 0);
     }
   }
 }
 
 /**
- * Planes 5, 7 and 9 of level 0, places, weights and gaps, from what `decideStrip` has left. The peak that the surface goes
+ * Logarithm of the odds that the place is right within a unit: a number, and parts of the logarithms of the support and
+ * of its ratio to that of the next candidate, octaves. Logistic regression on the scenes for tuning.
+ */
+const certaintyOdds: f32 = -1;
+const certaintyOfSupport: f32 = 1.2;
+const certaintyOfLead: f32 = 0.75;
+/** Added to both supports, octaves. */
+const certaintyFloor: f32 = 0.1;
+
+/** How sure it is that a pixel shows its surface, 0 to 255. own, other: supports, octaves. */
+function certaintyOf(own: f32, other: f32): i32 {
+  const odds = certaintyOdds + certaintyOfSupport * ln(own + certaintyFloor) + certaintyOfLead * (ln(own + certaintyFloor) - ln(other + certaintyFloor));
+  const ratio = exp2(Mathf.abs(odds) * 1.442695);
+  const likely: f32 = odds > 0 ? ratio : 1;
+  return i32((likely * 255) / (ratio + 1) + 0.5);
+}
+
+/**
+ * Planes 5, 7, 9 and 10 of level 0, places, weights, gaps and certainties, from what `decideStrip` has left. The peak that the surface goes
  * through becomes the best of the pixel, in planes 0 and 1; a peak of something else is none. Rows of one strip.
  */
 export function settleStrip(
@@ -644,6 +674,7 @@ export function settleStrip(
     const seconds = planeOf(levels, 0, 5) + row;
     const secondPlaces = planeOf(levels, 0, 7) + row;
     const gaps = planeOf(levels, 0, 9) + row;
+    const certainties = planeOf(levels, 0, 10) + row;
     const from = places + ((usize(y) * usize(placeStride)) << 1);
     for (let at: usize = 0; at < usize(width) << 1; at += 2) {
       const place = i32(load<u16>(from + at));
@@ -655,7 +686,8 @@ export function settleStrip(
       }
       const weight = i32(load<u16>(stored + at));
       store<u16>(seconds + at, place);
-      store<u16>(secondPlaces + at, weight == gapBit ? 0 : weight & ~gapBit);
+      store<u16>(secondPlaces + at, i32(f32(weight & 127) * weightUnit));
+      store<u16>(certainties + at, (weight & ~gapBit) >> 7);
       store<u16>(gaps + at, weight == gapBit ? truncatedCurve : weight & gapBit);
     }
     memory.fill(secondPlaces - 32, 0, 32);

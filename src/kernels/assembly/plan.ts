@@ -388,13 +388,13 @@ function isInReach(spans: usize, count: i32, reaches: usize, place: i32, x: i32)
 
 /**
  * Confidence (0..255) and coverage class (see result/coverage.ts) of each pixel, rows tight, of one strip.
- * places, weights, gaps: planes of level 0. A pixel whose confidence is below 1/8 only takes its neighbours' place.
+ * places, weights, gaps, certainties (0..255, the most confidence): planes of level 0. A pixel whose confidence is below 1/8 only takes its neighbours' place.
  * reaches: i32 by ordinal, how far into the step after a frame, and back from the next one, the two show what is sharp,
  * 1/64 of that step; 0 where the step is not long, and `gaps` tells. frames: as in `planStrip`, of level 0. Where none of
  * the frames that could be sharp reaches, nothing is known: no confidence. scratch: two i32 a frame.
  */
 export function judgeStrip(
-  places: usize, weights: usize, gaps: usize, stride: i32, width: i32, height: i32, fullWeight: i32, count: i32, reaches: usize, fractionBits: i32,
+  places: usize, weights: usize, gaps: usize, certainties: usize, stride: i32, width: i32, height: i32, fullWeight: i32, count: i32, reaches: usize, fractionBits: i32,
   frames: usize, lastColumn: f64, lastRow: f64,
   confidence: usize, coverage: usize, stripRows: i32, strip: i32, scratch: usize,
 ): void {
@@ -429,7 +429,7 @@ export function judgeStrip(
         if (reach > 0 ? min(into, 64 - into) > reach : isGap(gaps, weights, stride, width, height, x, y)) kind = 3;
       }
       const o = usize(y) * usize(width) + usize(x);
-      store<u8>(confidence + o, (weight * 255 + (fullWeight >> 1)) / fullWeight);
+      store<u8>(confidence + o, min((weight * 255 + (fullWeight >> 1)) / fullWeight, i32(load<u16>(certainties + at))));
       store<u8>(coverage + o, kind);
     }
   }
