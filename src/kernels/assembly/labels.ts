@@ -354,9 +354,29 @@ function coarseLevel(levels: usize, count: i32, x: i32, y: i32, width: i32, heig
         if (Mathf.abs(placeAt(load<u16>(planeOf(levels, level, 1) + at), fractionBits) - place) <= aroundSame * unit) found++;
       }
     }
-    if (found >= fewestAround) return level;
+    if (found >= fewestAround && !isFinerNear(levels, level, x, y, width, height, place, unit, fractionBits)) return level;
   }
   return 0;
+}
+
+/** Pixels of a coarse level that its window reaches, and detail of level 1 in it that makes the coarse peak, octaves. */
+const coarseWindow: f32 = 2.5;
+const finerRise: f32 = 2;
+
+/** Whether level 1 has detail at the place within the window of a coarse level: then it is that, spread over the window. */
+function isFinerNear(
+  levels: usize, level: i32, x: i32, y: i32, width: i32, height: i32, place: f32, unit: f32, fractionBits: i32,
+): bool {
+  const reach = i32(coarseWindow * f32(1 << (level - 1)));
+  const stride = strideOf(levels, 1);
+  for (let yy = max(0, (y >> 1) - reach); yy <= min((height - 1) >> 1, (y >> 1) + reach); yy++) {
+    for (let xx = max(0, (x >> 1) - reach); xx <= min((width - 1) >> 1, (x >> 1) + reach); xx++) {
+      const at = (usize(yy) * stride + usize(xx)) << 1;
+      if (f32(load<u16>(planeOf(levels, 1, 0) + at)) < finerRise * octave) continue;
+      if (Mathf.abs(placeAt(load<u16>(planeOf(levels, 1, 1) + at), fractionBits) - place) <= aroundSame * unit) return true;
+    }
+  }
+  return false;
 }
 
 /** Label of each pixel, u16: the place of its candidate of the most support, 0 = it shows nothing. Rows of one strip. */
@@ -384,12 +404,10 @@ export function labelStrip(
 /** Labels farther apart are two surfaces, units; nearer than `sameSurface` they are one. */
 const apartSurfaces: f32 = 2;
 const sameSurface: f32 = 1.5;
-/** A near surface is one that a label within so many pixels names; what lies behind it, and its own tone, are sought so far. */
+/** A near surface is one that a label within so many pixels names; its own tone, and what lies behind it, are sought farther. */
 const frontReach: i32 = 3;
-const backReach: i32 = 5;
-/** Squared: 3.5 px. */
-const ownReachSquared: i32 = 12;
-const fewestBack: i32 = 4;
+const reachPx: i32 = 7;
+const fewestBehind: i32 = 4;
 /** Noise of a tone, 0 to 255. */
 const alphaNoise: f32 = 2.2;
 /** Contrast over noise and texture of what is behind counts up to this. */
@@ -408,7 +426,7 @@ const toldWeight: f32 = 1.25;
 /** A coarser level refines a place within so many units, and has so much of a say: its window bends with the subject. */
 const refinedWithin: f32 = 1.2;
 const coarserSay: f32 = 0.2;
-const backPixels: f32 = 81;
+const discPixels: f32 = 149;
 
 /** Tone of a neighbour in the frame of a place: of its own candidate near it, or of its best peak at level 1. */
 function neighbourTone(levels: usize, count: i32, supports: u32, x: i32, y: i32, place: i32, same: i32): i32 {
@@ -469,16 +487,24 @@ function decidePlace(
   let told = 0;
   let sum: f32 = 0;
   let squares: f32 = 0;
-  for (let j = -backReach; j <= backReach; j++) {
+  let darkest: f32 = 255;
+  let brightest: f32 = 0;
+  for (let j = -reachPx; j <= reachPx; j++) {
     const yy = y + j;
     if (yy < 0 || yy >= height) continue;
-    for (let i = -backReach; i <= backReach; i++) {
+    for (let i = -reachPx; i <= reachPx; i++) {
       const xx = x + i;
       const away = i * i + j * j;
-      if (xx < 0 || xx >= width || away > backReach * backReach) continue;
+      if (xx < 0 || xx >= width || away > reachPx * reachPx) continue;
       const there = i32(load<u16>(labels + ((usize(yy) * usize(labelStride) + usize(xx)) << 1)));
-      if (there != 0 && (there - front) * nearSign <= apart) continue;
+      const isBehind = there == 0 || (there - front) * nearSign > apart;
+      if (!isBehind && abs(there - front) >= same) continue;
       const tone = f32(neighbourTone(levels, count, load<u32>(supports + ((usize(yy) * usize(supportStride) + usize(xx)) << 2)), xx, yy, front, same));
+      if (!isBehind) {
+        darkest = min<f32>(darkest, tone);
+        brightest = max<f32>(brightest, tone);
+        continue;
+      }
       sum += tone;
       squares += tone * tone;
       behind++;
@@ -488,23 +514,12 @@ function decidePlace(
       }
     }
   }
-  if (behind < fewestBack) return label;
+  if (behind < fewestBehind) return label;
   const mean = sum / f32(behind);
   const texture = max<f32>(0, squares / f32(behind) - mean * mean);
-
+  // The front's own tone is the one that differs most from what is behind: the others are mixtures.
   let contrast: f32 = 0;
-  for (let j = -3; j <= 3; j++) {
-    const yy = y + j;
-    if (yy < 0 || yy >= height) continue;
-    for (let i = -3; i <= 3; i++) {
-      const xx = x + i;
-      if (xx < 0 || xx >= width || i * i + j * j > ownReachSquared) continue;
-      const there = i32(load<u16>(labels + ((usize(yy) * usize(labelStride) + usize(xx)) << 1)));
-      if (there == 0 || abs(there - front) >= same) continue;
-      const tone = f32(neighbourTone(levels, count, load<u32>(supports + ((usize(yy) * usize(supportStride) + usize(xx)) << 2)), xx, yy, front, same));
-      if (Mathf.abs(tone - mean) > Mathf.abs(contrast)) contrast = tone - mean;
-    }
-  }
+  if (darkest <= brightest) contrast = brightest - mean > mean - darkest ? brightest - mean : darkest - mean;
   let back = -1;
   let backSupport = 0;
   let nearSupport = supportAt(own, near);
@@ -523,7 +538,7 @@ function decidePlace(
   if (contrast != 0) {
     const alpha = (f32(toneAt(levels, near, x, y)) - mean) / contrast;
     const clarity = min<f32>(mostContrast, Mathf.abs(contrast) / Mathf.sqrt(texture + alphaNoise * alphaNoise));
-    odds += alphaOdds * (max<f32>(-0.5, min<f32>(1.5, alpha)) - 0.5) * clarity * (f32(behind) / backPixels);
+    odds += alphaOdds * (max<f32>(-0.5, min<f32>(1.5, alpha)) - 0.5) * clarity * (f32(behind) / discPixels);
   }
   if (odds > 0) return abs(label - front) < same ? label : front;
   return label != 0 && abs(label - back) <= apart && (label - front) * nearSign > same ? label : back;
@@ -545,9 +560,9 @@ function ln(x: f32): f32 {
 function isEdge(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32, apart: i32): bool {
   let low = 0xffff;
   let high = 0;
-  for (let yy = max(0, y - backReach); yy <= min(height - 1, y + backReach); yy++) {
+  for (let yy = max(0, y - reachPx); yy <= min(height - 1, y + reachPx); yy++) {
     const row = labels + ((usize(yy) * usize(labelStride)) << 1);
-    for (let xx = max(0, x - backReach); xx < min(width, x + 8 + backReach); xx++) {
+    for (let xx = max(0, x - reachPx); xx < min(width, x + 8 + reachPx); xx++) {
       const label = i32(load<u16>(row + (usize(xx) << 1)));
       low = min(low, label);
       high = max(high, label);
