@@ -16,16 +16,8 @@ export const tileColumns = 64;
 const lastNearLevel = 4;
 /** It wins when the blur of either is wider where the other is sharp, px: narrower, both frames show much the same. */
 const nearBlurPx = 8;
-/**
- * `auto`: pixels by which the rims of nearer things are taken back at the finest levels. About a rim the measure's window
- * of five pixels has made them that much too wide, and what is behind would come from frames that show it blurred; the
- * rim's own detail comes from its own peak. Set on scenes: 3, 2, 2 rather than 2, 1, 1 is worth 0.2 dB.
- */
-const trimmedPx = [3, 2, 2];
-/** Peaks this near to a place mean it, and only rims nearer than what is behind by more are taken back; units of the surface. */
+/** Peaks this near to a place mean it, units of the surface. */
 const sameFrames = 2;
-/** What is as thin as this is left, pixels of the level: a hair in a window of five. */
-const trimInsidePx = 8;
 /**
  * Something thin is laid over what is behind it when either is blurred this wide where the other is sharp, px of the
  * level: less blurred, it would still show there and count twice.
@@ -126,10 +118,9 @@ export async function planSources(
     const strips = Math.ceil(height / tileRows);
     const peaks: Planes | undefined = surface.peaks[level];
     const strands = peaks ? strandsOf(peaks) : 0;
-    const isTrimmed = rule === 'auto' && nearSign !== 0 && peaks !== undefined && level < trimmedPx.length;
     let places = surface.places;
     if (level > 0) {
-      const nearWins = nearSign !== 0 && level <= lastNearLevel && !isTrimmed;
+      const nearWins = nearSign !== 0 && level <= lastNearLevel;
       const median = arena.takePlanes(width, height, 1, 2);
       places = nearWins ? arena.takePlanes(width, height, 1, 2) : median;
       await pool.run(
@@ -151,32 +142,6 @@ export async function planSources(
         strips,
       );
       medians = median;
-    }
-    if (isTrimmed) {
-      const trimmed = arena.takePlanes(width, height, 1, 2);
-      await pool.run(
-        'trimPlacesStrip',
-        {
-          places: places.pointer,
-          out: trimmed.pointer,
-          stride: trimmed.stride,
-          width,
-          height,
-          radius: trimmedPx[level],
-          inside: trimInsidePx,
-          apart: samePlace,
-          nearSign,
-          peaks: peaks.pointer,
-          peakBytes: peaks.planeBytes,
-          strands,
-          peakStride: peaks.stride,
-          samePlace,
-          fractionBits,
-          stripRows: tileRows,
-        },
-        strips,
-      );
-      places = trimmed;
     }
     arena.f64(frames, toFrame.length * 7).set(frameTable(toFrame, level));
     await pool.run(

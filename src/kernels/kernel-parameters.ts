@@ -33,7 +33,6 @@ export const kernelParameters = {
   tileCross: ['reference', 'moving', 'stride', 'x0', 'y0', 'size', 'movingX', 'movingY', 'slant', 'scratch', 'out'],
   tileMoments: ['band', 'stride', 'x0', 'y0', 'size', 'slant', 'out'],
   trackStrip: ['codes', 'codeStride', 'sourceWidth', 'sourceHeight', 'luma', 'lumaStride', 'lumaWidth', 'lumaHeight', 'tones', 'toneStride', 'toneWidth', 'toneHeight', 'level', 'a', 'b', 'c', 'd', 'e', 'f', 'margin', 'state', 'stateBytes', 'stride', 'width', 'height', 'ordinal', 'prominence', 'stripRows', 'strip', 'scratch'],
-  trimPlacesStrip: ['places', 'out', 'stride', 'width', 'height', 'radius', 'inside', 'apart', 'nearSign', 'peaks', 'peakBytes', 'strands', 'peakStride', 'samePlace', 'fractionBits', 'stripRows', 'strip', 'scratch'],
   veilStrip: ['places', 'weights', 'leastWeight', 'stride', 'thin', 'colours', 'thinWidth', 'thinHeight', 'table', 'samples', 'blur', 'gap', 'cap', 'widest', 'nearSign', 'nearest', 'fractionBits', 'outPlaces', 'outVeil', 'width', 'height', 'stripRows', 'strip', 'scratch'],
   warpStrip: ['source', 'bits', 'sourceWidth', 'sourceHeight', 'gainR', 'gainG', 'gainB', 'a', 'b', 'c', 'd', 'e', 'f', 'taps', 'out', 'stride', 'planeBytes', 'width', 'height', 'stripRows', 'strip', 'scratch'],
 } as const;

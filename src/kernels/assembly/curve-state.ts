@@ -8,8 +8,7 @@
 //   every level:  0 rise of the peak over noise, code steps;  1 its place;  2 its weight, bit 15 = the curve falls
 //                 too far between two frames, bit 15 without a weight = the curve is truncated;  before that, 3 where
 //                 curves are truncated, see frame-bounds.ts;  5, 7 rise and place of the second peak, 0 = none
-//                 8 ordinal of the nearer peak where it stands out, see `strandOf`; 0 = none; bit 15 = a peak
-//                 farther than the best stands out too
+//                 8 ordinal of the nearer peak where it stands out, see `strandOf`; 0 = none
 //   level 0:      9, 10 tones of the peaks of level 0 and of level 1, see `trackStrip`;  3, 4 work of labels.ts;  5, 7
 //                 places and weights of the surface;  2 bit 15 of its weight, or 1 = truncated
 //
@@ -27,9 +26,6 @@ const lastCode: i32 = 0xffff;
 export const gapBit: i32 = 0x8000;
 /** In place of `gapBit` beside the surface: its curve ends at the last frame that reaches the pixel, see frame-bounds.ts. */
 export const truncatedCurve: i32 = 1;
-
-/** Bit of a nearer peak's ordinal that says that something farther is seen as well. */
-export const behindBit: i32 = 0x8000;
 
 // @ts-ignore: decorator
 @inline

@@ -4,7 +4,7 @@ export { dropFalseRimsStrip, markFalseRimsStrip } from './false-rims';
 export { focusFinestStrip, focusStrip, trackStrip } from './focus';
 export { markTruncatedStrip } from './frame-bounds';
 export { aggregateStrip, decideStrip, gatherStrip, labelStrip, settleStrip } from './labels';
-export { halvePlacesStrip, judgeStrip, planStrip, trimPlacesStrip } from './plan';
+export { halvePlacesStrip, judgeStrip, planStrip } from './plan';
 export { reduceFrameStrip, reduceStrip } from './pyramid';
 export { bandStrip, clampStrip, lightStrip, tileCross, tileMoments } from './register';
 export { peakStrip } from './peaks';

@@ -1,6 +1,6 @@
 // Peaks of the focus curves: see curve-state.ts for the planes.
 import { exp2 } from './common';
-import { behindBit, gapBit, octave, placeCode, planeOf, strandPlane, strideOf, weightUnit } from './curve-state';
+import { gapBit, octave, placeCode, planeOf, strandPlane, strideOf, weightUnit } from './curve-state';
 import { bestTruncated, secondTruncated } from './frame-bounds';
 
 /** Even a perfect curve places its peak no better than this, units: steps are uneven, curves not Gaussian. */
@@ -19,8 +19,6 @@ const acrossRise: f32 = 1;
 const secondRise: f32 = 1;
 /** A nearer peak may be fainter than the best by this much and still be something: octaves. */
 const strandFaintest: f32 = 3;
-/** What is behind is seen at a pixel when its peak stands this far above noise, octaves. */
-const behindRise: f32 = 3;
 /** Step from a frame to the next, in usual steps; `steps` holds one f32 by ordinal, 1 before the first and after the last. */
 // @ts-ignore: decorator
 @inline
@@ -98,8 +96,7 @@ export function peakStrip(
 
       const rival = i32(load<u16>(secondOrdinals + at));
       const rivalRise = i32(load<u16>(seconds + at)) - floor;
-      const isBehind = rival > 0 && (rival - ordinal) * nearSign > 0 && f32(rivalRise) > behindRise * octave;
-      store<u16>(strands + at, strandOf(level, ordinal, rise, rival, rivalRise, nearSign) | (isBehind ? behindBit : 0));
+      store<u16>(strands + at, strandOf(level, ordinal, rise, rival, rivalRise, nearSign));
       const hasSecond = rival > 0 && f32(rivalRise) > secondRise * octave && (i32(load<u16>(marks + at)) & secondTruncated) == 0;
       store<u16>(seconds + at, hasSecond ? rivalRise : 0);
       store<u16>(secondOrdinals + at, hasSecond ? placeCode(f32(rival), fractionBits) : 0);

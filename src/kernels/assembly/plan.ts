@@ -1,7 +1,7 @@
 // Which frames each coefficient of each level comes from, decided from the surface: see curve-state.ts for the planes
 // and blend.ts for what centre and reach mean.
 import { clearReach } from './common';
-import { behindBit, gapBit, placeOffset, truncatedCurve, unitsOf64ths } from './curve-state';
+import { gapBit, placeOffset, truncatedCurve, unitsOf64ths } from './curve-state';
 import { frameSpans, isReached } from './frame-bounds';
 
 /** The offset of stored depth indices, in their units. */
@@ -58,115 +58,6 @@ export function halvePlacesStrip(
       }
     }
   }
-}
-
-/**
- * Takes the rims of nearer things back by `radius` pixels: a place becomes the farthest that lies within them along its
- * row or its column, where that is farther by more than `apart`, stored units. Windows of the measure, which carry a rim's
- * detail outward, have made them that much too wide. What is as thin as `inside` pixels is left: the place so far to the
- * other side must be as near. So is a pixel whose own focus curve does not show what is behind: its frames have the rim's
- * blur there and nothing else. peaks, strands: of the level, see curve-state.ts. Planes of one stride, the peaks of
- * another; rows of one strip.
- */
-export function trimPlacesStrip(
-  places: usize, out: usize, stride: i32, width: i32, height: i32, radius: i32, inside: i32, apart: i32, nearSign: i32,
-  peaks: usize, peakBytes: usize, strands: usize, peakStride: i32, samePlace: i32, fractionBits: i32,
-  stripRows: i32, strip: i32, scratch: usize,
-): void {
-  const y1 = min(height, (strip + 1) * stripRows);
-  const wide = i16x8.splat(i16(apart));
-  for (let y = strip * stripRows; y < y1; y++) {
-    const row = places + ((usize(y) * usize(stride)) << 1);
-    const to = out + ((usize(y) * usize(stride)) << 1);
-    const peakRow = (usize(y) * usize(peakStride)) << 1;
-    for (let x = 0; x < width; x += 8) {
-      const at = usize(x) << 1;
-      if (x < inside || x + 8 + inside > width) {
-        for (let column = x; column < min(width, x + 8); column++) {
-          const there = usize(column) << 1;
-          const place = trimmed(places, stride, width, height, column, y, radius, inside, apart, nearSign);
-          const isSeen = isBehindSeen(peaks + peakRow + there, peakBytes, strands + peakRow + there, place, samePlace, fractionBits);
-          store<u16>(to + there, isSeen ? place : i32(load<u16>(row + there)));
-        }
-        continue;
-      }
-      const here = v128.load(row + at);
-      let place = here;
-      for (let direction = 0; direction < 4; direction++) {
-        const sign = direction & 1 ? 1 : -1;
-        const isColumn = direction > 1;
-        let far = here;
-        for (let i = 1; i <= radius; i++) {
-          const there = isColumn ? lineOf(places, stride, height, y + sign * i) + at : row + at + (isize(sign * i) << 1);
-          far = farther(far, v128.load(there), nearSign);
-        }
-        const other = isColumn ? lineOf(places, stride, height, y - sign * inside) + at : row + at - (isize(sign * inside) << 1);
-        // How far behind, 0 where it is before.
-        const behind = depthOf(far, here, nearSign);
-        if (!v128.any_true(i16x8.gt_u(behind, wide))) continue;
-        const isThick = i16x8.le_u(depthOf(v128.load(other), here, nearSign), wide);
-        const isTrimmed = v128.and(i16x8.gt_u(behind, wide), isThick);
-        place = v128.bitselect(farther(far, place, nearSign), place, isTrimmed);
-      }
-      v128.store(to + at, place);
-      if (!v128.any_true(v128.xor(place, here))) continue;
-      for (let lane: usize = at; lane < at + 16; lane += 2) {
-        const far = i32(load<u16>(to + lane));
-        if (isBehindSeen(peaks + peakRow + lane, peakBytes, strands + peakRow + lane, far, samePlace, fractionBits)) continue;
-        store<u16>(to + lane, load<u16>(row + lane));
-      }
-    }
-  }
-}
-
-/** Whether a pixel's own focus curve shows what lies at the stored place `far`, or at least something behind its best. */
-// @ts-ignore: decorator
-@inline
-function isBehindSeen(peak: usize, peakBytes: usize, strand: usize, far: i32, samePlace: i32, fractionBits: i32): bool {
-  if ((i32(load<u16>(strand)) & behindBit) != 0) return true;
-  const best = (i32(load<u16>(peak + 6 * peakBytes)) << fractionBits) + offsetCode(fractionBits);
-  return abs(best - far) <= samePlace || abs(i32(load<u16>(peak + peakBytes)) - far) <= samePlace;
-}
-
-// @ts-ignore: decorator
-@inline
-function lineOf(places: usize, stride: i32, height: i32, y: i32): usize {
-  return places + ((usize(max(0, min(height - 1, y))) * usize(stride)) << 1);
-}
-
-// @ts-ignore: decorator
-@inline
-function farther(first: v128, second: v128, nearSign: i32): v128 {
-  return nearSign > 0 ? i16x8.max_u(first, second) : i16x8.min_u(first, second);
-}
-
-/** How much farther `there` is than `here`; 0 where it is nearer. */
-// @ts-ignore: decorator
-@inline
-function depthOf(there: v128, here: v128, nearSign: i32): v128 {
-  return nearSign > 0 ? i16x8.sub_sat_u(there, here) : i16x8.sub_sat_u(here, there);
-}
-
-/** The same for one pixel, whose neighbours may lie outside: there the edge goes on. */
-function trimmed(
-  places: usize, stride: i32, width: i32, height: i32, x: i32, y: i32, radius: i32, inside: i32, apart: i32, nearSign: i32,
-): i32 {
-  const here = i32(load<u16>(lineOf(places, stride, height, y) + (usize(x) << 1)));
-  let place = here;
-  for (let direction = 0; direction < 4; direction++) {
-    const sign = direction & 1 ? 1 : -1;
-    const stepX = direction > 1 ? 0 : sign;
-    const stepY = direction > 1 ? sign : 0;
-    const otherX = max(0, min(width - 1, x - stepX * inside));
-    const other = i32(load<u16>(lineOf(places, stride, height, y - stepY * inside) + (usize(otherX) << 1)));
-    if (nearSign * (other - here) > apart) continue;
-    for (let i = 1; i <= radius; i++) {
-      const column = max(0, min(width - 1, x + stepX * i));
-      const there = i32(load<u16>(lineOf(places, stride, height, y + stepY * i) + (usize(column) << 1)));
-      if (nearSign * (there - here) > apart && nearSign * (there - place) > 0) place = there;
-    }
-  }
-  return place;
 }
 
 /** A single frame, 1/64 frame. */
@@ -247,7 +138,7 @@ export function planStrip(
           if (ordinal > 0) centre = ordinal << fractionBits;
           width64 = singleReach;
         } else if (rule == ruleAuto) {
-          if (level < strandLevels) near = i32(load<u16>(strandRow + (usize(x) << 1))) & ~behindBit;
+          if (level < strandLevels) near = i32(load<u16>(strandRow + (usize(x) << 1)));
           const own = i32(load<u16>(at + peakBytes)) - offset;
           if (level > 0 && near > 0) {
             const isBefore = max(nearSign * centre, nearSign * own) - nearSign * (near << fractionBits) > strandApart;
@@ -325,7 +216,7 @@ function isThere(
       const u = usize(max(0, min(width - 1, (x + dx) << level)));
       const surface = i32(load<u16>(places + ((v * usize(stride) + u) << 1))) - offsetCode(fractionBits);
       if (abs(surface - place) <= samePlace) return true;
-      const strand = (i32(load<u16>(strands + ((v * usize(strandStride) + u) << 1))) & ~behindBit) << fractionBits;
+      const strand = (i32(load<u16>(strands + ((v * usize(strandStride) + u) << 1)))) << fractionBits;
       if (strand > 0 && abs(strand - place) <= samePlace) return true;
     }
   }
