@@ -205,9 +205,9 @@ export async function findSurface(
 }
 
 /** Holes between the taps of the averaging of supports, px. */
-const aggregateHoles = [2, 4];
+const aggregateHoles = [2, 6];
 
-/** Places, weights and gaps of the surface, planes 5, 7 and 9 of level 0: see assembly/labels.ts. */
+/** The surface of each pixel, in planes 5, 7, 9 and 10 of level 0: see assembly/labels.ts. */
 async function labelSurface(
   pool: StripPool,
   { state, work }: FocusTracker,
@@ -237,11 +237,10 @@ async function labelSurface(
     [from, to] = [to, from];
   }
   const labels = work.pointer;
-  const places = work.pointer + full.planeBytes;
-  const found = { count, supports, supportStride: stride, labels, labelStride: stride };
-  await pool.run('labelStrip', { ...common, ...found }, strips);
-  await pool.run('decideStrip', { ...common, ...found, frames, places, nearSign }, strips);
-  await pool.run('settleStrip', { ...common, places, placeStride: stride }, strips);
+  const tones = work.pointer + full.planeBytes;
+  const found = { ...common, count, supports, supportStride: stride, labels, tones, labelStride: stride };
+  await pool.run('labelStrip', found, strips);
+  await pool.run('decideStrip', { ...found, frames, nearSign }, strips);
 }
 
 /** One plane of a set, as a set of its own. */

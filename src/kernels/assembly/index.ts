@@ -3,7 +3,7 @@ export { collapseStrip, quantiseStrip } from './collapse';
 export { dropFalseRimsStrip, markFalseRimsStrip } from './false-rims';
 export { focusFinestStrip, focusStrip, trackStrip } from './focus';
 export { markTruncatedStrip } from './frame-bounds';
-export { aggregateStrip, decideStrip, gatherStrip, labelStrip, settleStrip } from './labels';
+export { aggregateStrip, decideStrip, gatherStrip, labelStrip } from './labels';
 export { halvePlacesStrip, judgeStrip, planStrip } from './plan';
 export { reduceFrameStrip, reduceStrip } from './pyramid';
 export { bandStrip, clampStrip, lightStrip, tileCross, tileMoments } from './register';

@@ -25,6 +25,8 @@ const supportSteps: i32 = 8;
 const samePeak: f32 = 1.75;
 /** A pixel is contested where the next candidate has more than this share of the best one's support. */
 const contestedShare: f32 = 0.35;
+/** A candidate with less than this share of the best one's support is none, percent. */
+const droppedPercent: i32 = 25;
 /** Support from which a candidate is believed without its neighbours, 1/8 octave: noise peaks lower. */
 const sureSupport: i32 = 32;
 /** Bit of the supports that says so. */
@@ -101,6 +103,11 @@ export function gatherStrip(
         }
       }
       const top = max(max(s0, s1), max(s2, s3));
+      const dropped = (top * droppedPercent) / 100;
+      if (s0 < dropped) s0 = 0;
+      if (s1 < dropped) s1 = 0;
+      if (s2 < dropped) s2 = 0;
+      if (s3 < dropped) s3 = 0;
       const low = min(max(s0, s1), max(s2, s3));
       const next = max(low, max(min(s0, s1), min(s2, s3)));
       const contested = f32(next) > contestedShare * f32(top) || (top > 0 && top < sureSupport) ? contestedBit : 0;
@@ -130,11 +137,11 @@ function byteOf(v: v128, shift: i32): v128 {
   return v128.convert<i32>(v128.and(i32x4.shr_u(v, shift), i32x4.splat(127)));
 }
 
-/** Taps of the averaging: [1 4 6 4 1] / 16. */
+/** Taps of the averaging: [1 2 1] / 4. */
 // @ts-ignore: decorator
 @inline
 function tap(i: i32): f32 {
-  return i == 0 ? 0.375 : i == 1 || i == -1 ? 0.25 : 0.0625;
+  return i == 0 ? 0.5 : 0.25;
 }
 
 /** 1 at no distance, 0 from `reach` on: (1 - (d / reach)^2)^2. */
@@ -148,14 +155,14 @@ function likeness(distance: v128, inverse: v128): v128 {
 
 /** Taps of one candidate in scratch: support, squared difference of tone, weight of the tap. */
 const tapBytes: usize = 48;
-/** Four candidates: place, tone, sums of weights, tones and squares; then their 25 taps. */
+/** Four candidates: place, tone, sums of weights, tones and squares; then their nine taps. */
 const headBytes: usize = 96;
-const candidateBytes: usize = headBytes + 25 * tapBytes;
+const candidateBytes: usize = headBytes + 9 * tapBytes;
 
 /**
- * One pass over the supports of contested pixels, with holes of `hole` pixels (even) between its 5 x 5 taps. A neighbour
+ * One pass over the supports of contested pixels, with holes of `hole` pixels (even) between its 3 x 3 taps. A neighbour
  * counts by its tone in the frame of the candidate: its own candidate's near that place, or else that of its best peak at
- * level 1, whose window is the wider. Rows of one strip. scratch: 5 KB.
+ * level 1, whose window is the wider. Rows of one strip. scratch: 2 KB.
  */
 export function aggregateStrip(
   levels: usize, count: i32, width: i32, height: i32, supports: usize, out: usize, supportStride: i32, hole: i32, unit: f32, fractionBits: i32,
@@ -165,7 +172,6 @@ export function aggregateStrip(
   const zero = f32x4.splat(0);
   const one = f32x4.splat(1);
   const inverse = f32x4.splat(1 / (supportReach * unit * unitsPerFrame(fractionBits)));
-  const scale = f32x4.splat(1);
   const lowByte = i32x4.splat(255);
   const stride = strideOf(levels, 0);
   const coarser = count > 1 ? 1 : 0;
@@ -198,14 +204,14 @@ export function aggregateStrip(
         v128.store(head, zero, 64);
       }
       let taps = 0;
-      const isInner = x >= 2 * hole && x + 4 + 2 * hole <= width;
-      for (let j = -2; j <= 2; j++) {
+      const isInner = x >= hole && x + 4 + hole <= width;
+      for (let j = -1; j <= 1; j++) {
         const yy = y + j * hole;
         if (yy < 0 || yy >= height) continue;
         const fineRow = (usize(yy) * stride) << 1;
         const coarseRow = (usize(yy >> coarser) * coarseStride) << 1;
         const from = supports + ((usize(yy) * usize(supportStride)) << 2);
-        for (let i = -2; i <= 2; i++) {
+        for (let i = -1; i <= 1; i++) {
           const xx = x + i * hole;
           const q = fineRow + (isize(xx) << 1);
           const r = coarseRow + (isize(xx >> coarser) << 1);
@@ -274,7 +280,7 @@ export function aggregateStrip(
         const mean = v128.div<f32>(v128.load(head, 48), sum);
         const variance = v128.max<f32>(zero, v128.sub<f32>(v128.div<f32>(v128.load(head, 64), sum), v128.mul<f32>(mean, mean)));
         const spread = v128.add<f32>(f32x4.splat(2 * toneNoise * toneNoise), v128.mul<f32>(f32x4.splat(2 * tonePart * tonePart), variance));
-        const narrow = v128.div<f32>(scale, spread);
+        const narrow = v128.div<f32>(one, spread);
         let total = zero;
         let weights = zero;
         for (let k = 0; k < taps; k++) {
@@ -379,13 +385,18 @@ function isFinerNear(
   return false;
 }
 
-/** Label of each pixel, u16: the place of its candidate of the most support, 0 = it shows nothing. Rows of one strip. */
+/**
+ * Label of each pixel, u16: the place of its candidate of the most support, 0 = it shows nothing; and two tones, in planes
+ * of one stride: in the frame of the label (low byte), and in that of the best peak of level 1, whose window is the wider.
+ * Rows of one strip.
+ */
 export function labelStrip(
-  levels: usize, count: i32, width: i32, height: i32, supports: usize, supportStride: i32, labels: usize, labelStride: i32, unit: f32, fractionBits: i32,
+  levels: usize, count: i32, width: i32, height: i32, supports: usize, supportStride: i32, labels: usize, tones: usize, labelStride: i32, unit: f32, fractionBits: i32,
   stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
   for (let y = strip * stripRows; y < y1; y++) {
+    const toneRow = tones + ((usize(y) * usize(labelStride)) << 1);
     const out = labels + ((usize(y) * usize(labelStride)) << 1);
     const from = supports + ((usize(y) * usize(supportStride)) << 2);
     for (let x = 0; x < width; x++) {
@@ -397,6 +408,7 @@ export function labelStrip(
         if (level > 0) place = i32(load<u16>(planeOf(levels, level, 1) + ((usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1)));
       }
       store<u16>(out + (usize(x) << 1), place);
+      store<u16>(toneRow + (usize(x) << 1), toneAt(levels, max(0, best), x, y) | (toneAt(levels, count > 1 ? 2 : 0, x, y) << 8));
     }
   }
 }
@@ -428,19 +440,29 @@ const refinedWithin: f32 = 1.2;
 const coarserSay: f32 = 0.2;
 const discPixels: f32 = 149;
 
-/** Tone of a neighbour in the frame of a place: of its own candidate near it, or of its best peak at level 1. */
-function neighbourTone(levels: usize, count: i32, supports: u32, x: i32, y: i32, place: i32, same: i32): i32 {
-  let nearest = same;
-  let tone = -1;
-  for (let n = 0; n < 4; n++) {
-    if (supportAt(supports, n) == 0) continue;
-    const apart = abs(i32(load<u16>(candidateAt(levels, n, x, y))) - place);
-    if (apart < nearest) {
-      nearest = apart;
-      tone = toneAt(levels, n, x, y);
+/** Half the width of a disc of `reachPx` pixels, `j` rows from its centre. */
+// @ts-ignore: decorator
+@inline
+function halfWidth(j: i32): i32 {
+  const away = j < 0 ? -j : j;
+  return away == 0 ? 7 : away <= 3 ? 6 : away == 4 ? 5 : away == 5 ? 4 : away == 6 ? 3 : 0;
+}
+
+/** Label of the pixel nearest to (x, y) that is behind `front` or shows nothing. */
+function labelBehind(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32, front: i32, apart: i32, nearSign: i32): i32 {
+  let nearest = 1 << 20;
+  let label = 0;
+  for (let yy = max(0, y - reachPx); yy <= min(height - 1, y + reachPx); yy++) {
+    for (let xx = max(0, x - reachPx); xx <= min(width - 1, x + reachPx); xx++) {
+      const away = (xx - x) * (xx - x) + (yy - y) * (yy - y);
+      if (away >= nearest || away > reachPx * reachPx) continue;
+      const there = i32(load<u16>(labels + ((usize(yy) * usize(labelStride) + usize(xx)) << 1)));
+      if (there != 0 && (there - front) * nearSign <= apart) continue;
+      nearest = away;
+      label = there;
     }
   }
-  return tone >= 0 ? tone : toneAt(levels, count > 1 ? 2 : 0, x, y);
+  return label;
 }
 
 /**
@@ -448,7 +470,7 @@ function neighbourTone(levels: usize, count: i32, supports: u32, x: i32, y: i32,
  * there is nothing to decide. 0 = what is behind shows nothing.
  */
 function decidePlace(
-  levels: usize, count: i32, x: i32, y: i32, width: i32, height: i32, label: i32, labels: usize, labelStride: i32,
+  levels: usize, count: i32, x: i32, y: i32, width: i32, height: i32, label: i32, labels: usize, tones: usize, labelStride: i32,
   supports: usize, supportStride: i32, nearSign: i32, unit: f32, fractionBits: i32,
 ): i32 {
   const own = load<u32>(supports + ((usize(y) * usize(supportStride) + usize(x)) << 2));
@@ -482,41 +504,47 @@ function decidePlace(
   }
   if (near < 0) return label;
 
-  let behind = 0;
-  let nearestBehind = 1 << 20;
-  let told = 0;
-  let sum: f32 = 0;
-  let squares: f32 = 0;
-  let darkest: f32 = 255;
-  let brightest: f32 = 0;
-  for (let j = -reachPx; j <= reachPx; j++) {
-    const yy = y + j;
-    if (yy < 0 || yy >= height) continue;
-    for (let i = -reachPx; i <= reachPx; i++) {
-      const xx = x + i;
-      const away = i * i + j * j;
-      if (xx < 0 || xx >= width || away > reachPx * reachPx) continue;
-      const there = i32(load<u16>(labels + ((usize(yy) * usize(labelStride) + usize(xx)) << 1)));
-      const isBehind = there == 0 || (there - front) * nearSign > apart;
-      if (!isBehind && abs(there - front) >= same) continue;
-      const tone = f32(neighbourTone(levels, count, load<u32>(supports + ((usize(yy) * usize(supportStride) + usize(xx)) << 2)), xx, yy, front, same));
-      if (!isBehind) {
-        darkest = min<f32>(darkest, tone);
-        brightest = max<f32>(brightest, tone);
-        continue;
-      }
-      sum += tone;
-      squares += tone * tone;
-      behind++;
-      if (away < nearestBehind) {
-        nearestBehind = away;
-        told = there;
-      }
+  // Tones of what is behind, and the extremes of those of the front, over a disc: sixteen columns of a row at a time.
+  const wideFront = i16x8.splat(i16(front));
+  const closer = i16x8.splat(i16(same - 1));
+  const farther = i16x8.splat(i16(apart));
+  const lowByte = i16x8.splat(255);
+  const lanes = i16x8(-7, -6, -5, -4, -3, -2, -1, 0);
+  let counts = i16x8.splat(0);
+  let sums = i16x8.splat(0);
+  let squareSums = i32x4.splat(0);
+  let low = i16x8.splat(255);
+  let high = i16x8.splat(0);
+  for (let j = max(-reachPx, -y); j <= min(reachPx, height - 1 - y); j++) {
+    const half = halfWidth(j);
+    const least = i16x8.splat(i16(max(-half, -x)));
+    const most = i16x8.splat(i16(min(half, width - 1 - x)));
+    const at = (usize((y + j) * labelStride) << 1) + (isize(x - 7) << 1);
+    for (let part = 0; part < 2; part++) {
+      const columns = i16x8.add(lanes, i16x8.splat(i16(8 * part)));
+      const inside = v128.and(i16x8.ge_s(columns, least), i16x8.le_s(columns, most));
+      const label8 = v128.load(labels + at + (usize(part) << 4));
+      const pair = v128.load(tones + at + (usize(part) << 4));
+      const above = i16x8.sub_sat_u(label8, wideFront);
+      const below = i16x8.sub_sat_u(wideFront, label8);
+      const isFront = v128.and(inside, i16x8.le_u(v128.or(above, below), closer));
+      const isBehind = v128.and(inside, v128.or(i16x8.gt_u(nearSign > 0 ? above : below, farther), i16x8.eq(label8, i16x8.splat(0))));
+      const tone = v128.and(isBehind, i16x8.shr_u(pair, 8));
+      counts = i16x8.sub(counts, isBehind);
+      sums = i16x8.add(sums, tone);
+      squareSums = i32x4.add(squareSums, i32x4.dot_i16x8_s(tone, tone));
+      const own = v128.and(pair, lowByte);
+      low = v128.bitselect(i16x8.min_u(low, own), low, isFront);
+      high = v128.bitselect(i16x8.max_u(high, own), high, isFront);
     }
   }
+  const behind = sumOf(counts);
   if (behind < fewestBehind) return label;
-  const mean = sum / f32(behind);
+  const mean = f32(sumOf(sums)) / f32(behind);
+  const squares = f32(i32x4.extract_lane(squareSums, 0) + i32x4.extract_lane(squareSums, 1) + i32x4.extract_lane(squareSums, 2) + i32x4.extract_lane(squareSums, 3));
   const texture = max<f32>(0, squares / f32(behind) - mean * mean);
+  const darkest = f32(leastOf(low));
+  const brightest = f32(mostOf(high));
   // The front's own tone is the one that differs most from what is behind: the others are mixtures.
   let contrast: f32 = 0;
   if (darkest <= brightest) contrast = brightest - mean > mean - darkest ? brightest - mean : darkest - mean;
@@ -533,7 +561,7 @@ function decidePlace(
       backSupport = support;
     }
   }
-  if (back < 0) back = told;
+  if (back < 0) back = labelBehind(labels, labelStride, x, y, width, height, front, apart, nearSign);
   let odds = supportOdds * (ln(f32(nearSupport) + supportFloor) - ln(f32(backSupport) + supportFloor));
   if (contrast != 0) {
     const alpha = (f32(toneAt(levels, near, x, y)) - mean) / contrast;
@@ -542,6 +570,29 @@ function decidePlace(
   }
   if (odds > 0) return abs(label - front) < same ? label : front;
   return label != 0 && abs(label - back) <= apart && (label - front) * nearSign > same ? label : back;
+}
+
+// @ts-ignore: decorator
+@inline
+function sumOf(v: v128): i32 {
+  const four = i32x4.extadd_pairwise_i16x8_u(v);
+  return i32x4.extract_lane(four, 0) + i32x4.extract_lane(four, 1) + i32x4.extract_lane(four, 2) + i32x4.extract_lane(four, 3);
+}
+
+// @ts-ignore: decorator
+@inline
+function leastOf(v: v128): i32 {
+  const a = i16x8.min_u(v, i16x8.shuffle(v, v, 4, 5, 6, 7, 0, 1, 2, 3));
+  const b = i16x8.min_u(a, i16x8.shuffle(a, a, 2, 3, 0, 1, 2, 3, 0, 1));
+  return min(i32(i16x8.extract_lane_u(b, 0)), i32(i16x8.extract_lane_u(b, 1)));
+}
+
+// @ts-ignore: decorator
+@inline
+function mostOf(v: v128): i32 {
+  const a = i16x8.max_u(v, i16x8.shuffle(v, v, 4, 5, 6, 7, 0, 1, 2, 3));
+  const b = i16x8.max_u(a, i16x8.shuffle(a, a, 2, 3, 0, 1, 2, 3, 0, 1));
+  return max(i32(i16x8.extract_lane_u(b, 0)), i32(i16x8.extract_lane_u(b, 1)));
 }
 
 /** Natural logarithm of a positive number, within 1e-4. */
@@ -555,28 +606,37 @@ function ln(x: f32): f32 {
 }
 
 /** Whether labels within reach of eight pixels from x on differ by more than a surface: elsewhere nothing is to be decided. */
-// @ts-ignore: decorator
-@inline
 function isEdge(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32, apart: i32): bool {
-  let low = 0xffff;
-  let high = 0;
+  let low = i16x8.splat(-1);
+  let high = i16x8.splat(0);
+  const isInner = x >= 8 && x + 16 <= width;
   for (let yy = max(0, y - reachPx); yy <= min(height - 1, y + reachPx); yy++) {
-    const row = labels + ((usize(yy) * usize(labelStride)) << 1);
+    const row = labels + (usize(yy * labelStride) << 1);
+    if (isInner) {
+      for (let from = x - 8; from <= x + 8; from += 8) {
+        const eight = v128.load(row + (usize(from) << 1));
+        low = i16x8.min_u(low, eight);
+        high = i16x8.max_u(high, eight);
+      }
+      continue;
+    }
     for (let xx = max(0, x - reachPx); xx < min(width, x + 8 + reachPx); xx++) {
-      const label = i32(load<u16>(row + (usize(xx) << 1)));
-      low = min(low, label);
-      high = max(high, label);
+      const one = i16x8.splat(load<u16>(row + (usize(xx) << 1)));
+      low = i16x8.min_u(low, one);
+      high = i16x8.max_u(high, one);
     }
   }
-  return high - low > apart;
+  return mostOf(high) - leastOf(low) > apart;
 }
 
 /**
- * Places (u16, `places`) and plane 2 of level 0 (weight in seven bits, certainty in eight, `gapBit`; `gapBit` alone =
- * truncated) of each pixel's surface, rows of one strip. nearSign: 0 = it is not known which end is near, and labels stand.
+ * The surface of each pixel, rows of one strip, in level 0's planes: 5 place, 7 weight, 9 `gapBit` where frames are too far
+ * apart for it, or `truncatedCurve`, 10 how sure it is which surface this is, 0 to 255. The peak that the surface goes
+ * through becomes the best of the pixel, in planes 0 and 1; a peak of something else is none. nearSign: 0 = it is not known
+ * which end is near, and labels stand.
  */
 export function decideStrip(
-  levels: usize, count: i32, width: i32, height: i32, frames: i32, supports: usize, supportStride: i32, labels: usize, labelStride: i32, places: usize,
+  levels: usize, count: i32, width: i32, height: i32, frames: i32, supports: usize, supportStride: i32, labels: usize, tones: usize, labelStride: i32,
   nearSign: i32, unit: f32, fractionBits: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
@@ -584,19 +644,26 @@ export function decideStrip(
   const same = i32(sameSurface * perUnit);
   const refined = refinedWithin * unit;
   for (let y = strip * stripRows; y < y1; y++) {
+    const row = (usize(y) * strideOf(levels, 0)) << 1;
+    const rises = planeOf(levels, 0, 0) + row;
+    const peaks = planeOf(levels, 0, 1) + row;
+    const seconds = planeOf(levels, 0, 5) + row;
+    const secondPlaces = planeOf(levels, 0, 7) + row;
+    const gaps = planeOf(levels, 0, 9) + row;
+    const certainties = planeOf(levels, 0, 10) + row;
     let edge = false;
     for (let x = 0; x < width; x++) {
       if ((x & 7) == 0) edge = nearSign != 0 && isEdge(labels, labelStride, x, y, width, height, i32(apartSurfaces * perUnit));
       const label = i32(load<u16>(labels + ((usize(y) * usize(labelStride) + usize(x)) << 1)));
       const decided = edge
-        ? decidePlace(levels, count, x, y, width, height, label, labels, labelStride, supports, supportStride, nearSign, unit, fractionBits)
+        ? decidePlace(levels, count, x, y, width, height, label, labels, tones, labelStride, supports, supportStride, nearSign, unit, fractionBits)
         : label;
       let sum: f32 = 0;
       let sumPlace: f32 = 0;
       let mark = 0;
       /** Support of a surface that only the coarse levels show, octaves. */
       let coarseRise: f32 = 0;
-      const at = (usize(y) * strideOf(levels, 0) + usize(x)) << 1;
+      const at = usize(x) << 1;
       if (decided != 0) {
         const base = placeAt(u16(decided), fractionBits);
         for (let level = 0; level < count; level++) {
@@ -633,8 +700,6 @@ export function decideStrip(
           sumPlace = sum * base;
         }
       }
-      const place = sum > 0 ? placeCode(sumPlace / sum, fractionBits) : 0;
-      store<u16>(places + ((usize(y) * usize(labelStride) + usize(x)) << 1), place);
       let certainty = 0;
       if (sum > 0) {
         const supports4 = load<u32>(supports + ((usize(y) * usize(supportStride) + usize(x)) << 2));
@@ -648,9 +713,20 @@ export function decideStrip(
         }
         certainty = certaintyOf(max(f32(own) / f32(supportSteps), coarseRise), f32(other) / f32(supportSteps));
       }
-      const weight = max(1, min(127, i32(sum / weightUnit + 0.5)));
-      store<u16>(planeOf(levels, 0, 2) + at, sum > 0 ? weight | (certainty << 7) | (mark & gapBit) : mark != 0 ? gapBit : 0);
+      const place = sum > 0 ? placeCode(sumPlace / sum, fractionBits) : 0;
+      const second = i32(load<u16>(secondPlaces + at));
+      if (place != 0 && abs(i32(load<u16>(peaks + at)) - place) >= same) {
+        const isSecond = second != 0 && abs(second - place) < same;
+        store<u16>(rises + at, isSecond ? load<u16>(seconds + at) : 0);
+        store<u16>(peaks + at, isSecond ? second : place);
+      }
+      store<u16>(seconds + at, place);
+      store<u16>(secondPlaces + at, min(32767, i32(sum + 0.5)));
+      store<u16>(gaps + at, mark);
+      store<u16>(certainties + at, certainty);
     }
+    memory.fill(secondPlaces - 32, 0, 32);
+    memory.fill(secondPlaces + (usize(width) << 1), 0, 32);
   }
 }
 
@@ -670,42 +746,4 @@ function certaintyOf(own: f32, other: f32): i32 {
   const ratio = exp2(Mathf.abs(odds) * 1.442695);
   const likely: f32 = odds > 0 ? ratio : 1;
   return i32((likely * 255) / (ratio + 1) + 0.5);
-}
-
-/**
- * Planes 5, 7, 9 and 10 of level 0, places, weights, gaps and certainties, from what `decideStrip` has left. The peak that the surface goes
- * through becomes the best of the pixel, in planes 0 and 1; a peak of something else is none. Rows of one strip.
- */
-export function settleStrip(
-  levels: usize, width: i32, height: i32, places: usize, placeStride: i32, unit: f32, fractionBits: i32, stripRows: i32, strip: i32, scratch: usize,
-): void {
-  const y1 = min(height, (strip + 1) * stripRows);
-  const same = i32(sameSurface * unit * unitsPerFrame(fractionBits));
-  for (let y = strip * stripRows; y < y1; y++) {
-    const row = (usize(y) * strideOf(levels, 0)) << 1;
-    const rises = planeOf(levels, 0, 0) + row;
-    const peaks = planeOf(levels, 0, 1) + row;
-    const stored = planeOf(levels, 0, 2) + row;
-    const seconds = planeOf(levels, 0, 5) + row;
-    const secondPlaces = planeOf(levels, 0, 7) + row;
-    const gaps = planeOf(levels, 0, 9) + row;
-    const certainties = planeOf(levels, 0, 10) + row;
-    const from = places + ((usize(y) * usize(placeStride)) << 1);
-    for (let at: usize = 0; at < usize(width) << 1; at += 2) {
-      const place = i32(load<u16>(from + at));
-      const second = i32(load<u16>(secondPlaces + at));
-      if (place != 0 && abs(i32(load<u16>(peaks + at)) - place) >= same) {
-        const isSecond = second != 0 && abs(second - place) < same;
-        store<u16>(rises + at, isSecond ? load<u16>(seconds + at) : 0);
-        store<u16>(peaks + at, isSecond ? second : place);
-      }
-      const weight = i32(load<u16>(stored + at));
-      store<u16>(seconds + at, place);
-      store<u16>(secondPlaces + at, i32(f32(weight & 127) * weightUnit));
-      store<u16>(certainties + at, (weight & ~gapBit) >> 7);
-      store<u16>(gaps + at, weight == gapBit ? truncatedCurve : weight & gapBit);
-    }
-    memory.fill(secondPlaces - 32, 0, 32);
-    memory.fill(secondPlaces + (usize(width) << 1), 0, 32);
-  }
 }
