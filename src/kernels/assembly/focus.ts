@@ -330,16 +330,12 @@ export function trackStrip(
       }
       if (tones != 0 && v128.any_true(v128.or(greater, higher))) {
         if (level == 0) {
-          const toneAt = tones + ((usize(y * toneStride) + usize(x)) << 1);
           const q = luma + usize(iv) * (usize(lumaStride) << 1) + (isize(iu) << 1);
           const seen = i16x8.shr_u(blend4(q, usize(lumaStride) << 1, fu, fv), 6);
-          const kept = v128.load(toneAt);
-          const ofSecond = v128.bitselect(v128.bitselect(i16x8.shl(kept, 8), i16x8.shl(seen, 8), displaced), kept, higher);
-          const ofBest = v128.bitselect(seen, kept, greater);
-          v128.store(toneAt, v128.bitselect(ofBest, ofSecond, i16x8.splat(255)));
+          keepTones(tones + ((usize(y * toneStride) + usize(x)) << 1), seen, greater, higher, displaced);
         } else {
           noteTones(
-            i16x8.bitmask(greater), i16x8.bitmask(higher), i16x8.bitmask(displaced), x, y, a, b, 2 * c, d, e, 2 * f,
+            greater, higher, displaced, x, y, a, b, 2 * c, d, e, 2 * f,
             luma, lumaStride, lumaWidth, lumaHeight, tones, toneStride, toneWidth, toneHeight,
           );
         }
@@ -350,34 +346,44 @@ export function trackStrip(
 }
 
 /**
- * Tones of the four pixels of level 0 beneath each of eight of level 1 whose best or second peak has changed: one bit a
- * pixel in `greater` (a new best), `higher` (a new second peak) and `displaced` (which is the former best). a..f: from
- * composite to frame pixels of level 0.
+ * Puts the tones of eight pixels into those that are kept: where `greater`, as the best's; where `higher`, as the second
+ * peak's, or the former best's where that was `displaced`.
+ */
+// @ts-ignore: decorator
+@inline
+function keepTones(at: usize, seen: v128, greater: v128, higher: v128, displaced: v128): void {
+  const kept = v128.load(at);
+  const ofSecond = v128.bitselect(v128.bitselect(i16x8.shl(kept, 8), i16x8.shl(seen, 8), displaced), kept, higher);
+  const ofBest = v128.bitselect(seen, kept, greater);
+  v128.store(at, v128.bitselect(ofBest, ofSecond, i16x8.splat(255)));
+}
+
+/**
+ * Tones of the pixels of level 0 beneath eight of level 1 whose peaks have changed; masks as in `keepTones`. a..f: from
+ * composite to frame pixels of level 0. Eight pixels share one sub-pixel phase.
  */
 function noteTones(
-  greater: i32, higher: i32, displaced: i32, x: i32, y: i32, a: f64, b: f64, c: f64, d: f64, e: f64, f: f64,
+  greater: v128, higher: v128, displaced: v128, x: i32, y: i32, a: f64, b: f64, c: f64, d: f64, e: f64, f: f64,
   luma: usize, lumaStride: i32, lumaWidth: i32, lumaHeight: i32, tones: usize, toneStride: i32, toneWidth: i32, toneHeight: i32,
 ): void {
-  for (let lane = 0; lane < 8; lane++) {
-    const bit = 1 << lane;
-    if (!((greater | higher) & bit)) continue;
-    for (let v = 2 * y; v < min(toneHeight, 2 * y + 2); v++) {
-      for (let u = 2 * (x + lane); u < min(toneWidth, 2 * (x + lane) + 2); u++) {
-        const column = max<f32>(0, min<f32>(f32(lumaWidth - 2), f32(a * f64(u) + b * f64(v) + c)));
-        const row = max<f32>(0, min<f32>(f32(lumaHeight - 2), f32(d * f64(u) + e * f64(v) + f)));
-        const left = i32(column);
-        const top = i32(row);
-        const p = luma + (usize(top * lumaStride + left) << 1);
-        const q = p + (usize(lumaStride) << 1);
-        const part = column - f32(left);
-        const upper = f32(load<u16>(p)) + part * (f32(load<u16>(p, 2)) - f32(load<u16>(p)));
-        const lower = f32(load<u16>(q)) + part * (f32(load<u16>(q, 2)) - f32(load<u16>(q)));
-        const seen = i32(upper + (row - f32(top)) * (lower - upper)) >> 6;
-        const at = tones + (usize(v * toneStride + u) << 1);
-        const kept = i32(load<u16>(at));
-        const ofSecond = higher & bit ? (displaced & bit ? kept & 255 : seen) << 8 : kept & 0xff00;
-        store<u16>(at, ofSecond | (greater & bit ? seen : kept & 255));
-      }
+  const rowBytes = usize(lumaStride) << 1;
+  for (let half = 0; half < 2; half++) {
+    const column = 2 * x + 8 * half;
+    if (column >= toneWidth) break;
+    // Each pixel of level 1 stands for two columns.
+    const isBest = half == 0 ? i16x8.shuffle(greater, greater, 0, 0, 1, 1, 2, 2, 3, 3) : i16x8.shuffle(greater, greater, 4, 4, 5, 5, 6, 6, 7, 7);
+    const isSecond = half == 0 ? i16x8.shuffle(higher, higher, 0, 0, 1, 1, 2, 2, 3, 3) : i16x8.shuffle(higher, higher, 4, 4, 5, 5, 6, 6, 7, 7);
+    if (!v128.any_true(v128.or(isBest, isSecond))) continue;
+    const isFormer = half == 0 ? i16x8.shuffle(displaced, displaced, 0, 0, 1, 1, 2, 2, 3, 3) : i16x8.shuffle(displaced, displaced, 4, 4, 5, 5, 6, 6, 7, 7);
+    const centre = f64(column) + 3.5;
+    for (let row = 2 * y; row < min(toneHeight, 2 * y + 2); row++) {
+      const u = a * centre + b * f64(row) + c - 3.5;
+      const v = d * centre + e * f64(row) + f;
+      const left = Math.floor(u);
+      const top = Math.floor(v);
+      const p = luma + usize(max(0, min(lumaHeight - 2, i32(top)))) * rowBytes + (isize(max(-8, min(lumaWidth - 1, i32(left)))) << 1);
+      const seen = blend4(p, rowBytes, i16x8.splat(i16((u - left) * 32767)), i16x8.splat(i16((v - top) * 32767)));
+      keepTones(tones + (usize(row * toneStride + column) << 1), i16x8.shr_u(seen, 6), isBest, isSecond, isFormer);
     }
   }
 }

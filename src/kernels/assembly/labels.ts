@@ -28,7 +28,7 @@ const contestedShare: f32 = 0.35;
 /** A candidate with less than this share of the best one's support is none, percent. */
 const droppedPercent: i32 = 25;
 /** Support from which a candidate is believed without its neighbours, 1/8 octave: noise peaks lower. */
-const sureSupport: i32 = 32;
+const sureSupport: i32 = 24;
 /** Bit of the supports that says so. */
 const contestedBit: u32 = 0x80000000;
 /** Support that a neighbour gives to a candidate falls to nothing at this distance of its own, units. */
