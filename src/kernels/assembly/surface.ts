@@ -37,6 +37,7 @@ export function smoothStrip(
   const one = f32x4.splat(1);
   const half = f32x4.splat(0.5);
   const tiny = f32x4.splat(1e-20);
+  const lanes = i32x4(0, 1, 2, 3);
   const y1 = min(height, (strip + 1) * stripRows);
   for (let y = strip * stripRows; y < y1; y++) {
     const row = (usize(y) * usize(stride)) << 1;
@@ -49,13 +50,19 @@ export function smoothStrip(
       let sum = zero;
       let sumPlace = zero;
       let agreeing = zero;
+      const isInner = x >= 2 * step && x + 4 + 2 * step <= width;
       for (let j = -2; j <= 2; j++) {
         const yy = y + j * step;
         if (yy < 0 || yy >= height) continue;
         const other = ((usize(yy) * usize(stride)) << 1) + (usize(x) << 1);
         for (let i = -2; i <= 2; i++) {
           const q = other + (isize(i * step) << 1);
-          const taps = f32x4.splat(tap(j) * tap(i));
+          let taps = f32x4.splat(tap(j) * tap(i));
+          if (!isInner) {
+            // What lies beyond the picture is neither known nor unknown: it is not asked.
+            const column = i32x4.add(i32x4.splat(x + i * step), lanes);
+            taps = v128.and(taps, v128.and(i32x4.ge_s(column, i32x4.splat(0)), i32x4.lt_s(column, i32x4.splat(width))));
+          }
           const known = four(weights + q);
           const place = four(places + q);
           const difference = v128.sub<f32>(place, here);
