@@ -21,6 +21,8 @@ const leastSupport: f32 = 1;
 /** Further above, a peak is sure. */
 const mostSupport: f32 = 6;
 const supportSteps: i32 = 8;
+/** The most that seven bits keep of the supports of one candidate. */
+const mostKept: i32 = 127;
 /** Candidates this near to each other are one surface, units. */
 const samePeak: f32 = 1.75;
 /** A pixel is contested where the next candidate has more than this share of the best one's support. */
@@ -94,12 +96,12 @@ export function gatherStrip(
         const z2 = i32(load<u16>(planeOf(levels, 1, 1) + q));
         const z3 = i32(load<u16>(planeOf(levels, 1, 7) + q));
         if (s2 > 0) {
-          if (s0 > 0 && abs(z2 - z0) < same) { s0 += s2; s2 = 0; }
-          else if (s1 > 0 && abs(z2 - z1) < same) { s1 += s2; s2 = 0; }
+          if (s0 > 0 && abs(z2 - z0) < same) { s0 = min(mostKept, s0 + s2); s2 = 0; }
+          else if (s1 > 0 && abs(z2 - z1) < same) { s1 = min(mostKept, s1 + s2); s2 = 0; }
         }
         if (s3 > 0) {
-          if (s0 > 0 && abs(z3 - z0) < same) { s0 += s3; s3 = 0; }
-          else if (s1 > 0 && abs(z3 - z1) < same) { s1 += s3; s3 = 0; }
+          if (s0 > 0 && abs(z3 - z0) < same) { s0 = min(mostKept, s0 + s3); s3 = 0; }
+          else if (s1 > 0 && abs(z3 - z1) < same) { s1 = min(mostKept, s1 + s3); s3 = 0; }
         }
       }
       const top = max(max(s0, s1), max(s2, s3));
@@ -293,7 +295,7 @@ export function aggregateStrip(
         }
         // A candidate stays one, however few speak for it.
         const averaged = v128.max<f32>(one, v128.add<f32>(v128.div<f32>(total, weights), f32x4.splat(0.5)));
-        const kept = i32x4.min_s(v128.trunc_sat<i32>(averaged), i32x4.splat(127));
+        const kept = i32x4.min_s(v128.trunc_sat<i32>(averaged), i32x4.splat(mostKept));
         const isOne = v128.gt<f32>(byteOf(own, n << 3), zero);
         result = v128.or(result, i32x4.shl(v128.and(kept, isOne), n << 3));
       }
