@@ -453,14 +453,19 @@ function halfWidth(j: i32): i32 {
 /** Label of the pixel nearest to (x, y) that is behind `front` or shows nothing. */
 function labelBehind(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32, front: i32, apart: i32, nearSign: i32): i32 {
   let nearest = 1 << 20;
+  let nearestApart = 1 << 20;
   let label = 0;
   for (let yy = max(0, y - reachPx); yy <= min(height - 1, y + reachPx); yy++) {
     for (let xx = max(0, x - reachPx); xx <= min(width - 1, x + reachPx); xx++) {
       const away = (xx - x) * (xx - x) + (yy - y) * (yy - y);
-      if (away >= nearest || away > reachPx * reachPx) continue;
+      if (away > nearest || away > reachPx * reachPx) continue;
       const there = i32(load<u16>(labels + ((usize(yy) * usize(labelStride) + usize(xx)) << 1)));
       if (there != 0 && (there - front) * nearSign <= apart) continue;
+      // At one distance what is known tells, and the nearest to the front: the order of the pixels says nothing.
+      const thereApart = there == 0 ? 1 << 20 : (there - front) * nearSign;
+      if (away == nearest && thereApart >= nearestApart) continue;
       nearest = away;
+      nearestApart = thereApart;
       label = there;
     }
   }
@@ -517,6 +522,8 @@ function decidePlace(
   let squareSums = i32x4.splat(0);
   let low = i16x8.splat(255);
   let high = i16x8.splat(0);
+  let lowest = i16x8.splat(-1);
+  let highest = i16x8.splat(0);
   for (let j = max(-reachPx, -y); j <= min(reachPx, height - 1 - y); j++) {
     const half = halfWidth(j);
     const least = i16x8.splat(i16(max(-half, -x)));
@@ -527,6 +534,8 @@ function decidePlace(
       const inside = v128.and(i16x8.ge_s(columns, least), i16x8.le_s(columns, most));
       const label8 = v128.load(labels + at + (usize(part) << 4));
       const pair = v128.load(tones + at + (usize(part) << 4));
+      lowest = v128.bitselect(i16x8.min_u(lowest, label8), lowest, inside);
+      highest = v128.bitselect(i16x8.max_u(highest, label8), highest, inside);
       const above = i16x8.sub_sat_u(label8, wideFront);
       const below = i16x8.sub_sat_u(wideFront, label8);
       const isFront = v128.and(inside, i16x8.le_u(v128.or(above, below), closer));
@@ -541,7 +550,8 @@ function decidePlace(
     }
   }
   const behind = sumOf(counts);
-  if (behind < fewestBehind) return label;
+  // As in `isEdge`, which asks for eight pixels at once.
+  if (behind < fewestBehind || mostOf(highest) - leastOf(lowest) <= apart) return label;
   const mean = f32(sumOf(sums)) / f32(behind);
   const squares = f32(i32x4.extract_lane(squareSums, 0) + i32x4.extract_lane(squareSums, 1) + i32x4.extract_lane(squareSums, 2) + i32x4.extract_lane(squareSums, 3));
   const texture = max<f32>(0, squares / f32(behind) - mean * mean);
