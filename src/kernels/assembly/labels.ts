@@ -80,21 +80,29 @@ export function gatherStrip(
     memory.fill(out + (usize(width) << 2), 0, 64);
     const fine = (usize(y) * strideOf(levels, 0)) << 1;
     const coarse = count > 1 ? (usize(y >> 1) * strideOf(levels, 1)) << 1 : 0;
+    const rises = planeOf(levels, 0, 0) + fine;
+    const secondRises = planeOf(levels, 0, 5) + fine;
+    const firsts = planeOf(levels, 0, 1) + fine;
+    const seconds = planeOf(levels, 0, 7) + fine;
+    const coarseRises = count > 1 ? planeOf(levels, 1, 0) + coarse : 0;
+    const coarseSecondRises = count > 1 ? planeOf(levels, 1, 5) + coarse : 0;
+    const coarseFirsts = count > 1 ? planeOf(levels, 1, 1) + coarse : 0;
+    const coarseSeconds = count > 1 ? planeOf(levels, 1, 7) + coarse : 0;
     for (let x = 0; x < width; x++) {
-      const at = fine + (usize(x) << 1);
-      let s0 = supportOf(i32(load<u16>(planeOf(levels, 0, 0) + at)));
-      let s1 = supportOf(i32(load<u16>(planeOf(levels, 0, 5) + at)));
+      const at = usize(x) << 1;
+      let s0 = supportOf(i32(load<u16>(rises + at)));
+      let s1 = supportOf(i32(load<u16>(secondRises + at)));
       let s2 = 0;
       let s3 = 0;
       if (count > 1) {
-        const q = coarse + (usize(x >> 1) << 1);
-        const z0 = i32(load<u16>(planeOf(levels, 0, 1) + at));
-        const z1 = i32(load<u16>(planeOf(levels, 0, 7) + at));
-        s2 = supportOf(i32(load<u16>(planeOf(levels, 1, 0) + q)));
-        s3 = supportOf(i32(load<u16>(planeOf(levels, 1, 5) + q)));
+        const q = usize(x >> 1) << 1;
+        const z0 = i32(load<u16>(firsts + at));
+        const z1 = i32(load<u16>(seconds + at));
+        s2 = supportOf(i32(load<u16>(coarseRises + q)));
+        s3 = supportOf(i32(load<u16>(coarseSecondRises + q)));
         // What both levels show is one candidate.
-        const z2 = i32(load<u16>(planeOf(levels, 1, 1) + q));
-        const z3 = i32(load<u16>(planeOf(levels, 1, 7) + q));
+        const z2 = i32(load<u16>(coarseFirsts + q));
+        const z3 = i32(load<u16>(coarseSeconds + q));
         if (s2 > 0) {
           if (s0 > 0 && abs(z2 - z0) < same) { s0 = min(mostKept, s0 + s2); s2 = 0; }
           else if (s1 > 0 && abs(z2 - z1) < same) { s1 = min(mostKept, s1 + s2); s2 = 0; }
@@ -179,6 +187,12 @@ export function aggregateStrip(
   const coarser = count > 1 ? 1 : 0;
   const coarseStride = strideOf(levels, coarser);
   const lanes = i32x4(0, 1, 2, 3);
+  const firsts = planeOf(levels, 0, 1);
+  const seconds = planeOf(levels, 0, 7);
+  const coarseFirsts = planeOf(levels, coarser, 1);
+  const coarseSeconds = planeOf(levels, coarser, 7);
+  const tones = planeOf(levels, 0, 9);
+  const coarseTones = planeOf(levels, 0, count > 1 ? 10 : 9);
   for (let y = strip * stripRows; y < y1; y++) {
     const outRow = out + ((usize(y) * usize(supportStride)) << 2);
     memory.fill(outRow - 64, 0, 64);
@@ -199,8 +213,8 @@ export function aggregateStrip(
         const level = n >> 1 ? coarser : 0;
         const row = planeOf(levels, level, n & 1 ? 7 : 1) + ((usize(y >> level) * (level ? coarseStride : stride)) << 1);
         v128.store(head, level ? twiceOf(row + usize(x)) : fourOf(row + (usize(x) << 1)));
-        const tones = v128.extend_low<u16>(v128.load64_zero(planeOf(levels, 0, n < 2 ? 9 : 10) + ((usize(y) * stride + usize(x)) << 1)));
-        v128.store(head, v128.convert<i32>(n & 1 ? i32x4.shr_u(tones, 8) : v128.and(tones, lowByte)), 16);
+        const pair = v128.extend_low<u16>(v128.load64_zero((n < 2 ? tones : coarseTones) + ((usize(y) * stride + usize(x)) << 1)));
+        v128.store(head, v128.convert<i32>(n & 1 ? i32x4.shr_u(pair, 8) : v128.and(pair, lowByte)), 16);
         v128.store(head, zero, 32);
         v128.store(head, zero, 48);
         v128.store(head, zero, 64);
@@ -222,12 +236,12 @@ export function aggregateStrip(
           const s1 = byteOf(there, 8);
           const s2 = byteOf(there, 16);
           const s3 = byteOf(there, 24);
-          const z0 = fourOf(planeOf(levels, 0, 1) + q);
-          const z1 = fourOf(planeOf(levels, 0, 7) + q);
-          const z2 = coarser ? twiceOf(planeOf(levels, 1, 1) + r) : z0;
-          const z3 = coarser ? twiceOf(planeOf(levels, 1, 7) + r) : z1;
-          const pair = v128.extend_low<u16>(v128.load64_zero(planeOf(levels, 0, 9) + q));
-          const coarsePair = coarser ? v128.extend_low<u16>(v128.load64_zero(planeOf(levels, 0, 10) + q)) : pair;
+          const z0 = fourOf(firsts + q);
+          const z1 = fourOf(seconds + q);
+          const z2 = coarser ? twiceOf(coarseFirsts + r) : z0;
+          const z3 = coarser ? twiceOf(coarseSeconds + r) : z1;
+          const pair = v128.extend_low<u16>(v128.load64_zero(tones + q));
+          const coarsePair = v128.extend_low<u16>(v128.load64_zero(coarseTones + q));
           const t0 = v128.convert<i32>(v128.and(pair, lowByte));
           const t1 = v128.convert<i32>(i32x4.shr_u(pair, 8));
           const t2 = v128.convert<i32>(v128.and(coarsePair, lowByte));
@@ -440,14 +454,24 @@ const toldWeight: f32 = 1.25;
 /** A coarser level refines a place within so many units, and has so much of a say: its window bends with the subject. */
 const refinedWithin: f32 = 1.2;
 const coarserSay: f32 = 0.2;
-const discPixels: f32 = 149;
+const discPixels: f32 = 77;
 
-/** Half the width of a disc of `reachPx` pixels, `j` rows from its centre. */
+/** Half the width of a disc of `reachPx` pixels, an even number of rows from its centre. */
 // @ts-ignore: decorator
 @inline
 function halfWidth(j: i32): i32 {
-  const away = j < 0 ? -j : j;
-  return away == 0 ? 7 : away <= 3 ? 6 : away == 4 ? 5 : away == 5 ? 4 : away == 6 ? 3 : 0;
+  return j == 0 ? 7 : j == 2 || j == -2 ? 6 : j == 4 || j == -4 ? 5 : 3;
+}
+
+/** Whether a label close by means a place. */
+function isNamed(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32, place: i32, same: i32): bool {
+  for (let yy = max(0, y - frontReach); yy <= min(height - 1, y + frontReach); yy++) {
+    for (let xx = max(0, x - frontReach); xx <= min(width - 1, x + frontReach); xx++) {
+      if ((xx - x) * (xx - x) + (yy - y) * (yy - y) > frontReach * frontReach) continue;
+      if (abs(i32(load<u16>(labels + ((usize(yy) * usize(labelStride) + usize(xx)) << 1))) - place) < same) return true;
+    }
+  }
+  return false;
 }
 
 /** Label of the pixel nearest to (x, y) that is behind `front` or shows nothing. */
@@ -490,28 +514,21 @@ function decidePlace(
   for (let n = 0; n < 4; n++) {
     if (supportAt(own, n) == 0) continue;
     const place = i32(load<u16>(candidateAt(levels, n, x, y)));
+    if (abs(label - place) >= same || (near >= 0 && (place - front) * nearSign >= 0)) continue;
+    near = n;
+    front = place;
+  }
+  for (let n = 0; n < 4; n++) {
+    if (supportAt(own, n) == 0) continue;
+    const place = i32(load<u16>(candidateAt(levels, n, x, y)));
     if (near >= 0 && (place - front) * nearSign >= 0) continue;
-    let isNamed = abs(label - place) < same;
-    for (let j = -frontReach; j <= frontReach && !isNamed; j++) {
-      const yy = y + j;
-      if (yy < 0 || yy >= height) continue;
-      for (let i = -frontReach; i <= frontReach; i++) {
-        const xx = x + i;
-        if (xx < 0 || xx >= width || i * i + j * j > frontReach * frontReach) continue;
-        if (abs(i32(load<u16>(labels + ((usize(yy) * usize(labelStride) + usize(xx)) << 1))) - place) < same) {
-          isNamed = true;
-          break;
-        }
-      }
-    }
-    if (isNamed) {
-      near = n;
-      front = place;
-    }
+    if (!isNamed(labels, labelStride, x, y, width, height, place, same)) continue;
+    near = n;
+    front = place;
   }
   if (near < 0) return label;
 
-  // Tones of what is behind, and the extremes of those of the front, over a disc: sixteen columns of a row at a time.
+  // Tones of what is behind, and the extremes of those of the front, over every other row of a disc, sixteen columns at once.
   const wideFront = i16x8.splat(i16(front));
   const closer = i16x8.splat(i16(same - 1));
   const farther = i16x8.splat(i16(apart));
@@ -524,7 +541,8 @@ function decidePlace(
   let high = i16x8.splat(0);
   let lowest = i16x8.splat(-1);
   let highest = i16x8.splat(0);
-  for (let j = max(-reachPx, -y); j <= min(reachPx, height - 1 - y); j++) {
+  for (let j = 1 - reachPx; j < reachPx; j += 2) {
+    if (y + j < 0 || y + j >= height) continue;
     const half = halfWidth(j);
     const least = i16x8.splat(i16(max(-half, -x)));
     const most = i16x8.splat(i16(min(half, width - 1 - x)));
