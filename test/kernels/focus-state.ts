@@ -24,7 +24,8 @@ export function randomState([w, h]: readonly [number, number], seed: number): St
     const set = (name: PlaneName, value: number) => {
       state[name].data[i] = value;
     };
-    set('luma', whole(0, 255 * 64));
+    set('tones', whole(0, 255) + 256 * whole(0, 255));
+    set('coarseTones', whole(0, 255) + 256 * whole(0, 255));
     if (random() < 0.1) continue;
     const best = whole(4000, 9000);
     const ordinal = whole(1, frames);

@@ -440,7 +440,7 @@ describe('reach', () => {
 });
 
 describe('judgeStrip', () => {
-  it('tells confidence and coverage from place, weight, gap, long steps and the frames that reach', () => {
+  it('tells confidence and coverage from place, weight, certainty, gap, long steps and the frames that reach', () => {
     const [width, height, count] = [93, 67, 9];
     const random = randomFrom(5);
     const places = pictureOf(width, height, () => stored(-1 + random() * (count + 3)));
@@ -450,7 +450,8 @@ describe('judgeStrip', () => {
       if (random() < 0.1) return truncated;
       return random() < (x < width / 2 ? 0.6 : 0.3) ? 0x8000 : 0;
     });
-    const planes = rig.placeCodes([places, weights, gaps]);
+    const certainties = pictureOf(width, height, () => Math.floor(random() * 256));
+    const planes = rig.placeCodes([places, weights, gaps, certainties]);
     const isMissed = (x: number, y: number) => at(gaps, x, y) === 0x8000;
     // A gap is what most curves about it have missed as well.
     const isGap = (x: number, y: number) => {
@@ -472,7 +473,7 @@ describe('judgeStrip', () => {
     const frames = rig.arena.take(count * 56);
     rig.arena.f64(frames, count * 7).set(frameTable(toFrame, 0));
     const [confidence, coverage] = [rig.arena.take(width * height), rig.arena.take(width * height)];
-    const pointers = [0, 1, 2].map((plane) => planes.pointer + plane * planes.planeBytes);
+    const pointers = [0, 1, 2, 3].map((plane) => planes.pointer + plane * planes.planeBytes);
     const [last, maps] = [
       [frame.width - 1, frame.height - 1],
       [confidence, coverage],
@@ -513,7 +514,8 @@ describe('judgeStrip', () => {
       else if (place >= 3 && place < 4) kind = Math.min(place - 3, 4 - place) > 20 / 64 ? 3 : 0;
       else if (place >= 7 && place < 8) kind = Math.min(place - 7, 8 - place) > 10 / 64 ? 3 : 0;
       else if (isGap(x, y)) kind = 3;
-      if (kinds[i] !== kind || Math.abs(shares[i] - (kind === 5 ? 0 : 255 * share)) > 0.5) wrong++;
+      const sure = Math.min(255 * share, certainties.data[i]);
+      if (kinds[i] !== kind || Math.abs(shares[i] - (kind === 5 ? 0 : sure)) > 0.5) wrong++;
       counts[kind]++;
     }
     expect(wrong).toBe(0);

@@ -54,29 +54,48 @@ describe('smoothStrip', () => {
     for (let y = 0; y < h; y++) {
       for (let x = 0; x < w; x++) {
         const own = placeAt(at(map.places, x, y));
-        let all = 0;
+        // The weight is the mean over those that agree; those that are unknown count as weight 0.
+        let agreeing = 0;
         let sum = 0;
         let sumPlace = 0;
         for (let j = -2; j <= 2; j++) {
           for (let i = -2; i <= 2; i++) {
             const [u, v] = [x + i * step, y + j * step];
             if (u < 0 || v < 0 || u >= w || v >= h) continue;
-            const share = taps[i + 2] * taps[j + 2] * at(map.weights, u, v);
+            const tap = taps[i + 2] * taps[j + 2];
+            const known = at(map.weights, u, v);
             const place = placeAt(at(map.places, u, v));
             const apart = at(map.weights, x, y) > 0 ? ((place - own) / tolerance) ** 2 : 0;
-            all += share;
-            sum += share / (1 + apart ** 2);
-            sumPlace += (place * share) / (1 + apart ** 2);
+            const agrees = tap / (1 + apart ** 2);
+            agreeing += known > 0 ? agrees : tap;
+            sum += agrees * known;
+            sumPlace += agrees * known * place;
           }
         }
         const place = sum > 0 ? sumPlace / sum : own;
-        const weight = sum > 0 ? sum ** 2 / all : 0;
+        const weight = sum / agreeing;
         expect(Math.abs(placeAt(at(found.places, x, y)) - place)).toBeLessThan(0.51 / 64);
         expect(Math.abs(at(found.weights, x, y) - weight)).toBeLessThan(0.51 + 1e-5 * weight);
         if (at(map.weights, x, y) === 0) unknown++;
       }
     }
     expect(unknown).toBeGreaterThan(20);
+  });
+
+  it('keeps the weight beside another surface, which says nothing of its own, and loses it beside the unknown', () => {
+    const step = pictureOf(width, height, (x) => storedPlace(x < 20 ? 3 : 40));
+    const edge = smooth({ places: step, weights: pictureOf(width, height, () => 900) }, 1);
+    expect(
+      worstDifference(
+        edge.weights,
+        pictureOf(width, height, () => 900),
+      ),
+    ).toBeLessThanOrEqual(1);
+    const half = pictureOf(width, height, (x) => (x < 20 ? 900 : 0));
+    const shore = smooth({ places: step, weights: half }, 1);
+    // Of the taps [1 4 6 4 1] / 16, the last known column lacks 5.
+    expect(Math.abs(at(shore.weights, 19, 18) - (900 * 11) / 16)).toBeLessThanOrEqual(1);
+    expect(at(shore.weights, 10, 18)).toBe(900);
   });
 
   it('keeps a constant place constant', () => {
