@@ -67,3 +67,12 @@ export function soilEnds(rig: KernelRig, planes: Planes, plane: number): void {
 export function endsOf(rig: KernelRig, planes: Planes, plane: number): Set<number> {
   return new Set(rowEnds(rig, planes, plane).flatMap((end) => Array.from(end)));
 }
+
+/** The table of levels that kernels of the surface take, in the arena. */
+export function levelTable(rig: KernelRig, levels: readonly Planes[]): number {
+  const table = rig.arena.take(levels.length * 12);
+  rig.arena
+    .u32(table, levels.length * 3)
+    .set(levels.flatMap((planes) => [planes.pointer, planes.planeBytes, planes.stride]));
+  return table;
+}
