@@ -1,0 +1,186 @@
+import type { Planes } from '../../src/kernels/arena.js';
+import { fractionBits, levelTable, names, randomState, type State, storedPlace } from './focus-state.js';
+import { at, type KernelRig, type Plane, pictureOf, randomFrom } from './kernel-rig.js';
+
+/** Levels of peaks as `peakStrip` leaves them, finest first: see assembly/curve-state.ts for what the planes hold then. */
+export interface Scene {
+  states: State[];
+  width: number;
+  height: number;
+  /** Frames that count as one step. */
+  unit: number;
+}
+
+/** Of the scenes: places lie from before the first to beyond the last. */
+export const lastFrame = 12;
+
+/** One of the up to four peaks of a pixel: its byte in the supports, its stored place, and its tone, 0 to 255. */
+export interface Candidate {
+  n: number;
+  place: number;
+  tone: number;
+}
+
+/** The candidates of a pixel of level 0: the two peaks of level 0, and the two of level 1 where it is followed. */
+export function candidatesOf({ states }: Scene, x: number, y: number): Candidate[] {
+  return states.slice(0, 2).flatMap(({ before, secondOrdinal }, level) => {
+    const tones = at(level === 0 ? states[0].tones : states[0].coarseTones, x, y);
+    return [
+      { n: 2 * level, place: at(before, x >> level, y >> level), tone: tones & 255 },
+      { n: 2 * level + 1, place: at(secondOrdinal, x >> level, y >> level), tone: tones >> 8 },
+    ];
+  });
+}
+
+/** Supports of a pixel, by candidate: seven bits in each byte of a u32. */
+export const supportsAt = (supports: Plane, x: number, y: number): number[] =>
+  [0, 8, 16, 24].map((shift) => (at(supports, x, y) >>> shift) & 127);
+
+/** Bit 31: see assembly/labels.ts. */
+export const isContested = (supports: Plane, x: number, y: number) => at(supports, x, y) >= 2 ** 31;
+
+/** Two sloping surfaces, a bright one before a dark one, with the peaks of both, gaps, truncated curves and noise. */
+export function randomScene(width: number, height: number, count: number, seed: number, unit = 1): Scene {
+  const random = randomFrom(seed + 57 * width);
+  const isFront = (x: number, y: number) => (x + 2 * y) % 26 < 9 || (x > 12 && x < 15);
+  const placeOf = (front: boolean, x: number) =>
+    storedPlace(front ? 3 + x / 30 + random() * 0.8 : 8.5 + x / 25 + random() * 0.8);
+  const anywhere = () => storedPlace(-2 + random() * (lastFrame + 4));
+  const states: State[] = [];
+  for (let level = 0, w = width, h = height; level < count; level++, w = (w + 1) >> 1, h = (h + 1) >> 1) {
+    const front = (x: number, y: number) => isFront(x << level, y << level) === random() < 0.9;
+    const fronts = pictureOf(w, h, (x, y) => Number(front(x, y)));
+    const place = (x: number, y: number, own: boolean) =>
+      random() < 0.1 ? anywhere() : placeOf(at(fronts, x, y) > 0 === own, x << level);
+    // A side where neither of the finest levels shows anything, and holes elsewhere.
+    const blank = (x: number) => level < 2 && (x << level > width / 2 || random() < 0.1);
+    const weight = () =>
+      random() < 0.1 ? 0x8000 : 1 + Math.floor(random() * 6400) + (random() < 0.2 ? 0x8000 : 0);
+    const best = pictureOf(w, h, (x) =>
+      blank(x) ? Math.floor(random() * 600) : Math.floor(random() * 4500),
+    );
+    const second = pictureOf(w, h, (x) =>
+      blank(x) || random() < 0.4 ? 0 : 512 + Math.floor(random() * 3000),
+    );
+    states.push({
+      ...randomState([w, h], seed),
+      best,
+      before: pictureOf(w, h, (x, y) => place(x, y, true)),
+      after: pictureOf(w, h, (x, y) => (at(best, x, y) > 0 ? weight() : 0)),
+      second,
+      secondOrdinal: pictureOf(w, h, (x, y) => (at(second, x, y) > 0 ? place(x, y, false) : 0)),
+    });
+  }
+  const tone = (bright: boolean) => Math.floor((bright ? 170 : 60) + 60 * random());
+  const tones = () => pictureOf(width, height, (x, y) => tone(isFront(x, y)) + 256 * tone(random() < 0.5));
+  states[0].tones = tones();
+  states[0].coarseTones = tones();
+  return { states, width, height, unit };
+}
+
+/** A scene in the arena: level table and planes. */
+export function placeScene(rig: KernelRig, { states }: Scene) {
+  const levels = states.map((state) => rig.placeCodes(names.map((name) => state[name])));
+  return { levels, table: levelTable(rig, levels) };
+}
+
+/** Supports in the arena, u32, with soiled row ends. */
+export function placeSupports(rig: KernelRig, supports: Plane): Planes {
+  const planes = rig.arena.takePlanes(supports.width, supports.height, 1, 4);
+  for (let y = 0; y < supports.height; y++) {
+    const row = planes.pointer + 4 * y * planes.stride;
+    rig.arena.u32(row - 64, supports.width + 32).fill(0x20202020);
+    rig.arena
+      .u32(row, supports.width)
+      .set(supports.data.subarray(y * supports.width, (y + 1) * supports.width));
+  }
+  return planes;
+}
+
+export function readSupports(rig: KernelRig, { pointer, stride, width, height }: Planes): Plane {
+  return pictureOf(width, height, (x, y) => rig.arena.u32(pointer + 4 * (y * stride + x), 1)[0]);
+}
+
+/** The kernels of assembly/labels.ts over one scene, each on what it is given. */
+export class LabelKernels {
+  readonly levels: Planes[];
+  private readonly table: number;
+  private readonly size: number[];
+  private readonly tail: number[];
+
+  constructor(
+    private readonly rig: KernelRig,
+    private readonly scene: Scene,
+  ) {
+    ({ levels: this.levels, table: this.table } = placeScene(rig, scene));
+    this.size = [scene.width, scene.height];
+    this.tail = [scene.unit, fractionBits];
+  }
+
+  private get blank(): Plane {
+    return pictureOf(this.scene.width, this.scene.height, () => 0);
+  }
+
+  gather(): Plane {
+    const out = placeSupports(this.rig, this.blank);
+    this.run('gatherStrip', [this.levels.length, ...this.size, out.pointer, out.stride, ...this.tail]);
+    this.expectCleanEnds(out);
+    return readSupports(this.rig, out);
+  }
+
+  aggregate(supports: Plane, hole: number): Plane {
+    const from = placeSupports(this.rig, supports);
+    for (let y = 0; y < supports.height; y++) {
+      for (const end of this.endsOf(from, y)) end.fill(0);
+    }
+    const out = placeSupports(this.rig, this.blank);
+    const pointers = [from.pointer, out.pointer, out.stride, hole];
+    this.run('aggregateStrip', [this.levels.length, ...this.size, ...pointers, ...this.tail]);
+    this.expectCleanEnds(out);
+    return readSupports(this.rig, out);
+  }
+
+  label(supports: Plane): Plane {
+    const from = placeSupports(this.rig, supports);
+    const labels = this.rig.placeCodes([this.blank]);
+    const pointers = [from.pointer, from.stride, labels.pointer, labels.stride];
+    this.run('labelStrip', [this.levels.length, ...this.size, ...pointers, ...this.tail]);
+    return this.rig.read(labels);
+  }
+
+  /** Places, and what plane 2 of level 0 holds of them. */
+  decide(supports: Plane, labels: Plane, nearSign: number): { places: Plane; stored: Plane } {
+    const from = placeSupports(this.rig, supports);
+    const given = this.rig.placeCodes([labels]);
+    const places = this.rig.placeCodes([this.blank]);
+    const pointers = [from.pointer, from.stride, given.pointer, given.stride, places.pointer];
+    const table = [this.levels.length, ...this.size, lastFrame];
+    this.run('decideStrip', [...table, ...pointers, nearSign, ...this.tail]);
+    return { places: this.rig.read(places), stored: this.rig.read(this.levels[0], 2) };
+  }
+
+  /** Planes of level 0 after `settleStrip`, by number. */
+  settle(given: Plane): Plane[] {
+    const places = this.rig.placeCodes([given]);
+    this.run('settleStrip', [...this.size, places.pointer, places.stride, ...this.tail]);
+    return Array.from({ length: 11 }, (_, plane) => this.rig.read(this.levels[0], plane));
+  }
+
+  private run(kernel: Parameters<KernelRig['run']>[0], args: number[]): void {
+    this.rig.run(kernel, [this.table, ...args], this.scene.height);
+  }
+
+  private endsOf({ pointer, stride, width }: Planes, y: number): Uint32Array[] {
+    const row = pointer + 4 * y * stride;
+    return [this.rig.arena.u32(row - 64, 16), this.rig.arena.u32(row + 4 * width, 16)];
+  }
+
+  /** The next pass counts on it: nothing is supported beyond the ends of rows. */
+  private expectCleanEnds(planes: Planes): void {
+    for (let y = 0; y < planes.height; y++) {
+      if (this.endsOf(planes, y).some((end) => end.some((value) => value !== 0))) {
+        throw new Error(`Expected no support beyond the ends of row ${y}`);
+      }
+    }
+  }
+}
