@@ -1,0 +1,202 @@
+import { at, type Plane } from './kernel-rig.js';
+import { candidatesOf, lastFrame, type Scene, supportsAt } from './label-scene.js';
+import { unitsOf } from './label-twin.js';
+import { tunedIn } from './tuned.js';
+
+// Plain twins of decideStrip: one pixel at a time, by its docstrings.
+
+const tuned = tunedIn('labels');
+const leastSupport = tuned('leastSupport');
+const supportSteps = tuned('supportSteps');
+const apartSurfaces = tuned('apartSurfaces');
+const sameSurface = tuned('sameSurface');
+const frontReach = tuned('frontReach');
+const reachPx = tuned('reachPx');
+const fewestBehind = tuned('fewestBehind');
+const alphaNoise = tuned('alphaNoise');
+const mostContrast = tuned('mostContrast');
+const alphaOdds = tuned('alphaOdds');
+const supportOdds = tuned('supportOdds');
+const supportFloor = tuned('supportFloor');
+const wholeFrameWeight = tuned('wholeFrameWeight');
+const toldWeight = tuned('toldWeight');
+const refinedWithin = tuned('refinedWithin');
+const coarserSay = tuned('coarserSay');
+const discPixels = tuned('discPixels');
+const certaintyOdds = tuned('certaintyOdds');
+const certaintyOfSupport = tuned('certaintyOfSupport');
+const certaintyOfLead = tuned('certaintyOfLead');
+const certaintyFloor = tuned('certaintyFloor');
+
+/** What is decided between: the scene with its supports and labels, and which end of the stack is near. */
+export interface Labelled {
+  scene: Scene;
+  supports: Plane;
+  labels: Plane;
+  nearSign: number;
+}
+
+interface Around {
+  x: number;
+  y: number;
+  label: number;
+  /** Square of its distance, px. */
+  away: number;
+}
+
+/** Pixels of the picture within a disc about a pixel. */
+function around(labels: Plane, x: number, y: number, reach: number): Around[] {
+  const found: Around[] = [];
+  for (let v = Math.max(0, y - reach); v <= Math.min(labels.height - 1, y + reach); v++) {
+    for (let u = Math.max(0, x - reach); u <= Math.min(labels.width - 1, x + reach); u++) {
+      const away = (u - x) ** 2 + (v - y) ** 2;
+      if (away <= reach ** 2) found.push({ x: u, y: v, label: at(labels, u, v), away });
+    }
+  }
+  return found;
+}
+
+/** Tone of a pixel in the frame of a place: of its candidate nearest to it, or else of its best peak at the coarser level. */
+function toneOf({ scene, supports }: Labelled, x: number, y: number, place: number, same: number): number {
+  const own = supportsAt(supports, x, y);
+  const candidates = candidatesOf(scene, x, y);
+  const [nearest] = candidates
+    .filter(({ n, place: other }) => own[n] > 0 && Math.abs(other - place) < same)
+    .toSorted((first, second) => Math.abs(first.place - place) - Math.abs(second.place - place));
+  return (nearest ?? candidates[2] ?? candidates[0]).tone;
+}
+
+/**
+ * The place that a pixel belongs to, stored, and how clear the decision was: the logarithm of the odds for the near
+ * surface, infinite where there was none.
+ */
+export function decideTwin(given: Labelled, x: number, y: number): { decided: number; odds: number } {
+  const { scene, supports, labels, nearSign } = given;
+  const label = at(labels, x, y);
+  const stands = { decided: label, odds: Number.POSITIVE_INFINITY };
+  const same = Math.trunc(unitsOf(sameSurface, scene.unit));
+  const apart = Math.trunc(unitsOf(apartSurfaces, scene.unit));
+  const disc = around(labels, x, y, reachPx);
+  const known = disc.map((pixel) => pixel.label);
+  if (nearSign === 0 || Math.max(...known) - Math.min(...known) <= apart) return stands;
+
+  const own = supportsAt(supports, x, y);
+  const candidates = candidatesOf(scene, x, y).filter(({ n }) => own[n] > 0);
+  const names = around(labels, x, y, frontReach).map((pixel) => pixel.label);
+  const named = candidates.filter(({ place }) => names.some((other) => Math.abs(other - place) < same));
+  const [near] = named.toSorted((first, second) => (first.place - second.place) * nearSign);
+  if (!near) return stands;
+
+  const isBehind = (other: number) => other === 0 || (other - near.place) * nearSign > apart;
+  const behind = disc.filter((pixel) => isBehind(pixel.label));
+  if (behind.length < fewestBehind) return stands;
+  const tones = (pixels: readonly Around[]) =>
+    pixels.map((pixel) => toneOf(given, pixel.x, pixel.y, near.place, same));
+  const tonesBehind = tones(behind);
+  const mean = tonesBehind.reduce((sum, tone) => sum + tone, 0) / behind.length;
+  const texture = tonesBehind.reduce((sum, tone) => sum + (tone - mean) ** 2, 0) / behind.length;
+  const tonesNear = tones(
+    disc.filter(({ label: other }) => !isBehind(other) && Math.abs(other - near.place) < same),
+  );
+  const [above, below] = [Math.max(...tonesNear) - mean, mean - Math.min(...tonesNear)];
+  const contrast = tonesNear.length === 0 ? 0 : above > below ? above : -below;
+
+  const others = candidates.filter(({ n }) => n !== near.n);
+  const nearSupport = others
+    .filter(({ place }) => Math.abs(place - near.place) < same)
+    .reduce((sum, { n }) => sum + own[n], own[near.n]);
+  const [back] = others
+    .filter(({ place }) => Math.abs(place - near.place) >= same && (place - near.place) * nearSign > apart)
+    .toSorted((first, second) => own[second.n] - own[first.n]);
+  let odds = supportOdds * Math.log((nearSupport + supportFloor) / ((back ? own[back.n] : 0) + supportFloor));
+  if (contrast !== 0) {
+    const alpha = Math.max(-0.5, Math.min(1.5, (near.tone - mean) / contrast));
+    const clarity = Math.min(mostContrast, Math.abs(contrast) / Math.sqrt(texture + alphaNoise ** 2));
+    odds += (alphaOdds * (alpha - 0.5) * clarity * behind.length) / discPixels;
+  }
+  if (odds > 0) return { decided: Math.abs(label - near.place) < same ? label : near.place, odds };
+  // Of what lies behind at the least distance that which is known, and the nearest to the front.
+  const [told] = behind.toSorted(
+    (first, second) =>
+      first.away - second.away ||
+      Number(first.label === 0) - Number(second.label === 0) ||
+      (first.label - second.label) * nearSign,
+  );
+  const place = back?.place ?? told.label;
+  const isLabelBehind =
+    label !== 0 && Math.abs(label - place) <= apart && (label - near.place) * nearSign > same;
+  return { decided: isLabelBehind ? label : place, odds };
+}
+
+/** Frames of a stored place of six fraction bits. */
+const placeOf = (stored: number) => stored / 64 - 4;
+
+export interface Decided {
+  /** Frames; undefined: none. */
+  place: number | undefined;
+  /** 1/unit^2. */
+  weight: number;
+  mark: 'none' | 'gap' | 'truncated';
+  /** 0 to 255, not rounded. */
+  certainty: number;
+}
+
+/** What is known of the place that a pixel belongs to. */
+export function refineTwin({ scene, supports }: Labelled, decided: number, x: number, y: number): Decided {
+  const nothing: Decided = { place: undefined, weight: 0, mark: 'none', certainty: 0 };
+  if (decided === 0) return nothing;
+  const { states, unit } = scene;
+  const agreeing = states
+    .map(({ best, before, after }, level) => ({
+      level,
+      octaves: at(best, x >> level, y >> level) / 512,
+      place: placeOf(at(before, x >> level, y >> level)),
+      weight: (at(after, x >> level, y >> level) & 0x7fff) / 64,
+      isMarked: at(after, x >> level, y >> level) >= 0x8000,
+    }))
+    .filter(({ octaves, place }) => {
+      const isNear = Math.abs(place - placeOf(decided)) < unitsOf(refinedWithin, unit) / 64;
+      return octaves >= leastSupport && isNear;
+    });
+  const [first] = agreeing;
+  if (first && first.weight === 0) return { ...nothing, mark: 'truncated' };
+
+  const candidates = candidatesOf(scene, x, y);
+  const own = supportsAt(supports, x, y);
+  const same = Math.trunc(unitsOf(sameSurface, unit));
+  const isAlike = ({ place }: { place: number }) => Math.abs(place - decided) < same;
+  let place = placeOf(decided);
+  // A second peak, or what the neighbours tell.
+  let weight = candidates.slice(1).some((other) => own[other.n] > 0 && isAlike(other))
+    ? wholeFrameWeight
+    : toldWeight;
+  if (first) {
+    // Far beyond an end, without fine detail, a place is at least a frame beyond.
+    const isBeyond = first.level > 1 && (first.place < 1 || first.place > lastFrame);
+    const beyond = first.place < 1 ? Math.min(first.place, 0) : Math.max(first.place, lastFrame + 1);
+    const shares = agreeing.map((peak, i) => ({
+      share: peak.weight * (i === 0 ? 1 : coarserSay),
+      place: i === 0 && isBeyond ? beyond : peak.place,
+    }));
+    weight = shares.reduce((sum, { share }) => sum + share, 0);
+    place = shares.reduce((sum, { share, place: there }) => sum + share * there, 0) / weight;
+  }
+
+  const support = (which: typeof candidates) => which.map(({ n }) => own[n] / supportSteps);
+  const ofOwn = support(candidates.filter(isAlike)).reduce((sum, octaves) => sum + octaves, 0);
+  const ofOther = Math.max(0, ...support(candidates.filter((other) => !isAlike(other))));
+  const coarse = first && first.level > 1 ? first.octaves - leastSupport : 0;
+  return {
+    place,
+    weight,
+    mark: first?.isMarked ? 'gap' : 'none',
+    certainty: 255 * certaintyTwin(Math.max(ofOwn, coarse), ofOther),
+  };
+}
+
+/** Probability that the place is right, from the supports of its candidate and of the next, octaves. */
+function certaintyTwin(own: number, other: number): number {
+  const [support, next] = [own, other].map((octaves) => Math.log(octaves + certaintyFloor));
+  const odds = certaintyOdds + certaintyOfSupport * support + certaintyOfLead * (support - next);
+  return 1 / (1 + Math.exp(-odds));
+}

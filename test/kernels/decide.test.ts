@@ -1,0 +1,104 @@
+import { beforeAll, describe, expect, it } from 'vitest';
+import { decideTwin, type Labelled, refineTwin } from './decide-twin.js';
+import { placeAt } from './focus-state.js';
+import { at, KernelRig, pictureOf } from './kernel-rig.js';
+import { LabelKernels, randomScene } from './label-scene.js';
+import { tunedIn } from './tuned.js';
+
+let rig: KernelRig;
+beforeAll(async () => {
+  rig = await KernelRig.start();
+});
+
+/** Logarithms of odds so near to even that the kernel's 32-bit numbers may fall on the other side. */
+const even = 1e-3;
+
+function decideScene(width: number, height: number, count: number, nearSign: number, unit: number) {
+  const scene = randomScene(width, height, count, 5, unit);
+  const kernels = new LabelKernels(rig, scene);
+  const supports = kernels.aggregate(kernels.gather(), 2);
+  const labels = kernels.label(supports);
+  const given: Labelled = { scene, supports, labels, nearSign };
+  return { given, found: kernels.decide(supports, labels, nearSign) };
+}
+
+describe.each([
+  [53, 37, 4, 1],
+  [53, 37, 1, 1],
+  [61, 21, 2, 1.63],
+  [7, 5, 3, 1],
+  [1, 9, 1, 1],
+] as const)('decideStrip, %i x %i, %i levels, unit %f', (width, height, count, unit) => {
+  it.each([-1, 0, 1])('tells the near surface from what is behind it, nearSign %i', (nearSign) => {
+    const { given, found } = decideScene(width, height, count, nearSign, unit);
+    const seen = { moved: 0, gap: 0, truncated: 0, none: 0, refined: 0 };
+    let compared = 0;
+    for (let y = 0; y < height; y++) {
+      for (let x = 0; x < width; x++) {
+        const { decided, odds } = decideTwin(given, x, y);
+        if (Math.abs(odds) < even) continue;
+        compared++;
+        const expected = refineTwin(given, decided, x, y);
+        const stored = at(found.stored, x, y);
+        const where = `${x}, ${y}, label ${at(given.labels, x, y)}, decided ${decided}`;
+        if (expected.place === undefined) {
+          expect(at(found.places, x, y), where).toBe(0);
+          expect(stored, where).toBe(expected.mark === 'truncated' ? 0x8000 : 0);
+          seen[expected.mark === 'truncated' ? 'truncated' : 'none']++;
+          continue;
+        }
+        // Half a stored unit by rounding.
+        expect(Math.abs(placeAt(at(found.places, x, y)) - expected.place), where).toBeLessThan(0.51 / 64);
+        const weight = Math.max(1, Math.min(127, expected.weight));
+        expect(Math.abs((stored & 127) - weight), where).toBeLessThan(0.51);
+        expect(stored >= 0x8000, where).toBe(expected.mark === 'gap');
+        expect(Math.abs(((stored >> 7) & 255) - expected.certainty), where).toBeLessThan(1);
+        if (decided !== at(given.labels, x, y)) seen.moved++;
+        if (expected.mark === 'gap') seen.gap++;
+        if (expected.weight > 5) seen.refined++;
+      }
+    }
+    expect(compared).toBeGreaterThan(0.99 * width * height);
+    if (width < 10) return;
+    for (const kind of ['gap', 'truncated', 'none', 'refined'] as const)
+      expect(seen[kind], kind).toBeGreaterThan(20);
+    if (nearSign === 0) expect(seen.moved).toBe(0);
+    else expect(seen.moved).toBeGreaterThan(20);
+  });
+});
+
+describe('settleStrip', () => {
+  it.each([1, 1.63])('leaves the surface and the peak that it goes through, unit %f', (unit) => {
+    const [width, height] = [53, 37];
+    const scene = randomScene(width, height, 1, 8, unit);
+    const kernels = new LabelKernels(rig, scene);
+    const labels = kernels.label(kernels.gather());
+    const [{ best, before, after, second, secondOrdinal }] = scene.states;
+    // Places of the best and of the second peak, of neither, and none.
+    const places = pictureOf(width, height, (x, y) => {
+      const all = [at(before, x, y), at(secondOrdinal, x, y), at(labels, (x * 7) % width, y), 0];
+      return all[(x + y) % 4];
+    });
+    const planes = kernels.settle(places);
+    const same = Math.trunc(tunedIn('labels')('sameSurface') * Math.fround(unit) * 64);
+    const seen = { best: 0, second: 0, neither: 0, none: 0 };
+    for (let y = 0; y < height; y++) {
+      for (let x = 0; x < width; x++) {
+        const place = at(places, x, y);
+        const isNear = (other: number) => other > 0 && Math.abs(other - place) < same;
+        const stored = at(after, x, y);
+        const own = [at(best, x, y), at(before, x, y)];
+        const rival = [at(second, x, y), at(secondOrdinal, x, y)];
+        const kind = place === 0 ? 'none' : isNear(own[1]) ? 'best' : isNear(rival[1]) ? 'second' : 'neither';
+        const peak = { none: own, best: own, second: rival, neither: [0, place] }[kind];
+        expect([0, 1, 5, 7, 9, 10].map((plane) => at(planes[plane], x, y))).toEqual([
+          ...peak,
+          ...[place, 64 * (stored & 127)],
+          ...[stored === 0x8000 ? 1 : stored & 0x8000, (stored & 0x7fff) >> 7],
+        ]);
+        seen[kind]++;
+      }
+    }
+    for (const pixels of Object.values(seen)) expect(pixels).toBeGreaterThan(20);
+  });
+});
