@@ -1,0 +1,129 @@
+import { beforeAll, describe, expect, it } from 'vitest';
+import type { State } from './focus-state.js';
+import { storedPlace } from './focus-state.js';
+import { at, KernelRig, type Plane, pictureOf, randomFrom } from './kernel-rig.js';
+import { LabelKernels, lastFrame, randomScene, type Scene, supportsAt } from './label-scene.js';
+
+let rig: KernelRig;
+beforeAll(async () => {
+  rig = await KernelRig.start();
+});
+
+/** A scene with each of its planes changed. */
+function changed(scene: Scene, change: (plane: Plane, name: keyof State) => Plane): Scene {
+  const states = scene.states.map(
+    (state) =>
+      Object.fromEntries(
+        Object.entries(state).map(([name, plane]) => [name, change(plane, name as keyof State)]),
+      ) as State,
+  );
+  return { ...scene, states };
+}
+
+const mirrored = (plane: Plane) =>
+  pictureOf(plane.width, plane.height, (x, y) => at(plane, plane.width - 1 - x, y));
+const upsideDown = (plane: Plane) =>
+  pictureOf(plane.width, plane.height, (x, y) => at(plane, x, plane.height - 1 - y));
+
+/** Stored places counted from the other end of the stack. */
+const turned = (plane: Plane) =>
+  pictureOf(plane.width, plane.height, (x, y) => {
+    const place = at(plane, x, y);
+    return place === 0 ? 0 : storedPlace(0) + storedPlace(lastFrame + 1) - place;
+  });
+
+/** All stations over a scene. */
+function surfaceOf(scene: Scene, nearSign: number) {
+  const kernels = new LabelKernels(rig, scene);
+  const supports = kernels.aggregate(kernels.aggregate(kernels.gather(), 2), 4);
+  const labels = kernels.label(supports);
+  return { supports, labels, ...kernels.decide(supports, labels, nearSign) };
+}
+
+/** Pixels at which two pictures differ by more than this. */
+const differing = (first: Plane, second: Plane, most = 0) =>
+  first.data.filter((value, i) => Math.abs(value - second.data[i]) > most).length;
+
+/** Widths that groups of four and of eight pixels do not divide, so that a mirrored picture has other groups. */
+const sizes = [
+  [52, 36, 2, 1],
+  [53, 37, 1, -1],
+  [48, 40, 4, 1],
+] as const;
+
+/** Sums in another order round otherwise: a support by one step, and with it a label here and there. */
+const fewPixels = 4;
+
+describe.each(sizes)(
+  'labels of a picture of %i x %i, %i levels, nearSign %i',
+  (width, height, count, nearSign) => {
+    const scene = randomScene(width, height, count, 11);
+
+    it.each([
+      ['mirrored', mirrored],
+      ['upside down', upsideDown],
+    ] as const)('lie %s where the picture does', (_, turn) => {
+      const plain = surfaceOf(scene, nearSign);
+      const found = surfaceOf(changed(scene, turn), nearSign);
+      const supports = turn(plain.supports);
+      for (let y = 0; y < height; y++) {
+        for (let x = 0; x < width; x++) {
+          const expected = supportsAt(supports, x, y);
+          supportsAt(found.supports, x, y).forEach((support, n) => {
+            expect(Math.abs(support - expected[n])).toBeLessThanOrEqual(1);
+          });
+        }
+      }
+      expect(differing(found.labels, turn(plain.labels))).toBeLessThanOrEqual(fewPixels);
+      expect(differing(found.places, turn(plain.places), 1)).toBeLessThanOrEqual(fewPixels);
+      expect(differing(plain.labels, plain.places, 64)).toBeGreaterThan(100);
+    });
+
+    it('lie at the other end of the stack where it was taken in reverse', () => {
+      const places = ['before', 'secondOrdinal'];
+      const other = changed(scene, (plane, name) => (places.includes(name) ? turned(plane) : plane));
+      const plain = surfaceOf(scene, nearSign);
+      const found = surfaceOf(other, -nearSign);
+      expect(differing(found.supports, plain.supports)).toBe(0);
+      expect(differing(found.labels, turned(plain.labels))).toBe(0);
+      // Halves round up either way.
+      expect(differing(found.places, turned(plain.places), 1)).toBe(0);
+      expect(differing(found.stored, plain.stored)).toBe(0);
+    });
+
+    it('stand where it is not known which end is near', () => {
+      const { labels, places } = surfaceOf(scene, 0);
+      const known = places.data.filter((place) => place > 0).length;
+      expect(known).toBeGreaterThan(100);
+      places.data.forEach((place, i) => {
+        // Levels that agree refine a place within its unit; truncated curves have none, and a place beyond an end is at
+        // least a frame beyond.
+        const isBeyond = place <= storedPlace(0) || place >= storedPlace(lastFrame + 1);
+        if (place > 0 && !isBeyond) expect(Math.abs(place - labels.data[i])).toBeLessThanOrEqual(64 * 1.2);
+        if (labels.data[i] === 0) expect(place).toBe(0);
+      });
+    });
+  },
+);
+
+it('on a slope, whose labels are nowhere apart, none moves, wherever it lies in a group of pixels', () => {
+  const [width, height] = [52, 24];
+  const random = randomFrom(2);
+  const scene = randomScene(width, height, 1, 4);
+  const [state] = scene.states;
+  // Across a disc of 15 px less than the two units that part surfaces; a rival as high before it.
+  const slope = (x: number) => storedPlace(5 + 0.12 * x);
+  const fill = (plane: Plane, value: (x: number) => number) => {
+    for (let i = 0; i < plane.data.length; i++) plane.data[i] = value(i % width);
+  };
+  fill(state.best, () => 3000);
+  fill(state.after, () => 64);
+  fill(state.second, () => 2900);
+  fill(state.before, slope);
+  fill(state.secondOrdinal, (x) => slope(x) - 64 * 1.4);
+  fill(state.tones, () => Math.floor(random() * 256) + 256 * Math.floor(random() * 256));
+  const kernels = new LabelKernels(rig, scene);
+  const supports = kernels.gather();
+  const { places } = kernels.decide(supports, state.before, 1);
+  expect(differing(places, state.before)).toBe(0);
+});
