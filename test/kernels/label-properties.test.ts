@@ -111,7 +111,7 @@ it('on a slope, whose labels are nowhere apart, none moves, wherever it lies in 
   const random = randomFrom(2);
   const scene = randomScene(width, height, 1, 4);
   const [state] = scene.states;
-  // Across a disc of 15 px less than the two units that part surfaces; a rival as high before it.
+  // Across a disc of 15 px less than the two units that part surfaces, across eight such discs more; a rival before it.
   const slope = (x: number) => storedPlace(5 + 0.12 * x);
   const fill = (plane: Plane, value: (x: number) => number) => {
     for (let i = 0; i < plane.data.length; i++) plane.data[i] = value(i % width);
@@ -120,7 +120,7 @@ it('on a slope, whose labels are nowhere apart, none moves, wherever it lies in 
   fill(state.after, () => 64);
   fill(state.second, () => 2900);
   fill(state.before, slope);
-  fill(state.secondOrdinal, (x) => slope(x) - 64 * 1.4);
+  fill(state.secondOrdinal, (x) => slope(x) - 64 * 1.7);
   fill(state.tones, () => Math.floor(random() * 256) + 256 * Math.floor(random() * 256));
   const kernels = new LabelKernels(rig, scene);
   const supports = kernels.gather();
