@@ -22,6 +22,7 @@ const wholeFrameWeight = tuned('wholeFrameWeight');
 const toldWeight = tuned('toldWeight');
 const refinedWithin = tuned('refinedWithin');
 const coarserSay = tuned('coarserSay');
+const sureSupport = tuned('sureSupport');
 const discPixels = tuned('discPixels');
 const certaintyOdds = tuned('certaintyOdds');
 const certaintyOfSupport = tuned('certaintyOfSupport');
@@ -166,10 +167,10 @@ export function refineTwin({ scene, supports }: Labelled, decided: number, x: nu
   const same = Math.trunc(unitsOf(sameSurface, unit));
   const isAlike = ({ place }: { place: number }) => Math.abs(place - decided) < same;
   let place = placeOf(decided);
-  // A second peak, or what the neighbours tell.
-  let weight = candidates.slice(1).some((other) => own[other.n] > 0 && isAlike(other))
-    ? wholeFrameWeight
-    : toldWeight;
+  // A second peak, as far as its support is sure, or what the neighbours tell.
+  const seconds = candidates.slice(1).filter(isAlike);
+  const ofSecond = Math.max(0, ...seconds.map(({ n }) => own[n])) / sureSupport;
+  let weight = Math.max(toldWeight, wholeFrameWeight * Math.min(1, ofSecond));
   if (first) {
     // Far beyond an end, without fine detail, a place is at least a frame beyond.
     const isBeyond = first.level > 1 && (first.place < 1 || first.place > lastFrame);

@@ -448,7 +448,7 @@ const alphaOdds: f32 = 1.77;
 const supportOdds: f32 = 0.67;
 /** Added to both supports, 1/8 octave. */
 const supportFloor: f32 = 0.8;
-/** Weight of a place that is known to the whole frame, and of one that only its neighbours tell, 1/unit^2. */
+/** Weight of a place that is known to the whole frame, where its support is sure, and of one that only its neighbours tell, 1/unit^2. */
 const wholeFrameWeight: f32 = 5;
 const toldWeight: f32 = 1.25;
 /** A coarser level refines a place within so many units, and has so much of a say: its window bends with the subject. */
@@ -722,11 +722,11 @@ export function decideStrip(
         if (sum == 0 && mark == 0) {
           // A second peak, or what the neighbours tell.
           const own = load<u32>(supports + ((usize(y) * usize(supportStride) + usize(x)) << 2));
-          let isOwn = false;
+          let support = 0;
           for (let n = 1; n < 4; n++) {
-            if (supportAt(own, n) > 0 && abs(i32(load<u16>(candidateAt(levels, n, x, y))) - decided) < same) isOwn = true;
+            if (supportAt(own, n) > 0 && abs(i32(load<u16>(candidateAt(levels, n, x, y))) - decided) < same) support = max(support, supportAt(own, n));
           }
-          sum = (isOwn ? wholeFrameWeight : toldWeight) * weightUnit;
+          sum = max<f32>(toldWeight, (wholeFrameWeight * f32(min(sureSupport, support))) / f32(sureSupport)) * weightUnit;
           sumPlace = sum * base;
         }
       }
