@@ -64,7 +64,7 @@ export function arenaBytes(
     planes(1, focusLevels, 1, 4) +
     4 * area(2);
   // Push and pull go down to one pixel, which adds less than a row of each level.
-  const surface = 2 * planes(1, 9, 1, 2) + planes(2, focusLevels, 1, 2) + 4 * (size.width + size.height);
+  const surface = 2 * planes(1, 9, 1, 2) + planes(1, focusLevels, 1, 2) + 4 * (size.width + size.height);
   const sources = planes(0, 9, 1, 2) + planes(1, 9, 1, 2) + 56 * frames;
   const maps = 2 * pixels + 4 * (frames + 1);
   const focus = tracker + Math.max(surface, sources, maps, 2 * area(2));

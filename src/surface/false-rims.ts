@@ -9,7 +9,7 @@ const samples = 96;
 const widestPx = 64;
 const stripRows = 32;
 
-/** What was found to be the blur of strong edges: marks of level 2, u16, in rows like the level's peaks. */
+/** What was found to be the blur of strong edges: marks of one level, u16, in rows like the level's peaks. */
 export interface FalseRims {
   marks: number;
 }
@@ -31,41 +31,73 @@ export async function dropFalseRims(
 ): Promise<FalseRims | undefined> {
   const coarse = [...peaks.entries()].slice(fineLevel + 1);
   if (coarse.length === 0) return undefined;
-  const fine = peaks[fineLevel];
-  const table = arena.take(samples * 12);
-  arena.f32(table, samples * 3).set(spiralPoints(samples, Math.sqrt));
   const found: FalseRims[] = [];
   // Every level is judged by whole peaks, so none is taken away before all are marked.
-  for (const [level, here] of coarse) {
-    const rims = { marks: arena.take(here.stride * here.height * 2) };
-    await pool.run(
-      'markFalseRimsStrip',
-      {
-        ...peakPlanes(here),
-        marks: rims.marks,
-        stride: here.stride,
-        width: here.width,
-        height: here.height,
-        pitch: 2 ** level,
-        fine: fine.pointer,
-        fineStride: fine.stride,
-        fineShift: level - fineLevel,
-        fineWidth: fine.width,
-        fineHeight: fine.height,
-        blur: blurPx,
-        frames,
-        table,
-        samples,
-        widest: widestPx,
-        fractionBits,
-        stripRows,
-      },
-      Math.ceil(here.height / stripRows),
-    );
-    found.push(rims);
+  for (const [level] of coarse) {
+    found.push(await markFalseRims(arena, pool, peaks, level, fineLevel, frames, blurPx, fractionBits));
   }
   for (const [i, [, here]] of coarse.entries()) await dropUnder(pool, here, found[i], here, 0, fractionBits);
   return found[0];
+}
+
+/**
+ * Takes from level 1 and from level 0 the peaks that are false rims by what level 0 shows: near a strong edge its blur
+ * leaves detail of level 1 as well. The peaks of both levels are ready.
+ */
+export async function dropFineRims(
+  arena: Arena,
+  pool: StripPool,
+  peaks: readonly Planes[],
+  frames: number,
+  blurPx: number,
+  fractionBits: number,
+): Promise<void> {
+  const [finest, here] = peaks;
+  const rims = await markFalseRims(arena, pool, peaks, fineLevel, 0, frames, blurPx, fractionBits);
+  await dropUnder(pool, finest, rims, here, fineLevel, fractionBits);
+  await dropUnder(pool, here, rims, here, 0, fractionBits);
+}
+
+/** Marks the false rims of one level by the detail of a finer one. */
+async function markFalseRims(
+  arena: Arena,
+  pool: StripPool,
+  peaks: readonly Planes[],
+  level: number,
+  finer: number,
+  frames: number,
+  blurPx: number,
+  fractionBits: number,
+): Promise<FalseRims> {
+  const [here, fine] = [peaks[level], peaks[finer]];
+  const table = arena.take(samples * 12);
+  arena.f32(table, samples * 3).set(spiralPoints(samples, Math.sqrt));
+  const rims = { marks: arena.take(here.stride * here.height * 2) };
+  await pool.run(
+    'markFalseRimsStrip',
+    {
+      ...peakPlanes(here),
+      marks: rims.marks,
+      stride: here.stride,
+      width: here.width,
+      height: here.height,
+      pitch: 2 ** level,
+      fine: fine.pointer,
+      fineStride: fine.stride,
+      fineShift: level - finer,
+      fineWidth: fine.width,
+      fineHeight: fine.height,
+      blur: blurPx,
+      frames,
+      table,
+      samples,
+      widest: widestPx,
+      fractionBits,
+      stripRows,
+    },
+    Math.ceil(here.height / stripRows),
+  );
+  return rims;
 }
 
 /** Takes from a finer level the peaks that are the false rims of the coarser one, which is 2^shift times smaller. */

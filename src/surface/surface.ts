@@ -5,7 +5,7 @@ import type { Matrix3 } from '../image/transform.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import type { StripPool } from '../workers/pool.js';
 import { fractionBitsFor } from './depth-index.js';
-import { dropFalseRims, dropUnder, type FalseRims, fineLevel } from './false-rims.js';
+import { dropFalseRims, dropFineRims, dropUnder, type FalseRims, fineLevel } from './false-rims.js';
 import { planeReach } from './plane-reach.js';
 
 /** The shape of the subject as one function of the pixel, in planes of the focus tracker's state that have served. */
@@ -161,6 +161,10 @@ export async function findSurface(
       const coarse = fineLevel + 1;
       await dropUnder(pool, state[level], falseRims, state[coarse], coarse - level, fractionBits);
     }
+  }
+
+  if (blurPx !== undefined && state.length > fineLevel) {
+    await dropFineRims(arena, pool, state, frames, blurPx, fractionBits);
   }
 
   await labelSurface(pool, tracker, levels, frames, nearSign, unit, fractionBits);
