@@ -1,5 +1,5 @@
 import { at, type Plane } from './kernel-rig.js';
-import { candidatesOf, lastFrame, type Scene, supportsAt } from './label-scene.js';
+import { candidatesOf, type Labels, lastFrame, type Scene, supportsAt } from './label-scene.js';
 import { unitsOf } from './label-twin.js';
 import { tunedIn } from './tuned.js';
 
@@ -29,11 +29,10 @@ const certaintyOfSupport = tuned('certaintyOfSupport');
 const certaintyOfLead = tuned('certaintyOfLead');
 const certaintyFloor = tuned('certaintyFloor');
 
-/** What is decided between: the scene with its supports and labels, and which end of the stack is near. */
-export interface Labelled {
+/** What is decided between: the scene with its supports, labels and tones, and which end of the stack is near. */
+export interface Labelled extends Labels {
   scene: Scene;
   supports: Plane;
-  labels: Plane;
   nearSign: number;
 }
 
@@ -57,27 +56,19 @@ function around(labels: Plane, x: number, y: number, reach: number): Around[] {
   return found;
 }
 
-/** Tone of a pixel in the frame of a place: of its candidate nearest to it, or else of its best peak at the coarser level. */
-function toneOf({ scene, supports }: Labelled, x: number, y: number, place: number, same: number): number {
-  const own = supportsAt(supports, x, y);
-  const candidates = candidatesOf(scene, x, y);
-  const [nearest] = candidates
-    .filter(({ n, place: other }) => own[n] > 0 && Math.abs(other - place) < same)
-    .toSorted((first, second) => Math.abs(first.place - place) - Math.abs(second.place - place));
-  return (nearest ?? candidates[2] ?? candidates[0]).tone;
-}
-
 /**
  * The place that a pixel belongs to, stored, and how clear the decision was: the logarithm of the odds for the near
  * surface, infinite where there was none.
  */
 export function decideTwin(given: Labelled, x: number, y: number): { decided: number; odds: number } {
-  const { scene, supports, labels, nearSign } = given;
+  const { scene, supports, labels, tones, nearSign } = given;
   const label = at(labels, x, y);
   const stands = { decided: label, odds: Number.POSITIVE_INFINITY };
   const same = Math.trunc(unitsOf(sameSurface, scene.unit));
   const apart = Math.trunc(unitsOf(apartSurfaces, scene.unit));
-  const disc = around(labels, x, y, reachPx);
+  const nearby = around(labels, x, y, reachPx);
+  // Every other row of the disc tells as much.
+  const disc = nearby.filter((pixel) => (pixel.y - y) % 2 === 0);
   const known = disc.map((pixel) => pixel.label);
   if (nearSign === 0 || Math.max(...known) - Math.min(...known) <= apart) return stands;
 
@@ -91,14 +82,12 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
   const isBehind = (other: number) => other === 0 || (other - near.place) * nearSign > apart;
   const behind = disc.filter((pixel) => isBehind(pixel.label));
   if (behind.length < fewestBehind) return stands;
-  const tones = (pixels: readonly Around[]) =>
-    pixels.map((pixel) => toneOf(given, pixel.x, pixel.y, near.place, same));
-  const tonesBehind = tones(behind);
+  const tonesBehind = behind.map((pixel) => at(tones, pixel.x, pixel.y) >> 8);
   const mean = tonesBehind.reduce((sum, tone) => sum + tone, 0) / behind.length;
   const texture = tonesBehind.reduce((sum, tone) => sum + (tone - mean) ** 2, 0) / behind.length;
-  const tonesNear = tones(
-    disc.filter(({ label: other }) => !isBehind(other) && Math.abs(other - near.place) < same),
-  );
+  const tonesNear = disc
+    .filter((pixel) => Math.abs(pixel.label - near.place) < same)
+    .map((pixel) => at(tones, pixel.x, pixel.y) & 255);
   const [above, below] = [Math.max(...tonesNear) - mean, mean - Math.min(...tonesNear)];
   const contrast = tonesNear.length === 0 ? 0 : above > below ? above : -below;
 
@@ -117,12 +106,14 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
   }
   if (odds > 0) return { decided: Math.abs(label - near.place) < same ? label : near.place, odds };
   // Of what lies behind at the least distance that which is known, and the nearest to the front.
-  const [told] = behind.toSorted(
-    (first, second) =>
-      first.away - second.away ||
-      Number(first.label === 0) - Number(second.label === 0) ||
-      (first.label - second.label) * nearSign,
-  );
+  const [told] = nearby
+    .filter((pixel) => isBehind(pixel.label))
+    .toSorted(
+      (first, second) =>
+        first.away - second.away ||
+        Number(first.label === 0) - Number(second.label === 0) ||
+        (first.label - second.label) * nearSign,
+    );
   const place = back?.place ?? told.label;
   const isLabelBehind =
     label !== 0 && Math.abs(label - place) <= apart && (label - near.place) * nearSign > same;

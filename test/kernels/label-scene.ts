@@ -1,5 +1,14 @@
 import type { Planes } from '../../src/kernels/arena.js';
-import { fractionBits, levelTable, names, randomState, type State, storedPlace } from './focus-state.js';
+import {
+  endsOf,
+  fractionBits,
+  levelTable,
+  names,
+  randomState,
+  type State,
+  soilEnds,
+  storedPlace,
+} from './focus-state.js';
 import { at, type KernelRig, type Plane, pictureOf, randomFrom } from './kernel-rig.js';
 
 /** Levels of peaks as `peakStrip` leaves them, finest first: see assembly/curve-state.ts for what the planes hold then. */
@@ -78,6 +87,26 @@ export function randomScene(width: number, height: number, count: number, seed: 
   return { states, width, height, unit };
 }
 
+/** Stored place of each pixel's candidate of the most support, and two tones: see `labelStrip`. */
+export interface Labels {
+  labels: Plane;
+  /** Low byte in the frame of the label, high byte in that of the best peak of level 1. */
+  tones: Plane;
+}
+
+/** Planes of level 0 after `decideStrip`. */
+export interface DecidedPlanes {
+  /** The peak that the surface goes through. */
+  rises: Plane;
+  peaks: Plane;
+  /** Stored; 0 = none. */
+  places: Plane;
+  /** 1/unit^2, times 64. */
+  weights: Plane;
+  gaps: Plane;
+  certainties: Plane;
+}
+
 /** A scene in the arena: level table and planes. */
 export function placeScene(rig: KernelRig, { states }: Scene) {
   const levels = states.map((state) => rig.placeCodes(names.map((name) => state[name])));
@@ -100,6 +129,9 @@ export function placeSupports(rig: KernelRig, supports: Plane): Planes {
 export function readSupports(rig: KernelRig, { pointer, stride, width, height }: Planes): Plane {
   return pictureOf(width, height, (x, y) => rig.arena.u32(pointer + 4 * (y * stride + x), 1)[0]);
 }
+
+/** Labels and tones in planes of one set, as kernels take them: their addresses, and the stride. */
+const labelPointers = ({ pointer, planeBytes, stride }: Planes) => [pointer, pointer + planeBytes, stride];
 
 /** The kernels of assembly/labels.ts over one scene, each on what it is given. */
 export class LabelKernels {
@@ -140,30 +172,34 @@ export class LabelKernels {
     return readSupports(this.rig, out);
   }
 
-  label(supports: Plane): Plane {
+  label(supports: Plane): Labels {
     const from = placeSupports(this.rig, supports);
-    const labels = this.rig.placeCodes([this.blank]);
-    const pointers = [from.pointer, from.stride, labels.pointer, labels.stride];
-    this.run('labelStrip', [this.levels.length, ...this.size, ...pointers, ...this.tail]);
-    return this.rig.read(labels);
+    const out = this.rig.placeCodes([this.blank, this.blank]);
+    this.run('labelStrip', [
+      ...[this.levels.length, ...this.size],
+      ...[from.pointer, from.stride, ...labelPointers(out), ...this.tail],
+    ]);
+    return { labels: this.rig.read(out, 0), tones: this.rig.read(out, 1) };
   }
 
-  /** Places, and what plane 2 of level 0 holds of them. */
-  decide(supports: Plane, labels: Plane, nearSign: number): { places: Plane; stored: Plane } {
+  /** Once only: it overwrites the peaks. */
+  decide(supports: Plane, { labels, tones }: Labels, nearSign: number): DecidedPlanes {
     const from = placeSupports(this.rig, supports);
-    const given = this.rig.placeCodes([labels]);
-    const places = this.rig.placeCodes([this.blank]);
-    const pointers = [from.pointer, from.stride, given.pointer, given.stride, places.pointer];
-    const table = [this.levels.length, ...this.size, lastFrame];
-    this.run('decideStrip', [...table, ...pointers, nearSign, ...this.tail]);
-    return { places: this.rig.read(places), stored: this.rig.read(this.levels[0], 2) };
-  }
-
-  /** Planes of level 0 after `settleStrip`, by number. */
-  settle(given: Plane): Plane[] {
-    const places = this.rig.placeCodes([given]);
-    this.run('settleStrip', [...this.size, places.pointer, places.stride, ...this.tail]);
-    return Array.from({ length: 11 }, (_, plane) => this.rig.read(this.levels[0], plane));
+    const given = this.rig.placeCodes([labels, tones]);
+    const [full] = this.levels;
+    soilEnds(this.rig, full, 7);
+    this.run('decideStrip', [
+      ...[this.levels.length, ...this.size, lastFrame],
+      ...[from.pointer, from.stride, ...labelPointers(given), nearSign, ...this.tail],
+    ]);
+    // The smoothing counts on it: nothing has weight beyond the ends of rows.
+    if (![...endsOf(this.rig, full, 7)].every((weight) => weight === 0)) {
+      throw new Error('Expected no weight beyond the ends of rows');
+    }
+    const [rises, peaks, places, weights, gaps, certainties] = [0, 1, 5, 7, 9, 10].map((plane) =>
+      this.rig.read(full, plane),
+    );
+    return { rises, peaks, places, weights, gaps, certainties };
   }
 
   private run(kernel: Parameters<KernelRig['run']>[0], args: number[]): void {

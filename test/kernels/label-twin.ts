@@ -10,6 +10,7 @@ const mostSupport = tuned('mostSupport');
 const supportSteps = tuned('supportSteps');
 const samePeak = tuned('samePeak');
 const contestedShare = Math.fround(tuned('contestedShare'));
+const droppedPercent = tuned('droppedPercent');
 const sureSupport = tuned('sureSupport');
 const supportReach = tuned('supportReach');
 const toneNoise = tuned('toneNoise');
@@ -36,18 +37,20 @@ export function gatherTwin(scene: Scene, x: number, y: number) {
     .flatMap(({ best, second }, level) =>
       [best, second].map((plane) => octavesOf(at(plane, x >> level, y >> level)) - leastSupport),
     );
-  const supports = [0, 0, 0, 0].map((_, n) =>
+  const joined = [0, 0, 0, 0].map((_, n) =>
     Math.floor(supportSteps * Math.max(0, Math.min(mostSupport, octaves[n] ?? 0))),
   );
   const places = candidatesOf(scene, x, y).map(({ place }) => place);
   const same = Math.trunc(unitsOf(samePeak, scene.unit));
   // What both levels show is one candidate, that of level 0.
   for (const n of [2, 3]) {
-    const alike = [0, 1].find((fine) => supports[fine] > 0 && Math.abs(places[n] - places[fine]) < same);
-    if (supports[n] === 0 || alike === undefined) continue;
-    supports[alike] = Math.min(127, supports[alike] + supports[n]);
-    supports[n] = 0;
+    const alike = [0, 1].find((fine) => joined[fine] > 0 && Math.abs(places[n] - places[fine]) < same);
+    if (joined[n] === 0 || alike === undefined) continue;
+    joined[alike] = Math.min(127, joined[alike] + joined[n]);
+    joined[n] = 0;
   }
+  const dropped = Math.floor((Math.max(...joined) * droppedPercent) / 100);
+  const supports = joined.map((support) => (support < dropped ? 0 : support));
   const [top, next] = supports.toSorted((first, second) => second - first);
   const contested = next > Math.fround(contestedShare * top) || (top > 0 && top < sureSupport);
   return { supports, contested };
@@ -58,15 +61,15 @@ const likeness = (distance: number, reach: number) => Math.max(0, 1 - (distance 
 
 /** Support of each candidate of a pixel, averaged over the pixels around that look like it; not rounded. */
 export function aggregateTwin(scene: Scene, supports: Plane, hole: number, x: number, y: number): number[] {
-  const taps = [1, 4, 6, 4, 1].map((tap) => tap / 16);
+  const taps = [1, 2, 1].map((tap) => tap / 4);
   const reach = unitsOf(supportReach, scene.unit);
   const own = supportsAt(supports, x, y);
   const averaged = [0, 0, 0, 0];
   for (const { n, place, tone } of candidatesOf(scene, x, y)) {
     if (own[n] === 0) continue;
     const seen: { tap: number; support: number; apart: number }[] = [];
-    for (let j = -2; j <= 2; j++) {
-      for (let i = -2; i <= 2; i++) {
+    for (let j = -1; j <= 1; j++) {
+      for (let i = -1; i <= 1; i++) {
         const [u, v] = [x + i * hole, y + j * hole];
         if (u < 0 || v < 0 || u >= scene.width || v >= scene.height) continue;
         const there = supportsAt(supports, u, v);
@@ -76,7 +79,7 @@ export function aggregateTwin(scene: Scene, supports: Plane, hole: number, x: nu
         // Its tone where it shows this place; otherwise that of the best peak at the coarser level.
         const shown = most > 0 ? others[alike.indexOf(most)] : (others[2] ?? others[0]);
         const support = others.reduce((sum, other, k) => sum + alike[k] * there[other.n], 0);
-        seen.push({ tap: taps[i + 2] * taps[j + 2], support, apart: shown.tone - tone });
+        seen.push({ tap: taps[i + 1] * taps[j + 1], support, apart: shown.tone - tone });
       }
     }
     const sum = seen.reduce((all, { tap }) => all + tap, 0);
@@ -120,12 +123,24 @@ function peaksAround(
   return found;
 }
 
-/** Stored place of the candidate of the most support, or what a coarser level shows; 0 = nothing. */
-export function labelTwin(scene: Scene, supports: Plane, x: number, y: number): number {
+/**
+ * Stored place of the candidate of the most support, or what a coarser level shows, 0 = nothing; and the tones of that
+ * candidate, or else of the best peak of level 0, and of the best peak at the coarser level.
+ */
+export function labelTwin(scene: Scene, supports: Plane, x: number, y: number) {
   const own = supportsAt(supports, x, y);
   const candidates = candidatesOf(scene, x, y);
   const most = Math.max(...candidates.map(({ n }) => own[n]));
-  if (most >= leastAveraged) return candidates.find(({ n }) => own[n] === most)!.place;
+  const best = most >= leastAveraged ? candidates.find(({ n }) => own[n] === most) : undefined;
+  return {
+    label: best?.place ?? coarsePlace(scene, x, y),
+    tone: (best ?? candidates[0]).tone,
+    coarseTone: (candidates[2] ?? candidates[0]).tone,
+  };
+}
+
+/** Stored place that the first of the coarser levels shows whose peak the pixels around share; 0 = none. */
+function coarsePlace(scene: Scene, x: number, y: number): number {
   for (let level = 2; level < scene.states.length; level++) {
     const { best, before, after } = scene.states[level];
     const [u, v] = [x >> level, y >> level];
