@@ -694,15 +694,25 @@ export function decideStrip(
       /** Support of a surface that only the coarse levels show, octaves. */
       let coarseRise: f32 = 0;
       const at = usize(x) << 1;
+      let ownSupport = 0;
+      let otherSupport = 0;
       if (decided != 0) {
+        const own = load<u32>(supports + ((usize(y) * usize(supportStride) + usize(x)) << 2));
+        for (let n = 0; n < 4; n++) {
+          const support = supportAt(own, n);
+          if (support == 0) continue;
+          if (abs(i32(load<u16>(candidateAt(levels, n, x, y))) - decided) < same) ownSupport += support;
+          else otherSupport = max(otherSupport, support);
+        }
         const base = placeAt(u16(decided), fractionBits);
         for (let level = 0; level < count; level++) {
           const q = (usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1;
           const stored = i32(load<u16>(planeOf(levels, level, 2) + q));
           const best = i32(load<u16>(planeOf(levels, level, 1) + q));
-          if (f32(load<u16>(planeOf(levels, level, 0) + q)) < leastSupport * octave) continue;
-          if (Mathf.abs(placeAt(u16(best), fractionBits) - base) >= refined) continue;
+          const rise = i32(load<u16>(planeOf(levels, level, 0) + q));
+          if (f32(rise) < leastSupport * octave) continue;
           const isFirst = sum == 0;
+          if (Mathf.abs(placeAt(u16(best), fractionBits) - base) >= refined) continue;
           if (isFirst) {
             if (stored == gapBit) {
               mark = truncatedCurve;
@@ -721,7 +731,6 @@ export function decideStrip(
         }
         if (sum == 0 && mark == 0) {
           // A second peak, or what the neighbours tell.
-          const own = load<u32>(supports + ((usize(y) * usize(supportStride) + usize(x)) << 2));
           let support = 0;
           for (let n = 1; n < 4; n++) {
             if (supportAt(own, n) > 0 && abs(i32(load<u16>(candidateAt(levels, n, x, y))) - decided) < same) support = max(support, supportAt(own, n));
@@ -730,19 +739,7 @@ export function decideStrip(
           sumPlace = sum * base;
         }
       }
-      let certainty = 0;
-      if (sum > 0) {
-        const supports4 = load<u32>(supports + ((usize(y) * usize(supportStride) + usize(x)) << 2));
-        let own = 0;
-        let other = 0;
-        for (let n = 0; n < 4; n++) {
-          const support = supportAt(supports4, n);
-          if (support == 0) continue;
-          if (abs(i32(load<u16>(candidateAt(levels, n, x, y))) - decided) < same) own += support;
-          else other = max(other, support);
-        }
-        certainty = certaintyOf(max(f32(own) / f32(supportSteps), coarseRise), f32(other) / f32(supportSteps));
-      }
+      const certainty = sum > 0 ? certaintyOf(max(f32(ownSupport) / f32(supportSteps), coarseRise), f32(otherSupport) / f32(supportSteps)) : 0;
       const place = sum > 0 ? placeCode(sumPlace / sum, fractionBits) : 0;
       const second = i32(load<u16>(secondPlaces + at));
       if (place != 0 && abs(i32(load<u16>(peaks + at)) - place) >= same) {
