@@ -211,7 +211,7 @@ export async function findSurface(
 /** Holes between the taps of the averaging of supports, px. */
 const aggregateHoles = [2, 6];
 
-/** The surface of each pixel, in planes 5, 7, 9 and 10 of level 0: see assembly/labels.ts. */
+/** The surface of each pixel, in planes 5, 7, 9 and 10 of level 0: see assembly/candidates.ts. */
 async function labelSurface(
   pool: StripPool,
   { state, work }: FocusTracker,

@@ -5,7 +5,7 @@ import { tunedIn } from './tuned.js';
 
 // Plain twins of decideStrip: one pixel at a time, by its docstrings.
 
-const tuned = tunedIn('labels');
+const tuned = tunedIn('candidates', 'decide');
 const leastSupport = tuned('leastSupport');
 const supportSteps = tuned('supportSteps');
 const apartSurfaces = tuned('apartSurfaces');

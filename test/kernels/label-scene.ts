@@ -45,7 +45,7 @@ export function candidatesOf({ states }: Scene, x: number, y: number): Candidate
 export const supportsAt = (supports: Plane, x: number, y: number): number[] =>
   [0, 8, 16, 24].map((shift) => (at(supports, x, y) >>> shift) & 127);
 
-/** Bit 31: see assembly/labels.ts. */
+/** Bit 31: see assembly/candidates.ts. */
 export const isContested = (supports: Plane, x: number, y: number) => at(supports, x, y) >= 2 ** 31;
 
 /** Two sloping surfaces, a bright one before a dark one, with the peaks of both, gaps, truncated curves and noise. */
@@ -133,7 +133,7 @@ export function readSupports(rig: KernelRig, { pointer, stride, width, height }:
 /** Labels and tones in planes of one set, as kernels take them: their addresses, and the stride. */
 const labelPointers = ({ pointer, planeBytes, stride }: Planes) => [pointer, pointer + planeBytes, stride];
 
-/** The kernels of assembly/labels.ts over one scene, each on what it is given. */
+/** The kernels of assembly/candidates.ts, labels.ts and decide.ts over one scene, each on what it is given. */
 export class LabelKernels {
   readonly levels: Planes[];
   private readonly table: number;

@@ -4,7 +4,7 @@ import { tunedIn } from './tuned.js';
 
 // Plain twins of gatherStrip, aggregateStrip and labelStrip: one pixel at a time, by their docstrings.
 
-const tuned = tunedIn('labels');
+const tuned = tunedIn('candidates', 'labels');
 const leastSupport = tuned('leastSupport');
 const mostSupport = tuned('mostSupport');
 const supportSteps = tuned('supportSteps');

@@ -53,7 +53,7 @@ function strandOf(level: i32, ordinal: i32, rise: i32, rival: i32, rivalRise: i3
  * through measure^(-1/2), which follows a focus curve far out as well: measure ~ (1 + (distance / width)^2)^-2.
  *
  * Beside depth edges a curve has two peaks: a sharp far texture shows through the blurred rim of what is before it, and
- * the window of the measure carries the rim's own detail outward. Which of them is the pixel's own: see labels.ts.
+ * the window of the measure carries the rim's own detail outward. Which of them is the pixel's own: see candidates.ts.
  *
  * noise: eight i32, codes that noise alone reaches by brightness. errors: f32 by rise in 1/16 octave, 512 of them:
  * relative error of an energy, octaves. nearSign: 1 when nearer means a lower ordinal, -1 higher, 0 unknown. unit: the

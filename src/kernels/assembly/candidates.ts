@@ -1,0 +1,121 @@
+// Which surface each pixel shows, of those that its focus curves have peaks at: see curve-state.ts for the planes.
+//
+// A pixel has up to four candidates: the two peaks of its curve at level 0 and the two at level 1. Beside a depth edge
+// they disagree, for a sharp far texture shows through the blurred rim of what is before it, and the window of the
+// measure carries the rim's detail outward. Two things tell which is the pixel's own:
+//
+// 1. Its neighbours. The support of a candidate, octaves over noise, is averaged over the pixels around that look like
+//    this one in the frame in which the candidate is sharp: that frame is the best guide to the outline of what it shows.
+//    (Edge-avoiding a-trous passes after Dammertz et al., HPG 2010, over supports as a cost volume is filtered by Hosni et
+//    al., PAMI 35(2), 2013.)
+// 2. The share alpha of the near surface in the pixel's tone, in the frame in which the near surface is sharp: between
+//    its own tone and the mean of what is labelled farther around (the matting equation, Porter & Duff, SIGGRAPH 1984).
+//
+// Supports: four bytes a pixel in one u32, 1/8 octave, in the order of the candidates, bit 31 = contested: the best
+// has little support, or another has some as well. Only contested pixels are averaged.
+import { octave, planeOf, strideOf, unitsPerFrame } from './curve-state';
+
+/** Support counts from this far above noise, octaves: the best of many frames of noise reaches some of it. */
+export const leastSupport: f32 = 1;
+/** Further above, a peak is sure. */
+const mostSupport: f32 = 6;
+export const supportSteps: i32 = 8;
+/** The most that seven bits keep of the supports of one candidate. */
+export const mostKept: i32 = 127;
+/** Candidates this near to each other are one surface, units. */
+const samePeak: f32 = 1.75;
+/** A pixel is contested where the next candidate has more than this share of the best one's support. */
+const contestedShare: f32 = 0.35;
+/** A candidate with less than this share of the best one's support is none, percent. */
+const droppedPercent: i32 = 25;
+/** Support from which a candidate is believed without its neighbours, 1/8 octave: noise peaks lower. */
+export const sureSupport: i32 = 24;
+/** Bit of the supports that says so. */
+export const contestedBit: u32 = 0x80000000;
+
+// @ts-ignore: decorator
+@inline
+function supportOf(rise: i32): i32 {
+  return max(0, min(i32(mostSupport) * supportSteps, ((rise - i32(leastSupport * octave)) * supportSteps) >> 9));
+}
+
+// @ts-ignore: decorator
+@inline
+export function supportAt(supports: u32, candidate: i32): i32 {
+  return i32((supports >> (candidate << 3)) & 127);
+}
+
+/** Address of the place of a candidate at level 0's pixel. */
+// @ts-ignore: decorator
+@inline
+export function candidateAt(levels: usize, candidate: i32, x: i32, y: i32): usize {
+  const level = candidate >> 1;
+  return planeOf(levels, level, candidate & 1 ? 7 : 1) + ((usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1);
+}
+
+/** Tone of a candidate in the frame in which it is sharp, 0 to 255. */
+// @ts-ignore: decorator
+@inline
+export function toneAt(levels: usize, candidate: i32, x: i32, y: i32): i32 {
+  const tones = planeOf(levels, 0, candidate < 2 ? 9 : 10);
+  return i32(load<u8>(tones + ((usize(y) * strideOf(levels, 0) + usize(x)) << 1) + usize(candidate & 1)));
+}
+
+/** Supports of the candidates of each pixel, rows of one strip. count: of levels. supports: u32 in rows of supportStride. */
+export function gatherStrip(
+  levels: usize, count: i32, width: i32, height: i32, supports: usize, supportStride: i32, unit: f32, fractionBits: i32,
+  stripRows: i32, strip: i32, scratch: usize,
+): void {
+  const y1 = min(height, (strip + 1) * stripRows);
+  const same = i32(samePeak * unit * unitsPerFrame(fractionBits));
+  for (let y = strip * stripRows; y < y1; y++) {
+    const out = supports + ((usize(y) * usize(supportStride)) << 2);
+    memory.fill(out - 64, 0, 64);
+    memory.fill(out + (usize(width) << 2), 0, 64);
+    const fine = (usize(y) * strideOf(levels, 0)) << 1;
+    const coarse = count > 1 ? (usize(y >> 1) * strideOf(levels, 1)) << 1 : 0;
+    const rises = planeOf(levels, 0, 0) + fine;
+    const secondRises = planeOf(levels, 0, 5) + fine;
+    const firsts = planeOf(levels, 0, 1) + fine;
+    const seconds = planeOf(levels, 0, 7) + fine;
+    const coarseRises = count > 1 ? planeOf(levels, 1, 0) + coarse : 0;
+    const coarseSecondRises = count > 1 ? planeOf(levels, 1, 5) + coarse : 0;
+    const coarseFirsts = count > 1 ? planeOf(levels, 1, 1) + coarse : 0;
+    const coarseSeconds = count > 1 ? planeOf(levels, 1, 7) + coarse : 0;
+    for (let x = 0; x < width; x++) {
+      const at = usize(x) << 1;
+      let s0 = supportOf(i32(load<u16>(rises + at)));
+      let s1 = supportOf(i32(load<u16>(secondRises + at)));
+      let s2 = 0;
+      let s3 = 0;
+      if (count > 1) {
+        const q = usize(x >> 1) << 1;
+        const z0 = i32(load<u16>(firsts + at));
+        const z1 = i32(load<u16>(seconds + at));
+        s2 = supportOf(i32(load<u16>(coarseRises + q)));
+        s3 = supportOf(i32(load<u16>(coarseSecondRises + q)));
+        // What both levels show is one candidate.
+        const z2 = i32(load<u16>(coarseFirsts + q));
+        const z3 = i32(load<u16>(coarseSeconds + q));
+        if (s2 > 0) {
+          if (s0 > 0 && abs(z2 - z0) < same) { s0 = min(mostKept, s0 + s2); s2 = 0; }
+          else if (s1 > 0 && abs(z2 - z1) < same) { s1 = min(mostKept, s1 + s2); s2 = 0; }
+        }
+        if (s3 > 0) {
+          if (s0 > 0 && abs(z3 - z0) < same) { s0 = min(mostKept, s0 + s3); s3 = 0; }
+          else if (s1 > 0 && abs(z3 - z1) < same) { s1 = min(mostKept, s1 + s3); s3 = 0; }
+        }
+      }
+      const top = max(max(s0, s1), max(s2, s3));
+      const dropped = (top * droppedPercent) / 100;
+      if (s0 < dropped) s0 = 0;
+      if (s1 < dropped) s1 = 0;
+      if (s2 < dropped) s2 = 0;
+      if (s3 < dropped) s3 = 0;
+      const low = min(max(s0, s1), max(s2, s3));
+      const next = max(low, max(min(s0, s1), min(s2, s3)));
+      const contested = f32(next) > contestedShare * f32(top) || (top > 0 && top < sureSupport) ? contestedBit : 0;
+      store<u32>(out + (usize(x) << 2), contested | u32(s0 | (s1 << 8) | (s2 << 16) | (s3 << 24)));
+    }
+  }
+}

@@ -1,0 +1,350 @@
+// Near or behind at depth edges, and the place and certainty of each pixel's surface: see candidates.ts.
+import { candidateAt, contestedBit, leastSupport, supportAt, supportSteps, sureSupport, toneAt } from './candidates';
+import { exp2 } from './common';
+import { gapBit, octave, placeAt, placeCode, planeOf, strideOf, truncatedCurve, unitsPerFrame, weightUnit } from './curve-state';
+
+/** Labels farther apart are two surfaces, units; nearer than `sameSurface` they are one. */
+const apartSurfaces: f32 = 2;
+const sameSurface: f32 = 1.5;
+/** A near surface is one that a label within so many pixels names; its own tone, and what lies behind it, are sought farther. */
+const frontReach: i32 = 3;
+const reachPx: i32 = 7;
+const fewestBehind: i32 = 4;
+/** Noise of a tone, 0 to 255. */
+const alphaNoise: f32 = 2.2;
+/** Contrast over noise and texture of what is behind counts up to this. */
+const mostContrast: f32 = 8;
+/**
+ * Logarithm of the odds for the near surface: alpha - 1/2, times contrast, times the share of what lies around that is
+ * behind; and the logarithm of the ratio of the supports. Logistic regression on the scenes for tuning.
+ */
+const alphaOdds: f32 = 1.77;
+const supportOdds: f32 = 0.67;
+/** Added to both supports, 1/8 octave. */
+const supportFloor: f32 = 0.8;
+/** Weight of a place that is known to the whole frame, where its support is sure, and of one that only its neighbours tell, 1/unit^2. */
+const wholeFrameWeight: f32 = 5;
+const toldWeight: f32 = 1.25;
+/** A coarser level refines a place within so many units, and has so much of a say: its window bends with the subject. */
+const refinedWithin: f32 = 1.2;
+const coarserSay: f32 = 0.2;
+const discPixels: f32 = 77;
+
+/** Half the width of a disc of `reachPx` pixels, an even number of rows from its centre. */
+// @ts-ignore: decorator
+@inline
+function halfWidth(j: i32): i32 {
+  return j == 0 ? 7 : j == 2 || j == -2 ? 6 : j == 4 || j == -4 ? 5 : 3;
+}
+
+/** Whether a label close by means a place. */
+function isNamed(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32, place: i32, same: i32): bool {
+  for (let yy = max(0, y - frontReach); yy <= min(height - 1, y + frontReach); yy++) {
+    for (let xx = max(0, x - frontReach); xx <= min(width - 1, x + frontReach); xx++) {
+      if ((xx - x) * (xx - x) + (yy - y) * (yy - y) > frontReach * frontReach) continue;
+      if (abs(i32(load<u16>(labels + ((usize(yy) * usize(labelStride) + usize(xx)) << 1))) - place) < same) return true;
+    }
+  }
+  return false;
+}
+
+/** Label of the pixel nearest to (x, y) that is behind `front` or shows nothing. */
+function labelBehind(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32, front: i32, apart: i32, nearSign: i32): i32 {
+  let nearest = 1 << 20;
+  let nearestApart = 1 << 20;
+  let label = 0;
+  for (let yy = max(0, y - reachPx); yy <= min(height - 1, y + reachPx); yy++) {
+    for (let xx = max(0, x - reachPx); xx <= min(width - 1, x + reachPx); xx++) {
+      const away = (xx - x) * (xx - x) + (yy - y) * (yy - y);
+      if (away > nearest || away > reachPx * reachPx) continue;
+      const there = i32(load<u16>(labels + ((usize(yy) * usize(labelStride) + usize(xx)) << 1)));
+      if (there != 0 && (there - front) * nearSign <= apart) continue;
+      // At one distance what is known tells, and the nearest to the front: the order of the pixels says nothing.
+      const thereApart = there == 0 ? 1 << 20 : (there - front) * nearSign;
+      if (away == nearest && thereApart >= nearestApart) continue;
+      nearest = away;
+      nearestApart = thereApart;
+      label = there;
+    }
+  }
+  return label;
+}
+
+/**
+ * Near surface or what is behind it: the place that a pixel with labels of both around belongs to, or its own label where
+ * there is nothing to decide. 0 = what is behind shows nothing.
+ */
+function decidePlace(
+  levels: usize, count: i32, x: i32, y: i32, width: i32, height: i32, label: i32, labels: usize, tones: usize, labelStride: i32,
+  supports: usize, supportStride: i32, nearSign: i32, unit: f32, fractionBits: i32,
+): i32 {
+  const own = load<u32>(supports + ((usize(y) * usize(supportStride) + usize(x)) << 2));
+  if ((own & ~contestedBit) == 0) return label;
+  const perUnit = unit * unitsPerFrame(fractionBits);
+  const same = i32(sameSurface * perUnit);
+  const apart = i32(apartSurfaces * perUnit);
+  let near = -1;
+  let front = 0;
+  for (let n = 0; n < 4; n++) {
+    if (supportAt(own, n) == 0) continue;
+    const place = i32(load<u16>(candidateAt(levels, n, x, y)));
+    if (abs(label - place) >= same || (near >= 0 && (place - front) * nearSign >= 0)) continue;
+    near = n;
+    front = place;
+  }
+  for (let n = 0; n < 4; n++) {
+    if (supportAt(own, n) == 0) continue;
+    const place = i32(load<u16>(candidateAt(levels, n, x, y)));
+    if (near >= 0 && (place - front) * nearSign >= 0) continue;
+    if (!isNamed(labels, labelStride, x, y, width, height, place, same)) continue;
+    near = n;
+    front = place;
+  }
+  if (near < 0) return label;
+
+  // Tones of what is behind, and the extremes of those of the front, over every other row of a disc, sixteen columns at once.
+  const wideFront = i16x8.splat(i16(front));
+  const closer = i16x8.splat(i16(same - 1));
+  const farther = i16x8.splat(i16(apart));
+  const lowByte = i16x8.splat(255);
+  const lanes = i16x8(-7, -6, -5, -4, -3, -2, -1, 0);
+  let counts = i16x8.splat(0);
+  let sums = i16x8.splat(0);
+  let squareSums = i32x4.splat(0);
+  let low = i16x8.splat(255);
+  let high = i16x8.splat(0);
+  let lowest = i16x8.splat(-1);
+  let highest = i16x8.splat(0);
+  for (let j = 1 - reachPx; j < reachPx; j += 2) {
+    if (y + j < 0 || y + j >= height) continue;
+    const half = halfWidth(j);
+    const least = i16x8.splat(i16(max(-half, -x)));
+    const most = i16x8.splat(i16(min(half, width - 1 - x)));
+    const at = (usize((y + j) * labelStride) << 1) + (isize(x - 7) << 1);
+    for (let part = 0; part < 2; part++) {
+      const columns = i16x8.add(lanes, i16x8.splat(i16(8 * part)));
+      const inside = v128.and(i16x8.ge_s(columns, least), i16x8.le_s(columns, most));
+      const label8 = v128.load(labels + at + (usize(part) << 4));
+      const pair = v128.load(tones + at + (usize(part) << 4));
+      lowest = v128.bitselect(i16x8.min_u(lowest, label8), lowest, inside);
+      highest = v128.bitselect(i16x8.max_u(highest, label8), highest, inside);
+      const above = i16x8.sub_sat_u(label8, wideFront);
+      const below = i16x8.sub_sat_u(wideFront, label8);
+      const isFront = v128.and(inside, i16x8.le_u(v128.or(above, below), closer));
+      const isBehind = v128.and(inside, v128.or(i16x8.gt_u(nearSign > 0 ? above : below, farther), i16x8.eq(label8, i16x8.splat(0))));
+      const tone = v128.and(isBehind, i16x8.shr_u(pair, 8));
+      counts = i16x8.sub(counts, isBehind);
+      sums = i16x8.add(sums, tone);
+      squareSums = i32x4.add(squareSums, i32x4.dot_i16x8_s(tone, tone));
+      const own = v128.and(pair, lowByte);
+      low = v128.bitselect(i16x8.min_u(low, own), low, isFront);
+      high = v128.bitselect(i16x8.max_u(high, own), high, isFront);
+    }
+  }
+  const behind = sumOf(counts);
+  // As in `isEdge`, which asks for eight pixels at once.
+  if (behind < fewestBehind || mostOf(highest) - leastOf(lowest) <= apart) return label;
+  const mean = f32(sumOf(sums)) / f32(behind);
+  const squares = f32(i32x4.extract_lane(squareSums, 0) + i32x4.extract_lane(squareSums, 1) + i32x4.extract_lane(squareSums, 2) + i32x4.extract_lane(squareSums, 3));
+  const texture = max<f32>(0, squares / f32(behind) - mean * mean);
+  const darkest = f32(leastOf(low));
+  const brightest = f32(mostOf(high));
+  // The front's own tone is the one that differs most from what is behind: the others are mixtures.
+  let contrast: f32 = 0;
+  if (darkest <= brightest) contrast = brightest - mean > mean - darkest ? brightest - mean : darkest - mean;
+  let back = -1;
+  let backSupport = 0;
+  let nearSupport = supportAt(own, near);
+  for (let n = 0; n < 4; n++) {
+    const support = supportAt(own, n);
+    if (support == 0 || n == near) continue;
+    const place = i32(load<u16>(candidateAt(levels, n, x, y)));
+    if (abs(place - front) < same) nearSupport += support;
+    else if ((place - front) * nearSign > apart && support > backSupport) {
+      back = place;
+      backSupport = support;
+    }
+  }
+  if (back < 0) back = labelBehind(labels, labelStride, x, y, width, height, front, apart, nearSign);
+  let odds = supportOdds * (ln(f32(nearSupport) + supportFloor) - ln(f32(backSupport) + supportFloor));
+  if (contrast != 0) {
+    const alpha = (f32(toneAt(levels, near, x, y)) - mean) / contrast;
+    const clarity = min<f32>(mostContrast, Mathf.abs(contrast) / Mathf.sqrt(texture + alphaNoise * alphaNoise));
+    odds += alphaOdds * (max<f32>(-0.5, min<f32>(1.5, alpha)) - 0.5) * clarity * (f32(behind) / discPixels);
+  }
+  if (odds > 0) return abs(label - front) < same ? label : front;
+  return label != 0 && abs(label - back) <= apart && (label - front) * nearSign > same ? label : back;
+}
+
+// @ts-ignore: decorator
+@inline
+function sumOf(v: v128): i32 {
+  const four = i32x4.extadd_pairwise_i16x8_u(v);
+  return i32x4.extract_lane(four, 0) + i32x4.extract_lane(four, 1) + i32x4.extract_lane(four, 2) + i32x4.extract_lane(four, 3);
+}
+
+// @ts-ignore: decorator
+@inline
+function leastOf(v: v128): i32 {
+  const a = i16x8.min_u(v, i16x8.shuffle(v, v, 4, 5, 6, 7, 0, 1, 2, 3));
+  const b = i16x8.min_u(a, i16x8.shuffle(a, a, 2, 3, 0, 1, 2, 3, 0, 1));
+  return min(i32(i16x8.extract_lane_u(b, 0)), i32(i16x8.extract_lane_u(b, 1)));
+}
+
+// @ts-ignore: decorator
+@inline
+function mostOf(v: v128): i32 {
+  const a = i16x8.max_u(v, i16x8.shuffle(v, v, 4, 5, 6, 7, 0, 1, 2, 3));
+  const b = i16x8.max_u(a, i16x8.shuffle(a, a, 2, 3, 0, 1, 2, 3, 0, 1));
+  return max(i32(i16x8.extract_lane_u(b, 0)), i32(i16x8.extract_lane_u(b, 1)));
+}
+
+/** Natural logarithm of a positive number, within 1e-4. */
+// @ts-ignore: decorator
+@inline
+function ln(x: f32): f32 {
+  const bits = reinterpret<i32>(x);
+  const m = reinterpret<f32>((bits & 0x007fffff) | 0x3f800000) - 1;
+  const mantissa = m + m * (1 - m) * (0.43807325 + m * (-0.23669342 + m * 0.0803073));
+  return 0.6931472 * (f32((bits >> 23) - 127) + mantissa);
+}
+
+/** Whether labels within reach of eight pixels from x on differ by more than a surface: elsewhere nothing is to be decided. */
+function isEdge(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32, apart: i32): bool {
+  let low = i16x8.splat(-1);
+  let high = i16x8.splat(0);
+  const isInner = x >= 8 && x + 16 <= width;
+  for (let yy = max(0, y - reachPx); yy <= min(height - 1, y + reachPx); yy++) {
+    const row = labels + (usize(yy * labelStride) << 1);
+    if (isInner) {
+      for (let from = x - 8; from <= x + 8; from += 8) {
+        const eight = v128.load(row + (usize(from) << 1));
+        low = i16x8.min_u(low, eight);
+        high = i16x8.max_u(high, eight);
+      }
+      continue;
+    }
+    for (let xx = max(0, x - reachPx); xx < min(width, x + 8 + reachPx); xx++) {
+      const one = i16x8.splat(load<u16>(row + (usize(xx) << 1)));
+      low = i16x8.min_u(low, one);
+      high = i16x8.max_u(high, one);
+    }
+  }
+  return mostOf(high) - leastOf(low) > apart;
+}
+
+/**
+ * The surface of each pixel, rows of one strip, in level 0's planes: 5 place, 7 weight, 9 `gapBit` where frames are too far
+ * apart for it, or `truncatedCurve`, 10 how sure it is which surface this is, 0 to 255. The peak that the surface goes
+ * through becomes the best of the pixel, in planes 0 and 1; a peak of something else is none. nearSign: 0 = it is not known
+ * which end is near, and labels stand.
+ */
+export function decideStrip(
+  levels: usize, count: i32, width: i32, height: i32, frames: i32, supports: usize, supportStride: i32, labels: usize, tones: usize, labelStride: i32,
+  nearSign: i32, unit: f32, fractionBits: i32, stripRows: i32, strip: i32, scratch: usize,
+): void {
+  const y1 = min(height, (strip + 1) * stripRows);
+  const perUnit = unit * unitsPerFrame(fractionBits);
+  const same = i32(sameSurface * perUnit);
+  const refined = refinedWithin * unit;
+  for (let y = strip * stripRows; y < y1; y++) {
+    const row = (usize(y) * strideOf(levels, 0)) << 1;
+    const rises = planeOf(levels, 0, 0) + row;
+    const peaks = planeOf(levels, 0, 1) + row;
+    const seconds = planeOf(levels, 0, 5) + row;
+    const secondPlaces = planeOf(levels, 0, 7) + row;
+    const gaps = planeOf(levels, 0, 9) + row;
+    const certainties = planeOf(levels, 0, 10) + row;
+    let edge = false;
+    for (let x = 0; x < width; x++) {
+      if ((x & 7) == 0) edge = nearSign != 0 && isEdge(labels, labelStride, x, y, width, height, i32(apartSurfaces * perUnit));
+      const label = i32(load<u16>(labels + ((usize(y) * usize(labelStride) + usize(x)) << 1)));
+      const decided = edge
+        ? decidePlace(levels, count, x, y, width, height, label, labels, tones, labelStride, supports, supportStride, nearSign, unit, fractionBits)
+        : label;
+      let sum: f32 = 0;
+      let sumPlace: f32 = 0;
+      let mark = 0;
+      /** Support of a surface that only the coarse levels show, octaves. */
+      let coarseRise: f32 = 0;
+      const at = usize(x) << 1;
+      let ownSupport = 0;
+      let otherSupport = 0;
+      if (decided != 0) {
+        const own = load<u32>(supports + ((usize(y) * usize(supportStride) + usize(x)) << 2));
+        for (let n = 0; n < 4; n++) {
+          const support = supportAt(own, n);
+          if (support == 0) continue;
+          if (abs(i32(load<u16>(candidateAt(levels, n, x, y))) - decided) < same) ownSupport += support;
+          else otherSupport = max(otherSupport, support);
+        }
+        const base = placeAt(u16(decided), fractionBits);
+        for (let level = 0; level < count; level++) {
+          const q = (usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1;
+          const stored = i32(load<u16>(planeOf(levels, level, 2) + q));
+          const best = i32(load<u16>(planeOf(levels, level, 1) + q));
+          const rise = i32(load<u16>(planeOf(levels, level, 0) + q));
+          if (f32(rise) < leastSupport * octave) continue;
+          const isFirst = sum == 0;
+          if (Mathf.abs(placeAt(u16(best), fractionBits) - base) >= refined) continue;
+          if (isFirst) {
+            if (stored == gapBit) {
+              mark = truncatedCurve;
+              break;
+            }
+            mark = stored & gapBit;
+            if (level > 1) coarseRise = f32(load<u16>(planeOf(levels, level, 0) + q)) / octave - leastSupport;
+          }
+          const weight = f32(stored & ~gapBit) * (isFirst ? 1 : coarserSay);
+          let place = placeAt(u16(best), fractionBits);
+          // Far beyond an end the curve falls slowly: without fine detail its slope says less than its direction.
+          if (isFirst && level > 1 && place < 1) place = min<f32>(place, 0);
+          if (isFirst && level > 1 && place > f32(frames)) place = max<f32>(place, f32(frames + 1));
+          sum += weight;
+          sumPlace += weight * place;
+        }
+        if (sum == 0 && mark == 0) {
+          // A second peak, or what the neighbours tell.
+          let support = 0;
+          for (let n = 1; n < 4; n++) {
+            if (supportAt(own, n) > 0 && abs(i32(load<u16>(candidateAt(levels, n, x, y))) - decided) < same) support = max(support, supportAt(own, n));
+          }
+          sum = max<f32>(toldWeight, (wholeFrameWeight * f32(min(sureSupport, support))) / f32(sureSupport)) * weightUnit;
+          sumPlace = sum * base;
+        }
+      }
+      const certainty = sum > 0 ? certaintyOf(max(f32(ownSupport) / f32(supportSteps), coarseRise), f32(otherSupport) / f32(supportSteps)) : 0;
+      const place = sum > 0 ? placeCode(sumPlace / sum, fractionBits) : 0;
+      const second = i32(load<u16>(secondPlaces + at));
+      if (place != 0 && abs(i32(load<u16>(peaks + at)) - place) >= same) {
+        const isSecond = second != 0 && abs(second - place) < same;
+        store<u16>(rises + at, isSecond ? load<u16>(seconds + at) : 0);
+        store<u16>(peaks + at, isSecond ? second : place);
+      }
+      store<u16>(seconds + at, place);
+      store<u16>(secondPlaces + at, min(32767, i32(sum + 0.5)));
+      store<u16>(gaps + at, mark);
+      store<u16>(certainties + at, certainty);
+    }
+    memory.fill(secondPlaces - 32, 0, 32);
+    memory.fill(secondPlaces + (usize(width) << 1), 0, 32);
+  }
+}
+
+/**
+ * Logarithm of the odds that the place is right within a unit: a number, and parts of the logarithms of the support and
+ * of its ratio to that of the next candidate, octaves. Logistic regression on the scenes for tuning.
+ */
+const certaintyOdds: f32 = -1;
+const certaintyOfSupport: f32 = 1.2;
+const certaintyOfLead: f32 = 0.75;
+/** Added to both supports, octaves. */
+const certaintyFloor: f32 = 0.1;
+
+/** How sure it is that a pixel shows its surface, 0 to 255. own, other: supports, octaves. */
+function certaintyOf(own: f32, other: f32): i32 {
+  const odds = certaintyOdds + certaintyOfSupport * ln(own + certaintyFloor) + certaintyOfLead * (ln(own + certaintyFloor) - ln(other + certaintyFloor));
+  const ratio = exp2(Mathf.abs(odds) * 1.442695);
+  const likely: f32 = odds > 0 ? ratio : 1;
+  return i32((likely * 255) / (ratio + 1) + 0.5);
+}
