@@ -21,8 +21,6 @@ const aroundReach = tuned('aroundReach');
 const fewestAround = tuned('fewestAround');
 const aroundRise = tuned('aroundRise');
 const aroundSame = tuned('aroundSame');
-const coarseWindow = tuned('coarseWindow');
-const finerRise = tuned('finerRise');
 
 /** A length in units as kernels have it, in stored units of a depth index of six fraction bits. */
 export const unitsOf = (length: number, unit: number) =>
@@ -147,8 +145,7 @@ function coarsePlace(scene: Scene, x: number, y: number): number {
     if (at(after, u, v) === 0 || octavesOf(at(best, u, v)) < leastRise) continue;
     const place = at(before, u, v);
     if (peaksAround(scene, level, x, y, aroundReach, aroundRise, place) < fewestAround) continue;
-    const window = Math.trunc(coarseWindow * 2 ** (level - 1));
-    if (peaksAround(scene, 1, x, y, window, finerRise, place) === 0) return place;
+    return place;
   }
   return 0;
 }

@@ -258,29 +258,9 @@ function coarseLevel(levels: usize, count: i32, x: i32, y: i32, width: i32, heig
         if (Mathf.abs(placeAt(load<u16>(planeOf(levels, level, 1) + at), fractionBits) - place) <= aroundSame * unit) found++;
       }
     }
-    if (found >= fewestAround && !isFinerNear(levels, level, x, y, width, height, place, unit, fractionBits)) return level;
+    if (found >= fewestAround) return level;
   }
   return 0;
-}
-
-/** Pixels of a coarse level that its window reaches, and detail of level 1 in it that makes the coarse peak, octaves. */
-const coarseWindow: f32 = 2.5;
-const finerRise: f32 = 2;
-
-/** Whether level 1 has detail at the place within the window of a coarse level: then it is that, spread over the window. */
-function isFinerNear(
-  levels: usize, level: i32, x: i32, y: i32, width: i32, height: i32, place: f32, unit: f32, fractionBits: i32,
-): bool {
-  const reach = i32(coarseWindow * f32(1 << (level - 1)));
-  const stride = strideOf(levels, 1);
-  for (let yy = max(0, (y >> 1) - reach); yy <= min((height - 1) >> 1, (y >> 1) + reach); yy++) {
-    for (let xx = max(0, (x >> 1) - reach); xx <= min((width - 1) >> 1, (x >> 1) + reach); xx++) {
-      const at = (usize(yy) * stride + usize(xx)) << 1;
-      if (f32(load<u16>(planeOf(levels, 1, 0) + at)) < finerRise * octave) continue;
-      if (Mathf.abs(placeAt(load<u16>(planeOf(levels, 1, 1) + at), fractionBits) - place) <= aroundSame * unit) return true;
-    }
-  }
-  return false;
 }
 
 /**
