@@ -88,15 +88,8 @@ function decidePlace(
   for (let n = 0; n < 4; n++) {
     if (supportAt(own, n) == 0) continue;
     const place = i32(load<u16>(candidateAt(levels, n, x, y)));
-    if (abs(label - place) >= same || (near >= 0 && (place - front) * nearSign >= 0)) continue;
-    near = n;
-    front = place;
-  }
-  for (let n = 0; n < 4; n++) {
-    if (supportAt(own, n) == 0) continue;
-    const place = i32(load<u16>(candidateAt(levels, n, x, y)));
     if (near >= 0 && (place - front) * nearSign >= 0) continue;
-    if (!isNamed(labels, labelStride, x, y, width, height, place, same)) continue;
+    if (abs(label - place) >= same && !isNamed(labels, labelStride, x, y, width, height, place, same)) continue;
     near = n;
     front = place;
   }
@@ -136,16 +129,16 @@ function decidePlace(
       counts = i16x8.sub(counts, isBehind);
       sums = i16x8.add(sums, tone);
       squareSums = i32x4.add(squareSums, i32x4.dot_i16x8_s(tone, tone));
-      const own = v128.and(pair, lowByte);
-      low = v128.bitselect(i16x8.min_u(low, own), low, isFront);
-      high = v128.bitselect(i16x8.max_u(high, own), high, isFront);
+      const ofLabel = v128.and(pair, lowByte);
+      low = v128.bitselect(i16x8.min_u(low, ofLabel), low, isFront);
+      high = v128.bitselect(i16x8.max_u(high, ofLabel), high, isFront);
     }
   }
-  const behind = sumOf(counts);
+  const behind = sumOfFour(i32x4.extadd_pairwise_i16x8_u(counts));
   // As in `isEdge`, which asks for eight pixels at once.
   if (behind < fewestBehind || mostOf(highest) - leastOf(lowest) <= apart) return label;
-  const mean = f32(sumOf(sums)) / f32(behind);
-  const squares = f32(i32x4.extract_lane(squareSums, 0) + i32x4.extract_lane(squareSums, 1) + i32x4.extract_lane(squareSums, 2) + i32x4.extract_lane(squareSums, 3));
+  const mean = f32(sumOfFour(i32x4.extadd_pairwise_i16x8_u(sums))) / f32(behind);
+  const squares = f32(sumOfFour(squareSums));
   const texture = max<f32>(0, squares / f32(behind) - mean * mean);
   const darkest = f32(leastOf(low));
   const brightest = f32(mostOf(high));
@@ -178,9 +171,8 @@ function decidePlace(
 
 // @ts-ignore: decorator
 @inline
-function sumOf(v: v128): i32 {
-  const four = i32x4.extadd_pairwise_i16x8_u(v);
-  return i32x4.extract_lane(four, 0) + i32x4.extract_lane(four, 1) + i32x4.extract_lane(four, 2) + i32x4.extract_lane(four, 3);
+function sumOfFour(v: v128): i32 {
+  return i32x4.extract_lane(v, 0) + i32x4.extract_lane(v, 1) + i32x4.extract_lane(v, 2) + i32x4.extract_lane(v, 3);
 }
 
 // @ts-ignore: decorator
@@ -270,13 +262,16 @@ export function decideStrip(
       const at = usize(x) << 1;
       let ownSupport = 0;
       let otherSupport = 0;
+      let secondSupport = 0;
       if (decided != 0) {
         const own = load<u32>(supports + ((usize(y) * usize(supportStride) + usize(x)) << 2));
         for (let n = 0; n < 4; n++) {
           const support = supportAt(own, n);
           if (support == 0) continue;
-          if (abs(i32(load<u16>(candidateAt(levels, n, x, y))) - decided) < same) ownSupport += support;
-          else otherSupport = max(otherSupport, support);
+          if (abs(i32(load<u16>(candidateAt(levels, n, x, y))) - decided) < same) {
+            ownSupport += support;
+            if (n > 0) secondSupport = max(secondSupport, support);
+          } else otherSupport = max(otherSupport, support);
         }
         const base = placeAt(u16(decided), fractionBits);
         for (let level = 0; level < count; level++) {
@@ -293,7 +288,7 @@ export function decideStrip(
               break;
             }
             mark = stored & gapBit;
-            if (level > 1) coarseRise = f32(load<u16>(planeOf(levels, level, 0) + q)) / octave - leastSupport;
+            if (level > 1) coarseRise = f32(rise) / octave - leastSupport;
           }
           const weight = f32(stored & ~gapBit) * (isFirst ? 1 : coarserSay);
           let place = placeAt(u16(best), fractionBits);
@@ -305,11 +300,7 @@ export function decideStrip(
         }
         if (sum == 0 && mark == 0) {
           // A second peak, or what the neighbours tell.
-          let support = 0;
-          for (let n = 1; n < 4; n++) {
-            if (supportAt(own, n) > 0 && abs(i32(load<u16>(candidateAt(levels, n, x, y))) - decided) < same) support = max(support, supportAt(own, n));
-          }
-          sum = max<f32>(toldWeight, (wholeFrameWeight * f32(min(sureSupport, support))) / f32(sureSupport)) * weightUnit;
+          sum = max<f32>(toldWeight, (wholeFrameWeight * f32(min(sureSupport, secondSupport))) / f32(sureSupport)) * weightUnit;
           sumPlace = sum * base;
         }
       }
