@@ -78,9 +78,6 @@ async function markFalseRims(
     {
       ...peakPlanes(here),
       marks: rims.marks,
-      stride: here.stride,
-      width: here.width,
-      height: here.height,
       pitch: 2 ** level,
       fine: fine.pointer,
       fineStride: fine.stride,
@@ -113,9 +110,6 @@ export async function dropUnder(
     'dropFalseRimsStrip',
     {
       ...peakPlanes(peaks),
-      stride: peaks.stride,
-      width: peaks.width,
-      height: peaks.height,
       marks: rims.marks,
       markPlaces: coarse.pointer + coarse.planeBytes,
       markStride: coarse.stride,
@@ -127,7 +121,8 @@ export async function dropUnder(
   );
 }
 
-/** Addresses of the rises, places and weights of a level's peaks. */
-function peakPlanes({ pointer, planeBytes }: Planes) {
-  return { rises: pointer, places: pointer + planeBytes, weights: pointer + 2 * planeBytes };
+/** Addresses of the rises, places and weights of a level's peaks, and how they lie. */
+function peakPlanes({ pointer, planeBytes, stride, width, height }: Planes) {
+  const addresses = { rises: pointer, places: pointer + planeBytes, weights: pointer + 2 * planeBytes };
+  return { ...addresses, stride, width, height };
 }

@@ -66,3 +66,18 @@ export function placeAt(code: u16, fractionBits: i32): f32 {
   // 2^-fractionBits by its exponent: a division for every pixel would cost more.
   return f32(code) * reinterpret<f32>((127 - fractionBits) << 23) - placeOffset;
 }
+
+/** Four u16 beside each other, as floats. */
+// @ts-ignore: decorator
+@inline
+export function fourOf(p: usize): v128 {
+  return v128.convert<i32>(v128.extend_low<u16>(v128.load64_zero(p)));
+}
+
+/** Which of the four columns from `column` on lie in the picture: what lies beyond it is not asked. */
+// @ts-ignore: decorator
+@inline
+export function columnsInside(column: i32, width: i32): v128 {
+  const columns = i32x4.add(i32x4.splat(column), i32x4(0, 1, 2, 3));
+  return v128.and(i32x4.ge_s(columns, i32x4.splat(0)), i32x4.lt_s(columns, i32x4.splat(width)));
+}

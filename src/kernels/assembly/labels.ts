@@ -1,19 +1,12 @@
 // Supports averaged over neighbours, and the label of each pixel: see candidates.ts.
 import { candidateAt, contestedBit, mostKept, supportAt, toneAt } from './candidates';
-import { octave, placeAt, planeOf, strideOf, unitsPerFrame } from './curve-state';
+import { columnsInside, fourOf, octave, placeAt, planeOf, strideOf, unitsPerFrame } from './curve-state';
 
 /** Support that a neighbour gives to a candidate falls to nothing at this distance of its own, units. */
 const supportReach: f32 = 2.5;
 /** Tones differ by noise, 0 to 255, and by this part of the contrast around. */
 const toneNoise: f32 = 10;
 const tonePart: f32 = 0.8;
-
-/** Four u16 beside each other, as floats. */
-// @ts-ignore: decorator
-@inline
-function fourOf(p: usize): v128 {
-  return v128.convert<i32>(v128.extend_low<u16>(v128.load64_zero(p)));
-}
 
 /** Two u16 of level 1, each for two pixels of level 0, as floats. */
 // @ts-ignore: decorator
@@ -68,7 +61,6 @@ export function aggregateStrip(
   const stride = strideOf(levels, 0);
   const coarser = count > 1 ? 1 : 0;
   const coarseStride = strideOf(levels, coarser);
-  const lanes = i32x4(0, 1, 2, 3);
   const firsts = planeOf(levels, 0, 1);
   const seconds = planeOf(levels, 0, 7);
   const coarseFirsts = planeOf(levels, coarser, 1);
@@ -133,10 +125,7 @@ export function aggregateStrip(
           const has2 = v128.gt<f32>(s2, zero);
           const has3 = v128.gt<f32>(s3, zero);
           let weight = f32x4.splat(tap(i) * tap(j));
-          if (!isInner) {
-            const column = i32x4.add(i32x4.splat(xx), lanes);
-            weight = v128.and(weight, v128.and(i32x4.ge_s(column, i32x4.splat(0)), i32x4.lt_s(column, i32x4.splat(width))));
-          }
+          if (!isInner) weight = v128.and(weight, columnsInside(xx, width));
           for (let n = 0; n < 4; n++) {
             if (!(active & (1 << n))) continue;
             const head = scratch + usize(n) * candidateBytes;

@@ -1,5 +1,5 @@
 // The surface made smooth within itself, and whole: see curve-state.ts for the planes.
-import { unitsPerFrame } from './curve-state';
+import { columnsInside, fourOf, unitsPerFrame } from './curve-state';
 
 /** Zero weight in the row ends: what lies beyond the picture is unknown. */
 // @ts-ignore: decorator
@@ -7,12 +7,6 @@ import { unitsPerFrame } from './curve-state';
 function clearEnds(row: usize, width: i32): void {
   memory.fill(row - 32, 0, 32);
   memory.fill(row + (usize(width) << 1), 0, 32);
-}
-
-// @ts-ignore: decorator
-@inline
-function four(p: usize): v128 {
-  return v128.convert<i32>(v128.extend_low<u16>(v128.load64_zero(p)));
 }
 
 /** Taps of the smoothing: [1 4 6 4 1] / 16. */
@@ -37,16 +31,15 @@ export function smoothStrip(
   const one = f32x4.splat(1);
   const half = f32x4.splat(0.5);
   const tiny = f32x4.splat(1e-20);
-  const lanes = i32x4(0, 1, 2, 3);
   const y1 = min(height, (strip + 1) * stripRows);
   for (let y = strip * stripRows; y < y1; y++) {
     const row = (usize(y) * usize(stride)) << 1;
     clearEnds(outWeights + row, width);
     for (let x = 0; x < width; x += 4) {
       const at = row + (usize(x) << 1);
-      const here = four(places + at);
+      const here = fourOf(places + at);
       // Lanes whose own place is unknown take every neighbour as alike.
-      const strictness = v128.and(unit, v128.gt<f32>(four(weights + at), zero));
+      const strictness = v128.and(unit, v128.gt<f32>(fourOf(weights + at), zero));
       let sum = zero;
       let sumPlace = zero;
       let agreeing = zero;
@@ -58,13 +51,9 @@ export function smoothStrip(
         for (let i = -2; i <= 2; i++) {
           const q = other + (isize(i * step) << 1);
           let taps = f32x4.splat(tap(j) * tap(i));
-          if (!isInner) {
-            // What lies beyond the picture is neither known nor unknown: it is not asked.
-            const column = i32x4.add(i32x4.splat(x + i * step), lanes);
-            taps = v128.and(taps, v128.and(i32x4.ge_s(column, i32x4.splat(0)), i32x4.lt_s(column, i32x4.splat(width))));
-          }
-          const known = four(weights + q);
-          const place = four(places + q);
+          if (!isInner) taps = v128.and(taps, columnsInside(x + i * step, width));
+          const known = fourOf(weights + q);
+          const place = fourOf(places + q);
           const difference = v128.sub<f32>(place, here);
           const apart = v128.mul<f32>(v128.mul<f32>(difference, difference), strictness);
           const agrees = v128.div<f32>(taps, v128.add<f32>(one, v128.mul<f32>(apart, apart)));
