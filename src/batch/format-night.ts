@@ -1,15 +1,7 @@
 import { percentText } from '../result/report/numbers.js';
-import { countOf } from '../stack/words.js';
+import { countOf, spanText } from '../stack/words.js';
 import type { BatchEvent } from './batch-events.js';
 import { lookReasons, type PlannedStack, wantsLook } from './night-events.js';
-
-/** A span of time as people say it, two units at most: "8 s", "1 min 20 s", "2 h 5 min". */
-export function spanText(ms: number): string {
-  const seconds = Math.max(0, Math.round(ms / 1000));
-  if (seconds < 60) return `${seconds} s`;
-  if (seconds < 3600) return `${Math.floor(seconds / 60)} min ${seconds % 60} s`;
-  return `${Math.floor(seconds / 3600)} h ${Math.floor((seconds % 3600) / 60)} min`;
-}
 
 /** A size on disk: "4.2 MB", "1.3 GB". */
 export function bytesText(bytes: number): string {

@@ -1,7 +1,7 @@
 import { htmlPage } from '../markup/html-page.js';
 import { html, type Markup, noMarkup } from '../markup/markup.js';
-import { countOf } from '../stack/words.js';
-import { clockText, framesText, spanText } from './format-night.js';
+import { countOf, spanText } from '../stack/words.js';
+import { clockText, framesText } from './format-night.js';
 import { isToLookAt, type NightState, type StackState } from './night-state.js';
 
 const nightStyle = `

@@ -1,7 +1,7 @@
-import { countOf } from '../stack/words.js';
+import { countOf, spanText } from '../stack/words.js';
 import type { ResolvedBatch } from './batch-options.js';
 import { timeLeft } from './choose-next.js';
-import { bytesText, framesText, spanText } from './format-night.js';
+import { bytesText, framesText } from './format-night.js';
 import type { BatchPlan } from './plan-batch.js';
 
 /** A plan in lines for people: partings, stacks with their needs, what is passed over, and the sum. */

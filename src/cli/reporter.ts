@@ -1,6 +1,7 @@
 import type { MergeEvent } from '../merge/merge-event.js';
 import { printable } from '../printable.js';
-import { durationText, progressFacts, stageTitles } from './progress-text.js';
+import { spanText } from '../stack/words.js';
+import { progressFacts, stageTitles } from './progress-text.js';
 import type { Output, System } from './system.js';
 import { openTerminalLine } from './terminal-line.js';
 
@@ -97,7 +98,7 @@ function textReporter(lines: Lines, chatty: boolean): Reporter {
           lines.close();
           const { fit, verdict, wallMs, files } = event;
           // What has to be looked at is no end of the work.
-          const said = `${fit ? 'Done' : 'Written'} in ${durationText(wallMs / 1000)}: ${files.join(', ')}`;
+          const said = `${fit ? 'Done' : 'Written'} in ${spanText(wallMs)}: ${files.join(', ')}`;
           if (chatty) lines.print(printable(said));
           if (!fit || (chatty && verdict !== plainVerdict)) lines.print(printable(verdict));
           break;

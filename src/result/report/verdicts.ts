@@ -1,7 +1,8 @@
+import { countOf } from '../../stack/words.js';
 import { type CoverageClassName, coverageClasses, worthAdvicePercent } from '../coverage.js';
 import type { RunRecord } from '../run-record.js';
 import { verdictAfter } from '../verdict.js';
-import { counted, depthText, percentText } from './numbers.js';
+import { depthText, percentText } from './numbers.js';
 
 /** Classes that no finding is about; the legend of the map has the shares of all. */
 const reportedClasses: readonly CoverageClassName[] = ['covered', 'no-detail'];
@@ -16,7 +17,7 @@ export function verdicts(record: RunRecord): string[] {
   const sentences = [
     // A record without findings was not judged.
     ...(record.findings ? [verdictAfter(findings)] : []),
-    `${used.length} of ${counted(frames.length, 'frame')} went into the picture; it keeps the framing of frame ${record.anchorNumber}${anchorName}.`,
+    `${used.length} of ${countOf(frames.length, 'frame')} went into the picture; it keeps the framing of frame ${record.anchorNumber}${anchorName}.`,
   ];
   for (const { kind, rank, message, advice } of findings) {
     // Other notes stand further down.
@@ -44,7 +45,7 @@ export function verdicts(record: RunRecord): string[] {
   const idle = used.filter((frame) => frame.sharePercent === 0);
   if (idle.length) {
     const numbers = idle.map((frame) => frame.number).join(', ');
-    sentences.push(`${counted(idle.length, 'used frame')} supplied no pixel of its own: ${numbers}.`);
+    sentences.push(`${countOf(idle.length, 'used frame')} supplied no pixel of its own: ${numbers}.`);
   }
   return sentences;
 }
