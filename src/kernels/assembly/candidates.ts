@@ -15,12 +15,13 @@
 // has little support, or another has some as well. Only contested pixels are averaged.
 import { octave, planeOf, strideOf, unitsPerFrame } from './curve-state';
 
-/** Support counts from this far above noise, octaves: the best of many frames of noise reaches some of it. */
+/** Support begins this far above the noise floor, octaves: the largest of many noise samples reaches part of it. */
 export const leastSupport: f32 = 1;
-/** Further above, a peak is sure. */
+/** Support grows no further than this, octaves. */
 const mostSupport: f32 = 6;
+/** Units of support in an octave. */
 export const supportSteps: i32 = 8;
-/** The most that seven bits keep of the supports of one candidate. */
+/** Largest support that seven bits hold. */
 export const mostKept: i32 = 127;
 /** Candidates this near to each other are one surface, units. */
 const samePeak: f32 = 1.75;
@@ -30,7 +31,7 @@ const contestedShare: f32 = 0.35;
 const droppedPercent: i32 = 25;
 /** Support from which a candidate is believed without its neighbours, 1/8 octave: noise peaks lower. */
 export const sureSupport: i32 = 24;
-/** Bit of the supports that says so. */
+/** Bit of the supports that marks a contested pixel. */
 export const contestedBit: u32 = 0x80000000;
 
 // @ts-ignore: decorator

@@ -22,10 +22,10 @@ const alphaOdds: f32 = 1.77;
 const supportOdds: f32 = 0.67;
 /** Added to both supports, 1/8 octave. */
 const supportFloor: f32 = 0.8;
-/** Weight of a place that is known to the whole frame, where its support is sure, and of one that only its neighbours tell, 1/unit^2. */
+/** Weight of a second peak, whose depth index is a whole frame, at full support; and of a depth index taken over from neighbours. 1/unit^2. */
 const wholeFrameWeight: f32 = 5;
 const toldWeight: f32 = 1.25;
-/** A coarser level refines a place within so many units, and has so much of a say: its window bends with the subject. */
+/** A coarser level refines a depth index within so many units, at this part of its weight: its window averages over slopes. */
 const refinedWithin: f32 = 1.2;
 const coarserSay: f32 = 0.2;
 const discPixels: f32 = 77;
@@ -37,7 +37,7 @@ function halfWidth(j: i32): i32 {
   return j == 0 ? 7 : j == 2 || j == -2 ? 6 : j == 4 || j == -4 ? 5 : 3;
 }
 
-/** Whether a label close by means a place. */
+/** Whether a label within `frontReach` pixels is that of a depth index. */
 function isNamed(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32, place: i32, same: i32): bool {
   for (let yy = max(0, y - frontReach); yy <= min(height - 1, y + frontReach); yy++) {
     for (let xx = max(0, x - frontReach); xx <= min(width - 1, x + frontReach); xx++) {
@@ -59,7 +59,7 @@ function labelBehind(labels: usize, labelStride: i32, x: i32, y: i32, width: i32
       if (away > nearest || away > reachPx * reachPx) continue;
       const there = i32(load<u16>(labels + ((usize(yy) * usize(labelStride) + usize(xx)) << 1)));
       if (there != 0 && (there - front) * nearSign <= apart) continue;
-      // At one distance what is known tells, and the nearest to the front: the order of the pixels says nothing.
+      // Of equally distant pixels a known label counts first, then the one nearest to the front: the scan order must not matter.
       const thereApart = there == 0 ? 1 << 20 : (there - front) * nearSign;
       if (away == nearest && thereApart >= nearestApart) continue;
       nearest = away;
@@ -135,7 +135,7 @@ function decidePlace(
     }
   }
   const behind = sumOfFour(i32x4.extadd_pairwise_i16x8_u(counts));
-  // As in `isEdge`, which asks for eight pixels at once.
+  // The test of `isEdge`, which covers eight pixels at once, for this pixel alone.
   if (behind < fewestBehind || mostOf(highest) - leastOf(lowest) <= apart) return label;
   const mean = f32(sumOfFour(i32x4.extadd_pairwise_i16x8_u(sums))) / f32(behind);
   const squares = f32(sumOfFour(squareSums));
@@ -299,7 +299,7 @@ export function decideStrip(
           sumPlace += weight * place;
         }
         if (sum == 0 && mark == 0) {
-          // A second peak, or what the neighbours tell.
+          // A second peak, or a depth index taken over from neighbours.
           sum = max<f32>(toldWeight, (wholeFrameWeight * f32(min(sureSupport, secondSupport))) / f32(sureSupport)) * weightUnit;
           sumPlace = sum * base;
         }

@@ -2,9 +2,9 @@
 import { candidateAt, contestedBit, mostKept, supportAt, toneAt } from './candidates';
 import { columnsInside, fourOf, octave, placeAt, planeOf, strideOf, unitsPerFrame } from './curve-state';
 
-/** Support that a neighbour gives to a candidate falls to nothing at this distance of its own, units. */
+/** A neighbour's candidate supports one that lies less than this from it, units. */
 const supportReach: f32 = 2.5;
-/** Tones differ by noise, 0 to 255, and by this part of the contrast around. */
+/** Standard deviation of tones on one surface: noise, 0 to 255, and this part of the contrast around. */
 const toneNoise: f32 = 10;
 const tonePart: f32 = 0.8;
 
@@ -178,7 +178,7 @@ export function aggregateStrip(
           total = v128.add<f32>(total, v128.mul<f32>(w, v128.load(kept)));
           weights = v128.add<f32>(weights, w);
         }
-        // A candidate stays one, however few speak for it.
+        // A candidate keeps at least one unit of support: zero would mean that there is none.
         const averaged = v128.max<f32>(one, v128.add<f32>(v128.div<f32>(total, weights), f32x4.splat(0.5)));
         const kept = i32x4.min_s(v128.trunc_sat<i32>(averaged), i32x4.splat(mostKept));
         const isOne = v128.gt<f32>(byteOf(own, n << 3), zero);
