@@ -84,7 +84,15 @@ export type {
   KnownDirection,
   PictureEvidence,
 } from './stack/focus-direction.js';
-export type { FrameExif, FrameFile, Stack, StackNote, StackNoteKind } from './stack/frame.js';
+export type {
+  FrameExif,
+  FrameFile,
+  FrameReduction,
+  PreviewFactor,
+  Stack,
+  StackNote,
+  StackNoteKind,
+} from './stack/frame.js';
 export { type ReadStackOptions, readStack } from './stack/read-stack.js';
 export { type ContactSheetOptions, writeContactSheet } from './trace/contact-sheet.js';
 export type { PictureRegion } from './trace/picture-region.js';

@@ -4,6 +4,7 @@ import { LamellaError } from '../errors.js';
 import { optionName } from '../option-names.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { isEarlierResult } from '../stack/earlier-result.js';
+import { previewSize } from '../stack/reduce-stack.js';
 import type { ResolvedBatch } from './batch-options.js';
 import type { DiscoveredStack, PassedFolder, SearchResult } from './discovered-stack.js';
 import { paceFactor, type StackNeeds, stackNeeds } from './estimate.js';
@@ -71,7 +72,8 @@ export async function planDiscovered(
   const pace = paceFactor(runs);
   for (const found of findings.stacks) {
     if (batch.retry && night.stacks.get(found.key)?.state !== 'failed') continue;
-    const needs = stackNeeds(found, batch.budget);
+    const size = previewSize(found.size, batch.merge.preview);
+    const needs = stackNeeds({ ...found, size }, batch.budget);
     const estimateMs = Math.round(pace * needs.modelMs);
     const planned = plannedOf(found, estimateMs);
     const memoryLimitMb = shareOfMemory(batch, needs);

@@ -3,6 +3,7 @@ import { refuseOversized } from '../merge/memory-need.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { refusePositionCount } from '../rail/given-travel.js';
 import { refuseTooManyFrames } from '../stack/frame-limit.js';
+import { previewSize } from '../stack/reduce-stack.js';
 import type { DiscoveredStack } from './discovered-stack.js';
 
 /**
@@ -19,7 +20,8 @@ export function whyRefused(
     const numbers = frameNumbers(found, options);
     refuseTooManyFrames(found.folder, numbers);
     refusePositionCount({ ...found, photographs: found.frames, numbers }, options, positionsFrom);
-    refuseOversized({ size: found.size, bits: found.bits, frames: numbers.length }, options.memoryMb);
+    const size = previewSize(found.size, options.preview);
+    refuseOversized({ size, bits: found.bits, frames: numbers.length }, options.memoryMb);
     return undefined;
   } catch (error) {
     if (error instanceof LamellaError) return error.message;

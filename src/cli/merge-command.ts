@@ -9,6 +9,7 @@ import { folderPath } from '../options/option-kinds.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
 import { printable } from '../printable.js';
 import type { Finding } from '../result/finding.js';
+import { resultFolderName } from '../result/result-folder-name.js';
 import { type PrintOptions, printOptions } from './common-options.js';
 import { describeFailure } from './failure.js';
 import { interruptible } from './interruptible.js';
@@ -36,7 +37,7 @@ const ownOptions: OptionTable<PrintOptions & { out?: string }> = {
     kind: folderPath('OUT'),
     group: 'Machine and files',
     help: 'result folder',
-    defaultText: 'FOLDER-merged, beside the folder',
+    defaultText: 'FOLDER-merged, beside the folder; of a preview FOLDER-preview',
   },
   ...printOptions,
 };
@@ -64,7 +65,7 @@ async function runMerge(system: System, folder: string, flags: Record<string, un
   try {
     const options = await readOptions(flags);
     // Until the merge names its result, it lies where the help says.
-    let out = options.out ?? `${resolve(folder)}-merged`;
+    let out = options.out ?? resultFolderName(resolve(folder), options.preview);
     const onEvent = (event: MergeEvent): void => {
       if (event.event === 'start') out = event.out;
       reporter.onEvent(event);

@@ -1,5 +1,6 @@
 import type { MergeEvent } from '../merge/merge-event.js';
 import { printable } from '../printable.js';
+import { previewText } from '../result/preview-text.js';
 import { spanText } from '../stack/words.js';
 import { progressFacts, stageTitles } from './progress-text.js';
 import type { Output, System } from './system.js';
@@ -72,9 +73,12 @@ function textReporter(lines: Lines, chatty: boolean): Reporter {
     onEvent(event) {
       switch (event.event) {
         case 'start': {
-          const { width, height } = event.size;
+          const { folder, frames, size, preview } = event;
+          const kind = preview ? ', for a preview' : '';
           if (chatty)
-            lines.print(printable(`${event.folder}: ${event.frames} frames of ${width} x ${height} pixels`));
+            lines.print(
+              printable(`${folder}: ${frames} frames of ${size.width} x ${size.height} pixels${kind}`),
+            );
           break;
         }
         case 'stage':
@@ -100,6 +104,7 @@ function textReporter(lines: Lines, chatty: boolean): Reporter {
           // What has to be looked at is no end of the work.
           const said = `${fit ? 'Done' : 'Written'} in ${spanText(wallMs)}: ${files.join(', ')}`;
           if (chatty) lines.print(printable(said));
+          if (event.preview) lines.print(previewText(event.preview));
           if (!fit || (chatty && verdict !== plainVerdict)) lines.print(printable(verdict));
           break;
         }

@@ -139,6 +139,7 @@ async function applyLocked(
         const maps = await writeMaps(dir, copy.maps, {
           unit,
           software,
+          isPreview: record.preview !== undefined,
           mapping: record.maps.depthPng,
           signal,
         });

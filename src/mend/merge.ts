@@ -7,7 +7,7 @@ import { carryMends } from './carry-mends.js';
  * Merges the photographs of a folder into a result folder; the guide page `result` lists its files.
  *
  * @param folder Folder of the frames, which is only read: two photographs at least, all of one size in pixels.
- * @param given `out`: the result folder, by default the folder's name + `-merged` beside it. The rest: see
+ * @param given `out`: the result folder, by default the folder's name + `-merged` (of a preview `-preview`) beside it. The rest: see
  *   MergeOptions.
  * @param hooks Progress, and an AbortSignal: when it fires the merge rejects with InterruptedError and leaves
  *   nothing behind.

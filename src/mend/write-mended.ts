@@ -18,7 +18,7 @@ import type { WorkingCopy } from './working-copy.js';
 export async function writeMendedComposite(
   from: string,
   dir: string,
-  { composite: { file } }: RunRecord,
+  { composite: { file }, preview }: RunRecord,
   { picture }: WorkingCopy,
   software: string,
   signal?: AbortSignal,
@@ -28,6 +28,7 @@ export async function writeMendedComposite(
   if (picture.isInPlace) return icc;
   await writeComposite(dir, picture, {
     format: file.endsWith('.png') ? 'png' : file.endsWith('.jpg') ? 'jpg' : 'tif',
+    isPreview: preview !== undefined,
     icc,
     exif: exif ? exifBlock(exif) : format === 'tiff' ? await tiffExif(path) : undefined,
     software,

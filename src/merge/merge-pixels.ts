@@ -12,6 +12,7 @@ import { tidyUnfinished, unfinishedPath } from '../result/unfinished.js';
 import type { Direction } from '../stack/focus-direction.js';
 import type { FrameFile, Stack } from '../stack/frame.js';
 import { refuseTooManyFrames } from '../stack/frame-limit.js';
+import { reduceStack } from '../stack/reduce-stack.js';
 import { selectFrames } from '../stack/select-frames.js';
 import { checkStack, computeMerge, frameRecords } from './merge.js';
 import type { MergeHooks } from './merge-api.js';
@@ -89,7 +90,7 @@ export async function mergePixels(
   log.enter('list');
   const folder = await makeScratch(scratch);
   try {
-    const stack = await spoolStack(frames, folder, options, hooks.signal);
+    const stack = reduceStack(await spoolStack(frames, folder, options, hooks.signal), options.preview);
     checkStack(stack, options);
     log.frameMegapixels = (stack.size.width * stack.size.height) / 1e6;
     const { registration, used, anchor, way, steps, scale, maps, picture } = await computeMerge(

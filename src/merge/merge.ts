@@ -16,6 +16,7 @@ import { coverageClassNames } from '../result/coverage.js';
 import { type Finding, spoilsMerge } from '../result/finding.js';
 import { writeReport } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
+import { resultFolderName } from '../result/result-folder-name.js';
 import {
   type CropRectangle,
   type RunFrame,
@@ -32,6 +33,7 @@ import { type FocusDirection, findDirection } from '../stack/focus-direction.js'
 import type { Stack } from '../stack/frame.js';
 import { refuseChangedFrames } from '../stack/frame-identity.js';
 import { readStack } from '../stack/read-stack.js';
+import { reduceStack } from '../stack/reduce-stack.js';
 import { someNames } from '../stack/words.js';
 import { depthIndexOf } from '../surface/depth-index.js';
 import { nameSystemFailure } from '../system-failure.js';
@@ -71,10 +73,10 @@ export async function mergeFolder(
   if (folder === '') throw optionError('folder', 'the path of a folder', folder);
   if (given.out === '') throw optionError('out', 'the path of a folder', given.out);
   const input = resolve(folder);
-  const out = resolve(given.out ?? join(dirname(input), `${basename(input)}-merged`));
+  const out = resolve(given.out ?? join(dirname(input), resultFolderName(basename(input), options.preview)));
 
   log.enter('list');
-  const stack = await readStack(input, {
+  const listed = await readStack(input, {
     ...(options.frames && { frames: options.frames }),
     skip: options.skip,
     strict: options.strict,
@@ -82,10 +84,13 @@ export async function mergeFolder(
     exclude: [out],
     ...(hooks.signal && { signal: hooks.signal }),
   });
-  const { size } = stack;
+  const stack = reduceStack(listed, options.preview);
+  const { size, reduced: preview } = stack;
+  const marked = preview && { preview };
+  const isPreview = preview !== undefined;
   checkStack(stack, options);
   log.frameMegapixels = (size.width * size.height) / 1e6;
-  log.emit({ event: 'start', folder: input, out, frames: stack.frames.length, size });
+  log.emit({ event: 'start', folder: input, out, frames: stack.frames.length, size, ...marked });
   for (const { message } of stack.notes) log.note(message);
   for (const { message } of stack.warnings) log.warn(message);
 
@@ -110,6 +115,7 @@ export async function mergeFolder(
     const signal = hooks.signal;
     const { notes, ...composite } = await writeComposite(result.dir, picture, {
       format: options.format,
+      isPreview,
       icc,
       exif,
       software,
@@ -117,7 +123,12 @@ export async function mergeFolder(
     });
     for (const note of notes) log.note(note);
     log.progress(1, 3);
-    const mapsRecord = await writeMaps(result.dir, maps, { unit: scale.unit, software, signal });
+    const mapsRecord = await writeMaps(result.dir, maps, {
+      unit: scale.unit,
+      software,
+      isPreview,
+      signal,
+    });
     log.progress(2, 3);
     log.closeStage();
     const record: RunRecord = {
@@ -131,6 +142,7 @@ export async function mergeFolder(
       folder: input,
       size: { width, height },
       frameSize: size,
+      ...marked,
       bits,
       channels: stack.channels,
       orderedBy: stack.orderedBy,
@@ -140,7 +152,7 @@ export async function mergeFolder(
       composite,
       maps: mapsRecord,
       crop,
-      ...fieldScale(options, size.width),
+      ...fieldScale(options, stack),
       ...(options.stepMm !== undefined && { stepMm: options.stepMm }),
       ...(options.positionsMm && { positionsMm: options.positionsMm }),
       ...(registration.focusWidthSteps !== undefined && { focusWidthSteps: registration.focusWidthSteps }),
@@ -161,11 +173,11 @@ export async function mergeFolder(
     await result.commit(async (old) => void (await takeOver(old, result.dir, record)));
     const files = [
       composite.file,
-      'depth.tif',
-      'depth.png',
-      'sources.png',
-      'confidence.png',
-      'coverage.png',
+      mapsRecord.depth.file,
+      mapsRecord.depthPng.file,
+      mapsRecord.sources.file,
+      mapsRecord.confidence.file,
+      mapsRecord.coverage.file,
       'run.json',
       'report.html',
     ];
@@ -177,6 +189,7 @@ export async function mergeFolder(
       fit: !spoilsMerge(findings),
       verdict,
       wallMs: Math.round(log.wallMs),
+      ...marked,
     });
     return {
       out,
@@ -303,7 +316,7 @@ export function checkStack(stack: Stack, options: MergeOptions): void {
   const { width, height } = stack.size;
   if (width < leastSidePx || height < leastSidePx) {
     throw new InputError(
-      `Expected frames of at least ${leastSidePx} x ${leastSidePx} pixels but those in "${stack.folder}" are ${width} x ${height}.`,
+      `Expected frames of at least ${leastSidePx} x ${leastSidePx} pixels but those in "${stack.folder}" are ${width} x ${height}${stack.reduced ? ` as reduced for the preview: choose a smaller ${optionName('preview')}, or none` : ''}.`,
     );
   }
   refuseOversized(loadOf(stack), options.memoryMb);
@@ -466,11 +479,12 @@ export function frameRecords(
 }
 
 /** Side of a pixel at the plane of focus, where the options tell it. */
-function fieldScale(options: MergeOptions, width: number): { mmPerPixel?: number } {
+function fieldScale(options: MergeOptions, { size, reduced }: Stack): { mmPerPixel?: number } {
   const { fieldWidthMm, magnification, pixelPitchUm } = options;
-  if (fieldWidthMm !== undefined) return { mmPerPixel: fieldWidthMm / width };
+  const { factor, fileSize } = reduced ?? { factor: 1, fileSize: size };
+  if (fieldWidthMm !== undefined) return { mmPerPixel: (fieldWidthMm * factor) / fileSize.width };
   if (magnification !== undefined && pixelPitchUm !== undefined) {
-    return { mmPerPixel: pixelPitchUm / 1000 / magnification };
+    return { mmPerPixel: (factor * pixelPitchUm) / 1000 / magnification };
   }
   return {};
 }

@@ -38,6 +38,12 @@ export const mergeOptionTable: OptionTable<MergeOptions> = {
     help: 'file type of the composite',
     default: 'tif',
   },
+  preview: {
+    kind: choice(2, 4, 8),
+    group: 'Picture',
+    help: 'quick look: merge everything at a half, a quarter or an eighth of each side; files, record and report are marked as a preview',
+    defaultText: 'none: at full size',
+  },
   stepMm: {
     kind: number(0.00001, 1000, 'mm'),
     group: 'Scale and depth',

@@ -1,4 +1,5 @@
 import type { GivenDirection } from '../stack/focus-direction.js';
+import type { PreviewFactor } from '../stack/frame.js';
 import type { MotionModel } from './motion-model.js';
 import type { SourceRule } from './source-rule.js';
 
@@ -14,6 +15,8 @@ export interface MergeOptions {
   bits?: 8 | 16;
   /** File type of the composite. Default 'tif'. */
   format: 'tif' | 'png' | 'jpg';
+  /** Merge at 1 / `preview` of each side, for a quick look. Default: at full size. */
+  preview?: PreviewFactor;
   /** Rail travel between frames, mm. */
   stepMm?: number;
   /** Rail position of each frame in capture order, mm (from a file). */

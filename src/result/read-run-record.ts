@@ -4,7 +4,7 @@ import type { Matrix3 } from '../image/transform.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { maxRunBytes } from '../stack/earlier-result.js';
 import type { DirectionEvidence, Growth, PictureEvidence } from '../stack/focus-direction.js';
-import type { FrameExif } from '../stack/frame.js';
+import type { FrameExif, FrameReduction } from '../stack/frame.js';
 import { readBoundedText } from '../stack/regular-file.js';
 import { coverageClassNames } from './coverage.js';
 import { findingShape } from './finding-shape.js';
@@ -180,6 +180,9 @@ const recordShape = objectShape<RunRecord>({
   folder: textShape(),
   size: sizeShape(1),
   frameSize: sizeShape(1),
+  preview: optionalShape(
+    objectShape<FrameReduction>({ factor: oneOfShape(2, 4, 8), fileSize: sizeShape(1) }),
+  ),
   bits: bitsShape,
   channels: channelsShape,
   orderedBy: oneOfShape('exif time', 'name'),

@@ -2,7 +2,7 @@ import type { Size } from '../image/image.js';
 import type { Matrix3 } from '../image/transform.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import type { Direction, DirectionEvidence, DirectionSource } from '../stack/focus-direction.js';
-import type { FrameExif } from '../stack/frame.js';
+import type { FrameExif, FrameReduction } from '../stack/frame.js';
 import type { CoverageClassName } from './coverage.js';
 import type { Finding } from './finding.js';
 
@@ -126,8 +126,10 @@ export interface RunRecord {
   folder: string;
   /** Size of the composite and of every map, px. */
   size: Size;
-  /** Size of the frames, px. */
+  /** Size of the frames as they were merged, px. */
   frameSize: Size;
+  /** Present in a preview: the frames were merged reduced, and `frameSize`, transforms and residuals are in their pixels. */
+  preview?: FrameReduction | undefined;
   bits: 8 | 16;
   channels: 1 | 3;
   orderedBy: 'exif time' | 'name';

@@ -1,6 +1,7 @@
 import { join } from 'node:path';
 import { compositeExif, encodeExif } from './exif-block.js';
 import { fitsJpegExif, writeJpeg } from './jpeg-file.js';
+import { pictureFile } from './picture-file.js';
 import { writePng } from './png-file.js';
 import { type PictureRows, pictureRows } from './rows.js';
 import type { CompositeRecord } from './run-record.js';
@@ -22,6 +23,8 @@ export interface StoredPicture extends PictureRows {
 
 export interface CompositeOptions {
   format: 'tif' | 'png' | 'jpg';
+  /** Marks the file's name as that of a preview. Default false. */
+  isPreview?: boolean | undefined;
   /** The frames' colour profile: carried byte for byte, pixels are not converted. */
   icc?: Buffer | undefined;
   /** The anchor's EXIF as its file carries it; see `compositeExif` for what is kept. */
@@ -32,7 +35,7 @@ export interface CompositeOptions {
 }
 
 /**
- * Writes composite.tif, .png or .jpg into an open result. TIFF and PNG hold the samples bit for bit;
+ * Writes the composite as TIFF, PNG or JPEG into an open result. TIFF and PNG hold the samples bit for bit;
  * JPEG takes 16-bit samples rounded to 8.
  *
  * @returns Its entry in run.json, and plain sentences about what could not be kept.
@@ -46,9 +49,9 @@ export async function writeComposite(
   const { width, height, channels } = picture;
   const { rows } = pictureRows(picture);
   const isDeep = rows(0, 1) instanceof Uint16Array;
-  const { format, software, signal } = options;
+  const { format, isPreview = false, software, signal } = options;
   const notes: string[] = [];
-  const file = `composite.${format}`;
+  const file = pictureFile('composite', format, isPreview);
   const path = join(dir, file);
 
   const icc = options.icc && profileFits(options.icc, channels) ? options.icc : undefined;

@@ -1,5 +1,6 @@
 import { join } from 'node:path';
 import { coverageClasses } from './coverage.js';
+import { pictureFile } from './picture-file.js';
 import { writePng } from './png-file.js';
 import { bandsOf, type MapRows, mapRows } from './rows.js';
 import type { DepthPngRecord, DepthUnit, MapsRecord } from './run-record.js';
@@ -23,15 +24,17 @@ export interface WriteMapsOptions {
   /** Unit of `depth`. */
   unit: DepthUnit;
   software: string;
+  /** Marks the names of the files as those of a preview. Default false. */
+  isPreview?: boolean | undefined;
   /** Mapping for depth.png to keep while the depths fit it. */
   mapping?: Pick<DepthPngRecord, 'offset' | 'scale'> | undefined;
   signal?: AbortSignal | undefined;
 }
 
 /**
- * Writes depth.tif, depth.png, sources.png, confidence.png and coverage.png into an open result.
+ * Writes the maps into an open result: depth as TIFF and PNG, sources, confidence and coverage as PNG.
  *
- * @param maps As rows: then depth.tif has to be there already, and is where its rows come from.
+ * @param maps As rows: then the TIFF of depth has to be there already, and is where its rows come from.
  * @returns Their entry in run.json.
  * @throws OutputError when a file cannot be written; InterruptedError when stopped.
  */
@@ -41,19 +44,26 @@ export async function writeMaps(
   options: WriteMapsOptions,
 ): Promise<MapsRecord> {
   const { width, height } = maps;
-  const { unit, software, signal } = options;
+  const { unit, software, isPreview = false, signal } = options;
+  const files = {
+    depth: pictureFile('depth', 'tif', isPreview),
+    depthPng: pictureFile('depth', 'png', isPreview),
+    sources: pictureFile('sources', 'png', isPreview),
+    confidence: pictureFile('confidence', 'png', isPreview),
+    coverage: pictureFile('coverage', 'png', isPreview),
+  };
   const rows = mapRows(maps);
   const range = depthRange(rows);
   const mapping = options.mapping && fits(range, options.mapping) ? options.mapping : depthMapping(range);
   const picture = { width, height, channels: 1, signal } as const;
 
   if (maps.depth instanceof Float32Array) {
-    await writeTiff(join(dir, 'depth.tif'), maps.depth, width, height, 1, { software, signal });
+    await writeTiff(join(dir, files.depth), maps.depth, width, height, 1, { software, signal });
   }
-  await writePng(join(dir, 'depth.png'), { ...picture, bits: 16, row: depthPngRows(rows, mapping) });
-  await writePng(join(dir, 'sources.png'), { ...picture, bits: 16, row: (y) => rows.sources(y, y + 1) });
+  await writePng(join(dir, files.depthPng), { ...picture, bits: 16, row: depthPngRows(rows, mapping) });
+  await writePng(join(dir, files.sources), { ...picture, bits: 16, row: (y) => rows.sources(y, y + 1) });
   const confidenceRow = (y: number) => rows.confidence(y, y + 1);
-  await writePng(join(dir, 'confidence.png'), { ...picture, bits: 8, row: confidenceRow });
+  await writePng(join(dir, files.confidence), { ...picture, bits: 8, row: confidenceRow });
   const palette = coverageClasses.map((entry) => entry.rgb);
   const counts = new Uint32Array(256);
   const coverageRow = (y: number) => {
@@ -61,23 +71,23 @@ export async function writeMaps(
     for (let x = 0; x < row.length; x++) counts[row[x]]++;
     return row;
   };
-  await writePng(join(dir, 'coverage.png'), { ...picture, bits: 8, row: coverageRow, palette });
+  await writePng(join(dir, files.coverage), { ...picture, bits: 8, row: coverageRow, palette });
 
   const percents = coverageClasses.map((_, value) => (100 * counts[value]) / (width * height));
   return {
     depth: {
-      file: 'depth.tif',
+      file: files.depth,
       unit,
       noData: 'NaN',
       positive: 'away from the camera',
       min: range?.min ?? null,
       max: range?.max ?? null,
     },
-    depthPng: { file: 'depth.png', offset: mapping.offset, scale: mapping.scale, unit, noData: 0 },
-    sources: { file: 'sources.png', noData: 0 },
-    confidence: { file: 'confidence.png', scale: 1 / 255 },
+    depthPng: { file: files.depthPng, offset: mapping.offset, scale: mapping.scale, unit, noData: 0 },
+    sources: { file: files.sources, noData: 0 },
+    confidence: { file: files.confidence, scale: 1 / 255 },
     coverage: {
-      file: 'coverage.png',
+      file: files.coverage,
       classes: coverageClasses.map(({ name, rgb }, value) => ({
         value,
         name,

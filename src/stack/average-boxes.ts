@@ -3,7 +3,7 @@ import type { PixelData } from '../image/image.js';
 /**
  * Reduces (rows, cols, channels) to (floor(rows / k), floor(cols / k), channels), each sample the mean of
  * its k x k block rounded to the nearest (halves up). Columns and rows beyond the last whole block are not
- * used. k is 2, 4 or 8; the type of the samples is kept.
+ * used. k is a power of two from 2 to 64; the type of the samples is kept.
  */
 export function averageBoxes(
   samples: PixelData,
@@ -23,7 +23,7 @@ export function averageBoxes(
     averagePairs(small, samples, width, channels);
     return small;
   }
-  // At most 64 x 65535 = 2^22: exact in 32-bit integers.
+  // At most 64 x 64 x 65535 < 2^28: exact in 32-bit integers.
   const sums = new Uint32Array(rowLength);
   const area = k * k;
   for (let outRow = 0; outRow < outHeight; outRow++) {

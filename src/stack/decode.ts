@@ -1,6 +1,6 @@
 import sharp from 'sharp';
 import { InputError, type LamellaError, named } from '../errors.js';
-import type { PixelData } from '../image/image.js';
+import type { PixelData, Size } from '../image/image.js';
 import { systemFailureOf } from '../system-failure.js';
 import { averageBoxes } from './average-boxes.js';
 import { errorCode, fileErrorReason, firstLine } from './file-error.js';
@@ -37,7 +37,8 @@ export interface DecodedFrame {
 
 /**
  * Decodes a frame to the bits and channels of its stack (`frame.bits`, `frame.channels`): 8 bits widen to 16 by x257,
- * grey to RGB by repetition; both are exact.
+ * grey to RGB by repetition; both are exact. A frame of a preview (`frame.reduced`) is reduced by that factor too, as
+ * with `quick`; what is said of `shrink` below then holds for both factors together.
  *
  * With `shrink` k the picture is reduced to floor(width / k) x floor(height / k), so that every pixel stands for a
  * whole k x k block; a remainder of fewer than k columns at the right and rows at the bottom is cut off. A JPEG with
@@ -53,29 +54,54 @@ export async function decodeFrame(
   frame: FrameFile,
   options: { shrink?: Shrink; quick?: boolean } = {},
 ): Promise<DecodedFrame> {
-  const { shrink = 1, quick = false } = options;
+  const { shrink = 1 } = options;
   const { width, height } = frame.size;
-  const reduced = { width: Math.floor(width / shrink), height: Math.floor(height / shrink) };
-  if (reduced.width < 1 || reduced.height < 1) {
+  const small = { width: Math.floor(width / shrink), height: Math.floor(height / shrink) };
+  if (small.width < 1 || small.height < 1) {
     throw new RangeError(
       `Expected shrink of at most the frame's shorter side but received ${shrink} for ${frame.name}`,
     );
   }
-  const isWhole = width % shrink === 0 && height % shrink === 0;
-  const isUpright = frame.orientation === 1;
-  const whileDecoding = shrink > 1 && frame.format === 'jpeg' && (isWhole || (quick && isUpright));
-  const target = whileDecoding ? { ...reduced, shrink, quick } : undefined;
+  const fileSize = frame.reduced?.fileSize ?? frame.size;
+  const factor = shrink * (frame.reduced?.factor ?? 1);
+  const quick = options.quick === true || shrink === 1;
+  const target = targetOf(frame, fileSize, factor, quick, small);
   // Whatever the result of the decoding, a file that was exchanged explains it better.
-  const loaded = await loadSamples(frame, target).finally(() => refuseChangedFrames([frame]));
-  const expected = whileDecoding ? reduced : frame.size;
+  const loaded = await loadSamples(frame, fileSize, target).finally(() => refuseChangedFrames([frame]));
+  const expected = target ?? fileSize;
   const sameSize = loaded.width === expected.width && loaded.height === expected.height;
   if (!sameSize || loaded.bits > frame.bits || loaded.channels > frame.channels) throw changedSince(frame);
-  const small =
-    shrink === 1 || whileDecoding
+  const rest = factor / (target?.factor ?? 1);
+  const samples =
+    rest === 1
       ? loaded.samples
-      : averageBoxes(loaded.samples, width, height, loaded.channels, shrink);
-  const pixels = widenSamples(small, loaded.channels, frame.channels, frame.bits);
-  return { pixels, ...reduced, channels: frame.channels, bits: frame.bits, shrink };
+      : averageBoxes(loaded.samples, loaded.width, loaded.height, loaded.channels, rest);
+  const pixels = widenSamples(samples, loaded.channels, frame.channels, frame.bits);
+  return { pixels, ...small, channels: frame.channels, bits: frame.bits, shrink };
+}
+
+/** Largest reduction of the scaled inverse DCT. */
+const maxDctFactor = 8;
+
+/** How a frame is reduced while it is decoded; undefined where its file type or its sides do not allow it. */
+function targetOf(
+  frame: FrameFile,
+  fileSize: Size,
+  factor: number,
+  quick: boolean,
+  small: Size,
+): Target | undefined {
+  const isWhole = fileSize.width % factor === 0 && fileSize.height % factor === 0;
+  const isUpright = frame.orientation === 1;
+  if (factor === 1 || frame.format !== 'jpeg' || !(isWhole || (quick && isUpright))) return undefined;
+  if (!quick) return { ...small, factor, quick };
+  const byDct = Math.min(factor, maxDctFactor);
+  return {
+    width: Math.floor(fileSize.width / byDct),
+    height: Math.floor(fileSize.height / byDct),
+    factor: byDct,
+    quick,
+  };
 }
 
 interface Loaded {
@@ -87,28 +113,33 @@ interface Loaded {
 }
 
 /** Reduction of a JPEG while it is decoded. */
-interface Target {
-  width: number;
-  height: number;
-  shrink: Shrink;
+interface Target extends Size {
+  /** Pixels of the file per pixel of what comes back, and side. */
+  factor: number;
+  /** By the scaled inverse DCT alone; else by a tent over half its reduction. */
   quick: boolean;
 }
 
-async function loadSamples(frame: FrameFile, target?: Target): Promise<Loaded> {
+async function loadSamples(frame: FrameFile, fileSize: Size, target?: Target): Promise<Loaded> {
   try {
-    return await withImagePath(frame.path, (path) => loadFrom(path, frame, target));
+    return await withImagePath(frame.path, (path) => loadFrom(path, frame, fileSize, target));
   } catch (error) {
     throw error instanceof InputError ? error : decodeError(frame, error);
   }
 }
 
-async function loadFrom(openPath: string, frame: FrameFile, target?: Target): Promise<Loaded> {
+async function loadFrom(
+  openPath: string,
+  frame: FrameFile,
+  fileSize: Size,
+  target?: Target,
+): Promise<Loaded> {
   // The loader takes options after the name. By `resize` it would stop at half the reduction, for the tent.
-  const path = target?.quick ? `${openPath}[shrink=${target.shrink}]` : openPath;
+  const path = target?.quick ? `${openPath}[shrink=${target.factor}]` : openPath;
   const picture = sharp(path, {
     failOn: 'warning',
     // Limited to the listed size: a file that was exchanged cannot fill the memory.
-    limitInputPixels: frame.size.width * frame.size.height,
+    limitInputPixels: fileSize.width * fileSize.height,
     ignoreIcc: true,
   });
   const stored = await picture.metadata();

@@ -4,8 +4,11 @@ import { readBoundedText } from './regular-file.js';
 const runFileName = 'run.json';
 /** Of the longest stacks it holds some 100 MB. */
 export const maxRunBytes = 128e6;
-/** Maps that every merge writes; no folder of photographs holds all four. */
-const mapNames = ['depth.tif', 'sources.png', 'confidence.png', 'coverage.png'];
+/** Maps that every merge, and every preview, writes; no folder of photographs holds all four. */
+const mapNames = [
+  ['depth.tif', 'sources.png', 'confidence.png', 'coverage.png'],
+  ['depth-preview.tif', 'sources-preview.png', 'confidence-preview.png', 'coverage-preview.png'],
+];
 
 /**
  * Whether a folder is the result of an earlier merge, so that its pictures are no frames: also one whose run.json was
@@ -14,7 +17,7 @@ const mapNames = ['depth.tif', 'sources.png', 'confidence.png', 'coverage.png'];
  * @param names Of what it holds.
  */
 export async function isEarlierResult(folder: string, names: readonly string[]): Promise<boolean> {
-  if (mapNames.every((name) => names.includes(name))) return true;
+  if (mapNames.some((maps) => maps.every((name) => names.includes(name)))) return true;
   return names.includes(runFileName) && (await isOurRun(join(folder, runFileName)));
 }
 

@@ -17,6 +17,16 @@ export interface FrameExif {
   whiteBalance?: string;
 }
 
+/** Factors, per side, by which a preview is smaller than its photographs. */
+export type PreviewFactor = 2 | 4 | 8;
+
+/** How a frame that is used reduced comes from its file. */
+export interface FrameReduction {
+  factor: PreviewFactor;
+  /** Size of the picture in the file, upright. */
+  fileSize: Size;
+}
+
 /** One photograph of a stack, as listed; pixels are decoded on demand by `decodeFrame`. */
 export interface FrameFile {
   /** 1-based index in capture order: the number that maps, options and messages use. */
@@ -27,8 +37,10 @@ export interface FrameFile {
   modifiedMs: number;
   /** Identity of the file as it was listed, see `fileMarkOf`; absent when it was not listed from a folder. */
   fileMark?: string;
-  /** Size in pixels after the orientation tag is applied. */
+  /** Size in pixels after the orientation tag is applied; of a frame used reduced, that of the reduced picture. */
   size: Size;
+  /** Set where the frame is used reduced, for a preview. */
+  reduced?: FrameReduction;
   bits: 8 | 16;
   /** Channels of the decoded frame: alpha is dropped. */
   channels: 1 | 3;
@@ -74,6 +86,8 @@ export interface Stack {
   size: Size;
   bits: 8 | 16;
   channels: 1 | 3;
+  /** Set where the frames are used reduced, for a preview; `size` is then that of the reduced frames. */
+  reduced?: FrameReduction;
   orderedBy: 'exif time' | 'name';
   /** Notes: ignored files, dropped alpha, the order. Warnings: frames that are left out. */
   notes: StackNote[];

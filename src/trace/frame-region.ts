@@ -1,10 +1,12 @@
 import sharp from 'sharp';
 import { InputError, named } from '../errors.js';
 import type { PixelData } from '../image/image.js';
+import type { DecodedFrame } from '../stack/decode.js';
 import { firstLine } from '../stack/file-error.js';
 import { withImagePath } from '../stack/image-path.js';
 import { widenSamples } from '../stack/widen-samples.js';
 import { systemFailureOf } from '../system-failure.js';
+import { decodeReducedFrame } from './decode-reduced.js';
 import type { PictureRegion } from './picture-region.js';
 import type { StackFrame } from './stack-frames.js';
 
@@ -20,7 +22,7 @@ export interface FramePatch extends PictureRegion {
 
 /**
  * Decodes a rectangle of a frame, upright and without its profile applied, as a merge decodes it. Memory
- * follows the rectangle, not the frame.
+ * follows the rectangle, not the frame; of a preview the whole frame is decoded, reduced.
  *
  * @param region Inside the frame.
  * @throws InputError when the photograph cannot be read or is no longer of the recorded size.
@@ -31,6 +33,7 @@ export async function readFrameRegion(
   region: PictureRegion,
 ): Promise<FramePatch> {
   try {
+    if (frame.reduced) return cutOut(await decodeReducedFrame(frame, path), region);
     return await withImagePath(path, (openPath) => readRegion(frame, path, openPath, region));
   } catch (error) {
     if (error instanceof InputError) throw error;
@@ -41,6 +44,18 @@ export async function readFrameRegion(
       { cause: error },
     );
   }
+}
+
+/** The rectangle of a decoded frame, in a buffer of its own. */
+function cutOut({ pixels, width, channels, bits }: DecodedFrame, region: PictureRegion): FramePatch {
+  const count = region.width * region.height * channels;
+  const cut = pixels instanceof Uint8Array ? new Uint8Array(count) : new Uint16Array(count);
+  const rowLength = region.width * channels;
+  for (let row = 0; row < region.height; row++) {
+    const start = ((region.y + row) * width + region.x) * channels;
+    cut.set(pixels.subarray(start, start + rowLength), row * rowLength);
+  }
+  return { ...region, pixels: widenSamples(cut, channels, 3, bits), bits };
 }
 
 async function readRegion(

@@ -5,6 +5,7 @@ import type { Size } from '../image/image.js';
 import type { Matrix3 } from '../image/transform.js';
 import { compositeToFrame } from '../result/composite-to-frame.js';
 import type { RunFrame, RunRecord } from '../result/run-record.js';
+import type { FrameReduction } from '../stack/frame.js';
 import { hashFile } from '../stack/hash-file.js';
 
 /** A frame that went into a result, with where its photograph lies now. */
@@ -15,7 +16,10 @@ export interface StackFrame {
   folder: string;
   /** Where the photograph was found; undefined when it is not there. */
   path: string | undefined;
+  /** As it was merged: of a preview, the size of the reduced frame. */
   size: Size;
+  /** Set where the result is a preview. */
+  reduced?: FrameReduction | undefined;
   /** Composite pixel to frame pixel. */
   toFrame: Matrix3;
   gainRatio: readonly [number, number, number];
@@ -44,6 +48,7 @@ export async function findStackFrames(record: RunRecord, framesFrom?: string): P
         folder,
         path: await firstFile([join(folder, frame.path), join(folder, basename(frame.name))]),
         size: record.frameSize,
+        reduced: record.preview,
         toFrame: compositeToFrame(frame.transform, record.crop),
         gainRatio: [r, g, b] as const,
         depth: frame.depth,

@@ -60,7 +60,9 @@ export class CurveVolume {
       for (const [i, frame] of this.frames.entries()) {
         if (signal.aborted) return faults;
         if (frame.path !== undefined) {
-          const pixels = await readSmall(frame.path, first.size, small).catch(() => undefined);
+          const pixels = await readSmall(frame.path, first.reduced?.fileSize ?? first.size, small).catch(
+            () => undefined,
+          );
           // After decoding, which has brought the file into the system's memory.
           const isSame = await check(frame).then(
             () => true,

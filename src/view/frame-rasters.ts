@@ -57,7 +57,8 @@ export class FrameRasters {
     signal?: AbortSignal,
   ): Promise<AlignedRegion | undefined> {
     if (step === 1) {
-      if (isTile) await shareWork(() => this.raster(frame, signal), signal);
+      // Of a preview all of the reduced frame is kept in memory anyway.
+      if (isTile && !frame.reduced) await shareWork(() => this.raster(frame, signal), signal);
       return this.align(frame, region);
     }
     const toFrame = reducedMatrix(frame.toFrame, step);
@@ -79,7 +80,7 @@ export class FrameRasters {
   /** All of a frame, reduced while it is decoded as far as `step` allows; read where it lies, if the file allows. */
   private async reducedWhole(frame: StackFrame, step: number, signal?: AbortSignal): Promise<ReducedFrame> {
     const path = await this.checked.path(frame);
-    if (this.open.has(frame.number) || (await isFlatPhotograph(path))) {
+    if (await this.isReadInPlace(frame, path)) {
       return { source: await shareWork(() => this.raster(frame, signal), signal), shrink: 1 };
     }
     return shareWork(
@@ -105,10 +106,16 @@ export class FrameRasters {
   /** A frame of which a window can be read: where it lies, if the file allows, else decoded there and no further. */
   private async over(frame: StackFrame, window: PictureRegion): Promise<RowSource> {
     const path = await this.checked.path(frame);
-    if (this.open.has(frame.number) || (await isFlatPhotograph(path))) {
+    if (frame.reduced)
+      return (await this.reduced.read(frame, path, 1, (work) => this.gate.pass(work))).source;
+    if (await this.isReadInPlace(frame, path)) {
       return shareWork(() => this.raster(frame));
     }
     return this.patches.over(frame, path, window);
+  }
+
+  private async isReadInPlace(frame: StackFrame, path: string): Promise<boolean> {
+    return !frame.reduced && (this.open.has(frame.number) || (await isFlatPhotograph(path)));
   }
 
   /** To be called when nobody asks any more. */

@@ -1,8 +1,6 @@
-import { basename, dirname } from 'node:path';
-import { InputError } from '../errors.js';
 import type { RowSource, Samples } from '../mend/raster.js';
-import { type DecodedFrame, decodeFrame, type Shrink } from '../stack/decode.js';
-import { inspectFile } from '../stack/inspect-file.js';
+import type { DecodedFrame, Shrink } from '../stack/decode.js';
+import { decodeReducedFrame } from '../trace/decode-reduced.js';
 import type { StackFrame } from '../trace/stack-frames.js';
 
 /** Bytes of reduced frames that are kept: those about the one that is shown. */
@@ -78,22 +76,7 @@ function shrinkFor({ size }: StackFrame, path: string, step: number): Shrink {
 }
 
 async function decodeReduced(frame: StackFrame, path: string, shrink: Shrink): Promise<ReducedFrame> {
-  const { width, height } = frame.size;
-  const inspected = await inspectFile(dirname(path), basename(path), width * height);
-  const same =
-    inspected.kind === 'photograph' &&
-    inspected.photograph.size.width === width &&
-    inspected.photograph.size.height === height;
-  if (!same) {
-    throw new InputError(
-      `Frame ${frame.number} (${path}) is no longer a picture of ${width} x ${height} pixels: it has changed since the merge.`,
-    );
-  }
-  const decoded = await decodeFrame(
-    { ...inspected.photograph, number: frame.number },
-    { shrink, quick: true },
-  );
-  return { source: paddedSource(decoded, frame), shrink };
+  return { source: paddedSource(await decodeReducedFrame(frame, path, shrink), frame), shrink };
 }
 
 /** With the columns and rows of blocks that the frame fills in part only, continued from those before them. */

@@ -4,6 +4,7 @@ import { appliedMends, mendState } from '../mend/mended-record.js';
 import type { Mend } from '../mend/mends-file.js';
 import { optionName } from '../option-names.js';
 import { coverageClasses } from '../result/coverage.js';
+import { previewText } from '../result/preview-text.js';
 import type { RunRecord } from '../result/run-record.js';
 import type { StackFrame } from '../trace/stack-frames.js';
 import type { ResultInfo } from './protocol.js';
@@ -21,7 +22,7 @@ export function resultInfo(
   const applied = appliedMends(record);
   const there = new Set(frames.filter(({ path }) => path !== undefined).map(({ number }) => number));
   const missing = frames.filter(({ path }) => path === undefined).length;
-  const warnings = [...record.warnings];
+  const warnings = [...(record.preview ? [previewText(record.preview)] : []), ...record.warnings];
   if (missing > 0) {
     warnings.unshift(
       `${missing} of ${frames.length} frames are not in ${frames[0].folder}: they cannot be shown or mended from. Start lamella view with ${optionName('framesFrom')} FOLDER.`,

@@ -15,6 +15,18 @@ const proof = (file: string, title: string): Proof => ({ file, title });
 
 /** Whatever Lamella says about a picture is true there, and nothing that it was not given to change is changed. */
 export const promiseTable: readonly PromiseRow[] = [
+  {
+    promise: 'A preview is the whole merge at a part of the size, and is marked as one wherever it shows',
+    proofs: [
+      proof('merge/preview.test.ts', 'is the merge of the frames reduced by block means, pixel by pixel'),
+      proof(
+        'merge/preview.test.ts',
+        'stands beside the folder under a name of its own and marks every picture, record and report',
+      ),
+      proof('merge/preview.test.ts', 'is called a preview on the terminal, before and after'),
+      proof('merge/preview.test.ts', 'is shown with its reduced frames, at any scale'),
+    ],
+  },
   // The evidence of a picture.
   {
     promise: 'The rim beyond the sharp frames has a coverage class and a confidence of its own',

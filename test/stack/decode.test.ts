@@ -323,6 +323,33 @@ describe('reduced reading', () => {
     }
   }
 
+  it.each(['jpeg', 'png'] as const)('reduces a %s for a preview by both factors together', async (format) => {
+    const [width, height] = [323, 237];
+    const [x0, y0] = [203.3, 141.7];
+    const path = join(folder, `preview.${format}`);
+    await sharp(spot(width, height, x0, y0, 20), { raw: { width, height, channels: 3 } })
+      .toFormat(format, { quality: 98 })
+      .toFile(path);
+    for (const factor of [2, 4, 8] as const) {
+      const size = { width: Math.floor(width / factor), height: Math.floor(height / factor) };
+      const reduced = { factor, fileSize: { width, height } };
+      const frame = { ...frameOf(path, { format, size }), reduced };
+      for (const shrink of [1, 2] as Shrink[]) {
+        for (const quick of [false, true]) {
+          const decoded = await decodeFrame(frame, { shrink, quick });
+          const total = factor * shrink;
+          expect(decoded).toMatchObject({
+            width: Math.floor(width / total),
+            height: Math.floor(height / total),
+            shrink,
+          });
+          const [x, y] = centre({ ...decoded, shrink: total });
+          expect(Math.hypot(x - x0, y - y0)).toBeLessThan(0.2);
+        }
+      }
+    }
+  });
+
   it('reduces 16 bits by exact block means', async () => {
     const width = 70;
     const height = 53;

@@ -3,6 +3,7 @@ import { htmlPage } from '../../markup/html-page.js';
 import { html, type Markup, noMarkup } from '../../markup/markup.js';
 import { coverageClasses } from '../coverage.js';
 import { framesByDepth } from '../frame-nearness.js';
+import { previewText } from '../preview-text.js';
 import type { RunRecord } from '../run-record.js';
 import { frameTable } from './frame-table.js';
 import { depthText, durationText, percentText, shortNumber } from './numbers.js';
@@ -20,12 +21,13 @@ export interface ReportPictures {
 
 /** The report as one HTML document. */
 export function reportPage(record: RunRecord, pictures: ReportPictures): string {
-  const title = record.folder.split(/[\\/]/).findLast((part) => part !== '') ?? record.folder;
+  const name = record.folder.split(/[\\/]/).findLast((part) => part !== '') ?? record.folder;
+  const title = record.preview ? `${name} (preview)` : name;
   const ruler = railRuler(record);
   const body = html`<header>
 <h1>${title}</h1>
 <p class="quiet">Merged by Lamella ${record.programVersion} on ${dateText(record.startedAt)} in ${durationText(record.wallMs)}.</p>
-</header>
+${record.preview ? html`<p><strong>Preview.</strong> ${previewText(record.preview)}</p>\n` : noMarkup}</header>
 <main>
 <ul class="verdicts">
 ${verdicts(record).map((sentence) => html`<li>${sentence}</li>\n`)}</ul>

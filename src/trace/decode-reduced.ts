@@ -1,0 +1,34 @@
+import { basename, dirname } from 'node:path';
+import { InputError } from '../errors.js';
+import { type DecodedFrame, decodeFrame, type Shrink } from '../stack/decode.js';
+import { inspectFile } from '../stack/inspect-file.js';
+import type { StackFrame } from './stack-frames.js';
+
+/**
+ * Decodes the photograph of a frame at 1 / shrink of the size that it was merged at, reduced while it is decoded where
+ * the file type allows.
+ *
+ * @throws InputError when it cannot be decoded or is of another size than at the merge.
+ */
+export async function decodeReducedFrame(
+  frame: StackFrame,
+  path: string,
+  shrink: Shrink = 1,
+): Promise<DecodedFrame> {
+  const { width, height } = frame.reduced?.fileSize ?? frame.size;
+  const inspected = await inspectFile(dirname(path), basename(path), width * height);
+  const same =
+    inspected.kind === 'photograph' &&
+    inspected.photograph.size.width === width &&
+    inspected.photograph.size.height === height;
+  if (!same) {
+    throw new InputError(
+      `Frame ${frame.number} (${path}) is no longer a picture of ${width} x ${height} pixels: it has changed since the merge.`,
+    );
+  }
+  const { size, reduced, number } = frame;
+  return decodeFrame(
+    { ...inspected.photograph, number, size, ...(reduced && { reduced }) },
+    { shrink, quick: true },
+  );
+}
