@@ -18,6 +18,9 @@ export {
   type SystemFault,
   UsageError,
 } from './errors.js';
+export type { ExportOptions } from './export/export-options.js';
+export type { ExportedDepth, ExportedFrame, ExportedRun, ExportRecord } from './export/export-record.js';
+export { type ExportHooks, type ExportOutcome, exportResult } from './export/export-result.js';
 export type { PixelData, Size } from './image/image.js';
 export type { Matrix3 } from './image/transform.js';
 export {

@@ -9,7 +9,7 @@ const source = fileURLToPath(new URL('../src', import.meta.url));
 const flow = [
   ...['image', 'kernels', 'optics', 'workers', 'stack', 'options', 'markup', 'plan'],
   ...['register', 'rail', 'focus', 'surface', 'blend', 'result', 'check', 'merge'],
-  ...['trace', 'mend', 'relief', 'view', 'batch', 'guide', 'cli'],
+  ...['trace', 'mend', 'export', 'relief', 'measure', 'view', 'batch', 'guide', 'cli'],
 ];
 
 /** Imports against the flow, 'from -> to' by folder. Files that lie in src itself serve all. */

@@ -1,6 +1,7 @@
 import { lstat, readdir, realpath, stat } from 'node:fs/promises';
 import { basename, extname, join, relative, resolve } from 'node:path';
 import { InputError, InterruptedError } from '../errors.js';
+import { isExportFolder } from '../export/export-record.js';
 import { optionName } from '../option-names.js';
 import { isWithin } from '../result/path-within.js';
 import { isResultFolder } from '../result/unfinished.js';
@@ -38,7 +39,7 @@ export type InspectionCache = Map<string, { facts: string; inspected: Inspected 
 
 /**
  * Finds the stacks below a folder, itself included: every folder with at least three frames, in natural order.
- * Hidden folders, results of Lamella and folders of other batches are passed over. Links within the root are followed
+ * Hidden folders, results of Lamella, exports of them and folders of other batches are passed over. Links within the root are followed
  * once; those that lead out of it only with `followLinks`, for one to `/` would have the whole disk searched.
  *
  * @throws InputError when the root cannot be read. Other folders that cannot are listed in `passed`.
@@ -89,7 +90,7 @@ async function searchFolder(
     }
     return;
   }
-  if (folder !== root && names.includes(nightListName)) return;
+  if (folder !== root && (names.includes(nightListName) || (await isExportFolder(folder)))) return;
   const boundary = options.followLinks ? undefined : await realpath(root).catch(() => root);
   const { files, folders, hidden, misnamed, leadingOut } = await sortEntries(folder, names, boundary);
   for (const { name, target, isFolder } of leadingOut) {

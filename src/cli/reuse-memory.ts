@@ -1,5 +1,5 @@
 /** Commands that decode frames by the dozen. */
-const decodingCommands = new Set(['merge', 'check', 'batch', 'worker', 'mend', 'trace', 'view']);
+const decodingCommands = new Set(['merge', 'check', 'batch', 'worker', 'mend', 'trace', 'view', 'export']);
 
 /**
  * One arena that keeps what is freed, on huge pages. By default glibc gets every decoded frame from the system and

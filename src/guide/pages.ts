@@ -21,6 +21,7 @@ export const guideTopics = [
   'maps',
   'looking',
   'mending',
+  'export',
   'many-stacks',
   'limits',
   'exit-codes',

@@ -33,6 +33,9 @@ export interface MergedFrames {
   way: FocusDirection;
 }
 
+/** Frames that show no detail above their noise. */
+export class NothingSharpError extends InputError {}
+
 /** Decides which end is near; `look` asks the focus curves, once they are followed. */
 export type DecideDirection = (look: () => PictureEvidence | undefined) => FocusDirection;
 
@@ -135,7 +138,7 @@ export async function mergeFrames(
       frameUnit(focusWidthSteps),
     );
     if (surface.detailShare === 0) {
-      throw new InputError(
+      throw new NothingSharpError(
         'Nothing in these frames is ever sharp: they show no detail above their noise. Check the focus and the light, then shoot again.',
       );
     }

@@ -32,22 +32,8 @@ const markBytes = 8192;
  * @throws OutputError that names the path and says what to do.
  */
 export async function refuseUnfitTarget(target: OutputTarget): Promise<void> {
-  const { path, option, noun, inputs = [], overwrite = false, isOurs } = target;
-  const folder = await realpath(dirname(resolve(path))).catch(() => {
-    throw new OutputError(`Cannot write ${path}: the folder ${dirname(path)} does not exist. Make it first.`);
-  });
-  const result = await resultAround(folder);
-  if (result !== undefined) {
-    throw new OutputError(
-      `${path} lies in the result folder ${result}, no part of which is replaced: choose another place for ${named(option)}.`,
-    );
-  }
-  for (const input of inputs) {
-    if (input === undefined) continue;
-    const photographs = await realpath(input).catch(() => resolve(input));
-    if (isBelow(join(folder, basename(path)), photographs)) throw amongPhotographs(target, input);
-  }
-  if (await holdsPhotographs(folder)) throw amongPhotographs(target, dirname(path));
+  const { path, option, noun, overwrite = false, isOurs } = target;
+  await refuseUnfitPlace(target);
   const found = await lstat(path).catch(() => undefined);
   if (!found) return;
   if (!found.isFile()) {
@@ -66,7 +52,37 @@ export async function refuseUnfitTarget(target: OutputTarget): Promise<void> {
   }
 }
 
-function amongPhotographs({ path, option }: OutputTarget, photographs: string): OutputError {
+/**
+ * Refuses a path for a new file or folder that lies below a folder of photographs that is read, in any other folder of
+ * photographs, or inside a result folder.
+ *
+ * @throws OutputError as `refuseUnfitTarget`.
+ */
+export async function refuseUnfitPlace(
+  target: Pick<OutputTarget, 'path' | 'option' | 'inputs'>,
+): Promise<void> {
+  const { path, option, inputs = [] } = target;
+  const folder = await realpath(dirname(resolve(path))).catch(() => {
+    throw new OutputError(`Cannot write ${path}: the folder ${dirname(path)} does not exist. Make it first.`);
+  });
+  const result = await resultAround(folder);
+  if (result !== undefined) {
+    throw new OutputError(
+      `${path} lies in the result folder ${result}, no part of which is replaced: choose another place for ${named(option)}.`,
+    );
+  }
+  for (const input of inputs) {
+    if (input === undefined) continue;
+    const photographs = await realpath(input).catch(() => resolve(input));
+    if (isBelow(join(folder, basename(path)), photographs)) throw amongPhotographs(target, input);
+  }
+  if (await holdsPhotographs(folder)) throw amongPhotographs(target, dirname(path));
+}
+
+function amongPhotographs(
+  { path, option }: Pick<OutputTarget, 'path' | 'option'>,
+  photographs: string,
+): OutputError {
   return new OutputError(
     `${path} lies in the folder of photographs ${photographs}, into which nothing is written: choose another place for ${named(option)}.`,
   );

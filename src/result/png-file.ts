@@ -8,8 +8,8 @@ import { type OutputFile, writeOutputFile } from './output-file.js';
 export interface PngPicture {
   width: number;
   height: number;
-  /** 1 = grey or palette index, 3 = RGB. */
-  channels: 1 | 3;
+  /** 1 = grey or palette index, 3 = RGB, 4 = RGB and alpha, colour not multiplied by it. */
+  channels: 1 | 3 | 4;
   bits: 8 | 16;
   /** Samples of row `y`, width * channels; read before the next call, so the array may be reused. */
   row: (y: number) => Uint8Array | Uint16Array;
@@ -21,6 +21,8 @@ export interface PngPicture {
   exif?: Buffer | undefined;
   /** Program that made the picture and what it is, in Latin-1, kept as the text `Software`. */
   software?: string | undefined;
+  /** Further texts by their keywords, both in Latin-1. */
+  texts?: Readonly<Record<string, string>> | undefined;
   signal?: AbortSignal | undefined;
 }
 
@@ -44,37 +46,46 @@ const deflateRawAsync = promisify(deflateRaw);
  * @throws OutputError when the file cannot be written; InterruptedError when stopped.
  */
 export async function writePng(path: string, picture: PngPicture): Promise<void> {
-  await writeOutputFile(
-    path,
-    async (file) => {
-      await file.append(signature);
-      await writeChunk(file, 'IHDR', headerData(picture));
-      if (picture.software !== undefined) {
-        await writeChunk(file, 'tEXt', Buffer.from(`Software\0${picture.software}`, 'latin1'));
-      }
-      if (picture.icc) {
-        const name = Buffer.from('ICC profile\0\0', 'latin1');
-        await writeChunk(file, 'iCCP', Buffer.concat([name, deflateSync(picture.icc)]));
-      }
-      if (picture.palette) await writeChunk(file, 'PLTE', Buffer.from(picture.palette.flat()));
-      if (picture.exif) await writeChunk(file, 'eXIf', picture.exif);
-      await writePixels(file, picture);
-      await writeChunk(file, 'IEND', Buffer.alloc(0));
-    },
-    picture.signal,
-  );
+  await writeOutputFile(path, (file) => appendPng(file, picture), picture.signal);
 }
+
+/** What a PNG is appended to: a file, or an entry of an archive. */
+export type PngTarget = Pick<OutputFile, 'append'>;
+
+/** Appends the bytes of a PNG; see `writePng`. Throws what the target throws. */
+export async function appendPng(target: PngTarget, picture: PngPicture): Promise<void> {
+  await target.append(signature);
+  await writeChunk(target, 'IHDR', headerData(picture));
+  const { software, texts } = picture;
+  for (const [keyword, text] of Object.entries({
+    ...(software !== undefined && { Software: software }),
+    ...texts,
+  })) {
+    await writeChunk(target, 'tEXt', Buffer.from(`${keyword}\0${text}`, 'latin1'));
+  }
+  if (picture.icc) {
+    const name = Buffer.from('ICC profile\0\0', 'latin1');
+    await writeChunk(target, 'iCCP', Buffer.concat([name, deflateSync(picture.icc)]));
+  }
+  if (picture.palette) await writeChunk(target, 'PLTE', Buffer.from(picture.palette.flat()));
+  if (picture.exif) await writeChunk(target, 'eXIf', picture.exif);
+  await writePixels(target, picture);
+  await writeChunk(target, 'IEND', Buffer.alloc(0));
+}
+
+/** Colour type of the header by the number of channels, without a palette. */
+const colourTypes = { 1: 0, 3: 2, 4: 6 } as const;
 
 function headerData(picture: PngPicture): Buffer {
   const data = Buffer.alloc(13);
   data.writeUInt32BE(picture.width, 0);
   data.writeUInt32BE(picture.height, 4);
   data[8] = picture.bits;
-  data[9] = picture.palette ? 3 : picture.channels === 3 ? 2 : 0;
+  data[9] = picture.palette ? 3 : colourTypes[picture.channels];
   return data;
 }
 
-async function writePixels(file: OutputFile, picture: PngPicture): Promise<void> {
+async function writePixels(file: PngTarget, picture: PngPicture): Promise<void> {
   const bytesPerRow = 1 + (picture.width * picture.channels * picture.bits) / 8;
   const rowsPerPiece = Math.max(1, Math.floor(bytesPerPiece / bytesPerRow));
   let above: Uint8Array = new Uint8Array(bytesPerRow - 1);
@@ -125,7 +136,7 @@ function filterUp(current: Uint8Array, above: Uint8Array, into: Uint8Array, at: 
   for (let i = 0; i < current.length; i++) into[at + 1 + i] = current[i] - above[i];
 }
 
-async function writeChunk(file: OutputFile, type: string, data: Buffer): Promise<void> {
+async function writeChunk(file: PngTarget, type: string, data: Buffer): Promise<void> {
   const head = Buffer.alloc(8);
   head.writeUInt32BE(data.length, 0);
   head.write(type, 4, 'latin1');

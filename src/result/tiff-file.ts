@@ -21,7 +21,7 @@ export interface TiffOptions {
 const bytesPerStrip = 256 * 1024;
 const maxClassicBytes = 2 ** 32 - 1;
 
-/** Tags of TIFF 6.0; 339 of its part 2, 34675 of the ICC specification, annex B. */
+/** Tags of TIFF 6.0; 338 and 339 of its part 2, 34675 of the ICC specification, annex B. */
 const tags = {
   imageWidth: 256,
   imageLength: 257,
@@ -35,6 +35,7 @@ const tags = {
   stripByteCounts: 279,
   planarConfiguration: 284,
   software: 305,
+  extraSamples: 338,
   sampleFormat: 339,
   iccProfile: 34675,
 } as const;
@@ -46,7 +47,7 @@ const tags = {
  * @param path File to write.
  * @param samples Shape (rows, cols, channels), interleaved; may lie on a SharedArrayBuffer.
  * @param width, height In pixels.
- * @param channels 1 = grey (black is zero), 3 = RGB.
+ * @param channels 1 = grey (black is zero), 3 = RGB; 2 and 4: the same with alpha, by which colour is not multiplied.
  * @throws OutputError when the file cannot be written; InterruptedError when stopped.
  */
 export async function writeTiff(
@@ -54,7 +55,7 @@ export async function writeTiff(
   samples: TiffSamples,
   width: number,
   height: number,
-  channels: 1 | 3,
+  channels: 1 | 2 | 3 | 4,
   options: TiffOptions = {},
 ): Promise<void> {
   if (samples.length !== width * height * channels) {
@@ -89,7 +90,7 @@ export async function writeTiff(
       ifd.set(tags.imageLength, longField(height));
       ifd.set(tags.bitsPerSample, shortField(...repeat(samples.BYTES_PER_ELEMENT * 8, channels)));
       ifd.set(tags.compression, shortField(1));
-      ifd.set(tags.photometric, shortField(channels === 3 ? 2 : 1));
+      ifd.set(tags.photometric, shortField(channels >= 3 ? 2 : 1));
       ifd.set(tags.stripOffsets, offsetField(...offsets));
       ifd.set(tags.orientation, shortField(1));
       ifd.set(tags.samplesPerPixel, shortField(channels));
@@ -97,6 +98,8 @@ export async function writeTiff(
       ifd.set(tags.stripByteCounts, offsetField(...counts));
       ifd.set(tags.planarConfiguration, shortField(1));
       if (options.software && !ifd.has(tags.software)) ifd.set(tags.software, asciiField(options.software));
+      // 2: alpha that colour is not multiplied by.
+      if (channels % 2 === 0) ifd.set(tags.extraSamples, shortField(2));
       ifd.set(tags.sampleFormat, shortField(...repeat(samples instanceof Float32Array ? 3 : 1, channels)));
       if (options.icc) ifd.set(tags.iccProfile, undefinedField(options.icc));
       await file.append(encodeIfd(ifd, at, big));

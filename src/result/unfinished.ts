@@ -73,13 +73,18 @@ export async function syncFolder(folder: string): Promise<void> {
   }
 }
 
-/** True when `out` holds a result, so that the old one may go; otherwise tries to put the old one back. */
+/**
+ * True when `out` holds a result, or something where no result was replaced, so that the old one may go; otherwise tries
+ * to put the old one back.
+ */
 async function isReplaced(old: string, out: string): Promise<boolean> {
   if (await isResultFolder(out)) return true;
   // Only an empty folder may be in the way: whatever else stands there is not ours to move.
   await rmdir(out).catch(() => undefined);
-  if ((await readdir(out).catch(systemCode)) === 'ENOENT') await rename(old, out).catch(() => undefined);
-  return false;
+  const found = await readdir(out).catch(systemCode);
+  if (found === 'ENOENT') await rename(old, out).catch(() => undefined);
+  // Such as an export.
+  return Array.isArray(found) && !(await isResultFolder(old));
 }
 
 /** Where the system does not report when a process began, its number alone must do. */

@@ -136,7 +136,11 @@ function depthMapping(range: { min: number; max: number } | undefined): { offset
   return { offset: range.min - scale, scale };
 }
 
-function depthPngRows(maps: MapRows, mapping: { offset: number; scale: number }): (y: number) => Uint16Array {
+/** Rows of a 16-bit PNG: (depth - offset) / scale, from 1 to 65535; 0 where there is no depth. */
+export function depthPngRows(
+  maps: Pick<MapRows, 'width' | 'depth'>,
+  mapping: { offset: number; scale: number },
+): (y: number) => Uint16Array {
   const { width } = maps;
   const row = new Uint16Array(width);
   return (y) => {

@@ -29,10 +29,12 @@ describe('the stacks below a folder', () => {
     expect(await keysBelow(root)).toEqual(['.', 'day 9', 'day 9/bee', 'day 10/bee']);
   });
 
-  it('leave out hidden folders, results, other batches, and the place of the results', async () => {
+  it('leave out hidden folders, results, exports, other batches, and the place of the results', async () => {
     const root = makeFolder();
-    for (const name of ['.hidden', 'result', 'batch/bee', 'out/bee', 'bee']) place(join(root, name), 3);
+    for (const name of ['.hidden', 'result', 'export/aligned', 'batch/bee', 'out/bee', 'bee'])
+      place(join(root, name), 3);
     writeFileSync(join(root, 'result', 'run.json'), JSON.stringify({ schema: runSchemaName }));
+    writeFileSync(join(root, 'export', 'export.json'), JSON.stringify({ schema: 'lamella-export' }));
     writeFileSync(join(root, 'batch', 'night-list.jsonl'), '');
     expect(await keysBelow(root, [join(root, 'out')])).toEqual(['bee']);
   });

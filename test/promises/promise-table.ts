@@ -121,6 +121,23 @@ export const promiseTable: readonly PromiseRow[] = [
 
   // What was lost or overwritten.
   {
+    promise: 'What is exported for a retoucher is what the picture was made of',
+    proofs: [
+      proof(
+        'export/export-result.test.ts',
+        'show the subject where the composite has it, in its light, and carry the profile byte for byte',
+      ),
+      proof(
+        'export/export-result.test.ts',
+        'hold each frame whole, with what it supplied as alpha, so that painting alpha brings it in anywhere',
+      ),
+      proof(
+        'export/export-result.test.ts',
+        'of all frames is the composite itself, byte for byte, and of a part is its own',
+      ),
+    ],
+  },
+  {
     promise: 'No output file takes the place of a photograph or of a part of a result',
     proofs: [
       proof(
