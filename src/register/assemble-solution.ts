@@ -130,7 +130,13 @@ function solveModel(
 ): { solution: StackSolution; rollFound: boolean } {
   const { motion, radiusPx, pitchPx, frames } = evidence;
   const solveBy = (by: readonly PairLink[], free: 'shift' | 'scale' | 'similarity') =>
-    solveStack(by, { frameCount: frames.length, anchor, radiusPx, free, floorPx: minPairErrorPx * pitchPx });
+    solveStack(by, {
+      frameCount: frames.length,
+      anchor,
+      radiusPx,
+      free,
+      minErrorPx: minPairErrorPx * pitchPx,
+    });
   const first = solveBy(evidence.links, motion === 'shift' ? 'shift' : 'similarity');
   // With all frames aligned the peak energy of each tile position is known.
   const links = correctSlopes(evidence, first.motions);

@@ -1,9 +1,9 @@
 import type { Size } from '../image/image.js';
 import type { MotionModel } from '../options/motion-model.js';
 import { type CentredMotion, invertMotion } from './centred-motion.js';
-import { blurFrom, mostBlur, slopeShare } from './disc-blur.js';
+import { blurFrom, maxBlur, slopeShare } from './disc-blur.js';
 import type { Correspondences } from './fit-motion.js';
-import { type DoubtfulTiles, fitWithDoubts } from './fit-with-doubts.js';
+import { type CorrelatedTiles, fitWithSharedErrors } from './fit-shared-errors.js';
 import { relativeSharpness } from './sharpness.js';
 import type { PairLink } from './solve-stack.js';
 import { findJumps } from './step-priors.js';
@@ -68,7 +68,7 @@ export function correctSlopes(
     // The model of the slopes is one of small changes of the blur.
     if (jumps.some((k) => link.from <= k && k < link.to)) return link;
     const factor = evidence.pitchPx * (link.to - link.from > 1 ? distantFactor : 1);
-    const fit = fitWithDoubts(
+    const fit = fitWithSharedErrors(
       correctTiles(
         tiles,
         toAnchor,
@@ -83,8 +83,8 @@ export function correctSlopes(
         shiftOnly: evidence.motion === 'shift',
       },
     );
-    // The doubts are in the information.
-    return { ...link, ...fit, scaleDoubtPx: 0, shiftDoubtPx: 0 };
+    // The information of the fit includes the shared errors.
+    return { ...link, ...fit, scaleSigmaPx: 0, shiftSigmaPx: 0 };
   });
 }
 
@@ -167,19 +167,19 @@ function correctTiles(
   toAnchor: CentredMotion,
   curves: readonly FocusCurves[],
   { grids, fullSize }: SlopeEvidence,
-  doubtFactor: number,
+  errorFactor: number,
   shares: readonly number[],
-): DoubtfulTiles {
+): CorrelatedTiles {
   const { count, u, v, slopeU, slopeV } = tiles;
-  const out: DoubtfulTiles = {
+  const out: CorrelatedTiles = {
     ...tiles,
     foundU: tiles.foundU.slice(),
     foundV: tiles.foundV.slice(),
     xx: tiles.xx.slice(),
     xy: tiles.xy.slice(),
     yy: tiles.yy.slice(),
-    doubtPx: new Float32Array(count),
-    scaleDoubtPx: new Float32Array(count),
+    sharedErrorPx: new Float32Array(count),
+    sharedScaleErrorPx: new Float32Array(count),
   };
   const isShaken = shares[0] < 1;
   for (let i = 0; i < count; i++) {
@@ -194,15 +194,15 @@ function correctTiles(
     const excess = 1 - slopeShare(blur);
     out.foundU[i] -= excess * slopeU[i];
     out.foundV[i] -= excess * slopeV[i];
-    const doubted = isShaken ? Math.max(blur, shakenBlur) : blur;
-    const doubtPx = doubtFactor * (blurredPx[level] * (doubted / mostBlur) ** blurPower + sharpPx);
-    out.doubtPx[i] = doubtPx;
+    const blurForError = isShaken ? Math.max(blur, shakenBlur) : blur;
+    const sharedErrorPx = errorFactor * (blurredPx[level] * (blurForError / maxBlur) ** blurPower + sharpPx);
+    out.sharedErrorPx[i] = sharedErrorPx;
     // Outlines move as the surface that turns away behind them comes into focus.
-    out.scaleDoubtPx[i] =
-      tiles.doubtPx[i] +
-      doubtFactor * steepErrorPx(curve, readGrid(curve.width, grids[level], fullSize, x, y), level) +
-      doubtFactor * (blurredPx[level] * (blur / mostBlur) ** scalePower + sharpPx);
-    widen(out, i, (ownShare * doubtPx) ** 2);
+    out.sharedScaleErrorPx[i] =
+      tiles.sharedErrorPx[i] +
+      errorFactor * steepErrorPx(curve, readGrid(curve.width, grids[level], fullSize, x, y), level) +
+      errorFactor * (blurredPx[level] * (blur / maxBlur) ** scalePower + sharpPx);
+    widen(out, i, (ownShare * sharedErrorPx) ** 2);
   }
   return out;
 }

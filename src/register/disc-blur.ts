@@ -13,7 +13,7 @@
  */
 
 /** Beyond this M approaches its zero at 3.83, and what remains of a texture is not its own wave. */
-export const mostBlur = 2.4;
+export const maxBlur = 2.4;
 const stepsPerUnit = 100;
 
 interface Row {
@@ -21,7 +21,7 @@ interface Row {
   share: number;
 }
 
-const table: Row[] = Array.from({ length: mostBlur * stepsPerUnit + 1 }, (_, i) => {
+const table: Row[] = Array.from({ length: maxBlur * stepsPerUnit + 1 }, (_, i) => {
   const z = i / stepsPerUnit;
   const h = 1e-3;
   const shift = (at: number) => (-at * contrast(at, 2)) / contrast(at, 0);
@@ -61,5 +61,5 @@ export function blurFrom(share: number): number {
  * blur.
  */
 export function slopeShare(blur: number): number {
-  return table[Math.round(Math.min(mostBlur, Math.max(0, blur)) * stepsPerUnit)].share;
+  return table[Math.round(Math.min(maxBlur, Math.max(0, blur)) * stepsPerUnit)].share;
 }

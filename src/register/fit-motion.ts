@@ -16,7 +16,7 @@ export interface Correspondences {
   xy: Float32Array;
   yy: Float32Array;
   /** Standard deviation of the error that this tile shares with others like it, px. */
-  doubtPx: Float32Array;
+  sharedErrorPx: Float32Array;
   /** Apparent shift by a gradient of the defocus across the tile, px. */
   slopeU: Float32Array;
   slopeV: Float32Array;
@@ -35,8 +35,8 @@ export interface MotionFit {
   /** Weighted RMS distance of the tiles from the fit, px. */
   residualPx: number;
   /** Uncertainty of scale (at the radius) and shift from errors that the tiles share, px. */
-  scaleDoubtPx: number;
-  shiftDoubtPx: number;
+  scaleSigmaPx: number;
+  shiftSigmaPx: number;
 }
 
 export function createCorrespondences(capacity: number): Correspondences {
@@ -50,7 +50,7 @@ export function createCorrespondences(capacity: number): Correspondences {
     xx: column(),
     xy: column(),
     yy: column(),
-    doubtPx: column(),
+    sharedErrorPx: column(),
     slopeU: column(),
     slopeV: column(),
     energy: column(),
@@ -119,19 +119,19 @@ export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: b
   const information = normal.map((value) => value / Math.max(1, sigma * sigma));
   let total = 0;
   let squares = 0;
-  let doubt = 0;
+  let sharedSum = 0;
   let radiusSquares = 0;
   for (let i = 0; i < count; i++) {
     const w = weight[i] * (xx[i] + yy[i]);
     total += w;
     squares += w * distancePx[i] ** 2;
-    doubt += w * tiles.doubtPx[i];
+    sharedSum += w * tiles.sharedErrorPx[i];
     radiusSquares += w * (u[i] ** 2 + v[i] ** 2);
   }
-  const shared = total > 0 ? doubt / total : 0;
+  const shared = total > 0 ? sharedSum / total : 0;
   return {
-    scaleDoubtPx: (shared * radiusPx) / Math.max(1, Math.sqrt(radiusSquares / total)),
-    shiftDoubtPx: shared,
+    scaleSigmaPx: (shared * radiusPx) / Math.max(1, Math.sqrt(radiusSquares / total)),
+    shiftSigmaPx: shared,
     motion,
     information,
     residualPx: total > 0 ? Math.sqrt(squares / total) : Number.NaN,

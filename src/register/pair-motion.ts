@@ -37,8 +37,8 @@ export interface PairMeasurement {
   /** Row-major 4 x 4 about (a, b, x, y), with a and b scaled by `radiusPx`: 1/px^2. */
   information: Float64Array;
   residualPx: number;
-  scaleDoubtPx: number;
-  shiftDoubtPx: number;
+  scaleSigmaPx: number;
+  shiftSigmaPx: number;
   /** Tiles with detail in both frames, and tiles that agree with the motion, at the level of best agreement. */
   detailed: number;
   agreeing: number;
@@ -226,8 +226,8 @@ function fitLevels(
       motion: fallback,
       information: new Float64Array(16),
       residualPx: Number.NaN,
-      scaleDoubtPx: 0,
-      shiftDoubtPx: 0,
+      scaleSigmaPx: 0,
+      shiftSigmaPx: 0,
       detailed: Math.max(0, ...votes.filter(({ level }) => level < reliableLevels).map((v) => v.detailed)),
       agreeing: 0,
       reliable: false,
@@ -264,7 +264,7 @@ const columns = [
   'xx',
   'xy',
   'yy',
-  'doubtPx',
+  'sharedErrorPx',
   'slopeU',
   'slopeV',
   'energy',

@@ -12,8 +12,8 @@ export interface PairLink {
   /** Row-major 4 x 4 about (a, b, x, y), a and b scaled by the radius: 1/px^2. */
   information: Float64Array;
   /** Errors that the information does not know, px: of the scale at the radius, and of the shift. */
-  scaleDoubtPx: number;
-  shiftDoubtPx: number;
+  scaleSigmaPx: number;
+  shiftSigmaPx: number;
 }
 
 export interface StackSolveOptions {
@@ -23,7 +23,7 @@ export interface StackSolveOptions {
   radiusPx: number;
   free: 'shift' | 'scale' | 'similarity';
   /** Error of any pair that its tiles do not show, px: keeps one pair from ruling its neighbours. */
-  floorPx: number;
+  minErrorPx: number;
 }
 
 export interface StackSolution {
@@ -36,8 +36,8 @@ export interface StackSolution {
 const rounds = 8;
 /** How far a frame may well turn, as a multiple of the scatter of all. */
 const rollMargin = 3;
-/** A doubt below this is none, px. */
-const leastDoubtPx = 1e-3;
+/** Uncertainties below this count as none, px. */
+const minSigmaPx = 1e-3;
 
 /** Which frames hang together with `anchor` through the links. */
 export function reachableFrom(anchor: number, frameCount: number, links: readonly PairLink[]): boolean[] {
@@ -60,13 +60,13 @@ export function reachableFrom(anchor: number, frameCount: number, links: readonl
  * Solved by Gauss-Newton on the exact composition; pairs that contradict the rest lose weight (Cauchy).
  */
 export function solveStack(links: readonly PairLink[], options: StackSolveOptions): StackSolution {
-  const { frameCount, anchor, radiusPx, free, floorPx } = options;
+  const { frameCount, anchor, radiusPx, free, minErrorPx } = options;
   const reached = reachableFrom(anchor, frameCount, links);
   const used = links.filter(({ from }) => reached[from]);
   const motions = chainStart(used, frameCount, anchor, free);
   const startStep = typicalStep(motions);
   const rolls = rollsOf(motions, radiusPx);
-  const informations = used.map((link) => withFloor(link, floorPx));
+  const informations = used.map((link) => addMinError(link, minErrorPx));
   const spread = spreadOfSteps(used, informations, radiusPx);
   const weights = new Float64Array(used.length).fill(1);
   const halfBandwidth = 4 * (widestCoupling(used, motions) + 1) - 1;
@@ -93,7 +93,7 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
       m.x += step[4 * k + 2];
       m.y += step[4 * k + 3];
     });
-    reweigh(used, informations, weights, motions, radiusPx);
+    updateWeights(used, informations, weights, motions, radiusPx);
   }
   return { motions, residualsPx: frameResiduals(used, weights, motions, frameCount, radiusPx) };
 }
@@ -113,7 +113,7 @@ function addRollPrior(
     if (!m) return;
     const offPx = m.b * radiusPx - middlePx;
     // Cauchy's weight: a camera that was bumped has turned once and by much.
-    const weight = 1 / (Math.max(leastDoubtPx, rollMargin * scatterPx) ** 2 + offPx ** 2);
+    const weight = 1 / (Math.max(minSigmaPx, rollMargin * scatterPx) ** 2 + offPx ** 2);
     normal.add(4 * k + 1, 4 * k + 1, weight);
     right[4 * k + 1] -= weight * offPx;
   });
@@ -147,9 +147,9 @@ function chainStart(
 ): (CentredMotion | undefined)[] {
   const motions = new Array<CentredMotion | undefined>(frameCount).fill(undefined);
   motions[anchor] = { ...noMotion };
-  const certain = [...links].sort((p, q) => certainty(q) - certainty(p));
+  const byCertainty = [...links].sort((p, q) => certainty(q) - certainty(p));
   for (;;) {
-    const link = certain.find(({ from, to }) => !motions[from] !== !motions[to]);
+    const link = byCertainty.find(({ from, to }) => !motions[from] !== !motions[to]);
     if (!link) return motions;
     const { from, to } = link;
     const motion = restrict(link.motion, free);
@@ -168,18 +168,21 @@ function restrict(m: CentredMotion, free: StackSolveOptions['free']): CentredMot
   return { ...m, a: free === 'shift' ? 1 : Math.hypot(m.a, m.b), b: 0 };
 }
 
-/** Information about (a, b, x, y) with an error of `floorPx` and the pair's doubts added. */
-function withFloor({ information, scaleDoubtPx, shiftDoubtPx }: PairLink, floorPx: number): Float64Array {
-  const shift = Math.hypot(floorPx, shiftDoubtPx);
-  return withDoubts(information, [Math.hypot(floorPx, scaleDoubtPx), floorPx, shift, shift]);
+/** Information about (a, b, x, y) with an error of `minErrorPx` and the uncertainties of the pair added. */
+function addMinError(
+  { information, scaleSigmaPx, shiftSigmaPx }: PairLink,
+  minErrorPx: number,
+): Float64Array {
+  const shift = Math.hypot(minErrorPx, shiftSigmaPx);
+  return addErrors(information, [Math.hypot(minErrorPx, scaleSigmaPx), minErrorPx, shift, shift]);
 }
 
 /**
  * Information, row-major 4 x 4, with independent errors (px) of the four added to its covariance.
  * (C + F)^-1 = (I + L F)^-1 L for information L = C^-1 and floors F: no inverse of L itself is needed.
  */
-function withDoubts(information: Float64Array, doubtsPx: readonly number[]): Float64Array {
-  const roots = doubtsPx.map((doubt) => Math.max(doubt, leastDoubtPx));
+function addErrors(information: Float64Array, sigmasPx: readonly number[]): Float64Array {
+  const roots = sigmasPx.map((sigma) => Math.max(sigma, minSigmaPx));
   // With G = F^1/2: G L' G = (I + G L G)^-1 G L G, symmetric throughout.
   const scaled = information.map((value, i) => value * roots[i >> 2] * roots[i & 3]);
   const system = scaled.map((value, i) => value + (i % 5 === 0 ? 1 : 0));
@@ -288,9 +291,9 @@ function pin(
 ): void {
   motions.forEach((m, k) => {
     for (let part = 0; part < 4; part++) {
-      const held =
+      const isFixed =
         !m || k === anchor || (part === 1 && free !== 'similarity') || (part === 0 && free === 'shift');
-      if (!held) continue;
+      if (!isFixed) continue;
       const index = 4 * k + part;
       normal.pin(index);
       right[index] = 0;
@@ -299,7 +302,7 @@ function pin(
   });
 }
 
-function reweigh(
+function updateWeights(
   links: readonly PairLink[],
   informations: readonly Float64Array[],
   weights: Float64Array,

@@ -53,5 +53,5 @@ export function storeInformation(
   tiles.xx[k] = cyy / d / (pitchX * pitchX);
   tiles.xy[k] = -cxy / d / (pitchX * pitchY);
   tiles.yy[k] = cxx / d / (pitchY * pitchY);
-  tiles.doubtPx[k] = outlineSharedRatio * outlineError * pitchX;
+  tiles.sharedErrorPx[k] = outlineSharedRatio * outlineError * pitchX;
 }

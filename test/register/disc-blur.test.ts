@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { blurFrom, mostBlur, slopeShare } from '../../src/register/disc-blur.js';
+import { blurFrom, maxBlur, slopeShare } from '../../src/register/disc-blur.js';
 
 /** Mean of f over a disc of radius 1. */
 function overDisc(f: (a: number, b: number) => number): number {
@@ -24,7 +24,7 @@ describe('the blur of a disc', () => {
       expect(Math.abs(blurFrom(contrast ** 2) - z)).toBeLessThan(0.02);
     }
     expect(blurFrom(1)).toBe(0);
-    expect(blurFrom(0)).toBeCloseTo(mostBlur, 6);
+    expect(blurFrom(0)).toBeCloseTo(maxBlur, 6);
   });
 
   it('shifts a wave on a slope as the mean over the lens does', () => {

@@ -37,8 +37,8 @@ function link(motions: CentredMotion[], from: number, to: number, informationPx 
     to,
     motion: composeMotions(invertMotion(motions[to]), motions[from]),
     information,
-    scaleDoubtPx: 0,
-    shiftDoubtPx: 0,
+    scaleSigmaPx: 0,
+    shiftSigmaPx: 0,
   };
 }
 
@@ -62,7 +62,7 @@ function worstPx(found: (CentredMotion | undefined)[], expected: CentredMotion[]
   );
 }
 
-const options = { frameCount, anchor, radiusPx, free: 'similarity', floorPx: 0.01 } as const;
+const options = { frameCount, anchor, radiusPx, free: 'similarity', minErrorPx: 0.01 } as const;
 
 describe('the solution of a whole stack', () => {
   it('returns the motions that all pairs agree on', () => {
@@ -209,8 +209,8 @@ describe('steps of the rail that are alike only in the mean', () => {
       return similarityToMotion({ scale: 1 / (1 + 0.002 * travel), rollRad: 0, shiftXPx: 0, shiftYPx: 0 });
     });
     const motions = raw.map((m) => composeMotions(invertMotion(raw[anchor]), m));
-    const links = linksOf(motions).map((pair) => ({ ...pair, scaleDoubtPx: 0.5 }));
-    const found = solveStack(links, { frameCount, anchor, radiusPx, free: 'scale', floorPx: 0.01 });
+    const links = linksOf(motions).map((pair) => ({ ...pair, scaleSigmaPx: 0.5 }));
+    const found = solveStack(links, { frameCount, anchor, radiusPx, free: 'scale', minErrorPx: 0.01 });
     const wholePx = (all: readonly (CentredMotion | undefined)[]) =>
       radiusPx * ((all[0]?.a ?? 0) - (all[frameCount - 1]?.a ?? 0));
     expect(Math.abs(wholePx(found.motions) / wholePx(motions) - 1)).toBeLessThan(0.02);

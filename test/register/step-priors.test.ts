@@ -32,14 +32,14 @@ function pairs(
       for (let i = 0; i < 4; i++) information[i * 5] = claimPx ** -2;
       const motion = composeMotions(invertMotion(motions[to]), motions[from]);
       motion.a += errorPx(from) / radiusPx;
-      links.push({ from, to, motion, information, scaleDoubtPx: 0, shiftDoubtPx: 0 });
+      links.push({ from, to, motion, information, scaleSigmaPx: 0, shiftSigmaPx: 0 });
     }
   }
   return links;
 }
 
 const solve = (links: readonly PairLink[], frameCount: number) =>
-  solveStack(links, { frameCount, anchor, radiusPx, free: 'scale', floorPx: 0.01 }).motions;
+  solveStack(links, { frameCount, anchor, radiusPx, free: 'scale', minErrorPx: 0.01 }).motions;
 
 function worstPx(found: readonly (CentredMotion | undefined)[], expected: readonly CentredMotion[]): number {
   return radiusPx * Math.max(...expected.map(({ a }, k) => Math.abs((found[k]?.a ?? 0) - a)));
@@ -75,7 +75,7 @@ describe('the spread of the steps', () => {
   it('fills in the scale of a run of unsure pairs on an even rail', () => {
     const motions = rail(even(39));
     const links = pairs(motions, (k) => (k > 28 ? 0.4 : 0), 0.03).map((link) =>
-      link.from > 28 ? { ...link, scaleDoubtPx: 0.4 } : link,
+      link.from > 28 ? { ...link, scaleSigmaPx: 0.4 } : link,
     );
     // Eleven steps, each off by 0.4 px.
     expect(worstPx(solve(links, 40), motions)).toBeLessThan(0.25);

@@ -20,15 +20,15 @@ export interface FitFrame {
 }
 
 /**
- * Tiles with the size of the error that each shares with others: `doubtPx` in position and roll, `scaleDoubtPx` in
+ * Tiles with the size of the error that each shares with others: `sharedErrorPx` in position and roll, `sharedScaleErrorPx` in
  * scale at the radius.
  */
-export interface DoubtfulTiles extends Correspondences {
-  scaleDoubtPx: Float32Array;
+export interface CorrelatedTiles extends Correspondences {
+  sharedScaleErrorPx: Float32Array;
 }
 
 /** A motion with its information about (a, b, x, y), row-major 4 x 4, a and b scaled by the radius: 1/px^2. */
-export interface DoubtedFit {
+export interface CorrelatedFit {
   motion: CentredMotion;
   information: Float64Array;
 }
@@ -64,7 +64,11 @@ const rejectingRounds = 4;
  *
  * Own errors are weighted robustly as in `fitMotion`, but relative to the scatter of the most certain tiles.
  */
-export function fitWithDoubts(tiles: DoubtfulTiles, start: CentredMotion, frame: FitFrame): DoubtedFit {
+export function fitWithSharedErrors(
+  tiles: CorrelatedTiles,
+  start: CentredMotion,
+  frame: FitFrame,
+): CorrelatedFit {
   const { radiusPx, shiftOnly } = frame;
   const fit = new Float64Array(all);
   const sums: Sums = { normal: new Float64Array(all * all), right: new Float64Array(all) };
@@ -105,14 +109,14 @@ interface Sums {
 const distance = { x: 0, y: 0 };
 
 function measureDistance(
-  { u, v, foundU, foundV, doubtPx, scaleDoubtPx }: DoubtfulTiles,
+  { u, v, foundU, foundV, sharedErrorPx, sharedScaleErrorPx }: CorrelatedTiles,
   i: number,
   start: CentredMotion,
   fit: Float64Array,
   radiusPx: number,
 ): void {
-  const h = doubtPx[i];
-  const a = start.a + (fit[0] + scaleDoubtPx[i] * fit[4]) / radiusPx;
+  const h = sharedErrorPx[i];
+  const a = start.a + (fit[0] + sharedScaleErrorPx[i] * fit[4]) / radiusPx;
   const b = start.b + (fit[1] + h * fit[5]) / radiusPx;
   distance.x = foundU[i] - (a * u[i] - b * v[i] + start.x + fit[2] + h * fit[6]);
   distance.y = foundV[i] - (b * u[i] + a * v[i] + start.y + fit[3] + h * fit[7]);
@@ -120,7 +124,7 @@ function measureDistance(
 
 /** Distance of every tile from the fit into `spread`, in its own standard deviations. */
 function measureDistances(
-  tiles: DoubtfulTiles,
+  tiles: CorrelatedTiles,
   start: CentredMotion,
   fit: Float64Array,
   radiusPx: number,
@@ -136,7 +140,7 @@ function measureDistances(
 
 /** Columns of the model as in `tileEquations`, then the same times the tile's shared errors. */
 function accumulate(
-  tiles: DoubtfulTiles,
+  tiles: CorrelatedTiles,
   start: CentredMotion,
   fit: Float64Array,
   radiusPx: number,
@@ -147,21 +151,21 @@ function accumulate(
   // Upper triangle of one tile's own block, and its right side.
   const block = new Float64Array(own * own);
   const side = new Float64Array(own);
-  const doubts = new Float64Array(own);
+  const sharedErrors = new Float64Array(own);
   for (let i = 0; i < tiles.count; i++) {
     if (tiles.weight[i] <= 0) continue;
     measureDistance(tiles, i, start, fit, radiusPx);
     tileEquations(tiles, i, distance.x, distance.y, radiusPx, block, side);
-    doubts.fill(tiles.doubtPx[i]);
-    doubts[0] = tiles.scaleDoubtPx[i];
+    sharedErrors.fill(tiles.sharedErrorPx[i]);
+    sharedErrors[0] = tiles.sharedScaleErrorPx[i];
     for (let row = 0; row < own; row++) {
       right[row] += side[row];
-      right[own + row] += doubts[row] * side[row];
+      right[own + row] += sharedErrors[row] * side[row];
       for (let col = 0; col < own; col++) {
         const value = row <= col ? block[row * own + col] : block[col * own + row];
         normal[row * all + col] += value;
-        normal[row * all + own + col] += doubts[col] * value;
-        normal[(own + row) * all + own + col] += doubts[row] * doubts[col] * value;
+        normal[row * all + own + col] += sharedErrors[col] * value;
+        normal[(own + row) * all + own + col] += sharedErrors[row] * sharedErrors[col] * value;
       }
     }
   }
@@ -199,7 +203,7 @@ const cellNumbers = 5 + 2 * all;
 
 /** Eliminates the cells' errors, two unknowns each, from the normal equations. */
 function eliminateCells(
-  tiles: DoubtfulTiles,
+  tiles: CorrelatedTiles,
   start: CentredMotion,
   fit: Float64Array,
   { radiusPx, pitchPx, fullSize }: FitFrame,
@@ -212,7 +216,7 @@ function eliminateCells(
     if (w <= 0) continue;
     measureDistance(tiles, i, start, fit, radiusPx);
     const { x, y } = distance;
-    const h = tiles.doubtPx[i];
+    const h = tiles.sharedErrorPx[i];
     const size = minCellErrorPx * pitchPx + cellErrorRatio * h;
     const p = tiles.u[i] / radiusPx;
     const q = tiles.v[i] / radiusPx;
@@ -229,7 +233,7 @@ function eliminateCells(
     const couplings = [xx * p + xy * q, xy * p + yy * q, -xx * q + xy * p, -xy * q + yy * p, xx, xy, xy, yy];
     for (let k = 0; k < all; k++) {
       cells[at + 5 + k] += couplings[k];
-      cells[at + 5 + all + k] += (k < 2 ? tiles.scaleDoubtPx[i] : h) * couplings[k];
+      cells[at + 5 + all + k] += (k < 2 ? tiles.sharedScaleErrorPx[i] : h) * couplings[k];
     }
   }
   for (let at = 0; at < cells.length; at += cellNumbers) {

@@ -1,51 +1,58 @@
 import { describe, expect, it } from 'vitest';
 import { noMotion } from '../../src/register/centred-motion.js';
 import { createCorrespondences } from '../../src/register/fit-motion.js';
-import { commonModeSigmaPx, type DoubtfulTiles, fitWithDoubts } from '../../src/register/fit-with-doubts.js';
+import {
+  type CorrelatedTiles,
+  commonModeSigmaPx,
+  fitWithSharedErrors,
+} from '../../src/register/fit-shared-errors.js';
 import { normalRandom, seededRandom } from './textured-stack.js';
 
 const fullSize = { width: 1600, height: 1200 };
 const frame = { fullSize, radiusPx: 1000, pitchPx: 1, shiftOnly: false };
 
-/** Tiles all over the frame, `doubts[i]` px doubtful each, found where `place` says with a noise of `sigmaPx`. */
+/** Tiles all over the frame, with a shared error of `sharedErrors[i]` px each, found where `positionOf` puts them with a noise of `sigmaPx`. */
 function drawTiles(
-  doubts: readonly number[],
+  sharedErrors: readonly number[],
   sigmaPx: number,
   seed: number,
-  place: (u: number, v: number, doubtPx: number) => [number, number],
-): DoubtfulTiles {
+  positionOf: (u: number, v: number, sharedErrorPx: number) => [number, number],
+): CorrelatedTiles {
   const random = seededRandom(seed);
   const tiles = {
-    ...createCorrespondences(doubts.length),
-    scaleDoubtPx: Float32Array.from(doubts),
-    count: doubts.length,
+    ...createCorrespondences(sharedErrors.length),
+    sharedScaleErrorPx: Float32Array.from(sharedErrors),
+    count: sharedErrors.length,
   };
-  doubts.forEach((doubtPx, i) => {
+  sharedErrors.forEach((sharedErrorPx, i) => {
     const u = (random() - 0.5) * fullSize.width;
     const v = (random() - 0.5) * fullSize.height;
-    const [x, y] = place(u, v, doubtPx);
+    const [x, y] = positionOf(u, v, sharedErrorPx);
     tiles.u[i] = u;
     tiles.v[i] = v;
     tiles.foundU[i] = x + sigmaPx * normalRandom(random);
     tiles.foundV[i] = y + sigmaPx * normalRandom(random);
     tiles.xx[i] = tiles.yy[i] = 1 / sigmaPx ** 2;
-    tiles.doubtPx[i] = doubtPx;
+    tiles.sharedErrorPx[i] = sharedErrorPx;
   });
   return tiles;
 }
 
-describe('a fit of doubtful tiles', () => {
+describe('a fit of tiles with shared errors', () => {
   it('follows twenty sharp tiles against a thousand that agree on another shift', () => {
-    const doubts = Array.from({ length: 1020 }, (_, i) => (i < 20 ? 0 : 1));
-    const tiles = drawTiles(doubts, 0.05, 1, (u, v, doubtPx) => [u + 0.8 * doubtPx, v - 0.5 * doubtPx]);
-    const { motion } = fitWithDoubts(tiles, { ...noMotion, x: 0.8, y: -0.5 }, frame);
+    const sharedErrors = Array.from({ length: 1020 }, (_, i) => (i < 20 ? 0 : 1));
+    const tiles = drawTiles(sharedErrors, 0.05, 1, (u, v, sharedErrorPx) => [
+      u + 0.8 * sharedErrorPx,
+      v - 0.5 * sharedErrorPx,
+    ]);
+    const { motion } = fitWithSharedErrors(tiles, { ...noMotion, x: 0.8, y: -0.5 }, frame);
     expect(Math.hypot(motion.x, motion.y)).toBeLessThan(0.06);
   });
 
   it('claims no more certainty than tiles with a common error have', () => {
-    const doubts = new Array<number>(1000).fill(1);
-    const { information } = fitWithDoubts(
-      drawTiles(doubts, 0.05, 2, (u, v) => [u, v]),
+    const sharedErrors = new Array<number>(1000).fill(1);
+    const { information } = fitWithSharedErrors(
+      drawTiles(sharedErrors, 0.05, 2, (u, v) => [u, v]),
       noMotion,
       frame,
     );
@@ -58,7 +65,7 @@ describe('a fit of doubtful tiles', () => {
       truth.a * u - truth.b * v + truth.x,
       truth.b * u + truth.a * v + truth.y,
     ]);
-    const { motion } = fitWithDoubts(tiles, noMotion, frame);
+    const { motion } = fitWithSharedErrors(tiles, noMotion, frame);
     expect(Math.abs(motion.a - truth.a) * frame.radiusPx).toBeLessThan(0.03);
     expect(Math.abs(motion.b - truth.b) * frame.radiusPx).toBeLessThan(0.03);
     expect(Math.hypot(motion.x - truth.x, motion.y - truth.y)).toBeLessThan(0.02);
@@ -66,7 +73,7 @@ describe('a fit of doubtful tiles', () => {
 
   it('leaves scale and roll alone when only a shift is asked for', () => {
     const tiles = drawTiles(new Array<number>(100).fill(0.1), 0.05, 4, (u, v) => [1.001 * u + 1, v]);
-    const { motion } = fitWithDoubts(tiles, noMotion, { ...frame, shiftOnly: true });
+    const { motion } = fitWithSharedErrors(tiles, noMotion, { ...frame, shiftOnly: true });
     expect([motion.a, motion.b]).toEqual([1, 0]);
   });
 });
