@@ -1,6 +1,8 @@
+import { gapFalloff, goodFalloff, minLongStep } from '../model/constants/model.js';
+import { distanceOfFalloff, falloffAt } from '../model/optical-model.js';
 import { optionName } from '../option-names.js';
-import { distanceOfFalloff, type FocusFit, falloffAt, gapFalloff, goodFalloff } from '../rail/focus-fit.js';
-import { maxRegularStep, nominalPosition, type RailTravel } from '../rail/rail-travel.js';
+import type { FocusFit } from '../rail/focus-fit.js';
+import { nominalPosition, type RailTravel } from '../rail/rail-travel.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import type { Finding } from '../result/finding.js';
 import { shortNumber } from '../result/report/numbers.js';
@@ -115,7 +117,7 @@ export function judgeFocus(
   const gaps = gapCounts.flatMap((count, k) => {
     const step = Math.abs(positions[k + 1] - positions[k]);
     // A single long step is reported as missed, with its gap.
-    const isGap = count > 0 && -falloffAt(step / 2, fineWidth) > gapFalloff && step < maxRegularStep;
+    const isGap = count > 0 && -falloffAt(step / 2, fineWidth) > gapFalloff && step < minLongStep;
     return isGap ? [{ from: frames[k].number, to: frames[k + 1].number, percent: percent(count) }] : [];
   });
   const coverage: CoverageShares = {

@@ -1,6 +1,6 @@
 import { median } from '../image/median.js';
+import { encodingPower } from '../model/constants/register.js';
 import type { FrameMeasurements } from '../rail/frame-measurements.js';
-import { encodingPower } from '../register/frame-light.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import type { Finding } from '../result/finding.js';
 import { percentText } from '../result/report/numbers.js';

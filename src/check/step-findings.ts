@@ -1,6 +1,8 @@
 import { median, sigmaPerMad } from '../image/median.js';
-import { falloffAt } from '../rail/focus-fit.js';
-import { maxRegularStep, minStep, nominalPosition, type RailTravel } from '../rail/rail-travel.js';
+import { gapFalloff, minLongStep } from '../model/constants/model.js';
+import { minStep } from '../model/constants/rail.js';
+import { falloffAt } from '../model/optical-model.js';
+import { nominalPosition, type RailTravel } from '../rail/rail-travel.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import type { Finding } from '../result/finding.js';
 import { shortNumber } from '../result/report/numbers.js';
@@ -8,11 +10,6 @@ import type { FileCounter } from './file-numbers.js';
 import { capital, framesText, numbersText } from './finding-text.js';
 import { type RailScale, travelText } from './rail-scale.js';
 
-/**
- * Falloff of a focus curve (ln energy) midway between two frames from which they leave a gap: three quarters of an
- * octave, as in the maps of a merge.
- */
-const gapFalloff = 0.75 * Math.LN2;
 /**
  * Steps on each side from which the scatter of the steps is estimated, and minimum deviation of an outlier in units of
  * that scatter.
@@ -70,7 +67,7 @@ export function stepFindings(
   }
   const long: LongStep[] = [];
   for (const [k, step] of steps.entries()) {
-    const maxRegular = tileShare[k] < smallTileShare ? maxRegularStep * smallShareFactor : maxRegularStep;
+    const maxRegular = tileShare[k] < smallTileShare ? minLongStep * smallShareFactor : minLongStep;
     const plain = Math.max(maxRegular, 1 + minScatterSigmas * scatterAround(steps, k));
     // NaN, a step that is not known, fails too.
     if (!(step >= plain) || besideBackward.has(k)) continue;

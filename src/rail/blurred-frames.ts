@@ -1,30 +1,21 @@
 import { median } from '../image/median.js';
+import {
+  maxShakenCrests,
+  maxSoftSharpness,
+  minAnisotropyAtEnd,
+  minAnisotropyRatio,
+  minAnisotropySigmas,
+  minAnisotropyWithDip,
+  minDip,
+  minDipWithAnisotropy,
+  minEndAnisotropyRatio,
+  minSoftAnisotropySigmas,
+} from '../model/constants/rail.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import type { FocusCurves } from './focus-curves.js';
 import { shapesAt } from './rail-travel.js';
 import type { FrameShake } from './shake.js';
 
-/**
- * Anisotropic loss (ln energy) from which a frame counts as shaken: at the ends of the stack by itself, elsewhere
- * together with a dip in sharpness.
- */
-const minAnisotropyAtEnd = 0.155;
-const minAnisotropyWithDip = 0.13;
-/** Minimum ratio of a frame's anisotropy to the median of the stack. */
-const minAnisotropyRatio = 3;
-/** The same for the first and the last frame, which have a neighbour on one side only. */
-const minEndAnisotropyRatio = 4;
-const minDipWithAnisotropy = 0.35;
-/**
- * Minimum significance in standard errors, since few tiles are measured where little is in focus; lower where
- * registration measures the frame as soft too.
- */
-const minAnisotropySigmas = 3.5;
-const minSoftAnisotropySigmas = 2;
-/** Isotropic loss (ln energy) from which a soft frame counts as shaken in no single direction. */
-const minDip = 0.9;
-const maxSoftSharpness = 0.75;
-const maxShakenCrests = 0.12;
 /** Indices of frames that are blurred as a whole. */
 export function blurredFrames(
   shakes: readonly FrameShake[],

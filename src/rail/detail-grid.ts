@@ -1,3 +1,4 @@
+import { differencePx, minCellPx, rowSkipMinPixels, targetCells } from '../model/constants/rail.js';
 import type { DecodedFrame } from '../stack/decode.js';
 
 /** Directions in which fine detail is measured. */
@@ -17,14 +18,6 @@ export interface DetailGrid {
   /** (rows, columns): mean brightness, 8-bit levels. */
   light: Float32Array;
 }
-
-/** Approximate number of cells in a frame: enough to locate what is sharp, few enough to keep for every frame. */
-const targetCells = 9000;
-const minCellPx = 8;
-/** From this many pixels on, only every second row is measured. */
-export const rowSkipMinPixels = 600_000;
-/** Spacing of the second difference, pixels: its response peaks at periods of four pixels. */
-const differencePx = 2;
 
 /** Side of the cells for pictures of this many pixels. */
 export function cellSide(pixels: number): number {

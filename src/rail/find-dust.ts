@@ -1,6 +1,24 @@
 import type { Size } from '../image/image.js';
 import { median } from '../image/median.js';
 import { applyMatrix, composeMatrices, invertMatrix, type Matrix3 } from '../image/transform.js';
+import {
+  darkShare,
+  lumaOffset,
+  maxLag,
+  maxSpots,
+  minComparisons,
+  minDarkening,
+  minDarkeningLevels,
+  minDustLuma,
+  minDustScatter,
+  minMovePx,
+  minSidedShare,
+  minSidedSigmas,
+  minSpotDistancePx,
+  planePixels,
+  rimRadius,
+  spotRadii,
+} from '../model/constants/rail.js';
 import type { DustSpot } from './sensor-spot.js';
 
 /** One frame as it is searched for spots: ln brightness of a small picture. */
@@ -11,15 +29,11 @@ export interface SpotPlane {
   matrix: Matrix3;
 }
 
-/** Keeps noise in shadows from growing in the logarithm, 8-bit levels. */
-const lumaOffset = 12;
 /** Entries of the table of logarithms a level: the mean of 4 x 4 pixels of 8 bits, each in quarters, is one of them exactly. */
 const entriesPerLevel = 64;
 const logTable = Float32Array.from({ length: 255 * entriesPerLevel + 1 }, (_, i) =>
   Math.log(i / entriesPerLevel + lumaOffset),
 );
-/** Dust is looked for on pictures of about so many pixels. */
-const planePixels = 400_000;
 
 /** How much smaller, per side, planes are than a picture. */
 export function planeShrink({ width, height }: Size): 1 | 2 | 4 | 8 {
@@ -44,27 +58,6 @@ export function spotLight(luma: Float32Array, { width, height }: Size, k: number
   for (let i = 0; i < light.length; i++) light[i] = logTable[(light[i] * toEntry + 0.5) | 0];
   return light;
 }
-
-/**
- * Half widths of the boxes that are compared with their surroundings, pixels of the plane; the surroundings are three
- * times as wide.
- */
-const spotRadii = [2, 4];
-/** Radius of a speck with its blurred rim, pixels of the plane: an upper bound. */
-const rimRadius = 5;
-/** Minimum darkening of a speck against the frames around, ln. */
-const minDarkening = 0.004;
-/** Minimum number of comparisons. */
-const minComparisons = 8;
-/**
- * Minimum motion of the picture between compared frames, pixels of the plane, and the maximum distance between them,
- * frames.
- */
-const minMovePx = 1.2;
-const maxLag = 6;
-const maxSpots = 40;
-/** Spots nearer to each other than this are one, pixels of the plane. */
-const minDistancePx = 14;
 
 /**
  * Finds dust: dark spots that stay where they are on the sensor while the picture moves.
@@ -121,7 +114,7 @@ export function findDust(
   const kept: typeof found = [];
   for (const spot of found) {
     if (kept.length === maxSpots) break;
-    const isApart = kept.every((other) => Math.hypot(other.x - spot.x, other.y - spot.y) > minDistancePx);
+    const isApart = kept.every((other) => Math.hypot(other.x - spot.x, other.y - spot.y) > minSpotDistancePx);
     if (isApart && staysDark(spot, runs, lag, size, factor)) kept.push(spot);
   }
   return kept.map(({ x, y }) => ({
@@ -130,20 +123,6 @@ export function findDust(
     radius: rimRadius * factor,
   }));
 }
-
-/**
- * Minimum share of its darkening that a speck shows against the frames on each side, and minimum significance there,
- * standard errors.
- */
-const minSidedShare = 0.35;
-const minSidedSigmas = 2;
-/**
- * Dust is invisible on ground that is darker than this in a quarter of the frames, or when it takes less light than
- * this, 8-bit levels. Pixels that clip to black do not dim by a constant factor, as dust does.
- */
-const minLuma = 24;
-const darkShare = 0.25;
-const minDarkeningLevels = 0.6;
 
 /** Whether a spot is dark against the frames before it and those after it alike, and the picture moved there. */
 function staysDark(
@@ -175,7 +154,7 @@ function staysDark(
     ({ mean, error, movePx, light }) =>
       mean < -Math.max(minDarkening / 2, minSidedShare * spot.depth, minSidedSigmas * error) &&
       movePx >= minMovePx &&
-      light > Math.log(minLuma + lumaOffset) &&
+      light > Math.log(minDustLuma + lumaOffset) &&
       spot.depth * Math.exp(light) > minDarkeningLevels,
   );
 }
@@ -249,16 +228,13 @@ function spotsOf({ mean, squares, count }: Evidence, { width, height }: Size, ra
     for (let x = border; x < width - border; x++) {
       const i = y * width + x;
       if (!(mean[i] < -minDarkening) || !isLocalMinimum(mean, width, x, y)) continue;
-      const variance = Math.max(0, squares[i] / count - mean[i] * mean[i]) + minScatter ** 2;
+      const variance = Math.max(0, squares[i] / count - mean[i] * mean[i]) + minDustScatter ** 2;
       if (-mean[i] < minSigmas * Math.sqrt(variance / count)) continue;
       found.push({ x, y, depth: -mean[i], radius });
     }
   }
   return found;
 }
-
-/** Lower bound on the scatter of a pixel, ln: few comparisons may agree by chance. */
-const minScatter = 0.003;
 
 /** The smallest distance of compared frames at which the picture has moved enough; undefined when it never has. */
 function lagOf(

@@ -1,12 +1,9 @@
+import { minFittedTiles, minStepSamples, misfitScale } from '../model/constants/rail.js';
 import type { FocusCurves } from './focus-curves.js';
-import { fitSegment, misfitScale, type PeakSegment } from './peak-segments.js';
+import { fitSegment, type PeakSegment } from './peak-segments.js';
 
 /** Trial lengths, usual steps. */
 const trialLengths = Array.from({ length: 25 }, (_, i) => i / 8);
-/** Minimum samples of a curve on each side of the step: a curve of any width passes through a single one. */
-const minSamplesPerSide = 2;
-/** Minimum number of tiles before the step, and after it. */
-const minTiles = 10;
 /** Best-fitting lengths of one step, in usual steps. */
 export interface StepFit {
   /** Over all tiles that come into focus near the step. */
@@ -38,11 +35,11 @@ export function fitStep(
   const sides: [PeakSegment[], PeakSegment[]] = [[], []];
   for (const segment of segments) {
     const { at, from, to } = segment;
-    if (k - from + 1 < minSamplesPerSide || to - k < minSamplesPerSide) continue;
+    if (k - from + 1 < minStepSamples || to - k < minStepSamples) continue;
     // Not by the two frames themselves, which are equally sharp where no step was taken.
     sides[level[at + k - 1] > level[at + k + 2] ? 0 : 1].push(segment);
   }
-  if (Math.min(...sides.map((side) => side.length)) < minTiles) return undefined;
+  if (Math.min(...sides.map((side) => side.length)) < minFittedTiles) return undefined;
   const costs = trialLengths.map((length) => {
     const positions = [0];
     for (const [i, step] of steps.entries()) positions.push(positions[i] + (i === k ? length : step));

@@ -1,3 +1,5 @@
+import { minNoiseRatio, minProminence } from '../model/constants/rail.js';
+import { levelAboveNoise } from '../model/optical-model.js';
 import { directionCount } from './detail-grid.js';
 import type { TileCurves } from './tile-curves.js';
 import { noiseEnergy } from './tile-noise.js';
@@ -16,16 +18,13 @@ export interface FocusCurves {
   floor: number;
 }
 
-/** Ratio of energy to noise from which a tile shows detail. */
-export const minNoiseRatio = 2.5;
-
 export function focusCurves(curves: TileCurves): FocusCurves {
   const { columns, rows, tilePx, frames, energy } = curves;
   const noise = noiseEnergy(curves);
   const level = new Float32Array(columns * rows * frames);
   for (let i = 0; i < level.length; i++) {
     const energyAt = (energy[i * directionCount] + energy[i * directionCount + 1]) / 2;
-    level[i] = Number.isNaN(energyAt) ? energyAt : Math.log(Math.max(energyAt - noise, noise / 2));
+    level[i] = Number.isNaN(energyAt) ? energyAt : levelAboveNoise(energyAt, noise);
   }
   return { columns, rows, tilePx, frames, level, noise, floor: Math.log(noise / 2) };
 }
@@ -34,9 +33,6 @@ export function focusCurves(curves: TileCurves): FocusCurves {
 export function detectionLevel({ noise }: FocusCurves): number {
   return Math.log((minNoiseRatio - 1) * noise);
 }
-
-/** Minimum height of a peak over the lowest point of its curve, ln energy: about two octaves. */
-const minProminence = 1.4;
 
 /**
  * Index of the frame in which a tile is sharpest, where its curve has a peak: above the noise, and well above its

@@ -1,4 +1,18 @@
 import { median } from '../image/median.js';
+import {
+  logWidthSigma,
+  maxBeyondEnd,
+  maxOffset,
+  maxSamplesPerSide,
+  maxWidthError,
+  minEndRise,
+  minPeakRise,
+  minSamplesPerSide,
+  offsetStep,
+  sampleSigma,
+  widthsPerSide,
+} from '../model/constants/rail.js';
+import { falloffAt } from '../model/optical-model.js';
 import { type FocusCurves, peakFrame } from './focus-curves.js';
 
 /** Where and how sharply one tile comes into focus. */
@@ -22,54 +36,11 @@ export interface FocusFit {
   width: number;
 }
 
-/**
- * Falloff of a focus curve: ln energy = -falloffPower ln(1 + (distance / width)^2). Far from the peak, the contrast of
- * a disc-shaped blur falls as its diameter to the power -3/2 (the envelope of J1(x)/x), energy as -3.
- */
-const falloffPower = 1.5;
 /** Trial widths, usual steps. */
 const trialWidths = Array.from({ length: 22 }, (_, i) => 0.2 * 1.2 ** i);
-/** Samples fitted on each side of the best frame: minimum, multiple of the median width, maximum. */
-const minSamplesPerSide = 5;
-const widthsPerSide = 2.5;
-const maxSamplesPerSide = 20;
-/** Best focus is searched for this far beyond the ends of the stack, usual steps. */
-const maxBeyondEnd = 3;
-const offsetStep = 0.125;
-/** Largest offset from the best frame where that is not at an end, usual steps. */
-const maxOffset = 1.5;
 /** Offsets from -maxBeyondEnd to maxBeyondEnd, and frames around the best one, in a falloff table. */
 const offsetCount = (2 * maxBeyondEnd) / offsetStep + 1;
 const tableFrames = 2 * maxSamplesPerSide + 1;
-/** Standard deviation of ln width over the tiles: prior of the second fit. */
-const logWidthSigma = 0.35;
-/**
- * Minimum share of the expected increase that a curve which peaks beyond an end must show in the last two frames there.
- */
-const minEndRise = 0.5;
-/** Standard error of a sample from tiles that contain more than one depth, ln energy. */
-const sampleSigma = 0.2;
-
-/** Maximum error of a fit whose width is used, ln energy. */
-const maxWidthError = 0.5;
-
-/**
- * Falloff (ln energy) midway between two frames from which a step leaves a gap: an octave. The maps of a merge use
- * three quarters of an octave, but here the width of the curves is less certain, as it comes from few tiles and frames.
- */
-export const gapFalloff = Math.LN2;
-/** Falloff midway between two frames of a well-chosen step: half an octave. */
-export const goodFalloff = 0.5 * Math.LN2;
-
-/** Falloff of a curve at a distance from its peak, ln energy; negative. */
-export function falloffAt(distance: number, width: number): number {
-  return -falloffPower * Math.log1p((distance / width) ** 2);
-}
-
-/** Distance from the peak at which the curve has fallen by `falloff` (ln energy, positive). */
-export function distanceOfFalloff(falloff: number, width: number): number {
-  return width * Math.sqrt(Math.expm1(falloff / falloffPower));
-}
 
 /**
  * Fits every tile's curve over the rail positions of the frames: first independently, then with the median width as
@@ -136,7 +107,7 @@ function fitTile(
       let sum = 0;
       let weight = 0;
       for (const k of used) {
-        if (level[at + k] <= floor + 0.3) continue;
+        if (level[at + k] <= floor + minPeakRise) continue;
         sum += level[at + k] - falloff[middle + k];
         weight++;
       }

@@ -1,6 +1,13 @@
 import { createHash } from 'node:crypto';
+import {
+  burntColumns,
+  burntRows,
+  maxBlockedLevel,
+  minBurntLevel,
+  rowSkipMinPixels,
+} from '../model/constants/rail.js';
 import type { DecodedFrame } from '../stack/decode.js';
-import { type DetailGrid, measureDetail, rowSkipMinPixels } from './detail-grid.js';
+import { type DetailGrid, measureDetail } from './detail-grid.js';
 
 /** What is measured of a frame while its pixels are in memory. */
 export interface FrameMeasurements {
@@ -17,13 +24,6 @@ export interface FrameMeasurements {
   /** Centre of the cell with most burnt pixels, full-size pixels; undefined without any. */
   burntSpot: { x: number; y: number } | undefined;
 }
-
-/** Samples this near the ends of the range are clipped: JPEG blurs the ends by a level or two. */
-const minBurntLevel = 253;
-const maxBlockedLevel = 1;
-/** Cells across and down in which burnt pixels are counted. */
-const burntColumns = 12;
-const burntRows = 8;
 
 /** Measures one frame on its reduced picture and its luma. */
 export function measureFrame(number: number, decoded: DecodedFrame, luma: Float32Array): FrameMeasurements {

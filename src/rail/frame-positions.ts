@@ -1,33 +1,22 @@
 import { median } from '../image/median.js';
+import { minLongStep } from '../model/constants/model.js';
+import {
+  convergedChange,
+  damping,
+  longStepSigmaRatio,
+  minMisfit,
+  minPositionTiles,
+  minStep,
+  misfitScale,
+  positionRounds,
+  stepSigma,
+  stepSigmaPerMisfit,
+  tilesPerEffectiveSample,
+} from '../model/constants/rail.js';
 import { SymmetricBand } from '../register/symmetric-band.js';
 import type { FocusCurves } from './focus-curves.js';
-import { fitSegment, misfitScale, type PeakSegment, peakSegments } from './peak-segments.js';
-import { maxRegularStep, minStep, type RailTravel } from './rail-travel.js';
-
-/** Longer steps cannot be measured, usual steps: what lies inside them is sharp in no frame. */
-export const maxMeasuredStep = 3;
-/**
- * Longest step that is represented, where it follows from positions or frame numbers, usual steps. Coverage counts in
- * 1/64 of a step (`judgeStrip`), in which the smallest range of a frame, half a usual step on each side, must not round
- * to zero.
- */
-export const maxStep = 30;
-/** Minimum number of tiles. */
-const minTiles = 30;
-/** Errors of neighbouring tiles are correlated: number of tiles per effective sample. Fitted on rendered stacks. */
-const tilesPerEffectiveSample = 20;
-/** Prior on the steps of a rail: standard deviation, usual steps, and its factor for steps that are longer than one. */
-const stepSigma = 0.15;
-const longStepSigmaRatio = 4;
-/**
- * Alternation between the tiles' curves and the frames' positions: maximum rounds, damping, and the change at which it
- * has converged, usual steps.
- */
-const maxRounds = 12;
-const damping = 0.8;
-const convergedChange = 0.002;
-/** Standard error of a step (usual steps) per unit of the tiles' misfit. Fitted on rendered stacks with even steps. */
-const stepSigmaPerMisfit = 0.14;
+import { fitSegment, type PeakSegment, peakSegments } from './peak-segments.js';
+import type { RailTravel } from './rail-travel.js';
 
 /**
  * Positions along the rail of the frames that are kept, in usual steps; the first is at 0, and they increase.
@@ -56,10 +45,10 @@ export function framePositions(
   }
   const curves = { ...rest, level: own, frames: count };
   const segments = peakSegments(curves);
-  if (segments.length < minTiles) return positions;
+  if (segments.length < minPositionTiles) return positions;
   let found = positions;
   let misfit = 0;
-  for (let round = 0; round < maxRounds; round++) {
+  for (let round = 0; round < positionRounds; round++) {
     const next = refinePositions(curves, segments, found, expected);
     if (!next) return positions;
     const change = Math.max(...next.positions.map((position, k) => Math.abs(position - found[k])));
@@ -76,19 +65,19 @@ function shrinkToRegular(steps: readonly number[], sigma: number): number[] {
   let square = 0;
   let count = 0;
   for (let k = 1; k < steps.length; k++) {
-    if (Math.max(steps[k - 1], steps[k]) >= maxRegularStep) continue;
+    if (Math.max(steps[k - 1], steps[k]) >= minLongStep) continue;
     square += (steps[k] - steps[k - 1]) ** 2 / 2;
     count++;
   }
   const share = square > 0 ? Math.max(0, 1 - (sigma * sigma * count) / square) : 0;
-  return steps.map((step) => (step >= maxRegularStep ? step : 1 + share * (step - 1)));
+  return steps.map((step) => (step >= minLongStep ? step : 1 + share * (step - 1)));
 }
 
 /** Prior steps between the frames that are kept: one usual step, unless a longer one is known. */
 function expectedSteps({ steps }: RailTravel, kept: readonly number[], numbers: readonly number[]): number[] {
   return kept.slice(1).map((to, i) => {
     let between = 0;
-    for (let k = kept[i]; k < to; k++) between += steps[k] >= maxRegularStep ? steps[k] : 1;
+    for (let k = kept[i]; k < to; k++) between += steps[k] >= minLongStep ? steps[k] : 1;
     return Math.max(between, numbers[i + 1] - numbers[i]);
   });
 }
@@ -121,9 +110,9 @@ function refinePositions(
     }
     misfits.push(misfit);
   }
-  if (misfits.length < minTiles) return undefined;
+  if (misfits.length < minPositionTiles) return undefined;
   const typical = median(Float64Array.from(misfits));
-  const misfitSigma = Math.max(0.05, typical);
+  const misfitSigma = Math.max(minMisfit, typical);
   const precision = 1 / (misfitSigma * misfitSigma * tilesPerEffectiveSample);
   const normal = new SymmetricBand(frames, 1);
   const right = new Float64Array(frames);

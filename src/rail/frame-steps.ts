@@ -1,6 +1,6 @@
 import { median } from '../image/median.js';
-import { framePositions, maxMeasuredStep, maxStep } from './frame-positions.js';
-import { minStep } from './rail-travel.js';
+import { maxMeasuredStep, maxStep, minStep } from '../model/constants/rail.js';
+import { framePositions } from './frame-positions.js';
 import type { StackEvidence } from './stack-reading.js';
 
 /**

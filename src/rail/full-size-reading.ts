@@ -1,5 +1,6 @@
 import { InterruptedError } from '../errors.js';
 import { applyMatrix, invertMatrix, type Matrix3 } from '../image/transform.js';
+import { burstFrames, detailTiles, fineTilePx, minFits, noiseTiles } from '../model/constants/rail.js';
 import type { MotionSolution } from '../register/motion-solution.js';
 import { type DecodedFrame, decodeFrame } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
@@ -17,16 +18,6 @@ export interface FullSizeReading {
   /** Width of the focus curves of full-size detail, usual steps; undefined where there is too little. */
   fineWidth: number | undefined;
 }
-
-/** Consecutive frames that are read in full. */
-const burstFrames = 5;
-/** Tiles whose full-size detail is measured over the burst, and tiles without detail, which give the noise. */
-const detailTiles = 90;
-const noiseTiles = 20;
-/** Side of such a tile, full-size pixels. */
-const fineTilePx = 48;
-/** Minimum number of fits for a width. */
-const minFits = 12;
 
 /**
  * Reads some frames in full: reduced frames lose the finest detail, whose depth of field is the smallest, and hot

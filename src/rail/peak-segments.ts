@@ -1,20 +1,12 @@
+import { peakPower } from '../model/constants/model.js';
+import {
+  minSegmentSamples,
+  minUpturn,
+  segmentNoiseMargin,
+  segmentSamplesPerSide,
+} from '../model/constants/rail.js';
 import { solveSymmetric } from '../register/solve-symmetric.js';
 import { type FocusCurves, peakFrame } from './focus-curves.js';
-
-/** Maximum number of samples on each side of the peak of a curve. */
-const maxSamplesPerSide = 3;
-const minSamples = 4;
-/** A segment ends where the curve comes this near to the noise, or turns up again by this much, ln energy. */
-const noiseMargin = 0.7;
-const minUpturn = 0.1;
-/**
- * Falloff of the curves near their peak: ln energy = -falloffPower ln(1 + (distance / width)^2). Fitted on rendered
- * stacks.
- */
-const falloffPower = 2;
-
-/** Misfit at which a tile has half its weight, ln energy: such a tile contains two depths. */
-export const misfitScale = 0.2;
 
 /** The part of a tile's curve around its peak. */
 export interface PeakSegment {
@@ -37,18 +29,18 @@ export function peakSegments(curves: FocusCurves): PeakSegment[] {
     const end = (direction: -1 | 1): number => {
       let k = best;
       while (
-        Math.abs(k + direction - best) <= maxSamplesPerSide &&
+        Math.abs(k + direction - best) <= segmentSamplesPerSide &&
         k + direction >= 0 &&
         k + direction < frames
       ) {
         const next = level[at + k + direction];
-        if (!(next > floor + noiseMargin) || next > level[at + k] + minUpturn) break;
+        if (!(next > floor + segmentNoiseMargin) || next > level[at + k] + minUpturn) break;
         k += direction;
       }
       return k;
     };
     const [from, to] = [end(-1), end(1)];
-    if (to - from + 1 >= minSamples) segments.push({ at, from, to, top });
+    if (to - from + 1 >= minSegmentSamples) segments.push({ at, from, to, top });
   }
   return segments;
 }
@@ -65,8 +57,8 @@ export interface SegmentFit {
   misfit: number;
 }
 
-const residuals = new Float64Array(2 * maxSamplesPerSide + 1);
-const gradients = new Float64Array(2 * maxSamplesPerSide + 1);
+const residuals = new Float64Array(2 * segmentSamplesPerSide + 1);
+const gradients = new Float64Array(2 * segmentSamplesPerSide + 1);
 
 /** Fits the curve of a segment over the positions of the frames; undefined where the fit has no peak. */
 export function fitSegment(
@@ -81,15 +73,15 @@ export function fitSegment(
   for (let k = from; k <= to; k++) {
     const u = positions[k] - middle;
     const value = a + b * u + c * u * u;
-    residuals[k - from] = level[at + k] - top + falloffPower * Math.log(value);
-    gradients[k - from] = (-falloffPower * (b + 2 * c * u)) / value;
+    residuals[k - from] = level[at + k] - top + peakPower * Math.log(value);
+    gradients[k - from] = (-peakPower * (b + 2 * c * u)) / value;
     square += residuals[k - from] ** 2;
   }
   return { residuals, gradients, misfit: Math.sqrt(square / Math.max(1, to - from - 2)) };
 }
 
 /**
- * Fits the parabola y = a + b u + c u^2, u = position - middle, to y = exp((top - level) / falloffPower) with relative
+ * Fits the parabola y = a + b u + c u^2, u = position - middle, to y = exp((top - level) / peakPower) with relative
  * errors.
  */
 function fitCurve(
@@ -105,7 +97,7 @@ function fitCurve(
   const sums = new Float64Array(5);
   const right = new Float64Array(3);
   for (let k = from; k <= to; k++) {
-    const y = Math.exp((top - level[at + k]) / falloffPower);
+    const y = Math.exp((top - level[at + k]) / peakPower);
     const u = positions[k] - middle;
     let term = 1 / (y * y);
     for (let i = 0; i < 5; i++) {

@@ -1,4 +1,26 @@
 import { median } from '../image/median.js';
+import { minLongStep } from '../model/constants/model.js';
+import {
+  maxConfirmedStandstill,
+  maxCurveSteps,
+  maxNeighbourSteps,
+  maxReturnRatio,
+  maxSlopeShare,
+  minChangedShare,
+  minClearChange,
+  minConfirmedStep,
+  minCrestShare,
+  minKnownSteps,
+  minStep,
+  minStepsPerSide,
+  minStepTiles,
+  minTurnTileShare,
+  minTypicalChange,
+  minUncertainStep,
+  minValleyShare,
+  turnNoiseMargin,
+  unanimousShare,
+} from '../model/constants/rail.js';
 import { fitStep } from './fit-step.js';
 import { detectionLevel, type FocusCurves } from './focus-curves.js';
 import { peakSegments } from './peak-segments.js';
@@ -14,51 +36,6 @@ export interface RailTravel {
   /** Share of all tiles that each step is measured on, 0 to 1. */
   tileShare: number[];
 }
-
-/** Minimum number of tiles to measure a step. */
-const minTiles = 12;
-/** Steps on each side from which the expected change is estimated. */
-const maxNeighbourSteps = 4;
-/** A step of this many usual steps or more is a missed or oversized one. */
-export const maxRegularStep = 1.45;
-/** Minimum number of known steps around, and minimum expected change (noise causes less), ln energy. */
-const minKnownSteps = 3;
-/** Minimum number of steps on each side for a linear trend. */
-const minStepsPerSide = 2;
-const minTypicalChange = 0.12;
-/** Resolution of a step, usual steps: travel below this is not distinguished from none. */
-export const minStep = 0.4;
-/**
- * Steps that are this long by the change of the picture may be longer: the tiles' curves decide, where they confirm it.
- * Of 21 rendered steps of about two they measured 1.5 to 2.4, of steps of one hardly any above 1.6.
- */
-const minUncertainStep = 1.35;
-const minConfirmedStep = 1.7;
-/** The same for steps that were not taken at all. */
-const maxConfirmedStandstill = 0.25;
-/** Steps on each side that a segment of a curve may span. */
-const maxCurveSteps = 6;
-/** Additional margin over the noise for tiles that decide on a turn, ln energy. */
-const turnNoiseMargin = 0.9;
-/** Minimum change that noise does not cause, ln energy. */
-const minClearChange = 0.35;
-/** Minimum share of tiles with a clear change: in smaller steps noise looks like a turn. */
-const minChangedShare = 0.2;
-/**
- * At a turn: minimum share of tiles that are least sharp in the middle of three frames, and maximum share that change
- * monotonically.
- */
-const minValleyShare = 0.2;
-const maxSlopeShare = 0.38;
-/** Minimum share of tiles with a crest at a turn: a frame that is blurred as a whole has hardly any. */
-const minCrestShare = 0.1;
-/**
- * A turn where nothing is in focus: minimum share of tiles that agree, their minimum share of all tiles, and the
- * maximum change between the outer frames relative to the smaller of the two single changes.
- */
-const unanimousShare = 0.9;
-const minTurnTileShare = 0.05;
-const maxReturnRatio = 0.4;
 
 /**
  * Estimates the travel from the focus curves: the further the plane of focus moves, the more the detail of every tile
@@ -94,7 +71,7 @@ function changeBetween(curves: FocusCurves, one: number, other: number): { mean:
     sum += Math.abs(first - second);
     count++;
   }
-  const mean = count >= minTiles ? sum / count : Number.NaN;
+  const mean = count >= minStepTiles ? sum / count : Number.NaN;
   return { mean, tileShare: (count * frames) / level.length };
 }
 
@@ -155,7 +132,7 @@ function resolveUncertainSteps(curves: FocusCurves, steps: readonly number[]): n
     const fit = fitStep(curves, segments, forward, k);
     if (!fit) return step;
     const isConfirmed = isLong(step)
-      ? fit.length >= minConfirmedStep && fit.shorter >= maxRegularStep
+      ? fit.length >= minConfirmedStep && fit.shorter >= minLongStep
       : fit.length <= maxConfirmedStandstill && fit.longer < minStep;
     return isConfirmed ? fit.length : step;
   });
@@ -163,7 +140,7 @@ function resolveUncertainSteps(curves: FocusCurves, steps: readonly number[]): n
 
 /** Intended position of frame k, usual steps from the first: regular steps count as one each, longer ones as whole numbers. */
 export function nominalPosition(steps: readonly number[], k: number): number {
-  return steps.slice(0, k).reduce((sum, step) => sum + (step >= maxRegularStep ? Math.round(step) : 1), 0);
+  return steps.slice(0, k).reduce((sum, step) => sum + (step >= minLongStep ? Math.round(step) : 1), 0);
 }
 
 /** How the tiles' detail changes over three frames, as shares of the tiles with a clear change. */
@@ -200,7 +177,7 @@ export function shapesAt(curves: FocusCurves, first: number, middle: number, las
  */
 function turnsAt(curves: FocusCurves, first: number, middle: number, last: number): boolean {
   const { count, changedShare, valleys, crests } = shapesAt(curves, first, middle, last);
-  if (count < minTiles || changedShare < minChangedShare) return false;
+  if (count < minStepTiles || changedShare < minChangedShare) return false;
   if (valleys > minValleyShare && crests > minCrestShare && 1 - valleys - crests < maxSlopeShare) return true;
   // Before the first tile is sharp and after the last, all get sharper or all softer, and a turn shows crests only.
   if (crests < unanimousShare || count < (minTurnTileShare * curves.level.length) / curves.frames)

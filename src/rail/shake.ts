@@ -1,6 +1,7 @@
 import { median, sigmaPerMad } from '../image/median.js';
+import { maxSideDifference, minNoiseRatio, minShakeTiles } from '../model/constants/rail.js';
+import { levelAboveNoise } from '../model/optical-model.js';
 import { directionCount } from './detail-grid.js';
-import { minNoiseRatio } from './focus-curves.js';
 import type { TileCurves } from './tile-curves.js';
 
 /** How the sharpness of a whole frame differs from its neighbours. */
@@ -18,13 +19,6 @@ export interface FrameShake {
    */
   dip: number;
 }
-
-const minTiles = 12;
-/**
- * A tile is taken to peak in a frame when the two frames beside it show it about equally sharp: maximum difference of
- * those two, ln energy. Half a step off the peak, curves of 0.4 to 2 usual steps half width differ by 0.7 to 2.
- */
-const maxSideDifference = 1.5;
 
 /** Compares each frame with those beside it, over tiles with detail above noise in all of them. */
 export function measureShake({ columns, rows, frames, energy }: TileCurves, noise: number): FrameShake[] {
@@ -52,7 +46,7 @@ export function measureShake({ columns, rows, frames, energy }: TileCurves, nois
       const detection = minNoiseRatio * noise;
       if (!beside.every((other) => sum(tile, other) > detection) || Number.isNaN(sum(tile, k))) continue;
       if (beside.length === 2) {
-        const level = (other: number) => Math.log(Math.max(sum(tile, other) - noise, noise / 2));
+        const level = (other: number) => levelAboveNoise(sum(tile, other), noise);
         const sides = [level(k - 1), level(k + 1)];
         const around = (sides[0] + sides[1]) / 2;
         // On its flanks a focus curve is convex: an unshaken frame there lies below the mean of its neighbours.
@@ -100,7 +94,7 @@ export function measureShake({ columns, rows, frames, energy }: TileCurves, nois
 }
 
 function medianOf(values: readonly number[]): number {
-  return values.length >= minTiles ? median(Float64Array.from(values)) : Number.NaN;
+  return values.length >= minShakeTiles ? median(Float64Array.from(values)) : Number.NaN;
 }
 
 /**

@@ -1,4 +1,5 @@
 import type { Size } from '../image/image.js';
+import { dustRun, hotFrames, minDetailPixels, minMotionPixels } from '../model/constants/rail.js';
 import { createMotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
 import { averageBoxes } from '../stack/average-boxes.js';
@@ -33,14 +34,6 @@ export interface StackEvidence {
   dust: DustSpot[];
   hotPixels: SensorSpot[];
 }
-
-/** Minimum pixels of the pictures that detail is measured on, and of those that motion is measured on. */
-const minDetailPixels = 1.2e6;
-const minMotionPixels = 0.3e6;
-/** Length of the runs of frames that are searched for dust, at both ends and in the middle. */
-const dustRun = 12;
-/** Number of frames, spread over the stack, that are searched for hot pixels. */
-const hotFrames = 7;
 
 /** Gathers the evidence of a stack while its reduced frames are read. */
 export class StackReading {

@@ -1,5 +1,6 @@
 import type { Size } from '../image/image.js';
 import { applyMatrix, invertMatrix, type Matrix3 } from '../image/transform.js';
+import { cellsPerTile } from '../model/constants/rail.js';
 import { type DetailGrid, directionCount } from './detail-grid.js';
 
 /** Fine detail over the frames, in tiles that are fixed to the subject. */
@@ -24,9 +25,6 @@ export interface AlignedGrid {
   /** Frame to anchor, full-size pixels; undefined for a frame that cannot be aligned. */
   matrix: Matrix3 | undefined;
 }
-
-/** Cells along the side of a tile: with two, small shifts between frames hardly change the content of a tile. */
-const cellsPerTile = 2;
 
 /**
  * Follows the tiles of the anchor through all frames.

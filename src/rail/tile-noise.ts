@@ -1,21 +1,20 @@
 import { median } from '../image/median.js';
+import {
+  maxMidtone,
+  minMidtone,
+  minNoiseTiles,
+  noiseOnlyShare,
+  roundingEnergy,
+} from '../model/constants/rail.js';
 import { directionCount } from './detail-grid.js';
 import type { TileCurves } from './tile-curves.js';
-
-/** Share of the tiles, sorted by their minimum energy over the stack, that contain noise only in some frame. */
-const noiseOnlyShare = 0.1;
-/** Energy of quantisation to 8 bits, the lower limit for pictures without noise. */
-const roundingEnergy = 0.3;
-/** Range of brightness in which noise is about uniform, 8-bit levels: shadows may have more noise, or be clipped. */
-const minMidtone = 16;
-const maxMidtone = 240;
-/** Minimum number of tiles for an estimate of the noise. */
-const minTiles = 20;
 
 /** Energy of the noise, mean of horizontal and vertical: a low quantile of the tiles' minimum energy over the stack. */
 export function noiseEnergy(curves: TileCurves): number {
   const minima = tileMinima(curves, isMidtone);
-  const values = (minima.length >= minTiles ? minima : tileMinima(curves, () => true)).sort((p, q) => p - q);
+  const values = (minima.length >= minNoiseTiles ? minima : tileMinima(curves, () => true)).sort(
+    (p, q) => p - q,
+  );
   return Math.max(roundingEnergy, values[Math.floor(noiseOnlyShare * values.length)] ?? 0);
 }
 
@@ -29,7 +28,7 @@ export function equaliseNoise(curves: TileCurves): void {
   for (const isExtreme of [(light: number) => light < minMidtone, (light: number) => light > maxMidtone]) {
     const minima = tileMinima(curves, isExtreme);
     const own = median(Float64Array.from(minima));
-    if (minima.length < minTiles || own <= midtone) continue;
+    if (minima.length < minNoiseTiles || own <= midtone) continue;
     for (const [tile, light] of curves.light.entries()) {
       if (!isExtreme(light)) continue;
       for (let i = tile * values; i < (tile + 1) * values; i++) curves.energy[i] *= midtone / own;

@@ -1,5 +1,13 @@
 import type { Size } from '../image/image.js';
 import { median, sigmaPerMad } from '../image/median.js';
+import {
+  minDetailLevels,
+  minPairErrorPx,
+  minRollErrors,
+  minRollPx,
+  minTurnErrors,
+  minTurnPx,
+} from '../model/constants/register.js';
 import type { MotionModel } from '../options/motion-model.js';
 import { type CentredMotion, motionMatrix, motionToSimilarity, noMotion } from './centred-motion.js';
 import { correctSlopes } from './correct-slopes.js';
@@ -38,11 +46,6 @@ export interface MotionEvidence {
   lightLinks: LightLink[];
 }
 
-/** Lower bound on the error of a pair, reduced pixels. */
-const minPairErrorPx = 0.012;
-/** Minimum RMS of fine detail that can be aligned, 8-bit levels. */
-const minDetail = 0.05;
-
 export function assembleSolution(evidence: MotionEvidence, anchorNumber: number): MotionSolution {
   const { frames, fullSize, motion: model } = evidence;
   const requested = frames.findIndex(({ number }) => number === anchorNumber);
@@ -51,7 +54,7 @@ export function assembleSolution(evidence: MotionEvidence, anchorNumber: number)
       `Expected the number of an added frame for anchorNumber but received ${anchorNumber}`,
     );
   const warnings: string[] = [];
-  const allFlat = frames.every(({ detail }) => detail < minDetail);
+  const allFlat = frames.every(({ detail }) => detail < minDetailLevels);
   const still = model === 'none' || allFlat;
   const anchor = still ? requested : chooseAnchor(evidence, requested, warnings);
   const { solution, rollFound } = still ? noMotions(frames.length) : solveModel(evidence, anchor);
@@ -88,7 +91,7 @@ export function assembleSolution(evidence: MotionEvidence, anchorNumber: number)
 }
 
 function reasonOf({ detail }: FrameRecord): string {
-  return detail < minDetail ? 'it shows no detail' : 'it has too little in common with its neighbours';
+  return detail < minDetailLevels ? 'it shows no detail' : 'it has too little in common with its neighbours';
 }
 
 function noMotions(count: number): { solution: StackSolution; rollFound: boolean } {
@@ -173,7 +176,7 @@ function showsRoll(
   const rolls = known.map(turnOf);
   const range = Math.max(...rolls) - Math.min(...rolls);
   return (
-    (typicalTurn > 4 * typicalError && typicalTurn > 0.05 * pitchPx) ||
-    (range > 6 * typicalError * Math.sqrt(known.length) && range > 0.15 * pitchPx)
+    (typicalTurn > minTurnErrors * typicalError && typicalTurn > minTurnPx * pitchPx) ||
+    (range > minRollErrors * typicalError * Math.sqrt(known.length) && range > minRollPx * pitchPx)
   );
 }

@@ -1,6 +1,12 @@
 import type { Arena, Planes } from '../kernels/arena.js';
 import type { RegisterKernels } from '../kernels/register-kernels.js';
-import { momentCount, slantFactor } from './match-tile.js';
+import {
+  maxBandNoiseEnergy,
+  maxCoarsestSide,
+  slantFactor,
+  tileSideByLevel,
+} from '../model/constants/register.js';
+import { momentCount } from './match-tile.js';
 
 /** One level of a band-passed pyramid; pixel (x, y) lies at ((x + 0.5) * 2^level - 0.5, ...) of level 0. */
 export interface BandLevel {
@@ -36,19 +42,10 @@ export interface PyramidScratch {
   rowStride: number;
 }
 
-/** The coarsest level is the first whose longer side is at most this: small enough to search exhaustively. */
-const maxCoarsestSide = 110;
-/**
- * Small tiles follow defocus that changes along a slanted surface; a tile still contains some six periods of the band.
- */
-const tileByLevel = [16, 16, 16, 16, 12];
 /** Rows of a strip: a multiple of every tile's side. */
 const stripRows = 96;
 /** Rows of scratch that the band kernel needs. */
 const scratchRows = 17;
-
-/** Maximum energy of the band that counts as noise: that of white noise of 2 levels. More is texture. */
-const maxNoiseEnergy = 0.4;
 
 function levelSizes(width: number, height: number): [number, number][] {
   const sizes: [number, number][] = [[width, height]];
@@ -69,7 +66,10 @@ export function createBandPyramids(
 ): BandLevel[][] {
   const taken = Array.from({ length: count }, () =>
     levelSizes(width, height).map(([w, h], n) => {
-      const tile = Math.max(4, Math.min(tileByLevel[n] ?? 12, w & ~3, h & ~3));
+      const tile = Math.max(
+        4,
+        Math.min(tileSideByLevel[n] ?? tileSideByLevel[tileSideByLevel.length - 1], w & ~3, h & ~3),
+      );
       const tilesX = Math.floor(w / tile);
       const tilesY = Math.floor(h / tile);
       const planes = arena.takePlanes(w, h, 1, 4);
@@ -137,7 +137,7 @@ export function fillBandPyramid(
     }
     level.hasMoments.fill(0);
     const sorted = level.tileEnergy.slice().sort();
-    level.noiseEnergy = Math.min(maxNoiseEnergy, sorted[Math.floor(sorted.length / 20)] ?? 0);
+    level.noiseEnergy = Math.min(maxBandNoiseEnergy, sorted[Math.floor(sorted.length / 20)] ?? 0);
   }
 }
 

@@ -1,10 +1,12 @@
+import {
+  chosenCellsX,
+  chosenCellsY,
+  maxCellExcess,
+  minDetailEnergy,
+  minDetailToNoise,
+} from '../model/constants/register.js';
 import type { BandLevel } from './band-pyramid.js';
 
-/** The frame is divided into this many cells, so that a corner with strong detail does not use up the budget. */
-const cellsX = 6;
-const cellsY = 4;
-/** Maximum tiles of a cell, as a multiple of its even share. */
-const maxCellExcess = 2.5;
 /**
  * Indices of the reference's tiles that have detail in both frames, best first, at most `budget`. A tile qualifies when
  * the smaller of its two energies is above the noise, and when it lies inside the moving frame with a margin for
@@ -18,7 +20,7 @@ export function chooseTiles(
 ): number[] {
   const { tile, tilesX, tilesY, width, height } = reference;
   const noise = reference.noiseEnergy + moving.noiseEnergy;
-  const minScore = 0.75 * noise + 0.005;
+  const minScore = minDetailToNoise * noise + minDetailEnergy;
   const scores = new Float64Array(tilesX * tilesY);
   const candidates: number[] = [];
   for (let ty = 0; ty < tilesY; ty++) {
@@ -39,13 +41,14 @@ export function chooseTiles(
   }
   candidates.sort((p, q) => scores[q] - scores[p] || p - q);
   if (candidates.length <= budget) return candidates;
-  const cellLimit = Math.ceil((maxCellExcess * budget) / (cellsX * cellsY));
-  const taken = new Uint16Array(cellsX * cellsY);
+  const cellLimit = Math.ceil((maxCellExcess * budget) / (chosenCellsX * chosenCellsY));
+  const taken = new Uint16Array(chosenCellsX * chosenCellsY);
   const chosen: number[] = [];
   for (const index of candidates) {
     const tx = index % tilesX;
     const ty = Math.floor(index / tilesX);
-    const cell = Math.floor((ty * cellsY) / tilesY) * cellsX + Math.floor((tx * cellsX) / tilesX);
+    const cell =
+      Math.floor((ty * chosenCellsY) / tilesY) * chosenCellsX + Math.floor((tx * chosenCellsX) / tilesX);
     if (taken[cell] >= cellLimit) continue;
     taken[cell]++;
     chosen.push(index);

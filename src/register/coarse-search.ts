@@ -1,3 +1,4 @@
+import { searchShare } from '../model/constants/register.js';
 import type { BandLevel } from './band-pyramid.js';
 
 /** A whole-pixel shift between two coarsest levels and its normalised correlation, -1 to 1. */
@@ -6,9 +7,6 @@ export interface CoarseShift {
   dy: number;
   correlation: number;
 }
-
-/** Search radius as a share of the width: slightly more than the shift of a badly bumped rail. */
-const searchShare = 0.07;
 
 /**
  * Exhaustive search for the shift (reference pixel (x, y) lies at (x + dx, y + dy) in moving) that correlates best over

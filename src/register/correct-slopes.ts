@@ -1,7 +1,21 @@
 import type { Size } from '../image/image.js';
+import {
+  blurPower,
+  blurredPx,
+  distantFactor,
+  facingScatter,
+  facingShare,
+  maxBlur,
+  ownErrorRatio,
+  scalePower,
+  shakenBlur,
+  shakenShare,
+  sharpPx,
+  steepPx,
+} from '../model/constants/register.js';
+import { blurFrom, slopeShare } from '../model/disc-blur.js';
 import type { MotionModel } from '../options/motion-model.js';
 import { type CentredMotion, invertMotion } from './centred-motion.js';
-import { blurFrom, maxBlur, slopeShare } from './disc-blur.js';
 import type { Correspondences } from './fit-motion.js';
 import { type CorrelatedTiles, fitWithSharedErrors } from './fit-shared-errors.js';
 import { relativeSharpness } from './sharpness.js';
@@ -22,32 +36,6 @@ export interface SlopeEvidence {
   tiles: readonly Correspondences[];
   grids: readonly TileGrid[];
 }
-
-/**
- * Error that blurred tiles of a pair have in common, reduced pixels, at the greatest blur, and the power of the blur that
- * it falls with, of the place and of the scale: what is left of a texture there is not the texture itself but the rims of
- * its blur, and of the two rims of a leaning surface the one on its narrowing side is the sharper. So all of it seems to
- * move as the blur changes, on the finest level as on coarser ones, and on a bulging subject to seem to grow.
- */
-const blurredPx = [1, 2, 2, 2, 2];
-const blurPower = 4;
-const scalePower = 2.5;
-/** What sharp tiles have in common. */
-const sharpPx = 0.03;
-/** See `steepErrorPx`. */
-const steepPx = 0.5;
-/** Squared widths of focus curves up to this multiple of the facing ones' are those of other textures. */
-const facingScatter = 2.2;
-/** So many of the more detailed half of the tiles are taken to face the camera. */
-const facingShare = 0.15;
-/** Between frames that are not neighbours the blur changes more, and what is sharp in one is not in the other. */
-const distantFactor = 4;
-/** Error of a tile of its own, as a multiple of what it has in common with others. */
-const ownShare = 3;
-/** In a shaken frame nothing of the subject is sharp: what seems to be is a speck on the sensor. */
-const shakenBlur = 1.6;
-/** Contrast below this share of what is usual around is a shake; see `relativeSharpness`. */
-const shakenShare = 0.8;
 
 /**
  * Measures the pairs again from their tiles, now that it is known where each place was sharpest in the whole stack.
@@ -202,7 +190,7 @@ function correctTiles(
       tiles.sharedErrorPx[i] +
       errorFactor * steepErrorPx(curve, readGrid(curve.width, grids[level], fullSize, x, y), level) +
       errorFactor * (blurredPx[level] * (blur / maxBlur) ** scalePower + sharpPx);
-    widen(out, i, (ownShare * sharedErrorPx) ** 2);
+    widen(out, i, (ownErrorRatio * sharedErrorPx) ** 2);
   }
   return out;
 }

@@ -1,4 +1,12 @@
 import { median } from '../image/median.js';
+import {
+  biweightLimit,
+  fitRounds,
+  gatheringRounds,
+  medianLength,
+  minTileScatter,
+  scaleRollSigma,
+} from '../model/constants/register.js';
 import { type CentredMotion, noMotion } from './centred-motion.js';
 import { solveSymmetric } from './solve-symmetric.js';
 
@@ -60,20 +68,6 @@ export function createCorrespondences(capacity: number): Correspondences {
   };
 }
 
-const rounds = 9;
-/** The first rounds only locate the majority. */
-export const gatheringRounds = 4;
-/** Lower bound on the scatter of the tiles, in their standard deviations. */
-const minScatter = 0.25;
-/** The median length of a two-dimensional normal error of unit variance: sqrt(2 ln 2). */
-const medianLength = 1.17741;
-/** The biweight's usual limit, in standard deviations: 95 % efficient on normal errors. */
-const biweightLimit = 4.685;
-/**
- * Prior on scale and roll between near frames: standard deviation about 1 and 0, which regularises fits of few tiles.
- */
-export const scaleRollSigma = 0.03;
-
 /**
  * Iteratively reweighted least squares for a similarity (or a shift alone) on tile correspondences: first
  * absolute-value weights, which locate the majority, then Tukey's biweight (Beaton & Tukey 1974), which rejects
@@ -91,7 +85,7 @@ export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: b
     y: medianDifference(foundV, v, scratch),
   };
   let sigma = 1;
-  for (let round = 0; round <= rounds; round++) {
+  for (let round = 0; round <= fitRounds; round++) {
     for (let i = 0; i < count; i++) {
       const ex = foundU[i] - (motion.a * u[i] - motion.b * v[i] + motion.x);
       const ey = foundV[i] - (motion.b * u[i] + motion.a * v[i] + motion.y);
@@ -101,7 +95,7 @@ export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: b
     scratch.set(deviation);
     sigma = scatterOf(median(scratch));
     for (let i = 0; i < count; i++) weight[i] = robustWeight(deviation[i] / sigma, round);
-    if (round === rounds) break;
+    if (round === fitRounds) break;
     accumulate(tiles, motion, radiusPx, normal, right);
     addPrior(normal, right, motion, radiusPx, sigma);
     if (shiftOnly) fixScaleAndRoll(normal, right);
@@ -140,7 +134,7 @@ export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: b
 
 /** Scatter of tiles whose distances from the fit have this median, in their standard deviations. */
 export function scatterOf(medianDeviation: number): number {
-  return Math.max(minScatter, medianDeviation / medianLength);
+  return Math.max(minTileScatter, medianDeviation / medianLength);
 }
 
 /** Weight of a tile that lies `t` standard deviations from the fit, in a round of `fitMotion`. */

@@ -1,13 +1,16 @@
 import type { Size } from '../image/image.js';
-import type { CentredMotion } from './centred-motion.js';
 import {
-  type Correspondences,
+  cellErrorRatio,
+  commonModeSigmaPx,
+  errorCellsX,
+  errorCellsY,
   gatheringRounds,
-  robustWeight,
+  minCellErrorPx,
+  rejectingRounds,
   scaleRollSigma,
-  scatterOf,
-  tileEquations,
-} from './fit-motion.js';
+} from '../model/constants/register.js';
+import type { CentredMotion } from './centred-motion.js';
+import { type Correspondences, robustWeight, scatterOf, tileEquations } from './fit-motion.js';
 import { solveSymmetric } from './solve-symmetric.js';
 
 /** Geometry needed to fit a pair's tiles. */
@@ -37,19 +40,6 @@ export interface CorrelatedFit {
 const own = 4;
 /** Those, then the same of the common-mode motion of the tiles. */
 const all = 2 * own;
-/**
- * Prior on that motion for a tile with a shared error of one pixel, standard deviations in px: scale and roll at the
- * radius, shift. All around a convex subject rims seem to move outward together, but surfaces slant in all directions,
- * and none rotates about the centre.
- */
-export const commonModeSigmaPx = [1.5, 0.1, 0.15, 0.15];
-/** Tiles in one cell of this grid also share an error, as they lie on the same edge or surface. */
-const cellsX = 8;
-const cellsY = 6;
-/** Size of that error: of sharp tiles, reduced pixels, and its increase with the shared error of a tile. */
-const minCellErrorPx = 0.02;
-const cellErrorRatio = 0.5;
-const rejectingRounds = 4;
 
 /**
  * Fits a similarity (or a shift alone) to tiles of which many may have correlated errors. The displacements of the
@@ -210,7 +200,7 @@ function eliminateCells(
   variance: number,
   { normal, right }: Sums,
 ): void {
-  const cells = new Float64Array(cellsX * cellsY * cellNumbers);
+  const cells = new Float64Array(errorCellsX * errorCellsY * cellNumbers);
   for (let i = 0; i < tiles.count; i++) {
     const w = tiles.weight[i];
     if (w <= 0) continue;
@@ -223,8 +213,8 @@ function eliminateCells(
     const xx = w * size * tiles.xx[i];
     const xy = w * size * tiles.xy[i];
     const yy = w * size * tiles.yy[i];
-    const column = cellOf(tiles.u[i] / fullSize.width, cellsX);
-    const at = (cellOf(tiles.v[i] / fullSize.height, cellsY) * cellsX + column) * cellNumbers;
+    const column = cellOf(tiles.u[i] / fullSize.width, errorCellsX);
+    const at = (cellOf(tiles.v[i] / fullSize.height, errorCellsY) * errorCellsX + column) * cellNumbers;
     cells[at] += size * xx;
     cells[at + 1] += size * xy;
     cells[at + 2] += size * yy;

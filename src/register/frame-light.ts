@@ -1,4 +1,13 @@
 import { median, sigmaPerMad } from '../image/median.js';
+import {
+  biweightLimit,
+  encodingPower,
+  maxLightGridSide,
+  maxLightShare,
+  minLightBlocks,
+  minMeanLight,
+  minRatioError,
+} from '../model/constants/register.js';
 import type { CentredMotion } from './centred-motion.js';
 import { linearLight, type ReducedFrame } from './reduced-frame.js';
 import { SymmetricBand } from './symmetric-band.js';
@@ -30,25 +39,16 @@ export interface LightLink {
   error: number[];
 }
 
-/** The longer side of the grid: blocks stay wider than the blur between near frames. */
-const maxGridSide = 72;
-/** Blocks with an encoded sample this near full range, or a mean light this near black, are excluded. */
-const maxShare = 0.985;
-const minMean = 0.001;
-const minBlocks = 12;
-
-/** Gains are those of encoded values; light is about this power of them: the sRGB curve at middle tones (IEC 61966-2-1). */
-export const encodingPower = 2.2;
 /** Linear light of values of 8 bits: finer than blocks need. */
 const lightOf = Float64Array.from({ length: 256 }, (_, value) => linearLight(value / 255));
 
 export function measureLight(frame: ReducedFrame): LightGrid {
   const { pixels, channels } = frame;
-  const side = Math.max(2, Math.ceil(Math.max(frame.width, frame.height) / maxGridSide));
+  const side = Math.max(2, Math.ceil(Math.max(frame.width, frame.height) / maxLightGridSide));
   const width = Math.floor(frame.width / side);
   const height = Math.floor(frame.height / side);
   const full = frame.bits === 16 ? 65535 : 255;
-  const limit = maxShare * full;
+  const limit = maxLightShare * full;
   const shift = frame.bits - 8;
   // Every second pixel of every second row suffices for the mean of a large block.
   const sparse = side >= 8 ? 2 : 1;
@@ -77,7 +77,7 @@ export function measureLight(frame: ReducedFrame): LightGrid {
     for (let c = 0; c < channels; c++) {
       for (let bx = 0; bx < width; bx++) {
         const mean = sums[c * width + bx] / (rows * perRow);
-        means[(c * height + by) * width + bx] = clipped[bx] || mean < minMean ? Number.NaN : mean;
+        means[(c * height + by) * width + bx] = clipped[bx] || mean < minMeanLight ? Number.NaN : mean;
       }
     }
   }
@@ -128,7 +128,7 @@ export function compareLight(
         target[count++] = value;
       }
     }
-    if (count < minBlocks) return undefined;
+    if (count < minLightBlocks) return undefined;
     const fit = robustRatio(source.subarray(0, count), target.subarray(0, count));
     logRatio.push((1 / encodingPower) * Math.log(fit.ratio));
     error.push((1 / encodingPower) * fit.error);
@@ -147,7 +147,7 @@ function robustRatio(source: Float64Array, target: Float64Array): { ratio: numbe
     let power = 0;
     let kept = 0;
     for (let i = 0; i < count; i++) {
-      const t = (target[i] - ratio * source[i]) / (4.685 * sigma);
+      const t = (target[i] - ratio * source[i]) / (biweightLimit * sigma);
       if (t <= -1 || t >= 1) continue;
       const w = (1 - t * t) ** 2;
       // Weighted by 1, not by the source: sum(target) / sum(source) of what is kept.
@@ -160,12 +160,6 @@ function robustRatio(source: Float64Array, target: Float64Array): { ratio: numbe
   }
   return { ratio, error };
 }
-
-/**
- * Lower bound on the error of a ratio, for errors that do not show in the scatter of its blocks: blur across borders,
- * clipped highlights.
- */
-const minRatioError = 2e-4;
 
 /**
  * Gain of every frame, per channel, that brings it to the anchor's light: least squares over all links of the

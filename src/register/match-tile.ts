@@ -1,3 +1,5 @@
+import { minMatchContrast } from '../model/constants/register.js';
+
 /**
  * The model of one Gauss-Newton step on a tile, with I the reference band and J the moving band read at the tile's
  * predicted position:
@@ -18,9 +20,6 @@
  * The gradients are the reference's alone: its noise is not correlated with its own central difference, and the moving
  * frame's noise is independent, so noise slows convergence but does not bias the result.
  */
-
-/** The h above. */
-export const slantFactor = 1;
 
 /**
  * Numbers kept per reference tile: the upper triangle of the 5 x 5 normal matrix of (c, p, q, u, v), then the sign
@@ -98,7 +97,7 @@ export function solveTile(
   const c = solution[0];
   const u = solution[3];
   const v = solution[4];
-  if (!(c > 0.02)) return false;
+  if (!(c > minMatchContrast)) return false;
   out.explained = fitted / jj;
   const variance = Math.max((jj - fitted) / count, 1e-6 * (jj / count) + 1e-9);
   const weight = (c * c) / variance;

@@ -1,6 +1,7 @@
 import type { Size } from '../image/image.js';
 import { Arena } from '../kernels/arena.js';
 import { type RegisterKernels, registerKernels } from '../kernels/register-kernels.js';
+import { keptFrames, maxLightDistance, votingLevels } from '../model/constants/register.js';
 import type { MotionModel } from '../options/motion-model.js';
 import { assembleSolution, type FrameRecord, type MotionEvidence } from './assemble-solution.js';
 import {
@@ -20,7 +21,6 @@ import {
   measurePair,
   type TileScratch,
   takeTileScratch,
-  votingLevels,
 } from './pair-motion.js';
 import {
   fillLightTables,
@@ -42,13 +42,6 @@ export interface MotionEstimator {
   /** Solves all frames added so far, to the frame with this number. */
   solve(anchorNumber: number): MotionSolution;
 }
-
-/** Number of earlier frames kept at registration size: two neighbours, and one more to bridge two bad ones. */
-const keptFrames = 3;
-/**
- * Light is also compared over this distance, frames: the grids are tiny, and long links prevent a trend in the gains.
- */
-const maxLightDistance = 8;
 
 interface KeptFrame {
   index: number;

@@ -1,11 +1,23 @@
 import type { Arena } from '../kernels/arena.js';
 import type { RegisterKernels } from '../kernels/register-kernels.js';
+import {
+  maxAgreeingPx,
+  maxStepPx,
+  minAgreeing,
+  minAgreeingShare,
+  minExplained,
+  reliableLevels,
+  roundsByLevel,
+  slantFactor,
+  tileBudget,
+  votingLevels,
+} from '../model/constants/register.js';
 import { type BandLevel, momentsAt, tileOrigin } from './band-pyramid.js';
 import type { CentredMotion } from './centred-motion.js';
 import { chooseTiles } from './choose-tiles.js';
 import { searchShift } from './coarse-search.js';
 import { type Correspondences, createCorrespondences, fitMotion, type MotionFit } from './fit-motion.js';
-import { crossCount, momentCount, slantFactor, solveTile, type TileStep } from './match-tile.js';
+import { crossCount, momentCount, solveTile, type TileStep } from './match-tile.js';
 import { storeInformation } from './tile-errors.js';
 
 /** Position of a level's pixels in the full-size frame: centred u = (x + 0.5) * pitchX - halfX. */
@@ -54,24 +66,6 @@ export interface PairOptions {
   /** Start of the iteration; without it the coarsest level is searched. */
   start?: CentredMotion | undefined;
 }
-
-/** Maximum number of tiles compared on a level, which bounds the time of a pair. */
-const tileBudget = [1000, 500, 400];
-/** Gauss-Newton steps on a level; the finer levels start within a fraction of a pixel. */
-const roundsByLevel = [1, 1];
-/** Minimum share of a tile's energy that the reference explains in a match: a correlation of 0.55 to 0.7. */
-const minExplained = [0.3, 0.35, 0.45, 0.45, 0.45];
-/** Gauss-Newton on a band of 6 pixels per period converges from about a quarter of a period. */
-const maxStepPx = 1.6;
-/**
- * Levels whose tiles are fitted together at the end. The finest may contain only noise when all is defocused, whereas
- * what is far out of focus there is nearly sharp on the coarsest.
- */
-export const votingLevels = 5;
-/** Levels of which one must agree for the motion to be reliable: coarser ones have too few tiles. */
-const reliableLevels = 3;
-const minAgreeing = 8;
-const minAgreeingShare = 0.3;
 
 /** Kernels for comparing tiles, and their scratch buffers. */
 export interface TileScratch {
@@ -163,7 +157,7 @@ function compareLevel(
       (motion.b * u + motion.a * v + motion.y + halfY) / pitchY - 0.5,
     ];
   };
-  const chosen = chooseTiles(reference, moving, toMoving, tileBudget[n] ?? 400);
+  const chosen = chooseTiles(reference, moving, toMoving, tileBudget[n] ?? tileBudget[tileBudget.length - 1]);
   const tiles = createCorrespondences(chosen.length);
   for (const index of chosen) {
     const [x0, y0] = tileOrigin(reference, index);
@@ -187,7 +181,7 @@ function compareLevel(
     });
     const at = momentsAt(reference, index, kernels);
     if (!solveTile(reference.tileMoments, at, cross, tile * tile, step)) continue;
-    if (step.explained < (minExplained[n] ?? 0.45)) continue;
+    if (step.explained < (minExplained[n] ?? minExplained[minExplained.length - 1])) continue;
     if (step.dx * step.dx + step.dy * step.dy > maxStepPx * maxStepPx) continue;
     const k = tiles.count++;
     tiles.u[k] = (centreX + 0.5) * pitchX - halfX;
@@ -208,7 +202,7 @@ function compareLevel(
 function countAgreeing(tiles: Correspondences, geometry: LevelGeometry): number {
   let agreeing = 0;
   for (let i = 0; i < tiles.count; i++) {
-    if (tiles.weight[i] > 0 && tiles.distancePx[i] < 0.7 * geometry.pitchX) agreeing++;
+    if (tiles.weight[i] > 0 && tiles.distancePx[i] < maxAgreeingPx * geometry.pitchX) agreeing++;
   }
   return agreeing;
 }
@@ -240,7 +234,7 @@ function fitLevels(
   for (const { level, detailed, tiles } of votes) {
     let agreeing = 0;
     for (let i = from; i < from + tiles.count; i++) {
-      if (all.weight[i] > 0 && all.distancePx[i] < 0.7 * geometry[level].pitchX) agreeing++;
+      if (all.weight[i] > 0 && all.distancePx[i] < maxAgreeingPx * geometry[level].pitchX) agreeing++;
     }
     from += tiles.count;
     if (level >= reliableLevels) continue;

@@ -1,19 +1,7 @@
 import { median, sigmaPerMad } from '../image/median.js';
+import { maxRailMisfitPx, minScaleChange, minScaleScatterPx } from '../model/constants/register.js';
 import type { Growth } from '../stack/focus-direction.js';
 import type { CentredMotion } from './centred-motion.js';
-
-/**
- * Lower bound on the scatter of the scale from frame to frame, px at the radius: regularised steps hide their errors.
- */
-const minScatterPx = 0.03;
-/** Minimum change of scale per frame of a rail. */
-const minScaleChange = 2e-6;
-
-/**
- * Maximum error between neighbouring frames, px at the radius, up to which scales may follow a rail's perspective. Over
- * twenty frames from the anchor to the last, confusing the two cases costs ten times as much there.
- */
-const maxMisfitPx = 0.05;
 
 /**
  * Scales as seen from the anchor's position. A step d of the rail enlarges what is sharp, at the distance u of focus,
@@ -30,7 +18,7 @@ export function seenFromAnchor(
 ): (CentredMotion | undefined)[] {
   const travels = motions.map((m) => (m ? -Math.log(Math.hypot(m.a, m.b)) : Number.NaN));
   const misfitPx = travels.map((x, k) => radiusPx * Math.abs(x * (x - (travels[k - 1] ?? x))));
-  if (Math.max(0, ...misfitPx.filter(Number.isFinite)) > maxMisfitPx) return [...motions];
+  if (Math.max(0, ...misfitPx.filter(Number.isFinite)) > maxRailMisfitPx) return [...motions];
   return motions.map((m, k) => {
     if (!m) return undefined;
     const factor = 1 / ((1 + travels[k]) * Math.hypot(m.a, m.b));
@@ -83,6 +71,6 @@ export function measureGrowth(
   const known = motions.flatMap((m) => (m ? [1 / Math.hypot(m.a, m.b)] : []));
   const steps = known.slice(1).map((inverse, i) => inverse - known[i]);
   const apparent = sigmaPerMad * median(Float64Array.from(steps, (step) => Math.abs(step - line.slope)));
-  const scatter = Math.max(apparent, minScatterPx / radiusPx);
+  const scatter = Math.max(apparent, minScaleScatterPx / radiusPx);
   return { perFrame: line.slope, sigma: scatter / Math.sqrt(steps.length) };
 }

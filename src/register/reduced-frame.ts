@@ -1,6 +1,7 @@
 import type { PixelData } from '../image/image.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import type { RegisterKernels } from '../kernels/register-kernels.js';
+import { isolatedLevels } from '../model/constants/register.js';
 
 /** One frame as registration reads it: a reduced picture, in capture order. */
 export interface ReducedFrame {
@@ -49,8 +50,6 @@ export function fillLightTables(arena: Arena, { pointer, bits, channels }: Light
 
 /** Rows of a strip; kernels are called by strips. */
 const stripRows = 128;
-/** A pixel this far outside the range of its neighbours is a sensor defect, of 255. */
-const isolatedLevels = 12;
 
 /**
  * Luminance of the frame whose samples lie at `source`, into `luma`: linear light, 0 to 255, isolated pixels clamped to

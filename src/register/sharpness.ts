@@ -1,12 +1,8 @@
 import type { Size } from '../image/image.js';
 import { median } from '../image/median.js';
+import { sharpestShare, sharpnessFramesPerSide } from '../model/constants/register.js';
 import { type CentredMotion, composeMotions, invertMotion } from './centred-motion.js';
 import { readGrid, type TileGrid } from './tile-grid.js';
-
-/** Frames on each side that give the typical sharpness. */
-const framesPerSide = 5;
-/** Share of a frame's tiles that is evaluated: those that are sharpest in the frames before and after. */
-const sharpestShare = 0.1;
 
 /** What the sharpness of a frame is computed from. */
 export interface SharpnessRecord {
@@ -48,7 +44,7 @@ export function relativeSharpness(
     const own = Number.isFinite(excess[k]);
     const values = own ? excess : frames.map((frame) => frame.fineShare);
     const around = values
-      .slice(Math.max(0, k - framesPerSide), k + framesPerSide + 1)
+      .slice(Math.max(0, k - sharpnessFramesPerSide), k + sharpnessFramesPerSide + 1)
       .filter(Number.isFinite);
     const typical = median(Float64Array.from(around));
     return typical > 0 ? (own ? excess[k] : fineShare) / typical : 1;

@@ -1,4 +1,5 @@
 import { median, sigmaPerMad } from '../image/median.js';
+import { minSigmaPx, rollMargin, stackRounds } from '../model/constants/register.js';
 import { type CentredMotion, composeMotions, invertMotion, noMotion } from './centred-motion.js';
 import { solveSymmetric } from './solve-symmetric.js';
 import { addEvenSteps, type StepBorder, spreadOfSteps, spreadsOfSteps, typicalStep } from './step-priors.js';
@@ -33,12 +34,6 @@ export interface StackSolution {
   residualsPx: number[];
 }
 
-const rounds = 8;
-/** How far a frame may well turn, as a multiple of the scatter of all. */
-const rollMargin = 3;
-/** Uncertainties below this count as none, px. */
-const minSigmaPx = 1e-3;
-
 /** Which frames hang together with `anchor` through the links. */
 export function reachableFrom(anchor: number, frameCount: number, links: readonly PairLink[]): boolean[] {
   const reached = new Array<boolean>(frameCount).fill(false);
@@ -71,7 +66,7 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
   const weights = new Float64Array(used.length).fill(1);
   const halfBandwidth = 4 * (widestCoupling(used, motions) + 1) - 1;
   const size = 4 * frameCount;
-  for (let round = 0; round < rounds; round++) {
+  for (let round = 0; round < stackRounds; round++) {
     const normal = new SymmetricBand(size, halfBandwidth);
     const right = new Float64Array(size);
     for (const [i, link] of used.entries()) {

@@ -1,30 +1,19 @@
 import { median, sigmaPerMad } from '../image/median.js';
+import {
+  jumpNeighbours,
+  maxSpread,
+  minChanges,
+  minJumpPx,
+  minJumpShare,
+  minJumpSpreads,
+  minSpread,
+  minSpreadPx,
+  spreadMargin,
+  startSpread,
+} from '../model/constants/register.js';
 import type { CentredMotion } from './centred-motion.js';
 import type { PairLink } from './solve-stack.js';
 import type { SymmetricBand } from './symmetric-band.js';
-
-/**
- * Bounds on the relative standard deviation of the steps of a stack; the upper one where there are too few pairs to
- * estimate it; and its lower bound in px at the radius.
- */
-const maxSpread = 0.15;
-const minSpread = 0.03;
-const minSpreadPx = 0.02;
-/** Safety factor from the spread of the most certain steps to that of all. */
-const spreadMargin = 1.5;
-/** Minimum number of changes from one step to the next to estimate the spread. */
-const minChanges = 8;
-/** Prior on the typical step about the median of the pairs: relative standard deviation. */
-const startSpread = 0.5;
-/**
- * A step is a jump when it exceeds its neighbours by this many spreads, this share of the typical step, and this many
- * px.
- */
-const minJumpSpreads = 4;
-const minJumpShare = 0.6;
-const minJumpPx = 0.4;
-/** Number of neighbours on each side. */
-const jumpNeighbours = 2;
 
 /** Known frames and their 1/scale. */
 function inverseScales(motions: readonly (CentredMotion | undefined)[]): { k: number; inverse: number }[] {

@@ -1,6 +1,7 @@
 import { beforeEach, describe, expect, it } from 'vitest';
 import { Arena } from '../../src/kernels/arena.js';
 import { type RegisterKernels, registerKernels } from '../../src/kernels/register-kernels.js';
+import { slantFactor } from '../../src/model/constants/register.js';
 import {
   createBandPyramids,
   fillBandPyramid,
@@ -8,7 +9,7 @@ import {
   takePyramidScratch,
   tileOrigin,
 } from '../../src/register/band-pyramid.js';
-import { crossCount, momentCount, slantFactor } from '../../src/register/match-tile.js';
+import { crossCount, momentCount } from '../../src/register/match-tile.js';
 import { fillLightTables, lightTableBytes, writeLuminance } from '../../src/register/reduced-frame.js';
 import { seededRandom } from '../register/textured-stack.js';
 

@@ -1,12 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { focusCurves } from '../../src/rail/focus-curves.js';
-import { distanceOfFalloff, falloffAt, fitFocus } from '../../src/rail/focus-fit.js';
+import { fitFocus } from '../../src/rail/focus-fit.js';
 import { madeCurves, range, spread } from './made-curves.js';
-
-test('the distance of a fall is the inverse of the fall', () => {
-  for (const fall of [0.1, 0.5, 2])
-    expect(-falloffAt(distanceOfFalloff(fall, 0.8), 0.8)).toBeCloseTo(fall, 9);
-});
 
 describe('tiles under the blur of a lens', () => {
   test('are placed where they are in focus', () => {

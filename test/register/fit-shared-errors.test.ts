@@ -1,11 +1,8 @@
 import { describe, expect, it } from 'vitest';
+import { commonModeSigmaPx } from '../../src/model/constants/register.js';
 import { noMotion } from '../../src/register/centred-motion.js';
 import { createCorrespondences } from '../../src/register/fit-motion.js';
-import {
-  type CorrelatedTiles,
-  commonModeSigmaPx,
-  fitWithSharedErrors,
-} from '../../src/register/fit-shared-errors.js';
+import { type CorrelatedTiles, fitWithSharedErrors } from '../../src/register/fit-shared-errors.js';
 import { normalRandom, seededRandom } from './textured-stack.js';
 
 const fullSize = { width: 1600, height: 1200 };

@@ -1,3 +1,5 @@
+import { maxBlur } from './constants/register.js';
+
 /**
  * Effect of a blur disc of radius w on a wave of k radians per pixel, by z = k w. Its contrast is
  *
@@ -12,8 +14,6 @@
  * estimates the gradient from the fading of the contrast across the tile, as  -g dw d/dz (M' / M).
  */
 
-/** Beyond this M approaches its zero at 3.83, and what remains of a texture is not its own wave. */
-export const maxBlur = 2.4;
 const stepsPerUnit = 100;
 
 interface Row {

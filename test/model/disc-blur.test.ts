@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import { blurFrom, maxBlur, slopeShare } from '../../src/register/disc-blur.js';
+import { maxBlur } from '../../src/model/constants/register.js';
+import { blurFrom, slopeShare } from '../../src/model/disc-blur.js';
 
 /** Mean of f over a disc of radius 1. */
 function overDisc(f: (a: number, b: number) => number): number {

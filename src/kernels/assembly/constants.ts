@@ -1,0 +1,1 @@
+// Written by generate-constants.js from src/model/constants. Do not edit.

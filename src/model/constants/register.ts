@@ -1,0 +1,363 @@
+// Constants of registration (src/register and its kernels). kernels/generate-constants.js says how they are stated.
+
+// Pyramids and tiles
+
+/**
+ * Effort [px]: the coarsest level is the first whose longer side is at most this: small enough to search
+ * exhaustively.
+ */
+export const maxCoarsestSide = 110;
+
+/**
+ * Free [px of the level]: sides of the tiles that motion is measured on, finest level first. Small tiles
+ * follow defocus that changes along a slanted surface; a tile still contains some six periods of the band.
+ */
+export const tileSideByLevel = [16, 16, 16, 16, 12];
+
+/**
+ * Derived [levels squared]: maximum energy of the band that counts as noise: that of white noise of 2
+ * levels, of which the band passes a tenth. More is texture.
+ */
+export const maxBandNoiseEnergy = 0.1 * 2 ** 2;
+
+/** Free [levels]: a pixel this far outside the range of its neighbours is a sensor defect. */
+export const isolatedLevels = 12;
+
+/**
+ * Free [share of the width]: search radius on the coarsest level: slightly more than the shift of a badly
+ * bumped rail.
+ */
+export const searchShare = 0.07;
+
+/**
+ * Free [cells]: the frame is divided into this many cells across, so that a corner with strong detail does
+ * not use up the tiles.
+ */
+export const chosenCellsX = 6;
+
+/** Derived [cells]: the same down, for frames of 3 : 2. */
+export const chosenCellsY = (chosenCellsX * 2) / 3;
+
+/** Free [ratio]: maximum tiles of a cell, as a multiple of its even share. */
+export const maxCellExcess = 2.5;
+
+/**
+ * Effort [tiles]: maximum number of tiles compared on a level, finest first, which bounds the time of a
+ * pair.
+ */
+export const tileBudget = [1000, 500, 400];
+
+/** Effort [rounds]: Gauss-Newton steps on a level; the finer levels start within a fraction of a pixel. */
+export const roundsByLevel = [1, 1];
+
+/**
+ * Free [share]: minimum share of a tile's energy that the reference explains in a match, finest level first:
+ * a correlation of 0.55 to 0.7.
+ */
+export const minExplained = [0.3, 0.35, 0.45, 0.45, 0.45];
+
+/**
+ * Free [px of the level]: longest step of a match: Gauss-Newton on a band of 6 pixels per period converges
+ * from about a quarter of a period.
+ */
+export const maxStepPx = 1.6;
+
+/**
+ * Effort [levels of the pyramid]: levels whose tiles are fitted together at the end. The finest may contain
+ * only noise when all is defocused, whereas what is far out of focus there is nearly sharp on the coarsest.
+ */
+export const votingLevels = 5;
+
+/**
+ * Free [levels of the pyramid]: levels of which one must agree for a motion to be reliable: coarser ones
+ * have too few tiles.
+ */
+export const reliableLevels = 3;
+
+/** Free [tiles]: minimum number of tiles that agree with a reliable motion. */
+export const minAgreeing = 8;
+
+/** Free [share]: and their minimum share of the tiles with detail in both frames. */
+export const minAgreeingShare = 0.3;
+
+/**
+ * Effort [frames]: earlier frames kept at registration size: two neighbours, and one more to bridge two bad
+ * ones.
+ */
+export const keptFrames = 3;
+
+/** Derived [factor]: the h in the model of a tile, 1 for an even radiance over the lens; see match-tile.ts. */
+export const slantFactor = 1;
+
+/** Free [ratio]: a tile has detail when its energy is above this multiple of the noise of both frames, */
+export const minDetailToNoise = 0.75;
+
+/** Free [levels squared]: and above that by this. */
+export const minDetailEnergy = 0.005;
+
+/** Free [px of the level]: a tile agrees with a motion up to this distance from it. */
+export const maxAgreeingPx = 0.7;
+
+/** Free [ratio]: minimum contrast of a tile in the moving frame relative to the reference: less is no match. */
+export const minMatchContrast = 0.02;
+
+// Errors of tiles
+
+/** Free [px of the level]: lower bound on the error of any tile. */
+export const minTileErrorPx = 0.03;
+
+/**
+ * Free [1/px]: gradient of contrast along a tile that its model does not include. It causes an apparent
+ * shift of that times the squared wavelength: hardly any across a hair, much along it, where only the fading
+ * of the hair is visible.
+ */
+export const contrastGradient = 0.03;
+
+/**
+ * Free [px of the level]: error of a tile that is not explained at all (occlusion, motion of the subject).
+ */
+export const unexplainedPx = 0.1;
+
+/**
+ * Free [px of the finest level]: error of a tile that contains only a step edge. Such an edge is an outline:
+ * the surface turns away there, and as its rim comes into focus the outline moves, for all rims in the same
+ * direction, and as far on a coarse level as on a fine one.
+ */
+export const outlinePx = 2;
+
+/** Free [ratio]: error that outlines of a pair share, relative to that of one. */
+export const outlineSharedRatio = 2;
+
+/** Free [ratio]: sign ratio from which features are hairs rather than step edges; see `momentCount`. */
+export const minHairSign = 0.5;
+
+// Fit of a pair
+
+/** Effort [rounds]: reweighted least squares: rounds of a fit. */
+export const fitRounds = 9;
+
+/** Effort [rounds]: of them the first, which only locate the majority. */
+export const gatheringRounds = 4;
+
+/** Effort [rounds]: rounds after those in the fit with shared errors. */
+export const rejectingRounds = 4;
+
+/** Free [standard deviations]: lower bound on the scatter of the tiles. */
+export const minTileScatter = 0.25;
+
+/**
+ * Derived [standard deviations]: median length of a two-dimensional normal error of unit variance: sqrt(2 ln
+ * 2), to six digits.
+ */
+export const medianLength = 1.17741;
+
+/**
+ * Derived [standard deviations]: usual limit of the biweight: 95 % efficient on normal errors (Holland &
+ * Welsch 1977).
+ */
+export const biweightLimit = 4.685;
+
+/**
+ * Free [ratio]: prior on scale and roll between near frames: standard deviation about 1 and 0, which
+ * regularises fits of few tiles.
+ */
+export const scaleRollSigma = 0.03;
+
+/**
+ * Free [px]: prior on the common-mode motion for a tile with a shared error of one pixel, standard
+ * deviations: scale and roll at the radius, shift. All around a convex subject rims seem to move outward
+ * together, but surfaces slant in all directions, and none rotates about the centre.
+ */
+export const commonModeSigmaPx = [1.5, 0.1, 0.15, 0.15];
+
+/**
+ * Free [cells]: tiles in one cell of a grid also share an error, as they lie on the same edge or surface:
+ * cells across.
+ */
+export const errorCellsX = 8;
+
+/** Derived [cells]: the same down, for frames of 4 : 3. */
+export const errorCellsY = (errorCellsX * 3) / 4;
+
+/** Free [reduced px]: size of the error of a cell, of sharp tiles. */
+export const minCellErrorPx = 0.02;
+
+/** Free [ratio]: its increase with the shared error of a tile. */
+export const cellErrorRatio = 0.5;
+
+// Defocus and slopes
+
+/**
+ * Free [radians]: blur radius times wave number up to which a texture is its own wave: beyond, the contrast
+ * of a disc, 2 J1(z) / z, approaches its zero at 3.83.
+ */
+export const maxBlur = 2.4;
+
+/**
+ * Free [reduced px]: error that blurred tiles of a pair share at the greatest blur, finest level first: what
+ * is left of a texture there is not the texture itself but the rims of its blur, and of the two rims of a
+ * slanted surface the one on its narrowing side is the sharper. So all of it seems to move as the blur
+ * changes, and on a bulging subject to grow.
+ */
+export const blurredPx = [1, 2, 2, 2, 2];
+
+/** Free [power]: power of the blur that this error falls with, of the position. */
+export const blurPower = 4;
+
+/** Free [power]: the same of the scale. */
+export const scalePower = 2.5;
+
+/** Free [reduced px]: error that sharp tiles share. */
+export const sharpPx = 0.03;
+
+/**
+ * Free [reduced px]: error in scale of tiles whose wide focus curves show a surface that turns away; see
+ * `steepErrorPx`.
+ */
+export const steepPx = 0.5;
+
+/**
+ * Free [ratio]: squared widths of focus curves up to this multiple of the facing ones' are those of other
+ * textures.
+ */
+export const facingScatter = 2.2;
+
+/** Free [share]: so many of the more detailed half of the tiles are taken to face the camera. */
+export const facingShare = 0.15;
+
+/**
+ * Free [ratio]: factor of shared errors between frames that are not neighbours: the blur changes more, and
+ * what is sharp in one is not in the other.
+ */
+export const distantFactor = 4;
+
+/** Free [ratio]: error of a blurred tile of its own, relative to what it shares with others. */
+export const ownErrorRatio = 3;
+
+/**
+ * Free [radians]: minimum blur of tiles of a shaken frame: nothing of the subject is sharp there, and what
+ * seems to be is a speck on the sensor.
+ */
+export const shakenBlur = 1.6;
+
+/** Free [share]: contrast below this share of what is usual around is a shake; see `relativeSharpness`. */
+export const shakenShare = 0.8;
+
+/** Free [frames]: frames on each side that give the typical sharpness. */
+export const sharpnessFramesPerSide = 5;
+
+/**
+ * Free [share]: share of a frame's tiles that its sharpness is measured on: those that are sharpest in the
+ * frames before and after.
+ */
+export const sharpestShare = 0.1;
+
+// Solution of a stack
+
+/** Effort [rounds]: Gauss-Newton rounds. */
+export const stackRounds = 8;
+
+/** Free [reduced px]: lower bound on the error of a pair. */
+export const minPairErrorPx = 0.012;
+
+/** Free [levels]: minimum RMS of fine detail that can be aligned. */
+export const minDetailLevels = 0.05;
+
+/** Free [ratio]: prior on the roll of a frame: its standard deviation relative to the scatter of all. */
+export const rollMargin = 3;
+
+/** Effort [px]: uncertainties below this count as none. */
+export const minSigmaPx = 1e-3;
+
+/**
+ * Free [ratio]: upper bound on the relative standard deviation of the steps of a stack, which also holds
+ * where there are too few pairs to estimate it.
+ */
+export const maxSpread = 0.15;
+
+/** Free [ratio]: lower bound on it. */
+export const minSpread = 0.03;
+
+/** Free [px at the radius]: the same in pixels. */
+export const minSpreadPx = 0.02;
+
+/** Free [ratio]: safety factor from the spread of the most certain steps to that of all. */
+export const spreadMargin = 1.5;
+
+/** Free [steps]: minimum number of changes from one step to the next to estimate the spread. */
+export const minChanges = 8;
+
+/** Free [ratio]: prior on the typical step about the median of the pairs: relative standard deviation. */
+export const startSpread = 0.5;
+
+/** Free [spreads]: a step is a jump when it exceeds its neighbours by this, */
+export const minJumpSpreads = 4;
+
+/** Free [steps]: by this part of the typical step, */
+export const minJumpShare = 0.6;
+
+/** Free [px at the radius]: and by this. */
+export const minJumpPx = 0.4;
+
+/** Free [steps]: number of neighbours on each side. */
+export const jumpNeighbours = 2;
+
+/**
+ * Free [px at the radius]: lower bound on the scatter of the scale from frame to frame: regularised steps
+ * hide their errors.
+ */
+export const minScaleScatterPx = 0.03;
+
+/** Free [ratio]: minimum change of scale per frame of a rail. */
+export const minScaleChange = 2e-6;
+
+/**
+ * Free [px at the radius]: maximum error between neighbouring frames up to which scales may follow the
+ * perspective of a rail. Over twenty frames from the anchor to the last, confusing the two cases costs ten
+ * times as much there.
+ */
+export const maxRailMisfitPx = 0.05;
+
+/** Free [ratio]: roll is accepted where the turns of pairs exceed their error by this, */
+export const minTurnErrors = 4;
+
+/** Free [reduced px at the radius]: and are as large as this, */
+export const minTurnPx = 0.05;
+
+/** Free [ratio]: or where the range of rolls exceeds the error of their sum by this, */
+export const minRollErrors = 6;
+
+/** Free [reduced px at the radius]: and is as large as this. */
+export const minRollPx = 0.15;
+
+// Light
+
+/** Effort [blocks]: the longer side of the grid: blocks stay wider than the blur between near frames. */
+export const maxLightGridSide = 72;
+
+/** Free [share of full range]: blocks with an encoded sample this near full range are left out, */
+export const maxLightShare = 0.985;
+
+/** Free [share of full range]: or with a mean light this near black. */
+export const minMeanLight = 0.001;
+
+/** Free [blocks]: minimum number of blocks to compare light. */
+export const minLightBlocks = 12;
+
+/**
+ * Derived [power]: gains are those of encoded values; light is about this power of them: the sRGB curve at
+ * middle tones (IEC 61966-2-1).
+ */
+export const encodingPower = 2.2;
+
+/**
+ * Free [ratio]: lower bound on the error of a ratio, for errors that do not show in the scatter of its
+ * blocks: blur across borders, clipped highlights.
+ */
+export const minRatioError = 2e-4;
+
+/**
+ * Free [frames]: light is also compared over this distance: the grids are tiny, and long links prevent a
+ * trend in the gains.
+ */
+export const maxLightDistance = 8;

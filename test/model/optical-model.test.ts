@@ -1,0 +1,36 @@
+import { expect, it } from 'vitest';
+import { peakPower } from '../../src/model/constants/model.js';
+import { distanceOfFalloff, falloffAt, levelAboveNoise } from '../../src/model/optical-model.js';
+
+/** J1(x) = (1/pi) integral of cos(t - x sin t) over 0 to pi (Bessel's integral; Abramowitz & Stegun 1964, 9.1.21). */
+function besselJ1(x: number): number {
+  const steps = 200;
+  let sum = 0;
+  for (let i = 0; i < steps; i++) {
+    const t = ((i + 0.5) * Math.PI) / steps;
+    sum += Math.cos(t - x * Math.sin(t));
+  }
+  return sum / steps;
+}
+
+it('the distance of a falloff is the inverse of the falloff', () => {
+  for (const falloff of [0.1, 0.5, 2])
+    expect(-falloffAt(distanceOfFalloff(falloff, 0.8), 0.8)).toBeCloseTo(falloff, 9);
+});
+
+it('near its peak a focus curve is the squared contrast of the blur disc', () => {
+  for (const z of [0.2, 0.5, 0.9, 1.3]) {
+    const disc = (2 * besselJ1(z)) / z;
+    // With w = sqrt(4 peakPower) / (omega kappa) the second orders agree, and the fourth
+    // differ by (9 - 5) / 192 (series of J1: Abramowitz & Stegun 1964, 9.1.10).
+    const curve = (1 + z ** 2 / (4 * peakPower)) ** -peakPower;
+    expect(Math.abs(curve - disc ** 2)).toBeLessThan(0.022 * z ** 4);
+  }
+});
+
+it('energy is compared above noise, and not below half of it', () => {
+  expect(levelAboveNoise(10, 2)).toBeCloseTo(Math.log(8), 12);
+  expect(levelAboveNoise(2.5, 2)).toBeCloseTo(0, 12);
+  expect(levelAboveNoise(0, 2)).toBeCloseTo(0, 12);
+  expect(levelAboveNoise(Number.NaN, 2)).toBeNaN();
+});
