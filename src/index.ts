@@ -60,6 +60,8 @@ export type { PlanCircle, PlanSensor } from './plan/sensor.js';
 export type { PlanSharpness } from './plan/sharpness.js';
 export { planSheet, type SheetFormat } from './plan/sheet.js';
 export type { StackPlan } from './plan/stack-plan.js';
+export { readPositionsFile } from './rail/positions-file.js';
+export type { FramePositions, PositionsFacts } from './rail/positions-table.js';
 export type { SensorSpot } from './rail/sensor-spot.js';
 export { type CoverageClassName, coverageClassNames } from './result/coverage.js';
 export type { Finding, FindingKind, FindingRank } from './result/finding.js';

@@ -47,8 +47,8 @@ export class StackOptions {
   /** Path of the `lamella.json` that gives a stack its positions; undefined where none does. */
   async positionsFrom({ folder }: Pick<DiscoveredStack, 'folder'>): Promise<string | undefined> {
     for (const level of levels(resolve(this.root), resolve(folder)).reverse()) {
-      const { stepMm, positionsMm } = await this.fileIn(level);
-      if (positionsMm) return join(level, optionsFileName);
+      const { stepMm, positionsMm, relativePositions } = await this.fileIn(level);
+      if (positionsMm ?? relativePositions) return join(level, optionsFileName);
       if (stepMm !== undefined) return undefined;
     }
     return undefined;
@@ -135,7 +135,7 @@ function override(inherited: Partial<MergeOptions>, own: Partial<MergeOptions>):
 
 /** Frame numbers count through the whole folder, so that one number cannot mean something in each part. */
 function refuseNumbers(options: Partial<MergeOptions>): void {
-  const numbered = (['frames', 'skip', 'positionsMm'] as const).filter(
+  const numbered = (['frames', 'skip', 'positionsMm', 'relativePositions'] as const).filter(
     (key) => (options[key]?.length ?? 0) > 0,
   );
   const names = [...numbered, ...(typeof options.anchor === 'number' ? ['anchor'] : [])];

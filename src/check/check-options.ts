@@ -16,6 +16,7 @@ export type CheckOptions = Pick<
   | 'skip'
   | 'stepMm'
   | 'positionsMm'
+  | 'relativePositions'
   | 'direction'
   | 'fieldWidthMm'
   | 'magnification'
@@ -24,13 +25,14 @@ export type CheckOptions = Pick<
 > &
   KnobOptions;
 
-const { stepMm, positionsMm, direction, fieldWidthMm, magnification, pixelPitchUm } = mergeOptionTable;
+const { stepMm, positionsMm, relativePositions, direction, fieldWidthMm, magnification, pixelPitchUm } =
+  mergeOptionTable;
 const { frames, skip, maxMegapixels } = mergeOptionTable;
 const { travelPerTurnMm, marksPerTurn } = planOptionTable;
 
 /** Every option of a check, in the order of the help. */
 export const checkOptionTable: OptionTable<CheckOptions> = {
-  ...{ stepMm, positionsMm, direction, fieldWidthMm, magnification, pixelPitchUm },
+  ...{ stepMm, positionsMm, relativePositions, direction, fieldWidthMm, magnification, pixelPitchUm },
   ...{ frames, skip, maxMegapixels, travelPerTurnMm, marksPerTurn },
 };
 

@@ -6,7 +6,7 @@ import { folderPath, toggle } from '../options/option-kinds.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
 import { type PrintOptions, printOptions } from './common-options.js';
 import { addFlags, flagsOf } from './option-flags.js';
-import { nameFileOfPositions, withPositions } from './positions-file.js';
+import { nameFileOfPositions, positionsFileOptions, positionsPath, withPositions } from './positions-file.js';
 import { queueAddress, queuePasswordFile, refusePassword } from './queue-address.js';
 
 const { threads, memoryMb, overwrite } = mergeOptionTable;
@@ -46,24 +46,24 @@ export const batchCommandOptions: OptionTable<OwnOptions> = {
 
 /** Give `command` the flags of a batch, those of a merge included. */
 export function addBatchFlags(command: Command): void {
-  addFlags(command, { ...mergeFlags, ...batchOptionTable, ...batchCommandOptions });
+  addFlags(command, { ...mergeFlags, ...positionsFileOptions, ...batchOptionTable, ...batchCommandOptions });
 }
 
 /** The options of a batch from commander's record, with the positions file read. */
 export async function readBatchOptions(flags: Record<string, unknown>): Promise<BatchOptions> {
-  const merge = await withPositions(flagsOf(mergeOptionTable, flags), resolveOptions);
-  const { positionsMm: positionsFile } = flags;
+  const merge = await withPositions(flagsOf(mergeOptionTable, flags), flags, resolveOptions);
+  const positionsFile = positionsPath(flags);
   try {
     // Before the search, for positions that no merge takes.
     resolveOptions(merge);
   } catch (error) {
-    throw nameFileOfPositions(error, positionsFile);
+    throw nameFileOfPositions(error, flags);
   }
   const { queue, ...options } = flagsOf(batchOptionTable, flags);
   if (queue === undefined) refusePassword(flags);
   return {
     merge,
-    ...(typeof positionsFile === 'string' && { positionsFile }),
+    ...(positionsFile !== undefined && { positionsFile }),
     ...options,
     ...(queue !== undefined && { queue: await queueAddress(flags) }),
   };

@@ -9,7 +9,7 @@ import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js
 import { openReadingLine } from './frame-progress.js';
 import { interruptible } from './interruptible.js';
 import { addFlags, flagsOf, readFlags } from './option-flags.js';
-import { nameFileOfPositions, withPositions } from './positions-file.js';
+import { nameFileOfPositions, positionsFileOptions, withPositions } from './positions-file.js';
 import type { System } from './system.js';
 
 const epilogue = `
@@ -67,7 +67,7 @@ export function checkCommand(system: System): Command {
     .argument('<folder>', 'folder of the frames: JPEG, PNG, TIFF or WebP, all of one size')
     .helpOption('-h, --help', 'show this help')
     .addHelpText('after', epilogue);
-  return addFlags(command, { ...checkOptionTable, ...ownOptions }).action(
+  return addFlags(command, { ...checkOptionTable, ...positionsFileOptions, ...ownOptions }).action(
     (folder: string, flags: Record<string, unknown>) => runCheck(system, folder, flags),
   );
 }
@@ -81,7 +81,7 @@ async function runCheck(system: System, folder: string, flags: Record<string, un
       : { path: page, option: 'page', noun: 'page of a check', inputs: [folder], overwrite, isOurs };
   const path = target?.path;
   if (target) await refuseUnfitTarget(target);
-  const options = await withPositions(flagsOf(checkOptionTable, flags), resolveCheckOptions);
+  const options = await withPositions(flagsOf(checkOptionTable, flags), flags, resolveCheckOptions);
   const { check } = await import('../check/check.js');
   const strips = new Map<number, Promise<string>>();
   const reading = openReadingLine(system.stderr);
@@ -109,7 +109,7 @@ async function runCheck(system: System, folder: string, flags: Record<string, un
   )
     .finally(reading.close)
     .catch((error: unknown) => {
-      throw nameFileOfPositions(error, flags.positionsMm);
+      throw nameFileOfPositions(error, flags);
     });
   if (json) {
     system.stdout.write(`${JSON.stringify(report)}\n`);

@@ -14,7 +14,7 @@ import { type PrintOptions, printOptions } from './common-options.js';
 import { describeFailure } from './failure.js';
 import { interruptible } from './interruptible.js';
 import { addFlags, flagsOf, readFlags } from './option-flags.js';
-import { nameFileOfPositions, withPositions } from './positions-file.js';
+import { nameFileOfPositions, positionsFileOptions, withPositions } from './positions-file.js';
 import { openReporter } from './reporter.js';
 import type { System } from './system.js';
 
@@ -53,7 +53,7 @@ export function mergeCommand(system: System): Command {
     .argument('<folder>', 'folder of the frames: JPEG, PNG, TIFF or WebP, all of one size')
     .helpOption('-h, --help', 'show this help')
     .addHelpText('after', epilogue);
-  return addFlags(command, { ...mergeOptionTable, ...ownOptions }).action(
+  return addFlags(command, { ...mergeOptionTable, ...positionsFileOptions, ...ownOptions }).action(
     (folder: string, flags: Record<string, unknown>) => runMerge(system, folder, flags),
   );
 }
@@ -87,7 +87,7 @@ async function runMerge(system: System, folder: string, flags: Record<string, un
       stdout.write(`${stdout.isTTY ? printable(outcome.out) : outcome.out}\n`);
     }
   } catch (thrown) {
-    const error = nameFileOfPositions(thrown, flags.positionsMm);
+    const error = nameFileOfPositions(thrown, flags);
     const { message, exitCode } = describeFailure(error);
     reporter.onFailure(message, exitCode);
     throw error;
@@ -103,6 +103,8 @@ async function readOptions(
   flags: Record<string, unknown>,
 ): Promise<Partial<MergeOptions> & { out?: string }> {
   const { out } = readFlags(ownOptions, flags);
-  const options = resolveOptions(await withPositions(flagsOf(mergeOptionTable, flags), resolveOptions));
+  const options = resolveOptions(
+    await withPositions(flagsOf(mergeOptionTable, flags), flags, resolveOptions),
+  );
   return out === undefined ? options : { ...options, out };
 }

@@ -1,4 +1,4 @@
-import type { MergeOptions } from '../options/merge-options.js';
+import type { GivenTravel } from '../rail/given-travel.js';
 import type { DepthUnit } from '../result/run-record.js';
 import type { Direction } from '../stack/focus-direction.js';
 import type { UsedFrame } from './used-frame.js';
@@ -21,11 +21,12 @@ export function depthScale(
   frames: readonly UsedFrame[],
   anchorOrdinal: number,
   direction: Direction,
-  options: Pick<MergeOptions, 'stepMm' | 'positionsMm'>,
+  options: GivenTravel,
 ): DepthScale {
-  const { stepMm, positionsMm } = options;
+  const { stepMm, positionsMm, relativePositions } = options;
+  const positions = positionsMm ?? (relativePositions && inMeanSteps(relativePositions));
   const raw = frames.map(({ file: { number } }) =>
-    positionsMm ? positionsMm[number - 1] : (number - 1) * (stepMm ?? 1),
+    positions ? positions[number - 1] : (number - 1) * (stepMm ?? 1),
   );
   const along = raw.at(-1)! >= raw[0] ? 1 : -1;
   const away = direction === 'far-to-near' ? -1 : 1;
@@ -38,4 +39,10 @@ export function depthScale(
       return planes[below] + (place - 1 - below) * (planes[below + 1] - planes[below]);
     },
   };
+}
+
+/** Positions whose mean difference is 1. */
+function inMeanSteps(positions: readonly number[]): number[] {
+  const mean = Math.abs(positions.at(-1)! - positions[0]) / (positions.length - 1);
+  return positions.map((position) => position / mean);
 }

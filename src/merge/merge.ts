@@ -268,7 +268,7 @@ export async function computeMerge(
   const steps = frameSteps(
     used.map(({ file }) => file.number),
     registration.evidence,
-    options.positionsMm,
+    options.positionsMm ?? options.relativePositions,
   );
   const merged = await mergeFrames(
     used,

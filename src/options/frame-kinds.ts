@@ -43,14 +43,23 @@ export const frameList: OptionKind<number[]> = {
 
 /** Rail positions, one a frame; a command line gives the file that holds them. */
 export const railPositions: OptionKind<number[]> = {
-  range: `two or more positions in mm from ${-maxPositionMm} to ${maxPositionMm}, all rising or all falling,`,
-  isValid: (value): value is number[] =>
-    Array.isArray(value) && value.length >= 2 && faultyPosition(value) === -1,
-  read: (path) => path,
+  ...positionsWithin(maxPositionMm, 'positions in mm'),
   readValue: readPositions,
-  show: showFaultyPosition,
-  valueName: 'FILE.csv',
 };
+
+/** Positions in a unit of unknown length. */
+export const relativePositions = positionsWithin(1e9, 'positions');
+
+function positionsWithin(max: number, noun: string): OptionKind<number[]> {
+  return {
+    range: `two or more ${noun} from ${-max} to ${max}, all rising or all falling,`,
+    isValid: (value): value is number[] =>
+      Array.isArray(value) && value.length >= 2 && faultyPosition(value, max) === -1,
+    read: (path) => path,
+    show: (value) => showFaultyPosition(value, max),
+    valueName: 'FILE.csv',
+  };
+}
 
 /** Positions of which some are texts, such as "5 mm". */
 function readPositions(value: unknown): unknown {
@@ -77,10 +86,10 @@ function readFrameList(text: string): number[] | undefined {
  * first two; -1 when all do. A rail moves one way: a position that turns back is a mistyped line far
  * more often than a real one.
  */
-function faultyPosition(positions: unknown[]): number {
+function faultyPosition(positions: unknown[], max: number): number {
   const falling = Number(positions[1]) < Number(positions[0]);
   return positions.findIndex((position, i) => {
-    if (!isWithin(position, -maxPositionMm, maxPositionMm)) return true;
+    if (!isWithin(position, -max, max)) return true;
     if (i === 0) return false;
     const travel = position - Number(positions[i - 1]);
     return falling ? travel >= 0 : !(travel > 0);
@@ -88,9 +97,9 @@ function faultyPosition(positions: unknown[]): number {
 }
 
 /** Of positions the faulty one and its frame, not the whole list. */
-function showFaultyPosition(value: unknown): string {
+function showFaultyPosition(value: unknown, max: number): string {
   if (!Array.isArray(value) || value.length < 2) return showValue(value);
-  const i = faultyPosition(value);
+  const i = faultyPosition(value, max);
   const before = i > 0 ? ` after ${showValue(value[i - 1])}` : '';
   return `${showValue(value[i])}${before} (frame ${i + 1})`;
 }

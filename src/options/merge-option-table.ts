@@ -1,5 +1,5 @@
 import { availableParallelism } from 'node:os';
-import { anchorFrame, frameList, frameRange, railPositions } from './frame-kinds.js';
+import { anchorFrame, frameList, frameRange, railPositions, relativePositions } from './frame-kinds.js';
 import type { MergeOptions } from './merge-options.js';
 import type { OptionTable } from './option.js';
 import { choice, number, ratio, toggle, whole } from './option-kinds.js';
@@ -53,7 +53,12 @@ export const mergeOptionTable: OptionTable<MergeOptions> = {
   positionsMm: {
     kind: railPositions,
     group: 'Scale and depth',
-    help: 'rail position of each frame: one position a line in capture order, or frame,position; instead of one step',
+    help: 'rail position of each frame, as a log of the rail: one position a line in capture order, or columns by name; instead of one step',
+  },
+  relativePositions: {
+    kind: relativePositions,
+    group: 'Scale and depth',
+    help: 'the same where the length of their unit is not known, such as focus steps of the camera: depth is then in steps, but follows their differences',
   },
   direction: {
     kind: choice('auto', 'near-to-far', 'far-to-near'),
@@ -130,5 +135,7 @@ export const mergeOptionTable: OptionTable<MergeOptions> = {
 /** Options of which one takes the place of the other: whoever gives both contradicts himself. */
 export const mergeAlternatives: readonly (readonly (keyof MergeOptions)[])[][] = [
   [['stepMm'], ['positionsMm']],
+  [['stepMm'], ['relativePositions']],
+  [['positionsMm'], ['relativePositions']],
   [['fieldWidthMm'], ['magnification', 'pixelPitchUm']],
 ];

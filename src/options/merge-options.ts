@@ -21,6 +21,11 @@ export interface MergeOptions {
   stepMm?: number;
   /** Rail position of each frame in capture order, mm (from a file). */
   positionsMm?: number[];
+  /**
+   * Position of each frame in a unit whose length is not known, such as focus steps of the camera (from a file). Depth
+   * then counts steps of the mean length.
+   */
+  relativePositions?: number[];
   /** Which end of the stack is near. Default 'auto': the frames show it; see stack/focus-direction.ts. */
   direction: GivenDirection;
   /** Width of the anchor's field at the plane of focus, mm. */

@@ -9,19 +9,18 @@ import type { StackEvidence } from './stack-reading.js';
  * as the frame numbers imply.
  *
  * @param numbers Numbers of the frames in use, in capture order.
+ * @param given Positions by frame number - 1, in whatever unit.
  */
 export function frameSteps(
   numbers: readonly number[],
   evidence: Pick<StackEvidence, 'motion' | 'stackTravel'>,
-  positionsMm: readonly number[] | undefined,
+  given: readonly number[] | undefined,
 ): number[] {
-  const positions = positionsMm
-    ? numbers.map((number) => positionsMm[number - 1])
-    : measuredPositions(numbers, evidence);
+  const positions = given ? numbers.map((number) => given[number - 1]) : measuredPositions(numbers, evidence);
   const steps = positions.slice(1).map((position, i) => Math.abs(position - positions[i]));
   const typical = median(Float64Array.from(steps));
   const maxStepAt = (i: number) =>
-    positionsMm ? maxStep : Math.min(maxStep, Math.max(maxMeasuredStep, numbers[i + 1] - numbers[i]));
+    given ? maxStep : Math.min(maxStep, Math.max(maxMeasuredStep, numbers[i + 1] - numbers[i]));
   return steps.map((step, i) =>
     typical > 0 ? Math.min(maxStepAt(i), Math.max(minStep, step / typical)) : 1,
   );

@@ -2,8 +2,8 @@ import { median } from '../image/median.js';
 import { optionError } from '../option-error.js';
 import type { MergeOptions } from '../options/merge-options.js';
 
-/** The rail's travel as the user gives it: one step, or the position of each photograph. */
-export type GivenTravel = Pick<MergeOptions, 'stepMm' | 'positionsMm'>;
+/** The rail's travel as the user gives it: one step, or the position of each photograph, in mm or of unknown length. */
+export type GivenTravel = Pick<MergeOptions, 'stepMm' | 'positionsMm' | 'relativePositions'>;
 
 /** The photographs that positions are given for. */
 export interface PositionedStack {
@@ -22,15 +22,16 @@ export interface PositionedStack {
  */
 export function refusePositionCount(
   { folder, photographs, numbers }: PositionedStack,
-  { positionsMm }: GivenTravel,
+  { positionsMm, relativePositions }: GivenTravel,
   from?: string,
 ): void {
-  const given = positionsMm?.length;
+  const positions = positionsMm ?? relativePositions;
+  const given = positions?.length;
   if (given === undefined || given === photographs || given === numbers.at(-1)) return;
   throw optionError(
-    'positionsMm',
+    positionsMm ? 'positionsMm' : 'relativePositions',
     `a position for each of the ${photographs} photographs in "${folder}"`,
-    positionsMm,
+    positions,
     {
       shown: from === undefined ? `${given}` : `${given} in ${from}`,
       why: 'give one a photograph, in capture order. Those that cannot be used have no number, and want none',

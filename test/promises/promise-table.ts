@@ -361,12 +361,24 @@ export const promiseTable: readonly PromiseRow[] = [
     promise: 'The sheet of a plan serves as positions, its columns read by name',
     proofs: [
       proof(
-        'cli/positions-file.test.ts',
+        'rail/positions-file.test.ts',
         'with %j gives its positions, as it is, ticked off, or saved by a spreadsheet',
       ),
       proof(
-        'cli/positions-file.test.ts',
+        'rail/positions-file.test.ts',
         'and other tables are read by the names of their columns, in their unit',
+      ),
+    ],
+  },
+  {
+    promise:
+      'The log of a motor rail serves as positions, in mm, µm or steps, and what is not understood is refused',
+    proofs: [
+      proof('rail/positions-file.test.ts', 'is read as it is: %s'),
+      proof('rail/positions-file.test.ts', 'that is not understood is refused with what was found: %j'),
+      proof(
+        'rail/positions-file.test.ts',
+        'shape the depth in steps, of which one is the mean; a file by either option',
       ),
     ],
   },

@@ -3,9 +3,9 @@ import { mkdirSync, mkdtempSync, rmSync, symlinkSync, truncateSync, writeFileSyn
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
-import { readPositionsFile } from '../../src/cli/positions-file.js';
 import { runCli } from '../../src/cli/run.js';
 import { InputError } from '../../src/errors.js';
+import { readPositionsFile } from '../../src/rail/positions-file.js';
 import { fileErrorReason } from '../../src/stack/file-error.js';
 import { hashFile } from '../../src/stack/hash-file.js';
 import { readBoundedText } from '../../src/stack/regular-file.js';

@@ -3,22 +3,29 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
-import { parsePositions, readPositionsFile } from '../../src/cli/positions-file.js';
 import { runCli } from '../../src/cli/run.js';
 import { InputError } from '../../src/errors.js';
 import { plan } from '../../src/plan/plan.js';
 import { planSheet } from '../../src/plan/sheet.js';
 import type { StackPlan } from '../../src/plan/stack-plan.js';
+import { readPositionsFile } from '../../src/rail/positions-file.js';
+import { type PositionsFacts, parsePositions } from '../../src/rail/positions-table.js';
+import { fakeSystem } from '../cli/fake-system.js';
 import { placeStack, renderPlane } from '../merge/small-stack.js';
-import { fakeSystem } from './fake-system.js';
 
 const position = fc.double({ min: -10_000, max: 10_000, noNaN: true, noDefaultInfinity: true });
 const positions = fc.array(position, { minLength: 1, maxLength: 30 }).map((list) => list.map((p) => p + 0));
 const lineEnd = fc.constantFrom('\n', '\r\n', '\r');
 
-function refusal(text: string): string {
+function mmOf(text: string, facts: PositionsFacts = {}): number[] {
+  const { values, unit } = parsePositions(text, 'rail.csv', facts);
+  expect(unit).toBe('mm');
+  return values;
+}
+
+function refusal(text: string, facts: PositionsFacts = {}): string {
   try {
-    parsePositions(text, 'rail.csv');
+    parsePositions(text, 'rail.csv', facts);
   } catch (error) {
     expect(error).toBeInstanceOf(InputError);
     return (error as InputError).message;
@@ -32,7 +39,7 @@ describe('a table of positions', () => {
       fc.property(positions, lineEnd, fc.boolean(), fc.boolean(), (list, end, heading, bom) => {
         const lines = [...(heading ? ['position mm'] : []), ...list.map(String)];
         const text = `${bom ? '\uFEFF' : ''}${lines.join(end)}${heading ? end : ''}`;
-        expect(parsePositions(text, 'rail.csv')).toEqual(list);
+        expect(mmOf(text)).toEqual(list);
       }),
     );
   });
@@ -50,15 +57,13 @@ describe('a table of positions', () => {
           'frame,positionMm'.replace(',', mark),
           ...order.map((i) => `${i + 1}${mark}${list[i]}`),
         ];
-        expect(parsePositions(text.join(end), 'rail.csv')).toEqual(list);
+        expect(mmOf(text.join(end))).toEqual(list);
       }),
     );
   });
 
   it('understands what spreadsheets write: quotes, empty lines, a decimal comma beside a semicolon', () => {
-    expect(parsePositions('"frame";"mm"\r\n"1";"0,25"\r\n\r\n2;-1,5\r\n3;2\r\n;\r\n', 'rail.csv')).toEqual([
-      0.25, -1.5, 2,
-    ]);
+    expect(mmOf('"frame";"mm"\r\n"1";"0,25"\r\n\r\n2;-1,5\r\n3;2\r\n;\r\n')).toEqual([0.25, -1.5, 2]);
   });
 });
 
@@ -85,18 +90,83 @@ describe('the sheet of a plan', () => {
       )
       .join('\r\n');
     for (const text of [sheet, ticked, saved, `\uFEFF${sheet}`]) {
-      expect(parsePositions(text, 'p.csv')).toEqual(expected);
+      expect(mmOf(text)).toEqual(expected);
     }
   });
 
   it('and other tables are read by the names of their columns, in their unit', () => {
-    const read = (text: string) => parsePositions(text, 'rail.csv');
+    const read = mmOf;
     expect(read('position_mm,frame\n0.5,2\n0.25,1\n')).toEqual([0.25, 0.5]);
     expect(read('note;Position (µm);Frame\nfirst;0;1\n;50;2\n')).toEqual([0, 0.05]);
     expect(read('time,positionUm\n9:00,100\n9:01,250\n')).toEqual([0.1, 0.25]);
     expect(read('0.05mm\n0.1 mm\n150 µm\n')).toEqual([0.05, 0.1, 0.15]);
     expect(read('frame,position um\n1,0\n2,50\n')).toEqual([0, 0.05]);
   });
+});
+
+describe('the log of a motor rail', () => {
+  const log = (heading: string, ...lines: string[]) => [heading, ...lines, ''].join('\r\n');
+
+  it.each([
+    ['mm', 'time,shot,Position (mm)', '9:00:01,1,0', '9:00:04,2,0.25', '9:00:07,3,0.5'],
+    ['µm', 'Shot;Rail position [µm];Temp', '1;0;21', '2;250;21', '3;500;21'],
+    ['µm with a decimal comma', 'Shot;Rail position [µm]', '1;0,0', '2;250,0', '3;500,0'],
+    ['a line of units', 'image\tposition\ttemp', '\tµm\t°C', '1\t0\t21', '2\t250\t21', '3\t500\t21'],
+    ['steps and a column of the pitch', 'frame,steps,pitch_um', '1,0,2.5', '2,100,2.5', '3,200,2.5'],
+    ['steps and a pitch by its unit', 'frame,position (steps),mm per step', '1,0,0.0025', '2,100,', '3,200,'],
+    ['frames from 0, in any order', 'index,position_mm', '2,0.5', '0,0', '1,0.25'],
+    ['names of files', 'file,z_mm', 'IMG_001.jpg,0', 'IMG_002.jpg,0.25', 'IMG_003.jpg,0.5'],
+    ['what was reached rather than asked for', 'target mm pos,actual pos mm', '0,0', '0.2,0.25', '0.4,0.5'],
+    ['mm rather than steps', 'position_steps,position_mm', '0,0', '700,0.25', '1400,0.5'],
+    ['a comment before it', '# carriage 3, homed\r\nposition_mm', '0', '0.25', '0.5'],
+  ])('is read as it is: %s', (_, heading, ...lines) => {
+    const text = log(heading, ...lines);
+    // A comment holds no separator.
+    expect(mmOf(text.replace(', homed', ' homed'))).toEqual([0, 0.25, 0.5]);
+  });
+
+  it('in steps needs the pitch, and takes it from the option', () => {
+    const text = log('frame,motor steps', '1,0', '2,100', '3,200');
+    expect(mmOf(text, { pitchUm: 2.5 })).toEqual([0, 0.25, 0.5]);
+    expect(refusal(text)).toContain(
+      'rail.csv, line 1: positions are in steps, whose length it does not say: give pitchUm',
+    );
+    expect(parsePositions(text, 'rail.csv', { isRelative: true })).toEqual({
+      values: [0, 100, 200],
+      unit: 'relative',
+    });
+  });
+
+  it('in focus steps of the camera is relative', () => {
+    const text = log('frame;focus step', '1;1200', '2;1180', '3;1150');
+    expect(parsePositions(text, 'rail.csv')).toEqual({ values: [1200, 1180, 1150], unit: 'relative' });
+  });
+
+  it.each([
+    [
+      ['time,voltage,lamp', '1,2,3'],
+      {},
+      'received the headings "time", "voltage", "lamp". Understood are position',
+    ],
+    [['voltage', '1'], {}, 'received the headings "voltage". Understood are position'],
+    [['time,step_mm', '1,0.05'], {}, 'received the headings "time", "step_mm"'],
+    [['shot,position inch', '1,0'], {}, 'the heading "position inch" names another unit'],
+    [
+      ['steps,pitch_um', '0,2.5', '10,2.6'],
+      {},
+      'expected one pitch above 0 for all lines but received "2.5", "2.6"',
+    ],
+    [['steps,pitch_um', '0,0'], {}, 'expected one pitch above 0 for all lines but received "0"'],
+    [['steps,pitch_um', '0,2.5'], { pitchUm: 3 }, 'it gives a pitch of 2.5 itself: leave pitchUm out'],
+    [['steps', '0', '1x'], { pitchUm: 3 }, 'line 3: expected a number of steps but received "1x"'],
+    [['position_mm', '0', '1'], { pitchUm: 3 }, 'holds positions in a length, not in steps of a motor'],
+    [['focus step', '0', '1'], { pitchUm: 3 }, 'holds positions in focus steps of the camera'],
+  ] as const)(
+    'that is not understood is refused with what was found: %j',
+    ([heading, ...lines], facts, text) => {
+      expect(refusal(log(heading, ...lines), facts)).toContain(text);
+    },
+  );
 });
 
 describe('a wrong table', () => {
@@ -122,7 +192,7 @@ describe('a wrong table', () => {
     ['0\n5 s\n', 'rail.csv, line 2: expected a position in mm but received "5 s".'],
     [
       'frame,focus_m,sharp_from_m\n1,0.9,0.8\n',
-      'rail.csv, line 1: expected a column named position, such as position_mm, but received none.',
+      'rail.csv, line 1: expected a column of positions but received the headings "frame", "focus_m", "sharp_from_m". Understood are position (mm, µm or steps, as in "position_um" or in a line of units), steps, focus_step, frame, and pitch_um (travel for one step).',
     ],
     ['frame,position_mm,done\n1,,\n', 'rail.csv, line 2: expected a position in mm but received "".'],
     ['\n \n', 'rail.csv holds no positions: put one position in mm on each line.'],
@@ -136,7 +206,7 @@ describe('a wrong table', () => {
     fc.assert(
       fc.property(text, (content) => {
         try {
-          const list = parsePositions(content, 'rail.csv');
+          const list = parsePositions(content, 'rail.csv').values;
           expect(list.length).toBeGreaterThan(0);
           // Spread, so that a hole would count as undefined.
           expect([...list].every(Number.isFinite)).toBe(true);
@@ -186,4 +256,38 @@ it.each(['merge', 'check'])('%s refuses too many positions with the name of thei
   expect(await runCli([command, frames, '--positions', path], '1.2.3', system)).toBe(2);
   expect(system.stderr.text).toContain(`${path}: Expected a position for each of the 7 photographs`);
   expect(system.stderr.text).toContain('for --positions but received 9: ');
+});
+
+describe('relative positions', () => {
+  it('shape the depth in steps, of which one is the mean; a file by either option', async () => {
+    const { depthScale } = await import('../../src/merge/depth-scale.js');
+    const used = [1, 2, 3, 4].map((number) => ({ file: { number } }));
+    const relativePositions = [1200, 1180, 1150, 1110];
+    const scale = depthScale(used as never, 2, 'near-to-far', { relativePositions });
+    expect(scale.unit).toBe('step');
+    // 90 focus steps over three: a mean of 30.
+    expect([...scale.planes]).toEqual([-20 / 30, 0, 1, 70 / 30].map((depth) => expect.closeTo(depth, 9)));
+  });
+
+  it('stand in no option beside a step, and the pitch beside no other', async () => {
+    const { frames } = placeStack({ 'a.txt': '' });
+    const path = join(frames, '..', 'focus.csv');
+    await writeFile(path, 'frame,focus step\n1,0\n2,10\n');
+    const run = async (...args: string[]) => {
+      const system = fakeSystem();
+      const exitCode = await runCli(['merge', frames, ...args], '1.2.3', system);
+      return [exitCode, system.stderr.text];
+    };
+    for (const flag of ['--positions', '--relative-positions']) {
+      expect(await run(flag, path, '--step', '0.1')).toEqual([2, expect.stringContaining('received both')]);
+    }
+    expect(await run('--pitch', '2.5')).toEqual([
+      2,
+      expect.stringContaining('Expected --positions beside --pitch'),
+    ]);
+    expect(await run('--positions', path, '--pitch', '2.5')).toEqual([
+      3,
+      expect.stringContaining('leave --pitch out'),
+    ]);
+  });
 });
