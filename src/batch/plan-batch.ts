@@ -1,4 +1,5 @@
 import { readdir } from 'node:fs/promises';
+import { freemem } from 'node:os';
 import { basename, join, relative } from 'node:path';
 import { LamellaError } from '../errors.js';
 import { optionName } from '../option-names.js';
@@ -82,7 +83,7 @@ export async function planDiscovered(
       options = {
         ...(await optionFiles.of(found)),
         threads: needs.threads,
-        ...(memoryLimitMb !== undefined && { memoryMb: memoryLimitMb }),
+        ...memoryBoundOf(memoryLimitMb, needs),
       };
     } catch (error) {
       if (!(error instanceof LamellaError)) throw error;
@@ -163,6 +164,13 @@ async function standingOf(
 /** Two that may run side by side get half of the bound each. */
 function shareOfMemory({ memoryLimitMb }: ResolvedBatch, { isSmall }: StackNeeds): number | undefined {
   return memoryLimitMb !== undefined && isSmall ? memoryLimitMb / 2 : memoryLimitMb;
+}
+
+/** Without a bound a merge may keep frames in half of the free memory; of two side by side each in a quarter. */
+function memoryBoundOf(memoryLimitMb: number | undefined, needs: StackNeeds): Pick<MergeOptions, 'memoryMb'> {
+  if (memoryLimitMb !== undefined) return { memoryMb: memoryLimitMb };
+  if (!needs.isSmall) return {};
+  return { memoryMb: Math.max(needs.memoryMb, Math.floor(freemem() / 4e6)) };
 }
 
 function plannedOf({ key, name, folder, frames, size }: DiscoveredStack, estimateMs: number): PlannedStack {

@@ -52,7 +52,9 @@ export async function openFrames(
       throw new InputError(`Frame ${frame.number} (${path}) cannot be read. Copy it again from the card.`);
     }
     const { pages: _, ...photograph } = inspected.photograph;
-    opened.push({ frame, file: { ...photograph, number: frame.number } });
+    const { number, size, reduced } = frame;
+    // Of a preview the frames are exported as they were merged: reduced.
+    opened.push({ frame, file: { ...photograph, number, size, ...(reduced && { reduced }) } });
   }
   // A merge decodes all frames of a stack to the deepest of them.
   const bits = opened.some(({ file }) => file.bits === 16) ? 16 : 8;

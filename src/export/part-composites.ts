@@ -1,12 +1,13 @@
 import { availableParallelism } from 'node:os';
 import { join } from 'node:path';
-import { refuseOversized, threadsWithin } from '../merge/memory-need.js';
+import { keptFramesBytes, refuseOversized, threadsWithin } from '../merge/memory-need.js';
 import { mergeFrames, NothingSharpError } from '../merge/merge-frames.js';
 import { RunLog } from '../merge/run-log.js';
 import type { UsedFrame } from '../merge/used-frame.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
 import type { RunRecord } from '../result/run-record.js';
 import { writeTiff } from '../result/tiff-file.js';
+import { KeptFrames } from '../stack/kept-frames.js';
 import type { ReadableFrame } from './aligned-frame.js';
 import type { ExportedRun } from './export-record.js';
 import type { FileContext } from './write-frames.js';
@@ -94,6 +95,7 @@ async function mergeRun(
       steps,
       focusWidthSteps,
       [],
+      new KeptFrames(keptFramesBytes(load, threads, options.memoryMb)),
       new RunLog(signal ? { signal } : {}),
       signal,
     );

@@ -1,3 +1,4 @@
+import { freemem } from 'node:os';
 import { InputError, named } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { arenaBytes, maxArenaBytes } from './arena-need.js';
@@ -10,6 +11,8 @@ export interface MergeLoad {
   /** Bits of a sample of the frames. */
   bits: 8 | 16;
   frames: number;
+  /** Size of the pictures in the files of a preview that are decoded as a whole before they are reduced. */
+  decodedSize?: Size;
 }
 
 /**
@@ -27,20 +30,50 @@ export const memoryModel = {
   /** Of the frame as it is reduced to be aligned: see `registrationShrink`. */
   perReducedMegapixelMb: 32,
   perMegapixelMb: { 8: 75, 16: 88 },
+  /** Of the files of a preview, where they are decoded as a whole: four at once, three samples a pixel. */
+  perDecodedMegapixelMb: { 8: 12, 16: 24 },
 } as const;
 
-/** Peak memory of a merge in so many threads, MB, whole. */
-export function memoryNeedMb({ size, bits, frames }: MergeLoad, threads: number): number {
+/** Peak memory of a merge in so many threads that keeps no decoded frame, MB, whole. */
+export function memoryNeedMb({ size, bits, frames, decodedSize }: MergeLoad, threads: number): number {
   const model = memoryModel;
-  const megapixels = (size.width * size.height) / 1e6;
+  const megapixels = megapixelsOf(size);
+  const decoded = decodedSize ? megapixelsOf(decodedSize) : 0;
   const reduced = megapixels / registrationShrink(size) ** 2;
   return Math.ceil(
     model.baseMb +
       threads * (model.perThreadMb + (model.perThreadAndKilopixelMb * size.width) / 1000) +
       frames * model.perFrameMb +
       reduced * model.perReducedMegapixelMb +
-      megapixels * model.perMegapixelMb[bits],
+      megapixels * model.perMegapixelMb[bits] +
+      decoded * model.perDecodedMegapixelMb[bits],
   );
+}
+
+function megapixelsOf({ width, height }: Size): number {
+  return (width * height) / 1e6;
+}
+
+/** Share of the free memory that a merge takes at most for the sake of speed, where no bound is given. */
+const freeShare = 0.5;
+
+/**
+ * Bytes of decoded frames that a merge may keep between its passes: what its bound, by default half of the memory that is
+ * free, leaves beside its need. More than there is free is never taken.
+ */
+export function keptFramesBytes(
+  load: MergeLoad,
+  threads: number,
+  memoryMb: number | undefined,
+  freeMb: number = freeMemoryMb(),
+): number {
+  const boundMb = Math.min(memoryMb ?? freeShare * freeMb, freeMb);
+  return Math.max(0, boundMb - memoryNeedMb(load, threads)) * 1e6;
+}
+
+/** Memory that is free for this process, of the machine or of the container that holds it. */
+function freeMemoryMb(): number {
+  return (process.availableMemory?.() ?? freemem()) / 1e6;
 }
 
 /** The formula of `memoryNeedMb` in words, for people: made of the same numbers. */

@@ -13,9 +13,9 @@ import type { DustSpot } from '../rail/sensor-spot.js';
 import { compositeToFrame } from '../result/composite-to-frame.js';
 import { percentText } from '../result/report/numbers.js';
 import type { CropRectangle } from '../result/run-record.js';
-import { decodeFrame } from '../stack/decode.js';
 import type { FocusDirection, PictureEvidence } from '../stack/focus-direction.js';
 import { feedFrames } from '../stack/frame-feed.js';
+import type { KeptFrames } from '../stack/kept-frames.js';
 import { measureBlur, measureLoss } from '../surface/measure-blur.js';
 import { seeThrough } from '../surface/see-through.js';
 import { findSurface, frameUnit, readSurface, type SurfaceMaps } from '../surface/surface.js';
@@ -58,6 +58,7 @@ export async function mergeFrames(
   steps: readonly number[],
   focusWidthSteps: number | undefined,
   dust: readonly DustSpot[],
+  kept: KeptFrames,
   log: RunLog,
   signal: AbortSignal | undefined,
 ): Promise<MergedFrames> {
@@ -79,21 +80,21 @@ export async function mergeFrames(
     log.enter('focus');
     const hotPixels = await findHotPixels(
       [...new Set([0, frames.length >> 1, frames.length - 1])].map(
-        (k) => () => decodeFrame({ ...frames[k].file, channels: 3 }),
+        (k) => () => kept.decode(frames[k].file, 3),
       ),
     );
-    const forEachFrame = async (visit: (frame: PlacedFrame) => Promise<void>) => {
+    const forEachFrame = async (visit: (frame: PlacedFrame) => Promise<void>, isLast: boolean) => {
       let done = 0;
       let visiting = Promise.resolve();
-      for await (const fed of feedFrames(frames, ({ file }) => decodeFrame({ ...file, channels: 3 }), 1)) {
+      for await (const fed of feedFrames(frames, ({ file }) => kept.decode(file, 3, isLast), 1)) {
         log.throwIfStopped();
         if ('error' in fed) throw fed.error;
         const { pixels } = fed.value;
-        repairHotPixels(pixels, frameSize, hotPixels);
         if (slots.length === 1) await visiting;
         const pointer = slots[fed.item.ordinal % slots.length];
-        if (frameBits === 8) arena.u8(pointer, pixels.length).set(pixels);
-        else arena.u16(pointer, pixels.length).set(pixels);
+        const slot = frameBits === 8 ? arena.u8(pointer, pixels.length) : arena.u16(pointer, pixels.length);
+        slot.set(pixels);
+        repairHotPixels(slot, frameSize, hotPixels);
         await visiting;
         visiting = visit({
           pointer,
@@ -119,7 +120,7 @@ export async function mergeFrames(
     await forEachFrame(async (frame) => {
       await tracker.add(frame);
       await veilFinder?.note(frame);
-    });
+    }, false);
 
     log.enter('surface');
     const blurPx = measureBlur(tracker, frames.length);
@@ -169,7 +170,7 @@ export async function mergeFrames(
     const blender = new PyramidBlender(arena, pool, size, frameSize, plan, isVeiled ? veil : undefined, lost);
 
     log.enter('blend');
-    await forEachFrame((frame) => blender.add(frame));
+    await forEachFrame((frame) => blender.add(frame), true);
     const out = await blender.finish(bits);
     const count = size.width * size.height * 3;
     return {

@@ -28,10 +28,12 @@ import { verdictAfter } from '../result/verdict.js';
 import { type Picture, writeComposite } from '../result/write-composite.js';
 import { type ResultMaps, writeMaps } from '../result/write-maps.js';
 import { writeRunRecord } from '../result/write-run-record.js';
+import { isReducedWhileDecoded } from '../stack/decode.js';
 import { readIcc, readRawExif } from '../stack/exif.js';
 import { type FocusDirection, findDirection } from '../stack/focus-direction.js';
 import type { Stack } from '../stack/frame.js';
 import { refuseChangedFrames } from '../stack/frame-identity.js';
+import { KeptFrames } from '../stack/kept-frames.js';
 import { readStack } from '../stack/read-stack.js';
 import { reduceStack } from '../stack/reduce-stack.js';
 import { someNames } from '../stack/words.js';
@@ -41,7 +43,7 @@ import { programVersion } from '../version.js';
 import { type DepthScale, depthScale } from './depth-scale.js';
 import { directionNotes } from './direction-notes.js';
 import { frameComposite, leastSidePx } from './framing.js';
-import { type MergeLoad, refuseOversized, threadsWithin } from './memory-need.js';
+import { keptFramesBytes, type MergeLoad, refuseOversized, threadsWithin } from './memory-need.js';
 import type { MergeHooks, MergeOutcome } from './merge-api.js';
 import { type DecideDirection, type MergedFrames, mergeFrames } from './merge-frames.js';
 import { noteFraming } from './note-framing.js';
@@ -232,9 +234,11 @@ export async function computeMerge(
 ): Promise<MergedStack> {
   const { size } = stack;
   const options = fitThreads(stack, given, log);
+  const load = loadOf(stack);
+  const kept = new KeptFrames(keptFramesBytes(load, options.threads, options.memoryMb));
   const bits = options.bits ?? stack.bits;
   log.enter('register');
-  const registration = await registerStack(stack, options, log, signal);
+  const registration = await registerStack(stack, options, kept, log, signal);
   for (const warning of registration.motion.warnings) log.warn(warning);
   checkRepeats(stack, registration, log);
   const used = usableFrames(stack, registration, options, log);
@@ -280,6 +284,7 @@ export async function computeMerge(
     steps,
     registration.focusWidthSteps,
     registration.evidence.dust,
+    kept,
     log,
     signal,
   );
@@ -297,8 +302,14 @@ export async function computeMerge(
   return { registration, used, anchor, crop, way, steps, scale, maps, picture, judged };
 }
 
-function loadOf({ size, bits, frames }: Stack): MergeLoad {
-  return { size, bits, frames: frames.length };
+function loadOf({ size, bits, frames, reduced }: Stack): MergeLoad {
+  const isWhole = frames.some((frame) => !isReducedWhileDecoded(frame));
+  return {
+    size,
+    bits,
+    frames: frames.length,
+    ...(reduced && isWhole && { decodedSize: reduced.fileSize }),
+  };
 }
 
 /** Options with as many threads as the memory allows; the result is the same for any number. */

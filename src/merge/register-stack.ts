@@ -8,6 +8,7 @@ import { decodeFrame } from '../stack/decode.js';
 import type { FrameFile, Stack } from '../stack/frame.js';
 import { ChangedFrameError, refuseChangedFrames } from '../stack/frame-identity.js';
 import { hashFile } from '../stack/hash-file.js';
+import type { KeptFrames } from '../stack/kept-frames.js';
 import { registrationShrink } from './registration-shrink.js';
 import type { RunLog } from './run-log.js';
 
@@ -32,6 +33,7 @@ export interface Registration {
 export async function registerStack(
   stack: Stack,
   options: MergeOptions,
+  kept: KeptFrames,
   log: RunLog,
   signal?: AbortSignal,
 ): Promise<Registration> {
@@ -44,7 +46,7 @@ export async function registerStack(
     // The pictures to register by are softer than those of a check where a JPEG is reduced while it is decoded.
     const isAlike = reading.shrink === shrink && (shrink === 1 || frame.format !== 'jpeg');
     const [decoded, quick, hash] = await Promise.all([
-      decodeFrame(frame, { shrink }),
+      shrink === 1 ? kept.decode(frame) : decodeFrame(frame, { shrink }),
       isAlike ? undefined : decodeFrame(frame, { shrink: reading.shrink, quick: true }),
       hashFile(frame.path),
     ]);
@@ -54,6 +56,7 @@ export async function registerStack(
   };
   const { evidence, unreadable } = await readFirst(stack, reading, {
     read,
+    decodeFull: (frame) => kept.decode(frame),
     onFrame: ({ number }, { decoded }) => {
       const { pixels, width, height, channels, bits } = decoded;
       estimator.add({ number, pixels, width, height, channels, bits, factorX: shrink, factorY: shrink });

@@ -116,8 +116,8 @@ export const mergeOptionTable: OptionTable<MergeOptions> = {
   memoryMb: {
     kind: number(256, 1_048_576, 'MB'),
     group: 'Machine and files',
-    help: 'most memory the merge may take: it uses fewer threads where that helps, and refuses before the work what needs more',
-    defaultText: 'no bound of its own',
+    help: 'most memory the merge may take: within it decoded frames are kept between the passes; it uses fewer threads where that helps, and refuses before the work what needs more',
+    defaultText: 'what it needs, and half of what is free for frames to be kept',
   },
   maxMegapixels: {
     kind: number(0.01, 4000, 'megapixels'),

@@ -17,6 +17,8 @@ export interface FrameReading {
 export interface FirstReadingHooks<Read extends FrameReading> {
   /** Decodes a frame; beside `quick` it may read what else the caller needs of the file. */
   read: (frame: FrameFile) => Promise<Read>;
+  /** Decodes a frame in full, where the evidence asks for that. Default: `decodeFrame`. */
+  decodeFull?: (frame: FrameFile) => Promise<DecodedFrame>;
   /** Called after each frame that could be read. */
   onFrame?: (frame: FrameFile, read: Read) => void;
   /** Called for each frame that cannot be decoded; throws to end the reading. */
@@ -42,7 +44,7 @@ export async function readFirst<Read extends FrameReading>(
   reading: StackReading,
   hooks: FirstReadingHooks<Read>,
 ): Promise<FirstReadingResult> {
-  const { read, onFrame, onUnreadable, onProgress, signal } = hooks;
+  const { read, decodeFull = decodeFrame, onFrame, onUnreadable, onProgress, signal } = hooks;
   const unreadable = new Map<number, string>();
   let done = 0;
   for await (const fed of feedFrames(frames, read, framesAhead)) {
@@ -64,7 +66,7 @@ export async function readFirst<Read extends FrameReading>(
       `Only ${readable} of ${frames.length} frames in "${folder}" can be read: a stack needs at least two. Copy the photographs again from the card.`,
     );
   }
-  return { evidence: await reading.finish(signal), unreadable };
+  return { evidence: await reading.finish(decodeFull, signal), unreadable };
 }
 
 /** Decodes a frame for the evidence alone. */

@@ -2,7 +2,7 @@ import { InterruptedError } from '../errors.js';
 import { applyMatrix, invertMatrix, type Matrix3 } from '../image/transform.js';
 import { burstFrames, detailTiles, fineTilePx, minFits, noiseTiles } from '../model/constants/rail.js';
 import type { MotionSolution } from '../register/motion-solution.js';
-import { type DecodedFrame, decodeFrame } from '../stack/decode.js';
+import type { DecodedFrame } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
 import { feedFrames } from '../stack/frame-feed.js';
 import { directionCount, encodedLuma, measureDetail } from './detail-grid.js';
@@ -31,6 +31,7 @@ export async function readFullSize(
   fit: FocusFit,
   layout: TileLayout,
   positions: readonly number[],
+  decode: (frame: FrameFile) => Promise<DecodedFrame>,
   signal: AbortSignal | undefined,
 ): Promise<FullSizeReading> {
   const hot = searchHotPixels();
@@ -39,7 +40,7 @@ export async function readFullSize(
   const tiles = tilesOf(burst, fit, layout);
   const curves = new Map(tiles.map((tile) => [tile, emptyCurve()]));
   const read = [...new Set([farthest, ...burst])].filter((k) => motion.frames[k].usable);
-  for await (const fed of feedFrames(read, (k) => decodeFrame(frames[k]), 1)) {
+  for await (const fed of feedFrames(read, (k) => decode(frames[k]), 1)) {
     if (signal?.aborted) throw new InterruptedError();
     // Unreadable frames have been reported already.
     if ('error' in fed) continue;

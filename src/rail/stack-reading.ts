@@ -92,7 +92,10 @@ export class StackReading {
    * Call after all frames, two at least, have been added: solves the motion, reads a few frames in full, and resolves
    * to the evidence.
    */
-  async finish(signal: AbortSignal | undefined): Promise<StackEvidence> {
+  async finish(
+    decodeFull: (frame: FrameFile) => Promise<DecodedFrame>,
+    signal: AbortSignal | undefined,
+  ): Promise<StackEvidence> {
     const { files, measurements, size, shrink } = this;
     const motion = this.estimator.solve(files[(files.length - 1) >> 1].number);
     const travelled = stackTravel(
@@ -106,7 +109,7 @@ export class StackReading {
     const fullSize =
       shrink === 1
         ? { hotPixels: this.hot.found(), fineWidth: undefined }
-        : await readFullSize(files, motion, fit, tiles, travel.positions, signal);
+        : await readFullSize(files, motion, fit, tiles, travel.positions, decodeFull, signal);
     const dust = findDust(
       pickRuns(files.length, dustRun).map((run) => run.map((k) => this.spotPlane(k, motion, blurred))),
       this.planeSize,

@@ -83,6 +83,12 @@ export async function decodeFrame(
 /** Largest reduction of the scaled inverse DCT. */
 const maxDctFactor = 8;
 
+/** Whether a frame of a preview is reduced while it is decoded, so that its picture is never in memory as a whole. */
+export function isReducedWhileDecoded(frame: FrameFile): boolean {
+  const { reduced, size } = frame;
+  return reduced !== undefined && targetOf(frame, reduced.fileSize, reduced.factor, true, size) !== undefined;
+}
+
 /** How a frame is reduced while it is decoded; undefined where its file type or its sides do not allow it. */
 function targetOf(
   frame: FrameFile,

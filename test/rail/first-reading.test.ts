@@ -9,6 +9,7 @@ import { RunLog } from '../../src/merge/run-log.js';
 import { resolveOptions } from '../../src/options/resolve-merge-options.js';
 import { readFirst, readQuick } from '../../src/rail/first-reading.js';
 import { StackReading } from '../../src/rail/stack-reading.js';
+import { KeptFrames } from '../../src/stack/kept-frames.js';
 import { readStack } from '../../src/stack/read-stack.js';
 
 const frames = 14;
@@ -27,7 +28,7 @@ test('a merge keeps that dust out of the search for focus which a check reports'
   const { findings } = await check(folder);
   const reported = findings.find(({ kind }) => kind === 'dust')?.spots ?? [];
   const stack = await readStack(folder, { skip: [] });
-  const { evidence } = await registerStack(stack, resolveOptions({}), new RunLog({}));
+  const { evidence } = await registerStack(stack, resolveOptions({}), new KeptFrames(0), new RunLog({}));
   expect(reported.length).toBeGreaterThan(0);
   expect(evidence.dust.map(({ x, y }) => ({ x, y }))).toEqual(reported);
   // A speck blurred by its distance from the sensor is a few pixels wide.

@@ -1,0 +1,77 @@
+import { readFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { beforeAll, describe, expect, it, vi } from 'vitest';
+import { merge } from '../../src/mend/merge.js';
+import { keptFramesBytes, memoryNeedMb } from '../../src/merge/memory-need.js';
+import { KeptFrames } from '../../src/stack/kept-frames.js';
+import { readStack } from '../../src/stack/read-stack.js';
+import { type Files, placeStack, renderPlane } from './small-stack.js';
+
+const size = { width: 96, height: 80 };
+const frameBytes = size.width * size.height * 3;
+let files: Files;
+beforeAll(async () => {
+  files = (await renderPlane({ ...size, frames: 4, format: 'png' })).files;
+});
+
+/** Merges with so much room for frames; returns the bytes of the pictures, and how often each frame was decoded. */
+async function mergeKeeping(bytes: number): Promise<{ pictures: Buffer[]; times: number[] }> {
+  const seen = new Map<number, Set<unknown>>();
+  const { decode } = KeptFrames.prototype;
+  const spy = vi.spyOn(KeptFrames.prototype, 'decode').mockImplementation(async function (
+    this: KeptFrames,
+    frame,
+    ...others
+  ) {
+    if (seen.size === 0) Reflect.set(this, 'freeBytes', bytes);
+    const pixelsOfFrame = seen.get(frame.number) ?? new Set();
+    seen.set(frame.number, pixelsOfFrame);
+    const decoded = await decode.call(this, frame, ...others);
+    pixelsOfFrame.add(decoded.pixels);
+    return decoded;
+  });
+  const { frames, out } = placeStack(files);
+  await merge(frames, { out, threads: 1 });
+  spy.mockRestore();
+  const names = ['composite.tif', 'depth.tif', 'sources.png', 'confidence.png', 'coverage.png'];
+  return {
+    pictures: names.map((name) => readFileSync(join(out, name))),
+    times: [...seen.values()].map(({ size }) => size),
+  };
+}
+
+describe('frames that fit in memory', () => {
+  it('are decoded once, the others each time, and the result is the same bytes', async () => {
+    const all = await mergeKeeping(4 * frameBytes);
+    expect(all.times).toEqual([1, 1, 1, 1]);
+    const some = await mergeKeeping(2.5 * frameBytes);
+    expect(some.times.filter((times) => times === 1)).toHaveLength(2);
+    const none = await mergeKeeping(0);
+    expect(Math.min(...none.times)).toBeGreaterThan(1);
+    expect(some.pictures).toEqual(all.pictures);
+    expect(none.pictures).toEqual(all.pictures);
+  });
+
+  it('are given back after their last use, which makes room for others', async () => {
+    const { frames } = await readStack(placeStack(files).frames);
+    const kept = new KeptFrames(1.5 * frameBytes);
+    const first = await kept.decode(frames[0]);
+    expect((await kept.decode(frames[0])).pixels).toBe(first.pixels);
+    const second = await kept.decode(frames[1]);
+    const again = await kept.decode(frames[1]);
+    expect(again.pixels).not.toBe(second.pixels);
+    expect(again.pixels).toEqual(second.pixels);
+    expect((await kept.decode(frames[0], 3, true)).pixels).toBe(first.pixels);
+    const third = await kept.decode(frames[2]);
+    expect((await kept.decode(frames[2])).pixels).toBe(third.pixels);
+  });
+
+  it('take what the bound leaves beside the need, by default half of the free memory, and never more than is free', () => {
+    const load = { size: { width: 6000, height: 4000 }, bits: 8, frames: 40 } as const;
+    const need = memoryNeedMb(load, 2);
+    expect(keptFramesBytes(load, 2, need + 500, 64_000)).toBe(500e6);
+    expect(keptFramesBytes(load, 2, need - 1, 64_000)).toBe(0);
+    expect(keptFramesBytes(load, 2, undefined, 2 * need + 1000)).toBe(500e6);
+    expect(keptFramesBytes(load, 2, 64_000, need + 100)).toBe(100e6);
+  });
+});
