@@ -4,7 +4,8 @@ import { readFirst } from '../rail/first-reading.js';
 import { type StackEvidence, StackReading } from '../rail/stack-reading.js';
 import { createMotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
-import { decodeFrame } from '../stack/decode.js';
+import { averageBoxes } from '../stack/average-boxes.js';
+import { type DecodedFrame, decodeFrame, type Shrink } from '../stack/decode.js';
 import type { FrameFile, Stack } from '../stack/frame.js';
 import { ChangedFrameError, refuseChangedFrames } from '../stack/frame-identity.js';
 import { hashFile } from '../stack/hash-file.js';
@@ -37,22 +38,30 @@ export async function registerStack(
   log: RunLog,
   signal?: AbortSignal,
 ): Promise<Registration> {
-  const { frames, size } = stack;
-  const shrink = registrationShrink(size);
+  const { frames, size, reduced } = stack;
+  const shrink = registrationShrink(size, reduced !== undefined);
   const estimator = createMotionEstimator({ motion: options.motion, fullSize: size });
-  const reading = new StackReading(size, frames.length);
+  const reading = new StackReading(size, frames.length, reduced && shrink);
   const hashes = new Map<number, string>();
-  const read = async (frame: FrameFile) => {
+  const decodeBoth = async (frame: FrameFile): Promise<{ decoded: DecodedFrame; quick: DecodedFrame }> => {
+    if (shrink === 1 || reduced) {
+      const whole = await kept.decode(frame);
+      const decoded = shrink === 1 ? whole : reduceFrame(whole, shrink);
+      if (reading.shrink === shrink) return { decoded, quick: decoded };
+    }
     // The pictures to register by are softer than those of a check where a JPEG is reduced while it is decoded.
-    const isAlike = reading.shrink === shrink && (shrink === 1 || frame.format !== 'jpeg');
-    const [decoded, quick, hash] = await Promise.all([
-      shrink === 1 ? kept.decode(frame) : decodeFrame(frame, { shrink }),
+    const isAlike = reading.shrink === shrink && frame.format !== 'jpeg';
+    const [decoded, quick] = await Promise.all([
+      decodeFrame(frame, { shrink }),
       isAlike ? undefined : decodeFrame(frame, { shrink: reading.shrink, quick: true }),
-      hashFile(frame.path),
     ]);
+    return { decoded, quick: quick ?? decoded };
+  };
+  const read = async (frame: FrameFile) => {
+    const [pictures, hash] = await Promise.all([decodeBoth(frame), hashFile(frame.path)]);
     refuseChangedFrames([frame]);
     hashes.set(frame.number, hash);
-    return { decoded, quick: quick ?? decoded };
+    return pictures;
   };
   const { evidence, unreadable } = await readFirst(stack, reading, {
     read,
@@ -77,6 +86,18 @@ export async function registerStack(
     focusWidthSteps: Number.isFinite(width) ? width : undefined,
     hashes,
     unreadable,
+  };
+}
+
+/** A frame of a preview by the means of blocks. */
+function reduceFrame({ pixels, width, height, channels, bits }: DecodedFrame, shrink: Shrink): DecodedFrame {
+  return {
+    pixels: averageBoxes(pixels, width, height, channels, shrink),
+    width: Math.floor(width / shrink),
+    height: Math.floor(height / shrink),
+    channels,
+    bits,
+    shrink,
   };
 }
 

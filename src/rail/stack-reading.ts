@@ -54,12 +54,16 @@ export class StackReading {
   /** Size of the reduced pictures. */
   readonly reduced: Size;
 
-  /** @param count Number of frames to come; some of them may prove unreadable. */
+  /**
+   * @param count Number of frames to come; some of them may prove unreadable.
+   * @param shrink Default: the largest reduction that leaves enough pixels to measure detail.
+   */
   constructor(
     private readonly size: Size,
     count: number,
+    shrink: Shrink = shrinkFor(size),
   ) {
-    this.shrink = shrinkFor(size);
+    this.shrink = shrink;
     this.estimator = createMotionEstimator({ motion: 'scale', fullSize: size });
     const reduced = {
       width: Math.floor(size.width / this.shrink),
