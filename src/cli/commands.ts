@@ -5,6 +5,7 @@ import { exportCommand } from './export-command.js';
 import { mendCommand } from './mend-command.js';
 import { mergeCommand } from './merge-command.js';
 import { planCommand } from './plan-command.js';
+import { reliefCommand } from './relief-command.js';
 import type { System } from './system.js';
 import { traceCommand } from './trace-command.js';
 import { viewCommand } from './view-command.js';
@@ -19,6 +20,7 @@ export const commands: readonly ((system: System) => Command)[] = [
   viewCommand,
   mendCommand,
   exportCommand,
+  reliefCommand,
   batchCommand,
   workerCommand,
 ];

@@ -22,6 +22,7 @@ export const guideTopics = [
   'looking',
   'mending',
   'export',
+  'relief',
   'many-stacks',
   'limits',
   'exit-codes',

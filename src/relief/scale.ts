@@ -1,6 +1,5 @@
 import { named, UsageError } from '../errors.js';
 import { optionName } from '../option-names.js';
-import type { Given } from '../options/option.js';
 import { requireBeside } from '../options/validate-options.js';
 import type { DepthUnit, RunRecord } from '../result/run-record.js';
 import { perspectiveOf } from './perspective.js';
@@ -37,7 +36,7 @@ export interface ResultScale {
  *   one may come from the merge, and a step.
  * @throws UsageError for options that contradict each other, or a step for depth that positions gave in mm.
  */
-export function resultScale(record: RunRecord, given: Given<ScaleOptions> = {}): ResultScale {
+export function resultScale(record: RunRecord, given: Partial<ScaleOptions> = {}): ResultScale {
   const options = resolveScaleOptions(given);
   const { crop, frameSize, maps } = record;
   const mmPerPixel = pixelSide(record, options);

@@ -53,13 +53,29 @@ export async function writeAside(
   signal?: AbortSignal,
   option = 'out',
 ): Promise<void> {
+  await writeFileAside(path, (file) => file.append(Buffer.from(text, 'utf8')), { signal, option });
+}
+
+/**
+ * As `writeAside`, of any size.
+ *
+ * @param body Appends the content.
+ * @param options.check Called once more before the file gets its final name, which may have been taken meanwhile.
+ */
+export async function writeFileAside(
+  path: string,
+  body: (file: OutputFile) => Promise<void>,
+  options: { option: string; check?: () => Promise<void>; signal?: AbortSignal | undefined },
+): Promise<void> {
   const aside = unfinishedPath(path, 'partial');
+  const { option, check, signal } = options;
   try {
-    await writeOutputFile(aside, (file) => file.append(Buffer.from(text, 'utf8')), signal);
+    await writeOutputFile(aside, body, signal);
   } catch (error) {
     throw outputElsewhere(error, { aside, path, option });
   }
   try {
+    await check?.();
     await rename(aside, path);
   } catch (error) {
     await unlink(aside).catch(() => undefined);

@@ -587,4 +587,52 @@ export const promiseTable: readonly PromiseRow[] = [
       proof('torture/torture.test.ts', 'hostile requests are refused and the page goes on'),
     ],
   },
+
+  // What is made of the depth.
+  {
+    promise: 'Lengths of a relief are true: the perspective of the rail is taken out',
+    proofs: [
+      proof('relief/scale.test.ts', 'come out of pixel and depth as they went in: %f, %f, %f mm'),
+      proof('relief/true-shapes.test.ts', 'a sphere has its radius within 1 %, with %i triangles'),
+      proof('relief/true-shapes.test.ts', 'a cone has its angle within half a degree'),
+      proof(
+        'relief/true-shapes.test.ts',
+        'a step has its height within a tenth of a step of the rail, and no wall',
+      ),
+    ],
+  },
+  {
+    promise: 'No millimetre is made up where the scale is not known',
+    proofs: [
+      proof('relief/scale.test.ts', 'is said to be in pixels and steps, and nothing is in mm'),
+      proof(
+        'relief/relief.test.ts',
+        'without a scale is said to be in pixels and steps, in report and file, and nothing is in mm',
+      ),
+    ],
+  },
+  {
+    promise: 'A relief is cut at depth edges, and hairs are ribbons of their own',
+    proofs: [
+      proof('relief/relief.test.ts', 'is cut at them: no triangle reaches from one depth to another'),
+      proof(
+        'relief/relief.test.ts',
+        'has hairs as ribbons of their own, as wide as they are, and leaves nothing uncovered',
+      ),
+    ],
+  },
+  {
+    promise: 'Reliefs are read alike by programs of others, and a solid to print is closed',
+    proofs: [
+      proof('relief/relief.test.ts', 'a .%s is the same to two readers of other makers'),
+      proof(
+        'relief/relief.test.ts',
+        'a .stl with the ground %s is closed: every edge has two triangles, and the volume is right',
+      ),
+      proof(
+        'relief/relief.test.ts',
+        'a .glb has no fault for the validator of Khronos, and is in metres, with the picture, seen from both sides',
+      ),
+    ],
+  },
 ];

@@ -1,0 +1,48 @@
+import { join } from 'node:path';
+import sharp, { type Sharp } from 'sharp';
+import { InputError } from '../errors.js';
+import type { Size } from '../image/image.js';
+import type { RunRecord } from '../result/run-record.js';
+import { firstLine } from '../stack/file-error.js';
+import { requireRegularFile } from '../stack/regular-file.js';
+
+/** The composite in sRGB, 8 bits, at another size: (rows, cols, 3). */
+export async function compositeColours(folder: string, record: RunRecord, size: Size): Promise<Uint8Array> {
+  return readComposite(folder, record, async (picture) => {
+    const { data } = await picture
+      .resize(size.width, size.height, { fit: 'fill' })
+      .raw({ depth: 'uchar' })
+      .toBuffer({ resolveWithObject: true });
+    return new Uint8Array(data.buffer, data.byteOffset, data.byteLength);
+  });
+}
+
+/** The composite in sRGB as a JPEG, no side longer than `maxSide`. */
+export async function compositeJpeg(folder: string, record: RunRecord, maxSide: number): Promise<Buffer> {
+  return readComposite(folder, record, (picture) =>
+    picture
+      .resize({ width: maxSide, height: maxSide, fit: 'inside', withoutEnlargement: true })
+      .jpeg({ quality: 92, chromaSubsampling: '4:4:4' })
+      .toBuffer(),
+  );
+}
+
+/** Streamed by the decoder: memory follows what comes out. */
+async function readComposite<T>(
+  folder: string,
+  record: RunRecord,
+  take: (picture: Sharp) => Promise<T>,
+): Promise<T> {
+  const path = join(folder, record.composite.file);
+  try {
+    await requireRegularFile(path);
+    return await take(sharp(path, { limitInputPixels: false }).removeAlpha().toColourspace('srgb'));
+  } catch (error) {
+    throw new InputError(
+      `Cannot read ${path} (${firstLine(error)}): it is missing or damaged. Merge the stack again.`,
+      {
+        cause: error,
+      },
+    );
+  }
+}
