@@ -3,7 +3,7 @@ import sharp from 'sharp';
 import { bandsOf, type MapRows } from '../result/rows.js';
 import type { RunFrame, RunRecord } from '../result/run-record.js';
 import { writeComposite } from '../result/write-composite.js';
-import { exifBlock } from '../stack/exif.js';
+import { exifBlock } from '../stack/parse-exif.js';
 import { openRegularFile } from '../stack/regular-file.js';
 import { exifBlockOfTiff } from '../stack/tiff-exif.js';
 import type { WorkingCopy } from './working-copy.js';

@@ -7,6 +7,7 @@ import { errorCode, fileErrorReason, firstLine } from './file-error.js';
 import type { FrameFile } from './frame.js';
 import { refuseChangedFrames } from './frame-identity.js';
 import { withImagePath } from './image-path.js';
+import { developFrame } from './raw/develop-raw.js';
 import { widenSamples } from './widen-samples.js';
 
 // A frame is read once or twice per merge, each time in full: a cache would only hold memory.
@@ -45,7 +46,8 @@ export interface DecodedFrame {
  * sides divisible by k is reduced while it is decoded: by the scaled inverse DCT to k / 2, then by a tent of 1 3 3 1
  * per side, a little softer than the block mean and centred alike. With `quick` the scaled inverse DCT alone does it,
  * at little more than the cost of the entropy decoding: it is the mean of the blocks, up to rounding, for sides that k
- * does not divide too unless the picture has to be turned. Anything else is decoded and averaged over the blocks.
+ * does not divide too unless the picture has to be turned. Anything else is decoded and averaged over the blocks. A
+ * raw file is developed; for a preview, and with `quick` where it is not kept for later, at half its size.
  *
  * Throws InputError when the file is damaged or cut short, ChangedFrameError when it is gone or no longer what was
  * listed.
@@ -65,6 +67,10 @@ export async function decodeFrame(
   const fileSize = frame.reduced?.fileSize ?? frame.size;
   const factor = shrink * (frame.reduced?.factor ?? 1);
   const quick = options.quick === true || shrink === 1;
+  if (frame.format === 'raw') {
+    const isHalf = factor > 1 && (frame.reduced !== undefined || (quick && !frame.raw?.kept));
+    return { ...(await decodeRaw(frame, fileSize, factor, isHalf)), ...small, shrink };
+  }
   const target = targetOf(frame, fileSize, factor, quick, small);
   // Whatever the result of the decoding, a file that was exchanged explains it better.
   const loaded = await loadSamples(frame, fileSize, target).finally(() => refuseChangedFrames([frame]));
@@ -78,6 +84,36 @@ export async function decodeFrame(
       : averageBoxes(loaded.samples, loaded.width, loaded.height, loaded.channels, rest);
   const pixels = widenSamples(samples, loaded.channels, frame.channels, frame.bits);
   return { pixels, ...small, channels: frame.channels, bits: frame.bits, shrink };
+}
+
+/**
+ * The pixels of a raw frame, reduced by `factor`.
+ *
+ * @param isHalf Halved by developing: each pixel is then made of the samples of one 2 x 2 place of the mosaic.
+ */
+async function decodeRaw(
+  frame: FrameFile,
+  fileSize: Size,
+  factor: number,
+  isHalf: boolean,
+): Promise<Pick<DecodedFrame, 'pixels' | 'channels' | 'bits'>> {
+  const { name, number, path, raw } = frame;
+  const developed = await developFrame({ name, number, path, raw: raw! }, isHalf).finally(() =>
+    refuseChangedFrames([frame]),
+  );
+  const half = isHalf ? 2 : 1;
+  const { width, height, channels, samples } = developed;
+  const isExpected =
+    width === Math.floor(fileSize.width / half) && height === Math.floor(fileSize.height / half);
+  if (!isExpected || channels > frame.channels) {
+    throw new InputError(
+      `${name} was developed to ${width} x ${height} pixels where ${Math.floor(fileSize.width / half)} x ${Math.floor(fileSize.height / half)} were expected: develop it to 16-bit TIFF instead.`,
+    );
+  }
+  const rest = factor / half;
+  const reduced = rest === 1 ? samples : averageBoxes(samples, width, height, channels, rest);
+  const pixels = widenSamples(reduced, channels, frame.channels, 16);
+  return { pixels, channels: frame.channels, bits: 16 };
 }
 
 /** Largest reduction of the scaled inverse DCT. */

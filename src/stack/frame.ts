@@ -1,4 +1,5 @@
 import type { Size } from '../image/image.js';
+import type { RawFile } from './raw/raw-file.js';
 
 /** EXIF of a frame; a field is absent when the file does not contain it. */
 export interface FrameExif {
@@ -45,10 +46,12 @@ export interface FrameFile {
   /** Channels of the decoded frame: alpha is dropped. */
   channels: 1 | 3;
   hasAlpha: boolean;
-  format: 'jpeg' | 'png' | 'tiff' | 'webp';
+  format: 'jpeg' | 'png' | 'tiff' | 'webp' | 'raw';
   /** EXIF orientation 1 to 8. */
   orientation: number;
   exif: FrameExif;
+  /** Of a camera raw file, whose format is `raw`. */
+  raw?: RawFile;
 }
 
 /** Subject of a note on a stack, for programs: the wording of sentences may change. */

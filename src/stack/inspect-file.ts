@@ -1,13 +1,14 @@
 import { type FileHandle, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import sharp, { type Metadata } from 'sharp';
+import type { Size } from '../image/image.js';
 import { systemFailureOf } from '../system-failure.js';
-import { exifBlock, parseExif } from './exif.js';
 import { fileErrorReason, firstLine } from './file-error.js';
 import { hasPictureEnding, hasRawEnding, headBytes, isLeftover, kindOfContent } from './file-kind.js';
 import type { FrameFile } from './frame.js';
 import { fileMarkOf } from './frame-identity.js';
 import { withImagePath } from './image-path.js';
+import { exifBlock, parseExif } from './parse-exif.js';
 import { isRawTiff } from './raw-tiff.js';
 import { openRegularFile } from './regular-file.js';
 import { exifBlockOfTiff } from './tiff-exif.js';
@@ -24,6 +25,7 @@ export interface Photograph extends Omit<FrameFile, 'number'> {
  */
 export type Inspected =
   | { kind: 'photograph'; photograph: Photograph }
+  /** A camera raw file, known by its name or its first bytes; see `inspectRaw`. */
   | { kind: 'raw'; name: string }
   | { kind: 'unusable'; name: string; reason: string; isLost: boolean }
   | { kind: 'other'; name: string };
@@ -110,13 +112,16 @@ async function inspectPicture(
   };
 }
 
+/** Completes the sentence "NAME ..." of a picture that is larger than allowed. */
+export function tooManyPixels({ width, height }: Size, maxPixels: number): string {
+  const limit = Number((maxPixels / 1e6).toPrecision(4));
+  return `says it holds ${width} x ${height} pixels, more than the limit of ${limit} megapixels`;
+}
+
 /** Why a readable picture cannot be a frame; undefined when it can. */
 function whyNoFrame(stored: Metadata, maxPixels: number): string | undefined {
   const { width, height, depth, space } = stored;
-  if (width * height > maxPixels) {
-    const limit = Number((maxPixels / 1e6).toPrecision(4));
-    return `says it holds ${width} x ${height} pixels, more than the limit of ${limit} megapixels`;
-  }
+  if (width * height > maxPixels) return tooManyPixels(stored, maxPixels);
   if (depth !== 'uchar' && depth !== 'ushort') {
     return `holds ${depthWords[depth] ?? depth} samples: save it as 16-bit TIFF first`;
   }

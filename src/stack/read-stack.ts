@@ -2,10 +2,12 @@ import { InputError, named } from '../errors.js';
 import { keepCommonSize, orderByCommonSize } from './common-size.js';
 import type { FrameFile, Stack, StackNote } from './frame.js';
 import { refuseTooManyFrames } from './frame-limit.js';
-import { type Inspected, inspectFile, type Photograph } from './inspect-file.js';
+import { type Inspected, inspectFile } from './inspect-file.js';
 import { listFolder } from './list-folder.js';
 import { mapLimited } from './map-limited.js';
 import { compareNames } from './natural-order.js';
+import { inspectRaw } from './raw/inspect-raw.js';
+import { type PreferredTwin, settleRaws } from './raw/settle-raws.js';
 import { checkSelection, type FrameSelection, selectFrames } from './select-frames.js';
 import { frameNotes, twinWarnings } from './stack-notes.js';
 import { countOf, someNames } from './words.js';
@@ -16,6 +18,8 @@ export interface ReadStackOptions extends FrameSelection {
   strict?: boolean | undefined;
   /** Largest picture that is accepted, width times height. Default 250 million. */
   maxPixels?: number | undefined;
+  /** Which of a camera raw file and a JPEG of the same name is used. Default raw, where all of them can be read. */
+  prefer?: PreferredTwin | undefined;
   /** Files, or whole folders, that are never read as frames, such as the result folder. */
   exclude?: readonly string[] | undefined;
   /** Stops the listing with InterruptedError. */
@@ -31,24 +35,30 @@ const filesAtOnce = 4;
  * from 1 over the whole folder; frames that `frames` or `skip` leave out take their number with them. No pixel is
  * decoded.
  *
- * JPEG, PNG, TIFF and WebP are identified by content. Files that are no photographs are ignored with a note;
+ * JPEG, PNG, TIFF and WebP are identified by content, camera raw files by their names too. Files that are no photographs are ignored with a note;
  * photographs that cannot be used are left out with a warning, or throw when `strict`.
  *
- * Throws UsageError for impossible frame numbers, InputError when the folder cannot be read, when fewer than two
+ * Throws UsageError for impossible frame numbers and where raw files need a package that is not installed, InputError when the folder cannot be read, when fewer than two
  * photographs are usable, and when frames differ in size.
  */
 export async function readStack(folder: string, options: ReadStackOptions = {}): Promise<Stack> {
   const { strict = false, maxPixels = defaultMaxPixels, signal } = options;
   checkSelection(options);
   const names = (await listFolder(folder, options.exclude)).sort(compareNames);
-  const inspected = await mapLimited(
+  const listed = await mapLimited(
     names,
     filesAtOnce,
     (name) => inspectFile(folder, name, maxPixels),
     signal,
   );
+  const settled = await settleRaws(listed, {
+    prefer: options.prefer,
+    inspect: (name) => inspectRaw(folder, name, maxPixels),
+    signal,
+  });
+  const { inspected } = settled;
   const photographs = inspected.flatMap((file) => (file.kind === 'photograph' ? [file.photograph] : []));
-  const left = leftOut(inspected, photographs, strict);
+  const left = leftOut(inspected, strict);
   if (photographs.length < 2) throw new InputError(tooFew(folder, photographs, inspected));
 
   const order = orderByCommonSize(photographs);
@@ -70,17 +80,13 @@ export async function readStack(folder: string, options: ReadStackOptions = {}):
     bits,
     channels,
     orderedBy: order.orderedBy,
-    notes: [...left.notes, ...(order.note ? [order.note] : []), ...frameNotes(sized.frames)],
-    warnings: [...left.warnings, ...twinWarnings(sized.frames), ...sized.warnings],
+    notes: [...left.notes, ...settled.notes, ...(order.note ? [order.note] : []), ...frameNotes(sized.frames)],
+    warnings: [...left.warnings, ...settled.warnings, ...twinWarnings(sized.frames), ...sized.warnings],
   };
 }
 
 /** Notes and warnings about the files that are not frames; throws for those that `strict` refuses. */
-function leftOut(
-  inspected: Inspected[],
-  photographs: Photograph[],
-  strict: boolean,
-): Pick<Stack, 'notes' | 'warnings'> {
+function leftOut(inspected: Inspected[], strict: boolean): Pick<Stack, 'notes' | 'warnings'> {
   const notes: StackNote[] = [];
   const unusable = inspected.filter((file) => file.kind === 'unusable');
   if (strict && unusable.length > 0) {
@@ -102,27 +108,7 @@ function leftOut(
     notes.push({ kind: 'ignored', message });
   }
 
-  const developed = new Set(photographs.map((photograph) => stem(photograph.name)));
-  const raws = inspected.filter((file) => file.kind === 'raw').map((file) => file.name);
-  const undeveloped = raws.filter((name) => !developed.has(stem(name)));
-  if (undeveloped.length > 0 && photographs.length > 0) {
-    const message = `${rawWords(undeveloped)} left out: ${rawAdvice}`;
-    if (strict) throw new InputError(message.replace('left out', 'cannot be read'));
-    warnings.push({ kind: 'raw', message });
-  }
-  // The camera wrote raw and JPEG side by side: nothing is missing.
-  if (raws.length > undeveloped.length) {
-    const paired = raws.filter((name) => developed.has(stem(name)));
-    const message = `${rawWords(paired)} ignored: the photographs of the same names are used.`;
-    notes.push({ kind: 'ignored', message });
-  }
   return { notes, warnings };
-}
-
-const rawAdvice = 'develop camera raw files to 16-bit TIFF first, all with the same settings.';
-
-function rawWords(names: string[]): string {
-  return `${countOf(names.length, 'camera raw file')} (${someNames(names)})`;
 }
 
 function reasonsOf(unusable: { name: string; reason: string }[]): string {
@@ -135,20 +121,11 @@ function reasonsOf(unusable: { name: string; reason: string }[]): string {
 }
 
 function tooFew(folder: string, usable: { name: string }[], inspected: Inspected[]): string {
-  const raws = inspected.filter((file) => file.kind === 'raw').map((file) => file.name);
   const unusable = inspected.filter((file) => file.kind === 'unusable');
   const found =
     usable.length === 0
       ? `"${folder}" holds no photograph that can be used`
       : `"${folder}" holds only one photograph that can be used (${usable[0].name})`;
-  const why = [
-    ...(unusable.length > 0 ? [` Not usable: ${reasonsOf(unusable)}.`] : []),
-    ...(raws.length > 0 ? [` ${rawWords(raws)} cannot be read: ${rawAdvice}`] : []),
-  ].join('');
-  return `${found}: a merge needs at least 2 frames of one subject, focused differently (JPEG, PNG, TIFF or WebP).${why}`;
-}
-
-/** A name without its extension, letter case ignored. */
-function stem(name: string): string {
-  return name.replace(/\.[^.]*$/, '').toLowerCase();
+  const why = unusable.length > 0 ? ` Not usable: ${reasonsOf(unusable)}.` : '';
+  return `${found}: a merge needs at least 2 frames of one subject, focused differently (JPEG, PNG, TIFF, WebP or camera raw files).${why}`;
 }

@@ -1,6 +1,6 @@
 import type { StackNote } from './frame.js';
 import type { Photograph } from './inspect-file.js';
-import { countOf, someNames } from './words.js';
+import { countOf, someNames, stemOf } from './words.js';
 
 /** Notes on conversions of the frames on reading, and on differences among them. */
 export function frameNotes(frames: readonly Photograph[]): StackNote[] {
@@ -34,7 +34,7 @@ export function twinWarnings(frames: readonly Photograph[]): StackNote[] {
   const seen = new Map<string, string>();
   const twins: string[] = [];
   for (const { name } of frames) {
-    const stem = name.replace(/\.[^.]*$/, '').toLowerCase();
+    const stem = stemOf(name);
     const first = seen.get(stem);
     if (first === undefined) seen.set(stem, name);
     else twins.push(`${first} and ${name}`);

@@ -40,6 +40,9 @@ const typeBytes = new Map<number, number>([
 const maxValueBytes = 65_536;
 const maxEntries = 4096;
 
+/** Stand for 42 in raw files that are TIFF else: ORF by two marks ("OR", "RS" as the file's byte order reads them), RW2. */
+const rawVersions = [0x4f52, 0x5352, 0x55];
+
 /** Reads the header; undefined when the file is neither TIFF nor BigTIFF. */
 export async function openTiff(handle: FileHandle): Promise<TiffFile | undefined> {
   const head = await readAt(handle, 0, 16);
@@ -48,7 +51,7 @@ export async function openTiff(handle: FileHandle): Promise<TiffFile | undefined
   if (mark !== 'II' && mark !== 'MM') return undefined;
   const littleEndian = mark === 'II';
   const version = uint(head, 2, 2, littleEndian);
-  if (version === 42) {
+  if (version === 42 || rawVersions.includes(version)) {
     return { handle, littleEndian, big: false, firstDirectory: uint(head, 4, 4, littleEndian) };
   }
   if (version !== 43 || head.length < 16) return undefined;

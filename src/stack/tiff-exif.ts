@@ -1,4 +1,5 @@
 import type { FileHandle } from 'node:fs/promises';
+import type { FrameExif } from './frame.js';
 import { entryNumbers, openTiff, readDirectory, type TiffEntry } from './tiff-directory.js';
 
 const exifPointer = 34665;
@@ -45,6 +46,48 @@ export async function exifBlockOfTiff(handle: FileHandle): Promise<Buffer | unde
   }
   if (described.length + linked.length === 0) return undefined;
   return buildBlock(described, linked, tiff.littleEndian);
+}
+
+/** An EXIF block of values that were read elsewhere (EXIF 2.32); undefined when there are none. */
+export function exifBlockOfValues(exif: FrameExif): Buffer | undefined {
+  const { make, model, exposureS, fNumber, iso, focalLengthMm, takenMs, lens } = exif;
+  const main = [...asciiEntry(271, make), ...asciiEntry(272, model)];
+  const inner = [
+    ...rationalEntry(33434, exposureS),
+    ...rationalEntry(33437, fNumber),
+    ...(iso === undefined ? [] : [shortEntry(34855, Math.min(iso, 65_535))]),
+    ...asciiEntry(36867, takenMs === undefined ? undefined : exifTime(takenMs)),
+    ...rationalEntry(37386, focalLengthMm),
+    ...asciiEntry(42036, lens),
+  ];
+  if (main.length + inner.length === 0) return undefined;
+  return buildBlock(main, inner.length > 0 ? [[exifPointer, inner]] : [], true);
+}
+
+function exifTime(takenMs: number): string {
+  return new Date(takenMs).toISOString().slice(0, 19).replace('T', ' ').replaceAll('-', ':');
+}
+
+function asciiEntry(tag: number, text: string | undefined): TiffEntry[] {
+  if (text === undefined) return [];
+  const data = Buffer.from(`${text}\0`, 'latin1');
+  return [{ tag, type: 2, count: data.length, data }];
+}
+
+function shortEntry(tag: number, value: number): TiffEntry {
+  const data = Buffer.alloc(2);
+  data.writeUInt16LE(Math.round(value));
+  return { tag, type: 3, count: 1, data };
+}
+
+/** To six digits: what cameras state has fewer. */
+function rationalEntry(tag: number, value: number | undefined): TiffEntry[] {
+  if (value === undefined) return [];
+  const data = Buffer.alloc(8);
+  const denominator = value >= 1 ? 1000 : 1_000_000;
+  data.writeUInt32LE(Math.round(value * denominator), 0);
+  data.writeUInt32LE(denominator, 4);
+  return [{ tag, type: 5, count: 1, data }];
 }
 
 /** Types that exist only in BigTIFF are not allowed in an EXIF block. */

@@ -23,3 +23,8 @@ export function spanText(ms: number): string {
   if (seconds < 3600) return `${Math.floor(seconds / 60)} min ${seconds % 60} s`;
   return `${Math.floor(seconds / 3600)} h ${Math.floor((seconds % 3600) / 60)} min`;
 }
+
+/** A file name without its extension, letter case ignored: what files of one exposure have in common. */
+export function stemOf(name: string): string {
+  return name.replace(/\.[^.]*$/, '').toLowerCase();
+}

@@ -3,7 +3,8 @@ import { join } from 'node:path';
 import ExifReader from 'exifreader';
 import sharp from 'sharp';
 import { describe, expect, it } from 'vitest';
-import { parseExif, readExif, readIcc, readRawExif } from '../../src/stack/exif.js';
+import { readExif, readIcc, readRawExif } from '../../src/stack/exif.js';
+import { parseExif } from '../../src/stack/parse-exif.js';
 import { makeFolder } from './pictures.js';
 import { buildTiff, type Field } from './tiff-builder.js';
 

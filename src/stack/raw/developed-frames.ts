@@ -1,0 +1,83 @@
+import { type FileHandle, open, rm, statfs } from 'node:fs/promises';
+import { join } from 'node:path';
+import type { DevelopedPixels } from './raw-jobs.js';
+import { flatTiffHeader } from './flat-tiff-header.js';
+
+/** Room that is left on the disk for the result and for others, bytes. */
+const sparedBytes = 2e9;
+/** Offsets in such a file have 32 bits. */
+const maxFileBytes = 2 ** 32 - 1;
+
+/**
+ * Developed frames in a folder, as uncompressed TIFF, so that later readings need not develop them again. It stops
+ * keeping when the disk gets full: a frame that is not kept is developed again.
+ */
+export class DevelopedFrames {
+  private readonly kept = new Map<number, Omit<DevelopedPixels, 'samples'> & { path: string }>();
+  /** Frames for which there was no room. */
+  readonly refused = new Set<number>();
+
+  /** @param folder Of this object alone; who made it removes it. */
+  constructor(readonly folder: string) {}
+
+  /** The file of a frame that is kept. */
+  pathOf(number: number): string | undefined {
+    return this.kept.get(number)?.path;
+  }
+
+  /** Keeps a frame if there is room for it. */
+  async keep(number: number, { width, height, channels, samples }: DevelopedPixels): Promise<void> {
+    const path = join(this.folder, `${number}.tif`);
+    const header = flatTiffHeader(width, height, channels);
+    const bytes = Buffer.from(samples.buffer, samples.byteOffset, samples.byteLength);
+    const length = header.length + bytes.length;
+    let handle: FileHandle | undefined;
+    try {
+      const { bavail, bsize } = await statfs(this.folder);
+      if (length > maxFileBytes || bavail * bsize - length < sparedBytes) {
+        this.refused.add(number);
+        return;
+      }
+      handle = await open(path, 'w', 0o600);
+      await writeAll(handle, header, 0);
+      await writeAll(handle, bytes, header.length);
+      this.kept.set(number, { path, width, height, channels });
+    } catch {
+      // A courtesy that fails costs time and nothing else.
+      this.refused.add(number);
+      await rm(path, { force: true }).catch(() => undefined);
+    } finally {
+      await handle?.close();
+    }
+  }
+
+  /** A frame that is kept; undefined when it is not. */
+  async read(number: number): Promise<DevelopedPixels | undefined> {
+    const entry = this.kept.get(number);
+    if (!entry) return undefined;
+    const { path, ...facts } = entry;
+    const offset = flatTiffHeader(facts.width, facts.height, facts.channels).length;
+    const samples = new Uint16Array(facts.width * facts.height * facts.channels);
+    const bytes = new Uint8Array(samples.buffer);
+    const handle = await open(path, 'r');
+    try {
+      let filled = 0;
+      while (filled < bytes.length) {
+        const { bytesRead } = await handle.read(bytes, filled, bytes.length - filled, offset + filled);
+        if (bytesRead === 0) throw new Error(`${path} was cut short while it was in use`);
+        filled += bytesRead;
+      }
+    } finally {
+      await handle.close();
+    }
+    return { ...facts, samples };
+  }
+}
+
+async function writeAll(handle: FileHandle, bytes: Buffer, position: number): Promise<void> {
+  let written = 0;
+  while (written < bytes.length) {
+    const { bytesWritten } = await handle.write(bytes, written, bytes.length - written, position + written);
+    written += bytesWritten;
+  }
+}

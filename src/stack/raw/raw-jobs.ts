@@ -1,0 +1,63 @@
+import type { LibRawMetadata, LibRawSettings } from './libraw.js';
+
+/** A rectangle of the sensor's active area before it is turned upright, px. */
+export interface SensorCrop {
+  left: number;
+  top: number;
+  width: number;
+  height: number;
+}
+
+/** What a worker is asked to do with one file. */
+export type RawJob =
+  /** Headers alone. */
+  | { kind: 'identify'; path: string }
+  /** Black and white level, which some cameras show in masked pixels alone. */
+  | { kind: 'levels'; path: string }
+  | { kind: 'develop'; path: string; settings: LibRawSettings; crop: SensorCrop }
+  /** The preview that the camera has put into the file. */
+  | { kind: 'preview'; path: string };
+
+/** Levels of the samples of a file. */
+export interface RawLevels {
+  /** Of the four places of a Bayer mosaic, in LibRaw's order; absent for other mosaics. */
+  black?: number[];
+  /** White level, counted from black. */
+  white: number;
+}
+
+/** Pixels of a developed file, (rows, cols, channels), upright. */
+export interface DevelopedPixels {
+  width: number;
+  height: number;
+  channels: 1 | 3;
+  samples: Uint16Array;
+}
+
+/** What comes back, by the kind of the job. */
+export interface RawAnswers {
+  identify: LibRawMetadata;
+  levels: RawLevels;
+  develop: DevelopedPixels;
+  /** A JPEG file; undefined when there is none. */
+  preview: Uint8Array | undefined;
+}
+
+/** Why a job failed. */
+export interface RawFailure {
+  /** What LibRaw, or the system, says. */
+  message: string;
+  /** LibRaw's code: -2 for a file that it does not know; absent when it gave none. */
+  code?: number;
+  /** The system's code, when the file could not be read. */
+  systemCode?: string;
+  /** The worker may hold on to what the job took: another takes its place. */
+  isSpent: boolean;
+}
+
+export interface RawRequest {
+  id: number;
+  job: RawJob;
+}
+
+export type RawReply = { id: number; answer: unknown } | { id: number; failure: RawFailure };

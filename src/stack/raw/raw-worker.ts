@@ -1,0 +1,110 @@
+import { parentPort, workerData } from 'node:worker_threads';
+import { openRegularFile } from '../regular-file.js';
+import type { LibRawFile, LibRawSetup } from './libraw.js';
+import { cropUpright } from './crop-upright.js';
+import { measureLevels } from './measure-levels.js';
+import type { DevelopedPixels, RawFailure, RawJob, RawReply, RawRequest } from './raw-jobs.js';
+
+/** What the script of LibRaw makes. */
+interface LibRawModule {
+  LibRaw: new () => LibRawFile;
+}
+
+/** Larger files are no photographs of a camera. */
+const maxFileBytes = 2 ** 30;
+const pageBytes = 65_536;
+
+const { script, module } = workerData as LibRawSetup;
+const port = parentPort!;
+
+// Its own memory, so that the text of an exception can be read from it; as large as LibRaw itself would make it.
+const memory = new WebAssembly.Memory({ initial: 2 ** 28 / pageBytes, maximum: 2 ** 31 / pageBytes, shared: true });
+/** What LibRaw reports beside its exceptions, such as an unexpected end of the file. */
+let reports: string[] = [];
+const make = ((await import(script)) as { default: (options: object) => Promise<LibRawModule> }).default;
+const { LibRaw } = await make({
+  wasmMemory: memory,
+  instantiateWasm(imports: Record<string, Record<string, unknown>>, done: (instance: WebAssembly.Instance, of: WebAssembly.Module) => void) {
+    void WebAssembly.instantiate(module, imports).then((instance) => done(instance, module));
+    return {};
+  },
+  print: () => undefined,
+  printErr: (line: string) => void reports.push(line),
+});
+
+port.on('message', ({ id, job }: RawRequest) => {
+  void answer(job).then(
+    ({ value, moved }) => port.postMessage({ id, answer: value } satisfies RawReply, moved),
+    (error: unknown) => port.postMessage({ id, failure: failureOf(error) } satisfies RawReply),
+  );
+});
+port.postMessage('ready');
+
+async function answer(job: RawJob): Promise<{ value: unknown; moved: ArrayBuffer[] }> {
+  reports = [];
+  const bytes = await readWhole(job.path);
+  // A new one for every file: settings outlive the file that they were given for.
+  const file = new LibRaw();
+  try {
+    if (job.kind === 'identify') {
+      file.open(bytes);
+      return { value: file.metadata(true), moved: [] };
+    }
+    if (job.kind === 'levels') return { value: measureLevels(file, bytes), moved: [] };
+    if (job.kind === 'preview') {
+      file.open(bytes);
+      const preview = file.thumbnailData();
+      const isJpeg = preview?.format === 'jpeg';
+      return isJpeg
+        ? { value: preview.data, moved: [preview.data.buffer as ArrayBuffer] }
+        : { value: undefined, moved: [] };
+    }
+    file.open(bytes, job.settings);
+    const { flip } = file.metadata(false);
+    const { width, height, colors, data } = file.imageData();
+    const whole: DevelopedPixels = { width, height, channels: colors === 1 ? 1 : 3, samples: data };
+    const value = cropUpright(whole, job.crop, flip);
+    return { value, moved: [value.samples.buffer as ArrayBuffer] };
+  } finally {
+    file.delete();
+  }
+}
+
+async function readWhole(path: string): Promise<Uint8Array> {
+  const handle = await openRegularFile(path);
+  try {
+    const { size } = await handle.stat();
+    if (size > maxFileBytes) throw new Error(`it is larger than ${maxFileBytes / 1e6} MB`);
+    const bytes = new Uint8Array(size);
+    let filled = 0;
+    while (filled < size) {
+      const { bytesRead } = await handle.read(bytes, filled, size - filled, filled);
+      if (bytesRead === 0) return bytes.subarray(0, filled);
+      filled += bytesRead;
+    }
+    return bytes;
+  } finally {
+    await handle.close();
+  }
+}
+
+/** An exception of C++ comes as its address: behind its table of methods stands the address of its text. */
+function failureOf(error: unknown): RawFailure {
+  const address = (error as { excPtr?: unknown }).excPtr;
+  if (typeof address !== 'number') {
+    const { message, code } = error as NodeJS.ErrnoException;
+    const isSpent = /^(RuntimeError|RangeError)$/.test((error as Error).name);
+    return { message, isSpent, ...(typeof code === 'string' && { systemCode: code }) };
+  }
+  const text = textAt(new DataView(memory.buffer).getUint32(address + 4, true));
+  const code = /code (-\d+)/.exec(text)?.[1];
+  const message = reports.at(-1)?.replace(/^unknown file: /, '') ?? text;
+  return { message, isSpent: false, ...(code !== undefined && { code: Number(code) }) };
+}
+
+function textAt(address: number): string {
+  const bytes = new Uint8Array(memory.buffer).subarray(address, address + 200);
+  const end = bytes.indexOf(0);
+  // A decoder takes no shared memory.
+  return Buffer.from(bytes.slice(0, end < 0 ? 0 : end)).toString('latin1');
+}
