@@ -12,6 +12,8 @@ import { type Inspected, inspectFile, type Photograph } from '../stack/inspect-f
 import { mapLimited } from '../stack/map-limited.js';
 import { compareNames } from '../stack/natural-order.js';
 import { minStackFrames } from '../stack/photograph-folder.js';
+import { inspectRaw } from '../stack/raw/inspect-raw.js';
+import { settleRaws } from '../stack/raw/settle-raws.js';
 import { countOf, someNames } from '../stack/words.js';
 import type { DiscoveredStack, SearchResult } from './discovered-stack.js';
 import { nightListName } from './night-events.js';
@@ -175,7 +177,7 @@ function refuseLeadingOut(
 ): void {
   const links = leadingOut.filter(({ isFolder }) => !isFolder).map(({ name }) => name);
   const frames = [...files.map(({ name }) => name), ...links].filter(
-    (name) => hasPictureEnding(name) || extname(name) === '',
+    (name) => hasPictureEnding(name) || hasRawEnding(name) || extname(name) === '',
   );
   if (links.length === 0 || frames.length < minStackFrames) return;
   throw new LeadingOutError(
@@ -190,21 +192,23 @@ async function inspectFolder(
   options: FindOptions,
   findings: SearchResult,
 ): Promise<void> {
-  const inspected = await mapLimited(
+  const listed = await mapLimited(
     files,
     filesAtOnce,
-    (file) => inspectKnown(folder, file, options),
+    (file) => inspectKnown(folder, file, options, false),
     options.signal,
   );
+  const byName = new Map(files.map((file) => [file.name, file]));
+  const { inspected } = await settleRaws(listed, {
+    inspect: (name) => inspectKnown(folder, byName.get(name)!, options, true),
+    signal: options.signal,
+  });
   const photographs = inspected.flatMap((file) => (file.kind === 'photograph' ? [file.photograph] : []));
-  const meant = files.filter((file, i) => isMeant(inspected[i], file.name));
-  const raws = files.filter(({ name }) => hasRawEnding(name));
+  // Also those of raw and JPEG that are not used: whoever takes one away changes the stack.
+  const meant = files.filter((file, i) => isMeant(listed[i], file.name));
   if (meant.length < minStackFrames) {
     if (meant.length > 0) {
       const reason = `it holds ${countOf(meant.length, 'photograph')}, and a stack has at least ${minStackFrames}`;
-      findings.passed.push({ folder, reason, unreadable: false });
-    } else if (raws.length >= minStackFrames) {
-      const reason = `it holds ${countOf(raws.length, 'camera raw file')}, which must be developed to 16-bit TIFF first`;
       findings.passed.push({ folder, reason, unreadable: false });
     }
     return;
@@ -248,18 +252,20 @@ async function inspectKnown(
   folder: string,
   { name, ...facts }: InputFile,
   { known, maxPixels }: FindOptions,
+  isRaw: boolean,
 ): Promise<Inspected> {
-  const path = join(folder, name);
+  const path = `${join(folder, name)}${isRaw ? ' as raw' : ''}`;
   const now = Object.values(facts).join(' ');
   const before = known?.get(path);
   if (before?.facts === now) return before.inspected;
-  const inspected = await inspectFile(folder, name, maxPixels);
+  const inspected = await (isRaw ? inspectRaw : inspectFile)(folder, name, maxPixels);
   known?.set(path, { facts: now, inspected });
   return inspected;
 }
 
 function isMeant(inspected: Inspected, name: string): boolean {
-  return inspected.kind === 'photograph' || (inspected.kind === 'unusable' && hasPictureEnding(name));
+  const isPicture = inspected.kind === 'photograph' || inspected.kind === 'raw';
+  return isPicture || (inspected.kind === 'unusable' && hasPictureEnding(name));
 }
 
 /** Facts of the greater number of frames, for estimates. */

@@ -21,19 +21,20 @@ export type CheckOptions = Pick<
   | 'fieldWidthMm'
   | 'magnification'
   | 'pixelPitchUm'
+  | 'prefer'
   | 'maxMegapixels'
 > &
   KnobOptions;
 
 const { stepMm, positionsMm, relativePositions, direction, fieldWidthMm, magnification, pixelPitchUm } =
   mergeOptionTable;
-const { frames, skip, maxMegapixels } = mergeOptionTable;
+const { frames, skip, prefer, maxMegapixels } = mergeOptionTable;
 const { travelPerTurnMm, marksPerTurn } = planOptionTable;
 
 /** Every option of a check, in the order of the help. */
 export const checkOptionTable: OptionTable<CheckOptions> = {
   ...{ stepMm, positionsMm, relativePositions, direction, fieldWidthMm, magnification, pixelPitchUm },
-  ...{ frames, skip, maxMegapixels, travelPerTurnMm, marksPerTurn },
+  ...{ frames, skip, prefer, maxMegapixels, travelPerTurnMm, marksPerTurn },
 };
 
 /**

@@ -12,6 +12,8 @@ import {
   findDirection,
 } from '../stack/focus-direction.js';
 import type { Stack } from '../stack/frame.js';
+import { developStack } from '../stack/raw/develop-stack.js';
+import { plainDevelopment } from '../stack/raw/development.js';
 import { readStack } from '../stack/read-stack.js';
 import { type CheckOptions, resolveCheckOptions } from './check-options.js';
 import type { CoverageShares } from './coverage-findings.js';
@@ -92,18 +94,23 @@ export async function check(
 ): Promise<CheckReport> {
   const started = performance.now();
   const options = resolveCheckOptions(given);
-  const stack = await readStack(folder, {
+  const listed = await readStack(folder, {
     skip: options.skip,
     ...(options.frames && { frames: options.frames }),
     ...(options.maxMegapixels && { maxPixels: options.maxMegapixels * 1e6 }),
+    prefer: options.prefer,
     signal: hooks.signal,
   });
-  if (Math.min(stack.size.width, stack.size.height) < minSidePx) {
+  const { size } = listed;
+  if (Math.min(size.width, size.height) < minSidePx) {
     throw new InputError(
-      `Expected frames of at least ${minSidePx} x ${minSidePx} pixels but those in "${folder}" are ${stack.size.width} x ${stack.size.height}.`,
+      `Expected frames of at least ${minSidePx} x ${minSidePx} pixels but those in "${folder}" are ${size.width} x ${size.height}.`,
     );
   }
-  refusePositionCount({ ...stack, numbers: stack.frames.map(({ number }) => number) }, options);
+  const numbers = listed.frames.map(({ number }) => number);
+  refusePositionCount({ ...listed, numbers }, options);
+  // In sRGB and by the middle frame: as a merge without options of its own.
+  const { stack } = await developStack(listed, numbers[(numbers.length - 1) >> 1], plainDevelopment);
   const { evidence, unreadable, nearEnd, shrink } = await readFrames(stack, hooks);
   const { files, motion, measurements, stackTravel, fineWidth } = evidence;
   const { travel, shakes } = stackTravel;

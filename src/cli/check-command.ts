@@ -64,7 +64,7 @@ export function checkCommand(system: System): Command {
       'Check the photographs of a stack before they are merged, in a few seconds: order, steps and shakes, what is sharp ' +
         'where and what never, light, clipping and dust. Each verdict names its frames and says what to do.',
     )
-    .argument('<folder>', 'folder of the frames: JPEG, PNG, TIFF or WebP, all of one size')
+    .argument('<folder>', 'folder of the frames: JPEG, PNG, TIFF, WebP or camera raw files, all of one size')
     .helpOption('-h, --help', 'show this help')
     .addHelpText('after', epilogue);
   return addFlags(command, { ...checkOptionTable, ...positionsFileOptions, ...ownOptions }).action(

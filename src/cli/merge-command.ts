@@ -50,7 +50,7 @@ export function mergeCommand(system: System): Command {
       'Merge a folder of photographs, each sharp in one thin slab, into one picture that is sharp throughout, ' +
         'with the depth of each pixel, the frame it came from, and how sure both are.',
     )
-    .argument('<folder>', 'folder of the frames: JPEG, PNG, TIFF or WebP, all of one size')
+    .argument('<folder>', 'folder of the frames: JPEG, PNG, TIFF, WebP or camera raw files, all of one size')
     .helpOption('-h, --help', 'show this help')
     .addHelpText('after', epilogue);
   return addFlags(command, { ...mergeOptionTable, ...positionsFileOptions, ...ownOptions }).action(

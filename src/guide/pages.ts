@@ -14,6 +14,7 @@ export interface GuidePage {
 export const guideTopics = [
   'start',
   'stack',
+  'raw',
   'planning',
   'checking',
   'merging',

@@ -13,6 +13,8 @@ export interface MergeLoad {
   frames: number;
   /** Size of the pictures in the files of a preview that are decoded as a whole before they are reduced. */
   decodedSize?: Size;
+  /** Developing raw files while frames are merged, MB; absent where they are developed once and kept. */
+  developMb?: number;
 }
 
 /**
@@ -35,13 +37,17 @@ export const memoryModel = {
 } as const;
 
 /** Peak memory of a merge in so many threads that keeps no decoded frame, MB, whole. */
-export function memoryNeedMb({ size, bits, frames, decodedSize }: MergeLoad, threads: number): number {
+export function memoryNeedMb(
+  { size, bits, frames, decodedSize, developMb = 0 }: MergeLoad,
+  threads: number,
+): number {
   const model = memoryModel;
   const megapixels = megapixelsOf(size);
   const decoded = decodedSize ? megapixelsOf(decodedSize) : 0;
   const reduced = megapixels / registrationShrink(size) ** 2;
   return Math.ceil(
     model.baseMb +
+      developMb +
       threads * (model.perThreadMb + (model.perThreadAndKilopixelMb * size.width) / 1000) +
       frames * model.perFrameMb +
       reduced * model.perReducedMegapixelMb +

@@ -1,14 +1,13 @@
-import { mkdir, rm } from 'node:fs/promises';
+import { rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { InputError, InterruptedError, named, OutputError, UsageError } from '../errors.js';
+import { InputError, InterruptedError, named, UsageError } from '../errors.js';
 import { optionError } from '../option-error.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
 import { type CoverageClassName, coverageClassNames } from '../result/coverage.js';
 import { outputElsewhere } from '../result/output-failure.js';
 import type { DepthUnit, RunFrame } from '../result/run-record.js';
-import { tidyUnfinished, unfinishedPath } from '../result/unfinished.js';
 import type { Direction } from '../stack/focus-direction.js';
 import type { FrameFile, Stack } from '../stack/frame.js';
 import { refuseTooManyFrames } from '../stack/frame-limit.js';
@@ -17,11 +16,12 @@ import { selectFrames } from '../stack/select-frames.js';
 import { checkStack, computeMerge, frameRecords } from './merge.js';
 import type { MergeHooks } from './merge-api.js';
 import { RunLog } from './run-log.js';
+import { makeScratch } from './scratch-folder.js';
 import { type FramePixels, spoolFrame } from './spool-frame.js';
 
 /** Options of a merge without files: those of `merge` but for the ones that concern files. */
 export interface PixelMergeOptions
-  extends Partial<Omit<MergeOptions, 'format' | 'overwrite' | 'strict' | 'maxMegapixels'>> {
+  extends Partial<Omit<MergeOptions, Exclude<(typeof fileOptions)[number], 'out'>>> {
   /** Folder below which the frames are kept while they are merged. Default: the system's folder for such files. */
   scratch?: string;
 }
@@ -126,7 +126,10 @@ export async function mergePixels(
 }
 
 /** Options that say how files are read or written have no meaning for pixels. */
-const fileOptions = ['format', 'overwrite', 'strict', 'maxMegapixels', 'out'] as const;
+const fileOptions = [
+  ...(['format', 'overwrite', 'strict', 'maxMegapixels', 'out'] as const),
+  ...(['prefer', 'whiteBalance', 'exposureStops', 'colourSpace'] as const),
+];
 
 function resolvePixelOptions(given: Omit<PixelMergeOptions, 'scratch'>): MergeOptions {
   for (const name of fileOptions) {
@@ -134,25 +137,6 @@ function resolvePixelOptions(given: Omit<PixelMergeOptions, 'scratch'>): MergeOp
     throw new UsageError(`Expected no ${named(name)}: it concerns files, and pixels are merged without.`);
   }
   return resolveOptions(given);
-}
-
-/** What the folders of frames are called, before the marks of the process that fills them. */
-const scratchName = 'lamella-frames';
-
-/** A new folder that nobody else can look into. Those that killed processes left go. */
-async function makeScratch(scratch: string): Promise<string> {
-  await tidyUnfinished(scratch, scratchName);
-  const folder = unfinishedPath(join(scratch, scratchName), 'partial');
-  try {
-    await mkdir(folder, { mode: 0o700 });
-    return folder;
-  } catch (error) {
-    const why = error instanceof Error ? error.message : String(error);
-    throw new OutputError(
-      `The frames cannot be kept in ${scratch} while they are merged (${why}): give another ${named('scratch')}.`,
-      { cause: error },
-    );
-  }
 }
 
 /** Takes every frame once and keeps those that are to be merged. */

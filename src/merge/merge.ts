@@ -41,6 +41,7 @@ import { depthIndexOf } from '../surface/depth-index.js';
 import { nameSystemFailure } from '../system-failure.js';
 import { programVersion } from '../version.js';
 import { type DepthScale, depthScale } from './depth-scale.js';
+import { endDevelopment, withDevelopedFrames } from './develop-frames.js';
 import { directionNotes } from './direction-notes.js';
 import { frameComposite, leastSidePx } from './framing.js';
 import { keptFramesBytes, type MergeLoad, refuseOversized, threadsWithin } from './memory-need.js';
@@ -83,6 +84,7 @@ export async function mergeFolder(
     skip: options.skip,
     strict: options.strict,
     ...(options.maxMegapixels && { maxPixels: options.maxMegapixels * 1e6 }),
+    prefer: options.prefer,
     exclude: [out],
     ...(hooks.signal && { signal: hooks.signal }),
   });
@@ -103,12 +105,17 @@ export async function mergeFolder(
     expectedBytes: size.width * size.height * ((stack.channels * bits) / 8 + 8),
   });
   try {
-    const { registration, used, anchor, crop, way, steps, scale, maps, picture, judged } = await computeMerge(
+    const { merged, development } = await withDevelopedFrames(
       stack,
       options,
+      dirname(result.out),
       log,
-      hooks.signal,
+      async (developed) => ({
+        ...developed,
+        merged: await computeMerge(developed.stack, options, log, hooks.signal),
+      }),
     );
+    const { registration, used, anchor, crop, way, steps, scale, maps, picture, judged } = merged;
 
     log.enter('write');
     const { width, height } = crop;
@@ -147,6 +154,7 @@ export async function mergeFolder(
       ...marked,
       bits,
       channels: stack.channels,
+      ...(development && { development }),
       orderedBy: stack.orderedBy,
       ...way,
       anchorNumber: anchor.file.number,
@@ -239,6 +247,7 @@ export async function computeMerge(
   const bits = options.bits ?? stack.bits;
   log.enter('register');
   const registration = await registerStack(stack, options, kept, log, signal);
+  await endDevelopment(stack, log);
   for (const warning of registration.motion.warnings) log.warn(warning);
   checkRepeats(stack, registration, log);
   const used = usableFrames(stack, registration, options, log);

@@ -101,7 +101,8 @@ function reduceFrame({ pixels, width, height, channels, bits }: DecodedFrame, sh
   };
 }
 
-function anchorNumber(frames: readonly FrameFile[], anchor: MergeOptions['anchor']): number {
+/** The frame that is to be the anchor, by its number. */
+export function anchorNumber(frames: readonly FrameFile[], anchor: MergeOptions['anchor']): number {
   if (anchor === 'first') return frames[0].number;
   if (anchor === 'last') return frames.at(-1)!.number;
   if (anchor === 'middle') return frames[(frames.length - 1) >> 1].number;

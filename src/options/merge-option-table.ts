@@ -1,8 +1,10 @@
 import { availableParallelism } from 'node:os';
+import { colourSpaces } from '../stack/raw/colour-space.js';
 import { anchorFrame, frameList, frameRange, railPositions, relativePositions } from './frame-kinds.js';
 import type { MergeOptions } from './merge-options.js';
 import type { OptionTable } from './option.js';
-import { choice, number, ratio, toggle, whole } from './option-kinds.js';
+import { choice, folderPath, number, ratio, toggle, whole } from './option-kinds.js';
+import { whiteBalance } from './raw-kinds.js';
 
 const maxThreads = 256;
 
@@ -105,6 +107,37 @@ export const mergeOptionTable: OptionTable<MergeOptions> = {
     kind: toggle,
     group: 'Frames',
     help: 'fail when a frame cannot be read or aligned, instead of leaving it out with a warning',
+  },
+  prefer: {
+    kind: choice('raw', 'jpeg'),
+    group: 'Camera raw files',
+    help: 'which to use of a camera raw file and a JPEG of the same name',
+    defaultText: 'raw, where all of them can be read',
+  },
+  whiteBalance: {
+    kind: whiteBalance,
+    group: 'Camera raw files',
+    help: 'white balance of all frames: what the camera noted at the anchor, daylight (6500 K), or factors of red, green and blue',
+    default: 'camera',
+  },
+  exposureStops: {
+    kind: number(-5, 5),
+    valueName: 'STOPS',
+    group: 'Camera raw files',
+    help: 'brighter (or, below zero, darker) by so many stops than the sensor recorded',
+    default: 0,
+  },
+  colourSpace: {
+    kind: choice(...colourSpaces),
+    group: 'Camera raw files',
+    help: 'colour space of the composite; rec2020 is a wide one, with the tone curve of sRGB',
+    default: 'srgb',
+  },
+  scratch: {
+    kind: folderPath(),
+    group: 'Machine and files',
+    help: 'folder below which developed raw files are kept until the merge ends: 6 bytes a pixel for each frame',
+    defaultText: 'the folder of the result',
   },
   threads: {
     kind: whole(1, maxThreads),

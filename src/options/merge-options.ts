@@ -1,5 +1,8 @@
 import type { GivenDirection } from '../stack/focus-direction.js';
 import type { PreviewFactor } from '../stack/frame.js';
+import type { ColourSpace } from '../stack/raw/colour-space.js';
+import type { WhiteBalance } from '../stack/raw/development.js';
+import type { PreferredTwin } from '../stack/raw/settle-raws.js';
 import type { MotionModel } from './motion-model.js';
 import type { SourceRule } from './source-rule.js';
 
@@ -38,6 +41,16 @@ export interface MergeOptions {
   frames?: [number, number];
   /** Frame numbers to leave out. */
   skip: number[];
+  /** Which of a camera raw file and a JPEG of the same name is used. Default: raw, where all of them can be read. */
+  prefer?: PreferredTwin;
+  /** White balance of raw files. Default 'camera': what the anchor's camera noted. */
+  whiteBalance: WhiteBalance;
+  /** Exposure of raw files against what the sensor recorded, stops. Default 0. */
+  exposureStops: number;
+  /** Colour space of raw files. Default 'srgb'. */
+  colourSpace: ColourSpace;
+  /** Folder below which developed raw files are kept during the merge. Default: beside the result. */
+  scratch?: string;
   /** Threads; default: the cores of the machine. */
   threads: number;
   /** Memory bound in MB; default: none but the machine's. */

@@ -2,6 +2,7 @@ import { InputError, InterruptedError } from '../errors.js';
 import { type DecodedFrame, decodeFrame } from '../stack/decode.js';
 import type { FrameFile, Stack } from '../stack/frame.js';
 import { feedFrames } from '../stack/frame-feed.js';
+import { rawWorkers } from '../stack/raw/raw-workers.js';
 import type { StackEvidence, StackReading } from './stack-reading.js';
 
 /** Frames that are decoded ahead of the one in work. */
@@ -47,7 +48,8 @@ export async function readFirst<Read extends FrameReading>(
   const { read, decodeFull = decodeFrame, onFrame, onUnreadable, onProgress, signal } = hooks;
   const unreadable = new Map<number, string>();
   let done = 0;
-  for await (const fed of feedFrames(frames, read, framesAhead)) {
+  const ahead = frames.some(({ raw }) => raw) ? rawWorkers.atOnce : framesAhead;
+  for await (const fed of feedFrames(frames, read, ahead)) {
     if (signal?.aborted) throw new InterruptedError();
     const frame = fed.item;
     if ('error' in fed) {

@@ -5,6 +5,8 @@ import type { MergeOptions } from '../options/merge-options.js';
 import { maxRunBytes } from '../stack/earlier-result.js';
 import type { DirectionEvidence, Growth, PictureEvidence } from '../stack/focus-direction.js';
 import type { FrameExif, FrameReduction } from '../stack/frame.js';
+import { colourSpaces } from '../stack/raw/colour-space.js';
+import type { Development } from '../stack/raw/development.js';
 import { readBoundedText } from '../stack/regular-file.js';
 import { coverageClassNames } from './coverage.js';
 import { findingShape } from './finding-shape.js';
@@ -185,6 +187,15 @@ const recordShape = objectShape<RunRecord>({
   ),
   bits: bitsShape,
   channels: channelsShape,
+  development: optionalShape(
+    objectShape<Development>({
+      multipliers: listShape(numberShape(0), 4),
+      exposureStops: numberShape(-5, 5),
+      colourSpace: oneOfShape(...colourSpaces),
+      black: optionalShape(listShape(numberShape(0, 65_535), 4)),
+      white: optionalShape(numberShape(0, 65_535)),
+    }),
+  ),
   orderedBy: oneOfShape('exif time', 'name'),
   direction: oneOfShape('near-to-far', 'far-to-near', 'unknown'),
   directionBy: optionalShape(oneOfShape('option', 'focused distances', 'pictures', 'growth')),

@@ -3,6 +3,7 @@ import type { Matrix3 } from '../image/transform.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import type { Direction, DirectionEvidence, DirectionSource } from '../stack/focus-direction.js';
 import type { FrameExif, FrameReduction } from '../stack/frame.js';
+import type { Development } from '../stack/raw/development.js';
 import type { CoverageClassName } from './coverage.js';
 import type { Finding } from './finding.js';
 
@@ -132,6 +133,8 @@ export interface RunRecord {
   preview?: FrameReduction | undefined;
   bits: 8 | 16;
   channels: 1 | 3;
+  /** How raw files were developed, all alike; absent where there were none. */
+  development?: Development | undefined;
   orderedBy: 'exif time' | 'name';
   /** 'unknown': depth counts in capture order, positive toward the last frame. */
   direction: Direction;

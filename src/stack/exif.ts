@@ -49,4 +49,3 @@ export async function readExif(source: string | Buffer): Promise<FrameExif> {
 function metadataOf(file: string): Promise<Metadata> {
   return withImagePath(file, (path) => sharp(path, { limitInputPixels: false }).metadata());
 }
-

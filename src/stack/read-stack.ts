@@ -45,12 +45,7 @@ export async function readStack(folder: string, options: ReadStackOptions = {}):
   const { strict = false, maxPixels = defaultMaxPixels, signal } = options;
   checkSelection(options);
   const names = (await listFolder(folder, options.exclude)).sort(compareNames);
-  const listed = await mapLimited(
-    names,
-    filesAtOnce,
-    (name) => inspectFile(folder, name, maxPixels),
-    signal,
-  );
+  const listed = await mapLimited(names, filesAtOnce, (name) => inspectFile(folder, name, maxPixels), signal);
   const settled = await settleRaws(listed, {
     prefer: options.prefer,
     inspect: (name) => inspectRaw(folder, name, maxPixels),
@@ -80,7 +75,12 @@ export async function readStack(folder: string, options: ReadStackOptions = {}):
     bits,
     channels,
     orderedBy: order.orderedBy,
-    notes: [...left.notes, ...settled.notes, ...(order.note ? [order.note] : []), ...frameNotes(sized.frames)],
+    notes: [
+      ...left.notes,
+      ...settled.notes,
+      ...(order.note ? [order.note] : []),
+      ...frameNotes(sized.frames),
+    ],
     warnings: [...left.warnings, ...settled.warnings, ...twinWarnings(sized.frames), ...sized.warnings],
   };
 }

@@ -54,6 +54,9 @@ describe('defaults', () => {
       motion: 'scale',
       maxMegapixels: 250,
       skip: [],
+      whiteBalance: 'camera',
+      exposureStops: 0,
+      colourSpace: 'srgb',
       overwrite: false,
       strict: false,
     });
@@ -112,6 +115,8 @@ describe('bad values', () => {
     expect(numbers.length).toBeGreaterThan(4);
     for (const [field, { kind }] of numbers) {
       for (const value of [Number.NaN, Infinity, -Infinity, -1, 0, 1e12, '5', true, [], {}]) {
+        // Stops of exposure go below zero.
+        if (field === 'exposureStops' && (value === -1 || value === 0)) continue;
         const message = refusal({ [field]: value });
         expect(message).toContain(`Expected ${kind.range} for ${field} but received `);
       }
@@ -129,6 +134,10 @@ describe('bad values', () => {
     [{ rule: '' }, 'Expected auto, select or weigh for rule but received an empty text'],
     [{ bits: 12 }, 'Expected 8 or 16 for bits but received 12'],
     [{ bits: '8' }, 'Expected 8 or 16 for bits but received 8'],
+    [
+      { whiteBalance: [2, 1] },
+      'Expected camera, daylight or factors of red, green and blue from 0.05 to 20, such as 2.1,1,1.6, for whiteBalance but received 2,1',
+    ],
     [{ strict: 'yes' }, 'Expected true or false for strict but received yes'],
     [
       { anchor: 0 },

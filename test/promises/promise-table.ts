@@ -27,6 +27,56 @@ export const promiseTable: readonly PromiseRow[] = [
       proof('merge/preview.test.ts', 'is shown with its reduced frames, at any scale'),
     ],
   },
+  {
+    promise: 'Raw files are developed alike, in colours by their own matrices, and merged like other frames',
+    proofs: [
+      proof(
+        'stack/raw/development.test.ts',
+        'are those that the matrices of the DNG specification give, in each colour space',
+      ),
+      proof(
+        'stack/raw/development.test.ts',
+        'are developed alike, whatever each says of its white, and no brightness is evened out',
+      ),
+      proof('stack/raw/development.test.ts', 'take black and white level from the anchor'),
+      proof('merge/raw-merge.test.ts', 'shows the scene as if every part had been sharp'),
+      proof(
+        'merge/raw-merge.test.ts',
+        'holds 16 bits with the profile of its colour space and the EXIF of the anchor',
+      ),
+    ],
+  },
+  {
+    promise: 'Of a raw file and a JPEG of the same name one is used, and which is said',
+    proofs: [
+      proof('stack/raw/twins.test.ts', 'is used, which is said'),
+      proof('stack/raw/twins.test.ts', 'gives way where the JPEG is preferred, which is said'),
+      proof(
+        'stack/raw/twins.test.ts',
+        'gives way with all others where one of them cannot be read, for frames must be alike',
+      ),
+    ],
+  },
+  {
+    promise: 'A raw file that cannot be developed is named, with what to do',
+    proofs: [
+      proof('stack/read-stack.test.ts', 'are known by name and by content, and named with what to do'),
+      proof('stack/raw/development.test.ts', 'that is cut short is named, with what to do'),
+      proof(
+        'stack/raw/not-installed.test.ts',
+        'raw files are refused with the package to install where LibRaw is not installed',
+      ),
+    ],
+  },
+  {
+    promise: 'Developed frames are kept for the merge alone, also when it is killed',
+    proofs: [
+      proof(
+        'merge/raw-merge.test.ts',
+        'leaves nothing in the scratch folder, and removes what a killed process left there',
+      ),
+    ],
+  },
   // The evidence of a picture.
   {
     promise: 'The rim beyond the sharp frames has a coverage class and a confidence of its own',

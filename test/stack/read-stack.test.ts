@@ -202,26 +202,27 @@ describe('what is read as a frame', () => {
   });
 });
 
-describe('camera raw files', () => {
+describe('camera raw files that are damaged', () => {
   const dng = buildTiff({ main: [{ tag: 50706, longs: [0x01040000] }] });
 
-  it('are refused by name and by content with the advice to develop them', async () => {
+  it('are known by name and by content, and named with what to do', async () => {
     const folder = makeFolder({
       ...numbered(2),
-      'A.CR2': 'x',
-      'B.nef': 'x',
+      'A.CR2': 'no raw file at all '.repeat(300),
+      'B.nef': '',
       'hidden-dng.tif': dng,
-      'preview-first.tif': buildTiff({ main: [{ tag: 254, longs: [1] }], sub: [{ tag: 262, shorts: [2] }] }),
       'sensor-data.tif': buildTiff({ sub: [{ tag: 262, shorts: [32803] }] }),
       'renamed.jpg': Buffer.from('FUJIFILMCCD-RAW 0201', 'latin1'),
     });
     const { warnings, frames } = await readWords(folder);
     expect(frames).toHaveLength(2);
-    expect(warnings).toEqual([
-      '6 camera raw files (A.CR2, B.nef, hidden-dng.tif and 3 more) left out: ' +
-        'develop camera raw files to 16-bit TIFF first, all with the same settings.',
-    ]);
-    expect(await refusal(folder, { strict: true })).toMatch(/^6 camera raw files .* cannot be read/);
+    const lines = ['A.CR2', 'B.nef', 'hidden-dng.tif', 'renamed.jpg', 'sensor-data.tif'].map((name) =>
+      warnings.find((line) => line.startsWith(`${name} is left out: it `)),
+    );
+    expect(lines).not.toContain(undefined);
+    expect(lines[0]).toMatch(/is no raw file that LibRaw knows: .* 16-bit TIFF\.$/);
+    expect(lines[1]).toBe('B.nef is left out: it is empty (0 bytes).');
+    expect(await refusal(folder, { strict: true })).toMatch(/^5 files cannot be used: /);
   });
 
   it('do not count an ordinary TIFF with sub-pictures among them', async () => {
@@ -231,18 +232,9 @@ describe('camera raw files', () => {
     expect(warnings).toEqual([]);
   });
 
-  it('are ignored where the camera wrote a JPEG beside each', async () => {
-    const folder = makeFolder({ ...numbered(3), 'F1.DNG': dng, 'F2.dng': dng });
-    const { notes, warnings } = await readWords(folder, { strict: true });
-    expect(warnings).toEqual([]);
-    expect(notes).toEqual([
-      '2 camera raw files (F1.DNG and F2.dng) ignored: the photographs of the same names are used.',
-    ]);
-  });
-
   it('alone are an error', async () => {
     const message = await refusal(makeFolder({ 'A.ARW': 'x', 'B.ARW': 'x' }));
-    expect(message).toMatch(/holds no photograph .* 2 camera raw files \(A\.ARW and B\.ARW\) .* 16-bit TIFF/);
+    expect(message).toMatch(/holds no photograph .* A\.ARW is cut short or damaged .* \(1 more alike\)/);
   });
 });
 

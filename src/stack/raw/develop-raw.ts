@@ -1,6 +1,6 @@
 import { InputError, named } from '../../errors.js';
 import type { FrameFile } from '../frame.js';
-import { developmentOf, settingsFor } from './development.js';
+import { developmentOf, plainDevelopment, settingsFor } from './development.js';
 import { rawFailureReason } from './raw-failure.js';
 import type { RawFile } from './raw-file.js';
 import type { DevelopedPixels, SensorCrop } from './raw-jobs.js';
@@ -40,9 +40,7 @@ const developing = new WeakMap<RawFile, { isHalf: boolean; work: Promise<Develop
 
 async function develop({ raw, path, name, number }: RawFrame, isHalf: boolean): Promise<DevelopedPixels> {
   const { crop, white } = raw;
-  const development =
-    raw.development ??
-    developmentOf({ whiteBalance: 'camera', exposureStops: 0, colourSpace: 'srgb' }, white, undefined);
+  const development = raw.development ?? developmentOf(plainDevelopment, white, undefined);
   try {
     return await rawWorkers.run({
       kind: 'develop',

@@ -1,10 +1,10 @@
 import { type FileHandle, open, rm, statfs } from 'node:fs/promises';
 import { join } from 'node:path';
-import type { DevelopedPixels } from './raw-jobs.js';
 import { flatTiffHeader } from './flat-tiff-header.js';
+import type { DevelopedPixels } from './raw-jobs.js';
 
 /** Room that is left on the disk for the result and for others, bytes. */
-const sparedBytes = 2e9;
+export const sparedBytes = 2e9;
 /** Offsets in such a file have 32 bits. */
 const maxFileBytes = 2 ** 32 - 1;
 

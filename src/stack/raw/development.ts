@@ -14,6 +14,13 @@ export interface DevelopmentOptions {
   colourSpace: ColourSpace;
 }
 
+/** What is done where nothing else is asked for. */
+export const plainDevelopment: DevelopmentOptions = {
+  whiteBalance: 'camera',
+  exposureStops: 0,
+  colourSpace: 'srgb',
+};
+
 /** How every raw file of a stack is developed; plain data, so that a result can keep it and a later program repeat it. */
 export interface Development {
   /** Multipliers of red, green, blue and the second green of the mosaic. */
@@ -21,9 +28,9 @@ export interface Development {
   exposureStops: number;
   colourSpace: ColourSpace;
   /** Black level of the four places of the mosaic; absent: as each file says. */
-  black?: number[];
+  black?: number[] | undefined;
   /** White level, counted from black; absent: as each file says. */
-  white?: number;
+  white?: number | undefined;
 }
 
 /** Multipliers that a file gives for daylight, and for the light that its camera assumed. */

@@ -81,7 +81,7 @@ function xyz(values: readonly number[]): Buffer {
 function localisedText(text: string): Buffer {
   const words = Buffer.from(text, 'utf16le').swap16();
   const head = Buffer.alloc(20);
-  [1, 12, 0, words.length, 28].forEach((value, i) => head.writeUInt32BE(value, 4 * i));
+  [1, 12, 0, words.length, 28].forEach((value, i) => void head.writeUInt32BE(value, 4 * i));
   head.write('enUS', 8, 'latin1');
   return Buffer.concat([signature('mluc'), head, words]);
 }
@@ -125,8 +125,8 @@ function header(size: number): Buffer {
   bytes.writeUInt32BE(0x04400000, 8);
   bytes.write('mntrRGB XYZ ', 12, 'latin1');
   // A date is required; one that never changes keeps results the same, byte for byte.
-  [2020, 1, 1].forEach((value, i) => bytes.writeUInt16BE(value, 24 + 2 * i));
+  [2020, 1, 1].forEach((value, i) => void bytes.writeUInt16BE(value, 24 + 2 * i));
   bytes.write('acsp', 36, 'latin1');
-  d50.forEach((value, i) => fixed(value).copy(bytes, 68 + 4 * i));
+  d50.forEach((value, i) => void fixed(value).copy(bytes, 68 + 4 * i));
   return bytes;
 }

@@ -22,7 +22,12 @@ const orientationOfFlip = [1, 2, 4, 3, 5, 8, 6, 7];
  */
 export async function inspectRaw(folder: string, name: string, maxPixels: number): Promise<Inspected> {
   const path = join(folder, name);
-  const unusable = (reason: string, isLost: boolean): Inspected => ({ kind: 'unusable', name, reason, isLost });
+  const unusable = (reason: string, isLost: boolean): Inspected => ({
+    kind: 'unusable',
+    name,
+    reason,
+    isLost,
+  });
   try {
     const handle = await openRegularFile(path);
     try {
@@ -60,7 +65,8 @@ export async function inspectRaw(folder: string, name: string, maxPixels: number
   } catch (error) {
     const failure = systemFailureOf(error);
     if (failure) throw failure;
-    if (error instanceof Error && 'code' in error) return unusable(`cannot be read: ${fileErrorReason(error)}`, true);
+    if (error instanceof Error && 'code' in error)
+      return unusable(`cannot be read: ${fileErrorReason(error)}`, true);
     return unusable(rawFailureReason(error), true);
   }
 }

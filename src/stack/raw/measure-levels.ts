@@ -16,12 +16,15 @@ export function measureLevels(file: LibRawFile, bytes: Uint8Array): RawLevels {
     // Samples as they are, black taken off, on a straight line.
     ...{ noAutoScale: true, noInterpolation: true, outputColor: 0, gamm: [1, 1, 0, 0, 0, 0] },
   });
-  const raw = file.rawImageData();
-  // Read now: some decoders find the levels while they unpack.
-  const { color_data, filters, left_margin, top_margin } = file.metadata(true);
-  const { maximum } = color_data;
-  if (!raw || filters <= minBayerCode) return { white: maximum - color_data.black };
+  // Processing makes one colour of both greens.
+  const { filters } = file.metadata(true);
+  // In this order: what is unpacked for its samples alone is not processed any more.
   const { data, width, height } = file.imageData();
+  const raw = file.rawImageData();
+  // Black has been taken off the white level too by now.
+  const { color_data, left_margin, top_margin } = file.metadata(true);
+  const white = color_data.maximum - color_data.black;
+  if (!raw || filters <= minBayerCode) return { white };
   const black: number[] = [];
   for (const [x, y] of [[0, 0] as const, [1, 0] as const, [0, 1] as const, [1, 1] as const]) {
     const taken: number[] = [];
@@ -37,11 +40,11 @@ export function measureLevels(file: LibRawFile, bytes: Uint8Array): RawLevels {
       // Where nothing is left, more may have been taken than was there.
       if (left > 0) taken.push(sample - left);
     }
-    if (taken.length === 0) return { white: maximum - color_data.black };
+    if (taken.length === 0) return { white };
     taken.sort((one, other) => one - other);
     // Two bits for each place, from the lowest (dcraw's code of a mosaic).
     const colour = (filters >>> ((((y << 1) & 14) | (x & 1)) << 1)) & 3;
     black[colour] = taken[taken.length >> 1];
   }
-  return { black, white: maximum - Math.min(...black) };
+  return { black, white };
 }

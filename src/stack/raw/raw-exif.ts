@@ -1,7 +1,7 @@
 import type { FileHandle } from 'node:fs/promises';
 import sharp from 'sharp';
-import { exifBlock } from '../parse-exif.js';
 import type { FrameExif } from '../frame.js';
+import { exifBlock } from '../parse-exif.js';
 import { exifBlockOfTiff, exifBlockOfValues } from '../tiff-exif.js';
 import type { LibRawMetadata } from './libraw.js';
 

@@ -21,6 +21,7 @@ export function rawFailureReason(error: unknown): string {
   if (code === unknownFile) {
     return 'is no raw file that LibRaw knows: its camera may be newer, or the file is damaged. Copy it again from the card; else convert it to DNG, or develop it to 16-bit TIFF';
   }
-  if (code === outOfMemory || /memory/i.test(message)) return `is too large to be developed in 2 GB (${message})`;
+  if (code === outOfMemory || /memory/i.test(message))
+    return `is too large to be developed in 2 GB (${message})`;
   return `is cut short or damaged (${message}): copy it again from the card`;
 }

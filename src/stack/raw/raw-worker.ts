@@ -1,7 +1,7 @@
 import { parentPort, workerData } from 'node:worker_threads';
 import { openRegularFile } from '../regular-file.js';
-import type { LibRawFile, LibRawSetup } from './libraw.js';
 import { cropUpright } from './crop-upright.js';
+import type { LibRawFile, LibRawSetup } from './libraw.js';
 import { measureLevels } from './measure-levels.js';
 import type { DevelopedPixels, RawFailure, RawJob, RawReply, RawRequest } from './raw-jobs.js';
 
@@ -18,13 +18,20 @@ const { script, module } = workerData as LibRawSetup;
 const port = parentPort!;
 
 // Its own memory, so that the text of an exception can be read from it; as large as LibRaw itself would make it.
-const memory = new WebAssembly.Memory({ initial: 2 ** 28 / pageBytes, maximum: 2 ** 31 / pageBytes, shared: true });
+const memory = new WebAssembly.Memory({
+  initial: 2 ** 28 / pageBytes,
+  maximum: 2 ** 31 / pageBytes,
+  shared: true,
+});
 /** What LibRaw reports beside its exceptions, such as an unexpected end of the file. */
 let reports: string[] = [];
 const make = ((await import(script)) as { default: (options: object) => Promise<LibRawModule> }).default;
 const { LibRaw } = await make({
   wasmMemory: memory,
-  instantiateWasm(imports: Record<string, Record<string, unknown>>, done: (instance: WebAssembly.Instance, of: WebAssembly.Module) => void) {
+  instantiateWasm(
+    imports: Record<string, Record<string, unknown>>,
+    done: (instance: WebAssembly.Instance, of: WebAssembly.Module) => void,
+  ) {
     void WebAssembly.instantiate(module, imports).then((instance) => done(instance, module));
     return {};
   },
@@ -66,7 +73,11 @@ async function answer(job: RawJob): Promise<{ value: unknown; moved: ArrayBuffer
     const value = cropUpright(whole, job.crop, flip);
     return { value, moved: [value.samples.buffer as ArrayBuffer] };
   } finally {
-    file.delete();
+    try {
+      file.delete();
+    } catch {
+      // After a failure that says more.
+    }
   }
 }
 
@@ -88,23 +99,49 @@ async function readWhole(path: string): Promise<Uint8Array> {
   }
 }
 
-/** An exception of C++ comes as its address: behind its table of methods stands the address of its text. */
+/** What LibRaw throws within itself (LibRaw_exceptions of libraw_types.h), by number. */
+const thrownWords: Readonly<Record<number, string>> = {
+  1: 'out of memory',
+  2: 'its samples cannot be decoded',
+  3: 'its samples cannot be decoded',
+  4: 'unexpected end of file',
+  5: 'its data are corrupt',
+  8: 'its format is not supported',
+  9: 'its samples cannot be decoded',
+  10: 'out of memory',
+  11: 'its data are corrupt',
+};
+
+/**
+ * An exception of C++ comes as its address: there stands a number, or a table of methods and behind that the address of
+ * a text.
+ */
 function failureOf(error: unknown): RawFailure {
   const address = (error as { excPtr?: unknown }).excPtr;
   if (typeof address !== 'number') {
-    const { message, code } = error as NodeJS.ErrnoException;
-    const isSpent = /^(RuntimeError|RangeError)$/.test((error as Error).name);
+    const { name, message, code } = error as NodeJS.ErrnoException;
+    const isSpent = name === 'RuntimeError' || name === 'RangeError';
     return { message, isSpent, ...(typeof code === 'string' && { systemCode: code }) };
   }
-  const text = textAt(new DataView(memory.buffer).getUint32(address + 4, true));
+  const view = new DataView(memory.buffer);
+  const text = textAt(view.getUint32(address + 4, true));
   const code = /code (-\d+)/.exec(text)?.[1];
-  const message = reports.at(-1)?.replace(/^unknown file: /, '') ?? text;
-  return { message, isSpent: false, ...(code !== undefined && { code: Number(code) }) };
+  const thrown = thrownWords[view.getUint32(address, true)] ?? 'its data are corrupt';
+  const report = reports
+    .at(-1)
+    ?.replace(/^unknown file: /, '')
+    .toLowerCase();
+  return {
+    message: report ?? (code === undefined ? thrown : text),
+    // What was thrown past LibRaw leaves it as it stood.
+    isSpent: code === undefined,
+    ...(code !== undefined && { code: Number(code) }),
+  };
 }
 
 function textAt(address: number): string {
   const bytes = new Uint8Array(memory.buffer).subarray(address, address + 200);
   const end = bytes.indexOf(0);
   // A decoder takes no shared memory.
-  return Buffer.from(bytes.slice(0, end < 0 ? 0 : end)).toString('latin1');
+  return Buffer.from(bytes.slice(0, Math.max(0, end))).toString('latin1');
 }

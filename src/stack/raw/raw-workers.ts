@@ -38,6 +38,11 @@ class RawWorkers {
   private limit = 1;
   private nextId = 0;
 
+  /** Files that are worked on at once. */
+  get atOnce(): number {
+    return this.limit;
+  }
+
   /** Workers at once; those that are too many end after the job that they are at. */
   allow(count: number): void {
     this.limit = Math.max(1, count);
@@ -58,7 +63,8 @@ class RawWorkers {
   }
 
   private pump(): void {
-    for (const slot of this.slots) if (!slot.work && this.queue.length > 0) this.give(slot, this.queue.shift()!);
+    for (const slot of this.slots)
+      if (!slot.work && this.queue.length > 0) this.give(slot, this.queue.shift()!);
     while (this.starting < this.queue.length && this.slots.size + this.starting < this.limit) this.start();
   }
 
