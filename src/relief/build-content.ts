@@ -56,6 +56,7 @@ export async function buildContent(
   return {
     ...solid,
     unit: space.unit,
+    perDepth: space.perDepth,
     colour: mesh.colour,
     confidence: mesh.confidence,
     texture: texturePoints(mesh, surface.cellPx, record),

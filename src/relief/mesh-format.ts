@@ -8,6 +8,8 @@ export interface MeshContent {
   points: Float32Array;
   /** Unit of `points`. */
   unit: LengthUnit;
+  /** Length of one unit of depth.tif. */
+  perDepth: number;
   /** (triangles, 3), counterclockwise from outside. */
   triangles: Uint32Array;
   /** (vertices, 3), sRGB. */

@@ -52,7 +52,11 @@ export async function writeGlb(file: OutputFile, content: MeshContent, widthPx: 
         mesh: 0,
         name: 'relief',
         ...(!isMetric && { scale: [1 / widthPx, 1 / widthPx, 1 / widthPx] }),
-        extras: { lengths: isMetric ? 'metres' : unitText.px },
+        extras: {
+          lengths: isMetric ? 'metres' : unitText.px,
+          // Of one unit of depth.tif, which grows away from the camera, against z.
+          depthLength: isMetric ? content.perDepth / mmPerM : content.perDepth,
+        },
       },
     ],
     meshes: [

@@ -20,6 +20,7 @@ ${preloads}<script type="module" src="page/main.js"></script>
 <h1 id="name">Opening</h1>
 <div id="layers" class="choices" role="radiogroup" aria-label="What is shown"></div>
 <label class="field"><input id="compare" type="checkbox"> split</label>
+<button id="relief-toggle" type="button" aria-pressed="false">Relief</button>
 <span class="gap"></span>
 <div id="tools" class="choices" role="radiogroup" aria-label="Tool"></div>
 <button id="help" type="button" aria-haspopup="dialog">Keys</button>
@@ -39,6 +40,18 @@ ${preloads}<script type="module" src="page/main.js"></script>
 <div id="scale" class="scale over"><div id="scale-line"></div><span id="scale-text"></span></div>
 <div id="legend" class="legend over" hidden></div>
 <div id="loading" class="loading over" hidden>loading in full</div>
+<div id="relief" class="relief" role="group" aria-label="Relief" hidden>
+<canvas id="relief-canvas" tabindex="0" role="application" aria-roledescription="relief" aria-label="The surface of the subject. Arrow keys turn it, with Shift by single degrees, plus and minus zoom, 1 shows it from the front, 0 as at first." aria-describedby="relief-status"></canvas>
+<div class="relief-bar over">
+<label class="field">lamp from <input id="relief-lamp" type="range" min="0" max="360" step="5" value="315"></label>
+<label class="field">lamp height <input id="relief-lamp-height" type="range" min="0" max="90" step="5" value="45"></label>
+<label class="field">depth <input id="relief-depth" type="range" min="0.25" max="4" step="0.25" value="1"></label>
+<label class="field"><input id="relief-picture" type="checkbox" checked> picture</label>
+<label class="field"><input id="relief-cut" type="checkbox"> cut at the frames held on the ruler</label>
+<button id="relief-reset" type="button">As at first</button>
+</div>
+<p id="relief-status" class="relief-status over" role="status"></p>
+</div>
 </div>
 <div id="readout" class="readout" role="status" aria-live="polite" aria-atomic="true"><span id="readout-now" aria-hidden="true"></span><span id="readout-spoken" class="unseen"></span></div>
 </main>
@@ -64,6 +77,7 @@ ${preloads}<script type="module" src="page/main.js"></script>
 <dt>Ctrl+Z, Ctrl+Y</dt><dd>undo and redo a mend</dd>
 <dt>Ctrl+S</dt><dd>save the mends</dd>
 <dt>On the ruler</dt><dd>arrows go from frame to frame, with Shift over a range; Enter shows the frame</dd>
+<dt>On the relief</dt><dd>arrows turn it, + and &#8722; zoom, 1 shows it from the front, 0 as at first; drag turns, the wheel zooms</dd>
 <dt>Pointer</dt><dd>drag moves, the wheel or two fingers zoom; while a tool is in hand, click or drag to use it, and move the picture with the right button, or with Space held</dd>
 </dl>
 <form method="dialog"><button>Close</button></form>

@@ -37,6 +37,13 @@ button.main:disabled { background: var(--control); border-color: var(--control-e
 main { display: grid; grid-template-rows: minmax(0, 1fr) auto; min-width: 0; min-height: 0; }
 .picture { position: relative; min-height: 0; overflow: hidden; background: var(--surround); }
 canvas { position: absolute; inset: 0; width: 100%; height: 100%; touch-action: none; cursor: crosshair; outline-offset: -3px; }
+.relief { position: absolute; inset: 0; background: var(--surround); z-index: 1; }
+.relief canvas { cursor: grab; }
+.relief-bar { position: absolute; left: .7rem; right: .7rem; top: .7rem; display: flex; flex-wrap: wrap; gap: .3rem .9rem; align-items: center; }
+.relief-bar input[type=range] { width: 7rem; padding: 0; accent-color: var(--accent); }
+.relief-status { position: absolute; left: .7rem; bottom: .7rem; margin: 0; }
+.relief-status:empty { display: none; }
+.bar button[aria-pressed=true], .bar button[aria-pressed=true]:hover { background: var(--chosen); color: var(--chosen-ink); font-weight: 600; }
 .divider { position: absolute; top: 0; bottom: 0; width: 1.5rem; margin-left: -.75rem; cursor: ew-resize; touch-action: none; }
 .divider::before { content: ""; position: absolute; left: calc(50% - 1px); top: 0; bottom: 0; width: 2px; background: #fff; box-shadow: 0 0 0 1px #000; }
 .divider::after { content: "\\2194"; position: absolute; top: 45%; left: 0; width: 1.5rem; text-align: center; background: #fff; color: #000; border-radius: 3px; box-shadow: 0 0 0 1px #000; }
@@ -61,7 +68,7 @@ canvas { position: absolute; inset: 0; width: 100%; height: 100%; touch-action: 
 .half { bottom: 4rem; padding: .15rem .5rem; background: var(--glass); border-radius: 3px; pointer-events: none; max-width: 18rem; overflow: hidden; text-overflow: ellipsis; white-space: nowrap; }
 .loading { right: .7rem; top: 3.9rem; pointer-events: none; color: var(--quiet); animation: appear .1s .3s both; }
 @keyframes appear { from { opacity: 0; } }
-.notice { left: .7rem; top: 3.9rem; max-width: min(34rem, 100% - 1.4rem); display: flex; gap: .8rem; align-items: flex-start; padding: .5rem .5rem .5rem 1rem; background: var(--notice); color: var(--notice-ink); border-radius: 3px; }
+.notice { left: .7rem; top: 3.9rem; z-index: 2; max-width: min(34rem, 100% - 1.4rem); display: flex; gap: .8rem; align-items: flex-start; padding: .5rem .5rem .5rem 1rem; background: var(--notice); color: var(--notice-ink); border-radius: 3px; }
 .notice p { margin: .2rem 0; overflow-wrap: anywhere; }
 .notice button { background: transparent; border-color: transparent; }
 .notice button:hover { background: rgb(0 0 0 / .12); }

@@ -56,7 +56,10 @@ async function getRoute(
 ): Promise<Answer | undefined> {
   if (path === '/') return { status: 200, type: 'text/html; charset=utf-8', body: await pageMarkup() };
   if (path === '/style.css') return { status: 200, type: 'text/css; charset=utf-8', body: pageStyle };
-  if (path.startsWith('/page/')) return pageScript(path);
+  if (path.startsWith('/page/') || path.startsWith('/three/')) return pageScript(path);
+  if (path === '/relief.glb') {
+    return { status: 200, type: 'model/gltf-binary', body: await viewer.relief(), isLasting: true };
+  }
   if (path === '/api/result') {
     return { status: 200, type: json, body: JSON.stringify(await viewer.freshInfo()) };
   }
@@ -121,10 +124,14 @@ function refusal(status: number, message: string): Answer {
 /** Scripts by name, read once: no part of an address ever becomes a path. */
 let scripts: Promise<Map<string, string>> | undefined;
 
+/** What only the relief needs, with a library larger than the page: it comes when asked for. */
+const lateScripts = ['/page/relief-scene.js'];
+
 async function pageMarkup(): Promise<string> {
   scripts ??= readScripts();
   // Relative to the page: the token is part of its address.
-  return pageHtml([...(await scripts).keys()].map((path) => path.slice(1)));
+  const pages = [...(await scripts).keys()].filter((path) => path.startsWith('/page/'));
+  return pageHtml(pages.filter((path) => !lateScripts.includes(path)).map((path) => path.slice(1)));
 }
 
 async function pageScript(path: string): Promise<Answer | undefined> {
@@ -137,8 +144,11 @@ async function readScripts(): Promise<Map<string, string>> {
   // From dist also when this file runs from its source, as in tests.
   const folder = fileURLToPath(new URL('../../dist/view/', import.meta.url));
   const found = new Map<string, string>();
-  for (const name of await readdir(join(folder, 'page'))) {
-    if (name.endsWith('.js')) found.set(`/page/${name}`, await readFile(join(folder, 'page', name), 'utf8'));
+  for (const part of ['page', 'three']) {
+    for (const name of await readdir(join(folder, part))) {
+      if (name.endsWith('.js'))
+        found.set(`/${part}/${name}`, await readFile(join(folder, part, name), 'utf8'));
+    }
   }
   return found;
 }

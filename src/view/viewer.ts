@@ -7,6 +7,7 @@ import type { MendedRecord } from '../mend/mended-record.js';
 import { type Mend, readMends } from '../mend/mends-file.js';
 import type { Raster, RowSource } from '../mend/raster.js';
 import { mergedFolder } from '../mend/result-files.js';
+import { reliefModel } from '../relief/relief-model.js';
 import { encodeJpeg } from '../result/jpeg-file.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import type { RunRecord } from '../result/run-record.js';
@@ -40,6 +41,8 @@ const maxPrepared = 12;
 const maxSpotRadius = 64;
 /** A crop larger than this is reduced. */
 const cropSide = 360;
+/** Triangles of the relief that the page turns. */
+const shownTriangles = 250_000;
 
 /** A result opened for the page: pictures by parts, and what is known of every spot. */
 export class Viewer {
@@ -57,6 +60,7 @@ export class Viewer {
   private problem: string | null = null;
   private started = false;
   private measuring: Promise<void> = Promise.resolve();
+  private model: { version: number; bytes: Promise<Buffer> } | undefined;
   private preparing: Promise<void> = Promise.resolve();
 
   private constructor(
@@ -329,6 +333,24 @@ export class Viewer {
     if (!rgb) return undefined;
     const icc = this.record.composite.channels === 3 ? this.icc : undefined;
     return encodeJpeg(rgb, reduced.width, reduced.height, 3, { icc, quality: tileQuality });
+  }
+
+  /**
+   * The surface of the result as it is on disk, as a .glb; made once, until the result changes.
+   *
+   * @throws InputError when there is none to make.
+   */
+  relief(): Promise<Buffer> {
+    const version = this.mapsVersion;
+    if (this.model?.version !== version) {
+      const bytes = reliefModel(this.folder, this.record, shownTriangles);
+      this.model = { version, bytes };
+      // What failed is tried again when it is asked for again.
+      bytes.catch(() => {
+        this.model = undefined;
+      });
+    }
+    return this.model.bytes;
   }
 
   /**

@@ -672,6 +672,20 @@ export const promiseTable: readonly PromiseRow[] = [
     ],
   },
   {
+    promise: 'The relief turns in the page, by keys too, and is cut along the rail ruler',
+    proofs: [
+      proof(
+        'view/relief-page.test.ts',
+        'is drawn, turns by keys and by the pointer, and says how it is seen',
+      ),
+      proof(
+        'view/relief-page.test.ts',
+        'lights the slab of the frames that are held on the ruler, and cuts away what is nearer',
+      ),
+      proof('view/relief-page.test.ts', 'has no fault of accessibility in %s'),
+    ],
+  },
+  {
     promise: 'Reliefs are read alike by programs of others, and a solid to print is closed',
     proofs: [
       proof('relief/relief.test.ts', 'a .%s is the same to two readers of other makers'),

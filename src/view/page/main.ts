@@ -12,6 +12,7 @@ import { mmPerPixelAt, roundLength } from './measure.js';
 import { MendTool } from './mend-tool.js';
 import { closeNotice, showNotice } from './notice.js';
 import { Picture } from './picture.js';
+import { ReliefPanel } from './relief-panel.js';
 import { Ruler } from './ruler.js';
 import { type HalfName, Split } from './split.js';
 import { Spoken } from './spoken.js';
@@ -63,6 +64,7 @@ async function start(): Promise<void> {
     onHold(range) {
       held = range;
       lit.hold(range);
+      relief.hold(range);
       showHeldFrames();
       picture.redraw();
     },
@@ -72,6 +74,8 @@ async function start(): Promise<void> {
     layer = 'frame';
     showLayer();
   });
+
+  const relief = new ReliefPanel({ info: () => info, notify: (message) => showNotice(message) });
 
   const canvas = byId<HTMLCanvasElement>('canvas');
   /** What was shown last: it stays until something of the next layer is there. */
@@ -191,6 +195,7 @@ async function start(): Promise<void> {
       info = now;
       lit.forget();
       ruler.take(now);
+      relief.refresh();
       showLayer();
     },
     lookAt: (x: number, y: number) => picture.lookAt(x, y),
