@@ -42,7 +42,7 @@ describe.skipIf(findBrowser() === undefined)('the relief in the page', () => {
   const slide = (id: string, value: string) => page.locator(id).fill(value);
 
   async function openRelief(options = {}): Promise<Buffer> {
-    page = await fixture.open({ viewport: { width: 640, height: 420 }, ...options });
+    page = await fixture.open({ viewport: { width: 820, height: 480 }, ...options });
     return shown(async () => {
       await page.getByRole('button', { name: 'Relief' }).click();
       await expect.poll(status, wait).toContain('Seen 25° from the right');
