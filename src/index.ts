@@ -24,6 +24,15 @@ export { type ExportHooks, type ExportOutcome, exportResult } from './export/exp
 export type { PixelData, Size } from './image/image.js';
 export type { Matrix3 } from './image/transform.js';
 export {
+  editMeasures,
+  type MeasureEdits,
+  type MeasuresOutcome,
+} from './measure/edit-measures.js';
+export type { MeasureOptions } from './measure/measure-options.js';
+export { type Measured, measureResult } from './measure/measure-result.js';
+export type { Profile, ProfileSample } from './measure/profile.js';
+export { type ScaleBar, type ScaleBarOptions, writeScaleBar } from './measure/scale-bar.js';
+export {
   type ApplyOptions,
   type ApplyOutcome,
   applyMends,
@@ -70,6 +79,16 @@ export { type LengthUnit, type ResultScale, resultScale } from './relief/scale.j
 export type { ScaleOptions } from './relief/scale-options.js';
 export { type CoverageClassName, coverageClassNames } from './result/coverage.js';
 export type { Finding, FindingKind, FindingRank } from './result/finding.js';
+export {
+  type MeasureKind,
+  type MeasurePoint,
+  type MeasureRegion,
+  type MeasureRequest,
+  type Quantity,
+  type QuantityUnit,
+  readMeasures,
+  type StoredMeasure,
+} from './result/measures-file.js';
 export { type Result, readResult } from './result/read-result.js';
 export { readRunRecord } from './result/read-run-record.js';
 export type {

@@ -2,6 +2,7 @@ import type { Command } from 'commander';
 import { batchCommand } from './batch-command.js';
 import { checkCommand } from './check-command.js';
 import { exportCommand } from './export-command.js';
+import { measureCommand } from './measure-command.js';
 import { mendCommand } from './mend-command.js';
 import { mergeCommand } from './merge-command.js';
 import { planCommand } from './plan-command.js';
@@ -19,6 +20,7 @@ export const commands: readonly ((system: System) => Command)[] = [
   traceCommand,
   viewCommand,
   mendCommand,
+  measureCommand,
   exportCommand,
   reliefCommand,
   batchCommand,

@@ -22,6 +22,7 @@ export const guideTopics = [
   'maps',
   'looking',
   'mending',
+  'measure',
   'export',
   'relief',
   'many-stacks',

@@ -5,6 +5,7 @@ import { optionName } from '../option-names.js';
 import { outputInPlace } from '../result/output-failure.js';
 import { readResult } from '../result/read-result.js';
 import { readRunRecord } from '../result/read-run-record.js';
+import { drawMeasures } from '../result/report/draw-measures.js';
 import { writeReport } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
 import type { RunRecord } from '../result/run-record.js';
@@ -164,6 +165,10 @@ async function applyLocked(
       if (record.composite.file.endsWith('.jpg')) notes.push(jpegNote());
     }
     if (signal?.aborted) throw new InterruptedError();
+    await drawMeasures(dir, record.size).catch((error: unknown) => {
+      if (!(error instanceof InputError)) throw error;
+      notes.push(`The report lacks the measures: ${error.message}`);
+    });
     await opened.commit();
     return { mends, applied: kept, notes };
   } catch (error) {

@@ -171,6 +171,37 @@ export const promiseTable: readonly PromiseRow[] = [
 
   // What was lost or overwritten.
   {
+    promise:
+      'Lengths, angles, volumes and roughness of bodies of known size are right within their uncertainty',
+    proofs: [
+      proof('measure/measure-result.test.ts', 'distance in space, across and in the picture'),
+      proof(
+        'measure/measure-result.test.ts',
+        'angles within half a degree: of a roof, and of the flanks of a cone',
+      ),
+      proof('measure/measure-result.test.ts', 'the radius of a sphere within 1 %'),
+      proof('measure/measure-result.test.ts', '%s: within a tenth of a step of the rail'),
+      proof(
+        'measure/measure-result.test.ts',
+        'of a sine of amplitude A: Ra and Sa are 2 A / pi, Rq and Sq A / sqrt 2',
+      ),
+    ],
+  },
+  {
+    promise: 'A length that cannot be known is not made up, and the reason is said',
+    proofs: [
+      proof(
+        'measure/measure-result.test.ts',
+        'without a scale lengths are in pixels and steps, and none in mm',
+      ),
+      proof(
+        'measure/measure-result.test.ts',
+        'no confidence, no depth, NaN: the value is missing and says why',
+      ),
+      proof('measure/measure-result.test.ts', 'below the errors of depth cannot be known'),
+    ],
+  },
+  {
     promise: 'What is exported for a retoucher is what the picture was made of',
     proofs: [
       proof(

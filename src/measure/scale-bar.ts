@@ -1,0 +1,157 @@
+import { rename, rm } from 'node:fs/promises';
+import { extname } from 'node:path';
+import { InputError, named } from '../errors.js';
+import { optionError } from '../option-error.js';
+import type { Given } from '../options/option.js';
+import { resultScale } from '../relief/scale.js';
+import type { ScaleOptions } from '../relief/scale-options.js';
+import { encodeExif } from '../result/exif-block.js';
+import { asciiField, type Ifd } from '../result/ifd.js';
+import { writeJpeg } from '../result/jpeg-file.js';
+import { asOutputError, outputElsewhere } from '../result/output-failure.js';
+import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
+import { writePng } from '../result/png-file.js';
+import { readResult } from '../result/read-result.js';
+import { unfinishedPath } from '../result/unfinished.js';
+import { eightBits, type Picture } from '../result/write-composite.js';
+import { drawLabel, glyphHeight, labelWidth } from '../trace/glyphs.js';
+import type { PictureRegion } from '../trace/picture-region.js';
+import { quietPlace } from './quiet-place.js';
+import { roundLength } from './round-length.js';
+
+/** How a scale bar is drawn. */
+export interface ScaleBarOptions extends ScaleOptions {
+  /** Length of the bar on the subject. Default: a round one, a fifth of the picture's width at most. */
+  barLengthMm?: number;
+  /** Replace an earlier picture with a scale bar. Default false. */
+  overwrite?: boolean;
+}
+
+/** What was drawn. */
+export interface ScaleBar {
+  lengthMm: number;
+  label: string;
+  lengthPx: number;
+  /** Bar and label, composite pixels. */
+  box: PictureRegion;
+}
+
+/** By this a picture with a scale bar is known again; the program that made it. */
+const barMark = 'Lamella scale bar';
+/** TIFF 6.0, section 8. */
+const softwareTag = 305;
+
+/**
+ * Writes a copy of the picture of a result with a scale bar in it: a plain line with its length, black or white by the
+ * ground, where there is the least detail along the lower or upper edge. It holds at the anchor's plane of focus. The result
+ * stays as it is.
+ *
+ * @param path A new file that ends in .png (bits and profile as the picture) or .jpg.
+ * @throws UsageError when the bar does not fit; InputError when no scale is known or the result cannot be read; OutputError
+ *   when the file lies in a result or among photographs, is there and no such picture, or cannot be written.
+ */
+export async function writeScaleBar(
+  folder: string,
+  path: string,
+  { barLengthMm, overwrite, ...lengths }: Given<ScaleBarOptions> = {},
+): Promise<ScaleBar> {
+  const result = await readResult(folder);
+  const { record } = result;
+  const target: OutputTarget = {
+    path,
+    option: 'scaleBar',
+    noun: 'picture with a scale bar',
+    inputs: [folder, record.folder],
+    overwrite,
+    isOurs: (head) => head.includes(barMark),
+  };
+  await refuseUnfitTarget(target);
+  const { mmPerPixel } = resultScale(record, lengths);
+  if (mmPerPixel === undefined) {
+    throw new InputError(
+      `A scale bar needs the size of a pixel on the subject, which ${folder} does not know: give ${named('fieldWidthMm')}, or ${named('magnification')} and ${named('pixelPitchUm')}.`,
+    );
+  }
+  const { icc, ...picture } = await result.readComposite();
+  const lengthMm = barLengthMm ?? roundLength((picture.width * mmPerPixel) / 5);
+  const bar = drawBar(picture, lengthMm, lengthMm / mmPerPixel);
+  await writePicture(path, picture, icc, () => refuseUnfitTarget(target));
+  return bar;
+}
+
+/** Draws into the pixels. */
+function drawBar(picture: Picture, lengthMm: number, exactPx: number): ScaleBar {
+  const { width, height } = picture;
+  const shorter = Math.min(width, height);
+  const dot = Math.max(1, Math.round(shorter / 300));
+  const thickness = Math.max(2, 2 * dot);
+  const margin = Math.max(4, Math.round(shorter / 40));
+  const label = lengthText(lengthMm);
+  const lengthPx = Math.max(1, Math.round(exactPx));
+  const labelPx = labelWidth(label) * dot;
+  const box = { width: Math.max(lengthPx, labelPx), height: glyphHeight * dot + 2 * dot + thickness };
+  if (box.width + 2 * margin > width || box.height + 2 * margin > height) {
+    throw optionError('barLengthMm', `a bar and label that fit into ${width} x ${height} pixels`, lengthMm, {
+      shown: `${lengthMm} mm, which are ${lengthPx} pixels`,
+    });
+  }
+  // With a rim, so that nothing touches the letters.
+  const roomy = { width: box.width + 2 * dot, height: box.height + 2 * dot };
+  const place = quietPlace(picture, roomy, margin - dot);
+  const [left, top] = [place.x + dot, place.y + dot];
+  const ink = isDark(picture, place) ? 1 : 0;
+  const fill = (x: number, y: number, columns: number, rows: number) => {
+    const value = ink * (picture.pixels instanceof Uint16Array ? 65_535 : 255);
+    for (let row = y; row < y + rows; row++) {
+      const from = (row * width + x) * picture.channels;
+      picture.pixels.fill(value, from, from + columns * picture.channels);
+    }
+  };
+  const labelLeft = left + Math.round((box.width - labelPx) / 2);
+  drawLabel(label, (x, y) => fill(labelLeft + x * dot, top + y * dot, dot, dot));
+  const barLeft = left + Math.round((box.width - lengthPx) / 2);
+  fill(barLeft, top + box.height - thickness, lengthPx, thickness);
+  return { lengthMm, label, lengthPx, box: { x: left, y: top, ...box } };
+}
+
+/** "2 mm", and in µm what is shorter than one. */
+export function lengthText(lengthMm: number): string {
+  const number = (value: number) => String(Number(value.toPrecision(4)));
+  return lengthMm < 0.9995 ? `${number(lengthMm * 1000)} µm` : `${number(lengthMm)} mm`;
+}
+
+function isDark({ pixels, width, channels }: Picture, place: PictureRegion): boolean {
+  let sum = 0;
+  for (let y = place.y; y < place.y + place.height; y++) {
+    const from = (y * width + place.x) * channels;
+    for (let i = from; i < from + place.width * channels; i++) sum += pixels[i];
+  }
+  const max = pixels instanceof Uint16Array ? 65_535 : 255;
+  return sum / (place.width * place.height * channels) < max / 2;
+}
+
+/** @param check Called once more before the file is renamed to its final name. */
+async function writePicture(
+  path: string,
+  { pixels, width, height, channels }: Picture,
+  icc: Buffer | undefined,
+  check: () => Promise<void>,
+): Promise<void> {
+  const aside = unfinishedPath(path, 'partial');
+  const perRow = width * channels;
+  try {
+    if (extname(path).toLowerCase() === '.png') {
+      const bits = pixels instanceof Uint16Array ? 16 : 8;
+      const row = (y: number) => pixels.subarray(y * perRow, (y + 1) * perRow);
+      await writePng(aside, { width, height, channels, bits, row, icc, software: barMark });
+    } else {
+      const exif: Ifd = new Map([[softwareTag, asciiField(barMark)]]);
+      await writeJpeg(aside, eightBits(pixels), width, height, channels, { icc, exif: encodeExif(exif) });
+    }
+    await check();
+    await rename(aside, path);
+  } catch (error) {
+    await rm(aside, { force: true });
+    throw outputElsewhere(asOutputError(error, path), { aside, path, option: 'scaleBar' });
+  }
+}
