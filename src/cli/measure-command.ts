@@ -171,5 +171,9 @@ async function writeFiles(
   }
   if (scaleBar === undefined) return undefined;
   const { writeScaleBar } = await import('../measure/scale-bar.js');
-  return writeScaleBar(folder, scaleBar, { ...lengths, barLengthMm, overwrite });
+  return writeScaleBar(folder, scaleBar, {
+    ...lengths,
+    overwrite,
+    ...(barLengthMm !== undefined && { barLengthMm }),
+  });
 }

@@ -2,7 +2,6 @@ import { writeFile } from 'node:fs/promises';
 import { join, resolve } from 'node:path';
 import sharp from 'sharp';
 import { named, UsageError } from '../errors.js';
-import type { Given } from '../options/option.js';
 import { validateOptions, withDefaults } from '../options/validate-options.js';
 import { asOutputError, throwIfStopped } from '../result/output-failure.js';
 import { type Result, readResult } from '../result/read-result.js';
@@ -38,7 +37,7 @@ export interface ExportOutcome {
  */
 export async function exportResult(
   folder: string,
-  given: Given<ExportOptions>,
+  given: Partial<ExportOptions>,
   hooks: ExportHooks = {},
 ): Promise<ExportOutcome> {
   const options = withDefaults(exportOptionTable, validateOptions(exportOptionTable, given));

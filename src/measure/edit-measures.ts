@@ -1,7 +1,7 @@
 import { InputError } from '../errors.js';
-import { type LockOptions, lockResult } from '../mend/result-lock.js';
+import type { ApplyOptions } from '../mend/apply-mends.js';
+import { lockResult } from '../mend/result-lock.js';
 import { optionName } from '../option-names.js';
-import type { Given } from '../options/option.js';
 import {
   type MeasureRequest,
   readMeasures,
@@ -45,12 +45,12 @@ export interface MeasuresOutcome {
 export async function editMeasures(
   folder: string,
   { add = [], drop = [] }: MeasureEdits,
-  given: Given<MeasureOptions> = {},
-  lockOptions: LockOptions = {},
+  given: Partial<MeasureOptions> = {},
+  { signal, onWait }: Pick<ApplyOptions, 'signal' | 'onWait'> = {},
 ): Promise<MeasuresOutcome> {
   // Before anything is locked, and for its messages.
   await readResult(folder);
-  const lock = await lockResult(folder, lockOptions);
+  const lock = await lockResult(folder, { signal, onWait });
   try {
     const result = await readResult(folder);
     const { record } = result;
@@ -99,7 +99,7 @@ function requestOf({ kind, points, region, plane, cutoff, note }: StoredMeasure)
 function optionsOf(
   { mmPerPixel, mmPerDepth, scaleErrorPercent }: StoredMeasure,
   { frameSize, maps, stepMm }: RunRecord,
-): Given<MeasureOptions> {
+): Partial<MeasureOptions> {
   const isMm = maps.depth.unit === 'mm';
   const given =
     mmPerDepth === null || (isMm && mmPerDepth === 1) ? undefined : mmPerDepth * (isMm ? (stepMm ?? 1) : 1);

@@ -2,7 +2,6 @@ import { InputError, UsageError } from '../errors.js';
 import { type MendRegion, regionBounds, regionFault, regionMask } from '../mend/mend-region.js';
 import { appliedMends } from '../mend/mended-record.js';
 import { optionError } from '../option-error.js';
-import type { Given } from '../options/option.js';
 import { validateOptions, withDefaults } from '../options/validate-options.js';
 import { resultScale } from '../relief/scale.js';
 import {
@@ -58,7 +57,7 @@ const pointCounts: Partial<Record<MeasureRequest['kind'], number>> = {
 export async function measureResult(
   folder: string,
   requests: readonly MeasureRequest[],
-  given: Given<MeasureOptions> = {},
+  given: Partial<MeasureOptions> = {},
 ): Promise<Measured[]> {
   return measureOpened(await readResult(folder), requests, given);
 }
@@ -67,7 +66,7 @@ export async function measureResult(
 export async function measureOpened(
   result: Result,
   requests: readonly MeasureRequest[],
-  given: Given<MeasureOptions> = {},
+  given: Partial<MeasureOptions> = {},
 ): Promise<Measured[]> {
   const { record } = result;
   const { scaleErrorPercent, ...scaleOptions } = withDefaults(

@@ -2,7 +2,6 @@ import { rename, rm } from 'node:fs/promises';
 import { extname } from 'node:path';
 import { InputError, named } from '../errors.js';
 import { optionError } from '../option-error.js';
-import type { Given } from '../options/option.js';
 import { resultScale } from '../relief/scale.js';
 import type { ScaleOptions } from '../relief/scale-options.js';
 import { encodeExif } from '../result/exif-block.js';
@@ -53,7 +52,7 @@ const softwareTag = 305;
 export async function writeScaleBar(
   folder: string,
   path: string,
-  { barLengthMm, overwrite, ...lengths }: Given<ScaleBarOptions> = {},
+  { barLengthMm, overwrite, ...lengths }: Partial<ScaleBarOptions> = {},
 ): Promise<ScaleBar> {
   const result = await readResult(folder);
   const { record } = result;

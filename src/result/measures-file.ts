@@ -26,18 +26,17 @@ export const measuresSchemaName = 'lamella-measures';
 export const measuresSchemaVersion = 1;
 const maxMeasuresBytes = 64e6;
 
-export const measureKinds = [
-  'distance',
-  'height',
-  'angle',
-  'profile',
-  'area',
-  'volume',
-  'sphere',
-  'roughness',
-  'step-height',
-] as const;
-export type MeasureKind = (typeof measureKinds)[number];
+/** What can be measured. */
+export type MeasureKind =
+  | 'distance'
+  | 'height'
+  | 'angle'
+  | 'profile'
+  | 'area'
+  | 'volume'
+  | 'sphere'
+  | 'roughness'
+  | 'step-height';
 
 /** A composite pixel; pixel centres lie at whole numbers. */
 export type MeasurePoint = [x: number, y: number];
@@ -61,7 +60,8 @@ export interface MeasureRequest {
   note?: string | undefined;
 }
 
-export type QuantityUnit = 'px' | 'mm' | 'step' | '°' | 'px²' | 'mm²' | 'mm³' | 'px²·step' | '%' | '';
+/** Units of values; 'px²·step' is that of a volume whose lengths are not known. */
+export type QuantityUnit = 'px' | 'mm' | 'step' | '°' | 'px²' | 'mm²' | 'mm³' | 'px²·step';
 
 /** One value of a measure. */
 export interface Quantity {
@@ -192,7 +192,17 @@ const regionShape: Shape<MeasureRegion> = (value, field) => {
 };
 
 const requestFields = {
-  kind: oneOfShape(...measureKinds),
+  kind: oneOfShape(
+    'distance',
+    'height',
+    'angle',
+    'profile',
+    'area',
+    'volume',
+    'sphere',
+    'roughness',
+    'step-height',
+  ),
   points: optionalShape(listShape(pointShape)),
   region: optionalShape(regionShape),
   plane: optionalShape(listShape(pointShape, 3)),
@@ -215,7 +225,7 @@ const quantityShape = objectShape<Quantity>({
   name: textShape(),
   value: nullableShape(numberShape()),
   uncertainty: nullableShape(numberShape(0)),
-  unit: oneOfShape('px', 'mm', 'step', '°', 'px²', 'mm²', 'mm³', 'px²·step', '%', ''),
+  unit: oneOfShape('px', 'mm', 'step', '°', 'px²', 'mm²', 'mm³', 'px²·step'),
   unknownBecause: optionalShape(textShape()),
 });
 

@@ -35,9 +35,9 @@ export function quantityText(quantity: Quantity): string {
     uncertainty === null || uncertainty === 0
       ? Number(value.toPrecision(6)).toString()
       : `${value.toFixed(digits)} ± ${uncertainty.toFixed(digits)}`;
-  const words: Partial<Record<string, string>> = { step: Number(amount) === 1 ? 'step' : 'steps', '': '' };
+  const words: Partial<Record<string, string>> = { step: Number(amount) === 1 ? 'step' : 'steps' };
   const name = words[unit] ?? unit;
-  return unit === '°' ? `${amount}${uncertainty ? ' °' : '°'}` : `${amount} ${name}`.trim();
+  return unit === '°' ? `${amount}${uncertainty ? ' °' : '°'}` : `${amount} ${name}`;
 }
 
 /** Decimals with which an uncertainty has two digits that count, as is usual (JCGM 100:2008, 7.2.6). */
