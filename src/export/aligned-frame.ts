@@ -1,4 +1,3 @@
-import { basename, dirname } from 'node:path';
 import { InputError } from '../errors.js';
 import type { PixelData, Size } from '../image/image.js';
 import { findHotPixels } from '../rail/hot-pixels.js';
@@ -7,8 +6,8 @@ import type { SensorSpot } from '../rail/sensor-spot.js';
 import type { RunRecord } from '../result/run-record.js';
 import { decodeFrame } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
-import { inspectFile } from '../stack/inspect-file.js';
 import { type AlignedRegion, alignRegion, frameFootprint } from '../trace/aligned-region.js';
+import { framePhotograph } from '../trace/frame-photograph.js';
 import type { FramePatch } from '../trace/frame-region.js';
 import type { LocalKernels } from '../trace/local-kernels.js';
 import type { PictureRegion } from '../trace/picture-region.js';
@@ -47,11 +46,11 @@ export async function openFrames(
   for (const frame of frames) {
     signal?.throwIfAborted();
     const path = await requireUnchanged(frame);
-    const inspected = await inspectFile(dirname(path), basename(path), Number.POSITIVE_INFINITY);
-    if (inspected.kind !== 'photograph') {
+    const found = await framePhotograph(frame, path, Number.POSITIVE_INFINITY);
+    if (!found) {
       throw new InputError(`Frame ${frame.number} (${path}) cannot be read. Copy it again from the card.`);
     }
-    const { pages: _, ...photograph } = inspected.photograph;
+    const { pages: _, ...photograph } = found;
     const { number, size, reduced } = frame;
     // Of a preview the frames are exported as they were merged: reduced.
     opened.push({ frame, file: { ...photograph, number, size, ...(reduced && { reduced }) } });

@@ -1,7 +1,6 @@
-import { basename, dirname } from 'node:path';
 import { InputError } from '../errors.js';
 import { type DecodedFrame, decodeFrame, type Shrink } from '../stack/decode.js';
-import { inspectFile } from '../stack/inspect-file.js';
+import { framePhotograph } from './frame-photograph.js';
 import type { StackFrame } from './stack-frames.js';
 
 /**
@@ -16,19 +15,12 @@ export async function decodeReducedFrame(
   shrink: Shrink = 1,
 ): Promise<DecodedFrame> {
   const { width, height } = frame.reduced?.fileSize ?? frame.size;
-  const inspected = await inspectFile(dirname(path), basename(path), width * height);
-  const same =
-    inspected.kind === 'photograph' &&
-    inspected.photograph.size.width === width &&
-    inspected.photograph.size.height === height;
-  if (!same) {
+  const photograph = await framePhotograph(frame, path, width * height);
+  if (photograph?.size.width !== width || photograph.size.height !== height) {
     throw new InputError(
       `Frame ${frame.number} (${path}) is no longer a picture of ${width} x ${height} pixels: it has changed since the merge.`,
     );
   }
   const { size, reduced, number } = frame;
-  return decodeFrame(
-    { ...inspected.photograph, number, size, ...(reduced && { reduced }) },
-    { shrink, quick: true },
-  );
+  return decodeFrame({ ...photograph, number, size, ...(reduced && { reduced }) }, { shrink, quick: true });
 }

@@ -1,5 +1,5 @@
 import sharp from 'sharp';
-import { InputError, named } from '../errors.js';
+import { InputError, LamellaError, named } from '../errors.js';
 import type { PixelData } from '../image/image.js';
 import type { DecodedFrame } from '../stack/decode.js';
 import { firstLine } from '../stack/file-error.js';
@@ -7,6 +7,7 @@ import { withImagePath } from '../stack/image-path.js';
 import { widenSamples } from '../stack/widen-samples.js';
 import { systemFailureOf } from '../system-failure.js';
 import { decodeReducedFrame } from './decode-reduced.js';
+import { pixelFile } from './developed-copy.js';
 import type { PictureRegion } from './picture-region.js';
 import type { StackFrame } from './stack-frames.js';
 
@@ -34,9 +35,11 @@ export async function readFrameRegion(
 ): Promise<FramePatch> {
   try {
     if (frame.reduced) return cutOut(await decodeReducedFrame(frame, path), region);
-    return await withImagePath(path, (openPath) => readRegion(frame, path, openPath, region));
+    return await withImagePath(await pixelFile(frame, path), (openPath) =>
+      readRegion(frame, path, openPath, region),
+    );
   } catch (error) {
-    if (error instanceof InputError) throw error;
+    if (error instanceof LamellaError) throw error;
     const failure = systemFailureOf(error);
     if (failure) throw failure;
     throw new InputError(

@@ -1,5 +1,5 @@
 import { stat } from 'node:fs/promises';
-import { basename, join, resolve } from 'node:path';
+import { basename, dirname, join, resolve } from 'node:path';
 import { InputError, named } from '../errors.js';
 import type { Size } from '../image/image.js';
 import type { Matrix3 } from '../image/transform.js';
@@ -7,6 +7,8 @@ import { compositeToFrame } from '../result/composite-to-frame.js';
 import type { RunFrame, RunRecord } from '../result/run-record.js';
 import type { FrameReduction } from '../stack/frame.js';
 import { hashFile } from '../stack/hash-file.js';
+import { inspectFile } from '../stack/inspect-file.js';
+import type { Development } from '../stack/raw/development.js';
 
 /** A frame that went into a result, with where its photograph lies now. */
 export interface StackFrame {
@@ -20,6 +22,8 @@ export interface StackFrame {
   size: Size;
   /** Set where the result is a preview. */
   reduced?: FrameReduction | undefined;
+  /** How the merge developed the raw files of the stack; set where this one is a raw file. */
+  development?: Development | undefined;
   /** Composite pixel to frame pixel. */
   toFrame: Matrix3;
   gainRatio: readonly [number, number, number];
@@ -42,12 +46,14 @@ export async function findStackFrames(record: RunRecord, framesFrom?: string): P
   return Promise.all(
     record.frames.filter(isPlaced).map(async (frame) => {
       const [r, g = r, b = r] = frame.gainRatio;
+      const path = await firstFile([join(folder, frame.path), join(folder, basename(frame.name))]);
       return {
         number: frame.number,
         name: frame.name,
         folder,
-        path: await firstFile([join(folder, frame.path), join(folder, basename(frame.name))]),
+        path,
         size: record.frameSize,
+        development: path !== undefined && (await isRawFile(path)) ? record.development : undefined,
         reduced: record.preview,
         toFrame: compositeToFrame(frame.transform, record.crop),
         gainRatio: [r, g, b] as const,
@@ -81,6 +87,10 @@ export async function requireUnchanged(frame: StackFrame): Promise<string> {
     );
   }
   return frame.path;
+}
+
+async function isRawFile(path: string): Promise<boolean> {
+  return (await inspectFile(dirname(path), basename(path), Number.POSITIVE_INFINITY)).kind === 'raw';
 }
 
 async function isFolder(path: string): Promise<boolean> {

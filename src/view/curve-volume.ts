@@ -1,7 +1,12 @@
 import sharp from 'sharp';
 import type { Size } from '../image/image.js';
 import { Arena, type Planes } from '../kernels/arena.js';
+import { eightBits } from '../result/write-composite.js';
+import { averageBoxes } from '../stack/average-boxes.js';
+import type { Shrink } from '../stack/decode.js';
 import { withImagePath } from '../stack/image-path.js';
+import { widenSamples } from '../stack/widen-samples.js';
+import { decodeReducedFrame } from '../trace/decode-reduced.js';
 import { measureOfCode } from '../trace/focus-curve.js';
 import type { StackFrame } from '../trace/stack-frames.js';
 import { StripPool } from '../workers/pool.js';
@@ -60,9 +65,10 @@ export class CurveVolume {
       for (const [i, frame] of this.frames.entries()) {
         if (signal.aborted) return faults;
         if (frame.path !== undefined) {
-          const pixels = await readSmall(frame.path, first.reduced?.fileSize ?? first.size, small).catch(
-            () => undefined,
-          );
+          const reading = frame.development
+            ? readSmallRaw(frame, frame.path, shrink)
+            : readSmall(frame.path, first.reduced?.fileSize ?? first.size, small);
+          const pixels = await reading.catch(() => undefined);
           // After decoding, which has brought the file into the system's memory.
           const isSame = await check(frame).then(
             () => true,
@@ -180,6 +186,17 @@ function takeScratchBuffers(arena: Arena, { width, height }: Size): ScratchBuffe
     luma: arena.takePlanes(width, height, 1, 2),
     half: arena.takePlanes((width + 1) >> 1, (height + 1) >> 1, 1, 4),
   };
+}
+
+/** A raw frame at 1 / shrink as 8-bit RGB, by the means of blocks. */
+async function readSmallRaw(frame: StackFrame, path: string, shrink: number): Promise<Uint8Array> {
+  const { pixels, width, height, channels } = await decodeReducedFrame(
+    frame,
+    path,
+    Math.min(shrink, 8) as Shrink,
+  );
+  const small = shrink > 8 ? averageBoxes(pixels, width, height, channels, shrink / 8) : pixels;
+  return eightBits(widenSamples(small, channels, 3, 16));
 }
 
 /** A frame at its reduced size as 8-bit RGB; undefined when it is of another size than the stack. */

@@ -3,6 +3,7 @@ import { flatTiffOf } from '../mend/flat-tiff.js';
 import { Raster, type RowSource, readRegion } from '../mend/raster.js';
 import { widenSamples } from '../stack/widen-samples.js';
 import { type AlignedRegion, alignRegion, frameFootprint } from '../trace/aligned-region.js';
+import { pixelFile } from '../trace/developed-copy.js';
 import type { FramePatch } from '../trace/frame-region.js';
 import type { LocalKernels } from '../trace/local-kernels.js';
 import { clipRegion, type PictureRegion } from '../trace/picture-region.js';
@@ -133,7 +134,8 @@ export class FrameRasters {
       this.open.set(frame.number, known);
       return known;
     }
-    const opening = this.checked.path(frame).then(async (path) => {
+    const opening = this.checked.path(frame).then(async (photograph) => {
+      const path = await pixelFile(frame, photograph);
       const flat = (await isFlatPhotograph(path)) ? await Raster.open(path) : undefined;
       return flat ?? this.gate.pass(() => this.store.copy(path, 'colour'), signal);
     });

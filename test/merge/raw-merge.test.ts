@@ -6,8 +6,16 @@ import { decodeLight } from '../../samples/sensor.js';
 import { merge } from '../../src/mend/merge.js';
 import { readResult } from '../../src/result/read-result.js';
 import { unfinishedPath } from '../../src/result/unfinished.js';
+import { decodeFrame } from '../../src/stack/decode.js';
 import { readExif } from '../../src/stack/exif.js';
+import { developStack } from '../../src/stack/raw/develop-stack.js';
+import { plainDevelopment } from '../../src/stack/raw/development.js';
 import { iccProfile } from '../../src/stack/raw/icc-profile.js';
+import { readStack } from '../../src/stack/read-stack.js';
+import { decodeReducedFrame } from '../../src/trace/decode-reduced.js';
+import { readFrameRegion } from '../../src/trace/frame-region.js';
+import { findStackFrames } from '../../src/trace/stack-frames.js';
+import { traceRegion } from '../../src/trace/trace.js';
 import { buildDng, mosaicOf } from '../stack/raw/dng.js';
 import { type Files, frameSize, placeStack, readRgb16, renderPlane } from './small-stack.js';
 
@@ -83,6 +91,19 @@ describe('a merge of raw files', () => {
       takenMs: Date.UTC(2031, 4, 6, 7, 8, 3),
     });
     expect(await readExif(join(out, 'composite.tif'))).toMatchObject({ exposureS: 1 / 60, make: 'Lamella' });
+  });
+
+  it('is traced by its raw files, developed once more as they were merged', async () => {
+    const { record } = await readResult(out);
+    const report = await traceRegion(out, { x: 100, y: 80, width: 16, height: 16 });
+    expect(report.focusCurve?.frames.filter(({ measure }) => measure === null)).toEqual([]);
+    const [frame] = await findStackFrames(record);
+    const { pixels } = await readFrameRegion(frame, frame.path!, { x: 0, y: 0, width, height });
+    const listed = await readStack(frames);
+    const { stack } = await developStack(listed, record.anchorNumber, plainDevelopment);
+    expect(pixels).toEqual((await decodeFrame(stack.frames[0])).pixels);
+    const reduced = await decodeReducedFrame(frame, frame.path!, 2);
+    expect([reduced.width, reduced.height]).toEqual([width / 2, height / 2]);
   });
 
   it('leaves nothing in the scratch folder, and removes what a killed process left there', () => {

@@ -44,6 +44,7 @@ export const promiseTable: readonly PromiseRow[] = [
         'merge/raw-merge.test.ts',
         'holds 16 bits with the profile of its colour space and the EXIF of the anchor',
       ),
+      proof('merge/raw-merge.test.ts', 'is traced by its raw files, developed once more as they were merged'),
     ],
   },
   {

@@ -25,6 +25,13 @@ export class DevelopedFrames {
     return this.kept.get(number)?.path;
   }
 
+  /** Removes a frame that is kept. */
+  async drop(number: number): Promise<void> {
+    const entry = this.kept.get(number);
+    this.kept.delete(number);
+    if (entry) await rm(entry.path, { force: true });
+  }
+
   /** Keeps a frame if there is room for it. */
   async keep(number: number, { width, height, channels, samples }: DevelopedPixels): Promise<void> {
     const path = join(this.folder, `${number}.tif`);
