@@ -1,5 +1,5 @@
 import { median, sigmaPerMad } from '../image/median.js';
-import { gapFalloff, minLongStep } from '../model/constants/model.js';
+import { gapFalloff, minLongStep, outlierSigmas } from '../model/constants/model.js';
 import { minStep } from '../model/constants/rail.js';
 import { falloffAt } from '../model/optical-model.js';
 import { nominalPosition, type RailTravel } from '../rail/rail-travel.js';
@@ -10,12 +10,8 @@ import type { FileCounter } from './file-numbers.js';
 import { capital, framesText, numbersText } from './finding-text.js';
 import { type RailScale, travelText } from './rail-scale.js';
 
-/**
- * Steps on each side from which the scatter of the steps is estimated, and minimum deviation of an outlier in units of
- * that scatter.
- */
+/** Steps on each side from which the scatter of the steps is estimated. */
 const scatterSteps = 6;
-const minScatterSigmas = 3.5;
 /**
  * The outline of a small subject comes into focus all at once, which looks like a long step: where fewer than this
  * share of the tiles measure a step, the threshold is raised by this factor.
@@ -52,7 +48,7 @@ export function stepFindings(
   }
   // An identical picture is reported as a duplicate.
   const still = steps.flatMap((step, k) => {
-    const maxPlainStep = Math.min(minStep, 1 - minScatterSigmas * scatterAround(steps, k));
+    const maxPlainStep = Math.min(minStep, 1 - outlierSigmas * scatterAround(steps, k));
     return Math.abs(step) < maxPlainStep && !frames[k + 1].sameAsPrevious ? [k] : [];
   });
   if (still.length > 0) {
@@ -68,7 +64,7 @@ export function stepFindings(
   const long: LongStep[] = [];
   for (const [k, step] of steps.entries()) {
     const maxRegular = tileShare[k] < smallTileShare ? minLongStep * smallShareFactor : minLongStep;
-    const plain = Math.max(maxRegular, 1 + minScatterSigmas * scatterAround(steps, k));
+    const plain = Math.max(maxRegular, 1 + outlierSigmas * scatterAround(steps, k));
     // NaN, a step that is not known, fails too.
     if (!(step >= plain) || besideBackward.has(k)) continue;
     const leavesGap = Number.isNaN(width) || -falloffAt(step / 2, width) > gapFalloff;

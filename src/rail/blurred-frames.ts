@@ -1,15 +1,17 @@
 import { median } from '../image/median.js';
 import {
-  maxShakenCrests,
-  maxSoftSharpness,
+  confirmedSigmas,
+  maxShakenSharpness,
+  minClearChange,
+  outlierSigmas,
+} from '../model/constants/model.js';
+import {
   minAnisotropyAtEnd,
   minAnisotropyRatio,
-  minAnisotropySigmas,
   minAnisotropyWithDip,
+  minCrestShare,
   minDip,
-  minDipWithAnisotropy,
   minEndAnisotropyRatio,
-  minSoftAnisotropySigmas,
 } from '../model/constants/rail.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import type { FocusCurves } from './focus-curves.js';
@@ -30,16 +32,15 @@ export function blurredFrames(
    */
   const typicalDip = (k: number) => {
     const others = shakes.flatMap(({ dip }, i) => (i === k || Number.isNaN(dip) ? [] : [dip]));
-    return others.length > 0 ? median(Float64Array.from(others)) : -minDipWithAnisotropy;
+    return others.length > 0 ? median(Float64Array.from(others)) : -minClearChange;
   };
   const blurred = shakes.flatMap(({ dip, anisotropySigma }, k) => {
     const isPeak = anisotropies[k] >= Math.max(anisotropies[k - 1] ?? 0, anisotropies[k + 1] ?? 0);
     const isEnd = k === 0 || k === shakes.length - 1;
     // Next to an end, and beside a thin subject, too few tiles may come into focus to show a dip.
     const isAlone = isEnd || Number.isNaN(dip);
-    const isSoft = frames[k].sharpness < maxSoftSharpness;
-    const isSignificant =
-      anisotropies[k] > (isSoft ? minSoftAnisotropySigmas : minAnisotropySigmas) * anisotropySigma;
+    const isSoft = frames[k].sharpness < maxShakenSharpness;
+    const isSignificant = anisotropies[k] > (isSoft ? confirmedSigmas : outlierSigmas) * anisotropySigma;
     const directional =
       isPeak &&
       isSignificant &&
@@ -47,13 +48,13 @@ export function blurredFrames(
     const shakenAlong =
       directional &&
       anisotropies[k] > (isAlone ? minAnisotropyAtEnd : minAnisotropyWithDip) &&
-      (isAlone || dip > typicalDip(k) + minDipWithAnisotropy);
+      (isAlone || dip > typicalDip(k) + minClearChange);
     const shakenAllRound = dip > minDip && isSoft;
     // Where the rail turns, some tiles dip but others peak; in a shaken frame hardly any tile peaks.
     if (
       !isEnd &&
       (shakenAlong || shakenAllRound) &&
-      shapesAt(curves, k - 1, k, k + 1).crests >= maxShakenCrests
+      shapesAt(curves, k - 1, k, k + 1).crests >= minCrestShare
     )
       return [];
     return shakenAlong || shakenAllRound ? [k] : [];

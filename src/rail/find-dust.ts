@@ -1,19 +1,18 @@
 import type { Size } from '../image/image.js';
 import { median } from '../image/median.js';
 import { applyMatrix, composeMatrices, invertMatrix, type Matrix3 } from '../image/transform.js';
+import { confirmedSigmas, minEvidence } from '../model/constants/model.js';
 import {
   darkShare,
   lumaOffset,
   maxLag,
   maxSpots,
-  minComparisons,
   minDarkening,
   minDarkeningLevels,
   minDustLuma,
   minDustScatter,
   minMovePx,
   minSidedShare,
-  minSidedSigmas,
   minSpotDistancePx,
   planePixels,
   rimRadius,
@@ -106,7 +105,7 @@ export function findDust(
       count++;
     }
   }
-  if (count < minComparisons) return [];
+  if (count < minEvidence) return [];
   const found = responses.flatMap(({ radius, sum, squares }) =>
     spotsOf({ mean: sum.map((value) => value / count), squares, count }, size, radius),
   );
@@ -152,7 +151,7 @@ function staysDark(
   });
   return sides.every(
     ({ mean, error, movePx, light }) =>
-      mean < -Math.max(minDarkening / 2, minSidedShare * spot.depth, minSidedSigmas * error) &&
+      mean < -Math.max(minDarkening / 2, minSidedShare * spot.depth, confirmedSigmas * error) &&
       movePx >= minMovePx &&
       light > Math.log(minDustLuma + lumaOffset) &&
       spot.depth * Math.exp(light) > minDarkeningLevels,

@@ -1,4 +1,5 @@
-import { minFittedTiles, minStepSamples, misfitScale } from '../model/constants/rail.js';
+import { minSample, mixedTileSigma } from '../model/constants/model.js';
+import { minStepSamples } from '../model/constants/rail.js';
 import type { FocusCurves } from './focus-curves.js';
 import { fitSegment, type PeakSegment } from './peak-segments.js';
 
@@ -39,7 +40,7 @@ export function fitStep(
     // Not by the two frames themselves, which are equally sharp where no step was taken.
     sides[level[at + k - 1] > level[at + k + 2] ? 0 : 1].push(segment);
   }
-  if (Math.min(...sides.map((side) => side.length)) < minFittedTiles) return undefined;
+  if (Math.min(...sides.map((side) => side.length)) < minSample) return undefined;
   const costs = trialLengths.map((length) => {
     const positions = [0];
     for (const [i, step] of steps.entries()) positions.push(positions[i] + (i === k ? length : step));
@@ -60,5 +61,5 @@ export function fitStep(
 /** Robust cost of Geman & McClure (Bull. Int. Stat. Inst. 52, 1987): a tile that fits no length has no influence. */
 function costOf(level: Float32Array, segment: PeakSegment, positions: readonly number[]): number {
   const fit = fitSegment(level, segment, positions);
-  return fit ? 1 - 1 / (1 + (fit.misfit / misfitScale) ** 2) : 1;
+  return fit ? 1 - 1 / (1 + (fit.misfit / mixedTileSigma) ** 2) : 1;
 }

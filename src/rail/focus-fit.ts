@@ -1,4 +1,5 @@
 import { median } from '../image/median.js';
+import { mixedTileSigma } from '../model/constants/model.js';
 import {
   logWidthSigma,
   maxBeyondEnd,
@@ -9,7 +10,6 @@ import {
   minPeakRise,
   minSamplesPerSide,
   offsetStep,
-  sampleSigma,
   widthsPerSide,
 } from '../model/constants/rail.js';
 import { falloffAt } from '../model/optical-model.js';
@@ -119,7 +119,7 @@ function fitTile(
         // The flank of a curve may belong to another depth in the tile.
         error += Math.min(residual * residual, 1);
       }
-      const cost = error / sampleSigma ** 2 + widthPenalty;
+      const cost = error / mixedTileSigma ** 2 + widthPenalty;
       if (cost < bestCost) {
         bestCost = cost;
         found = { position, width, best, peak, error: Math.sqrt(error / used.length) };

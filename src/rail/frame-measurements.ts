@@ -1,11 +1,6 @@
 import { createHash } from 'node:crypto';
-import {
-  burntColumns,
-  burntRows,
-  maxBlockedLevel,
-  minBurntLevel,
-  rowSkipMinPixels,
-} from '../model/constants/rail.js';
+import { minBurntLevel } from '../model/constants/model.js';
+import { burntColumns, burntRows, maxBlockedLevel, rowSkipMinPixels } from '../model/constants/rail.js';
 import type { DecodedFrame } from '../stack/decode.js';
 import { type DetailGrid, measureDetail } from './detail-grid.js';
 

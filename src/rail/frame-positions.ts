@@ -1,5 +1,5 @@
 import { median } from '../image/median.js';
-import { minLongStep } from '../model/constants/model.js';
+import { minLongStep, mixedTileSigma, railStepSigma } from '../model/constants/model.js';
 import {
   convergedChange,
   damping,
@@ -7,9 +7,7 @@ import {
   minMisfit,
   minPositionTiles,
   minStep,
-  misfitScale,
   positionRounds,
-  stepSigma,
   stepSigmaPerMisfit,
   tilesPerEffectiveSample,
 } from '../model/constants/rail.js';
@@ -103,7 +101,7 @@ function refinePositions(
     if (!fit) continue;
     const { from, to } = segment;
     const { residuals, gradients, misfit } = fit;
-    const weight = 1 / (1 + (misfit / misfitScale) ** 2);
+    const weight = 1 / (1 + (misfit / mixedTileSigma) ** 2);
     for (let k = from; k <= to; k++) {
       gradient[k] += weight * residuals[k - from] * gradients[k - from];
       curvature[k] += weight * gradients[k - from] ** 2;
@@ -123,7 +121,7 @@ function refinePositions(
     right[k] += ownWeight * positions[k] + damping * precision * gradient[k];
   }
   expected.forEach((step, k) => {
-    const sigma = stepSigma * (step > 1 ? longStepSigmaRatio * Math.sqrt(step) : 1);
+    const sigma = railStepSigma * (step > 1 ? longStepSigmaRatio * Math.sqrt(step) : 1);
     const weight = 1 / (sigma * sigma);
     const next = k + 1;
     normal.add(k, k, weight);

@@ -1,6 +1,7 @@
 import { InterruptedError } from '../errors.js';
 import { applyMatrix, invertMatrix, type Matrix3 } from '../image/transform.js';
-import { burstFrames, detailTiles, fineTilePx, minFits, noiseTiles } from '../model/constants/rail.js';
+import { minSample } from '../model/constants/model.js';
+import { burstFrames, detailTiles, fineTilePx, noiseTiles } from '../model/constants/rail.js';
 import type { MotionSolution } from '../register/motion-solution.js';
 import type { DecodedFrame } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
@@ -139,5 +140,5 @@ function medianWidth(
   const curves = focusCurves({ columns: own.size, rows: 1, tilePx: fineTilePx, frames, energy, light });
   const widths = wellFitted(fitFocus(curves, positions).tiles, frames).map(({ width }) => width);
   widths.sort((p, q) => p - q);
-  return widths.length < minFits ? undefined : widths[widths.length >> 1];
+  return widths.length < minSample ? undefined : widths[widths.length >> 1];
 }

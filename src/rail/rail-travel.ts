@@ -1,5 +1,5 @@
 import { median } from '../image/median.js';
-import { minLongStep } from '../model/constants/model.js';
+import { minClearChange, minLongStep, minSample } from '../model/constants/model.js';
 import {
   maxConfirmedStandstill,
   maxCurveSteps,
@@ -7,17 +7,14 @@ import {
   maxReturnRatio,
   maxSlopeShare,
   minChangedShare,
-  minClearChange,
   minConfirmedStep,
   minCrestShare,
   minKnownSteps,
   minStep,
   minStepsPerSide,
-  minStepTiles,
   minTurnTileShare,
   minTypicalChange,
   minUncertainStep,
-  minValleyShare,
   turnNoiseMargin,
   unanimousShare,
 } from '../model/constants/rail.js';
@@ -71,7 +68,7 @@ function changeBetween(curves: FocusCurves, one: number, other: number): { mean:
     sum += Math.abs(first - second);
     count++;
   }
-  const mean = count >= minStepTiles ? sum / count : Number.NaN;
+  const mean = count >= minSample ? sum / count : Number.NaN;
   return { mean, tileShare: (count * frames) / level.length };
 }
 
@@ -177,8 +174,9 @@ export function shapesAt(curves: FocusCurves, first: number, middle: number, las
  */
 function turnsAt(curves: FocusCurves, first: number, middle: number, last: number): boolean {
   const { count, changedShare, valleys, crests } = shapesAt(curves, first, middle, last);
-  if (count < minStepTiles || changedShare < minChangedShare) return false;
-  if (valleys > minValleyShare && crests > minCrestShare && 1 - valleys - crests < maxSlopeShare) return true;
+  if (count < minSample || changedShare < minChangedShare) return false;
+  if (valleys > minChangedShare && crests > minCrestShare && 1 - valleys - crests < maxSlopeShare)
+    return true;
   // Before the first tile is sharp and after the last, all get sharper or all softer, and a turn shows crests only.
   if (crests < unanimousShare || count < (minTurnTileShare * curves.level.length) / curves.frames)
     return false;

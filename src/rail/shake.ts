@@ -1,5 +1,6 @@
 import { median, sigmaPerMad } from '../image/median.js';
-import { maxSideDifference, minNoiseRatio, minShakeTiles } from '../model/constants/rail.js';
+import { minSample } from '../model/constants/model.js';
+import { maxSideDifference, minNoiseRatio } from '../model/constants/rail.js';
 import { levelAboveNoise } from '../model/optical-model.js';
 import { directionCount } from './detail-grid.js';
 import type { TileCurves } from './tile-curves.js';
@@ -94,7 +95,7 @@ export function measureShake({ columns, rows, frames, energy }: TileCurves, nois
 }
 
 function medianOf(values: readonly number[]): number {
-  return values.length >= minShakeTiles ? median(Float64Array.from(values)) : Number.NaN;
+  return values.length >= minSample ? median(Float64Array.from(values)) : Number.NaN;
 }
 
 /**

@@ -1,20 +1,13 @@
 import { median } from '../image/median.js';
-import {
-  maxMidtone,
-  minMidtone,
-  minNoiseTiles,
-  noiseOnlyShare,
-  roundingEnergy,
-} from '../model/constants/rail.js';
+import { minSample } from '../model/constants/model.js';
+import { maxMidtone, minMidtone, noiseOnlyShare, roundingEnergy } from '../model/constants/rail.js';
 import { directionCount } from './detail-grid.js';
 import type { TileCurves } from './tile-curves.js';
 
 /** Energy of the noise, mean of horizontal and vertical: a low quantile of the tiles' minimum energy over the stack. */
 export function noiseEnergy(curves: TileCurves): number {
   const minima = tileMinima(curves, isMidtone);
-  const values = (minima.length >= minNoiseTiles ? minima : tileMinima(curves, () => true)).sort(
-    (p, q) => p - q,
-  );
+  const values = (minima.length >= minSample ? minima : tileMinima(curves, () => true)).sort((p, q) => p - q);
   return Math.max(roundingEnergy, values[Math.floor(noiseOnlyShare * values.length)] ?? 0);
 }
 
@@ -28,7 +21,7 @@ export function equaliseNoise(curves: TileCurves): void {
   for (const isExtreme of [(light: number) => light < minMidtone, (light: number) => light > maxMidtone]) {
     const minima = tileMinima(curves, isExtreme);
     const own = median(Float64Array.from(minima));
-    if (minima.length < minNoiseTiles || own <= midtone) continue;
+    if (minima.length < minSample || own <= midtone) continue;
     for (const [tile, light] of curves.light.entries()) {
       if (!isExtreme(light)) continue;
       for (let i = tile * values; i < (tile + 1) * values; i++) curves.energy[i] *= midtone / own;

@@ -42,6 +42,8 @@ export interface PyramidScratch {
   rowStride: number;
 }
 
+/** Maximum side of a tile, pixels: see `TileScratch`. */
+export const maxTile = 16;
 /** Rows of a strip: a multiple of every tile's side. */
 const stripRows = 96;
 /** Rows of scratch that the band kernel needs. */
@@ -66,10 +68,8 @@ export function createBandPyramids(
 ): BandLevel[][] {
   const taken = Array.from({ length: count }, () =>
     levelSizes(width, height).map(([w, h], n) => {
-      const tile = Math.max(
-        4,
-        Math.min(tileSideByLevel[n] ?? tileSideByLevel[tileSideByLevel.length - 1], w & ~3, h & ~3),
-      );
+      const side = tileSideByLevel[n] ?? tileSideByLevel[tileSideByLevel.length - 1];
+      const tile = Math.max(4, Math.min(side, maxTile, w, h) & ~3);
       const tilesX = Math.floor(w / tile);
       const tilesY = Math.floor(h / tile);
       const planes = arena.takePlanes(w, h, 1, 4);

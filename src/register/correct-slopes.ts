@@ -1,4 +1,5 @@
 import type { Size } from '../image/image.js';
+import { maxShakenSharpness } from '../model/constants/model.js';
 import {
   blurPower,
   blurredPx,
@@ -9,7 +10,6 @@ import {
   ownErrorRatio,
   scalePower,
   shakenBlur,
-  shakenShare,
   sharpPx,
   steepPx,
 } from '../model/constants/register.js';
@@ -91,7 +91,7 @@ function shakes(
       grid,
       fullSize,
     );
-    return sharpness.map((share) => (share < shakenShare ? share : 1));
+    return sharpness.map((share) => (share < maxShakenSharpness ? share : 1));
   });
 }
 

@@ -1,10 +1,10 @@
 import { median, sigmaPerMad } from '../image/median.js';
+import { minSample } from '../model/constants/model.js';
 import {
   biweightLimit,
   encodingPower,
   maxLightGridSide,
   maxLightShare,
-  minLightBlocks,
   minMeanLight,
   minRatioError,
 } from '../model/constants/register.js';
@@ -128,7 +128,7 @@ export function compareLight(
         target[count++] = value;
       }
     }
-    if (count < minLightBlocks) return undefined;
+    if (count < minSample) return undefined;
     const fit = robustRatio(source.subarray(0, count), target.subarray(0, count));
     logRatio.push((1 / encodingPower) * Math.log(fit.ratio));
     error.push((1 / encodingPower) * fit.error);

@@ -1,9 +1,9 @@
 import type { Arena } from '../kernels/arena.js';
 import type { RegisterKernels } from '../kernels/register-kernels.js';
+import { minEvidence } from '../model/constants/model.js';
 import {
   maxAgreeingPx,
   maxStepPx,
-  minAgreeing,
   minAgreeingShare,
   minExplained,
   reliableLevels,
@@ -12,7 +12,7 @@ import {
   tileBudget,
   votingLevels,
 } from '../model/constants/register.js';
-import { type BandLevel, momentsAt, tileOrigin } from './band-pyramid.js';
+import { type BandLevel, maxTile, momentsAt, tileOrigin } from './band-pyramid.js';
 import type { CentredMotion } from './centred-motion.js';
 import { chooseTiles } from './choose-tiles.js';
 import { searchShift } from './coarse-search.js';
@@ -75,9 +75,6 @@ export interface TileScratch {
   crossPointer: number;
   rowsPointer: number;
 }
-
-/** Maximum side of a tile, pixels. */
-const maxTile = 16;
 
 export function takeTileScratch(arena: Arena, kernels: RegisterKernels): TileScratch {
   const crossPointer = arena.take(8 * crossCount);
@@ -238,7 +235,7 @@ function fitLevels(
     }
     from += tiles.count;
     if (level >= reliableLevels) continue;
-    const share = agreeing >= minAgreeing ? agreeing / detailed : 0;
+    const share = agreeing >= minEvidence ? agreeing / detailed : 0;
     if (share > best.share) best = { share, detailed, agreeing };
   }
   return {

@@ -1,11 +1,9 @@
 import { median, sigmaPerMad } from '../image/median.js';
+import { minEvidence, railStepSigma } from '../model/constants/model.js';
 import {
   jumpNeighbours,
-  maxSpread,
-  minChanges,
   minJumpPx,
   minJumpShare,
-  minJumpSpreads,
   minSpread,
   minSpreadPx,
   spreadMargin,
@@ -65,14 +63,14 @@ export function spreadOfSteps(
     if (!after) return [];
     return [{ px: Math.abs(after.px - here.px), certainty: Math.min(after.certainty, here.certainty) }];
   });
-  if (changes.length < minChanges) return maxSpread;
+  if (changes.length < minEvidence) return railStepSigma;
   changes.sort((p, q) => q.certainty - p.certainty);
   const mostCertain = changes.slice(0, Math.ceil(changes.length / 2));
   const typicalPx = Math.abs(median(Float64Array.from(steps.values(), ({ px }) => px)));
   // A change is the difference of two steps: sqrt(2) times as scattered.
   const scatterPx = (sigmaPerMad / Math.SQRT2) * median(Float64Array.from(mostCertain, ({ px }) => px));
-  if (typicalPx === 0) return maxSpread;
-  return Math.min(maxSpread, Math.max(minSpread, (spreadMargin * scatterPx) / typicalPx));
+  if (typicalPx === 0) return railStepSigma;
+  return Math.min(railStepSigma, Math.max(minSpread, (spreadMargin * scatterPx) / typicalPx));
 }
 
 /**
@@ -83,11 +81,9 @@ export function spreadOfSteps(
 export function findJumps(
   motions: readonly (CentredMotion | undefined)[],
   radiusPx: number,
-  spread = maxSpread,
 ): Map<number, number> {
   const steps = stepsOf(motions);
   const typical = typicalStep(motions);
-  const limit = Math.max(minJumpShare, minJumpSpreads * spread);
   const jumps = new Map<number, number>();
   if (typical === 0) return jumps;
   steps.forEach(({ from, size }, i) => {
@@ -95,7 +91,7 @@ export function findJumps(
     const around = steps.slice(Math.max(0, i - jumpNeighbours), i + jumpNeighbours + 1);
     const growth = size - median(Float64Array.from(around, (step) => step.size));
     const excess = growth / typical;
-    if (excess > limit && Math.abs(growth) * radiusPx > minJumpPx) jumps.set(from, excess);
+    if (excess > minJumpShare && Math.abs(growth) * radiusPx > minJumpPx) jumps.set(from, excess);
   });
   return jumps;
 }
@@ -107,7 +103,7 @@ export function spreadsOfSteps(
   spread: number,
 ): Float64Array {
   const spreads = new Float64Array(motions.length).fill(spread);
-  for (const [from, excess] of findJumps(motions, radiusPx, spread)) spreads[from] = excess;
+  for (const [from, excess] of findJumps(motions, radiusPx)) spreads[from] = excess;
   return spreads;
 }
 

@@ -7,7 +7,7 @@ interface StatedConstant {
   station: string;
   name: string;
   kind: 'Free' | 'Derived' | 'Effort';
-  type: '' | 'f32' | 'i32';
+  type: '' | 'f32' | 'i32' | 'int';
   unit: string;
   decides: string;
 }

@@ -32,6 +32,8 @@ import type { QualityReport, SceneReport } from './report.js';
 import { readResult } from './result.js';
 import { readScene, type Scene } from './scene.js';
 import { hashFiles, sceneFolder, sceneRecipes } from './scenes.js';
+import { countText, readConstants } from './sensitivity/constants.js';
+import { formatSensitivity, measureSensitivity, sensitivityLegend } from './sensitivity/sensitivity.js';
 import { formatTable, legend, type Row, shortfalls } from './table.js';
 
 const usage = `Usage: npm run quality -- [--scene NAME]... [--rules auto,select,weigh] [--keep DIR] [--faults] [--fault NAME]... [--seeds LIST] [--direction] [--jobs N] [--json]
@@ -46,6 +48,9 @@ Then plants faults in stacks and prints how many of them lamella check finds.
                  cases, such as leaves, "leaves 1" or "leaves 1 rail"
   --seeds LIST   seeds of the planted faults, such as 7 or 1,2,5 or 1-7 (default: 1-7), for each of the scenes
                  ${plainScenes.join(', ')}
+  --sensitivity  print instead how each column moves when a free constant of the model is a fifth larger or smaller
+  --constant NAME  only this constant, free or not (default: all that are free)
+  --constants    print how many constants the stations have
   --jobs N       run up to N parts of the work side by side, each in a process of its own (default: 1)
   --json         print one JSON object instead of tables
 Exit code 1: auto is worse than the better baseline in some column, a merge failed, too few faults were found, or the near end was told wrong or too seldom.`;
@@ -59,6 +64,9 @@ const { values: flags } = parseArgs({
     direction: { type: 'boolean', default: false },
     fault: { type: 'string', multiple: true },
     seeds: { type: 'string', default: '1-7' },
+    sensitivity: { type: 'boolean', default: false },
+    constant: { type: 'string', multiple: true },
+    constants: { type: 'boolean', default: false },
     jobs: { type: 'string', default: '1' },
     json: { type: 'boolean', default: false },
     help: { type: 'boolean', default: false },
@@ -68,12 +76,16 @@ if (flags.help) {
   console.log(usage);
   process.exit(0);
 }
+if (flags.constants) {
+  console.log(countText(readConstants()));
+  process.exit(0);
+}
 const faultsAlone = flags.faults || flags.fault !== undefined;
-const isTableAlone = faultsAlone || flags.direction;
+const isTableAlone = faultsAlone || flags.direction || flags.sensitivity;
 const wanted = isTableAlone ? [] : (flags.scene ?? sceneRecipes.map(({ name }) => name));
 const wantedFaults = faultNames.filter((name) => flags.fault?.includes(name) ?? true);
 const faultScenes = plainScenes.filter((name) => !faultsAlone || (flags.scene?.includes(name) ?? true));
-const hasFaults = faultsAlone || (flags.scene === undefined && !flags.direction);
+const hasFaults = faultsAlone || (flags.scene === undefined && !isTableAlone);
 const seeds = parseSeeds(flags.seeds);
 const jobs = Number(flags.jobs);
 expectFlag(Number.isInteger(jobs) && jobs >= 1, 'a whole number from 1', 'jobs');
@@ -85,6 +97,12 @@ for (const name of flags.fault ?? []) {
     'fault',
   );
 }
+for (const name of flags.constant ?? [])
+  expectFlag(
+    readConstants().some((constant) => constant.name === name),
+    'a constant of src/model/constants',
+    'constant',
+  );
 for (const name of wanted) {
   expectFlag(
     sceneRecipes.some((recipe) => recipe.name === name),
@@ -103,9 +121,13 @@ const broken: string[] = [];
 try {
   if (!flags.json && wanted.length > 0)
     console.log(`${legend}\nBaselines run on frames aligned by the TRUE motion, which favours them.`);
-  if (jobs === 1) await measureAll();
+  if (flags.sensitivity) {
+    const report = (text: string) => console.error(text);
+    const table = await measureSensitivity(flags.constant ?? [], jobs, workDir, report);
+    console.log(flags.json ? JSON.stringify(table) : `${sensitivityLegend}\n\n${formatSensitivity(table)}`);
+  } else if (jobs === 1) await measureAll();
   else await measureInParts();
-  if (flags.json) console.log(JSON.stringify(found, dropUnmeasured, 1));
+  if (flags.json && !flags.sensitivity) console.log(JSON.stringify(found, dropUnmeasured, 1));
 } finally {
   if (flags.keep === undefined) await rm(workDir, { recursive: true, force: true });
 }
@@ -163,7 +185,11 @@ async function measureInParts(): Promise<void> {
   if (found.faults.length > 0) console.log(`\n${describeFaults(found.faults)}`);
 }
 
-function expectFlag(isGood: boolean, range: string, name: 'jobs' | 'seeds' | 'fault' | 'scene'): void {
+function expectFlag(
+  isGood: boolean,
+  range: string,
+  name: 'jobs' | 'seeds' | 'fault' | 'scene' | 'constant',
+): void {
   if (isGood) return;
   console.error(`Expected ${range} for --${name} but received ${String(flags[name])}\n${usage}`);
   process.exit(2);

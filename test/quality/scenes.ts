@@ -116,6 +116,16 @@ export const reducedRecipes: readonly SceneRecipe[] = [
   },
 ];
 
+/** Small scenes for tuning, on which the sensitivity of constants is measured: other subjects and uneven travel too. */
+export const sensitivityRecipes: readonly SceneRecipe[] = [
+  ...reducedRecipes.filter(({ use }) => use === 'tuning'),
+  {
+    name: 'reduced-seed-head',
+    use: 'tuning',
+    options: { scene: 'seed-head', width: 320, height: 240, frames: 16, ...badBench },
+  },
+];
+
 /**
  * Folder of the rendered scene: from the cache when the options and the generator's sources are the same, else
  * rendered (minutes). Resolves to a sentence that says why when the scene's photograph cannot be had.

@@ -23,3 +23,35 @@ export const goodFalloff = gapFalloff / 2;
 
 /** Free [usual steps]: a step of this length or more is a missed or oversized one. */
 export const minLongStep = 1.45;
+
+// Statistics
+
+/** Free int [values]: fewest tiles or blocks of which a median or a ratio is taken. */
+export const minSample = 12;
+
+/** Free int [values]: fewest independent values that a scatter is estimated from, or that confirm one another. */
+export const minEvidence = 8;
+
+/**
+ * Derived [standard deviations]: a value this far from the others is an outlier: B. Iglewicz & D. C. Hoaglin, How to
+ * Detect and Handle Outliers (1993), for scatter from the median absolute deviation.
+ */
+export const outlierSigmas = 3.5;
+
+/** Derived [standard errors]: the same where a second observation says so too: 95 % of normal errors lie within. */
+export const confirmedSigmas = 2;
+
+/** Free [steps]: standard deviation of the steps of a rail, where they do not show a smaller one themselves. */
+export const railStepSigma = 0.15;
+
+/** Free [ln energy]: scatter of the samples of a tile that contains more than one depth. */
+export const mixedTileSigma = 0.2;
+
+/** Free [ln energy]: smallest change of the energy of tiles that noise does not cause: half an octave. */
+export const minClearChange = 0.35;
+
+/** Free [ratio]: sharpness below which a frame is taken for shaken, relative to those around; see `relativeSharpness`. */
+export const maxShakenSharpness = 0.75;
+
+/** Free [levels]: samples from this level on are clipped: JPEG blurs the end of the range by a level or two. */
+export const minBurntLevel = 253;

@@ -3,22 +3,22 @@
 // Detail of tiles
 
 /**
- * Free [cells]: approximate number of cells in a frame: enough to locate what is sharp, few enough to keep
+ * Free int [cells]: approximate number of cells in a frame: enough to locate what is sharp, few enough to keep
  * for every frame.
  */
 export const targetCells = 9000;
 
-/** Free [px]: minimum side of a cell. */
+/** Free int [px]: minimum side of a cell. */
 export const minCellPx = 8;
 
 /** Effort [px]: from this many pixels on, only every second row is measured. */
 export const rowSkipMinPixels = 600_000;
 
-/** Free [px]: spacing of the second difference: its response peaks at periods of twice that. */
+/** Free int [px]: spacing of the second difference: its response peaks at periods of twice that. */
 export const differencePx = 2;
 
 /**
- * Free [cells]: cells along the side of a tile: with two, small shifts between frames hardly change the
+ * Free int [cells]: cells along the side of a tile: with two, small shifts between frames hardly change the
  * content of a tile.
  */
 export const cellsPerTile = 2;
@@ -48,9 +48,6 @@ export const minMidtone = 16;
 /** Derived [levels]: and up to as far from the other end. */
 export const maxMidtone = 256 - minMidtone;
 
-/** Free [tiles]: minimum number of tiles for an estimate of the noise. */
-export const minNoiseTiles = 20;
-
 /** Free [ratio]: ratio of energy to noise from which a tile shows detail. */
 export const minNoiseRatio = 2.5;
 
@@ -59,16 +56,16 @@ export const minProminence = 1.4;
 
 // Focus curves of tiles
 
-/** Effort [frames]: samples of a curve fitted on each side of its best frame: minimum, */
+/** Effort int [frames]: samples of a curve fitted on each side of its best frame: minimum, */
 export const minSamplesPerSide = 5;
 
 /** Free [widths]: the same as a multiple of the median width, */
 export const widthsPerSide = 2.5;
 
-/** Effort [frames]: and maximum. */
+/** Effort int [frames]: and maximum. */
 export const maxSamplesPerSide = 20;
 
-/** Free [steps]: best focus is searched for this far beyond the ends of the stack. */
+/** Free int [steps]: best focus is searched for this far beyond the ends of the stack. */
 export const maxBeyondEnd = 3;
 
 /** Effort [steps]: resolution of that search. */
@@ -86,17 +83,14 @@ export const logWidthSigma = 0.35;
  */
 export const minEndRise = 0.5;
 
-/** Free [ln energy]: standard error of a sample from tiles that contain more than one depth. */
-export const sampleSigma = 0.2;
-
 /** Free [ln energy]: maximum error of a fit whose width is used. */
 export const maxWidthError = 0.5;
 
-/** Effort [frames]: maximum number of samples of a segment on each side of the peak of a curve. */
+/** Effort int [frames]: maximum number of samples of a segment on each side of the peak of a curve. */
 export const segmentSamplesPerSide = 3;
 
-/** Free [frames]: minimum number of samples of a segment. */
-export const minSegmentSamples = 4;
+/** Derived [frames]: minimum number of samples of a segment: one more than its curve has parameters. */
+export const minSegmentSamples = 3 + 1;
 
 /** Free [ln energy]: a segment ends where the curve comes this near to the noise, */
 export const segmentNoiseMargin = 0.7;
@@ -104,39 +98,30 @@ export const segmentNoiseMargin = 0.7;
 /** Free [ln energy]: or turns up again by this much. */
 export const minUpturn = 0.1;
 
-/** Free [ln energy]: misfit at which a tile has half its weight: such a tile contains two depths. */
-export const misfitScale = 0.2;
-
-/** Effort [frames]: consecutive frames that are read in full. */
+/** Effort int [frames]: consecutive frames that are read in full. */
 export const burstFrames = 5;
 
-/** Effort [tiles]: tiles whose full-size detail is measured over the burst, */
+/** Effort int [tiles]: tiles whose full-size detail is measured over the burst, */
 export const detailTiles = 90;
 
-/** Effort [tiles]: and tiles without detail, which give the noise. */
+/** Effort int [tiles]: and tiles without detail, which give the noise. */
 export const noiseTiles = 20;
 
-/** Free [px]: side of such a tile. */
+/** Free int [px]: side of such a tile. */
 export const fineTilePx = 48;
-
-/** Free [tiles]: minimum number of fits for a width. */
-export const minFits = 12;
 
 /** Free [ln energy]: samples this near to the floor of a curve do not give the height of its peak. */
 export const minPeakRise = 0.3;
 
 // Steps and positions
 
-/** Free [tiles]: minimum number of tiles to measure a step. */
-export const minStepTiles = 12;
-
-/** Free [steps]: steps on each side from which the expected change is estimated. */
+/** Free int [steps]: steps on each side from which the expected change is estimated. */
 export const maxNeighbourSteps = 4;
 
-/** Free [steps]: minimum known steps around for an expected change, */
+/** Free int [steps]: minimum known steps around for an expected change, */
 export const minKnownSteps = 3;
 
-/** Free [steps]: and on each side for a linear trend. */
+/** Free int [steps]: and on each side for a linear trend. */
 export const minStepsPerSide = 2;
 
 /** Free [ln energy]: minimum expected change: noise causes less. */
@@ -164,20 +149,14 @@ export const maxCurveSteps = 2 * segmentSamplesPerSide;
 /** Free [ln energy]: additional margin over the noise for tiles that decide on a turn. */
 export const turnNoiseMargin = 0.9;
 
-/** Free [ln energy]: minimum change that noise does not cause. */
-export const minClearChange = 0.35;
-
-/** Free [share]: minimum share of tiles with a clear change: in smaller steps noise looks like a turn. */
+/**
+ * Free [share]: at a turn: minimum share of tiles with a clear change, since in smaller steps noise looks like a
+ * turn, and of tiles that are least sharp in the middle of three frames.
+ */
 export const minChangedShare = 0.2;
-
-/** Free [share]: at a turn: minimum share of tiles that are least sharp in the middle of three frames, */
-export const minValleyShare = 0.2;
 
 /** Free [share]: maximum share that change monotonically, */
 export const maxSlopeShare = 0.38;
-
-/** Free [share]: and minimum share with a crest: a frame that is blurred as a whole has hardly any. */
-export const minCrestShare = 0.1;
 
 /** Free [share]: a turn where nothing is in focus: minimum share of tiles that agree, */
 export const unanimousShare = 0.9;
@@ -192,13 +171,10 @@ export const minTurnTileShare = 0.05;
 export const maxReturnRatio = 0.4;
 
 /**
- * Free [frames]: minimum samples of a curve on each side of a step: a curve of any width passes through a
+ * Derived [frames]: minimum samples of a curve on each side of a step: a curve of any width passes through a
  * single one.
  */
 export const minStepSamples = 2;
-
-/** Free [tiles]: minimum number of tiles before a step, and after it. */
-export const minFittedTiles = 10;
 
 /** Free [usual steps]: longer steps cannot be measured: what lies inside them is sharp in no frame. */
 export const maxMeasuredStep = 3;
@@ -210,23 +186,20 @@ export const maxMeasuredStep = 3;
  */
 export const maxStep = 30;
 
-/** Free [tiles]: minimum number of tiles that positions are fitted to. */
+/** Free int [tiles]: minimum number of tiles that positions are fitted to. */
 export const minPositionTiles = 30;
 
 /**
- * Free [tiles]: errors of neighbouring tiles are correlated: number of tiles per effective sample. Fitted on
+ * Free int [tiles]: errors of neighbouring tiles are correlated: number of tiles per effective sample. Fitted on
  * rendered stacks.
  */
 export const tilesPerEffectiveSample = 20;
-
-/** Free [usual steps]: prior on the steps of a rail: standard deviation, */
-export const stepSigma = 0.15;
 
 /** Free [ratio]: and its factor for steps that are longer than one. */
 export const longStepSigmaRatio = 4;
 
 /**
- * Effort [rounds]: alternation between the curves of the tiles and the positions of the frames: maximum
+ * Effort int [rounds]: alternation between the curves of the tiles and the positions of the frames: maximum
  * rounds,
  */
 export const positionRounds = 12;
@@ -247,9 +220,6 @@ export const stepSigmaPerMisfit = 0.14;
 export const minMisfit = 0.05;
 
 // Shaken frames
-
-/** Free [tiles]: minimum number of tiles to compare a frame with its neighbours. */
-export const minShakeTiles = 12;
 
 /**
  * Free [ln energy]: a tile is taken to peak in a frame when the two frames beside it show it about equally
@@ -273,23 +243,14 @@ export const minAnisotropyRatio = 3;
 /** Free [ratio]: the same for the first and the last frame, which have a neighbour on one side only. */
 export const minEndAnisotropyRatio = 4;
 
-/** Free [ln energy]: minimum dip of a frame that is shaken along one direction, beyond that of the others. */
-export const minDipWithAnisotropy = 0.35;
-
-/** Free [standard errors]: minimum significance, since few tiles are measured where little is in focus; */
-export const minAnisotropySigmas = 3.5;
-
-/** Free [standard errors]: lower where registration measures the frame as soft too. */
-export const minSoftAnisotropySigmas = 2;
-
 /** Free [ln energy]: isotropic loss from which a soft frame counts as shaken in no single direction. */
 export const minDip = 0.9;
 
-/** Free [ratio]: maximum sharpness of a soft frame. */
-export const maxSoftSharpness = 0.75;
-
-/** Free [share]: maximum share of tiles with a crest in a shaken frame. */
-export const maxShakenCrests = 0.12;
+/**
+ * Free [share]: minimum share of tiles with a crest at a turn, and of frames that are not shaken: one that is blurred
+ * as a whole has hardly any.
+ */
+export const minCrestShare = 0.12;
 
 // Sensor flaws
 
@@ -300,27 +261,24 @@ export const lumaOffset = 12;
 export const planePixels = 400_000;
 
 /**
- * Free [px of the plane]: half widths of the boxes that are compared with their surroundings; the
+ * Free int [px of the plane]: half widths of the boxes that are compared with their surroundings; the
  * surroundings are three times as wide.
  */
 export const spotRadii = [2, 4];
 
-/** Free [px of the plane]: radius of a speck with its blurred rim: an upper bound. */
+/** Free int [px of the plane]: radius of a speck with its blurred rim: an upper bound. */
 export const rimRadius = 5;
 
 /** Free [ln light]: minimum darkening of a speck against the frames around. */
 export const minDarkening = 0.004;
 
-/** Free [frames]: minimum number of comparisons. */
-export const minComparisons = 8;
-
 /** Free [px of the plane]: minimum motion of the picture between compared frames, */
 export const minMovePx = 1.2;
 
-/** Effort [frames]: and the maximum distance between them. */
+/** Effort int [frames]: and the maximum distance between them. */
 export const maxLag = 6;
 
-/** Effort [specks]: maximum number of specks. */
+/** Effort int [specks]: maximum number of specks. */
 export const maxSpots = 40;
 
 /** Free [px of the plane]: specks nearer to each other than this are one. */
@@ -328,9 +286,6 @@ export const minSpotDistancePx = 14;
 
 /** Free [share]: minimum share of its darkening that a speck shows against the frames on each side, */
 export const minSidedShare = 0.35;
-
-/** Free [standard errors]: and minimum significance there. */
-export const minSidedSigmas = 2;
 
 /** Free [levels]: dust is invisible on ground that is darker than this */
 export const minDustLuma = 24;
@@ -350,7 +305,7 @@ export const minDustScatter = 0.003;
 /** Free [levels]: minimum excess of a hot pixel over the samples around it, in every frame. */
 export const minHotExcess = 24;
 
-/** Free [px]: extent of a hot pixel on each side after raw conversion and compression. */
+/** Free int [px]: extent of a hot pixel on each side after raw conversion and compression. */
 export const hotSpreadPx = 1;
 
 /** Derived [px]: distance of the samples that it is compared with and replaced by. */
@@ -359,27 +314,22 @@ export const hotRingPx = hotSpreadPx + 1;
 /** Effort [px]: more candidates are glints of the subject, not defects of a sensor. */
 export const maxHotCandidates = 20_000;
 
-/** Free [frames]: minimum number of frames to search. */
+/** Free int [frames]: minimum number of frames to search. */
 export const minHotFrames = 3;
 
 /**
- * Effort [frames]: length of the runs of frames that are searched for dust, at both ends and in the middle.
+ * Effort int [frames]: length of the runs of frames that are searched for dust, at both ends and in the middle.
  */
 export const dustRun = 12;
 
-/** Effort [frames]: number of frames, spread over the stack, that are searched for hot pixels. */
+/** Effort int [frames]: number of frames, spread over the stack, that are searched for hot pixels. */
 export const hotFrames = 7;
 
-/**
- * Free [levels]: samples this near the ends of the range are clipped: JPEG blurs the ends by a level or two.
- */
-export const minBurntLevel = 253;
-
-/** Free [levels]: the same at the lower end. */
+/** Free [levels]: samples up to this are blocked: JPEG blurs the end of the range by a level or two. */
 export const maxBlockedLevel = 1;
 
-/** Effort [cells]: cells across in which burnt pixels are counted, */
+/** Effort int [cells]: cells across in which burnt pixels are counted, */
 export const burntColumns = 12;
 
 /** Derived [cells]: and down, for frames of 3 : 2. */
-export const burntRows = (burntColumns * 2) / 3;
+export const burntRows = Math.round((burntColumns * 2) / 3);

@@ -1,15 +1,16 @@
 // Constants of registration (src/register and its kernels). kernels/generate-constants.js says how they are stated.
+import { minBurntLevel } from './model.js';
 
 // Pyramids and tiles
 
 /**
- * Effort [px]: the coarsest level is the first whose longer side is at most this: small enough to search
+ * Effort int [px]: the coarsest level is the first whose longer side is at most this: small enough to search
  * exhaustively.
  */
 export const maxCoarsestSide = 110;
 
 /**
- * Free [px of the level]: sides of the tiles that motion is measured on, finest level first. Small tiles
+ * Free int [px of the level]: sides of the tiles that motion is measured on, finest level first. Small tiles
  * follow defocus that changes along a slanted surface; a tile still contains some six periods of the band.
  */
 export const tileSideByLevel = [16, 16, 16, 16, 12];
@@ -30,24 +31,24 @@ export const isolatedLevels = 12;
 export const searchShare = 0.07;
 
 /**
- * Free [cells]: the frame is divided into this many cells across, so that a corner with strong detail does
+ * Free int [cells]: the frame is divided into this many cells across, so that a corner with strong detail does
  * not use up the tiles.
  */
 export const chosenCellsX = 6;
 
 /** Derived [cells]: the same down, for frames of 3 : 2. */
-export const chosenCellsY = (chosenCellsX * 2) / 3;
+export const chosenCellsY = Math.round((chosenCellsX * 2) / 3);
 
 /** Free [ratio]: maximum tiles of a cell, as a multiple of its even share. */
 export const maxCellExcess = 2.5;
 
 /**
- * Effort [tiles]: maximum number of tiles compared on a level, finest first, which bounds the time of a
+ * Effort int [tiles]: maximum number of tiles compared on a level, finest first, which bounds the time of a
  * pair.
  */
 export const tileBudget = [1000, 500, 400];
 
-/** Effort [rounds]: Gauss-Newton steps on a level; the finer levels start within a fraction of a pixel. */
+/** Effort int [rounds]: Gauss-Newton steps on a level; the finer levels start within a fraction of a pixel. */
 export const roundsByLevel = [1, 1];
 
 /**
@@ -63,25 +64,22 @@ export const minExplained = [0.3, 0.35, 0.45, 0.45, 0.45];
 export const maxStepPx = 1.6;
 
 /**
- * Effort [levels of the pyramid]: levels whose tiles are fitted together at the end. The finest may contain
+ * Effort int [levels of the pyramid]: levels whose tiles are fitted together at the end. The finest may contain
  * only noise when all is defocused, whereas what is far out of focus there is nearly sharp on the coarsest.
  */
 export const votingLevels = 5;
 
 /**
- * Free [levels of the pyramid]: levels of which one must agree for a motion to be reliable: coarser ones
+ * Free int [levels of the pyramid]: levels of which one must agree for a motion to be reliable: coarser ones
  * have too few tiles.
  */
 export const reliableLevels = 3;
-
-/** Free [tiles]: minimum number of tiles that agree with a reliable motion. */
-export const minAgreeing = 8;
 
 /** Free [share]: and their minimum share of the tiles with detail in both frames. */
 export const minAgreeingShare = 0.3;
 
 /**
- * Effort [frames]: earlier frames kept at registration size: two neighbours, and one more to bridge two bad
+ * Effort int [frames]: earlier frames kept at registration size: two neighbours, and one more to bridge two bad
  * ones.
  */
 export const keptFrames = 3;
@@ -133,13 +131,13 @@ export const minHairSign = 0.5;
 
 // Fit of a pair
 
-/** Effort [rounds]: reweighted least squares: rounds of a fit. */
+/** Effort int [rounds]: reweighted least squares: rounds of a fit. */
 export const fitRounds = 9;
 
-/** Effort [rounds]: of them the first, which only locate the majority. */
+/** Effort int [rounds]: of them the first, which only locate the majority. */
 export const gatheringRounds = 4;
 
-/** Effort [rounds]: rounds after those in the fit with shared errors. */
+/** Effort int [rounds]: rounds after those in the fit with shared errors. */
 export const rejectingRounds = 4;
 
 /** Free [standard deviations]: lower bound on the scatter of the tiles. */
@@ -171,13 +169,13 @@ export const scaleRollSigma = 0.03;
 export const commonModeSigmaPx = [1.5, 0.1, 0.15, 0.15];
 
 /**
- * Free [cells]: tiles in one cell of a grid also share an error, as they lie on the same edge or surface:
+ * Free int [cells]: tiles in one cell of a grid also share an error, as they lie on the same edge or surface:
  * cells across.
  */
 export const errorCellsX = 8;
 
 /** Derived [cells]: the same down, for frames of 4 : 3. */
-export const errorCellsY = (errorCellsX * 3) / 4;
+export const errorCellsY = Math.round((errorCellsX * 3) / 4);
 
 /** Free [reduced px]: size of the error of a cell, of sharp tiles. */
 export const minCellErrorPx = 0.02;
@@ -240,10 +238,7 @@ export const ownErrorRatio = 3;
  */
 export const shakenBlur = 1.6;
 
-/** Free [share]: contrast below this share of what is usual around is a shake; see `relativeSharpness`. */
-export const shakenShare = 0.8;
-
-/** Free [frames]: frames on each side that give the typical sharpness. */
+/** Free int [frames]: frames on each side that give the typical sharpness. */
 export const sharpnessFramesPerSide = 5;
 
 /**
@@ -254,7 +249,7 @@ export const sharpestShare = 0.1;
 
 // Solution of a stack
 
-/** Effort [rounds]: Gauss-Newton rounds. */
+/** Effort int [rounds]: Gauss-Newton rounds. */
 export const stackRounds = 8;
 
 /** Free [reduced px]: lower bound on the error of a pair. */
@@ -269,12 +264,6 @@ export const rollMargin = 3;
 /** Effort [px]: uncertainties below this count as none. */
 export const minSigmaPx = 1e-3;
 
-/**
- * Free [ratio]: upper bound on the relative standard deviation of the steps of a stack, which also holds
- * where there are too few pairs to estimate it.
- */
-export const maxSpread = 0.15;
-
 /** Free [ratio]: lower bound on it. */
 export const minSpread = 0.03;
 
@@ -284,22 +273,16 @@ export const minSpreadPx = 0.02;
 /** Free [ratio]: safety factor from the spread of the most certain steps to that of all. */
 export const spreadMargin = 1.5;
 
-/** Free [steps]: minimum number of changes from one step to the next to estimate the spread. */
-export const minChanges = 8;
-
 /** Free [ratio]: prior on the typical step about the median of the pairs: relative standard deviation. */
 export const startSpread = 0.5;
 
-/** Free [spreads]: a step is a jump when it exceeds its neighbours by this, */
-export const minJumpSpreads = 4;
-
-/** Free [steps]: by this part of the typical step, */
+/** Free [steps]: a step is a jump when it exceeds its neighbours by this part of the typical step, */
 export const minJumpShare = 0.6;
 
 /** Free [px at the radius]: and by this. */
 export const minJumpPx = 0.4;
 
-/** Free [steps]: number of neighbours on each side. */
+/** Free int [steps]: number of neighbours on each side. */
 export const jumpNeighbours = 2;
 
 /**
@@ -332,17 +315,14 @@ export const minRollPx = 0.15;
 
 // Light
 
-/** Effort [blocks]: the longer side of the grid: blocks stay wider than the blur between near frames. */
+/** Effort int [blocks]: the longer side of the grid: blocks stay wider than the blur between near frames. */
 export const maxLightGridSide = 72;
 
-/** Free [share of full range]: blocks with an encoded sample this near full range are left out, */
-export const maxLightShare = 0.985;
+/** Derived [share of full range]: blocks with a clipped sample are left out, */
+export const maxLightShare = (minBurntLevel - 1) / 255;
 
 /** Free [share of full range]: or with a mean light this near black. */
 export const minMeanLight = 0.001;
-
-/** Free [blocks]: minimum number of blocks to compare light. */
-export const minLightBlocks = 12;
 
 /**
  * Derived [power]: gains are those of encoded values; light is about this power of them: the sRGB curve at
@@ -357,7 +337,7 @@ export const encodingPower = 2.2;
 export const minRatioError = 2e-4;
 
 /**
- * Free [frames]: light is also compared over this distance: the grids are tiny, and long links prevent a
+ * Free int [frames]: light is also compared over this distance: the grids are tiny, and long links prevent a
  * trend in the gains.
  */
 export const maxLightDistance = 8;

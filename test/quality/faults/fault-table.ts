@@ -61,8 +61,7 @@ export async function measureFaults(
 
 function count(row: FaultRow, planted: Planted, report: CheckReport, name: string): void {
   row.stacks++;
-  const found = isFound(planted, report);
-  const strays = report.findings.filter((finding) => finding.rank !== 'note' && !isDue(planted, finding));
+  const { isFound: found, strays } = judgeReport(planted, report);
   if (found) row.found++;
   if (strays.length > 0) row.falseAlarms++;
   if (!found || strays.length > 0) {
@@ -71,6 +70,14 @@ function count(row: FaultRow, planted: Planted, report: CheckReport, name: strin
       `${name} ${[...(found ? [] : ['not found']), ...(told === '' ? [] : [`false: ${told}`])].join(', ')}`,
     );
   }
+}
+
+/** Whether a fault was found, and the alarms that have nothing to do with it. */
+export function judgeReport(planted: Planted, report: CheckReport): { isFound: boolean; strays: Finding[] } {
+  return {
+    isFound: isFound(planted, report),
+    strays: report.findings.filter((finding) => finding.rank !== 'note' && !isDue(planted, finding)),
+  };
 }
 
 /** The verdict that belongs to a fault. */
