@@ -37,7 +37,7 @@ it('the constants of the kernels are those of the model', async () => {
   );
 });
 
-/** Numbers of a station that decide no result: how its data lie in memory. */
+/** Numbers of a station that decide no result: how its data lie in memory and in files. */
 const layout = [
   ...[
     'stripRows',
@@ -58,6 +58,8 @@ const layout = [
     'framesAhead',
     'offsetCount',
     'tableFrames',
+    'maxBytes',
+    'digits',
   ],
 ];
 
