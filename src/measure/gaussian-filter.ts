@@ -1,6 +1,11 @@
 /** sqrt(ln 2 / pi), by which the filter lets half of the amplitude pass at the cut-off (ISO 16610-21:2011). */
 const alpha = Math.sqrt(Math.LN2 / Math.PI);
 
+/**
+ * Blocks that a cut-off holds at least: their means let sinc(1 / 32) = 99.8 % of a wave of that length pass.
+ */
+const blocksPerCutoff = 32;
+
 /** Weights are taken up to this many cut-offs from the middle; beyond lies less than 2e-6 of them. */
 const reachCutoffs = 1;
 
@@ -34,22 +39,60 @@ export function meanLine(values: ArrayLike<number>, cutoff: number): Float64Arra
 }
 
 /**
- * The same filter over an area (ISO 16610-61), which is its profile filter along the rows, then along the columns.
+ * The same filter over an area (ISO 16610-61), which is its profile filter along the rows, then along the columns. Its result
+ * is smooth, so where the cut-off is long it is made of the means of blocks.
  *
  * @param values (height, width); NaN: none.
  */
 export function meanSurface(
-  values: Float64Array,
+  values: Float32Array,
   width: number,
   height: number,
   cutoff: number,
-): Float64Array {
-  const weights = gaussianWeights(cutoff);
-  const known = Float64Array.from(values, (value) => (Number.isNaN(value) ? 0 : 1));
-  const filled = values.map((value) => (Number.isNaN(value) ? 0 : value));
-  const sums = convolve(convolve(filled, width, height, weights, 1), width, height, weights, width);
-  const totals = convolve(convolve(known, width, height, weights, 1), width, height, weights, width);
-  return sums.map((sum, i) => (totals[i] > 0 ? sum / totals[i] : Number.NaN));
+): Float32Array {
+  const block = Math.max(1, Math.floor(cutoff / blocksPerCutoff));
+  const [columns, rows] = [Math.ceil(width / block), Math.ceil(height / block)];
+  const sums = new Float64Array(columns * rows);
+  const counts = new Float64Array(columns * rows);
+  for (let i = 0; i < values.length; i++) {
+    if (Number.isNaN(values[i])) continue;
+    const at = Math.floor(Math.floor(i / width) / block) * columns + Math.floor((i % width) / block);
+    sums[at] += values[i];
+    counts[at]++;
+  }
+  const weights = gaussianWeights(cutoff / block);
+  const smooth = (cells: Float64Array) =>
+    convolve(convolve(cells, columns, rows, weights, 1), columns, rows, weights, columns);
+  const [total, weight] = [smooth(sums), smooth(counts)];
+  const means = Float32Array.from(total, (sum, i) => (weight[i] > 0 ? sum / weight[i] : Number.NaN));
+  return block === 1 ? means : enlarge(means, columns, rows, block, width, height);
+}
+
+/** Values between the middles of blocks, linear along both sides. */
+function enlarge(
+  means: Float32Array,
+  columns: number,
+  rows: number,
+  block: number,
+  width: number,
+  height: number,
+): Float32Array {
+  const out = new Float32Array(width * height);
+  for (let y = 0; y < height; y++) {
+    const v = Math.min(rows - 1, Math.max(0, (y + 0.5) / block - 0.5));
+    const top = Math.floor(v);
+    const bottom = Math.min(rows - 1, top + 1);
+    for (let x = 0; x < width; x++) {
+      const u = Math.min(columns - 1, Math.max(0, (x + 0.5) / block - 0.5));
+      const left = Math.floor(u);
+      const right = Math.min(columns - 1, left + 1);
+      const upper = means[top * columns + left] * (1 - u + left) + means[top * columns + right] * (u - left);
+      const lower =
+        means[bottom * columns + left] * (1 - u + left) + means[bottom * columns + right] * (u - left);
+      out[y * width + x] = upper * (1 - v + top) + lower * (v - top);
+    }
+  }
+  return out;
 }
 
 /** Along rows (`stride` 1) or columns (`stride` the width); beyond the edges there is nothing. */

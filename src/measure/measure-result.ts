@@ -16,12 +16,13 @@ import { type Result, readResult } from '../result/read-result.js';
 import { clipRegion, growRegion, type PictureRegion } from '../trace/picture-region.js';
 import { readDepthField } from './depth-field.js';
 import { type MeasureOptions, measureOptionTable } from './measure-options.js';
-import { type Metric, metricOf, pointAt } from './metric.js';
+import { type Metric, metricOf, pointAt, sideAt } from './metric.js';
 import { measureAngle, measureDistance, measureHeight, placePoints } from './point-measures.js';
 import { knownShare, type Profile, profileAlong } from './profile.js';
 import { known, noDepth, unknown } from './quantities.js';
 import {
   type MeasuredRegion,
+  meanDepth,
   measureArea,
   measureSphere,
   measureVolume,
@@ -155,13 +156,12 @@ function regionRoughness(
   { field, mask }: MeasuredRegion,
   cutoff: MeasureRequest['cutoff'],
 ): Roughness {
-  const { width, height, depth, sigma } = field;
-  const heights = Float64Array.from(depth, (value, i) => (mask[i] ? -value * metric.height : Number.NaN));
+  const { depth, sigma } = field;
+  const pixels = mask.reduce((sum, belongs) => sum + belongs, 0);
+  const heights = depth.map((value, i) => (mask[i] ? -value * metric.height : Number.NaN));
   const noise = sigma.map((value) => value * metric.height);
-  const known = depth.filter((value, i) => mask[i] === 1 && !Number.isNaN(value)).sort();
-  const middle = known[known.length >> 1] ?? 0;
-  const spacing = metric.side * (1 + metric.scale.growth * middle);
-  return arealRoughness(metric, heights, noise, width, height, spacing, cutoff);
+  const spacing = sideAt(metric, meanDepth({ field, mask }) ?? 0);
+  return arealRoughness(metric, heights, noise, field, pixels, spacing, cutoff);
 }
 
 /** Length, range of heights, and what is known of a profile. */

@@ -28,6 +28,9 @@ export interface RegionOutcome {
 /** Surface over area across from which a slope is taken for the edge of something before something: 80 degrees. */
 const maxSteepness = 1 / Math.cos((80 * Math.PI) / 180);
 
+/** An odd number, so that those left out do not lie in columns. */
+const maxSpherePoints = 199_999;
+
 interface RegionDepth {
   /** Pixels that belong, and those whose depth is known. */
   pixels: number;
@@ -204,7 +207,9 @@ export function measureSphere(metric: Metric, region: MeasuredRegion): RegionOut
   const share = depth.known / depth.pixels;
   const { field, mask } = region;
   const points: SpacePoint[] = [];
-  for (let i = 0; i < mask.length; i++) {
+  // Evenly left out where there are more: the fit needs no more, and as objects they take much memory.
+  const every = Math.ceil(mask.length / maxSpherePoints);
+  for (let i = 0; i < mask.length; i += every) {
     if (mask[i] && !Number.isNaN(field.depth[i])) points.push(spaceOf(metric, field, i));
   }
   if (share < minKnown || points.length < 16)
@@ -212,7 +217,7 @@ export function measureSphere(metric: Metric, region: MeasuredRegion): RegionOut
   const fit = fitSphere(points);
   if (!fit) return { quantities: [unknown(name, 'mm', 'the surface there is as good as flat')], remarks: [] };
   const noise = Math.max(fit.residual, metric.height * Math.sqrt(depth.variance));
-  const independent = Math.max(4, points.length / independentPx);
+  const independent = Math.max(4, Math.min(points.length, depth.known / independentPx));
   const sigma = Math.hypot(
     noise * fit.errorFactor * Math.sqrt(points.length / independent),
     metric.relativeSigma * fit.radius,
@@ -286,6 +291,12 @@ function leastSquaresInverse(rows: readonly (readonly number[])[]): number | und
 
 function meanOf(points: readonly SpacePoint[], axis: number): number {
   return points.reduce((sum, point) => sum + point[axis], 0) / points.length;
+}
+
+/** Mean of the depths that are known; undefined where none is. */
+export function meanDepth(region: MeasuredRegion): number | undefined {
+  const { known, mean } = depthOf(region);
+  return known > 0 ? mean : undefined;
 }
 
 function depthOf({ field, mask }: MeasuredRegion): RegionDepth {

@@ -1,3 +1,4 @@
+import type { Size } from '../image/image.js';
 import type { Quantity } from '../result/measures-file.js';
 import { meanLine, meanSurface } from './gaussian-filter.js';
 import { leastSquares } from './least-squares.js';
@@ -14,6 +15,7 @@ const samplingLengths = 5;
 const endPart = 0.5;
 /** Known part of the samples below which nothing is evaluated. */
 const minKnown = 0.75;
+const maxTrendSamples = 1_000_000;
 /** Samples that a cut-off holds at least, so that the filter is one. */
 const minCutoffSamples = 4;
 
@@ -46,14 +48,15 @@ export function profileRoughness(metric: Metric, profile: Profile, given: Cutoff
   const cutoff = cutoffFor(metric, length, spacing, given);
   const cutoffSamples = samplesOf(metric, cutoff, spacing);
   const names = ['Ra', 'Rq'] as const;
-  const heights = samples.map(({ height }) => height);
+  const heights = Float32Array.from(samples, ({ height }) => height);
   const ends = Math.ceil(endPart * cutoffSamples);
-  const fault = cutoffFault(cutoffSamples, samples.length, ends, heights);
+  const fault = cutoffFault(cutoffSamples, samples.length, ends, heights, samples.length);
   if (fault !== undefined) return nothing(names, metric, fault, cutoff);
   const level = withoutTrend(heights, (i) => [1, i]);
   const mean = meanLine(level, cutoffSamples);
-  const rough = level.map((height, i) => height - mean[i]).slice(ends, heights.length - ends);
-  const noise = samples.slice(ends, heights.length - ends).map(({ sigma }) => sigma);
+  const inside = heights.length - ends;
+  const rough = level.map((height, i) => (i >= ends && i < inside ? height - mean[i] : Number.NaN));
+  const noise = Float32Array.from(samples, ({ sigma }) => sigma);
   return evaluate(names, metric, rough, noise, Math.sqrt(independentPx), cutoff);
 }
 
@@ -63,14 +66,15 @@ export function profileRoughness(metric: Metric, profile: Profile, given: Cutoff
  *
  * @param heights (height, width) toward the camera, in the unit of heights; NaN: none, or not of the region.
  * @param noise Standard uncertainty of each.
+ * @param pixels Of the region, those without a height included.
  * @param spacing Of pixels, in the unit across.
  */
 export function arealRoughness(
   metric: Metric,
-  heights: Float64Array,
-  noise: ArrayLike<number>,
-  width: number,
-  height: number,
+  heights: Float32Array,
+  noise: Float32Array,
+  { width, height }: Size,
+  pixels: number,
   spacing: number,
   given: Cutoff | undefined,
 ): Roughness {
@@ -79,20 +83,16 @@ export function arealRoughness(
   const cutoffSamples = samplesOf(metric, cutoff, spacing);
   const names = ['Sa', 'Sq'] as const;
   const ends = Math.ceil(endPart * cutoffSamples);
-  const fault = cutoffFault(cutoffSamples, shorter, ends, heights);
+  const fault = cutoffFault(cutoffSamples, shorter, ends, heights, pixels);
   if (fault !== undefined) return nothing(names, metric, fault, cutoff);
   const level = withoutTrend(heights, (i) => [1, i % width, Math.floor(i / width)]);
-  const mean = meanSurface(Float64Array.from(level), width, height, cutoffSamples);
-  const rough: number[] = [];
-  const sigmas: number[] = [];
-  for (let y = ends; y < height - ends; y++) {
-    for (let x = ends; x < width - ends; x++) {
-      const i = y * width + x;
-      rough.push(level[i] - mean[i]);
-      sigmas.push(noise[i]);
-    }
-  }
-  return evaluate(names, metric, rough, sigmas, independentPx, cutoff);
+  const mean = meanSurface(level, width, height, cutoffSamples);
+  const rough = level.map((value, i) => {
+    const [x, y] = [i % width, Math.floor(i / width)];
+    const isInner = x >= ends && y >= ends && x < width - ends && y < height - ends;
+    return isInner ? value - mean[i] : Number.NaN;
+  });
+  return evaluate(names, metric, rough, noise, independentPx, cutoff);
 }
 
 /**
@@ -104,8 +104,8 @@ export function arealRoughness(
 function evaluate(
   [arithmetic, quadratic]: readonly [string, string],
   metric: Metric,
-  rough: readonly number[],
-  noise: readonly number[],
+  rough: Float32Array,
+  noise: Float32Array,
   samplesEach: number,
   cutoff: Cutoff,
 ): Roughness {
@@ -171,29 +171,28 @@ function cutoffFault(
   cutoffSamples: number,
   count: number,
   ends: number,
-  heights: ArrayLike<number>,
+  heights: Float32Array,
+  pixels: number,
 ): string | undefined {
   if (Number.isNaN(cutoffSamples)) return 'the cut-off is in mm and the size of a pixel is not known';
   if (cutoffSamples < minCutoffSamples) return `the cut-off is shorter than ${minCutoffSamples} pixels`;
   if (count - 2 * ends < 2 * cutoffSamples) {
     return 'three cut-offs at least must fit into the length that is measured';
   }
-  let found = 0;
-  let inside = 0;
-  for (let i = 0; i < heights.length; i++) {
-    inside++;
-    if (!Number.isNaN(heights[i])) found++;
-  }
-  return found < minKnown * inside ? noDepth : undefined;
+  const found = heights.reduce((count, height) => (Number.isNaN(height) ? count : count + 1), 0);
+  return found < minKnown * pixels ? noDepth : undefined;
 }
 
-/** Values less their trend by least squares. */
-function withoutTrend(values: ArrayLike<number>, terms: (i: number) => number[]): number[] {
+/** Values less their trend by least squares, which is found by a million of them at most. */
+function withoutTrend(values: Float32Array, terms: (i: number) => number[]): Float32Array {
+  const every = Math.ceil(values.length / maxTrendSamples);
   function* observations(): Generator<number[]> {
-    for (let i = 0; i < values.length; i++) if (!Number.isNaN(values[i])) yield [...terms(i), values[i]];
+    for (let i = 0; i < values.length; i += every) {
+      if (!Number.isNaN(values[i])) yield [...terms(i), values[i]];
+    }
   }
   const coefficients = leastSquares(observations()) ?? [0];
-  return Array.from(values, (value, i) => {
+  return values.map((value, i) => {
     const trend = terms(i).reduce((sum, term, k) => sum + term * (coefficients[k] ?? 0), 0);
     return value - trend;
   });

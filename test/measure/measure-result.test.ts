@@ -213,6 +213,17 @@ describe('roughness by ISO 4287 and ISO 25178', () => {
     const surface = await measure({ ...scale, depthAt: (x, y) => depthAt(x) + 0.001 * x - 0.0005 * y }, area);
     expectValue(surface.Sa, (2 * amplitude) / Math.PI, 0.02 * amplitude);
     expectValue(surface.Sq, amplitude / Math.SQRT2, 0.02 * amplitude);
+    // An outline that holds half of its bounds is not short of depth.
+    const outline: MeasureRegion = {
+      kind: 'polygon',
+      points: [
+        [10, 10],
+        [190, 10],
+        [10, 140],
+      ],
+    };
+    const half = await measure({ ...scale, depthAt }, { ...area, region: outline });
+    expectValue(half.Sa, (2 * amplitude) / Math.PI, 0.03 * amplitude);
   });
 
   it('lets half of a wave pass that is as long as the cut-off (ISO 16610-21)', async () => {

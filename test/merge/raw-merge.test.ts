@@ -3,6 +3,7 @@ import { join } from 'node:path';
 import sharp from 'sharp';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { decodeLight } from '../../samples/sensor.js';
+import { exportResult } from '../../src/export/export-result.js';
 import { merge } from '../../src/mend/merge.js';
 import { readResult } from '../../src/result/read-result.js';
 import { unfinishedPath } from '../../src/result/unfinished.js';
@@ -104,6 +105,19 @@ describe('a merge of raw files', () => {
     expect(pixels).toEqual((await decodeFrame(stack.frames[0])).pixels);
     const reduced = await decodeReducedFrame(frame, frame.path!, 2);
     expect([reduced.width, reduced.height]).toEqual([width / 2, height / 2]);
+  });
+
+  it('is exported from the same development: all frames as one run are the composite', async () => {
+    const folder = join(out, '..', 'export');
+    await exportResult(out, { out: folder, runs: [5, 0] });
+    const read = (path: string) =>
+      sharp(path, { ignoreIcc: true }).toColourspace('rgb16').raw({ depth: 'ushort' });
+    const [run, composite] = await Promise.all(
+      [join(folder, 'runs', 'frames-0001-0005.tif'), join(out, 'composite.tif')].map((path) =>
+        read(path).toBuffer(),
+      ),
+    );
+    expect(run.equals(composite)).toBe(true);
   });
 
   it('leaves nothing in the scratch folder, and removes what a killed process left there', () => {
