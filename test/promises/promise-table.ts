@@ -144,7 +144,7 @@ export const promiseTable: readonly PromiseRow[] = [
     proofs: [
       proof(
         'merge/long-stack.test.ts',
-        'of 3000 has depth, sources and coverage right from the first frame to the last',
+        'has depth, sources and coverage right from the first frame to the last',
       ),
       proof('stack/frame-limit.test.ts', 'is refused by merge and check before its pixels are read'),
       proof('stack/frame-limit.test.ts', 'is refused by plan, which knows the same limit'),
