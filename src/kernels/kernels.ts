@@ -24,9 +24,17 @@ export function orderArguments<K extends KernelName>(kernel: K, args: StripArgum
   return names.map((name) => args[name]);
 }
 
-/** The compiled module; the same file serves the sources (tests) and the build. */
-export async function compileKernels(): Promise<WebAssembly.Module> {
-  return WebAssembly.compile(await readFile(new URL('../../dist/kernels/lamella.wasm', import.meta.url)));
+let compiled: Promise<WebAssembly.Module> | undefined;
+
+/**
+ * The compiled module, one for the whole process, so that what the engine has optimised serves the next merge too; the
+ * same file serves the sources (tests) and the build.
+ */
+export function compileKernels(): Promise<WebAssembly.Module> {
+  compiled ??= readFile(new URL('../../dist/kernels/lamella.wasm', import.meta.url)).then((bytes) =>
+    WebAssembly.compile(bytes),
+  );
+  return compiled;
 }
 
 /** One instance over a shared memory. Instances hold no static data, so any number may share it. */

@@ -18,11 +18,13 @@ import { fakeSystem } from '../cli/fake-system.js';
 
 let root: string;
 let clean: string;
+let page: string;
 
 beforeAll(async () => {
   root = mkdtempSync(join(tmpdir(), 'lamella-check-'));
   await renderScene({ scene: 'tilted-plane', out: root, width: 320, height: 240, frames: 12, stepPart: 0.7 });
   clean = join(root, 'frames');
+  page = join(root, 'page.html');
 });
 afterAll(() => rmSync(root, { recursive: true, force: true }));
 
@@ -71,20 +73,28 @@ test('a line feed in the name of a folder or file starts no line of the report',
 
 describe('a clean stack', () => {
   test('is fit to merge: exit code 0, the verdict first, a table of frames where it is asked for', async () => {
-    const { exitCode, stdout } = await run(clean);
+    // With a page, which "the page" below looks at.
+    const { exitCode, stdout, stderr } = await run(clean, '--page', page);
     expect(stdout.split('\n')[0]).toContain('12 frames of 320 x 240 pixels');
     expect(stdout.indexOf('Fit to merge.')).toBeLessThan(stdout.indexOf('Verdict, and what to do'));
     expect(stdout).not.toMatch(/Frame +File +Sharpest/);
     expect(exitCode).toBe(0);
-    const { stdout: withTable } = await run(clean, '--frames-table');
+    expect(stderr).toContain('Page: ');
+    const { stdout: withTable } = await run(clean, '--frames-table', '--page', page, '--overwrite');
     expect(withTable.indexOf('Fit to merge.')).toBeLessThan(withTable.search(/Frame +File +Sharpest/));
   });
 
-  test('learns how its step compares with the one that its frames ask for, and with that of a plan', async () => {
-    const { findings } = await report(
+  let planned: Awaited<ReturnType<typeof report>>;
+  beforeAll(async () => {
+    planned = await report(
       clean,
       ...['--step', '0.05', '--magnification', '2.5', '--pixel-pitch', '4', '--travel-per-turn', '0.5'],
     );
+  });
+
+  test('learns how its step compares with the one that its frames ask for, and with that of a plan', () => {
+    const { findings, exitCode } = planned;
+    expect(exitCode).toBe(0);
     // Rendered at 0.7 of the depth of field, which is what a plan of 30 % overlap steps.
     const step = findings.find(({ kind }) => kind === 'step');
     expect(step).toMatchObject({ rank: 'note' });
@@ -92,19 +102,18 @@ describe('a clean stack', () => {
     expect(findings.find(({ kind }) => kind === 'optics')?.message).toMatch(/\d times that/);
   });
 
-  test('is located frame by frame: the plane is tilted to the right, so the sharp part moves there', async () => {
-    const { frames, direction, exitCode } = await report(clean);
-    expect(exitCode).toBe(0);
-    // A plane hides nothing, and its growth may be a lens's.
-    expect(direction).toBe('unknown');
-    const positions = frames.slice(1, -1).map(({ centre }) => centre?.x ?? Number.NaN);
+  test('is located frame by frame: the plane is tilted to the right, so the sharp part moves there', () => {
+    const positions = planned.frames.slice(1, -1).map(({ centre }) => centre?.x ?? Number.NaN);
     expect(positions.at(-1)! - positions[0]).toBeGreaterThan(0.5);
   });
 });
 
 describe('a stack with a fault', () => {
   test('in its step names the frames, and is not fit: exit code 1', async () => {
-    const { findings, fit, exitCode } = await report(some('missed', [1, 2, 3, 4, 5, 7, 8, 9, 10, 11, 12]));
+    const missed = some('missed', [1, 2, 3, 4, 5, 7, 8, 9, 10, 11, 12]);
+    const { findings, fit, exitCode, direction } = await report(missed);
+    // A plane hides nothing, and its growth may be a lens's.
+    expect(direction).toBe('unknown');
     expect(findings).toContainEqual(expect.objectContaining({ kind: 'missed-step', frames: [5, 6] }));
     expect(fit).toBe(false);
     expect(exitCode).toBe(1);
@@ -135,20 +144,7 @@ describe('a stack with a fault', () => {
     );
   });
 
-  test('at its end is reported with the missing travel, in mm and in turns of the knob', async () => {
-    const { findings } = await report(
-      some('short-mm', [1, 2, 3, 4, 5, 6, 7]),
-      ...['--step', '0.05', '--travel-per-turn', '0.5'],
-    );
-    const [, count, mm, to] =
-      /add at least (\d+) frames? after the last, ([\d.]+) mm \([\d.]+ turns\) of travel, to ([\d.]+) mm/.exec(
-        findings[0].advice,
-      ) ?? [];
-    expect(Number(mm)).toBeCloseTo(0.05 * Number(count), 6);
-    expect(Number(to)).toBeCloseTo(0.05 * (6 + Number(count)), 6);
-  });
-
-  test('is reported in mm from positions as from a step', async () => {
+  test('at its end is reported with the missing travel, in mm and in turns, from positions as from a step', async () => {
     const sheet = join(root, 'rail.csv');
     // A rail that counts down from 3 mm.
     writeFileSync(sheet, Array.from({ length: 7 }, (_, k) => `${3 - 0.05 * k}\n`).join(''));
@@ -159,13 +155,19 @@ describe('a stack with a fault', () => {
       await report(folder, '--positions', sheet, ...knob),
     ];
     expect(byPositions.findings).toEqual(byStep.findings);
-    expect(byStep.findings[0].advice).toContain(' mm (');
+    const [, count, mm, to] =
+      /add at least (\d+) frames? after the last, ([\d.]+) mm \([\d.]+ turns\) of travel, to ([\d.]+) mm/.exec(
+        byStep.findings[0].advice,
+      ) ?? [];
+    expect(Number(mm)).toBeCloseTo(0.05 * Number(count), 6);
+    expect(Number(to)).toBeCloseTo(0.05 * (6 + Number(count)), 6);
   });
 
   test('at its end is too short', async () => {
-    const { findings } = await report(some('short', [1, 2, 3, 4, 5, 6, 7]));
+    const short = join(root, 'short-positions');
+    const { findings } = await report(short);
     expect(findings[0]).toMatchObject({ kind: 'too-short-behind', rank: 'spoils', frames: [7] });
-    const { findings: turned } = await report(join(root, 'short'), '--direction', 'far-to-near');
+    const { findings: turned } = await report(short, '--direction', 'far-to-near');
     expect(turned[0]).toMatchObject({ kind: 'too-short-in-front', rank: 'spoils', frames: [7] });
   });
 
@@ -187,16 +189,12 @@ describe('a stack with a fault', () => {
 
 describe('the page', () => {
   test('is complete in itself, with every frame and its plots', async () => {
-    const page = join(root, 'page.html');
-    const { exitCode, stderr } = await run(clean, '--page', page);
-    expect(exitCode).toBe(0);
-    expect(stderr).toContain('Page: ');
     const text = readFileSync(page, 'utf8');
     expect(text).not.toMatch(/https?:|<script|<link|src="(?!data:)/);
     expect(text.match(/<img src="data:image\/jpeg/g)).toHaveLength(12);
     expect(text.match(/<svg/g)!.length).toBeGreaterThanOrEqual(6);
+    // Refused before anything is read.
     expect((await run(clean, '--page', page)).exitCode).toBe(4);
-    expect((await run(clean, '--page', page, '--overwrite')).exitCode).toBe(0);
   });
 
   test('is refused under a name that no page has, before anything is read', async () => {

@@ -124,12 +124,13 @@ export const promiseTable: readonly PromiseRow[] = [
     proofs: [
       proof(
         'merge/near-end.test.ts',
-        'are told to run %s, by merge and check alike, without a word about --direction',
+        'are told to run near-to-far, by merge and check alike, without a word about --direction',
       ),
       proof(
         'merge/near-end.test.ts',
-        'by %s per cent has no known direction: it is said, and nothing rests on it',
+        'by %s per cent has no known direction, and a rail is said as a condition',
       ),
+      proof('merge/near-end.test.ts', 'is merged with nothing that rests on a direction, and that is said'),
     ],
   },
   {
@@ -477,7 +478,7 @@ export const promiseTable: readonly PromiseRow[] = [
       ),
       proof(
         'check/check-stack.test.ts',
-        'at its end is reported with the missing travel, in mm and in turns of the knob',
+        'at its end is reported with the missing travel, in mm and in turns, from positions as from a step',
       ),
       proof(
         'check/check-stack.test.ts',
