@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { randomFrom } from '../kernels/kernel-rig.js';
+import { discMean, drawPadded } from './disc-mean.js';
 import { mergeDrawn } from './merge-drawn.js';
 
 const size = { width: 256, height: 192 };
@@ -21,38 +22,11 @@ const line = (x: number, y: number) =>
 
 /** Pixels about the picture that the widest blur brings in. */
 const pad = Math.ceil(blurPx * count);
-const stride = size.width + 2 * pad;
-
-function drawn(picture: (x: number, y: number) => number): Float32Array {
-  return Float32Array.from({ length: stride * (size.height + 2 * pad) }, (_, i) =>
-    picture((i % stride) - pad, Math.floor(i / stride) - pad),
-  );
-}
-
-/** Mean of a picture over a disc, the blur of a thin lens; of a radius below half a pixel the picture itself. */
-function blurred(picture: Float32Array, radius: number): Float32Array {
-  const offsets: number[] = [];
-  const reach = Math.ceil(radius);
-  for (let v = -reach; v <= reach; v++) {
-    for (let u = -reach; u <= reach; u++) {
-      if (Math.hypot(u, v) <= Math.max(0.4, radius)) offsets.push(v * stride + u);
-    }
-  }
-  const out = new Float32Array(size.width * size.height);
-  for (let i = 0; i < out.length; i++) {
-    const at = (Math.floor(i / size.width) + pad) * stride + (i % size.width) + pad;
-    let sum = 0;
-    for (const offset of offsets) sum += picture[at + offset];
-    out[i] = sum / offsets.length;
-  }
-  return out;
-}
-
-const [facetsDrawn, lineDrawn] = [drawn(facets), drawn(line)];
+const [facetsDrawn, lineDrawn] = [drawPadded(size, pad, facets), drawPadded(size, pad, line)];
 
 function frame(ordinal: number): Uint8Array {
-  const behind = blurred(facetsDrawn, blurPx * Math.abs(ordinal - facetsAt));
-  const cover = blurred(lineDrawn, blurPx * Math.abs(ordinal - lineAt));
+  const behind = discMean(facetsDrawn, blurPx * Math.abs(ordinal - facetsAt));
+  const cover = discMean(lineDrawn, blurPx * Math.abs(ordinal - lineAt));
   const random = randomFrom(ordinal);
   return Uint8Array.from({ length: behind.length * 3 }, (_, i) => {
     const p = Math.floor(i / 3);
@@ -61,9 +35,13 @@ function frame(ordinal: number): Uint8Array {
   });
 }
 
+const frames = Array.from({ length: count }, (_, k) => frame(k + 1));
+
 function merge(nearSign: -1 | 1): Promise<Uint8Array> {
-  const frames = Array.from({ length: count }, (_, k) => frame(nearSign === 1 ? k + 1 : count - k));
-  return mergeDrawn(frames, size, 'auto', nearSign, () => ({ blurPx, lost: 0 }));
+  return mergeDrawn(nearSign === 1 ? frames : [...frames].reverse(), size, 'auto', nearSign, () => ({
+    blurPx,
+    lost: 0,
+  }));
 }
 
 /** Root mean square difference of the green channel from what is there, over the pixels that `where` names. */

@@ -17,7 +17,7 @@ let clean: string;
 
 beforeAll(async () => {
   root = mkdtempSync(join(tmpdir(), 'lamella-judge-'));
-  await renderScene({ scene: 'tilted-plane', out: root, width: 320, height: 240, frames: 12, stepPart: 0.7 });
+  await renderScene({ scene: 'tilted-plane', out: root, width: 240, height: 180, frames: 12, stepPart: 0.7 });
   clean = join(root, 'frames');
 });
 afterAll(() => rmSync(root, { recursive: true, force: true }));
@@ -120,8 +120,8 @@ describe('on the terminal', () => {
     const folder = some('half', range(1, 8));
     // Frames of another subject, which cannot be aligned.
     for (const k of [1, 2, 3, 4]) {
-      const noise = Buffer.from(range(1, 320 * 240 * 3).map((i) => (i * 7919 * k + ((i * i) >> 3)) % 256));
-      await sharp(noise, { raw: { width: 320, height: 240, channels: 3 } })
+      const noise = Buffer.from(range(1, 240 * 180 * 3).map((i) => (i * 7919 * k + ((i * i) >> 3)) % 256));
+      await sharp(noise, { raw: { width: 240, height: 180, channels: 3 } })
         .blur(0.5 + k)
         .jpeg({ quality: 95 })
         .toFile(join(folder, `g${k}.jpg`));
