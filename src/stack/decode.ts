@@ -2,6 +2,7 @@ import sharp from 'sharp';
 import { InputError, type LamellaError, named } from '../errors.js';
 import type { PixelData, Size } from '../image/image.js';
 import { systemFailureOf } from '../system-failure.js';
+import { clockMs, publishSpan } from '../workers/spans.js';
 import { averageBoxes } from './average-boxes.js';
 import { errorCode, fileErrorReason, firstLine } from './file-error.js';
 import type { FrameFile } from './frame.js';
@@ -73,7 +74,9 @@ export async function decodeFrame(
   }
   const target = targetOf(frame, fileSize, factor, quick, small);
   // Whatever the result of the decoding, a file that was exchanged explains it better.
+  const fromMs = clockMs();
   const loaded = await loadSamples(frame, fileSize, target).finally(() => refuseChangedFrames([frame]));
+  publishSpan({ kind: 'decode', name: frame.name, fromMs, toMs: clockMs() });
   const expected = target ?? fileSize;
   const sameSize = loaded.width === expected.width && loaded.height === expected.height;
   if (!sameSize || loaded.bits > frame.bits || loaded.channels > frame.channels) throw changedSince(frame);

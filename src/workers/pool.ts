@@ -4,6 +4,7 @@ import Pool from 'worker-threads-pool';
 import type { Arena } from '../kernels/arena.js';
 import { compileKernels, type KernelName, orderArguments, type StripArguments } from '../kernels/kernels.js';
 import { threadsInAddressSpace } from './address-space.js';
+import { publishSpan } from './spans.js';
 
 /** What a worker gets at its start. */
 export interface WorkerSetup {
@@ -23,6 +24,12 @@ export interface StripJob {
   scratch: number;
 }
 
+/** What a worker answers when its part of a job is done. */
+export interface JobPart {
+  fromMs: number;
+  toMs: number;
+}
+
 const counterAddress = 64;
 
 const workerFile = fileURLToPath(new URL('../../dist/workers/worker.js', import.meta.url));
@@ -33,7 +40,7 @@ interface Slot {
   /** Absent before the first job, and once it has died. */
   worker?: Worker;
   /** Told when the worker has done its part of the job in work, or has died. */
-  end?: (death?: Error) => void;
+  end?: (outcome: JobPart | Error) => void;
 }
 
 /**
@@ -84,11 +91,14 @@ export class StripPool {
       busy.map(
         (slot) =>
           new Promise<void>((resolve) => {
-            slot.end = (death) => {
+            slot.end = (outcome) => {
               delete slot.end;
-              if (death) {
-                deaths.push(death);
+              if (outcome instanceof Error) {
+                deaths.push(outcome);
                 Atomics.store(counter, 0, strips);
+              } else {
+                const worker = this.slots.indexOf(slot);
+                publishSpan({ kind: 'compute', name: kernel, worker, ...outcome });
               }
               resolve();
             };
@@ -126,7 +136,7 @@ export class StripPool {
         // Its first message says that it is ready, each further one that its part of a job is done.
         worker.once('message', () => {
           slot.worker = worker;
-          worker.on('message', () => slot.end?.());
+          worker.on('message', (part: JobPart) => slot.end?.(part));
           resolve();
         });
       });

@@ -1,70 +1,24 @@
-import { spawn } from 'node:child_process';
-import { readFile } from 'node:fs/promises';
 import { fileURLToPath } from 'node:url';
 import { readRunRecord } from '../../src/result/read-run-record.js';
+import { type ProcessUse, runWatched } from './watched-process.js';
 
 const lamella = fileURLToPath(new URL('../../bin/lamella.js', import.meta.url));
 
 /** What one merge took. */
-export interface MergeRun {
-  /** From the start of the process to its end. */
-  wallS: number;
-  /** Largest resident memory; NaN where the system does not tell. */
-  peakMiB: number;
-  /** Processor time of all threads; NaN where the system does not tell. */
-  cpuS: number;
+export interface MergeRun extends ProcessUse {
   stagesMs: Record<string, number>;
 }
 
 /** Merges a folder by the built program in a process of its own. Throws with its words when it fails. */
-export async function runMerge(folder: string, out: string, rule: string): Promise<MergeRun> {
-  const started = performance.now();
+export async function runMerge(
+  folder: string,
+  out: string,
+  rule: string,
+  extra: readonly string[] = [],
+): Promise<MergeRun> {
   // Whole frames, so that times of one size compare.
-  const args = [
-    lamella,
-    'merge',
-    folder,
-    '--out',
-    out,
-    '--overwrite',
-    '--rule',
-    rule,
-    '--crop',
-    'anchor',
-    '--json',
-  ];
-  const child = spawn(process.execPath, args, { stdio: ['ignore', 'pipe', 'pipe'] });
-  let words = '';
-  // The events are read so that a full pipe does not hold up the program.
-  child.stdout.resume();
-  child.stderr.setEncoding('utf8').on('data', (text: string) => {
-    words += text;
-  });
-  let use = { peakMiB: Number.NaN, cpuS: Number.NaN };
-  // The system keeps maximum and sum itself, so only what the last 50 ms add is lost.
-  const watch = setInterval(async () => {
-    use = (await readUse(child.pid)) ?? use;
-  }, 50);
-  const code = await new Promise<number | null>((resolve, reject) => {
-    child.once('error', reject);
-    child.once('close', resolve);
-  }).finally(() => clearInterval(watch));
-  const wallS = (performance.now() - started) / 1000;
-  if (code !== 0) throw new Error(`The merge of ${folder} by ${rule} ended with ${code}:\n${words}`);
+  const args = ['merge', folder, '--out', out, '--overwrite', '--rule', rule, '--crop', 'anchor', '--quiet'];
+  const use = await runWatched(process.execPath, [lamella, ...args, ...extra]);
   const { stagesMs } = await readRunRecord(out);
-  return { wallS, ...use, stagesMs };
-}
-
-/**
- * The high-water mark of a process's resident set and its processor time so far (proc(5): VmHWM in status;
- * utime and stime in stat, in ticks of 1/100 s). Undefined where there is no such process or no such file.
- */
-async function readUse(pid: number | undefined): Promise<{ peakMiB: number; cpuS: number } | undefined> {
-  const read = (name: string) => readFile(`/proc/${pid}/${name}`, 'utf8').catch(() => '');
-  const [status, stat] = await Promise.all([read('status'), read('stat')]);
-  const kiB = /^VmHWM:\s+(\d+) kB$/m.exec(status)?.[1];
-  // Fields count from the end of the name, which may hold spaces and brackets itself.
-  const fields = stat.slice(stat.lastIndexOf(')') + 2).split(' ');
-  if (kiB === undefined || fields.length < 13) return undefined;
-  return { peakMiB: Number(kiB) / 1024, cpuS: (Number(fields[11]) + Number(fields[12])) / 100 };
+  return { ...use, stagesMs };
 }

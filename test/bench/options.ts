@@ -1,43 +1,57 @@
 import { parseArgs } from 'node:util';
 import type { Size } from '../../src/image/image.js';
 
-export const usage = `Usage: npm run bench -- [--size WxH] [--frames A,B] [--rules auto,select]
-Times whole merges of a stack made for the purpose, and the steps of one picture, against decoding alone and
-against OpenCV in the same run. Build first: the merges are those of dist.
-  --size WxH     size of the frames, px (default: 6000x4000)
-  --frames A,B   lengths of the two stacks, the shorter one first (default: 20,60)
-  --rules LIST   rules to merge by (default: auto,select)`;
+export const usage = `Usage: npm run bench [-- --pixels WxH --frames A,B,.. --rules auto,select]
+       npm run bench -- --scaling | --size | --steps
+Makes a stack for the purpose, merges it by Lamella and by general calls of OpenCV in turn, and prints seconds,
+ratio and peak memory; bench.html shows where the time goes. Build first: the merges are those of dist.
+  --pixels WxH   size of the frames, px (default: 6000x4000)
+  --frames LIST  lengths of the stacks (default: 4,12,30,100; with --scaling the first alone: 30)
+  --rules LIST   rules to merge by (default: auto,select)
+  --scaling      1, 2, 4, 8 and 16 threads: speed-up and serial share of each stage
+  --size         frames of 24, 61, 100 and 150 megapixels
+  --steps        one picture through single steps, beside OpenCV's`;
+
+export type BenchPart = 'peer' | 'scaling' | 'size' | 'steps';
 
 export interface BenchOptions {
+  part: BenchPart;
   size: Size;
-  /** The shorter one first. */
-  frames: [number, number];
+  /** Rising. */
+  frames: number[];
   rules: string[];
 }
 
 /** The options of the command line; undefined when they ask for help. Throws with what is wrong. */
-export function readOptions(): BenchOptions | undefined {
+export function readOptions(args?: string[]): BenchOptions | undefined {
   const { values } = parseArgs({
+    ...(args && { args }),
     options: {
-      size: { type: 'string', default: '6000x4000' },
-      frames: { type: 'string', default: '20,60' },
+      pixels: { type: 'string', default: '6000x4000' },
+      frames: { type: 'string' },
       rules: { type: 'string', default: 'auto,select' },
+      scaling: { type: 'boolean', default: false },
+      size: { type: 'boolean', default: false },
+      steps: { type: 'boolean', default: false },
       help: { type: 'boolean', default: false },
     },
   });
   if (values.help) return undefined;
-  const size = /^(\d+)x(\d+)$/.exec(values.size);
+  const parts = (['scaling', 'size', 'steps'] as const).filter((part) => values[part]);
+  if (parts.length > 1)
+    throw new Error(`Expected one of --scaling, --size and --steps but received ${parts.length}`);
+  const part = parts[0] ?? 'peer';
+  const size = /^(\d+)x(\d+)$/.exec(values.pixels);
   if (!size || Math.min(Number(size[1]), Number(size[2])) < 256) {
-    throw new Error(`Expected width x height, each 256 px or more, for --size but received ${values.size}`);
+    throw new Error(
+      `Expected width x height, each 256 px or more, for --pixels but received ${values.pixels}`,
+    );
   }
-  const frames = /^(\d+),(\d+)$/.exec(values.frames)?.slice(1).map(Number);
-  if (!frames || frames[0] < 2 || frames[1] <= frames[0]) {
-    throw new Error(`Expected two rising numbers from 2 for --frames but received ${values.frames}`);
+  const standard = { peer: '4,12,30,100', scaling: '30', size: '4', steps: '4' }[part];
+  const frames = (values.frames ?? standard).split(',').map(Number);
+  if (frames.some((count, i) => !Number.isInteger(count) || count < 2 || (i > 0 && count <= frames[i - 1]))) {
+    throw new Error(`Expected rising numbers from 2 for --frames but received ${values.frames}`);
   }
   const rules = values.rules.split(',').filter((rule) => rule !== '');
-  return {
-    size: { width: Number(size[1]), height: Number(size[2]) },
-    frames: [frames[0], frames[1]],
-    rules,
-  };
+  return { part, size: { width: Number(size[1]), height: Number(size[2]) }, frames, rules };
 }

@@ -3,7 +3,6 @@ import { mkdirSync, mkdtempSync, readFileSync, rmSync, statSync, writeFileSync }
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import sharp from 'sharp';
-import { afterEach } from 'vitest';
 import { applyMatrix, invertMatrix, type Matrix3 } from '../../src/image/transform.js';
 import { coverageClasses } from '../../src/result/coverage.js';
 import type { RunFrame } from '../../src/result/run-record.js';
@@ -12,6 +11,7 @@ import { writeMaps } from '../../src/result/write-maps.js';
 import { writeRunRecord } from '../../src/result/write-run-record.js';
 import { seededRandom } from '../outside/seeded-random.js';
 import { sampleFrame, sampleRecord } from '../result/sample-record.js';
+import { removeAfter } from '../temporary-folders.js';
 
 export const size = { width: 220, height: 170 };
 const { width, height } = size;
@@ -43,19 +43,13 @@ export interface MadeResult {
   parent: string;
 }
 
-const made: string[] = [];
-
-afterEach(() => {
-  for (const folder of made.splice(0)) rmSync(folder, { recursive: true, force: true });
-});
-
 /**
  * A result of three frames whose pixels follow a formula, with noise as its composite. Frame 4 was left out.
  * Removed after the test.
  */
 export async function makeResult(options: MadeOptions = {}): Promise<MadeResult> {
   const result = await buildResult(options);
-  made.push(result.parent);
+  removeAfter('test', result.parent);
   return result;
 }
 

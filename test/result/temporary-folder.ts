@@ -1,17 +1,11 @@
-import { mkdtempSync, rmSync } from 'node:fs';
+import { mkdtempSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { afterEach } from 'vitest';
-
-const made: string[] = [];
-
-afterEach(() => {
-  for (const folder of made.splice(0)) rmSync(folder, { recursive: true, force: true });
-});
+import { removeAfter } from '../temporary-folders.js';
 
 /** A folder of its own for one test, removed after it. */
 export function temporaryFolder(): string {
   const folder = mkdtempSync(join(tmpdir(), 'lamella-result-'));
-  made.push(folder);
+  removeAfter('test', folder);
   return folder;
 }

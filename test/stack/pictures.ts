@@ -1,21 +1,15 @@
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdtempSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { crc32, deflateSync } from 'node:zlib';
 import sharp from 'sharp';
-import { afterAll } from 'vitest';
 import type { FrameFile } from '../../src/stack/frame.js';
-
-const folders: string[] = [];
-
-afterAll(() => {
-  for (const folder of folders.splice(0)) rmSync(folder, { recursive: true, force: true });
-});
+import { removeAfter } from '../temporary-folders.js';
 
 /** A fresh folder with the given files, removed after the test file. */
 export function makeFolder(files: Record<string, Buffer | string> = {}): string {
   const folder = mkdtempSync(join(tmpdir(), 'lamella-stack-'));
-  folders.push(folder);
+  removeAfter('file', folder);
   for (const [name, content] of Object.entries(files)) writeFileSync(join(folder, name), content);
   return folder;
 }

@@ -1,0 +1,25 @@
+import { channel } from 'node:diagnostics_channel';
+
+/** Work of one thread from one moment to another, for who measures: `npm run bench` draws them. */
+export interface Span {
+  kind: 'decode' | 'compute';
+  /** What was done: the kernel, or the frame. */
+  name: string;
+  /** The worker, from 0; absent where the system picks the thread. */
+  worker?: number;
+  /** Clock, ms since 1970. */
+  fromMs: number;
+  toMs: number;
+}
+
+/** Subscribers of 'lamella.spans' get a `Span` each time; without any, nothing is made. */
+const spans = channel('lamella.spans');
+
+/** Clock that is the same in all threads, ms since 1970, with fractions. */
+export function clockMs(): number {
+  return performance.timeOrigin + performance.now();
+}
+
+export function publishSpan(span: Span): void {
+  if (spans.hasSubscribers) spans.publish(span);
+}
