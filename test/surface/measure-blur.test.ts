@@ -10,8 +10,8 @@ import { measureBlur } from '../../src/surface/measure-blur.js';
 import { StripPool } from '../../src/workers/pool.js';
 import { makeFolder } from '../stack/pictures.js';
 
-const size = { width: 320, height: 240 };
-const frames = 12;
+const size = { width: 240, height: 180 };
+const frames = 10;
 
 // The depth of field is by definition that over which blur stays below its circle, here 2 px across: a step of one
 // depth of field moves the radius from 0 to 2 px.
