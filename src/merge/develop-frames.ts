@@ -10,6 +10,7 @@ import { rawWorkers } from '../stack/raw/raw-workers.js';
 import { countOf } from '../stack/words.js';
 import { memoryNeedMb, refuseOversized } from './memory-need.js';
 import { anchorNumber } from './register-stack.js';
+import { releaseMemory } from './release-memory.js';
 import type { RunLog } from './run-log.js';
 import { makeScratch } from './scratch-folder.js';
 
@@ -51,11 +52,13 @@ export async function withDevelopedFrames<Result>(
   }
   const folder = await makeScratch(resolve(options.scratch ?? scratch));
   try {
-    const load = { size: stack.size, bits: stack.bits, frames: stack.frames.length };
     const { bavail, bsize } = await statfs(folder);
     const pixels =
       stack.size.width * stack.size.height * (stack.reduced ? (stack.reduced.factor / 2) ** 2 : 1);
-    const developMb = bavail * bsize - sparedBytes < raws * pixels * 6 ? developerMb(stack) : 0;
+    const hasRoom = bavail * bsize - sparedBytes >= raws * pixels * 6;
+    const developMb = hasRoom ? 0 : developerMb(stack);
+    const isStored = hasRoom && !stack.reduced && raws === stack.frames.length;
+    const load = { size: stack.size, bits: stack.bits, frames: stack.frames.length, isStored };
     if (developMb > 0) refuseOversized({ ...load, developMb }, options.memoryMb);
     // As much as the merge itself will take later, when they have ended.
     const room = (memoryNeedMb(load, options.threads) - readingMb) / developerMb(stack);
@@ -64,7 +67,7 @@ export async function withDevelopedFrames<Result>(
       stack,
       anchorNumber(stack.frames, options.anchor),
       options,
-      new DevelopedFrames(folder),
+      new DevelopedFrames(folder, hasRoom),
     );
     for (const { message } of developed.notes) log.note(message);
     return await use(developed);
@@ -88,4 +91,5 @@ export async function endDevelopment(stack: Stack, log: RunLog): Promise<void> {
     );
   }
   await rawWorkers.endIdle();
+  if (kept.refused.size === 0) await releaseMemory();
 }

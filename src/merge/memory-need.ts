@@ -13,6 +13,8 @@ export interface MergeLoad {
   frames: number;
   /** Size of the pictures in the files of a preview that are decoded as a whole before they are reduced. */
   decodedSize?: Size;
+  /** Raw files that are developed to the disk first: frames are read from there to where they are worked on. */
+  isStored?: boolean;
   /** Developing raw files while frames are merged, MB; absent where they are developed once and kept. */
   developMb?: number;
 }
@@ -31,14 +33,14 @@ export const memoryModel = {
   perFrameMb: 0.5,
   /** Of the frame as it is reduced to be aligned: see `registrationShrink`. */
   perReducedMegapixelMb: 32,
-  perMegapixelMb: { 8: 75, 16: 88 },
+  perMegapixelMb: { 8: 75, 16: 88, stored: 65 },
   /** Of the files of a preview, where they are decoded as a whole: four at once, three samples a pixel. */
   perDecodedMegapixelMb: { 8: 12, 16: 24 },
 } as const;
 
 /** Peak memory of a merge in so many threads that keeps no decoded frame, MB, whole. */
 export function memoryNeedMb(
-  { size, bits, frames, decodedSize, developMb = 0 }: MergeLoad,
+  { size, bits, frames, decodedSize, isStored, developMb = 0 }: MergeLoad,
   threads: number,
 ): number {
   const model = memoryModel;
@@ -51,7 +53,7 @@ export function memoryNeedMb(
       threads * (model.perThreadMb + (model.perThreadAndKilopixelMb * size.width) / 1000) +
       frames * model.perFrameMb +
       reduced * model.perReducedMegapixelMb +
-      megapixels * model.perMegapixelMb[bits] +
+      megapixels * model.perMegapixelMb[isStored ? 'stored' : bits] +
       decoded * model.perDecodedMegapixelMb[bits],
   );
 }
@@ -86,7 +88,7 @@ function freeMemoryMb(): number {
 export function memoryFormulaText(): string {
   const { baseMb, perThreadMb, perThreadAndKilopixelMb, perFrameMb, perReducedMegapixelMb, perMegapixelMb } =
     memoryModel;
-  return `${baseMb} + threads x (${perThreadMb} + ${perThreadAndKilopixelMb} per 1000 pixels of width) + ${perFrameMb} a frame + ${perMegapixelMb[8]} a megapixel (${perMegapixelMb[16]} for 16 bits) + ${perReducedMegapixelMb} a megapixel of the frame as it is aligned: divided by 64, 16 or 4, by the most that leaves 1.2 megapixels`;
+  return `${baseMb} + threads x (${perThreadMb} + ${perThreadAndKilopixelMb} per 1000 pixels of width) + ${perFrameMb} a frame + ${perMegapixelMb[8]} a megapixel (${perMegapixelMb[16]} for 16 bits, ${perMegapixelMb.stored} for raw files) + ${perReducedMegapixelMb} a megapixel of the frame as it is aligned: divided by 64, 16 or 4, by the most that leaves 1.2 megapixels`;
 }
 
 /**

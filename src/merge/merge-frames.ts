@@ -16,6 +16,7 @@ import type { CropRectangle } from '../result/run-record.js';
 import type { FocusDirection, PictureEvidence } from '../stack/focus-direction.js';
 import { feedFrames } from '../stack/frame-feed.js';
 import type { KeptFrames } from '../stack/kept-frames.js';
+import { isStored, readStored } from '../stack/stored-frame.js';
 import { measureBlur, measureLoss } from '../surface/measure-blur.js';
 import { seeThrough } from '../surface/see-through.js';
 import { findSurface, frameUnit, readSurface, type SurfaceMaps } from '../surface/surface.js';
@@ -74,9 +75,9 @@ export async function mergeFrames(
     log.throwIfStopped();
     const frameBits = frames[0].file.bits;
     const pixelCount = frameSize.width * frameSize.height;
-    const slots = Array.from({ length: frameSlots(frameSize) }, () =>
-      arena.take(pixelCount * 3 * (frameBits / 8) + 64),
-    );
+    // Reading from the disk takes no time that a second slot would be worth.
+    const slotCount = frames.every(({ file }) => isStored(file)) ? 1 : frameSlots(frameSize);
+    const slots = Array.from({ length: slotCount }, () => arena.take(pixelCount * 3 * (frameBits / 8) + 64));
     log.enter('focus');
     const hotPixels = await findHotPixels(
       [...new Set([0, frames.length >> 1, frames.length - 1])].map(
@@ -86,14 +87,17 @@ export async function mergeFrames(
     const forEachFrame = async (visit: (frame: PlacedFrame) => Promise<void>, isLast: boolean) => {
       let done = 0;
       let visiting = Promise.resolve();
-      for await (const fed of feedFrames(frames, ({ file }) => kept.decode(file, 3, isLast), 1)) {
+      const decode = async ({ file }: UsedFrame) =>
+        isStored(file) ? undefined : kept.decode(file, 3, isLast);
+      for await (const fed of feedFrames(frames, decode, 1)) {
         log.throwIfStopped();
         if ('error' in fed) throw fed.error;
-        const { pixels } = fed.value;
         if (slots.length === 1) await visiting;
         const pointer = slots[fed.item.ordinal % slots.length];
-        const slot = frameBits === 8 ? arena.u8(pointer, pixels.length) : arena.u16(pointer, pixels.length);
-        slot.set(pixels);
+        const samples = pixelCount * 3;
+        const slot = frameBits === 8 ? arena.u8(pointer, samples) : arena.u16(pointer, samples);
+        if (fed.value) slot.set(fed.value.pixels);
+        else await readStored(fed.item.file, slot);
         repairHotPixels(slot, frameSize, hotPixels);
         await visiting;
         visiting = visit({

@@ -317,6 +317,7 @@ function loadOf({ size, bits, frames, reduced }: Stack): MergeLoad {
     size,
     bits,
     frames: frames.length,
+    isStored: !reduced && frames.every(({ raw }) => raw && raw.kept?.hasRoom !== false),
     ...(reduced && isWhole && { decodedSize: reduced.fileSize }),
   };
 }

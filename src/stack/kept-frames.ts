@@ -1,5 +1,6 @@
 import { type DecodedFrame, decodeFrame } from './decode.js';
 import type { FrameFile } from './frame.js';
+import { isStored } from './stored-frame.js';
 import { widenSamples } from './widen-samples.js';
 
 /**
@@ -28,7 +29,7 @@ export class KeptFrames {
     if (known && isLast) {
       this.kept.delete(frame.number);
       this.freeBytes += byteLength;
-    } else if (!isLast && !this.kept.has(frame.number) && byteLength <= this.freeBytes) {
+    } else if (!isLast && !isStored(frame) && !this.kept.has(frame.number) && byteLength <= this.freeBytes) {
       this.kept.set(frame.number, decoded);
       this.freeBytes -= byteLength;
     }

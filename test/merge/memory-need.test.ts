@@ -138,20 +138,22 @@ describe('the memory of a merge', () => {
     const numbers = memoryFormulaText()
       .match(/\d+(\.\d+)?/g)!
       .map(Number);
-    const [base, thread, kilopixel, , frame, pixel, pixel16, , reduced] = numbers;
+    const [base, thread, kilopixel, , frame, pixel, pixel16, , stored, reduced] = numbers;
     for (const [width, height, bits, frames, threads, share] of [
       [6000, 4000, 8, 40, 2, 16],
       [1200, 800, 8, 40, 32, 1],
       [3000, 2000, 16, 300, 4, 4],
+      [6000, 4000, 'stored', 30, 2, 16],
     ] as const) {
       const megapixels = (width * height) / 1e6;
       const told =
         base +
         threads * (thread + (kilopixel * width) / 1000) +
         frame * frames +
-        (bits === 8 ? pixel : pixel16) * megapixels +
+        { 8: pixel, 16: pixel16, stored }[bits] * megapixels +
         (reduced * megapixels) / share;
-      expect(memoryNeedMb({ size: { width, height }, bits, frames }, threads)).toBe(Math.ceil(told));
+      const load = bits === 'stored' ? ({ bits: 16, isStored: true } as const) : ({ bits } as const);
+      expect(memoryNeedMb({ size: { width, height }, frames, ...load }, threads)).toBe(Math.ceil(told));
     }
   });
 });

@@ -17,8 +17,14 @@ export class DevelopedFrames {
   /** Frames for which there was no room. */
   readonly refused = new Set<number>();
 
-  /** @param folder Of this object alone; who made it removes it. */
-  constructor(readonly folder: string) {}
+  /**
+   * @param folder Of this object alone; who made it removes it.
+   * @param hasRoom Whether the disk is expected to hold all frames that will come.
+   */
+  constructor(
+    readonly folder: string,
+    readonly hasRoom = true,
+  ) {}
 
   /** The file of a frame that is kept. */
   pathOf(number: number): string | undefined {
@@ -58,14 +64,27 @@ export class DevelopedFrames {
     }
   }
 
+  /** Samples of a frame that is kept; 0 when it is not. */
+  samplesOf(number: number): number {
+    const { width, height, channels } = this.kept.get(number) ?? { width: 0, height: 0, channels: 1 };
+    return width * height * channels;
+  }
+
   /** A frame that is kept; undefined when it is not. */
   async read(number: number): Promise<DevelopedPixels | undefined> {
     const entry = this.kept.get(number);
     if (!entry) return undefined;
-    const { path, ...facts } = entry;
-    const offset = flatTiffHeader(facts.width, facts.height, facts.channels).length;
-    const samples = new Uint16Array(facts.width * facts.height * facts.channels);
-    const bytes = new Uint8Array(samples.buffer);
+    const { width, height, channels } = entry;
+    const samples = new Uint16Array(width * height * channels);
+    await this.readInto(number, samples);
+    return { width, height, channels, samples };
+  }
+
+  /** Reads the samples of a frame that is kept to where there is room for `samplesOf` of them. */
+  async readInto(number: number, samples: Uint16Array): Promise<void> {
+    const { path, width, height, channels } = this.kept.get(number)!;
+    const offset = flatTiffHeader(width, height, channels).length;
+    const bytes = new Uint8Array(samples.buffer, samples.byteOffset, samples.byteLength);
     const handle = await open(path, 'r');
     try {
       let filled = 0;
@@ -77,7 +96,6 @@ export class DevelopedFrames {
     } finally {
       await handle.close();
     }
-    return { ...facts, samples };
   }
 }
 

@@ -71,7 +71,6 @@ export interface LibRawFile {
   metadata(full: boolean): LibRawMetadata;
   imageData(): { width: number; height: number; colors: number; bits: number; data: Uint16Array };
   rawImageData(): { raw_width: number; data: Uint16Array } | undefined;
-  thumbnailData(): { data: Uint8Array; format: string } | undefined;
   delete(): void;
 }
 

@@ -14,9 +14,7 @@ export type RawJob =
   | { kind: 'identify'; path: string }
   /** Black and white level, which some cameras show in masked pixels alone. */
   | { kind: 'levels'; path: string }
-  | { kind: 'develop'; path: string; settings: LibRawSettings; crop: SensorCrop }
-  /** The preview that the camera has put into the file. */
-  | { kind: 'preview'; path: string };
+  | { kind: 'develop'; path: string; settings: LibRawSettings; crop: SensorCrop };
 
 /** Levels of the samples of a file. */
 export interface RawLevels {
@@ -39,8 +37,6 @@ export interface RawAnswers {
   identify: LibRawMetadata;
   levels: RawLevels;
   develop: DevelopedPixels;
-  /** A JPEG file; undefined when there is none. */
-  preview: Uint8Array | undefined;
 }
 
 /** Why a job failed. */

@@ -58,14 +58,6 @@ async function answer(job: RawJob): Promise<{ value: unknown; moved: ArrayBuffer
       return { value: file.metadata(true), moved: [] };
     }
     if (job.kind === 'levels') return { value: measureLevels(file, bytes), moved: [] };
-    if (job.kind === 'preview') {
-      file.open(bytes);
-      const preview = file.thumbnailData();
-      const isJpeg = preview?.format === 'jpeg';
-      return isJpeg
-        ? { value: preview.data, moved: [preview.data.buffer as ArrayBuffer] }
-        : { value: undefined, moved: [] };
-    }
     file.open(bytes, job.settings);
     const { flip } = file.metadata(false);
     const { width, height, colors, data } = file.imageData();
