@@ -2,11 +2,12 @@ import { marginOf } from '../image/frame-reach.js';
 import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';
 import { affineArguments, type PlacedFrame } from '../image/placed-frame.js';
+import { curveArguments, type TransferCurve } from '../image/transfer-curve.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import { lanczosTaps, tapTableBytes } from '../kernels/kernels.js';
 import type { StripPool } from '../workers/pool.js';
 import { frontLayerBytes, type SourcePlan, tileRows as stripRows } from './plan-sources.js';
-import { type Veil, veilCap } from './veil.js';
+import type { Spill } from './spill.js';
 
 /** Accumulates a weighted Laplacian pyramid frame by frame and collapses it: see assembly/blend.ts. */
 export class PyramidBlender {
@@ -19,7 +20,8 @@ export class PyramidBlender {
   /**
    * Takes the accumulators from the arena, cleared.
    *
-   * @param veil What is taken from the frames before they are blended; default nothing.
+   * @param curve From the frames' samples to light, in which they are blended.
+   * @param spill What is subtracted from the frames before they are blended; default nothing.
    * @param lost Part of its contrast that detail of the finest level has lost a frame away from its plane of focus (see
    *   `measureLoss`), which is restored; default 0: frames are taken as they are.
    */
@@ -29,7 +31,8 @@ export class PyramidBlender {
     size: Size,
     frame: Size,
     private readonly plan: SourcePlan,
-    private readonly veil?: Veil,
+    private readonly curve: TransferCurve,
+    private readonly spill?: Spill,
     private readonly lost = 0,
   ) {
     this.sizes = levelSizes(size);
@@ -69,6 +72,7 @@ export class PyramidBlender {
         gainR,
         gainG,
         gainB,
+        ...curveArguments(this.curve),
         out: this.halfFrame,
         stripRows,
       },
@@ -95,25 +99,9 @@ export class PyramidBlender {
       },
       Math.ceil(next.height / stripRows),
     );
-    if (this.veil) {
-      await pool.run(
-        'clearStrip',
-        {
-          picture: next.pointer,
-          stride: next.stride,
-          planeBytes: next.planeBytes,
-          width: next.width,
-          height: next.height,
-          places: this.veil.places,
-          veils: this.veil.veils,
-          cap: veilCap,
-          ordinal: frame.ordinal,
-          fractionBits,
-          stripRows,
-        },
-        Math.ceil(next.height / stripRows),
-      );
-    }
+    // The finest level is a frame's own detail, whatever spill lies over it.
+    if (this.spill) await this.encode(next);
+    else await this.reduceAndEncode();
     await pool.run(
       'blendFinestStrip',
       {
@@ -144,37 +132,36 @@ export class PyramidBlender {
         lost: this.lost,
         uses,
         usesBytes,
-        veils: this.veil?.veils ?? 0,
-        veilPlaces: this.veil?.places ?? 0,
-        veilCap,
         warpScratchBytes: warpScratchBytes(sizes[0], frame, frame.toFrame[3]),
         stripRows,
       },
       Math.ceil(sizes[0].height / stripRows),
     );
+    if (this.spill) {
+      await pool.run(
+        'subtractSpillStrip',
+        {
+          picture: next.pointer,
+          stride: next.stride,
+          planeBytes: next.planeBytes,
+          width: next.width,
+          height: next.height,
+          places: this.spill.places,
+          spills: this.spill.spills,
+          ...curveArguments(this.curve),
+          ordinal: frame.ordinal,
+          fractionBits,
+          stripRows,
+        },
+        Math.ceil(next.height / stripRows),
+      );
+      await this.reduceAndEncode();
+    }
     for (let level = 1; level < sizes.length; level++) {
       const { width, height } = sizes[level];
       const here = sums[level];
       const picture = here.picture!;
       const coarse = sums[level + 1]?.picture;
-      if (coarse) {
-        await pool.run(
-          'reduceStrip',
-          {
-            fine: picture.pointer,
-            stride: picture.stride,
-            planeBytes: picture.planeBytes,
-            width,
-            height,
-            coarse: coarse.pointer,
-            coarseStride: coarse.stride,
-            coarsePlaneBytes: coarse.planeBytes,
-            planes: 3,
-            stripRows,
-          },
-          Math.ceil(coarse.height / stripRows),
-        );
-      }
       await pool.run(
         'accumulateStrip',
         {
@@ -203,6 +190,49 @@ export class PyramidBlender {
         Math.ceil(height / stripRows),
       );
     }
+  }
+
+  /** The coarser levels of a frame from its level 1, which is light; then all of them are encoded. */
+  private async reduceAndEncode(): Promise<void> {
+    const levels = this.sums.flatMap(({ picture }) => picture ?? []);
+    for (const [i, fine] of levels.entries()) {
+      const coarse = levels.at(i + 1);
+      if (coarse) {
+        await this.pool.run(
+          'reduceStrip',
+          {
+            fine: fine.pointer,
+            stride: fine.stride,
+            planeBytes: fine.planeBytes,
+            width: fine.width,
+            height: fine.height,
+            coarse: coarse.pointer,
+            coarseStride: coarse.stride,
+            coarsePlaneBytes: coarse.planeBytes,
+            planes: 3,
+            stripRows,
+          },
+          Math.ceil(coarse.height / stripRows),
+        );
+      }
+      await this.encode(fine);
+    }
+  }
+
+  private async encode({ pointer, stride, planeBytes, width, height }: Planes): Promise<void> {
+    await this.pool.run(
+      'encodeStrip',
+      {
+        picture: pointer,
+        stride,
+        planeBytes,
+        width,
+        height,
+        ...curveArguments(this.curve),
+        stripRows,
+      },
+      Math.ceil(height / stripRows),
+    );
   }
 
   /** Collapses the pyramid; the picture is interleaved RGB at full range of `bits`, in the arena. */

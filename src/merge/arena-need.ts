@@ -53,8 +53,8 @@ export function arenaBytes(
   const reachPlanes = needsFrontLayerPlane(fractionBitsFor(frames)) ? 2 : 1;
   const tiles = Math.ceil(size.width / tileColumns) * Math.ceil(size.height / tileRows);
   const plan = planes(0, 9, 1, 2) + planes(0, 9, reachPlanes, 2) + 2 * pixels + tiles * ((frames + 8) >> 3);
-  const veil = 6 * area(1);
-  const kept = smallBytes + slots + scratch + plan + veil;
+  const spill = 10 * area(1);
+  const kept = smallBytes + slots + scratch + plan + spill;
 
   const tracker =
     planes(0, 1, 11, 2) +
@@ -62,12 +62,14 @@ export function arenaBytes(
     planes(0, 1, 2, 2) +
     planes(1, focusLevels, 1, 2) +
     planes(1, focusLevels, 1, 4) +
-    4 * area(2);
+    4 * area(1);
   // Push and pull go down to one pixel, which adds less than a row of each level.
   const surface = 2 * planes(1, 9, 1, 2) + planes(1, focusLevels, 1, 2) + 4 * (size.width + size.height);
   const sources = planes(0, 9, 1, 2) + planes(1, 9, 1, 2) + 56 * frames;
   const maps = 2 * pixels + 4 * (frames + 1);
-  const focus = tracker + Math.max(surface, sources, maps, 2 * area(2));
+  // Cells of all sizes add a third; their tables are small.
+  const cells = 32 * area(2) + pixels / 200;
+  const focus = tracker + Math.max(surface, sources, maps, cells);
 
   const blend =
     tapTableBytes + 16 * area(1) + planes(0, 9, 4, 4) + planes(1, 9, 3, 4) + 3 * pixels * (bits / 8);

@@ -1,6 +1,6 @@
 import { planSources, takePlan } from '../blend/plan-sources.js';
 import { PyramidBlender } from '../blend/pyramid-blender.js';
-import { takeVeil, VeilFinder } from '../blend/veil.js';
+import { SpillFinder, takeSpill } from '../blend/spill.js';
 import { InputError } from '../errors.js';
 import { FocusTracker } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
@@ -13,9 +13,11 @@ import type { DustSpot } from '../rail/sensor-spot.js';
 import { compositeToFrame } from '../result/composite-to-frame.js';
 import { percentText } from '../result/report/numbers.js';
 import type { CropRectangle } from '../result/run-record.js';
+import { readIcc } from '../stack/exif.js';
 import type { FocusDirection, PictureEvidence } from '../stack/focus-direction.js';
 import { feedFrames } from '../stack/frame-feed.js';
 import type { KeptFrames } from '../stack/kept-frames.js';
+import { profileCurve } from '../stack/profile-curve.js';
 import { isStored, readStored } from '../stack/stored-frame.js';
 import { measureBlur, measureLoss } from '../surface/measure-blur.js';
 import { seeThrough } from '../surface/see-through.js';
@@ -114,16 +116,18 @@ export async function mergeFrames(
       await visiting;
     };
 
+    const curve = profileCurve(await readIcc(frames[0].file));
     const plan = takePlan(arena, size, frames.length);
     // `select` and `weigh` show frames as they are.
     const isAuto = options.rule === 'auto';
-    const veil = isAuto ? takeVeil(arena, size) : undefined;
+    const spill = isAuto ? takeSpill(arena, size) : undefined;
     const beforeTracker = arena.mark();
     const tracker = new FocusTracker(arena, pool, size, frameSize, focusLevels, dust);
-    const veilFinder = veil && tracker.levels > 2 ? new VeilFinder(arena, pool, tracker) : undefined;
+    const spillFinder =
+      spill && tracker.levels > 1 ? new SpillFinder(arena, pool, tracker, curve) : undefined;
     await forEachFrame(async (frame) => {
       await tracker.add(frame);
-      await veilFinder?.note(frame);
+      await spillFinder?.note(frame);
     }, false);
 
     log.enter('surface');
@@ -151,9 +155,9 @@ export async function mergeFrames(
     const { rule } = options;
     await planSources(arena, pool, plan, surface, toFrame, frameSize, rule, nearSign, blurPx);
     // Which of two things lies in front must be known.
-    const isVeiled = veil && veilFinder && blurPx !== undefined && nearSign !== 0;
-    if (isVeiled) {
-      const share = await veilFinder.find(veil, surface, blurPx, nearSign);
+    const isSpilled = spill && spillFinder && blurPx !== undefined && nearSign !== 0;
+    if (isSpilled) {
+      const share = await spillFinder.find(spill, surface, blurPx, nearSign);
       if (share > 0) {
         log.note(
           `The blur of near things (${blurPx.toFixed(1)} px a frame) was cleared from what lies behind, in ${percentText(100 * share)} of the picture.`,
@@ -171,7 +175,16 @@ export async function mergeFrames(
     const sources = arena.u16(plan.sources, size.width * size.height).slice();
     // The focus state has served: the blend takes its place in the arena.
     arena.release(beforeTracker);
-    const blender = new PyramidBlender(arena, pool, size, frameSize, plan, isVeiled ? veil : undefined, lost);
+    const blender = new PyramidBlender(
+      arena,
+      pool,
+      size,
+      frameSize,
+      plan,
+      curve,
+      isSpilled ? spill : undefined,
+      lost,
+    );
 
     log.enter('blend');
     await forEachFrame((frame) => blender.add(frame), true);

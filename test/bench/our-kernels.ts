@@ -1,5 +1,6 @@
 import { PyramidBlender } from '../../src/blend/pyramid-blender.js';
 import type { Size } from '../../src/image/image.js';
+import { curveArguments, srgbCurve } from '../../src/image/transfer-curve.js';
 import { Arena } from '../../src/kernels/arena.js';
 import { lanczosTaps, tapTableBytes } from '../../src/kernels/kernels.js';
 import { StripPool } from '../../src/workers/pool.js';
@@ -45,7 +46,7 @@ export async function timeOurKernels(pixels: Uint8Array, size: Size, threads: nu
     const reduce = await fastest(() =>
       pool.run(
         'reduceFrameStrip',
-        { source, bits: 8, width, height, ...gains, out: reduced, stripRows },
+        { source, bits: 8, width, height, ...gains, ...curveArguments(srgbCurve), out: reduced, stripRows },
         Math.ceil(half.height / stripRows),
       ),
     );

@@ -3,6 +3,7 @@ import { PyramidBlender } from '../../src/blend/pyramid-blender.js';
 import { FocusTracker } from '../../src/focus/focus-tracker.js';
 import type { Size } from '../../src/image/image.js';
 import type { PlacedFrame } from '../../src/image/placed-frame.js';
+import { srgbCurve } from '../../src/image/transfer-curve.js';
 import { identityMatrix } from '../../src/image/transform.js';
 import { Arena } from '../../src/kernels/arena.js';
 import type { SourceRule } from '../../src/options/source-rule.js';
@@ -10,7 +11,7 @@ import { findSurface } from '../../src/surface/surface.js';
 import { StripPool } from '../../src/workers/pool.js';
 
 /**
- * Merges still frames, interleaved RGB of 8 bits, at even steps and without a veil.
+ * Merges still frames, interleaved RGB of 8 bits, at even steps and without spill.
  *
  * @param blurOf What the blend is told of the blur, asked when the focus curves are followed.
  */
@@ -48,7 +49,7 @@ export async function mergeDrawn(
       1,
     );
     await planSources(arena, pool, plan, surface, still, size, rule, nearSign, blurPx);
-    const blender = new PyramidBlender(arena, pool, size, size, plan, undefined, lost);
+    const blender = new PyramidBlender(arena, pool, size, size, plan, srgbCurve, undefined, lost);
     for (let k = 0; k < count; k++) await blender.add(placed(k));
     return arena.u8(await blender.finish(8), samples).slice();
   } finally {

@@ -55,7 +55,7 @@ describe('blendFinestStrip', () => {
       const into = [acc.pointer, acc.planeBytes, sum.pointer, centre.pointer, reach.pointer, 0];
       into.push(k + 1, fractionBits);
       if (usesAt !== undefined) {
-        const tail = [marginOf(motion), lost, usesAt, 1, 0, 0, 0, 1 << 20];
+        const tail = [marginOf(motion), lost, usesAt, 1, 1 << 20];
         rig.run(
           'blendFinestStrip',
           [...warped, width, height, acc.stride, ...from, ...into, ...tail],

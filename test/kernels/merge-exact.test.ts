@@ -2,6 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { takePlan, tileColumns, tileRows } from '../../src/blend/plan-sources.js';
 import { PyramidBlender } from '../../src/blend/pyramid-blender.js';
 import type { PlacedFrame } from '../../src/image/placed-frame.js';
+import { srgbCurve } from '../../src/image/transfer-curve.js';
 import type { Matrix3 } from '../../src/image/transform.js';
 import { Arena } from '../../src/kernels/arena.js';
 import { StripPool } from '../../src/workers/pool.js';
@@ -37,7 +38,7 @@ async function merge(wish: Wish): Promise<Uint8Array | Uint16Array> {
         }
       }
     });
-    const blender = new PyramidBlender(arena, pool, size, size, plan);
+    const blender = new PyramidBlender(arena, pool, size, size, plan, srgbCurve);
     const pointer = arena.take(width * height * 3 * (bits / 8) + 64);
     const length = width * height * 3;
     const pixels = () => (bits === 8 ? arena.u8(pointer, length) : arena.u16(pointer, length));

@@ -1,5 +1,15 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { channelOf, KernelRig, noise, noiseRgb, pictureOf, reduced, worstDifference } from './kernel-rig.js';
+import { linearCurve, srgbCurve, type TransferCurve } from '../../src/image/transfer-curve.js';
+import {
+  at,
+  channelOf,
+  KernelRig,
+  noise,
+  noiseRgb,
+  pictureOf,
+  reduced,
+  worstDifference,
+} from './kernel-rig.js';
 
 let rig: KernelRig;
 beforeAll(async () => {
@@ -12,6 +22,40 @@ const sizes = [
   [33, 90],
   [25, 24],
 ] as const;
+
+/** Light of a sample, 0..255 both. */
+function lightAt([c1, c2, c3]: TransferCurve, sample: number): number {
+  const v = sample / 255;
+  return 255 * v * (c1 + v * (c2 + v * c3));
+}
+
+describe('encodeStrip', () => {
+  it.each([{ curve: linearCurve }, { curve: srgbCurve }])(
+    'inverts the curve $curve, row ends included',
+    ({ curve }) => {
+      const [width, height] = [37, 20];
+      const samples = [1, 2, 3].map((seed) => noise(width, height, seed));
+      // The darkest values too, where the curve is flattest.
+      samples[0].data.forEach((_, i) => {
+        if (i % 5 === 0) samples[0].data[i] = (i % 40) / 10;
+      });
+      const lights = samples.map((plane) =>
+        pictureOf(width, height, (x, y) => Math.fround(lightAt(curve, at(plane, x, y)))),
+      );
+      const planes = rig.place(lights);
+      rig.run(
+        'encodeStrip',
+        [planes.pointer, planes.stride, planes.planeBytes, width, height, ...curve],
+        height,
+      );
+      samples.forEach((plane, p) => {
+        expect(worstDifference(rig.read(planes, p), plane)).toBeLessThan(0.01);
+      });
+      const row = rig.arena.f32(planes.pointer - 32, width + 16);
+      for (let i = 1; i <= 8; i++) expect(row[8 - i]).toBe(row[8 + i]);
+    },
+  );
+});
 
 describe('reduceStrip', () => {
   it.each(sizes)('reduces %i x %i planes as the formula says', (width, height) => {
@@ -48,31 +92,43 @@ describe('reduceStrip', () => {
 
 describe('reduceFrameStrip', () => {
   const cases = sizes.flatMap(([width, height]) =>
-    ([8, 16] as const).map((bits) => ({ width, height, bits })),
+    ([8, 16] as const).flatMap((bits) =>
+      [linearCurve, srgbCurve].map((curve) => ({ width, height, bits, curve })),
+    ),
   );
 
-  it.each(cases)('halves a $width x $height frame of $bits bits', ({ width, height, bits }) => {
-    const samples = noiseRgb(width, height, bits, width);
-    const [halfWidth, halfHeight] = [(width + 1) >> 1, (height + 1) >> 1];
-    const out = rig.arena.take(halfWidth * halfHeight * 16 + 64);
-    const gains = [1.25, 1, 0.5];
-    rig.run('reduceFrameStrip', [rig.placeSamples(samples), bits, width, height, ...gains, out], halfHeight);
-    const half = rig.arena.f32(out, halfWidth * halfHeight * 4);
-    for (let c = 0; c < 3; c++) {
-      const ours = pictureOf(halfWidth, halfHeight, (x, y) => half[(y * halfWidth + x) * 4 + c] / gains[c]);
-      expect(worstDifference(ours, reduced(channelOf(samples, width, height, c)))).toBeLessThan(1e-4);
-    }
-  });
-
-  it.each([8, 16] as const)(
-    'keeps a white frame of %i bits white: the integer sums do not overflow',
-    (bits) => {
-      const [width, height] = [31, 29];
-      const samples = noiseRgb(width, height, bits, 1).fill(2 ** bits - 1);
-      const out = rig.arena.take(16 * 15 * 16 + 64);
-      rig.run('reduceFrameStrip', [rig.placeSamples(samples), bits, width, height, 1, 1, 1, out], 15);
-      const half = rig.arena.f32(out, 16 * 15 * 4).filter((_, i) => i % 4 < 3);
-      for (const value of half) expect(value).toBeCloseTo(255, 4);
+  it.each(cases)(
+    'halves a $width x $height frame of $bits bits, curve $curve',
+    ({ width, height, bits, curve }) => {
+      const samples = noiseRgb(width, height, bits, width);
+      const [halfWidth, halfHeight] = [(width + 1) >> 1, (height + 1) >> 1];
+      const out = rig.arena.take(halfWidth * halfHeight * 16 + 64);
+      const gains = [1.25, 1, 0.5];
+      rig.run(
+        'reduceFrameStrip',
+        [rig.placeSamples(samples), bits, width, height, ...gains, ...curve, out],
+        halfHeight,
+      );
+      const half = rig.arena.f32(out, halfWidth * halfHeight * 4);
+      for (let c = 0; c < 3; c++) {
+        const channel = channelOf(samples, width, height, c);
+        const light = pictureOf(width, height, (x, y) => lightAt(curve, at(channel, x, y) * gains[c]));
+        const ours = pictureOf(halfWidth, halfHeight, (x, y) => half[(y * halfWidth + x) * 4 + c]);
+        expect(worstDifference(ours, reduced(light))).toBeLessThan(2e-4);
+      }
     },
   );
+
+  it.each([8, 16] as const)('keeps a white frame of %i bits white', (bits) => {
+    const [width, height] = [31, 29];
+    const samples = noiseRgb(width, height, bits, 1).fill(2 ** bits - 1);
+    const out = rig.arena.take(16 * 15 * 16 + 64);
+    rig.run(
+      'reduceFrameStrip',
+      [rig.placeSamples(samples), bits, width, height, 1, 1, 1, ...srgbCurve, out],
+      15,
+    );
+    const half = rig.arena.f32(out, 16 * 15 * 4).filter((_, i) => i % 4 < 3);
+    for (const value of half) expect(value).toBeCloseTo(255, 4);
+  });
 });

@@ -17,7 +17,6 @@
 import { clearReach, reach } from './common';
 import { unitsOf64ths, unitsPerFrame } from './curve-state';
 import { expandColumns, expandFour } from './pyramid';
-import { clearRow } from './veil';
 import { gainOf, warpBlock } from './warp';
 
 /** Weight with which a thing before the rest is added: what the weights about a centre come to, a little less. */
@@ -178,7 +177,7 @@ const tileColumns: i32 = 64;
  * The finest level of a frame, rows of one strip: only tiles in which the frame has any weight are warped, and
  * neither the warped picture nor its Laplacian reaches memory. coarse: planes of G_1, in memory as a whole.
  * uses: one bit a tile and frame, `usesBytes` a tile, tiles row by row; bit = ordinal.
- * lost: see `weightRow`. veils: the veil of level 1 and its places, see veil.ts; 0 = none.
+ * lost: see `weightRow`.
  * scratch: warp scratch of `warpScratchBytes`, then stripRows * stride * 3 floats and 3 rows.
  */
 export function blendFinestStrip(
@@ -187,7 +186,7 @@ export function blendFinestStrip(
   width: i32, height: i32, stride: i32,
   coarse: usize, coarseStride: i32, coarseBytes: usize,
   acc: usize, accBytes: usize, sum: usize, centre: usize, reachMap: usize, strandBytes: usize, ordinal: i32, fractionBits: i32, margin: f64, lost: f32,
-  uses: usize, usesBytes: i32, veils: usize, veilPlaces: usize, veilCap: f32,
+  uses: usize, usesBytes: i32,
   warpScratchBytes: usize, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y0 = strip * stripRows;
@@ -226,12 +225,6 @@ export function blendFinestStrip(
       const x1 = min(to, i32(columns >> 32));
       if (x1 <= x0) continue;
       const row = usize(y) * usize(stride);
-      if (veils != 0) {
-        clearRow(
-          fine + (usize((y - y0) * stride) << 2), fineBytes, y, x0, x1,
-          veilPlaces, veils, (width + 1) >> 1, (height + 1) >> 1, veilCap, ordinal, fractionBits,
-        );
-      }
       accumulateRow(
         fine + (usize((y - y0) * stride) << 2), fineBytes, coarse, coarseStride, coarseBytes, 0, (height + 1) >> 1,
         acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), strandBytes, f32(ordinal), lost, fractionBits,

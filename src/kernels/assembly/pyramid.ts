@@ -1,6 +1,7 @@
 // The 5-tap pyramid of Burt & Adelson (IEEE Trans. Commun. COM-31, 1983), a = 0.375: [1 4 6 4 1] / 16.
 // Coarse pixel (i, j) lies at fine pixel (2 i, 2 j); sizes are halved rounding up; borders are mirrored.
 import { fillEnds, mirror } from './common';
+import { gainedCurve, pixelLight } from './light';
 
 /**
  * A coarse row from five fine rows of one plane, whose ends are filled.
@@ -129,83 +130,71 @@ export function reduceStrip(
 }
 
 /**
- * A frame reduced to half size in its own grid, interleaved RGB in, RGBx floats 0..255 times the gains out (level 1, rows
- * coarseWidth * 16 bytes): one strip of coarse rows. scratch: 3 (width + 8) sums of 4 bytes.
+ * A frame reduced to half size in its own grid: interleaved RGB samples in, times the gains and decoded by the curve (see
+ * light.ts), RGBx light 0..255 as floats out (level 1, rows coarseWidth * 16 bytes): one strip of coarse rows.
+ * scratch: five rows of the output.
  */
 export function reduceFrameStrip(
   source: usize, bits: i32, width: i32, height: i32, gainR: f32, gainG: f32, gainB: f32,
+  curve1: f32, curve2: f32, curve3: f32,
   out: usize, stripRows: i32, strip: i32, scratch: usize,
 ): void {
-  const gain = f32x4(gainR, gainG, gainB, 0);
+  // The last factor of both directions, 1 / 256, is that of the light.
+  const c1 = gainedCurve(bits, gainR, gainG, gainB, curve1 / 256, 1);
+  const c2 = gainedCurve(bits, gainR, gainG, gainB, curve2 / 256, 2);
+  const c3 = gainedCurve(bits, gainR, gainG, gainB, curve3 / 256, 3);
   const coarseWidth = (width + 1) >> 1;
   const coarseHeight = (height + 1) >> 1;
-  const j1 = min(coarseHeight, (strip + 1) * stripRows);
-  const elements = width * 3;
-  const rowBytes = usize(elements) * (bits == 8 ? 1 : 2);
-  for (let j = strip * stripRows; j < j1; j++) {
-    const r0 = source + usize(mirror(2 * j - 2, height)) * rowBytes;
-    const r1 = source + usize(mirror(2 * j - 1, height)) * rowBytes;
-    const r2 = source + usize(mirror(2 * j, height)) * rowBytes;
-    const r3 = source + usize(mirror(2 * j + 1, height)) * rowBytes;
-    const r4 = source + usize(mirror(2 * j + 2, height)) * rowBytes;
-    let o = out + ((usize(j) * usize(coarseWidth)) << 4);
-    if (bits == 8) {
-      // Sums of 16 x 255 = 4080 down and 16 x 4080 = 65280 across stay within 16 bits.
-      const sums = scratch + 64;
-      for (let i = 0; i < elements; i += 8) {
-        const at = usize(i);
-        const outer = i16x8.add(v128.load8x8_u(r0 + at), v128.load8x8_u(r4 + at));
-        const inner = i16x8.add(v128.load8x8_u(r1 + at), v128.load8x8_u(r3 + at));
-        const centre = v128.load8x8_u(r2 + at);
-        const twice = i16x8.add(inner, centre); // 4 inner + 6 centre = 4 (inner + centre) + 2 centre
-        v128.store(sums + (at << 1), i16x8.add(i16x8.add(outer, i16x8.shl(twice, 2)), i16x8.add(centre, centre)));
-      }
-      for (let i = -2; i < 0; i++) copyPixel16(sums, mirror(i, width), i);
-      for (let i = width; i < width + 3; i++) copyPixel16(sums, mirror(i, width), i);
-      const unit = f32x4(1.0 / 256, 1.0 / 256, 1.0 / 256, 0);
-      for (let i = 0; i < coarseWidth; i++) {
-        const p = sums + isize(i * 12);
-        const outer = i16x8.add(v128.load64_zero(p - 12), v128.load64_zero(p + 12));
-        const inner = i16x8.add(v128.load64_zero(p - 6), v128.load64_zero(p + 6));
-        const centre = v128.load64_zero(p);
-        const sum = i16x8.add(i16x8.add(outer, i16x8.shl(i16x8.add(inner, centre), 2)), i16x8.add(centre, centre));
-        v128.store(o, v128.mul<f32>(v128.mul<f32>(v128.convert<i32>(v128.extend_low<u16>(sum)), unit), gain));
-        o += 16;
-      }
-    } else {
-      // 16 x 65535 down needs 20 bits: 32-bit sums, 16 x that 24 bits, exact in float too.
-      const sums = scratch + 64;
-      for (let i = 0; i < elements; i += 4) {
-        const at = usize(i) << 1;
-        const outer = i32x4.add(v128.load16x4_u(r0 + at), v128.load16x4_u(r4 + at));
-        const inner = i32x4.add(v128.load16x4_u(r1 + at), v128.load16x4_u(r3 + at));
-        const centre = v128.load16x4_u(r2 + at);
-        v128.store(sums + (usize(i) << 2), i32x4.add(i32x4.add(outer, i32x4.shl(i32x4.add(inner, centre), 2)), i32x4.add(centre, centre)));
-      }
-      for (let i = -2; i < 0; i++) copyPixel32(sums, mirror(i, width), i);
-      for (let i = width; i < width + 3; i++) copyPixel32(sums, mirror(i, width), i);
-      const unit = f32x4(1.0 / 65792, 1.0 / 65792, 1.0 / 65792, 0);
-      for (let i = 0; i < coarseWidth; i++) {
-        const p = sums + isize(i * 24);
-        const outer = i32x4.add(v128.load(p - 24), v128.load(p + 24));
-        const inner = i32x4.add(v128.load(p - 12), v128.load(p + 12));
-        const centre = v128.load(p);
-        const sum = i32x4.add(i32x4.add(outer, i32x4.shl(i32x4.add(inner, centre), 2)), i32x4.add(centre, centre));
-        v128.store(o, v128.mul<f32>(v128.mul<f32>(v128.convert<i32>(sum), unit), gain));
-        o += 16;
-      }
+  const rowBytes = usize(coarseWidth) << 4;
+  const j0 = strip * stripRows;
+  const j1 = min(coarseHeight, j0 + stripRows);
+  // Each source row is halved once and stays for the three coarse rows that ask for it, row v in v + 5 modulo 5.
+  let next = 2 * j0 - 2;
+  for (let j = j0; j < j1; j++) {
+    for (; next <= 2 * j + 2; next++) {
+      halveRow(source, bits, width, mirror(next, height), c1, c2, c3, scratch + usize((next + 5) % 5) * rowBytes, coarseWidth);
+    }
+    const r0 = scratch + usize((2 * j + 3) % 5) * rowBytes;
+    const r1 = scratch + usize((2 * j + 4) % 5) * rowBytes;
+    const r2 = scratch + usize((2 * j) % 5) * rowBytes;
+    const r3 = scratch + usize((2 * j + 1) % 5) * rowBytes;
+    const r4 = scratch + usize((2 * j + 2) % 5) * rowBytes;
+    const o = out + usize(j) * rowBytes;
+    for (let at: usize = 0; at < rowBytes; at += 16) {
+      v128.store(o + at, binomial(v128.load(r0 + at), v128.load(r1 + at), v128.load(r2 + at), v128.load(r3 + at), v128.load(r4 + at)));
     }
   }
 }
 
+/** a + 4 b + 6 c + 4 d + e. */
 // @ts-ignore: decorator
 @inline
-function copyPixel16(sums: usize, from: i32, to: i32): void {
-  for (let p = 0; p < 3; p++) store<u16>(sums + isize((to * 3 + p) * 2), load<u16>(sums + isize((from * 3 + p) * 2)));
+function binomial(a: v128, b: v128, c: v128, d: v128, e: v128): v128 {
+  const four = f32x4.splat(4);
+  const twice = v128.add<f32>(c, c);
+  return v128.add<f32>(v128.add<f32>(a, e), v128.add<f32>(v128.mul<f32>(four, v128.add<f32>(v128.add<f32>(b, d), c)), twice));
 }
 
+/** Light of every other pixel of row v, averaged along the row. */
 // @ts-ignore: decorator
 @inline
-function copyPixel32(sums: usize, from: i32, to: i32): void {
-  for (let p = 0; p < 3; p++) store<u32>(sums + isize((to * 3 + p) * 4), load<u32>(sums + isize((from * 3 + p) * 4)));
+function halveRow(source: usize, bits: i32, width: i32, v: i32, c1: v128, c2: v128, c3: v128, out: usize, coarseWidth: i32): void {
+  const row = source + usize(v) * usize(width) * (bits == 8 ? 3 : 6);
+  let a = pixelLight(row, bits, mirror(-2, width), c1, c2, c3);
+  let b = pixelLight(row, bits, mirror(-1, width), c1, c2, c3);
+  let c = pixelLight(row, bits, 0, c1, c2, c3);
+  const inner = (width - 1) >> 1;
+  for (let i = 0; i < inner; i++) {
+    const d = pixelLight(row, bits, 2 * i + 1, c1, c2, c3);
+    const e = pixelLight(row, bits, 2 * i + 2, c1, c2, c3);
+    v128.store(out + (usize(i) << 4), binomial(a, b, c, d, e));
+    a = c;
+    b = d;
+    c = e;
+  }
+  for (let i = inner; i < coarseWidth; i++) {
+    const d = pixelLight(row, bits, mirror(2 * i + 1, width), c1, c2, c3);
+    const e = pixelLight(row, bits, mirror(2 * i + 2, width), c1, c2, c3);
+    v128.store(out + (usize(i) << 4), binomial(a, b, c, d, e));
+  }
 }
