@@ -206,9 +206,10 @@ async function inspectFolder(
   const photographs = inspected.flatMap((file) => (file.kind === 'photograph' ? [file.photograph] : []));
   // Also those of raw and JPEG that are not used: whoever takes one away changes the stack.
   const meant = files.filter((file, i) => isMeant(listed[i], file.name));
-  if (meant.length < minStackFrames) {
-    if (meant.length > 0) {
-      const reason = `it holds ${countOf(meant.length, 'photograph')}, and a stack has at least ${minStackFrames}`;
+  const exposures = inspected.filter((file) => isMeant(file, nameOf(file))).length;
+  if (exposures < minStackFrames) {
+    if (exposures > 0) {
+      const reason = `it holds ${countOf(exposures, 'photograph')}, and a stack has at least ${minStackFrames}`;
       findings.passed.push({ folder, reason, unreadable: false });
     }
     return;
@@ -263,9 +264,13 @@ async function inspectKnown(
   return inspected;
 }
 
+function nameOf(file: Inspected): string {
+  return file.kind === 'photograph' ? file.photograph.name : file.name;
+}
+
 function isMeant(inspected: Inspected, name: string): boolean {
   const isPicture = inspected.kind === 'photograph' || inspected.kind === 'raw';
-  return isPicture || (inspected.kind === 'unusable' && hasPictureEnding(name));
+  return isPicture || (inspected.kind === 'unusable' && (hasPictureEnding(name) || hasRawEnding(name)));
 }
 
 /** Facts of the greater number of frames, for estimates. */

@@ -7,6 +7,7 @@ import { resultName, stackKey } from '../../src/batch/result-name.js';
 import { SettledStacks } from '../../src/batch/settled-stacks.js';
 import { runSchemaName } from '../../src/result/run-record.js';
 import { jpeg, makeFolder } from '../stack/pictures.js';
+import { buildDng, mosaicOf } from '../stack/raw/dng.js';
 
 const plain = await jpeg();
 
@@ -27,6 +28,25 @@ describe('the stacks below a folder', () => {
     place(join(root, 'two'), 2);
     place(join(root, 'words'), 5, 'txt', 'no picture');
     expect(await keysBelow(root)).toEqual(['.', 'day 9', 'day 9/bee', 'day 10/bee']);
+  });
+
+  it('are found of raw files too; of raw and JPEG of one name each exposure counts once', async () => {
+    const root = makeFolder();
+    const light = new Float32Array(32 * 24 * 3).fill(0.3);
+    const dng = buildDng({ width: 32, height: 24, mosaic: mosaicOf(light, 32, 24) });
+    place(join(root, 'both'), 3, 'dng', dng);
+    place(join(root, 'both'), 3);
+    place(join(root, 'raw'), 4, 'dng', dng);
+    place(join(root, 'two'), 2, 'dng', dng);
+    place(join(root, 'two'), 2);
+    const { stacks, passed } = await findStacks(root, { exclude: [], maxPixels: 1e8 });
+    expect(stacks.map(({ key, frames, files, bits }) => [key, frames, files.length, bits])).toEqual([
+      ['both', 3, 6, 16],
+      ['raw', 4, 4, 16],
+    ]);
+    expect(passed.map(({ reason }) => reason)).toEqual([
+      'it holds 2 photographs, and a stack has at least 3',
+    ]);
   });
 
   it('leave out hidden folders, results, exports, other batches, and the place of the results', async () => {

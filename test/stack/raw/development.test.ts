@@ -1,3 +1,5 @@
+import { readdirSync } from 'node:fs';
+import { join } from 'node:path';
 import { crc32, deflateSync } from 'node:zlib';
 import sharp from 'sharp';
 import { describe, expect, it } from 'vitest';
@@ -7,6 +9,7 @@ import { readRawExif } from '../../../src/stack/exif.js';
 import type { FrameFile } from '../../../src/stack/frame.js';
 import { parseExif } from '../../../src/stack/parse-exif.js';
 import { developStack } from '../../../src/stack/raw/develop-stack.js';
+import { DevelopedFrames } from '../../../src/stack/raw/developed-frames.js';
 import type { DevelopmentOptions } from '../../../src/stack/raw/development.js';
 import { iccProfile } from '../../../src/stack/raw/icc-profile.js';
 import { readStack } from '../../../src/stack/read-stack.js';
@@ -246,6 +249,27 @@ describe('a raw file', () => {
     expect([quick.width, quick.height]).toEqual([32, 24]);
     const grey = Array.from(quick.pixels.subarray((6 * 32 + 12) * 3, (6 * 32 + 12) * 3 + 3));
     for (const value of grey) expect(Math.abs(value / 65_535 - encodeLight(0.18))).toBeLessThan(0.004);
+  });
+
+  it('is developed once where it is kept, and again, to the same, where there is no room for it', async () => {
+    const stack = await readStack(makeFolder({ 'a.dng': fieldsDng(), 'b.dng': fieldsDng() }));
+    const plain = await decodeFrame((await developStack(stack, 1, asShot)).stack.frames[0]);
+    const folder = makeFolder();
+    const roomy = new DevelopedFrames(folder);
+    const [first] = (await developStack(stack, 1, asShot, roomy)).stack.frames;
+    for (let reading = 0; reading < 2; reading++)
+      expect((await decodeFrame(first)).pixels).toEqual(plain.pixels);
+    expect(readdirSync(folder)).toEqual(['1.tif']);
+    const { data } = await sharp(join(folder, '1.tif'))
+      .toColourspace('rgb16')
+      .raw({ depth: 'ushort' })
+      .toBuffer({ resolveWithObject: true });
+    expect(Buffer.from(plain.pixels.buffer).equals(data), 'a second reader').toBe(true);
+    const full = new DevelopedFrames(join(folder, 'missing'));
+    const [again] = (await developStack(stack, 1, asShot, full)).stack.frames;
+    for (let reading = 0; reading < 2; reading++)
+      expect((await decodeFrame(again)).pixels).toEqual(plain.pixels);
+    expect([...full.refused]).toEqual([1]);
   });
 
   it('that is cut short is named, with what to do', async () => {
