@@ -28,6 +28,7 @@ import { verdictAfter } from '../result/verdict.js';
 import { type Picture, writeComposite } from '../result/write-composite.js';
 import { type ResultMaps, writeMaps } from '../result/write-maps.js';
 import { writeRunRecord } from '../result/write-run-record.js';
+import { writeTogether } from '../result/write-together.js';
 import { isReducedWhileDecoded } from '../stack/decode.js';
 import { readIcc, readRawExif } from '../stack/exif.js';
 import { type FocusDirection, findDirection } from '../stack/focus-direction.js';
@@ -122,23 +123,20 @@ export async function mergeFolder(
     const [icc, exif] = await Promise.all([readIcc(anchor.file), readRawExif(anchor.file)]);
     const software = `Lamella ${programVersion()}`;
     const signal = hooks.signal;
-    const { notes, ...composite } = await writeComposite(result.dir, picture, {
-      format: options.format,
-      isPreview,
-      icc,
-      exif,
-      software,
-      signal,
-    });
+    let written = 0;
+    const noteWritten = () => log.progress(++written, 3);
+    const [{ notes, ...composite }, mapsRecord] = await writeTogether([
+      writeComposite(result.dir, picture, {
+        format: options.format,
+        isPreview,
+        icc,
+        exif,
+        software,
+        signal,
+      }).finally(noteWritten),
+      writeMaps(result.dir, maps, { unit: scale.unit, software, isPreview, signal }).finally(noteWritten),
+    ]);
     for (const note of notes) log.note(note);
-    log.progress(1, 3);
-    const mapsRecord = await writeMaps(result.dir, maps, {
-      unit: scale.unit,
-      software,
-      isPreview,
-      signal,
-    });
-    log.progress(2, 3);
     log.closeStage();
     const record: RunRecord = {
       schema: runSchemaName,

@@ -5,6 +5,7 @@ import { writePng } from './png-file.js';
 import { bandsOf, type MapRows, mapRows } from './rows.js';
 import type { DepthPngRecord, DepthUnit, MapsRecord } from './run-record.js';
 import { writeTiff } from './tiff-file.js';
+import { writeTogether } from './write-together.js';
 
 /** The maps of a result, all of shape (rows, cols); any of them may lie on a SharedArrayBuffer. */
 export interface ResultMaps {
@@ -57,13 +58,7 @@ export async function writeMaps(
   const mapping = options.mapping && fits(range, options.mapping) ? options.mapping : depthMapping(range);
   const picture = { width, height, channels: 1, signal } as const;
 
-  if (maps.depth instanceof Float32Array) {
-    await writeTiff(join(dir, files.depth), maps.depth, width, height, 1, { software, signal });
-  }
-  await writePng(join(dir, files.depthPng), { ...picture, bits: 16, row: depthPngRows(rows, mapping) });
-  await writePng(join(dir, files.sources), { ...picture, bits: 16, row: (y) => rows.sources(y, y + 1) });
   const confidenceRow = (y: number) => rows.confidence(y, y + 1);
-  await writePng(join(dir, files.confidence), { ...picture, bits: 8, row: confidenceRow });
   const palette = coverageClasses.map((entry) => entry.rgb);
   const counts = new Uint32Array(256);
   const coverageRow = (y: number) => {
@@ -71,7 +66,16 @@ export async function writeMaps(
     for (let x = 0; x < row.length; x++) counts[row[x]]++;
     return row;
   };
-  await writePng(join(dir, files.coverage), { ...picture, bits: 8, row: coverageRow, palette });
+  // Side by side: one deflates while another waits for the disk.
+  await writeTogether([
+    maps.depth instanceof Float32Array
+      ? writeTiff(join(dir, files.depth), maps.depth, width, height, 1, { software, signal })
+      : Promise.resolve(),
+    writePng(join(dir, files.depthPng), { ...picture, bits: 16, row: depthPngRows(rows, mapping) }),
+    writePng(join(dir, files.sources), { ...picture, bits: 16, row: (y) => rows.sources(y, y + 1) }),
+    writePng(join(dir, files.confidence), { ...picture, bits: 8, row: confidenceRow }),
+    writePng(join(dir, files.coverage), { ...picture, bits: 8, row: coverageRow, palette }),
+  ]);
 
   const percents = coverageClasses.map((_, value) => (100 * counts[value]) / (width * height));
   return {
