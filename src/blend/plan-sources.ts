@@ -84,7 +84,7 @@ export function takePlan(arena: Arena, size: Size, frames: number): SourcePlan {
  * `weigh`: frames around the surface. `select`: at the followed levels the frame of the largest measure, at
  * coarser ones the surface. `auto`: the surface, but at the followed levels their own peak where it stands out
  * clearly and means something else than the surface: a bristle in front of an eye. Where what is behind shows as much
- * detail as the bristle, the bristle's is laid over it.
+ * detail as the bristle, the bristle's is laid over it. Of two frames alone `auto` takes the sharper, as `select` does.
  *
  * @param toFrame Composite pixel to frame pixel, by ordinal - 1.
  * @param nearSign Which way along the stack is nearer: 1 lower ordinals, -1 higher ones, 0 unknown.
@@ -107,6 +107,8 @@ export async function planSources(
   arena.u8(plan.uses, tiles * plan.usesBytes).fill(0);
   const frames = arena.take(toFrame.length * frameBytes);
   const { fractionBits } = plan;
+  // Two frames are too few for a focus curve: a depth between them would blend the sharp one with the other.
+  const planned = rule === 'auto' && toFrame.length === 2 ? 'select' : rule;
   const samePlace = storedLength(sameFrames * surface.unit, fractionBits);
   let medians = surface.places;
   for (const [level, { centre, reach }] of plan.levels.entries()) {
@@ -171,7 +173,7 @@ export async function planSources(
         width,
         height,
         level,
-        rule: ruleNumbers[rule],
+        rule: ruleNumbers[planned],
         fractionBits,
         frames,
         count: toFrame.length,
