@@ -122,6 +122,12 @@ export type {
   StackNote,
   StackNoteKind,
 } from './stack/frame.js';
+export type { ColourSpace } from './stack/raw/colour-space.js';
+export type { DevelopedFrames } from './stack/raw/developed-frames.js';
+export type { Development, FileWhite, WhiteBalance } from './stack/raw/development.js';
+export type { RawFile } from './stack/raw/raw-file.js';
+export type { DevelopedPixels, SensorCrop } from './stack/raw/raw-jobs.js';
+export type { PreferredTwin } from './stack/raw/settle-raws.js';
 export { type ReadStackOptions, readStack } from './stack/read-stack.js';
 export { type ContactSheetOptions, writeContactSheet } from './trace/contact-sheet.js';
 export type { PictureRegion } from './trace/picture-region.js';
