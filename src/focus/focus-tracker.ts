@@ -52,12 +52,13 @@ export const statePlane = {
   secondOrdinal: 7,
   /** Room for what is found beside the peaks: see assembly/peaks.ts. */
   strand: 8,
-  /** Lumas of best and second, 0 to 255, two a number: of level 0, and at the size of level 0 of level 1. */
+  /** Lumas, 0 to 255, two a number: of best and second of level 0, and at the size of level 0 of the best of levels 1 and 2. */
   tones: 9,
   coarseTones: 10,
 } as const;
 
-const tonePlanes = [statePlane.tones, statePlane.coarseTones];
+/** Of levels 0, 1 and 2. */
+const tonePlanes = [statePlane.tones, statePlane.coarseTones, statePlane.coarseTones];
 
 /**
  * Follows the focus curve of every pixel at the finest levels, frame by frame, in memory of fixed size: best
@@ -171,7 +172,7 @@ export class FocusTracker {
           lumaStride: this.lumaCodes.stride,
           lumaWidth: this.lumaCodes.width,
           lumaHeight: this.lumaCodes.height,
-          tones: level < 2 ? state[0].pointer + tonePlanes[level] * state[0].planeBytes : 0,
+          tones: level < tonePlanes.length ? state[0].pointer + tonePlanes[level] * state[0].planeBytes : 0,
           toneStride: state[0].stride,
           toneWidth: state[0].width,
           toneHeight: state[0].height,

@@ -4,7 +4,7 @@ import { spiralPoints } from './spiral.js';
 
 /** Level whose detail tells a real peak from the blur of an edge. */
 export const fineLevel = 1;
-const samples = 96;
+const samples = 48;
 /** Beyond, what is left of an edge in its blur is below the noise of the levels that are followed, px. */
 const widestPx = 64;
 const stripRows = 32;

@@ -34,7 +34,7 @@ export interface Surface {
 }
 
 /** Passes of the smoothing: holes between its taps, px, and tolerance, units. */
-const smoothSteps = [1, 1, 2, 4];
+const smoothSteps = [1, 2, 4];
 const smoothTolerance = 1.2;
 /** Stored weight from which a place stands on its own: 5 / unit^2. */
 export const fullWeight = 5 * 64;

@@ -1,5 +1,12 @@
 import { at, type Plane } from './kernel-rig.js';
-import { candidatesOf, type Labels, lastFrame, type Scene, supportsAt } from './label-scene.js';
+import {
+  type Candidate,
+  candidatesOf,
+  type Labels,
+  lastFrame,
+  type Scene,
+  supportsAt,
+} from './label-scene.js';
 import { unitsOf } from './label-twin.js';
 import { tunedIn } from './tuned.js';
 
@@ -7,6 +14,7 @@ import { tunedIn } from './tuned.js';
 
 const tuned = tunedIn('candidates', 'decide');
 const leastSupport = tuned('leastSupport');
+const mostSupport = tuned('mostSupport');
 const supportSteps = tuned('supportSteps');
 const apartSurfaces = tuned('apartSurfaces');
 const sameSurface = tuned('sameSurface');
@@ -56,6 +64,30 @@ function around(labels: Plane, x: number, y: number, reach: number): Around[] {
   return found;
 }
 
+/** Labels of the picture within a square about a pixel. */
+function square(labels: Plane, x: number, y: number, reach: number): number[] {
+  const found: number[] = [];
+  for (let v = Math.max(0, y - reach); v <= Math.min(labels.height - 1, y + reach); v++) {
+    for (let u = Math.max(0, x - reach); u <= Math.min(labels.width - 1, x + reach); u++)
+      found.push(at(labels, u, v));
+  }
+  return found;
+}
+
+/** The best peak of level 2, where it has support. */
+function wideCandidate(
+  { states }: Scene,
+  x: number,
+  y: number,
+): (Candidate & { support: number }) | undefined {
+  const [fine, , wide] = states;
+  if (!wide) return undefined;
+  const octaves = at(wide.best, x >> 2, y >> 2) / 512 - leastSupport;
+  const support = Math.floor(supportSteps * Math.max(0, Math.min(mostSupport, octaves)));
+  if (support === 0) return undefined;
+  return { n: 3, place: at(wide.before, x >> 2, y >> 2), tone: at(fine.coarseTones, x, y) >> 8, support };
+}
+
 /**
  * The place that a pixel belongs to, stored, and how clear the decision was: the logarithm of the odds for the near
  * surface, infinite where there was none.
@@ -66,16 +98,21 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
   const stands = { decided: label, odds: Number.POSITIVE_INFINITY };
   const same = Math.trunc(unitsOf(sameSurface, scene.unit));
   const apart = Math.trunc(unitsOf(apartSurfaces, scene.unit));
-  const nearby = around(labels, x, y, reachPx);
   // Every other row of the disc tells as much.
-  const disc = nearby.filter((pixel) => (pixel.y - y) % 2 === 0);
+  const disc = around(labels, x, y, reachPx).filter((pixel) => (pixel.y - y) % 2 === 0);
   const known = disc.map((pixel) => pixel.label);
   if (nearSign === 0 || Math.max(...known) - Math.min(...known) <= apart) return stands;
 
   const own = supportsAt(supports, x, y);
   const candidates = candidatesOf(scene, x, y).filter(({ n }) => own[n] > 0);
-  const names = around(labels, x, y, frontReach).map((pixel) => pixel.label);
-  const named = candidates.filter(({ place }) => names.some((other) => Math.abs(other - place) < same));
+  if (candidates.length === 0) return stands;
+  const isNamed = (place: number, reach: number) =>
+    square(labels, x, y, reach).some((other) => Math.abs(other - place) < same);
+  const named = candidates.filter(({ place }) => isNamed(place, frontReach));
+  const wide = wideCandidate(scene, x, y);
+  if (wide && label !== 0 && (label - wide.place) * nearSign >= same && isNamed(wide.place, reachPx))
+    named.push(wide);
+  // Of two at one place the one of the finer level.
   const [near] = named.toSorted((first, second) => (first.place - second.place) * nearSign);
   if (!near) return stands;
 
@@ -91,10 +128,10 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
   const [above, below] = [Math.max(...tonesNear) - mean, mean - Math.min(...tonesNear)];
   const contrast = tonesNear.length === 0 ? 0 : above > below ? above : -below;
 
-  const others = candidates.filter(({ n }) => n !== near.n);
+  const others = candidates.filter((other) => other !== near);
   const nearSupport = others
     .filter(({ place }) => Math.abs(place - near.place) < same)
-    .reduce((sum, { n }) => sum + own[n], own[near.n]);
+    .reduce((sum, { n }) => sum + own[n], near === wide ? wide.support : own[near.n]);
   const [back] = others
     .filter(({ place }) => Math.abs(place - near.place) >= same && (place - near.place) * nearSign > apart)
     .toSorted((first, second) => own[second.n] - own[first.n]);
@@ -106,7 +143,7 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
   }
   if (odds > 0) return { decided: Math.abs(label - near.place) < same ? label : near.place, odds };
   // Of what lies behind at the least distance that which is known, and the nearest to the front.
-  const [told] = nearby
+  const [told] = disc
     .filter((pixel) => isBehind(pixel.label))
     .toSorted(
       (first, second) =>

@@ -23,27 +23,29 @@ export interface Scene {
 /** Of the scenes: places lie from before the first to beyond the last. */
 export const lastFrame = 12;
 
-/** One of the up to four peaks of a pixel: its byte in the supports, its stored place, and its tone, 0 to 255. */
+/** One of the up to three peaks of a pixel: its byte in the supports, its stored place, and its tone, 0 to 255. */
 export interface Candidate {
   n: number;
   place: number;
   tone: number;
 }
 
-/** The candidates of a pixel of level 0: the two peaks of level 0, and the two of level 1 where it is followed. */
+/** The candidates of a pixel of level 0: the two peaks of level 0, and the best of level 1 where it is followed. */
 export function candidatesOf({ states }: Scene, x: number, y: number): Candidate[] {
-  return states.slice(0, 2).flatMap(({ before, secondOrdinal }, level) => {
-    const tones = at(level === 0 ? states[0].tones : states[0].coarseTones, x, y);
-    return [
-      { n: 2 * level, place: at(before, x >> level, y >> level), tone: tones & 255 },
-      { n: 2 * level + 1, place: at(secondOrdinal, x >> level, y >> level), tone: tones >> 8 },
-    ];
-  });
+  const [{ before, secondOrdinal, tones, coarseTones }, coarse] = states;
+  const fine = at(tones, x, y);
+  const found = [
+    { n: 0, place: at(before, x, y), tone: fine & 255 },
+    { n: 1, place: at(secondOrdinal, x, y), tone: fine >> 8 },
+  ];
+  if (coarse)
+    found.push({ n: 2, place: at(coarse.before, x >> 1, y >> 1), tone: at(coarseTones, x, y) & 255 });
+  return found;
 }
 
-/** Supports of a pixel, by candidate: seven bits in each byte of a u32. */
+/** Supports of a pixel, by candidate: seven bits in each of the low three bytes of a u32. */
 export const supportsAt = (supports: Plane, x: number, y: number): number[] =>
-  [0, 8, 16, 24].map((shift) => (at(supports, x, y) >>> shift) & 127);
+  [0, 8, 16].map((shift) => (at(supports, x, y) >>> shift) & 127);
 
 /** Bit 31: see assembly/candidates.ts. */
 export const isContested = (supports: Plane, x: number, y: number) => at(supports, x, y) >= 2 ** 31;

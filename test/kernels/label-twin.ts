@@ -15,6 +15,7 @@ const sureSupport = tuned('sureSupport');
 const supportReach = tuned('supportReach');
 const toneNoise = tuned('toneNoise');
 const tonePart = tuned('tonePart');
+const toneReach = tuned('toneReach');
 const leastAveraged = tuned('leastAveraged');
 const leastRise = tuned('leastRise');
 const aroundReach = tuned('aroundReach');
@@ -35,17 +36,20 @@ export function gatherTwin(scene: Scene, x: number, y: number) {
     .flatMap(({ best, second }, level) =>
       [best, second].map((plane) => octavesOf(at(plane, x >> level, y >> level)) - leastSupport),
     );
-  const joined = [0, 0, 0, 0].map((_, n) =>
+  const ofPeaks = [0, 0, 0, 0].map((_, n) =>
     Math.floor(supportSteps * Math.max(0, Math.min(mostSupport, octaves[n] ?? 0))),
   );
+  const joined = ofPeaks.slice(0, 3);
+  const [, coarse] = scene.states;
   const places = candidatesOf(scene, x, y).map(({ place }) => place);
+  if (coarse) places.push(at(coarse.secondOrdinal, x >> 1, y >> 1));
   const same = Math.trunc(unitsOf(samePeak, scene.unit));
-  // What both levels show is one candidate, that of level 0.
+  // What both levels show is one candidate, that of level 0; a second peak of level 1 is none of its own.
   for (const n of [2, 3]) {
-    const alike = [0, 1].find((fine) => joined[fine] > 0 && Math.abs(places[n] - places[fine]) < same);
-    if (joined[n] === 0 || alike === undefined) continue;
-    joined[alike] = Math.min(127, joined[alike] + joined[n]);
-    joined[n] = 0;
+    const alike = [0, 1].find((fine) => ofPeaks[fine] > 0 && Math.abs(places[n] - places[fine]) < same);
+    if (ofPeaks[n] === 0 || alike === undefined) continue;
+    joined[alike] = Math.min(127, joined[alike] + ofPeaks[n]);
+    if (n === 2) joined[n] = 0;
   }
   const dropped = Math.floor((Math.max(...joined) * droppedPercent) / 100);
   const supports = joined.map((support) => (support < dropped ? 0 : support));
@@ -62,7 +66,7 @@ export function aggregateTwin(scene: Scene, supports: Plane, hole: number, x: nu
   const taps = [1, 2, 1].map((tap) => tap / 4);
   const reach = unitsOf(supportReach, scene.unit);
   const own = supportsAt(supports, x, y);
-  const averaged = [0, 0, 0, 0];
+  const averaged = [0, 0, 0];
   for (const { n, place, tone } of candidatesOf(scene, x, y)) {
     if (own[n] === 0) continue;
     const seen: { tap: number; support: number; apart: number }[] = [];
@@ -83,11 +87,8 @@ export function aggregateTwin(scene: Scene, supports: Plane, hole: number, x: nu
     const sum = seen.reduce((all, { tap }) => all + tap, 0);
     const mean = seen.reduce((all, { tap, apart }) => all + tap * apart, 0) / sum;
     const square = seen.reduce((all, { tap, apart }) => all + tap * apart ** 2, 0) / sum;
-    const spread = 2 * (toneNoise ** 2 + tonePart ** 2 * Math.max(0, square - mean ** 2));
-    const weights = seen.map(({ tap, apart }) => {
-      const off = apart ** 2 / spread;
-      return tap / (1 + off + off ** 2) ** 2;
-    });
+    const farthest = toneReach * Math.sqrt(toneNoise ** 2 + tonePart ** 2 * Math.max(0, square - mean ** 2));
+    const weights = seen.map(({ tap, apart }) => tap * likeness(apart, farthest));
     const total = seen.reduce((all, { support }, k) => all + weights[k] * support, 0);
     averaged[n] = Math.max(1, Math.min(127, total / weights.reduce((all, weight) => all + weight, 0)));
   }

@@ -1,6 +1,6 @@
 // Which surface each pixel shows, of those that its focus curves have peaks at: see curve-state.ts for the planes.
 //
-// A pixel has up to four candidates: the two peaks of its curve at level 0 and the two at level 1. Beside a depth edge
+// A pixel has up to three candidates: the two peaks of its curve at level 0 and the best at level 1. Beside a depth edge
 // they disagree, for a sharp far texture shows through the blurred rim of what is before it, and the window of the
 // measure carries the rim's detail outward. Two things tell which is the pixel's own:
 //
@@ -11,7 +11,10 @@
 // 2. The share alpha of the near surface in the pixel's tone, in the frame in which the near surface is sharp: between
 //    its own tone and the mean of what is labelled farther around (the matting equation, Porter & Duff, SIGGRAPH 1984).
 //
-// Supports: four bytes a pixel in one u32, 1/8 octave, in the order of the candidates, bit 31 = contested: the best
+// Before something detailed, smooth ground shows at a coarse level alone, while detail of what lies behind shines through its
+// blurred rim: there the best peak of level 2 may be the near surface, though no label is its own.
+//
+// Supports: three bytes a pixel in one u32, 1/8 octave, in the order of the candidates, bit 31 = contested: the best
 // has little support, or another has some as well. Only contested pixels are averaged.
 import { octave, planeOf, strideOf, unitsPerFrame } from './curve-state';
 
@@ -19,6 +22,10 @@ import { octave, planeOf, strideOf, unitsPerFrame } from './curve-state';
 export const leastSupport: f32 = 1;
 /** Support grows no further than this, octaves. */
 const mostSupport: f32 = 6;
+/** Candidates whose support is kept: the two peaks of level 0, and the best of level 1. */
+export const candidates: i32 = 3;
+/** The candidate of the widest window: the best of level 2, whose support is not averaged. */
+export const wide: i32 = 3;
 /** Units of support in an octave. */
 export const supportSteps: i32 = 8;
 /** Largest support that seven bits hold. */
@@ -36,7 +43,7 @@ export const contestedBit: u32 = 0x80000000;
 
 // @ts-ignore: decorator
 @inline
-function supportOf(rise: i32): i32 {
+export function supportOf(rise: i32): i32 {
   return max(0, min(i32(mostSupport) * supportSteps, ((rise - i32(leastSupport * octave)) * supportSteps) >> 9));
 }
 
@@ -50,8 +57,8 @@ export function supportAt(supports: u32, candidate: i32): i32 {
 // @ts-ignore: decorator
 @inline
 export function candidateAt(levels: usize, candidate: i32, x: i32, y: i32): usize {
-  const level = candidate >> 1;
-  return planeOf(levels, level, candidate & 1 ? 7 : 1) + ((usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1);
+  const level = max(0, candidate - 1);
+  return planeOf(levels, level, candidate == 1 ? 7 : 1) + ((usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1);
 }
 
 /** Tone of a candidate in the frame in which it is sharp, 0 to 255. */
@@ -81,42 +88,39 @@ export function gatherStrip(
     const seconds = planeOf(levels, 0, 7) + fine;
     const coarseRises = count > 1 ? planeOf(levels, 1, 0) + coarse : 0;
     const coarseSecondRises = count > 1 ? planeOf(levels, 1, 5) + coarse : 0;
-    const coarseFirsts = count > 1 ? planeOf(levels, 1, 1) + coarse : 0;
+    const coarsePlaces = count > 1 ? planeOf(levels, 1, 1) + coarse : 0;
     const coarseSeconds = count > 1 ? planeOf(levels, 1, 7) + coarse : 0;
     for (let x = 0; x < width; x++) {
       const at = usize(x) << 1;
       let s0 = supportOf(i32(load<u16>(rises + at)));
       let s1 = supportOf(i32(load<u16>(secondRises + at)));
       let s2 = 0;
-      let s3 = 0;
       if (count > 1) {
         const q = usize(x >> 1) << 1;
         const z0 = i32(load<u16>(firsts + at));
         const z1 = i32(load<u16>(seconds + at));
-        s2 = supportOf(i32(load<u16>(coarseRises + q)));
-        s3 = supportOf(i32(load<u16>(coarseSecondRises + q)));
-        // What both levels show is one candidate.
-        const z2 = i32(load<u16>(coarseFirsts + q));
+        const z2 = i32(load<u16>(coarsePlaces + q));
         const z3 = i32(load<u16>(coarseSeconds + q));
+        // What both levels show is one candidate; what level 1 shows as a second peak alone is none.
+        s2 = supportOf(i32(load<u16>(coarseRises + q)));
         if (s2 > 0) {
           if (s0 > 0 && abs(z2 - z0) < same) { s0 = min(mostKept, s0 + s2); s2 = 0; }
           else if (s1 > 0 && abs(z2 - z1) < same) { s1 = min(mostKept, s1 + s2); s2 = 0; }
         }
+        const s3 = supportOf(i32(load<u16>(coarseSecondRises + q)));
         if (s3 > 0) {
-          if (s0 > 0 && abs(z3 - z0) < same) { s0 = min(mostKept, s0 + s3); s3 = 0; }
-          else if (s1 > 0 && abs(z3 - z1) < same) { s1 = min(mostKept, s1 + s3); s3 = 0; }
+          if (s0 > 0 && abs(z3 - z0) < same) s0 = min(mostKept, s0 + s3);
+          else if (s1 > 0 && abs(z3 - z1) < same) s1 = min(mostKept, s1 + s3);
         }
       }
-      const top = max(max(s0, s1), max(s2, s3));
+      const top = max(max(s0, s1), s2);
       const dropped = (top * droppedPercent) / 100;
       if (s0 < dropped) s0 = 0;
       if (s1 < dropped) s1 = 0;
       if (s2 < dropped) s2 = 0;
-      if (s3 < dropped) s3 = 0;
-      const low = min(max(s0, s1), max(s2, s3));
-      const next = max(low, max(min(s0, s1), min(s2, s3)));
+      const next = max(min(s0, s1), min(max(s0, s1), s2));
       const contested = f32(next) > contestedShare * f32(top) || (top > 0 && top < sureSupport) ? contestedBit : 0;
-      store<u32>(out + (usize(x) << 2), contested | u32(s0 | (s1 << 8) | (s2 << 16) | (s3 << 24)));
+      store<u32>(out + (usize(x) << 2), contested | u32(s0 | (s1 << 8) | (s2 << 16)));
     }
   }
 }

@@ -9,7 +9,7 @@
 //                 too far between two frames, bit 15 without a weight = the curve is truncated;  before that, 3 where
 //                 curves are truncated, see frame-bounds.ts;  5, 7 rise and place of the second peak, 0 = none
 //                 8 ordinal of the nearer peak where it stands out, see `strandOf`; 0 = none
-//   level 0:      9, 10 tones of the peaks of level 0 and of level 1, see `trackStrip`;  3, 4 work of labels.ts;  5, 7
+//   level 0:      9 tones of the peaks of level 0, 10 of the best of levels 1 and 2, see `trackStrip`;  3, 4 work of labels.ts;  5, 7
 //                 places and weights of the surface;  2 bit 15 of its weight, or 1 = truncated
 //
 // A level table holds three u32 a level, finest first: address of plane 0, bytes from plane to plane, stride.

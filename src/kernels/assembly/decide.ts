@@ -1,5 +1,5 @@
 // Near or behind at depth edges, and the place and certainty of each pixel's surface: see candidates.ts.
-import { candidateAt, contestedBit, leastSupport, supportAt, supportSteps, sureSupport, toneAt } from './candidates';
+import { candidateAt, candidates, contestedBit, leastSupport, supportAt, supportOf, supportSteps, sureSupport, toneAt, wide } from './candidates';
 import { exp2 } from './common';
 import { gapBit, octave, placeAt, placeCode, planeOf, strideOf, truncatedCurve, unitsPerFrame, weightUnit } from './curve-state';
 
@@ -37,37 +37,24 @@ function halfWidth(j: i32): i32 {
   return j == 0 ? 7 : j == 2 || j == -2 ? 6 : j == 4 || j == -4 ? 5 : 3;
 }
 
-/** Whether a label within `frontReach` pixels is that of a depth index. */
-function isNamed(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32, place: i32, same: i32): bool {
-  for (let yy = max(0, y - frontReach); yy <= min(height - 1, y + frontReach); yy++) {
-    for (let xx = max(0, x - frontReach); xx <= min(width - 1, x + frontReach); xx++) {
-      if ((xx - x) * (xx - x) + (yy - y) * (yy - y) > frontReach * frontReach) continue;
-      if (abs(i32(load<u16>(labels + ((usize(yy) * usize(labelStride) + usize(xx)) << 1))) - place) < same) return true;
+/** Whether a label within `reach` pixels (up to 7), in rows and columns, is that of a depth index. */
+function isNamed(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32, place: i32, same: i32, reach: i32): bool {
+  const wide = i16x8.splat(i16(place));
+  const closer = i16x8.splat(i16(same - 1));
+  const least = i16x8.splat(i16(max(-reach, -x)));
+  const most = i16x8.splat(i16(min(reach, width - 1 - x)));
+  const lanes = i16x8(0, 1, 2, 3, 4, 5, 6, 7);
+  for (let yy = max(0, y - reach); yy <= min(height - 1, y + reach); yy++) {
+    const at = labels + (usize(yy * labelStride) << 1);
+    for (let from = -reach; from <= reach; from += 8) {
+      const columns = i16x8.add(lanes, i16x8.splat(i16(from)));
+      const inside = v128.and(i16x8.ge_s(columns, least), i16x8.le_s(columns, most));
+      const there = v128.load(at + (isize(x + from) << 1));
+      const apart = v128.or(i16x8.sub_sat_u(there, wide), i16x8.sub_sat_u(wide, there));
+      if (v128.any_true(v128.and(inside, i16x8.le_u(apart, closer)))) return true;
     }
   }
   return false;
-}
-
-/** Label of the pixel nearest to (x, y) that is behind `front` or shows nothing. */
-function labelBehind(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32, front: i32, apart: i32, nearSign: i32): i32 {
-  let nearest = 1 << 20;
-  let nearestApart = 1 << 20;
-  let label = 0;
-  for (let yy = max(0, y - reachPx); yy <= min(height - 1, y + reachPx); yy++) {
-    for (let xx = max(0, x - reachPx); xx <= min(width - 1, x + reachPx); xx++) {
-      const away = (xx - x) * (xx - x) + (yy - y) * (yy - y);
-      if (away > nearest || away > reachPx * reachPx) continue;
-      const there = i32(load<u16>(labels + ((usize(yy) * usize(labelStride) + usize(xx)) << 1)));
-      if (there != 0 && (there - front) * nearSign <= apart) continue;
-      // Of equally distant pixels a known label counts first, then the one nearest to the front: the scan order must not matter.
-      const thereApart = there == 0 ? 1 << 20 : (there - front) * nearSign;
-      if (away == nearest && thereApart >= nearestApart) continue;
-      nearest = away;
-      nearestApart = thereApart;
-      label = there;
-    }
-  }
-  return label;
 }
 
 /**
@@ -76,7 +63,7 @@ function labelBehind(labels: usize, labelStride: i32, x: i32, y: i32, width: i32
  */
 function decidePlace(
   levels: usize, count: i32, x: i32, y: i32, width: i32, height: i32, label: i32, labels: usize, tones: usize, labelStride: i32,
-  supports: usize, supportStride: i32, nearSign: i32, unit: f32, fractionBits: i32,
+  supports: usize, supportStride: i32, nearSign: i32, unit: f32, fractionBits: i32, scratch: usize,
 ): i32 {
   const own = load<u32>(supports + ((usize(y) * usize(supportStride) + usize(x)) << 2));
   if ((own & ~contestedBit) == 0) return label;
@@ -85,13 +72,26 @@ function decidePlace(
   const apart = i32(apartSurfaces * perUnit);
   let near = -1;
   let front = 0;
-  for (let n = 0; n < 4; n++) {
+  for (let n = 0; n < candidates; n++) {
     if (supportAt(own, n) == 0) continue;
     const place = i32(load<u16>(candidateAt(levels, n, x, y)));
     if (near >= 0 && (place - front) * nearSign >= 0) continue;
-    if (abs(label - place) >= same && !isNamed(labels, labelStride, x, y, width, height, place, same)) continue;
+    if (abs(label - place) >= same && !isNamed(labels, labelStride, x, y, width, height, place, same, frontReach)) continue;
     near = n;
     front = place;
+  }
+  let wideSupport = 0;
+  if (count > 2) {
+    // Smooth ground before something detailed: only a wide window shows it, and the detail behind shines through its rim.
+    const place = i32(load<u16>(candidateAt(levels, wide, x, y)));
+    wideSupport = supportOf(i32(load<u16>(planeOf(levels, 2, 0) + ((usize(y >> 2) * strideOf(levels, 2) + usize(x >> 2)) << 1))));
+    if (
+      wideSupport > 0 && label != 0 && (label - place) * nearSign >= same && (near < 0 || (place - front) * nearSign < 0) &&
+      isNamed(labels, labelStride, x, y, width, height, place, same, reachPx)
+    ) {
+      near = wide;
+      front = place;
+    }
   }
   if (near < 0) return label;
 
@@ -108,6 +108,10 @@ function decidePlace(
   let high = i16x8.splat(0);
   let lowest = i16x8.splat(-1);
   let highest = i16x8.splat(0);
+  // In each lane the nearest pixel that is behind: its squared distance, how far behind, and its label.
+  let nearest = i16x8.splat(i16.MAX_VALUE);
+  let nearestApart = i16x8.splat(-1);
+  let nearestLabel = i16x8.splat(0);
   for (let j = 1 - reachPx; j < reachPx; j += 2) {
     if (y + j < 0 || y + j >= height) continue;
     const half = halfWidth(j);
@@ -124,7 +128,19 @@ function decidePlace(
       const above = i16x8.sub_sat_u(label8, wideFront);
       const below = i16x8.sub_sat_u(wideFront, label8);
       const isFront = v128.and(inside, i16x8.le_u(v128.or(above, below), closer));
-      const isBehind = v128.and(inside, v128.or(i16x8.gt_u(nearSign > 0 ? above : below, farther), i16x8.eq(label8, i16x8.splat(0))));
+      const unknown = i16x8.eq(label8, i16x8.splat(0));
+      const beyond = nearSign > 0 ? above : below;
+      const isBehind = v128.and(inside, v128.or(i16x8.gt_u(beyond, farther), unknown));
+      // Of equally distant pixels a known label counts first, then the one nearest to the front: the order must not matter.
+      const away = i16x8.add(i16x8.mul(columns, columns), i16x8.splat(i16(j * j)));
+      const apart8 = v128.or(beyond, unknown);
+      const isNearer = v128.and(isBehind, v128.or(
+        i16x8.lt_s(away, nearest),
+        v128.and(i16x8.eq(away, nearest), i16x8.lt_u(apart8, nearestApart)),
+      ));
+      nearest = v128.bitselect(away, nearest, isNearer);
+      nearestApart = v128.bitselect(apart8, nearestApart, isNearer);
+      nearestLabel = v128.bitselect(label8, nearestLabel, isNearer);
       const tone = v128.and(isBehind, i16x8.shr_u(pair, 8));
       counts = i16x8.sub(counts, isBehind);
       sums = i16x8.add(sums, tone);
@@ -147,8 +163,8 @@ function decidePlace(
   if (darkest <= brightest) contrast = brightest - mean > mean - darkest ? brightest - mean : darkest - mean;
   let back = -1;
   let backSupport = 0;
-  let nearSupport = supportAt(own, near);
-  for (let n = 0; n < 4; n++) {
+  let nearSupport = near == wide ? wideSupport : supportAt(own, near);
+  for (let n = 0; n < candidates; n++) {
     const support = supportAt(own, n);
     if (support == 0 || n == near) continue;
     const place = i32(load<u16>(candidateAt(levels, n, x, y)));
@@ -158,7 +174,7 @@ function decidePlace(
       backSupport = support;
     }
   }
-  if (back < 0) back = labelBehind(labels, labelStride, x, y, width, height, front, apart, nearSign);
+  if (back < 0) back = labelOfNearest(nearest, nearestApart, nearestLabel, scratch);
   let odds = supportOdds * (ln(f32(nearSupport) + supportFloor) - ln(f32(backSupport) + supportFloor));
   if (contrast != 0) {
     const alpha = (f32(toneAt(levels, near, x, y)) - mean) / contrast;
@@ -167,6 +183,19 @@ function decidePlace(
   }
   if (odds > 0) return abs(label - front) < same ? label : front;
   return label != 0 && abs(label - back) <= apart && (label - front) * nearSign > same ? label : back;
+}
+
+/** Label of the nearest of eight lanes, ties as in `decidePlace`. scratch: 48 bytes. */
+function labelOfNearest(distances: v128, aparts: v128, labels: v128, scratch: usize): i32 {
+  v128.store(scratch, distances);
+  v128.store(scratch, aparts, 16);
+  v128.store(scratch, labels, 32);
+  let best = scratch;
+  for (let lane = scratch + 2; lane < scratch + 16; lane += 2) {
+    const closer = i32(load<u16>(lane)) - i32(load<u16>(best));
+    if (closer < 0 || (closer == 0 && load<u16>(lane, 16) < load<u16>(best, 16))) best = lane;
+  }
+  return i32(load<u16>(best, 32));
 }
 
 // @ts-ignore: decorator
@@ -252,7 +281,7 @@ export function decideStrip(
       if ((x & 7) == 0) edge = nearSign != 0 && isEdge(labels, labelStride, x, y, width, height, i32(apartSurfaces * perUnit));
       const label = i32(load<u16>(labels + ((usize(y) * usize(labelStride) + usize(x)) << 1)));
       const decided = edge
-        ? decidePlace(levels, count, x, y, width, height, label, labels, tones, labelStride, supports, supportStride, nearSign, unit, fractionBits)
+        ? decidePlace(levels, count, x, y, width, height, label, labels, tones, labelStride, supports, supportStride, nearSign, unit, fractionBits, scratch)
         : label;
       let sum: f32 = 0;
       let sumPlace: f32 = 0;
@@ -265,7 +294,7 @@ export function decideStrip(
       let secondSupport = 0;
       if (decided != 0) {
         const own = load<u32>(supports + ((usize(y) * usize(supportStride) + usize(x)) << 2));
-        for (let n = 0; n < 4; n++) {
+        for (let n = 0; n < candidates; n++) {
           const support = supportAt(own, n);
           if (support == 0) continue;
           if (abs(i32(load<u16>(candidateAt(levels, n, x, y))) - decided) < same) {

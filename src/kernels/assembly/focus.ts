@@ -233,9 +233,10 @@ export function focusStrip(
  * State planes (u16, `stateBytes` apart): 0 best code, 1 the frame before it, 2 the frame after it, 3 the
  * latest frame, 4 least since the best, 5 second peak, 6 ordinal of the best, 7 ordinal of the second peak,
  * 0 = none; ordinals count from 1. A second peak is one that a valley deeper than `prominence` parts from the best, more
- * than two frames away. tones: the luma, 0 to 255, that level 0 shows in the frame of the best (low byte) and of the second
- * peak (high byte), u16 in rows of toneStride at the size of level 0, for levels 0 and 1; 0 = not kept. luma: of the
- * frame, x 64, lumaWidth by lumaHeight.
+ * than two frames away. tones: the luma, 0 to 255, that level 0 shows in the frame of a peak, u16 in rows of toneStride at
+ * the size of level 0; 0 = not kept. Level 0 keeps its best's in the low byte and its second peak's in the high one; levels
+ * 1 and 2 share a plane, the best of level 1 in its low byte, of level 2 in its high one. luma: of the frame, x 64,
+ * lumaWidth by lumaHeight.
  * Eight pixels share one sub-pixel phase: within 4 px the scale of a frame moves it by a few hundredths.
  * scratch: 2 bytes a column.
  */
@@ -328,15 +329,14 @@ export function trackStrip(
         v128.store(at, v128.bitselect(code, best, greater));
         v128.store(bestAt, v128.bitselect(now, ordinalOfBest, greater));
       }
-      if (tones != 0 && v128.any_true(v128.or(greater, higher))) {
+      if (tones != 0 && v128.any_true(level == 0 ? v128.or(greater, higher) : greater)) {
         if (level == 0) {
           const q = luma + usize(iv) * (usize(lumaStride) << 1) + (isize(iu) << 1);
           const seen = i16x8.shr_u(blend4(q, usize(lumaStride) << 1, fu, fv), 6);
           keepTones(tones + ((usize(y * toneStride) + usize(x)) << 1), seen, greater, higher, displaced);
         } else {
           noteTones(
-            greater, higher, displaced, x, y, a, b, 2 * c, d, e, 2 * f,
-            luma, lumaStride, lumaWidth, lumaHeight, tones, toneStride, toneWidth, toneHeight,
+            greater, level, x, y, a, b, c, d, e, f, luma, lumaStride, lumaWidth, lumaHeight, tones, toneStride, toneWidth, toneHeight,
           );
         }
       }
@@ -359,31 +359,36 @@ function keepTones(at: usize, seen: v128, greater: v128, higher: v128, displaced
 }
 
 /**
- * Tones of the pixels of level 0 beneath eight of level 1 whose peaks have changed; masks as in `keepTones`. a..f: from
- * composite to frame pixels of level 0. Eight pixels share one sub-pixel phase.
+ * Tones of the pixels of level 0 beneath eight of level 1 or 2 whose best peak has changed: level 1 keeps them in the low
+ * byte, level 2 in the high one. a..f: from composite to frame pixels of the level. Eight pixels share one sub-pixel phase.
  */
 function noteTones(
-  greater: v128, higher: v128, displaced: v128, x: i32, y: i32, a: f64, b: f64, c: f64, d: f64, e: f64, f: f64,
+  greater: v128, level: i32, x: i32, y: i32, a: f64, b: f64, c: f64, d: f64, e: f64, f: f64,
   luma: usize, lumaStride: i32, lumaWidth: i32, lumaHeight: i32, tones: usize, toneStride: i32, toneWidth: i32, toneHeight: i32,
 ): void {
   const rowBytes = usize(lumaStride) << 1;
-  for (let half = 0; half < 2; half++) {
-    const column = 2 * x + 8 * half;
+  const spans = 1 << level;
+  const shift = level == 1 ? 0 : 8;
+  const kept = i16x8.splat(level == 1 ? -256 : 255);
+  // Bytes of the lane of the level that stands above each of eight columns.
+  const pairs = level == 1 ? i16x8(0, 0, 1, 1, 2, 2, 3, 3) : i16x8(0, 0, 0, 0, 1, 1, 1, 1);
+  for (let group = 0; group < spans; group++) {
+    const column = spans * x + 8 * group;
     if (column >= toneWidth) break;
-    // Each pixel of level 1 stands for two columns.
-    const isBest = half == 0 ? i16x8.shuffle(greater, greater, 0, 0, 1, 1, 2, 2, 3, 3) : i16x8.shuffle(greater, greater, 4, 4, 5, 5, 6, 6, 7, 7);
-    const isSecond = half == 0 ? i16x8.shuffle(higher, higher, 0, 0, 1, 1, 2, 2, 3, 3) : i16x8.shuffle(higher, higher, 4, 4, 5, 5, 6, 6, 7, 7);
-    if (!v128.any_true(v128.or(isBest, isSecond))) continue;
-    const isFormer = half == 0 ? i16x8.shuffle(displaced, displaced, 0, 0, 1, 1, 2, 2, 3, 3) : i16x8.shuffle(displaced, displaced, 4, 4, 5, 5, 6, 6, 7, 7);
+    const lane = i16x8.add(pairs, i16x8.splat(i16(group * (8 >> level))));
+    const changed = i8x16.swizzle(greater, i16x8.add(i16x8.mul(lane, i16x8.splat(0x0202)), i16x8.splat(0x0100)));
+    if (!v128.any_true(changed)) continue;
     const centre = f64(column) + 3.5;
-    for (let row = 2 * y; row < min(toneHeight, 2 * y + 2); row++) {
-      const u = a * centre + b * f64(row) + c - 3.5;
-      const v = d * centre + e * f64(row) + f;
+    for (let row = spans * y; row < min(toneHeight, spans * y + spans); row++) {
+      const u = a * centre + b * f64(row) + f64(spans) * c - 3.5;
+      const v = d * centre + e * f64(row) + f64(spans) * f;
       const left = Math.floor(u);
       const top = Math.floor(v);
       const p = luma + usize(max(0, min(lumaHeight - 2, i32(top)))) * rowBytes + (isize(max(-8, min(lumaWidth - 1, i32(left)))) << 1);
-      const seen = blend4(p, rowBytes, i16x8.splat(i16((u - left) * 32767)), i16x8.splat(i16((v - top) * 32767)));
-      keepTones(tones + (usize(row * toneStride + column) << 1), i16x8.shr_u(seen, 6), isBest, isSecond, isFormer);
+      const seen = i16x8.shr_u(blend4(p, rowBytes, i16x8.splat(i16((u - left) * 32767)), i16x8.splat(i16((v - top) * 32767))), 6);
+      const at = tones + (usize(row * toneStride + column) << 1);
+      const before = v128.load(at);
+      v128.store(at, v128.bitselect(v128.or(v128.and(before, kept), i16x8.shl(seen, shift)), before, changed));
     }
   }
 }

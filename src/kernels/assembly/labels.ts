@@ -1,70 +1,97 @@
 // Supports averaged over neighbours, and the label of each pixel: see candidates.ts.
 import { candidateAt, contestedBit, mostKept, supportAt, toneAt } from './candidates';
-import { columnsInside, fourOf, octave, placeAt, planeOf, strideOf, unitsPerFrame } from './curve-state';
+import { octave, placeAt, planeOf, strideOf, unitsPerFrame } from './curve-state';
 
 /** A neighbour's candidate supports one that lies less than this from it, units. */
 const supportReach: f32 = 2.5;
 /** Standard deviation of tones on one surface: noise, 0 to 255, and this part of the contrast around. */
 const toneNoise: f32 = 10;
 const tonePart: f32 = 0.8;
+/** Pixels whose tones differ by so many standard deviations do not look alike. */
+const toneReach: f32 = 1.67;
 
-/** Two u16 of level 1, each for two pixels of level 0, as floats. */
+/** Sums of squared tones are held in sixteenths of 256, sixteen bits a lane. */
+const squareShift: i32 = 4;
+/** Supports times 64, so that a part of one is not lost in Q15; sums of them in sixteenths of that. */
+const supportShift: i32 = 6;
+const sumShift: i32 = 4;
+
+/** Eight u16 of level 1's row, each for two pixels of level 0. */
 // @ts-ignore: decorator
 @inline
 function twiceOf(p: usize): v128 {
-  const two = v128.load32_zero(p);
-  return v128.convert<i32>(i8x16.swizzle(two, i8x16(0, 1, -1, -1, 0, 1, -1, -1, 2, 3, -1, -1, 2, 3, -1, -1)));
+  return i8x16.swizzle(v128.load64_zero(p), i8x16(0, 1, 0, 1, 2, 3, 2, 3, 4, 5, 4, 5, 6, 7, 6, 7));
+}
+
+/** One of the three supports of eight pixels, of which `low` and `high` hold four each. */
+// @ts-ignore: decorator
+@inline
+function firstSupport(low: v128, high: v128): v128 {
+  return v128.extend_low<u8>(i8x16.shuffle(low, high, 0, 4, 8, 12, 16, 20, 24, 28, 0, 0, 0, 0, 0, 0, 0, 0));
 }
 
 // @ts-ignore: decorator
 @inline
-function byteOf(v: v128, shift: i32): v128 {
-  return v128.convert<i32>(v128.and(i32x4.shr_u(v, shift), i32x4.splat(127)));
+function secondSupport(low: v128, high: v128): v128 {
+  return v128.extend_low<u8>(i8x16.shuffle(low, high, 1, 5, 9, 13, 17, 21, 25, 29, 0, 0, 0, 0, 0, 0, 0, 0));
 }
 
-/** Taps of the averaging: [1 2 1] / 4. */
 // @ts-ignore: decorator
 @inline
-function tap(i: i32): f32 {
-  return i == 0 ? 0.5 : 0.25;
+function thirdSupport(low: v128, high: v128): v128 {
+  return v128.extend_low<u8>(i8x16.shuffle(low, high, 2, 6, 10, 14, 18, 22, 26, 30, 0, 0, 0, 0, 0, 0, 0, 0));
 }
 
-/** 1 at no distance, 0 from `reach` on: (1 - (d / reach)^2)^2. */
+/** 1 (32766) at no distance, next to 0 from `reach` on: (1 - (d / reach)^2)^2 in Q15. inverse: 32767 / reach. */
 // @ts-ignore: decorator
 @inline
-function likeness(distance: v128, inverse: v128): v128 {
-  const t = v128.mul<f32>(distance, inverse);
-  const u = v128.max<f32>(f32x4.splat(0), v128.sub<f32>(f32x4.splat(1), v128.mul<f32>(t, t)));
-  return v128.mul<f32>(u, u);
+function likeness(distance: v128, reach: v128, inverse: v128): v128 {
+  const t = i16x8.mul(i16x8.min_u(distance, reach), inverse);
+  const u = i16x8.sub(i16x8.splat(32767), i16x8.q15mulr_sat_s(t, t));
+  return i16x8.q15mulr_sat_s(u, u);
 }
 
-/** Taps of one candidate in scratch: support, squared difference of tone, weight of the tap. */
+// @ts-ignore: decorator
+@inline
+function apartOf(a: v128, b: v128): v128 {
+  return v128.or(i16x8.sub_sat_u(a, b), i16x8.sub_sat_u(b, a));
+}
+
+/** Which of the eight columns from `column` on lie in the picture. */
+// @ts-ignore: decorator
+@inline
+function eightInside(column: i32, width: i32): v128 {
+  const columns = i16x8.add(i16x8.splat(i16(column)), i16x8(0, 1, 2, 3, 4, 5, 6, 7));
+  return v128.and(i16x8.ge_s(columns, i16x8.splat(0)), i16x8.lt_s(columns, i16x8.splat(i16(width))));
+}
+
+/** A candidate in scratch: place, tone, sums of weights, tones and squares; then of each of nine taps support, difference of tone and weight. */
+const headBytes: usize = 80;
 const tapBytes: usize = 48;
-/** Four candidates: place, tone, sums of weights, tones and squares; then their nine taps. */
-const headBytes: usize = 96;
 const candidateBytes: usize = headBytes + 9 * tapBytes;
 
 /**
  * One pass over the supports of contested pixels, with holes of `hole` pixels (even) between its 3 x 3 taps. A neighbour
  * counts by its tone in the frame of the candidate: its own candidate's near that place, or else that of its best peak at
- * level 1, whose window is the wider. Rows of one strip. scratch: 2 KB.
+ * level 1, whose window is the wider. Rows of one strip; eight pixels at once in Q15. scratch: 2 KB.
  */
 export function aggregateStrip(
   levels: usize, count: i32, width: i32, height: i32, supports: usize, out: usize, supportStride: i32, hole: i32, unit: f32, fractionBits: i32,
   stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
-  const zero = f32x4.splat(0);
-  const one = f32x4.splat(1);
-  const inverse = f32x4.splat(1 / (supportReach * unit * unitsPerFrame(fractionBits)));
-  const lowByte = i32x4.splat(255);
+  const zero = i16x8.splat(0);
+  const reach = i32(supportReach * unit * unitsPerFrame(fractionBits));
+  const wideReach = i16x8.splat(i16(reach));
+  const inverse = i16x8.splat(i16(32767 / reach));
+  const lowByte = i16x8.splat(255);
+  const contested = i32x4.splat(i32(contestedBit));
   const stride = strideOf(levels, 0);
   const coarser = count > 1 ? 1 : 0;
   const coarseStride = strideOf(levels, coarser);
   const firsts = planeOf(levels, 0, 1);
   const seconds = planeOf(levels, 0, 7);
-  const coarseFirsts = planeOf(levels, coarser, 1);
-  const coarseSeconds = planeOf(levels, coarser, 7);
+  const coarsePlaces = planeOf(levels, coarser, 1);
   const tones = planeOf(levels, 0, 9);
   const coarseTones = planeOf(levels, 0, count > 1 ? 10 : 9);
   for (let y = strip * stripRows; y < y1; y++) {
@@ -72,29 +99,33 @@ export function aggregateStrip(
     memory.fill(outRow - 64, 0, 64);
     memory.fill(outRow + (usize(width) << 2), 0, 64);
     const supportRow = supports + ((usize(y) * usize(supportStride)) << 2);
-    for (let x = 0; x < width; x += 4) {
+    const ownRow = (usize(y) * stride) << 1;
+    const ownCoarseRow = (usize(y >> coarser) * coarseStride) << 1;
+    for (let x = 0; x < width; x += 8) {
       const own = v128.load(supportRow + (usize(x) << 2));
-      if (!v128.any_true(v128.and(own, i32x4.splat(i32(contestedBit))))) {
+      const ownNext = v128.load(supportRow + (usize(x) << 2), 16);
+      if (!v128.any_true(v128.and(v128.or(own, ownNext), contested))) {
         storeSupports(outRow, x, width, own);
+        storeSupports(outRow, x + 4, width, ownNext);
         continue;
       }
       let active = 0;
-      for (let n = 0; n < 4; n++) {
-        const support = byteOf(own, n << 3);
-        if (!v128.any_true(v128.gt<f32>(support, zero))) continue;
+      for (let n = 0; n < 3; n++) {
+        const support = n == 0 ? firstSupport(own, ownNext) : n == 1 ? secondSupport(own, ownNext) : thirdSupport(own, ownNext);
+        if (!v128.any_true(support)) continue;
         active |= 1 << n;
         const head = scratch + usize(n) * candidateBytes;
-        const level = n >> 1 ? coarser : 0;
-        const row = planeOf(levels, level, n & 1 ? 7 : 1) + ((usize(y >> level) * (level ? coarseStride : stride)) << 1);
-        v128.store(head, level ? twiceOf(row + usize(x)) : fourOf(row + (usize(x) << 1)));
-        const pair = v128.extend_low<u16>(v128.load64_zero((n < 2 ? tones : coarseTones) + ((usize(y) * stride + usize(x)) << 1)));
-        v128.store(head, v128.convert<i32>(n & 1 ? i32x4.shr_u(pair, 8) : v128.and(pair, lowByte)), 16);
+        v128.store(head, n == 0 ? v128.load(firsts + ownRow + (usize(x) << 1))
+          : n == 1 ? v128.load(seconds + ownRow + (usize(x) << 1))
+          : twiceOf(coarsePlaces + ownCoarseRow + (usize(x >> coarser) << 1)));
+        const pair = v128.load((n == 2 ? coarseTones : tones) + ownRow + (usize(x) << 1));
+        v128.store(head, n == 1 ? i16x8.shr_u(pair, 8) : v128.and(pair, lowByte), 16);
         v128.store(head, zero, 32);
         v128.store(head, zero, 48);
         v128.store(head, zero, 64);
       }
       let taps = 0;
-      const isInner = x >= hole && x + 4 + hole <= width;
+      const isInner = x >= hole && x + 8 + hole <= width;
       for (let j = -1; j <= 1; j++) {
         const yy = y + j * hole;
         if (yy < 0 || yy >= height) continue;
@@ -104,96 +135,122 @@ export function aggregateStrip(
         for (let i = -1; i <= 1; i++) {
           const xx = x + i * hole;
           const q = fineRow + (isize(xx) << 1);
-          const r = coarseRow + (isize(xx >> coarser) << 1);
           const there = v128.load(from + (isize(xx) << 2));
-          const s0 = byteOf(there, 0);
-          const s1 = byteOf(there, 8);
-          const s2 = byteOf(there, 16);
-          const s3 = byteOf(there, 24);
-          const z0 = fourOf(firsts + q);
-          const z1 = fourOf(seconds + q);
-          const z2 = coarser ? twiceOf(coarseFirsts + r) : z0;
-          const z3 = coarser ? twiceOf(coarseSeconds + r) : z1;
-          const pair = v128.extend_low<u16>(v128.load64_zero(tones + q));
-          const coarsePair = v128.extend_low<u16>(v128.load64_zero(coarseTones + q));
-          const t0 = v128.convert<i32>(v128.and(pair, lowByte));
-          const t1 = v128.convert<i32>(i32x4.shr_u(pair, 8));
-          const t2 = v128.convert<i32>(v128.and(coarsePair, lowByte));
-          const t3 = v128.convert<i32>(i32x4.shr_u(coarsePair, 8));
-          const has0 = v128.gt<f32>(s0, zero);
-          const has1 = v128.gt<f32>(s1, zero);
-          const has2 = v128.gt<f32>(s2, zero);
-          const has3 = v128.gt<f32>(s3, zero);
-          let weight = f32x4.splat(tap(i) * tap(j));
-          if (!isInner) weight = v128.and(weight, columnsInside(xx, width));
-          for (let n = 0; n < 4; n++) {
+          const thereNext = v128.load(from + (isize(xx) << 2), 16);
+          const s0 = firstSupport(there, thereNext);
+          const s1 = secondSupport(there, thereNext);
+          const s2 = thirdSupport(there, thereNext);
+          const z0 = v128.load(firsts + q);
+          const z1 = v128.load(seconds + q);
+          const z2 = coarser ? twiceOf(coarsePlaces + coarseRow + (isize(xx >> 1) << 1)) : z0;
+          const pair = v128.load(tones + q);
+          const t0 = v128.and(pair, lowByte);
+          const t1 = i16x8.shr_u(pair, 8);
+          const t2 = v128.and(v128.load(coarseTones + q), lowByte);
+          const has0 = i16x8.gt_s(s0, zero);
+          const has1 = i16x8.gt_s(s1, zero);
+          const has2 = i16x8.gt_s(s2, zero);
+          // Taps of [1 2 1] x [1 2 1].
+          let weight = i16x8.splat(i16((i == 0 ? 2 : 1) * (j == 0 ? 2 : 1)));
+          if (!isInner) weight = v128.and(weight, eightInside(xx, width));
+          for (let n = 0; n < 3; n++) {
             if (!(active & (1 << n))) continue;
             const head = scratch + usize(n) * candidateBytes;
             const z = v128.load(head);
-            const w0 = v128.and(has0, likeness(v128.sub<f32>(z0, z), inverse));
-            const w1 = v128.and(has1, likeness(v128.sub<f32>(z1, z), inverse));
-            const w2 = v128.and(has2, likeness(v128.sub<f32>(z2, z), inverse));
-            const w3 = v128.and(has3, likeness(v128.sub<f32>(z3, z), inverse));
-            const support = v128.add<f32>(
-              v128.add<f32>(v128.mul<f32>(w0, s0), v128.mul<f32>(w1, s1)),
-              v128.add<f32>(v128.mul<f32>(w2, s2), v128.mul<f32>(w3, s3)),
+            const d0 = apartOf(z0, z);
+            const w0 = v128.and(v128.and(has0, i16x8.lt_u(d0, wideReach)), likeness(d0, wideReach, inverse));
+            const d1 = apartOf(z1, z);
+            const w1 = v128.and(v128.and(has1, i16x8.lt_u(d1, wideReach)), likeness(d1, wideReach, inverse));
+            const d2 = apartOf(z2, z);
+            const w2 = v128.and(v128.and(has2, i16x8.lt_u(d2, wideReach)), likeness(d2, wideReach, inverse));
+            const support = i16x8.add(
+              i16x8.add(i16x8.q15mulr_sat_s(w0, i16x8.shl(s0, supportShift)), i16x8.q15mulr_sat_s(w1, i16x8.shl(s1, supportShift))),
+              i16x8.q15mulr_sat_s(w2, i16x8.shl(s2, supportShift)),
             );
-            let tone = v128.bitselect(t0, t2, v128.gt<f32>(w0, zero));
-            let nearest = w0;
-            tone = v128.bitselect(t1, tone, v128.gt<f32>(w1, nearest));
-            nearest = v128.max<f32>(w1, nearest);
-            tone = v128.bitselect(t2, tone, v128.gt<f32>(w2, nearest));
-            nearest = v128.max<f32>(w2, nearest);
-            tone = v128.bitselect(t3, tone, v128.gt<f32>(w3, nearest));
-            const apart = v128.sub<f32>(tone, v128.load(head, 16));
-            const weighed = v128.mul<f32>(weight, apart);
+            let tone = v128.bitselect(t0, t2, i16x8.gt_s(w0, zero));
+            tone = v128.bitselect(t1, tone, i16x8.gt_s(w1, w0));
+            tone = v128.bitselect(t2, tone, i16x8.gt_s(w2, i16x8.max_s(w0, w1)));
+            const apart = i16x8.sub(tone, v128.load(head, 16));
+            const square = i16x8.shr_u(i16x8.add(i16x8.mul(apart, apart), i16x8.splat(i16(1) << i16(squareShift - 1))), squareShift);
             const kept = head + headBytes + usize(taps) * tapBytes;
-            const squared = v128.mul<f32>(apart, apart);
             v128.store(kept, support);
-            v128.store(kept, squared, 16);
+            v128.store(kept, i16x8.abs(apart), 16);
             v128.store(kept, weight, 32);
-            v128.store(head, v128.add<f32>(v128.load(head, 32), weight), 32);
-            v128.store(head, v128.add<f32>(v128.load(head, 48), weighed), 48);
-            v128.store(head, v128.add<f32>(v128.load(head, 64), v128.mul<f32>(weighed, apart)), 64);
+            v128.store(head, i16x8.add(v128.load(head, 32), weight), 32);
+            v128.store(head, i16x8.add(v128.load(head, 48), i16x8.mul(weight, apart)), 48);
+            v128.store(head, i16x8.add(v128.load(head, 64), i16x8.mul(weight, square)), 64);
           }
           taps++;
         }
       }
-      let result = v128.and(own, i32x4.splat(i32(contestedBit)));
-      for (let n = 0; n < 4; n++) {
+      let result = v128.and(own, contested);
+      let resultNext = v128.and(ownNext, contested);
+      for (let n = 0; n < 3; n++) {
         if (!(active & (1 << n))) continue;
         const head = scratch + usize(n) * candidateBytes;
-        const sum = v128.load(head, 32);
-        const mean = v128.div<f32>(v128.load(head, 48), sum);
-        const variance = v128.max<f32>(zero, v128.sub<f32>(v128.div<f32>(v128.load(head, 64), sum), v128.mul<f32>(mean, mean)));
-        const spread = v128.add<f32>(f32x4.splat(2 * toneNoise * toneNoise), v128.mul<f32>(f32x4.splat(2 * tonePart * tonePart), variance));
-        const narrow = v128.div<f32>(one, spread);
+        const sums = v128.load(head, 32);
+        const apart = v128.load(head, 48);
+        const squares = v128.load(head, 64);
+        const farthest = v128.narrow<i32>(
+          farthestTone(v128.extend_low<i16>(sums), v128.extend_low<i16>(apart), v128.extend_low<u16>(squares)),
+          farthestTone(v128.extend_high<i16>(sums), v128.extend_high<i16>(apart), v128.extend_high<u16>(squares)),
+        );
+        const perTone = v128.narrow<i32>(inverseOf(v128.extend_low<i16>(farthest)), inverseOf(v128.extend_high<i16>(farthest)));
         let total = zero;
         let weights = zero;
         for (let k = 0; k < taps; k++) {
           const kept = head + headBytes + usize(k) * tapBytes;
-          const u = v128.mul<f32>(v128.load(kept, 16), narrow);
-          const falls = v128.add<f32>(one, v128.add<f32>(u, v128.mul<f32>(u, u)));
-          const w = v128.div<f32>(v128.load(kept, 32), v128.mul<f32>(falls, falls));
-          total = v128.add<f32>(total, v128.mul<f32>(w, v128.load(kept)));
-          weights = v128.add<f32>(weights, w);
+          const weight = v128.load(kept, 32);
+          const alike = likeness(v128.load(kept, 16), farthest, perTone);
+          total = i16x8.add(total, i16x8.mul(weight, i16x8.shr_u(i16x8.q15mulr_sat_s(alike, v128.load(kept)), sumShift)));
+          weights = i16x8.add(weights, i16x8.mul(weight, i16x8.shr_u(alike, sumShift)));
         }
-        // A candidate keeps at least one unit of support: zero would mean that there is none.
-        const averaged = v128.max<f32>(one, v128.add<f32>(v128.div<f32>(total, weights), f32x4.splat(0.5)));
-        const kept = i32x4.min_s(v128.trunc_sat<i32>(averaged), i32x4.splat(mostKept));
-        const isOne = v128.gt<f32>(byteOf(own, n << 3), zero);
-        result = v128.or(result, i32x4.shl(v128.and(kept, isOne), n << 3));
+        const isOne = n == 0 ? firstSupport(own, ownNext) : n == 1 ? secondSupport(own, ownNext) : thirdSupport(own, ownNext);
+        result = v128.or(result, i32x4.shl(meanSupport(v128.extend_low<u16>(total), v128.extend_low<u16>(weights), v128.extend_low<u16>(isOne)), n << 3));
+        resultNext = v128.or(resultNext, i32x4.shl(meanSupport(v128.extend_high<u16>(total), v128.extend_high<u16>(weights), v128.extend_high<u16>(isOne)), n << 3));
       }
-      const isContested = i32x4.lt_s(own, i32x4.splat(0));
-      storeSupports(outRow, x, width, v128.bitselect(result, own, isContested));
+      const none = i32x4.splat(0);
+      storeSupports(outRow, x, width, v128.bitselect(result, own, i32x4.lt_s(own, none)));
+      storeSupports(outRow, x + 4, width, v128.bitselect(resultNext, ownNext, i32x4.lt_s(ownNext, none)));
     }
   }
+}
+
+/** Difference of tones from which on four pixels do not look like a neighbour, 0 to 255, from the sums of the taps. */
+// @ts-ignore: decorator
+@inline
+function farthestTone(weights: v128, apart: v128, squares: v128): v128 {
+  const sum = v128.convert<i32>(weights);
+  const mean = v128.div<f32>(v128.convert<i32>(apart), sum);
+  const square = v128.div<f32>(v128.mul<f32>(v128.convert<i32>(squares), f32x4.splat(f32(1 << squareShift))), sum);
+  const variance = v128.max<f32>(f32x4.splat(0), v128.sub<f32>(square, v128.mul<f32>(mean, mean)));
+  const spread = v128.add<f32>(f32x4.splat(toneNoise * toneNoise), v128.mul<f32>(f32x4.splat(tonePart * tonePart), variance));
+  return v128.trunc_sat<i32>(v128.mul<f32>(f32x4.splat(toneReach), v128.sqrt<f32>(spread)));
+}
+
+/** 32767 over four whole numbers, rounded down. */
+// @ts-ignore: decorator
+@inline
+function inverseOf(numbers: v128): v128 {
+  return v128.trunc_sat<i32>(v128.div<f32>(f32x4.splat(32767), v128.convert<i32>(numbers)));
+}
+
+/** Weighted mean of supports, at least 1 where there is support: zero would mean that there is none. */
+// @ts-ignore: decorator
+@inline
+function meanSupport(total: v128, weights: v128, own: v128): v128 {
+  // Totals are in 1/64 of a support, weights in Q15, both in sixteenths.
+  const ratio = v128.div<f32>(v128.convert<i32>(total), v128.convert<i32>(weights));
+  const mean = v128.add<f32>(v128.mul<f32>(ratio, f32x4.splat(f32(32768 >> supportShift))), f32x4.splat(0.5));
+  const kept = i32x4.min_s(v128.trunc_sat<i32>(v128.max<f32>(f32x4.splat(1), mean)), i32x4.splat(mostKept));
+  return v128.and(kept, i32x4.gt_s(own, i32x4.splat(0)));
 }
 
 /** Four supports; columns past the width are left alone. */
 // @ts-ignore: decorator
 @inline
 function storeSupports(row: usize, x: i32, width: i32, supports: v128): void {
+  if (x >= width) return;
   const at = row + (usize(x) << 2);
   if (x + 4 <= width) {
     v128.store(at, supports);
@@ -220,7 +277,7 @@ const aroundSame: f32 = 2;
 function bestCandidate(supports: u32): i32 {
   let best = -1;
   let most = leastAveraged - 1;
-  for (let n = 0; n < 4; n++) {
+  for (let n = 0; n < 3; n++) {
     const support = supportAt(supports, n);
     if (support > most) {
       most = support;

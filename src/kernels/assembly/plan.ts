@@ -65,8 +65,8 @@ const singleReach: i32 = 60;
 /** `auto`: as clearReach, but not to be restored: where detail stands out from noise by less than clearRise, 1/512 octave. */
 const faintReach: i32 = clearReach + 4;
 const clearRise: i32 = 5 * 512;
-/** Where nothing is sharp, more frames are averaged: they hold the same, less noise. The widest that six bits hold. */
-const flatReach: i32 = 252;
+/** Where nothing is sharp, more frames are averaged: they hold the same, less noise. */
+const flatReach: i32 = 160;
 /** Finest levels at which that pays: noise is fine. */
 const flatLevels: i32 = 3;
 /** Own peaks overrule the surface when they stand this far above noise, code steps of 1/512 octave, */
