@@ -22,7 +22,7 @@
  * **Noise.** N is the energy that places without detail show; what a place shows above it is E - N. Energies are
  * compared by their logarithm, which is held at half the noise: below it there is nothing to compare.
  */
-import { curvePower } from './constants/model.js';
+import { curvePower, peakPower } from './constants/model.js';
 
 /** Falloff of a whole curve at a distance from its peak, ln energy; negative. */
 export function falloffAt(distance: number, width: number): number {
@@ -30,8 +30,26 @@ export function falloffAt(distance: number, width: number): number {
 }
 
 /** Distance from the peak at which the curve has fallen by `falloff` (ln energy, positive). */
-export function distanceOfFalloff(falloff: number, width: number): number {
-  return width * Math.sqrt(Math.expm1(falloff / curvePower));
+export function distanceOfFalloff(falloff: number, width: number, power = curvePower): number {
+  return width * Math.sqrt(Math.expm1(falloff / power));
+}
+
+/** Half width, steps, of a curve that loses `bend` octaves over a step to either side of its peak, together. */
+export function widthOfBend(bend: number): number {
+  return 1 / Math.sqrt(2 ** (bend / (2 * peakPower)) - 1);
+}
+
+/**
+ * Blur constant kappa, pixels a step, of curves of that bend in the band of `frequency`, cycles per pixel: to second order
+ * energy falls by (omega kappa / 2)^2 in a step.
+ */
+export function blurOfBend(bend: number, frequency: number): number {
+  return Math.sqrt(bend / (2 * Math.LOG2E)) / (Math.PI * frequency);
+}
+
+/** Part of its contrast that detail loses in a step, of curves of that bend: half the falloff of its energy, (ln 2 / 4) bend. */
+export function lossOfBend(bend: number): number {
+  return (Math.LN2 / 4) * bend;
 }
 
 /** ln of the energy above noise, not below that of half the noise. NaN stays NaN. */

@@ -1,13 +1,10 @@
-import { codesPerOctave, type FocusTracker } from '../focus/focus-tracker.js';
-import { median } from '../image/median.js';
+import type { FocusTracker } from '../focus/focus-tracker.js';
+import { peakPower } from '../model/constants/model.js';
+import { distanceOfFalloff, widthOfBend } from '../model/optical-model.js';
+import { medianBend } from './curve-bend.js';
 
 /** A frame no longer shows a pixel sharp where its measure has fallen so far, octaves; as `gapFall` in assembly/peaks.ts. */
 const gapFall = 0.35;
-/** Curves that stand this far above noise tell their bend, octaves. */
-const clearRise = 2;
-/** About so many pixels of a level are looked at, and fewer curves than this tell nothing. */
-const samples = 60_000;
-const fewestCurves = 200;
 /** Bend of a curve where nothing tells it, octaves a step squared. */
 const usualBend = 0.5;
 /** Least and most that a frame reaches, steps: half a usual step, which every stack has, and as beyond its ends. */
@@ -25,33 +22,13 @@ export function planeReach(tracker: FocusTracker, steps: readonly number[], long
     Number((steps[ordinal - 2] ?? longStep) < longStep && (steps[ordinal - 1] ?? longStep) < longStep),
   );
   for (let level = 0; level < tracker.levels; level++) {
-    const bends = curveBends(tracker, level, isPlain);
-    if (bends.length < fewestCurves) continue;
-    // Energy falls from the peak as (1 + (distance / width)^2)^-2: the bend is what is lost a step before and after it.
-    const perStep = 2 ** (median(Float64Array.from(bends)) / 4) - 1;
-    return bounded(perStep);
+    const bend = medianBend(tracker, level, isPlain);
+    if (bend !== undefined) return bounded(bend);
   }
-  return bounded(2 ** (usualBend / 4) - 1);
+  return bounded(usualBend);
 }
 
-function bounded(perStep: number): number {
-  return Math.min(most, Math.max(least, Math.sqrt((2 ** (gapFall / 2) - 1) / perStep)));
-}
-
-/** Octaves that curves lose over a step to either side of their peak, together. */
-function curveBends(tracker: FocusTracker, level: number, isPlain: Uint8Array): number[] {
-  const { width, height, stride } = tracker.state[level];
-  const [best, before, after, ordinals] = (['best', 'before', 'after', 'bestOrdinal'] as const).map((name) =>
-    tracker.plane(level, name),
-  );
-  const floor = Math.max(...tracker.noiseCodes(level)) + clearRise * codesPerOctave;
-  const every = Math.max(1, Math.floor(Math.sqrt((width * height) / samples)));
-  const bends: number[] = [];
-  for (let y = 0; y < height; y += every) {
-    for (let i = y * stride; i < y * stride + width; i += every) {
-      if (best[i] < floor || before[i] === 0 || after[i] === 0 || !isPlain[ordinals[i]]) continue;
-      bends.push((2 * best[i] - before[i] - after[i]) / codesPerOctave);
-    }
-  }
-  return bends;
+function bounded(bend: number): number {
+  const distance = distanceOfFalloff(gapFall * Math.LN2, widthOfBend(bend), peakPower);
+  return Math.min(most, Math.max(least, distance));
 }

@@ -1,6 +1,13 @@
 import { expect, it } from 'vitest';
 import { peakPower } from '../../src/model/constants/model.js';
-import { distanceOfFalloff, falloffAt, levelAboveNoise } from '../../src/model/optical-model.js';
+import {
+  blurOfBend,
+  distanceOfFalloff,
+  falloffAt,
+  levelAboveNoise,
+  lossOfBend,
+  widthOfBend,
+} from '../../src/model/optical-model.js';
 
 /** J1(x) = (1/pi) integral of cos(t - x sin t) over 0 to pi (Bessel's integral; Abramowitz & Stegun 1964, 9.1.21). */
 function besselJ1(x: number): number {
@@ -33,4 +40,16 @@ it('energy is compared above noise, and not below half of it', () => {
   expect(levelAboveNoise(2.5, 2)).toBeCloseTo(0, 12);
   expect(levelAboveNoise(0, 2)).toBeCloseTo(0, 12);
   expect(levelAboveNoise(Number.NaN, 2)).toBeNaN();
+});
+
+it('width, blur and loss of contrast follow from the bend of a curve at its peak', () => {
+  const width = 1.7;
+  const bend = (4 * Math.log1p(1 / width ** 2)) / Math.LN2;
+  expect(widthOfBend(bend)).toBeCloseTo(width, 9);
+  // Under little blur the disc gives the bend, twice the octaves that a step costs (Abramowitz & Stegun 1964, 9.1.10).
+  const [kappaPx, frequency] = [0.15, 0.27];
+  const z = 2 * Math.PI * frequency * kappaPx;
+  const contrast = (2 * besselJ1(z)) / z;
+  expect(blurOfBend(-4 * Math.log2(contrast), frequency) / kappaPx).toBeCloseTo(1, 2);
+  expect(lossOfBend(-4 * Math.log2(contrast)) / (1 - contrast)).toBeCloseTo(1, 2);
 });

@@ -1,0 +1,37 @@
+import { codesPerOctave, type FocusTracker } from '../focus/focus-tracker.js';
+import { median } from '../image/median.js';
+
+/** Curves that stand this far over noise tell their bend; octaves. */
+const clearOctaves = 2;
+const leastCurves = 200;
+/** About so many pixels of a level are looked at. */
+const samples = 200_000;
+
+/**
+ * Octaves that the focus curves of a level lose over a frame to either side of their peaks, together: the median of
+ * those that stand out from noise. To be asked before the surface is made of the tracker's state. Undefined when too
+ * few stand out.
+ *
+ * @param isAsked By ordinal from 1, which frames' peaks are asked: 0 where a neighbour is missing or far away.
+ */
+export function medianBend(tracker: FocusTracker, level: number, isAsked: Uint8Array): number | undefined {
+  const { width, height, stride } = tracker.state[level];
+  const [best, before, after, ordinal] = (['best', 'before', 'after', 'bestOrdinal'] as const).map((name) =>
+    tracker.plane(level, name),
+  );
+  const floor = Math.max(...tracker.noiseCodes(level)) + clearOctaves * codesPerOctave;
+  const bends: number[] = [];
+  const every = Math.max(1, Math.ceil(Math.sqrt((width * height) / samples)));
+  for (let y = 0; y < height; y += every) {
+    for (let i = y * stride; i < y * stride + width; i += every) {
+      if (best[i] < floor || !isAsked[ordinal[i]] || !before[i] || !after[i]) continue;
+      bends.push((2 * best[i] - before[i] - after[i]) / codesPerOctave);
+    }
+  }
+  return bends.length < leastCurves ? undefined : median(Float64Array.from(bends));
+}
+
+/** All frames but the first and the last, which have a neighbour on one side only. */
+export function innerFrames(frames: number): Uint8Array {
+  return Uint8Array.from({ length: frames + 1 }, (_, ordinal) => Number(ordinal > 1 && ordinal < frames));
+}
