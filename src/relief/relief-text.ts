@@ -1,5 +1,7 @@
-import { shortNumber } from '../result/report/numbers.js';
+import { percentText, shortNumber } from '../result/report/numbers.js';
+import type { LoopReport } from './loop.js';
 import type { ReliefReport } from './relief.js';
+import type { StereoReport } from './stereo.js';
 
 /** A relief in lines for people. */
 export function reliefText(report: ReliefReport): string {
@@ -19,4 +21,23 @@ export function reliefText(report: ReliefReport): string {
     lines.push(`Specks that took the depth around them: ${shortNumber(speckPercent, 1)} % of the picture`);
   }
   return `${lines.join('\n')}\n`;
+}
+
+/** A stereo picture in lines for people. */
+export function stereoText(report: StereoReport): string {
+  const { size, viewSize, maxParallaxPx, hiddenPercent, seenPercent, cutPx } = report;
+  const share = (100 * maxParallaxPx) / viewSize.width;
+  const cut = cutPx > 0 ? `; ${cutPx} columns cut off either side` : '';
+  return [
+    `Size: ${size.width} x ${size.height} pixels${cut}`,
+    `Parallax: ${shortNumber(maxParallaxPx, 1)} pixels at most, ${shortNumber(share, 1)} % of the width, all of it behind the picture`,
+    `Hidden in the composite: ${percentText(hiddenPercent)} of the pixels; frames saw ${percentText(seenPercent)} of these, the rest goes on from beside`,
+    '',
+  ].join('\n');
+}
+
+/** A moving picture in lines for people. */
+export function loopText({ size, pictures, loop, maxParallaxPx }: LoopReport): string {
+  const sway = loop === 'rocking' ? `; the farthest moves by ${shortNumber(maxParallaxPx, 1)} pixels` : '';
+  return `Size: ${size.width} x ${size.height} pixels, ${pictures} pictures a round${sway}\n`;
 }

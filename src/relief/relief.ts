@@ -1,10 +1,10 @@
-import { basename, dirname, join, resolve } from 'node:path';
 import { validateOptions, withDefaults } from '../options/validate-options.js';
 import { throwIfStopped } from '../result/output-failure.js';
 import { type OutputFile, writeFileAside } from '../result/output-file.js';
 import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import type { RunRecord } from '../result/run-record.js';
+import { besideResult } from './beside-result.js';
 import { buildContent, type ReliefContent } from './build-content.js';
 import { reliefMark } from './mesh-format.js';
 import { formatOf, type ReliefFormat, type ReliefOptions, reliefOptionTable } from './relief-options.js';
@@ -52,7 +52,7 @@ export async function makeRelief(
   signal?: AbortSignal,
 ): Promise<ReliefReport> {
   const options = withDefaults(reliefOptionTable, validateOptions(reliefOptionTable, given));
-  const out = options.out ?? defaultOut(folder);
+  const out = options.out ?? besideResult(folder, '-relief.glb');
   const format = formatOf(out);
   const record = await readRunRecord(folder);
   const target: OutputTarget = {
@@ -93,9 +93,4 @@ function writeAs(
   if (format === 'ply') return writePly(file, content);
   if (format === 'obj') return writeObj(file, content);
   return writeStl(file, content);
-}
-
-function defaultOut(folder: string): string {
-  const result = resolve(folder);
-  return join(dirname(result), `${basename(result)}-relief.glb`);
 }

@@ -35,6 +35,11 @@ function mayBeFrame(name: string): boolean {
   return hasPictureEnding(name) || hasRawEnding(name) || extname(name) === '';
 }
 
+/** Whether a WebP moves, by the flags of its extended header (WebP container specification). */
+function isAnimation(head: Buffer): boolean {
+  return head.toString('latin1', 12, 16) === 'VP8X' && (head[20] & 2) !== 0;
+}
+
 /** False for what cannot be read. */
 async function isPhotograph(path: string): Promise<boolean> {
   try {
@@ -45,6 +50,7 @@ async function isPhotograph(path: string): Promise<boolean> {
       const content = kindOfContent(head);
       if (content.kind === 'raw' || hasRawEnding(path)) return true;
       if (content.kind !== 'picture') return false;
+      if (content.format === 'webp' && isAnimation(head)) return false;
       if (content.format !== 'tiff') return !head.includes(ourName);
       const tiff = await openTiff(handle);
       const fields = tiff ? await readDirectory(tiff, tiff.firstDirectory) : [];

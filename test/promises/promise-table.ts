@@ -705,6 +705,21 @@ export const promiseTable: readonly PromiseRow[] = [
     ],
   },
   {
+    promise:
+      'Stereo pictures have the parallax of the relief, no more than is comfortable, and show what frames saw',
+    proofs: [
+      proof(
+        'relief/stereo.test.ts',
+        'has the parallax of the relief within half a pixel, as OpenCV measures it',
+      ),
+      proof('relief/stereo.test.ts', 'keeps its parallax within the share of the width that is asked for'),
+      proof(
+        'relief/stereo.test.ts',
+        'shows what the composite hides as the frames saw it, and says so where they are gone',
+      ),
+    ],
+  },
+  {
     promise: 'The relief turns in the page, by keys too, and is cut along the rail ruler',
     proofs: [
       proof(
