@@ -73,14 +73,14 @@ export { readPositionsFile } from './rail/positions-file.js';
 export type { FramePositions, PositionsFacts } from './rail/positions-table.js';
 export type { SensorSpot } from './rail/sensor-spot.js';
 export { type LoopReport, makeLoop } from './relief/loop.js';
-export type { LoopKind, LoopOptions } from './relief/loop-options.js';
+export { type LoopKind, type LoopOptions, loopKinds } from './relief/loop-options.js';
 export type { Ground } from './relief/read-surface.js';
 export { makeRelief, type ReliefReport } from './relief/relief.js';
 export type { ReliefFormat, ReliefOptions } from './relief/relief-options.js';
 export { type LengthUnit, type ResultScale, resultScale } from './relief/scale.js';
 export type { ScaleOptions } from './relief/scale-options.js';
 export { makeStereo, type StereoReport } from './relief/stereo.js';
-export type { StereoLayout, StereoOptions } from './relief/stereo-options.js';
+export { type StereoLayout, type StereoOptions, stereoLayouts } from './relief/stereo-options.js';
 export { type CoverageClassName, coverageClassNames } from './result/coverage.js';
 export type { Finding, FindingKind, FindingRank } from './result/finding.js';
 export {
