@@ -4,25 +4,17 @@ import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';
 import type { Matrix3 } from '../image/transform.js';
 import type { Arena, Planes } from '../kernels/arena.js';
+import { frontBlurPx, lastNearLevel, nearBlurPx } from '../model/constants/blend.js';
+import { apartUnits } from '../model/constants/model.js';
+import { tileColumns } from '../model/constants/state.js';
+import { fullWeight } from '../model/constants/surface.js';
 import type { SourceRule } from '../options/source-rule.js';
 import { fractionBitsFor, needsFrontLayerPlane, storedLength } from '../surface/depth-index.js';
-import { fullWeight, type Surface } from '../surface/surface.js';
+import type { Surface } from '../surface/surface.js';
 import type { StripPool } from '../workers/pool.js';
 
 /** Rows that one worker takes at a time; also the rows of a tile of the finest level. */
 export const tileRows = 32;
-export const tileColumns = 64;
-/** Coarsest level at which the nearer surface wins beside an edge; at coarser ones its blur no longer reaches. */
-const lastNearLevel = 4;
-/** It wins when the blur of either is wider where the other is sharp, px: narrower, both frames show much the same. */
-const nearBlurPx = 8;
-/** Peaks this near to a place mean it, units of the surface. */
-const sameFrames = 2;
-/**
- * Something thin is laid over what is behind it when either is blurred this wide where the other is sharp, px of the
- * level: less blurred, it would still show there and count twice.
- */
-const strandBlurPx = 2.8;
 /** Farther apart than any stack is long, stored units. */
 const never = 1 << 20;
 const ruleNumbers: Record<SourceRule, number> = { auto: 0, select: 1, weigh: 2 };
@@ -109,13 +101,13 @@ export async function planSources(
   const { fractionBits } = plan;
   // Two frames are too few for a focus curve: a depth between them would blend the sharp one with the other.
   const planned = rule === 'auto' && toFrame.length === 2 ? 'select' : rule;
-  const samePlace = storedLength(sameFrames * surface.unit, fractionBits);
+  const samePlace = storedLength(apartUnits * surface.unit, fractionBits);
   let medians = surface.places;
   for (const [level, { centre, reach }] of plan.levels.entries()) {
     const strandApart =
       blurPx === undefined
         ? never
-        : storedLength(Math.max(2, (strandBlurPx * 2 ** level) / blurPx), fractionBits);
+        : storedLength(Math.max(2, (frontBlurPx * 2 ** level) / blurPx), fractionBits);
     const { width, height, stride } = centre;
     const strips = Math.ceil(height / tileRows);
     const peaks: Planes | undefined = surface.peaks[level];
@@ -192,5 +184,5 @@ export async function planSources(
 
 /** Address of the ordinals of what is thin and near: see assembly/peaks.ts. */
 function strandsOf(peaks: Planes): number {
-  return peaks.pointer + statePlane.strand * peaks.planeBytes;
+  return peaks.pointer + statePlane.front * peaks.planeBytes;
 }

@@ -4,9 +4,11 @@ import { levelSizes } from '../image/level-sizes.js';
 import { affineArguments, type PlacedFrame } from '../image/placed-frame.js';
 import { curveArguments, type TransferCurve } from '../image/transfer-curve.js';
 import type { Arena } from '../kernels/arena.js';
+import { blurShare, maxSpillPx, plainShare, spillFrames } from '../model/constants/blend.js';
+import { fullWeight } from '../model/constants/surface.js';
 import { storedLength } from '../surface/depth-index.js';
 import { spiralPoints } from '../surface/spiral.js';
-import { fullWeight, type Surface } from '../surface/surface.js';
+import type { Surface } from '../surface/surface.js';
 import type { StripPool } from '../workers/pool.js';
 import { spillReaches } from './spill-reaches.js';
 
@@ -21,12 +23,6 @@ export interface Spill {
   places: number;
 }
 
-/** What is this many frames nearer has blur enough to spill. */
-const gapFrames = 4;
-/** The blur is taken a quarter smaller than measured: too wide a spill does harm, too narrow a one subtracts a little less. */
-const blurShare = 0.75;
-/** Farthest that spill is looked for, px. */
-const maxReachPx = 256;
 const samples = 48;
 /** Cells of 4 to 64 px. */
 const cellSizes = 5;
@@ -34,9 +30,6 @@ const cellBytes = 24;
 /** Stored weight below which a depth is too uncertain, of what spills and of what is spilled upon. */
 const leastWeight = fullWeight;
 const stripRows = 32;
-
-/** A fiftieth of the light and more is counted. */
-const plainShare = 0.02 * 65535;
 
 /** Room for the spill, in the arena. */
 export function takeSpill(arena: Arena, size: Size): Spill {
@@ -98,12 +91,12 @@ export class SpillFinder {
     const { arena, pool } = this;
     const { places, weights, fractionBits } = surface;
     const mark = arena.mark();
-    const gap = storedLength(gapFrames, fractionBits);
+    const gap = storedLength(spillFrames, fractionBits);
     const cells = await this.gatherCells(surface, gap, nearSign);
     const { reaches, blocks } = spillReaches(
       arena.u16(cells[0].pointer, (cells[0].width * cells[0].height * cellBytes) / 2),
       cells[0],
-      { gap, nearSign, pxPerUnit: (blurPx * blurShare) / 2 ** fractionBits, maxReachPx },
+      { gap, nearSign, pxPerUnit: (blurPx * blurShare) / 2 ** fractionBits, maxReachPx: maxSpillPx },
     );
     const reachAt = arena.take(reaches.byteLength);
     arena.f32(reachAt, reaches.length).set(reaches);

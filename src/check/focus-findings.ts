@@ -1,4 +1,4 @@
-import { gapFalloff, goodFalloff, minLongStep } from '../model/constants/model.js';
+import { endReach, gapFalloff, goodFalloff, minLongStep } from '../model/constants/model.js';
 import { distanceOfFalloff, falloffAt } from '../model/optical-model.js';
 import { optionName } from '../option-names.js';
 import type { FocusFit } from '../rail/focus-fit.js';
@@ -29,11 +29,6 @@ export interface FocusJudgement {
   findings: Finding[];
 }
 
-/**
- * Distance beyond the plane of focus of an outer frame from which that frame is not sharp, in steps and in curve
- * widths; as in the maps of a merge.
- */
-const marginSteps = 0.75;
 const marginWidths = 0.15;
 /**
  * Curves narrower than this show little of what lies beyond an end, so that its position is more uncertain: additional
@@ -82,7 +77,7 @@ export function judgeFocus(
   const last = frames.length - 1;
   const all = fit.tiles.length;
   const rows = Math.ceil(all / columns);
-  const margin = marginSteps + marginWidths * fineWidth + (fineWidth < narrowWidth ? narrowMarginSteps : 0);
+  const margin = endReach + marginWidths * fineWidth + (fineWidth < narrowWidth ? narrowMarginSteps : 0);
   const gapCounts = new Array<number>(last).fill(0);
   const sharpest = frames.map(() => emptyNinths());
   const focusPositions: number[] = [];

@@ -2,59 +2,55 @@ import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';
 import { affineArguments, type PlacedFrame } from '../image/placed-frame.js';
 import type { Arena, Planes } from '../kernels/arena.js';
+import {
+  minNoiseSamples,
+  noiseDoublingCodes,
+  noiseLevels,
+  noiseRangeCodes,
+  noiseSamples,
+  noiseSpreadCodes,
+  noiseSpreadFrames,
+  prominenceCodes,
+  windowRadius,
+} from '../model/constants/focus.js';
+import {
+  afterPlane,
+  beforePlane,
+  bestOrdinalPlane,
+  bestPlane,
+  coarseTonesPlane,
+  frontPlane,
+  latestPlane,
+  secondOrdinalPlane,
+  secondPlane,
+  tonesPlane,
+  valleyPlane,
+} from '../model/constants/state.js';
 import type { StripPool } from '../workers/pool.js';
 
 const stripRows = 32;
 
-/** Steps of the log measure in one octave: see assembly/focus.ts. */
-export const codesPerOctave = 512;
-/** Depth of the valley that parts two peaks, in code steps: half an octave of energy. */
-const prominenceCodes = codesPerOctave;
-
-/** From the tenth percentile of the measure over noise to the best of some 30 frames of it, code steps: measured. */
-const noiseSpreadCodes = 600;
-const noiseSpreadFrames = 30;
-/**
- * By what the best of twice as many stands higher, code steps: 0.16 octave between 30 and 300 frames for the energy of
- * some six independent samples (chi-squared; the quantiles of E. B. Wilson & M. M. Hilferty 1931). Of fewer frames it
- * stands lower, but then noise has the less to stand out from.
- */
-const noiseDoublingCodes = 82;
-/** Pixels of a level to either side that a measure depends on. */
-const windowReach = 3;
-/** About so many pixels a level go into the noise statistics of a frame. */
-const noiseSamples = 40_000;
-/**
- * The noise of one brightness stands over that of another by no more than this, code steps: sensors and tone curves
- * differ so far. A tone that only hairs or seams have shows their detail in all of its pixels. At coarser levels what
- * is out of focus counts as noise too, and has no such bound.
- */
-const noiseRangeCodes = 2 * codesPerOctave;
-const noiseLevels = 2;
 /** Bins of brightness that the noise is told apart by. */
 export const noiseBins = 8;
-const leastNoiseSamples = 100;
 
 /** Brightness bin of a luma of 0 to 255. */
 export function noiseBin(tone: number): number {
   return Math.min(noiseBins - 1, (tone * noiseBins) >> 8);
 }
 
-/** Planes of the focus-curve state, in this order; the last two are kept at level 0 alone. */
+/** Planes of the focus-curve state by name. */
 export const statePlane = {
-  best: 0,
-  before: 1,
-  after: 2,
-  latest: 3,
-  valley: 4,
-  second: 5,
-  bestOrdinal: 6,
-  secondOrdinal: 7,
-  /** Room for what is found beside the peaks: see assembly/peaks.ts. */
-  strand: 8,
-  /** Lumas, 0 to 255, two a number: of best and second of level 0, and at the size of level 0 of the best of levels 1 and 2. */
-  tones: 9,
-  coarseTones: 10,
+  best: bestPlane,
+  before: beforePlane,
+  after: afterPlane,
+  latest: latestPlane,
+  valley: valleyPlane,
+  second: secondPlane,
+  bestOrdinal: bestOrdinalPlane,
+  secondOrdinal: secondOrdinalPlane,
+  front: frontPlane,
+  tones: tonesPlane,
+  coarseTones: coarseTonesPlane,
 } as const;
 
 /** Of levels 0, 1 and 2. */
@@ -225,7 +221,7 @@ export class FocusTracker {
   private maskDisc({ x, y, radius }: { x: number; y: number; radius: number }): void {
     this.codes.forEach((planes, level) => {
       const codes = this.arena.planeU16(planes);
-      const [u, v, r] = [x / 2 ** level, y / 2 ** level, radius / 2 ** level + windowReach];
+      const [u, v, r] = [x / 2 ** level, y / 2 ** level, radius / 2 ** level + windowRadius];
       for (let row = Math.max(0, Math.ceil(v - r)); row <= Math.min(planes.height - 1, v + r); row++) {
         const half = Math.sqrt(r * r - (row - v) ** 2);
         const from = Math.max(0, Math.ceil(u - half));
@@ -257,7 +253,7 @@ export class FocusTracker {
       }
     }
     found.forEach((bin, b) => {
-      if (bin.length < leastNoiseSamples) return;
+      if (bin.length < minNoiseSamples) return;
       const sorted = Uint16Array.from(bin).sort();
       this.lowCodes[level][b].push(sorted[Math.floor(sorted.length * 0.1)]);
     });

@@ -7,8 +7,8 @@
 //   export const NAME = EXPRESSION;
 //
 // KIND is Free for a number that was chosen by measurement, Derived for one that follows from others, from a standard or
-// from a published figure, and Effort for one that bounds time or memory (rounds, budgets, resolutions). TYPE is f32 or
-// i32 where kernels read the constant; int or absent where TypeScript alone does, int for what counts something.
+// from a published figure, Effort for one that bounds time or memory (rounds, budgets,
+// resolutions), and Layout for how numbers lie in memory. TYPE is f32, i32 or usize where kernels read the constant; int or absent where TypeScript alone does, int for what counts something.
 import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { fileURLToPath, pathToFileURL } from 'node:url';
@@ -16,7 +16,7 @@ import { parseArgs } from 'node:util';
 
 const sources = fileURLToPath(new URL('../model/constants/', import.meta.url));
 const stated =
-  /\/\*\*\s+(?:\* )?(Free|Derived|Effort)(?: (f32|i32|int))? \[([^\]]+)\]: ((?:(?!\*\/)[\s\S])+)\*\/\nexport const (\w+) =/g;
+  /\/\*\*\s+(?:\* )?(Free|Derived|Effort|Layout)(?: (f32|i32|usize|int))? \[([^\]]+)\]: ((?:(?!\*\/)[\s\S])+)\*\/\nexport const (\w+) =/g;
 
 /** All constants: station, name, kind, type or '', unit, and what each decides. Throws for one that is stated otherwise. */
 export function readConstants() {
@@ -53,7 +53,7 @@ export async function readValues(compiled) {
 /** The text of assembly/constants.ts for these values. */
 export function constantsText(values) {
   const lines = readConstants()
-    .filter(({ type }) => type === 'f32' || type === 'i32')
+    .filter(({ type }) => type !== '' && type !== 'int')
     .map(
       ({ name, type, unit, decides }) =>
         `/** [${unit}]: ${decides} */\nexport const ${name}: ${type} = ${values[name]};\n`,

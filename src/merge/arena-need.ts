@@ -1,10 +1,11 @@
-import { planScratchBytes, tileColumns, tileRows } from '../blend/plan-sources.js';
+import { planScratchBytes, tileRows } from '../blend/plan-sources.js';
 import { PyramidBlender } from '../blend/pyramid-blender.js';
 import { FocusTracker } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';
 import { maxArenaPages, pageBytes, planesLayout } from '../kernels/arena.js';
 import { tapTableBytes } from '../kernels/kernels.js';
+import { tileColumns } from '../model/constants/state.js';
 import { fractionBitsFor, needsFrontLayerPlane } from '../surface/depth-index.js';
 
 /** Levels whose focus curves are followed: windows of 5, 10, 20 and 40 px. */

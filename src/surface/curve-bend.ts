@@ -1,11 +1,8 @@
-import { codesPerOctave, type FocusTracker } from '../focus/focus-tracker.js';
+import type { FocusTracker } from '../focus/focus-tracker.js';
 import { median } from '../image/median.js';
-
-/** Curves that stand this far over noise tell their bend; octaves. */
-const clearOctaves = 2;
-const leastCurves = 200;
-/** About so many pixels of a level are looked at. */
-const samples = 200_000;
+import { clearOctaves, minCurves } from '../model/constants/model.js';
+import { codesPerOctave } from '../model/constants/state.js';
+import { bendSamples } from '../model/constants/surface.js';
 
 /**
  * Octaves that the focus curves of a level lose over a frame to either side of their peaks, together: the median of
@@ -21,14 +18,14 @@ export function medianBend(tracker: FocusTracker, level: number, isAsked: Uint8A
   );
   const floor = Math.max(...tracker.noiseCodes(level)) + clearOctaves * codesPerOctave;
   const bends: number[] = [];
-  const every = Math.max(1, Math.ceil(Math.sqrt((width * height) / samples)));
+  const every = Math.max(1, Math.ceil(Math.sqrt((width * height) / bendSamples)));
   for (let y = 0; y < height; y += every) {
     for (let i = y * stride; i < y * stride + width; i += every) {
       if (best[i] < floor || !isAsked[ordinal[i]] || !before[i] || !after[i]) continue;
       bends.push((2 * best[i] - before[i] - after[i]) / codesPerOctave);
     }
   }
-  return bends.length < leastCurves ? undefined : median(Float64Array.from(bends));
+  return bends.length < minCurves ? undefined : median(Float64Array.from(bends));
 }
 
 /** All frames but the first and the last, which have a neighbour on one side only. */

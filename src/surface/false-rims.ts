@@ -1,12 +1,9 @@
 import type { Arena, Planes } from '../kernels/arena.js';
+import { fineLevel, maxRimBlurPx } from '../model/constants/surface.js';
 import type { StripPool } from '../workers/pool.js';
 import { spiralPoints } from './spiral.js';
 
-/** Level whose detail tells a real peak from the blur of an edge. */
-export const fineLevel = 1;
 const samples = 48;
-/** Beyond, what is left of an edge in its blur is below the noise of the levels that are followed, px. */
-const widestPx = 64;
 const stripRows = 32;
 
 /** What was found to be the blur of strong edges: marks of one level, u16, in rows like the level's peaks. */
@@ -88,7 +85,7 @@ async function markFalseRims(
       frames,
       table,
       samples,
-      widest: widestPx,
+      widest: maxRimBlurPx,
       fractionBits,
       stripRows,
     },

@@ -1,23 +1,7 @@
 import type { FocusTracker } from '../focus/focus-tracker.js';
+import { bestBend, fullLoss, measuredFrequency, minLoss, noiseBend } from '../model/constants/surface.js';
 import { blurOfBend, lossOfBend } from '../model/optical-model.js';
 import { innerFrames, medianBend } from './curve-bend.js';
-
-/**
- * Wave that the measure answers to, cycles per pixel of the level. Fitted to rendered scenes of known blur, 0.8 to 4.2 px
- * a frame: 0.7 to 1.15 of the truth.
- */
-const measuredFrequency = 0.27;
-/** Bend of a curve without any, octaves: the best of noisy values stands out from its neighbours. Fitted likewise. */
-const noiseBend = 0.18;
-/** Bends about this large tell the blur best: noise drowns smaller ones, and larger ones leave the second order. */
-const bestBend = 1.2;
-
-/**
- * A loss up to the first is left, from the second on it is told in full: where steps are small, curves bend as much by what
- * differs from frame to frame as by blur. Set on scenes.
- */
-const spareLoss = 0.15;
-const sureLoss = 0.45;
 
 /**
  * Radius of the blur, one frame away from a pixel's plane of focus, px: from how sharply focus curves bend at their
@@ -46,7 +30,7 @@ export function measureLoss(tracker: FocusTracker, frames: number): number {
   const bend = clearBend(tracker, 0, frames);
   if (bend === undefined) return 0;
   const loss = lossOfBend(bend - noiseBend);
-  return loss * Math.min(1, Math.max(0, (loss - spareLoss) / (sureLoss - spareLoss)));
+  return loss * Math.min(1, Math.max(0, (loss - minLoss) / (fullLoss - minLoss)));
 }
 
 /** The median bend of a level's curves where it is more than noise makes; undefined when too few curves tell. */

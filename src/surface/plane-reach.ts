@@ -1,15 +1,10 @@
 import type { FocusTracker } from '../focus/focus-tracker.js';
-import { peakPower } from '../model/constants/model.js';
+import { endReach, gapFall, peakPower, usualBend } from '../model/constants/model.js';
 import { distanceOfFalloff, widthOfBend } from '../model/optical-model.js';
 import { medianBend } from './curve-bend.js';
 
-/** A frame no longer shows a pixel sharp where its measure has fallen so far, octaves; as `gapFall` in assembly/peaks.ts. */
-const gapFall = 0.35;
-/** Bend of a curve where nothing tells it, octaves a step squared. */
-const usualBend = 0.5;
-/** Least and most that a frame reaches, steps: half a usual step, which every stack has, and as beyond its ends. */
+/** Least that a frame reaches, steps: half a usual step, which every stack has; most is as beyond its ends. */
 const least = 0.5;
-const most = 0.75;
 
 /**
  * How far from a frame's plane of focus, in usual steps, what it shows counts as sharp: by the usual bend of the focus
@@ -30,5 +25,5 @@ export function planeReach(tracker: FocusTracker, steps: readonly number[], long
 
 function bounded(bend: number): number {
   const distance = distanceOfFalloff(gapFall * Math.LN2, widthOfBend(bend), peakPower);
-  return Math.min(most, Math.max(least, distance));
+  return Math.min(endReach, Math.max(least, distance));
 }

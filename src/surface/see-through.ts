@@ -1,42 +1,27 @@
-import { codesPerOctave, type FocusTracker, noiseBin } from '../focus/focus-tracker.js';
+import { type FocusTracker, noiseBin } from '../focus/focus-tracker.js';
+import { codesPerOctave } from '../model/constants/state.js';
+import {
+  blocksAcross,
+  faintOctaves,
+  halfVote,
+  leakPx,
+  maxSites,
+  minApartFrames,
+  minBlockPx,
+  minCorePixels,
+  minKnownShare,
+  minPitch,
+  minSidePixels,
+  minSidesShare,
+  ownOctaves,
+  seenLevels,
+  sideFrames,
+  sideOctaves,
+  siteBlurPx,
+  siteRadius,
+} from '../model/constants/surface.js';
 import type { PictureEvidence } from '../stack/focus-direction.js';
 import { measureBlur } from './measure-blur.js';
-
-/** Half side of the window about a site, pixels of the level. */
-const windowRadius = 8;
-/** What lies on either side of an edge must be blurred by this much where the other is sharp, pixels of the level. */
-const apartPx = 6;
-const minApartFrames = 4;
-/** Peaks of this many frames around are one side. */
-const sideFrames = 1;
-/** A rim's own detail fills the measure's window beyond it, pixels of the level. */
-const leakPx = 2;
-/** Peaks that say which side a pixel belongs to, and second ones, stand so far over noise, octaves. */
-const sideOctaves = 1.5;
-const secondOctaves = 1.5;
-/** Detail seen through a rim is fainter than in the open by no more than this, octaves: what is fainter is blur. */
-const faintOctaves = 7;
-/** Pixels of a side by its own detail alone show at least this much less of it than is usual there, octaves. */
-const ownOctaves = 1;
-/** A second peak is that of the other side where it lies so few frames from it. */
-const secondFrames = 1;
-/** Least pixels of the smaller side, and of its part beyond the leak. */
-const minSidePixels = 10;
-const minCorePixels = 3;
-/** Least part of the window that has detail, and of that the part of the two sides. */
-const minKnownShare = 0.5;
-const minSidesShare = 0.7;
-/** Sites per level at most, and their least distance, pixels of the level. */
-const maxSites = 10_000;
-const minPitch = 3;
-/** The picture's smaller side in blocks; each block has one vote. */
-const blocksAcross = 20;
-/** Least side of a block, px: windows of neighbouring blocks hardly overlap, so that their votes are independent. */
-const minBlockPx = 32;
-/** Votes of a block that count as half a vote. */
-const halfVote = 0.5;
-/** Finest levels that are asked. */
-const levels = 3;
 
 interface Level {
   width: number;
@@ -81,8 +66,8 @@ export function seeThrough(tracker: FocusTracker, frames: number): PictureEviden
   const columns = Math.ceil(width / blockSide);
   const votes = new Float64Array(columns * Math.ceil(height / blockSide));
   const sizes = new Float64Array(votes.length);
-  for (let level = 0; level < Math.min(levels, tracker.levels); level++) {
-    const apart = Math.max(minApartFrames, Math.ceil((apartPx * 2 ** level) / blurPx));
+  for (let level = 0; level < Math.min(seenLevels, tracker.levels); level++) {
+    const apart = Math.max(minApartFrames, Math.ceil((siteBlurPx * 2 ** level) / blurPx));
     if (apart > frames - 2) continue;
     askLevel(levelOf(tracker, level), frames, apart, (x, y, vote) => {
       const block = Math.floor((y << level) / blockSide) * columns + Math.floor((x << level) / blockSide);
@@ -151,7 +136,7 @@ function askLevel(
 ): void {
   const { width, height } = here;
   const pitch = Math.max(minPitch, Math.ceil(Math.sqrt((width * height) / maxSites)));
-  const margin = windowRadius + leakPx;
+  const margin = siteRadius + leakPx;
   const window = new Window(here, frames);
   for (let y = margin; y < height - margin; y += pitch) {
     for (let x = margin; x < width - margin; x += pitch) {
@@ -164,7 +149,7 @@ function askLevel(
 
 /** The window about a site, with room that is used again. */
 class Window {
-  private readonly side = 2 * (windowRadius + leakPx) + 1;
+  private readonly side = 2 * (siteRadius + leakPx) + 1;
   /** Ordinals of clear peaks, 0 = none; the window and `leakPx` around it. */
   private readonly labels = new Int32Array(this.side * this.side);
   private readonly counts: Int32Array;
@@ -178,11 +163,11 @@ class Window {
 
   /** Whether clear peaks of some pixels of the window lie so many frames apart. */
   mayHoldEdge(x: number, y: number, apart: number): boolean {
-    const pitch = windowRadius / 2;
+    const pitch = siteRadius / 2;
     let least = Infinity;
     let most = 0;
-    for (let v = y - windowRadius; v <= y + windowRadius; v += pitch) {
-      for (let u = x - windowRadius; u <= x + windowRadius; u += pitch) {
+    for (let v = y - siteRadius; v <= y + siteRadius; v += pitch) {
+      for (let u = x - siteRadius; u <= x + siteRadius; u += pitch) {
         const label = this.labelAt(u, v);
         if (label === 0) continue;
         if (label < least) least = label;
@@ -208,8 +193,7 @@ class Window {
         for (let column = leakPx; column < side - leakPx; column++) {
           const i = row * side + column;
           if (!isNear(labels[i], ordinal) || !this.isInside(i, ordinal)) continue;
-          const at =
-            (y + row - windowRadius - leakPx) * this.here.stride + x + column - windowRadius - leakPx;
+          const at = (y + row - siteRadius - leakPx) * this.here.stride + x + column - siteRadius - leakPx;
           core.push(at);
           energy += 2 ** (this.here.best[at] / codesPerOctave);
         }
@@ -232,9 +216,9 @@ class Window {
     for (const at of core) {
       if (best[at] < usual - ownOctaves * codesPerOctave) continue;
       own++;
-      if (Math.abs(secondOrdinal[at] - other) > secondFrames || second[at] < floor) continue;
+      if (Math.abs(secondOrdinal[at] - other) > sideFrames || second[at] < floor) continue;
       if (best[at] - second[at] > faintOctaves * codesPerOctave) continue;
-      if (second[at] > this.noiseAt(at) + secondOctaves * codesPerOctave) showing++;
+      if (second[at] > this.noiseAt(at) + sideOctaves * codesPerOctave) showing++;
     }
     return own === 0 ? 0 : showing / own;
   }
@@ -246,7 +230,7 @@ class Window {
     let known = 0;
     for (let row = 0, i = 0; row < side; row++) {
       for (let column = 0; column < side; column++, i++) {
-        const label = this.labelAt(x + column - windowRadius - leakPx, y + row - windowRadius - leakPx);
+        const label = this.labelAt(x + column - siteRadius - leakPx, y + row - siteRadius - leakPx);
         labels[i] = label;
         const isInner = row >= leakPx && row < side - leakPx && column >= leakPx && column < side - leakPx;
         if (label === 0 || !isInner) continue;
@@ -254,7 +238,7 @@ class Window {
         known++;
       }
     }
-    if (known < minKnownShare * (2 * windowRadius + 1) ** 2) return undefined;
+    if (known < minKnownShare * (2 * siteRadius + 1) ** 2) return undefined;
     const first = this.mostFrequent(() => true);
     const other = this.mostFrequent((ordinal) => Math.abs(ordinal - first) >= apart);
     const smaller = this.countNear(other);

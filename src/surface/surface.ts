@@ -3,9 +3,18 @@ import { frameBytes, frameTable } from '../image/frame-reach.js';
 import type { Size } from '../image/image.js';
 import type { Matrix3 } from '../image/transform.js';
 import type { Arena, Planes } from '../kernels/arena.js';
+import { windowSamples } from '../model/constants/focus.js';
+import { maxUnit, minLongStep, usualWidth } from '../model/constants/model.js';
+import {
+  aggregateHoles,
+  fineLevel,
+  fullWeight,
+  smoothHoles,
+  smoothTolerance,
+} from '../model/constants/surface.js';
 import type { StripPool } from '../workers/pool.js';
 import { fractionBitsFor } from './depth-index.js';
-import { dropFalseRims, dropFineRims, dropUnder, type FalseRims, fineLevel } from './false-rims.js';
+import { dropFalseRims, dropFineRims, dropUnder, type FalseRims } from './false-rims.js';
 import { planeReach } from './plane-reach.js';
 
 /** The shape of the subject as one function of the pixel, in planes of the focus tracker's state that have served. */
@@ -33,20 +42,6 @@ export interface Surface {
   fractionBits: number;
 }
 
-/** Passes of the smoothing: holes between its taps, px, and tolerance, units. */
-const smoothSteps = [1, 2, 4];
-const smoothTolerance = 1.2;
-/** Stored weight from which a place stands on its own: 5 / unit^2. */
-export const fullWeight = 5 * 64;
-
-/** A step from here on is long: there may be a gap between its frames; as in assembly/peaks.ts. Usual steps. */
-const longStep = 1.45;
-
-/** Half width of the focus curve, steps, at the steps that the numbers here are set for: 0.7 of the depth of field. */
-const usualWidth = 1.3;
-/** With a larger unit thin things close before others were lost in them. */
-const mostUnit = 2;
-
 /**
  * Frames that span what is one step where frames lie as far apart as is usual, 1 to 2: where they lie closer, curves are
  * wider in frames, and so are the errors of their peaks.
@@ -54,7 +49,7 @@ const mostUnit = 2;
  * @param focusWidth Half width of the usual focus curve, steps; undefined: not known.
  */
 export function frameUnit(focusWidth: number | undefined): number {
-  return focusWidth === undefined ? 1 : Math.min(mostUnit, Math.max(1, focusWidth / usualWidth));
+  return focusWidth === undefined ? 1 : Math.min(maxUnit, Math.max(1, focusWidth / usualWidth));
 }
 
 /** Where the frames lie. */
@@ -68,8 +63,6 @@ export interface FrameBounds {
 /** Wider than the margin of a measured frame (`FocusTracker`), pixels of the level: there all were measured for certain. */
 const measuredMargin = 3;
 
-/** Effective number of independent samples in the window of the focus measure. */
-const windowSamples = 6;
 const errorSteps = 512;
 const stripRows = 32;
 
@@ -110,8 +103,8 @@ export async function findSurface(
   arena.f32(distances, frames + 1).set([1, ...steps, 1]);
   const bounds = arena.take(frames * frameBytes);
 
-  const isLong = (step: number) => step >= longStep;
-  const reach = steps.some(isLong) ? planeReach(tracker, steps, longStep) : 0;
+  const isLong = (step: number) => step >= minLongStep;
+  const reach = steps.some(isLong) ? planeReach(tracker, steps, minLongStep) : 0;
 
   let falseRims: FalseRims | undefined;
   for (let level = state.length - 1; level >= 0; level--) {
@@ -174,7 +167,7 @@ export async function findSurface(
     { places: planeOf(full, 5), weights: planeOf(full, 7) },
     { places: planeOf(full, 3), weights: planeOf(full, 4) },
   ];
-  for (const step of smoothSteps) {
+  for (const step of smoothHoles) {
     await pool.run(
       'smoothStrip',
       {
@@ -207,9 +200,6 @@ export async function findSurface(
     fractionBits,
   };
 }
-
-/** Holes between the taps of the averaging of supports, px. */
-const aggregateHoles = [2, 6];
 
 /** The surface of each pixel, in planes 5, 7, 9 and 10 of level 0: see assembly/candidates.ts. */
 async function labelSurface(

@@ -1,7 +1,7 @@
-import { codesPerOctave } from '../focus/focus-tracker.js';
 import { levelSizes } from '../image/level-sizes.js';
 import { applyMatrix } from '../image/transform.js';
 import type { Planes } from '../kernels/arena.js';
+import { codesPerOctave } from '../model/constants/state.js';
 import { frameFootprint } from './aligned-region.js';
 import { type FramePatch, readFrameRegion } from './frame-region.js';
 import { type LocalKernels, stripRows } from './local-kernels.js';

@@ -1,7 +1,8 @@
 import { expect, it } from 'vitest';
-import { codesPerOctave, FocusTracker } from '../../src/focus/focus-tracker.js';
+import { FocusTracker } from '../../src/focus/focus-tracker.js';
 import { identityMatrix } from '../../src/image/transform.js';
 import { Arena } from '../../src/kernels/arena.js';
+import { codesPerOctave } from '../../src/model/constants/state.js';
 import { StripPool } from '../../src/workers/pool.js';
 import { randomFrom } from '../kernels/kernel-rig.js';
 

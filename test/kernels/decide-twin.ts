@@ -8,34 +8,33 @@ import {
   supportsAt,
 } from './label-scene.js';
 import { unitsOf } from './label-twin.js';
-import { tunedIn } from './tuned.js';
+import { tuned } from './tuned.js';
 
 // Plain twins of decideStrip: one pixel at a time, by its docstrings.
 
-const tuned = tunedIn('candidates', 'decide');
-const leastSupport = tuned('leastSupport');
-const mostSupport = tuned('mostSupport');
+const leastSupport = tuned('minPeakOctaves');
+const mostSupport = tuned('maxSupport');
 const supportSteps = tuned('supportSteps');
-const apartSurfaces = tuned('apartSurfaces');
-const sameSurface = tuned('sameSurface');
-const frontReach = tuned('frontReach');
-const reachPx = tuned('reachPx');
-const fewestBehind = tuned('fewestBehind');
+const apartSurfaces = tuned('apartUnits');
+const sameSurface = tuned('sameUnits');
+const frontReach = tuned('frontRadius');
+const reachPx = tuned('backRadius');
+const fewestBehind = tuned('minBehind');
 const alphaNoise = tuned('alphaNoise');
-const mostContrast = tuned('mostContrast');
+const mostContrast = tuned('maxContrast');
 const alphaOdds = tuned('alphaOdds');
 const supportOdds = tuned('supportOdds');
-const supportFloor = tuned('supportFloor');
+const supportFloor = tuned('minComparedSteps');
 const wholeFrameWeight = tuned('wholeFrameWeight');
-const toldWeight = tuned('toldWeight');
-const refinedWithin = tuned('refinedWithin');
-const coarserSay = tuned('coarserSay');
+const toldWeight = tuned('neighbourWeight');
+const refinedWithin = tuned('refinedUnits');
+const coarserSay = tuned('coarserShare');
 const sureSupport = tuned('sureSupport');
 const discPixels = tuned('discPixels');
 const certaintyOdds = tuned('certaintyOdds');
 const certaintyOfSupport = tuned('certaintyOfSupport');
 const certaintyOfLead = tuned('certaintyOfLead');
-const certaintyFloor = tuned('certaintyFloor');
+const certaintyFloor = tuned('minCompared');
 
 /** What is decided between: the scene with its supports, labels and tones, and which end of the stack is near. */
 export interface Labelled extends Labels {

@@ -4,7 +4,7 @@ import { placeAt } from './focus-state.js';
 import { at, KernelRig } from './kernel-rig.js';
 import { LabelKernels, randomScene } from './label-scene.js';
 import { unitsOf } from './label-twin.js';
-import { tunedIn } from './tuned.js';
+import { tuned } from './tuned.js';
 
 let rig: KernelRig;
 beforeAll(async () => {
@@ -75,7 +75,7 @@ describe.each([1, 1.63])('decideStrip, unit %f', (unit) => {
     const [width, height] = [53, 37];
     const { given, found } = decideScene(width, height, 4, nearSign, unit);
     const [{ best, before, second, secondOrdinal }] = given.scene.states;
-    const same = Math.trunc(unitsOf(tunedIn('decide')('sameSurface'), unit));
+    const same = Math.trunc(unitsOf(tuned('sameUnits'), unit));
     const seen = { best: 0, second: 0, neither: 0, none: 0 };
     for (let y = 0; y < height; y++) {
       for (let x = 0; x < width; x++) {

@@ -1,14 +1,13 @@
 import { at, type Plane } from './kernel-rig.js';
 import { candidatesOf, type Scene, supportsAt } from './label-scene.js';
-import { tunedIn } from './tuned.js';
+import { tuned } from './tuned.js';
 
 // Plain twins of gatherStrip, aggregateStrip and labelStrip: one pixel at a time, by their docstrings.
 
-const tuned = tunedIn('candidates', 'labels');
-const leastSupport = tuned('leastSupport');
-const mostSupport = tuned('mostSupport');
+const leastSupport = tuned('minPeakOctaves');
+const mostSupport = tuned('maxSupport');
 const supportSteps = tuned('supportSteps');
-const samePeak = tuned('samePeak');
+const samePeak = tuned('samePeakUnits');
 const contestedShare = Math.fround(tuned('contestedShare'));
 const droppedPercent = tuned('droppedPercent');
 const sureSupport = tuned('sureSupport');
@@ -16,12 +15,12 @@ const supportReach = tuned('supportReach');
 const toneNoise = tuned('toneNoise');
 const tonePart = tuned('tonePart');
 const toneReach = tuned('toneReach');
-const leastAveraged = tuned('leastAveraged');
-const leastRise = tuned('leastRise');
-const aroundReach = tuned('aroundReach');
-const fewestAround = tuned('fewestAround');
-const aroundRise = tuned('aroundRise');
-const aroundSame = tuned('aroundSame');
+const leastAveraged = tuned('minAveraged');
+const leastRise = tuned('minCoarseOctaves');
+const aroundReach = tuned('aroundRadius');
+const fewestAround = tuned('minAround');
+const aroundRise = tuned('minAroundOctaves');
+const aroundSame = tuned('apartUnits');
 
 /** A length in units as kernels have it, in stored units of a depth index of six fraction bits. */
 export const unitsOf = (length: number, unit: number) =>

@@ -1,10 +1,11 @@
 import { describe, expect, it } from 'vitest';
-import { takePlan, tileColumns, tileRows } from '../../src/blend/plan-sources.js';
+import { takePlan, tileRows } from '../../src/blend/plan-sources.js';
 import { PyramidBlender } from '../../src/blend/pyramid-blender.js';
 import type { PlacedFrame } from '../../src/image/placed-frame.js';
 import { srgbCurve } from '../../src/image/transfer-curve.js';
 import type { Matrix3 } from '../../src/image/transform.js';
 import { Arena } from '../../src/kernels/arena.js';
+import { tileColumns } from '../../src/model/constants/state.js';
 import { StripPool } from '../../src/workers/pool.js';
 import { noiseRgb, randomFrom } from './kernel-rig.js';
 

@@ -1,14 +1,13 @@
 import { noiseBin } from '../../src/focus/focus-tracker.js';
 import type { PlaneName, State } from './focus-state.js';
 import { at } from './kernel-rig.js';
-import { tunedIn } from './tuned.js';
+import { tuned } from './tuned.js';
 
-const tuned = tunedIn('peaks');
 export const gapFall = tuned('gapFall');
-const longStep = tuned('longStep');
+const longStep = tuned('minLongStep');
 const farStep = tuned('farStep');
-const acrossRise = tuned('acrossRise');
-const secondRise = tuned('secondRise');
+const acrossRise = tuned('minPeakOctaves');
+const secondRise = tuned('minPeakOctaves');
 
 export const noiseCodes = [3000, 3400, 3800, 4000, 4200, 4300, 4400, 4500];
 /** Errors by rise in sixteenths of an octave, octaves: any falling row serves. */

@@ -1,13 +1,16 @@
-import { readFileSync } from 'node:fs';
+import * as blend from '../../src/model/constants/blend.js';
+import * as focus from '../../src/model/constants/focus.js';
+import * as model from '../../src/model/constants/model.js';
+import * as state from '../../src/model/constants/state.js';
+import * as surface from '../../src/model/constants/surface.js';
 
-/** Numbers that are tuned on pictures, from where they stand: tests hold the formulas. Throws when there is no such name. */
-export function tunedIn(...files: string[]): (name: string) => number {
-  const source = files
-    .map((file) => readFileSync(new URL(`../../src/kernels/assembly/${file}.ts`, import.meta.url), 'utf8'))
-    .join('\n');
-  return (name) => {
-    const found = source.match(new RegExp(`^(?:export )?const ${name}: (?:f32|i32) = (.+);`, 'm'));
-    if (!found) throw new Error(`Expected a number ${name} in ${files.join(', ')} but received none`);
-    return Number(found[1]);
-  };
+const constants = { ...state, ...model, ...focus, ...surface, ...blend };
+
+/** Numbers that are tuned on pictures, as the model states them: tests hold the formulas. */
+export function tuned(
+  name: {
+    [K in keyof typeof constants]: (typeof constants)[K] extends number ? K : never;
+  }[keyof typeof constants],
+): number {
+  return constants[name];
 }

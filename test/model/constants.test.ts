@@ -6,8 +6,8 @@ import { expect, it } from 'vitest';
 interface StatedConstant {
   station: string;
   name: string;
-  kind: 'Free' | 'Derived' | 'Effort';
-  type: '' | 'f32' | 'i32' | 'int';
+  kind: 'Free' | 'Derived' | 'Effort' | 'Layout';
+  type: '' | 'f32' | 'i32' | 'usize' | 'int';
   unit: string;
   decides: string;
 }

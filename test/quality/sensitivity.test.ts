@@ -65,5 +65,5 @@ it('the table names the change of each column, and what moves nothing', () => {
 
 it('constants are counted by station and kind', () => {
   const text = countText([constant('one'), { ...constant('two'), kind: 'Effort' }]);
-  expect(text.split('\n').at(-1)?.split(/\s+/)).toEqual(['all', '1', '0', '1', '0']);
+  expect(text.split('\n').at(-1)?.split(/\s+/)).toEqual(['all', '1', '0', '1', '0', '0']);
 });

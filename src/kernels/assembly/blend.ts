@@ -14,15 +14,12 @@
 // What blur took from a frame's coefficients of the finest level is given back where the reach is that of clear detail:
 // at d frames from the centre a coefficient has lost the part q d^2 of its contrast and is multiplied by 1 + q d^2. So
 // what lies halfway between two planes of focus is as crisp as what lies on one.
-import { clearReach, reach } from './common';
+import { tileColumns, clearReach, frontWeight, maxRestored } from './constants';
+import { reach } from './common';
 import { unitsOf64ths, unitsPerFrame } from './curve-state';
 import { expandColumns, expandFour } from './pyramid';
 import { gainOf, warpBlock } from './warp';
 
-/** Weight with which a thing before the rest is added: what the weights about a centre come to, a little less. */
-const strandWeight: f32 = 1.1;
-/** Most that a coefficient grows by: beyond, noise would grow with it, and second order no longer tells the loss. */
-const mostRestored: f32 = 0.6;
 
 /**
  * Weights of columns x0..x1-1 of a row into `weights`; those about the centre are added to `sum`, before they grow by
@@ -37,9 +34,9 @@ function weightRow(
   const frame = f32x4.splat(ordinal * unitsPerFrame(fractionBits));
   const frame16 = i16x8.splat(i16(i32(ordinal) << fractionBits));
   const named = i16x8.splat(i16(ordinal));
-  const more = f32x4.splat(strandWeight);
+  const more = f32x4.splat(frontWeight);
   const growth = f32x4.splat(lost / (unitsPerFrame(fractionBits) * unitsPerFrame(fractionBits)));
-  const mostGrowth = f32x4.splat(mostRestored);
+  const mostGrowth = f32x4.splat(maxRestored);
   const zero = f32x4.splat(0);
   const one = f32x4.splat(1);
   let low = x1;
@@ -170,8 +167,6 @@ export function accumulateStrip(
   }
 }
 
-/** Columns of a tile of the finest level; its rows are those of a strip. */
-const tileColumns: i32 = 64;
 
 /**
  * The finest level of a frame, rows of one strip: only tiles in which the frame has any weight are warped, and

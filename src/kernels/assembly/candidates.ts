@@ -14,37 +14,22 @@
 // Before something detailed, smooth ground shows at a coarse level alone, while detail of what lies behind shines through its
 // blurred rim: there the best peak of level 2 may be the near surface, though no label is its own.
 //
-// Supports: three bytes a pixel in one u32, 1/8 octave, in the order of the candidates, bit 31 = contested: the best
+// Supports: three bytes a pixel in one u32, 1/8 codesPerOctave, in the order of the candidates, bit 31 = contested: the best
 // has little support, or another has some as well. Only contested pixels are averaged.
-import { octave, planeOf, strideOf, unitsPerFrame } from './curve-state';
+import { codesPerOctave, supportSteps, maxKeptSupport, minPeakOctaves, maxSupport, samePeakUnits, contestedShare, droppedPercent, sureSupport, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, secondRisePlane, tonesPlane } from './constants';
+import { planeOf, strideOf, unitsPerFrame } from './curve-state';
 
-/** Support begins this far above the noise floor, octaves: the largest of many noise samples reaches part of it. */
-export const leastSupport: f32 = 1;
-/** Support grows no further than this, octaves. */
-const mostSupport: f32 = 6;
 /** Candidates whose support is kept: the two peaks of level 0, and the best of level 1. */
 export const candidates: i32 = 3;
 /** The candidate of the widest window: the best of level 2, whose support is not averaged. */
 export const wide: i32 = 3;
-/** Units of support in an octave. */
-export const supportSteps: i32 = 8;
-/** Largest support that seven bits hold. */
-export const mostKept: i32 = 127;
-/** Candidates this near to each other are one surface, units. */
-const samePeak: f32 = 1.75;
-/** A pixel is contested where the next candidate has more than this share of the best one's support. */
-const contestedShare: f32 = 0.35;
-/** A candidate with less than this share of the best one's support is none, percent. */
-const droppedPercent: i32 = 25;
-/** Support from which a candidate is believed without its neighbours, 1/8 octave: noise peaks lower. */
-export const sureSupport: i32 = 24;
 /** Bit of the supports that marks a contested pixel. */
 export const contestedBit: u32 = 0x80000000;
 
 // @ts-ignore: decorator
 @inline
 export function supportOf(rise: i32): i32 {
-  return max(0, min(i32(mostSupport) * supportSteps, ((rise - i32(leastSupport * octave)) * supportSteps) >> 9));
+  return max(0, min(i32(maxSupport) * supportSteps, ((rise - i32(minPeakOctaves * codesPerOctave)) * supportSteps) >> 9));
 }
 
 // @ts-ignore: decorator
@@ -58,14 +43,14 @@ export function supportAt(supports: u32, candidate: i32): i32 {
 @inline
 export function candidateAt(levels: usize, candidate: i32, x: i32, y: i32): usize {
   const level = max(0, candidate - 1);
-  return planeOf(levels, level, candidate == 1 ? 7 : 1) + ((usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1);
+  return planeOf(levels, level, candidate == 1 ? secondIndexPlane : indexPlane) + ((usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1);
 }
 
 /** Tone of a candidate in the frame in which it is sharp, 0 to 255. */
 // @ts-ignore: decorator
 @inline
 export function toneAt(levels: usize, candidate: i32, x: i32, y: i32): i32 {
-  const tones = planeOf(levels, 0, candidate < 2 ? 9 : 10);
+  const tones = planeOf(levels, 0, candidate < 2 ? tonesPlane : coarseTonesPlane);
   return i32(load<u8>(tones + ((usize(y) * strideOf(levels, 0) + usize(x)) << 1) + usize(candidate & 1)));
 }
 
@@ -75,21 +60,21 @@ export function gatherStrip(
   stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
-  const same = i32(samePeak * unit * unitsPerFrame(fractionBits));
+  const same = i32(samePeakUnits * unit * unitsPerFrame(fractionBits));
   for (let y = strip * stripRows; y < y1; y++) {
     const out = supports + ((usize(y) * usize(supportStride)) << 2);
     memory.fill(out - 64, 0, 64);
     memory.fill(out + (usize(width) << 2), 0, 64);
     const fine = (usize(y) * strideOf(levels, 0)) << 1;
     const coarse = count > 1 ? (usize(y >> 1) * strideOf(levels, 1)) << 1 : 0;
-    const rises = planeOf(levels, 0, 0) + fine;
-    const secondRises = planeOf(levels, 0, 5) + fine;
-    const firsts = planeOf(levels, 0, 1) + fine;
-    const seconds = planeOf(levels, 0, 7) + fine;
-    const coarseRises = count > 1 ? planeOf(levels, 1, 0) + coarse : 0;
-    const coarseSecondRises = count > 1 ? planeOf(levels, 1, 5) + coarse : 0;
-    const coarsePlaces = count > 1 ? planeOf(levels, 1, 1) + coarse : 0;
-    const coarseSeconds = count > 1 ? planeOf(levels, 1, 7) + coarse : 0;
+    const rises = planeOf(levels, 0, risePlane) + fine;
+    const secondRises = planeOf(levels, 0, secondRisePlane) + fine;
+    const firsts = planeOf(levels, 0, indexPlane) + fine;
+    const seconds = planeOf(levels, 0, secondIndexPlane) + fine;
+    const coarseRises = count > 1 ? planeOf(levels, 1, risePlane) + coarse : 0;
+    const coarseSecondRises = count > 1 ? planeOf(levels, 1, secondRisePlane) + coarse : 0;
+    const coarsePlaces = count > 1 ? planeOf(levels, 1, indexPlane) + coarse : 0;
+    const coarseSeconds = count > 1 ? planeOf(levels, 1, secondIndexPlane) + coarse : 0;
     for (let x = 0; x < width; x++) {
       const at = usize(x) << 1;
       let s0 = supportOf(i32(load<u16>(rises + at)));
@@ -104,13 +89,13 @@ export function gatherStrip(
         // What both levels show is one candidate; what level 1 shows as a second peak alone is none.
         s2 = supportOf(i32(load<u16>(coarseRises + q)));
         if (s2 > 0) {
-          if (s0 > 0 && abs(z2 - z0) < same) { s0 = min(mostKept, s0 + s2); s2 = 0; }
-          else if (s1 > 0 && abs(z2 - z1) < same) { s1 = min(mostKept, s1 + s2); s2 = 0; }
+          if (s0 > 0 && abs(z2 - z0) < same) { s0 = min(maxKeptSupport, s0 + s2); s2 = 0; }
+          else if (s1 > 0 && abs(z2 - z1) < same) { s1 = min(maxKeptSupport, s1 + s2); s2 = 0; }
         }
         const s3 = supportOf(i32(load<u16>(coarseSecondRises + q)));
         if (s3 > 0) {
-          if (s0 > 0 && abs(z3 - z0) < same) s0 = min(mostKept, s0 + s3);
-          else if (s1 > 0 && abs(z3 - z1) < same) s1 = min(mostKept, s1 + s3);
+          if (s0 > 0 && abs(z3 - z0) < same) s0 = min(maxKeptSupport, s0 + s3);
+          else if (s1 > 0 && abs(z3 - z1) < same) s1 = min(maxKeptSupport, s1 + s3);
         }
       }
       const top = max(max(s0, s1), s2);

@@ -8,11 +8,6 @@
 /** Elements that every row owns on either side of its pixels. */
 export const pad: i32 = 16;
 
-/**
- * Reach, 1/64 frame, over the frames next to the surface or a peak: two of them halfway between, hardly more than one at
- * a plane of focus. It is the widest over which the blend restores what blur took.
- */
-export const clearReach: i32 = 84;
 
 /** 2^x for 0 <= x < 100, to 2e-6 of it: our own least-squares fit. Those of the library hold tables, which kernels cannot. */
 // @ts-ignore: decorator

@@ -1,1 +1,283 @@
 // Written by generate-constants.js from src/model/constants. Do not edit.
+
+/** [1/64 frame]: reach over the frames next to the surface or a peak: two of them halfway between, hardly more than one at a plane of focus. It is the widest over which the blend restores what blur took. */
+export const clearReach: i32 = 84;
+
+/** [1/64 frame]: the same where nothing is to be restored: where detail stands out from noise by less than `clearRise`. */
+export const faintReach: i32 = 88;
+
+/** [code steps]: detail that stands this far above noise is restored: five octaves. */
+export const clearRise: i32 = 2560;
+
+/** [1/64 frame]: reach of a single frame. */
+export const singleReach: i32 = 60;
+
+/** [1/64 frame]: where nothing is sharp, more frames are averaged: they hold the same, less noise. */
+export const flatReach: i32 = 160;
+
+/** [levels of the pyramid]: finest levels at which that pays: noise is fine. */
+export const flatLevels: i32 = 3;
+
+/** [code steps]: own peaks overrule the surface when they stand this far above noise: four octaves, */
+export const selectRise: i32 = 2048;
+
+/** [1/64 frame]: and are this far from the surface. */
+export const selectApart: i32 = 16;
+
+/** [levels of the pyramid]: finest levels at which something thin is laid over what is behind it. */
+export const frontLevels: i32 = 3;
+
+/** [weight]: weight with which a thing before the rest is added: what the weights about a centre come to, a little less. */
+export const frontWeight: f32 = 1.1;
+
+/** [share]: most that a coefficient grows by: beyond, noise would grow with it, and second order no longer gives the loss. */
+export const maxRestored: f32 = 0.6;
+
+/** [px]: how far around a pixel most depth indices must have missed their peak for a gap. */
+export const gapRadius: i32 = 3;
+
+/** [1/64 of a step]: half of a long step: its nearer frame is at most so far away. */
+export const halfStep: i32 = 32;
+
+/** [1/64 frame]: Farthest from a pixel's depth, 1/64 frame, at which the spill is subtracted from a frame. */
+export const ownReach: i32 = 128;
+
+/** [px of the level]: pixels to either side that a measure depends on. */
+export const windowRadius: i32 = 3;
+
+/** [usual steps]: a step of this length or more is a missed or oversized one. */
+export const minLongStep: f32 = 1.45;
+
+/** [octaves/unit^2]: bend of a focus curve at its peak where nothing, or only one side, tells it. */
+export const usualBend: f32 = 0.5;
+
+/** [octaves]: octaves by which a curve may fall from its interpolated peak to its best frame before a step is too coarse. */
+export const gapFall: f32 = 0.35;
+
+/** [octaves]: a peak counts from this far above noise: the largest of many noise samples reaches part of it. */
+export const minPeakOctaves: f32 = 1;
+
+/** [octaves]: curves that stand this far above noise are believed by themselves. */
+export const clearOctaves: f32 = 2;
+
+/** [1/64 frame]: the same, as the blend counts. */
+export const endReach64ths: i32 = 48;
+
+/** [units]: depth indices farther apart are two surfaces, */
+export const apartUnits: f32 = 2;
+
+/** [units]: nearer than this they are one. */
+export const sameUnits: f32 = 1.5;
+
+/** [code steps/octave]: code steps of the log measure in one octave. */
+export const codesPerOctave: f32 = 512;
+
+/** [frames]: frames that a stored depth index can lie before the first frame. */
+export const indexOffset: f32 = 4;
+
+/** [stored units]: largest number that a stored depth index holds. */
+export const maxStoredIndex: i32 = 65535;
+
+/** [1]: stored units of a weight of 1/unit^2. */
+export const weightUnit: f32 = 64;
+
+/** [bit]: bit of a weight that says that the steps are too coarse here. */
+export const gapBit: i32 = 32768;
+
+/** [mark]: in place of `gapBit` beside the surface: its curve ends at the last frame that reaches the pixel, see frame-bounds.ts. */
+export const truncatedCurve: i32 = 1;
+
+/** [mark]: mark of a truncated curve: of its best frame, */
+export const bestTruncated: i32 = 1;
+
+/** [mark]: and of the second peak. */
+export const secondTruncated: i32 = 2;
+
+/** [1/octave]: stored units of support in an octave. */
+export const supportSteps: i32 = 8;
+
+/** [1/8 octave]: largest support that seven bits hold. */
+export const maxKeptSupport: i32 = 127;
+
+/** [px]: columns of a tile of the finest level of the blend; its rows are those of a strip. */
+export const tileColumns: i32 = 64;
+
+/** [plane]: best measure of a pixel, code steps; 0 = none. */
+export const bestPlane: usize = 0;
+
+/** [plane]: measure of the frame before the best one. */
+export const beforePlane: usize = 1;
+
+/** [plane]: measure of the frame after it. */
+export const afterPlane: usize = 2;
+
+/** [plane]: measure of the latest frame; then where curves are truncated, see frame-bounds.ts; then work of labels.ts. */
+export const latestPlane: usize = 3;
+
+/** [plane]: lowest measure since the best; then work of labels.ts. */
+export const valleyPlane: usize = 4;
+
+/** [plane]: best rival measure beyond a valley. */
+export const secondPlane: usize = 5;
+
+/** [plane]: ordinal of the best frame; 0 = none. */
+export const bestOrdinalPlane: usize = 6;
+
+/** [plane]: ordinal of the rival. */
+export const secondOrdinalPlane: usize = 7;
+
+/** [plane]: ordinal of the nearer peak where it stands out, see `frontOf`; 0 = none. */
+export const frontPlane: usize = 8;
+
+/** [plane]: lumas of best and rival, 0 to 255, two a number. */
+export const tonesPlane: usize = 9;
+
+/** [plane]: the same of level 1, at the size of level 0. */
+export const coarseTonesPlane: usize = 10;
+
+/** [plane]: height of the peak above noise, code steps. */
+export const risePlane: usize = 0;
+
+/** [plane]: depth index of the peak. */
+export const indexPlane: usize = 1;
+
+/** [plane]: weight of the depth index, with `gapBit` and `truncatedCurve`. */
+export const weightPlane: usize = 2;
+
+/** [plane]: where curves are truncated, see frame-bounds.ts. */
+export const truncationPlane: usize = 3;
+
+/** [plane]: height of the second peak above noise, 0 = none; of level 0 depth indices of the surface in the end. */
+export const secondRisePlane: usize = 5;
+
+/** [plane]: depth index of the second peak; of level 0 weights of the surface in the end. */
+export const secondIndexPlane: usize = 7;
+
+/** [units]: even a perfect curve places its peak no better than this: steps are uneven, curves not Gaussian. */
+export const minIndexError: f32 = 0.1;
+
+/** [octaves/unit^2]: least bend of a curve that is believed. */
+export const minBend: f32 = 0.05;
+
+/** [usual steps]: across a step of this length or more a sample counts only when it stands above noise by `minPeakOctaves`. */
+export const farStep: f32 = 2.4;
+
+/** [octaves]: a nearer peak may be fainter than the best by this much and still be something. */
+export const maxFrontLoss: f32 = 3;
+
+/** [octaves]: the nearer of two peaks counts from this far above noise at the finest level, and an octave less a level: */
+export const finestFrontOctaves: f32 = 5;
+
+/** [octaves]: but not less than this. Noise makes peaks too, most at the finest level. */
+export const minCoarseFrontOctaves: f32 = 3;
+
+/** [octaves]: support grows no further than this. */
+export const maxSupport: f32 = 6;
+
+/** [units]: candidates this near to each other are one surface. */
+export const samePeakUnits: f32 = 1.75;
+
+/** [share]: A pixel is contested where the next candidate has more than this share of the best one's support. */
+export const contestedShare: f32 = 0.35;
+
+/** [percent]: a candidate with less than this share of the best one's support is none. */
+export const droppedPercent: i32 = 25;
+
+/** [1/8 octave]: support from which a candidate is believed without its neighbours: noise peaks lower. */
+export const sureSupport: i32 = 24;
+
+/** [units]: A neighbour's candidate supports one that lies less than this from it, units. */
+export const supportReach: f32 = 2.5;
+
+/** [levels]: standard deviation of tones on one surface: noise, */
+export const toneNoise: f32 = 10;
+
+/** [share]: and this part of the contrast around. */
+export const tonePart: f32 = 0.8;
+
+/** [1/8 octave]: below this averaged support nothing is seen: noise peaks too, but at another depth in each pixel. */
+export const minAveraged: i32 = 8;
+
+/** [octaves]: a coarser level speaks where the two finest show nothing, when its peak stands this far above noise, */
+export const minCoarseOctaves: f32 = 1.25;
+
+/** [octaves]: and so far in those around: */
+export const minAroundOctaves: f32 = 0.9;
+
+/** [px of the level]: pixels to either side, as far as the window of the measure reaches, */
+export const aroundRadius: i32 = 3;
+
+/** [px]: and how many of them must have the peak as well. */
+export const minAround: i32 = 12;
+
+/** [px]: a near surface is one that a label within so many pixels names; */
+export const frontRadius: i32 = 3;
+
+/** [px]: its own tone, and what lies behind it, are sought this far. */
+export const backRadius: i32 = 7;
+
+/** [px]: minimum number of pixels behind it. */
+export const minBehind: i32 = 4;
+
+/** [levels]: noise of a tone. */
+export const alphaNoise: f32 = 2.2;
+
+/** [ratio]: contrast over noise and texture of what is behind counts up to this. */
+export const maxContrast: f32 = 8;
+
+/** [ln odds]: odds for the near surface: alpha - 1/2, times contrast, times the share of what lies around that is behind. Logistic regression on the scenes for tuning. */
+export const alphaOdds: f32 = 1.77;
+
+/** [ln odds]: the same of the logarithm of the ratio of the supports. */
+export const supportOdds: f32 = 0.67;
+
+/** [octaves]: added to supports whose ratio is taken. */
+export const minCompared: f32 = 0.1;
+
+/** [1/8 octave]: the same in stored units. */
+export const minComparedSteps: f32 = 0.8;
+
+/** [1/unit^2]: weight of a second peak, whose depth index is a whole frame, at full support, */
+export const wholeFrameWeight: f32 = 5;
+
+/** [1/unit^2]: and of a depth index taken over from neighbours. */
+export const neighbourWeight: f32 = 1.25;
+
+/** [units]: a coarser level refines a depth index within so many units, */
+export const refinedUnits: f32 = 1.2;
+
+/** [share]: at this part of its weight: its window averages over slopes. */
+export const coarserShare: f32 = 0.2;
+
+/** [ln odds]: logarithm of the odds that a depth index is right within a unit: a number, */
+export const certaintyOdds: f32 = -1;
+
+/** [ln odds]: and parts of the logarithms of the support, */
+export const certaintyOfSupport: f32 = 1.2;
+
+/** [ln odds]: and of its ratio to that of the next candidate. Logistic regression on the scenes for tuning. */
+export const certaintyOfLead: f32 = 0.75;
+
+/** [octaves]: a peak of clear detail is real unless the coarse level's stands higher by more than this. */
+export const fineLoss: f32 = 4;
+
+/** [octaves]: least lead of the edge over the peak, */
+export const minLead: f32 = 1.5;
+
+/** [octaves]: and tolerance of the lead that its blur calls for. Set on scenes. */
+export const leadTolerance: f32 = 4;
+
+/** [ratio]: the blur is known to a third. */
+export const blurError: f32 = 1.3;
+
+/** [samples]: so many samples must show it: one alone may be noise. */
+export const minWitnesses: i32 = 2;
+
+/** [1/64 frame]: a finer level's peak is the marked one when it lies this near to it. */
+export const samePeak64ths: i32 = 96;
+
+/** [standard deviations]: pixels whose tones differ by so many do not look alike. */
+export const toneReach: f32 = 1.67;
+
+/** [px]: half of a disc of `backRadius`: what lies behind a straight edge. */
+export const discPixels: f32 = 77;

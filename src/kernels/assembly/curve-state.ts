@@ -8,24 +8,13 @@
 //   every level:  0 rise of the peak over noise, code steps;  1 its place;  2 its weight, bit 15 = the curve falls
 //                 too far between two frames, bit 15 without a weight = the curve is truncated;  before that, 3 where
 //                 curves are truncated, see frame-bounds.ts;  5, 7 rise and place of the second peak, 0 = none
-//                 8 ordinal of the nearer peak where it stands out, see `strandOf`; 0 = none
+//                 8 ordinal of the nearer peak where it stands out, see `frontOf`; 0 = none
 //   level 0:      9 tones of the peaks of level 0, 10 of the best of levels 1 and 2, see `trackStrip`;  3, 4 work of labels.ts;  5, 7
 //                 places and weights of the surface;  2 bit 15 of its weight, or 1 = truncated
 //
 // A level table holds three u32 a level, finest first: address of plane 0, bytes from plane to plane, stride.
+import { indexOffset, maxStoredIndex, gapBit } from './constants';
 
-/** Code steps of the measure in one octave. */
-export const octave: f32 = 512;
-/** Plane of the nearer peaks that stand out. */
-export const strandPlane: usize = 8;
-export const placeOffset: f32 = 4;
-export const weightUnit: f32 = 64;
-/** Largest number that a stored depth index holds. */
-const lastCode: i32 = 0xffff;
-/** Bit of a weight that says that the steps are too coarse here. */
-export const gapBit: i32 = 0x8000;
-/** In place of `gapBit` beside the surface: its curve ends at the last frame that reaches the pixel, see frame-bounds.ts. */
-export const truncatedCurve: i32 = 1;
 
 // @ts-ignore: decorator
 @inline
@@ -57,14 +46,14 @@ export function unitsOf64ths(length: i32, fractionBits: i32): i32 {
 // @ts-ignore: decorator
 @inline
 export function placeCode(place: f32, fractionBits: i32): i32 {
-  return max(1, min(lastCode, i32(Mathf.floor((place + placeOffset) * unitsPerFrame(fractionBits) + 0.5))));
+  return max(1, min(maxStoredIndex, i32(Mathf.floor((place + indexOffset) * unitsPerFrame(fractionBits) + 0.5))));
 }
 
 // @ts-ignore: decorator
 @inline
 export function placeAt(code: u16, fractionBits: i32): f32 {
   // 2^-fractionBits by its exponent: a division for every pixel would cost more.
-  return f32(code) * reinterpret<f32>((127 - fractionBits) << 23) - placeOffset;
+  return f32(code) * reinterpret<f32>((127 - fractionBits) << 23) - indexOffset;
 }
 
 /** Four u16 beside each other, as floats. */

@@ -1,36 +1,11 @@
 // Near or behind at depth edges, and the place and certainty of each pixel's surface: see candidates.ts.
-import { candidateAt, candidates, contestedBit, leastSupport, supportAt, supportOf, supportSteps, sureSupport, toneAt, wide } from './candidates';
+import { codesPerOctave, weightUnit, gapBit, truncatedCurve, supportSteps, minPeakOctaves, apartUnits, sameUnits, sureSupport, frontRadius, backRadius, minBehind, alphaNoise, maxContrast, alphaOdds, supportOdds, minCompared, minComparedSteps, wholeFrameWeight, neighbourWeight, refinedUnits, coarserShare, certaintyOdds, certaintyOfSupport, certaintyOfLead, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, secondRisePlane, tonesPlane, weightPlane, discPixels } from './constants';
+import { candidateAt, candidates, contestedBit, supportAt, supportOf, toneAt, wide } from './candidates';
 import { exp2 } from './common';
-import { gapBit, octave, placeAt, placeCode, planeOf, strideOf, truncatedCurve, unitsPerFrame, weightUnit } from './curve-state';
+import { placeAt, placeCode, planeOf, strideOf, unitsPerFrame } from './curve-state';
 
-/** Labels farther apart are two surfaces, units; nearer than `sameSurface` they are one. */
-const apartSurfaces: f32 = 2;
-const sameSurface: f32 = 1.5;
-/** A near surface is one that a label within so many pixels names; its own tone, and what lies behind it, are sought farther. */
-const frontReach: i32 = 3;
-const reachPx: i32 = 7;
-const fewestBehind: i32 = 4;
-/** Noise of a tone, 0 to 255. */
-const alphaNoise: f32 = 2.2;
-/** Contrast over noise and texture of what is behind counts up to this. */
-const mostContrast: f32 = 8;
-/**
- * Logarithm of the odds for the near surface: alpha - 1/2, times contrast, times the share of what lies around that is
- * behind; and the logarithm of the ratio of the supports. Logistic regression on the scenes for tuning.
- */
-const alphaOdds: f32 = 1.77;
-const supportOdds: f32 = 0.67;
-/** Added to both supports, 1/8 octave. */
-const supportFloor: f32 = 0.8;
-/** Weight of a second peak, whose depth index is a whole frame, at full support; and of a depth index taken over from neighbours. 1/unit^2. */
-const wholeFrameWeight: f32 = 5;
-const toldWeight: f32 = 1.25;
-/** A coarser level refines a depth index within so many units, at this part of its weight: its window averages over slopes. */
-const refinedWithin: f32 = 1.2;
-const coarserSay: f32 = 0.2;
-const discPixels: f32 = 77;
 
-/** Half the width of a disc of `reachPx` pixels, an even number of rows from its centre. */
+/** Half the width of a disc of `backRadius` pixels, an even number of rows from its centre. */
 // @ts-ignore: decorator
 @inline
 function halfWidth(j: i32): i32 {
@@ -68,15 +43,15 @@ function decidePlace(
   const own = load<u32>(supports + ((usize(y) * usize(supportStride) + usize(x)) << 2));
   if ((own & ~contestedBit) == 0) return label;
   const perUnit = unit * unitsPerFrame(fractionBits);
-  const same = i32(sameSurface * perUnit);
-  const apart = i32(apartSurfaces * perUnit);
+  const same = i32(sameUnits * perUnit);
+  const apart = i32(apartUnits * perUnit);
   let near = -1;
   let front = 0;
   for (let n = 0; n < candidates; n++) {
     if (supportAt(own, n) == 0) continue;
     const place = i32(load<u16>(candidateAt(levels, n, x, y)));
     if (near >= 0 && (place - front) * nearSign >= 0) continue;
-    if (abs(label - place) >= same && !isNamed(labels, labelStride, x, y, width, height, place, same, frontReach)) continue;
+    if (abs(label - place) >= same && !isNamed(labels, labelStride, x, y, width, height, place, same, frontRadius)) continue;
     near = n;
     front = place;
   }
@@ -84,10 +59,10 @@ function decidePlace(
   if (count > 2) {
     // Smooth ground before something detailed: only a wide window shows it, and the detail behind shines through its rim.
     const place = i32(load<u16>(candidateAt(levels, wide, x, y)));
-    wideSupport = supportOf(i32(load<u16>(planeOf(levels, 2, 0) + ((usize(y >> 2) * strideOf(levels, 2) + usize(x >> 2)) << 1))));
+    wideSupport = supportOf(i32(load<u16>(planeOf(levels, 2, risePlane) + ((usize(y >> 2) * strideOf(levels, 2) + usize(x >> 2)) << 1))));
     if (
       wideSupport > 0 && label != 0 && (label - place) * nearSign >= same && (near < 0 || (place - front) * nearSign < 0) &&
-      isNamed(labels, labelStride, x, y, width, height, place, same, reachPx)
+      isNamed(labels, labelStride, x, y, width, height, place, same, backRadius)
     ) {
       near = wide;
       front = place;
@@ -112,7 +87,7 @@ function decidePlace(
   let nearest = i16x8.splat(i16.MAX_VALUE);
   let nearestApart = i16x8.splat(-1);
   let nearestLabel = i16x8.splat(0);
-  for (let j = 1 - reachPx; j < reachPx; j += 2) {
+  for (let j = 1 - backRadius; j < backRadius; j += 2) {
     if (y + j < 0 || y + j >= height) continue;
     const half = halfWidth(j);
     const least = i16x8.splat(i16(max(-half, -x)));
@@ -152,7 +127,7 @@ function decidePlace(
   }
   const behind = sumOfFour(i32x4.extadd_pairwise_i16x8_u(counts));
   // The test of `isEdge`, which covers eight pixels at once, for this pixel alone.
-  if (behind < fewestBehind || mostOf(highest) - leastOf(lowest) <= apart) return label;
+  if (behind < minBehind || mostOf(highest) - leastOf(lowest) <= apart) return label;
   const mean = f32(sumOfFour(i32x4.extadd_pairwise_i16x8_u(sums))) / f32(behind);
   const squares = f32(sumOfFour(squareSums));
   const texture = max<f32>(0, squares / f32(behind) - mean * mean);
@@ -175,10 +150,10 @@ function decidePlace(
     }
   }
   if (back < 0) back = labelOfNearest(nearest, nearestApart, nearestLabel, scratch);
-  let odds = supportOdds * (ln(f32(nearSupport) + supportFloor) - ln(f32(backSupport) + supportFloor));
+  let odds = supportOdds * (ln(f32(nearSupport) + minComparedSteps) - ln(f32(backSupport) + minComparedSteps));
   if (contrast != 0) {
     const alpha = (f32(toneAt(levels, near, x, y)) - mean) / contrast;
-    const clarity = min<f32>(mostContrast, Mathf.abs(contrast) / Mathf.sqrt(texture + alphaNoise * alphaNoise));
+    const clarity = min<f32>(maxContrast, Mathf.abs(contrast) / Mathf.sqrt(texture + alphaNoise * alphaNoise));
     odds += alphaOdds * (max<f32>(-0.5, min<f32>(1.5, alpha)) - 0.5) * clarity * (f32(behind) / discPixels);
   }
   if (odds > 0) return abs(label - front) < same ? label : front;
@@ -235,7 +210,7 @@ function isEdge(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, hei
   let low = i16x8.splat(-1);
   let high = i16x8.splat(0);
   const isInner = x >= 8 && x + 16 <= width;
-  for (let yy = max(0, y - reachPx); yy <= min(height - 1, y + reachPx); yy++) {
+  for (let yy = max(0, y - backRadius); yy <= min(height - 1, y + backRadius); yy++) {
     const row = labels + (usize(yy * labelStride) << 1);
     if (isInner) {
       for (let from = x - 8; from <= x + 8; from += 8) {
@@ -245,7 +220,7 @@ function isEdge(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, hei
       }
       continue;
     }
-    for (let xx = max(0, x - reachPx); xx < min(width, x + 8 + reachPx); xx++) {
+    for (let xx = max(0, x - backRadius); xx < min(width, x + 8 + backRadius); xx++) {
       const one = i16x8.splat(load<u16>(row + (usize(xx) << 1)));
       low = i16x8.min_u(low, one);
       high = i16x8.max_u(high, one);
@@ -266,19 +241,19 @@ export function decideStrip(
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
   const perUnit = unit * unitsPerFrame(fractionBits);
-  const same = i32(sameSurface * perUnit);
-  const refined = refinedWithin * unit;
+  const same = i32(sameUnits * perUnit);
+  const refined = refinedUnits * unit;
   for (let y = strip * stripRows; y < y1; y++) {
     const row = (usize(y) * strideOf(levels, 0)) << 1;
-    const rises = planeOf(levels, 0, 0) + row;
-    const peaks = planeOf(levels, 0, 1) + row;
-    const seconds = planeOf(levels, 0, 5) + row;
-    const secondPlaces = planeOf(levels, 0, 7) + row;
-    const gaps = planeOf(levels, 0, 9) + row;
-    const certainties = planeOf(levels, 0, 10) + row;
+    const rises = planeOf(levels, 0, risePlane) + row;
+    const peaks = planeOf(levels, 0, indexPlane) + row;
+    const seconds = planeOf(levels, 0, secondRisePlane) + row;
+    const secondPlaces = planeOf(levels, 0, secondIndexPlane) + row;
+    const gaps = planeOf(levels, 0, tonesPlane) + row;
+    const certainties = planeOf(levels, 0, coarseTonesPlane) + row;
     let edge = false;
     for (let x = 0; x < width; x++) {
-      if ((x & 7) == 0) edge = nearSign != 0 && isEdge(labels, labelStride, x, y, width, height, i32(apartSurfaces * perUnit));
+      if ((x & 7) == 0) edge = nearSign != 0 && isEdge(labels, labelStride, x, y, width, height, i32(apartUnits * perUnit));
       const label = i32(load<u16>(labels + ((usize(y) * usize(labelStride) + usize(x)) << 1)));
       const decided = edge
         ? decidePlace(levels, count, x, y, width, height, label, labels, tones, labelStride, supports, supportStride, nearSign, unit, fractionBits, scratch)
@@ -305,10 +280,10 @@ export function decideStrip(
         const base = placeAt(u16(decided), fractionBits);
         for (let level = 0; level < count; level++) {
           const q = (usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1;
-          const stored = i32(load<u16>(planeOf(levels, level, 2) + q));
-          const best = i32(load<u16>(planeOf(levels, level, 1) + q));
-          const rise = i32(load<u16>(planeOf(levels, level, 0) + q));
-          if (f32(rise) < leastSupport * octave) continue;
+          const stored = i32(load<u16>(planeOf(levels, level, weightPlane) + q));
+          const best = i32(load<u16>(planeOf(levels, level, indexPlane) + q));
+          const rise = i32(load<u16>(planeOf(levels, level, risePlane) + q));
+          if (f32(rise) < minPeakOctaves * codesPerOctave) continue;
           const isFirst = sum == 0;
           if (Mathf.abs(placeAt(u16(best), fractionBits) - base) >= refined) continue;
           if (isFirst) {
@@ -317,9 +292,9 @@ export function decideStrip(
               break;
             }
             mark = stored & gapBit;
-            if (level > 1) coarseRise = f32(rise) / octave - leastSupport;
+            if (level > 1) coarseRise = f32(rise) / codesPerOctave - minPeakOctaves;
           }
-          const weight = f32(stored & ~gapBit) * (isFirst ? 1 : coarserSay);
+          const weight = f32(stored & ~gapBit) * (isFirst ? 1 : coarserShare);
           let place = placeAt(u16(best), fractionBits);
           // Far beyond an end the curve falls slowly: without fine detail its slope says less than its direction.
           if (isFirst && level > 1 && place < 1) place = min<f32>(place, 0);
@@ -329,7 +304,7 @@ export function decideStrip(
         }
         if (sum == 0 && mark == 0) {
           // A second peak, or a depth index taken over from neighbours.
-          sum = max<f32>(toldWeight, (wholeFrameWeight * f32(min(sureSupport, secondSupport))) / f32(sureSupport)) * weightUnit;
+          sum = max<f32>(neighbourWeight, (wholeFrameWeight * f32(min(sureSupport, secondSupport))) / f32(sureSupport)) * weightUnit;
           sumPlace = sum * base;
         }
       }
@@ -351,19 +326,10 @@ export function decideStrip(
   }
 }
 
-/**
- * Logarithm of the odds that the place is right within a unit: a number, and parts of the logarithms of the support and
- * of its ratio to that of the next candidate, octaves. Logistic regression on the scenes for tuning.
- */
-const certaintyOdds: f32 = -1;
-const certaintyOfSupport: f32 = 1.2;
-const certaintyOfLead: f32 = 0.75;
-/** Added to both supports, octaves. */
-const certaintyFloor: f32 = 0.1;
 
 /** How sure it is that a pixel shows its surface, 0 to 255. own, other: supports, octaves. */
 function certaintyOf(own: f32, other: f32): i32 {
-  const odds = certaintyOdds + certaintyOfSupport * ln(own + certaintyFloor) + certaintyOfLead * (ln(own + certaintyFloor) - ln(other + certaintyFloor));
+  const odds = certaintyOdds + certaintyOfSupport * ln(own + minCompared) + certaintyOfLead * (ln(own + minCompared) - ln(other + minCompared));
   const ratio = exp2(Mathf.abs(odds) * 1.442695);
   const likely: f32 = odds > 0 ? ratio : 1;
   return i32((likely * 255) / (ratio + 1) + 0.5);

@@ -10,21 +10,10 @@
 //   - an edge lies so far away as its blur is wide in the peak's frame;
 //   - that edge, where it is sharp, is as much stronger as blur weakens: the second derivative of an edge that is blurred
 //     over a radius R falls as 1 / R^2, so its energy by four octaves as R doubles.
+import { codesPerOctave, gapBit, clearOctaves, fineLoss, minLead, leadTolerance, blurError, minWitnesses, samePeak64ths, windowRadius } from './constants';
 import { exp2 } from './common';
-import { gapBit, octave, placeAt, unitsOf64ths } from './curve-state';
+import { placeAt, unitsOf64ths } from './curve-state';
 
-/** Detail of the fine level from which on a peak is real, octaves above noise, */
-const realRise: f32 = 2;
-/** ... unless the coarse level's stands higher by more than this, octaves. */
-const fineLoss: f32 = 4;
-/** Least lead of the edge over the peak, octaves, and what is forgiven of the lead that its blur calls for. Set on scenes. */
-const leastLead: f32 = 1.5;
-const leadForgiven: f32 = 4;
-/** The blur is known to a third, and the window of the measure reaches some pixels of the level. */
-const blurError: f32 = 1.3;
-const windowPixels: f32 = 3;
-/** So many samples must tell: one alone may be noise. */
-const leastWitnesses: i32 = 2;
 
 /**
  * Marks (u16: 1 or 0, rows as the peaks') the false rims of one level, rows of one strip.
@@ -44,29 +33,29 @@ export function markFalseRimsStrip(
     for (let x = 0; x < width; x++) {
       const at = (usize(y) * usize(stride) + usize(x)) << 1;
       store<u16>(marks + at, 0);
-      const rise = f32(load<u16>(rises + at)) * (1 / octave);
+      const rise = f32(load<u16>(rises + at)) * (1 / codesPerOctave);
       if (rise <= 0 || (i32(load<u16>(weights + at)) & ~gapBit) == 0) continue;
       const fineRise = mostIn(fine, fineStride, fineShift, fineWidth, fineHeight, x, y);
-      if (fineRise >= max<f32>(realRise, rise - fineLoss)) continue;
+      if (fineRise >= max<f32>(clearOctaves, rise - fineLoss)) continue;
       const place = placeAt(load<u16>(places + at), fractionBits);
       const farthest = blur * max<f32>(place - 1, f32(frames) - place);
-      const reach = min<f32>(widest, blurError * farthest + windowPixels * pitch);
+      const reach = min<f32>(widest, blurError * farthest + f32(windowRadius) * pitch);
       let witnesses = 0;
-      for (let i = 0; i < samples && witnesses < leastWitnesses; i++) {
+      for (let i = 0; i < samples && witnesses < minWitnesses; i++) {
         const sample = table + usize(i) * 12;
         const distance = reach * load<f32>(sample, 8);
         const u = i32(Mathf.floor(f32(x) + distance * perPitch * load<f32>(sample) + 0.5));
         const v = i32(Mathf.floor(f32(y) + distance * perPitch * load<f32>(sample, 4) + 0.5));
         if (u < 0 || v < 0 || u >= width || v >= height) continue;
         const there = (usize(v) * usize(stride) + usize(u)) << 1;
-        const lead = f32(load<u16>(rises + there)) * (1 / octave) - rise;
-        if (lead < leastLead) continue;
+        const lead = f32(load<u16>(rises + there)) * (1 / codesPerOctave) - rise;
+        if (lead < minLead) continue;
         const radius = Mathf.abs(placeAt(load<u16>(places + there), fractionBits) - place) * blur;
-        if (radius < pitch || distance > blurError * radius + windowPixels * pitch || distance < 0.5 * radius) continue;
+        if (radius < pitch || distance > blurError * radius + f32(windowRadius) * pitch || distance < 0.5 * radius) continue;
         const spread = radius * perPitch * radius * perPitch;
-        if (exp2(lead + leadForgiven) > spread * spread) witnesses++;
+        if (exp2(lead + leadTolerance) > spread * spread) witnesses++;
       }
-      if (witnesses >= leastWitnesses) store<u16>(marks + at, 1);
+      if (witnesses >= minWitnesses) store<u16>(marks + at, 1);
     }
   }
 }
@@ -83,11 +72,9 @@ function mostIn(fine: usize, stride: i32, shift: i32, width: i32, height: i32, x
       most = max(most, i32(load<u16>(fine + ((row + usize(min(width - 1, (x << shift) + i * half))) << 1))));
     }
   }
-  return f32(most) * (1 / octave);
+  return f32(most) * (1 / codesPerOctave);
 }
 
-/** A finer level's peak is the marked one when it lies this near to it, 1/64 frame. */
-const samePeak: i32 = 96;
 
 /**
  * Takes rise and weight from the peaks of a level that lie under a mark and mean its place, rows of one strip. marks,
@@ -98,7 +85,7 @@ export function dropFalseRimsStrip(
   marks: usize, markPlaces: usize, markStride: i32, shift: i32, fractionBits: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
-  const apart = unitsOf64ths(samePeak, fractionBits);
+  const apart = unitsOf64ths(samePeak64ths, fractionBits);
   for (let y = strip * stripRows; y < y1; y++) {
     const markRow = (usize(y >> shift) * usize(markStride)) << 1;
     const row = (usize(y) * usize(stride)) << 1;

@@ -3,14 +3,12 @@
 // Frames differ in scale and shift, so the outer pixels of the anchor's framing are reached by a part of them only. A
 // focus curve is observed over that part alone: where its best frame is the last that was measured and further frames
 // exist, the curve may go on rising in those, and its peak is not known.
+import { bestTruncated, secondTruncated, afterPlane, beforePlane, bestOrdinalPlane, secondOrdinalPlane, truncationPlane } from './constants';
 import { reach } from './common';
 import { planeOf, strideOf } from './curve-state';
 
 /** Bytes of a frame in a table of frames: composite pixel to frame pixel (a b c d e f) and its margin, seven f64. */
 const frameBytes: usize = 56;
-/** Marks of a truncated curve: of its best frame, and of the second peak. */
-export const bestTruncated: i32 = 1;
-export const secondTruncated: i32 = 2;
 
 /** Columns of row y that each frame reaches, [from, to), two i32 a frame, and returns those that all reach; see `reach`. */
 // @ts-ignore: decorator
@@ -71,7 +69,7 @@ export function markTruncatedStrip(
   const y1 = min(height, (strip + 1) * stripRows);
   for (let y = strip * stripRows; y < y1; y++) {
     const row = (usize(y) * stride) << 1;
-    const marks = planeOf(levels, level, 3) + row;
+    const marks = planeOf(levels, level, truncationPlane) + row;
     memory.fill(marks, 0, usize(width) << 1);
     const all = frameSpans(frames, count, lastColumn, lastRow, y, width, spans);
     const allFrom = i32(all & 0xffffffff);
@@ -80,11 +78,11 @@ export function markTruncatedStrip(
       if (x == allFrom) x = allTo;
       if (x >= width) break;
       const at = row + (usize(x) << 1);
-      const best = i32(load<u16>(planeOf(levels, level, 6) + at));
+      const best = i32(load<u16>(planeOf(levels, level, bestOrdinalPlane) + at));
       if (best == 0) continue;
-      const isLow = load<u16>(planeOf(levels, level, 1) + at) == 0 && endsAt(spans, count, best, -1, x);
-      const isHigh = load<u16>(planeOf(levels, level, 2) + at) == 0 && endsAt(spans, count, best, 1, x);
-      const second = i32(load<u16>(planeOf(levels, level, 7) + at));
+      const isLow = load<u16>(planeOf(levels, level, beforePlane) + at) == 0 && endsAt(spans, count, best, -1, x);
+      const isHigh = load<u16>(planeOf(levels, level, afterPlane) + at) == 0 && endsAt(spans, count, best, 1, x);
+      const second = i32(load<u16>(planeOf(levels, level, secondOrdinalPlane) + at));
       const isSecond = second > 0 && (endsAt(spans, count, second, -1, x) || endsAt(spans, count, second, 1, x));
       store<u16>(marks + (usize(x) << 1), (isLow || isHigh ? bestTruncated : 0) | (isSecond ? secondTruncated : 0));
     }

@@ -1,14 +1,8 @@
 // Supports averaged over neighbours, and the label of each pixel: see candidates.ts.
-import { candidateAt, contestedBit, mostKept, supportAt, toneAt } from './candidates';
-import { octave, placeAt, planeOf, strideOf, unitsPerFrame } from './curve-state';
+import { codesPerOctave, maxKeptSupport, apartUnits, supportReach, toneNoise, tonePart, minAveraged, minCoarseOctaves, minAroundOctaves, aroundRadius, minAround, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, tonesPlane, weightPlane, toneReach } from './constants';
+import { candidateAt, contestedBit, supportAt, toneAt } from './candidates';
+import { placeAt, planeOf, strideOf, unitsPerFrame } from './curve-state';
 
-/** A neighbour's candidate supports one that lies less than this from it, units. */
-const supportReach: f32 = 2.5;
-/** Standard deviation of tones on one surface: noise, 0 to 255, and this part of the contrast around. */
-const toneNoise: f32 = 10;
-const tonePart: f32 = 0.8;
-/** Pixels whose tones differ by so many standard deviations do not look alike. */
-const toneReach: f32 = 1.67;
 
 /** Sums of squared tones are held in sixteenths of 256, sixteen bits a lane. */
 const squareShift: i32 = 4;
@@ -89,11 +83,11 @@ export function aggregateStrip(
   const stride = strideOf(levels, 0);
   const coarser = count > 1 ? 1 : 0;
   const coarseStride = strideOf(levels, coarser);
-  const firsts = planeOf(levels, 0, 1);
-  const seconds = planeOf(levels, 0, 7);
-  const coarsePlaces = planeOf(levels, coarser, 1);
-  const tones = planeOf(levels, 0, 9);
-  const coarseTones = planeOf(levels, 0, count > 1 ? 10 : 9);
+  const firsts = planeOf(levels, 0, indexPlane);
+  const seconds = planeOf(levels, 0, secondIndexPlane);
+  const coarsePlaces = planeOf(levels, coarser, indexPlane);
+  const tones = planeOf(levels, 0, tonesPlane);
+  const coarseTones = planeOf(levels, 0, count > 1 ? coarseTonesPlane : tonesPlane);
   for (let y = strip * stripRows; y < y1; y++) {
     const outRow = out + ((usize(y) * usize(supportStride)) << 2);
     memory.fill(outRow - 64, 0, 64);
@@ -242,7 +236,7 @@ function meanSupport(total: v128, weights: v128, own: v128): v128 {
   // Totals are in 1/64 of a support, weights in Q15, both in sixteenths.
   const ratio = v128.div<f32>(v128.convert<i32>(total), v128.convert<i32>(weights));
   const mean = v128.add<f32>(v128.mul<f32>(ratio, f32x4.splat(f32(32768 >> supportShift))), f32x4.splat(0.5));
-  const kept = i32x4.min_s(v128.trunc_sat<i32>(v128.max<f32>(f32x4.splat(1), mean)), i32x4.splat(mostKept));
+  const kept = i32x4.min_s(v128.trunc_sat<i32>(v128.max<f32>(f32x4.splat(1), mean)), i32x4.splat(maxKeptSupport));
   return v128.and(kept, i32x4.gt_s(own, i32x4.splat(0)));
 }
 
@@ -261,22 +255,13 @@ function storeSupports(row: usize, x: i32, width: i32, supports: v128): void {
   if (x + 2 < width) store<u32>(at, i32x4.extract_lane(supports, 2), 8);
 }
 
-/** Below this averaged support nothing is seen: noise peaks too, but at another place in each pixel. 1/8 octave. */
-const leastAveraged: i32 = 8;
-/** A coarser level speaks where the two finest show nothing, when its peak stands this far above noise, octaves. */
-const leastRise: f32 = 1.25;
-/** Pixels of that level to either side, and how many of them must have the peak as well. */
-const aroundReach: i32 = 3;
-const fewestAround: i32 = 12;
-const aroundRise: f32 = 0.9;
-const aroundSame: f32 = 2;
 
 /** Candidate of the most support, or -1; with little of it the pixel shows nothing. */
 // @ts-ignore: decorator
 @inline
 function bestCandidate(supports: u32): i32 {
   let best = -1;
-  let most = leastAveraged - 1;
+  let most = minAveraged - 1;
   for (let n = 0; n < 3; n++) {
     const support = supportAt(supports, n);
     if (support > most) {
@@ -294,17 +279,17 @@ function coarseLevel(levels: usize, count: i32, x: i32, y: i32, width: i32, heig
     const centreX = x >> level;
     const centreY = y >> level;
     const q = (usize(centreY) * stride + usize(centreX)) << 1;
-    if (load<u16>(planeOf(levels, level, 2) + q) == 0 || f32(load<u16>(planeOf(levels, level, 0) + q)) < leastRise * octave) continue;
-    const place = placeAt(load<u16>(planeOf(levels, level, 1) + q), fractionBits);
+    if (load<u16>(planeOf(levels, level, weightPlane) + q) == 0 || f32(load<u16>(planeOf(levels, level, risePlane) + q)) < minCoarseOctaves * codesPerOctave) continue;
+    const place = placeAt(load<u16>(planeOf(levels, level, indexPlane) + q), fractionBits);
     let found = 0;
-    for (let yy = max(0, centreY - aroundReach); yy <= min((height - 1) >> level, centreY + aroundReach); yy++) {
-      for (let xx = max(0, centreX - aroundReach); xx <= min((width - 1) >> level, centreX + aroundReach); xx++) {
+    for (let yy = max(0, centreY - aroundRadius); yy <= min((height - 1) >> level, centreY + aroundRadius); yy++) {
+      for (let xx = max(0, centreX - aroundRadius); xx <= min((width - 1) >> level, centreX + aroundRadius); xx++) {
         const at = (usize(yy) * stride + usize(xx)) << 1;
-        if (f32(load<u16>(planeOf(levels, level, 0) + at)) < aroundRise * octave) continue;
-        if (Mathf.abs(placeAt(load<u16>(planeOf(levels, level, 1) + at), fractionBits) - place) <= aroundSame * unit) found++;
+        if (f32(load<u16>(planeOf(levels, level, risePlane) + at)) < minAroundOctaves * codesPerOctave) continue;
+        if (Mathf.abs(placeAt(load<u16>(planeOf(levels, level, indexPlane) + at), fractionBits) - place) <= apartUnits * unit) found++;
       }
     }
-    if (found >= fewestAround) return level;
+    if (found >= minAround) return level;
   }
   return 0;
 }
@@ -329,7 +314,7 @@ export function labelStrip(
       if (best >= 0) place = i32(load<u16>(candidateAt(levels, best, x, y)));
       else if (count > 2) {
         const level = coarseLevel(levels, count, x, y, width, height, unit, fractionBits);
-        if (level > 0) place = i32(load<u16>(planeOf(levels, level, 1) + ((usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1)));
+        if (level > 0) place = i32(load<u16>(planeOf(levels, level, indexPlane) + ((usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1)));
       }
       store<u16>(out + (usize(x) << 1), place);
       store<u16>(toneRow + (usize(x) << 1), toneAt(levels, max(0, best), x, y) | (toneAt(levels, count > 1 ? 2 : 0, x, y) << 8));

@@ -1,24 +1,8 @@
 // Peaks of the focus curves: see curve-state.ts for the planes.
+import { codesPerOctave, weightUnit, gapBit, bestTruncated, secondTruncated, minLongStep, usualBend, gapFall, minPeakOctaves, minIndexError, minBend, farStep, maxFrontLoss, afterPlane, beforePlane, bestOrdinalPlane, bestPlane, secondOrdinalPlane, secondPlane, truncationPlane, frontPlane, finestFrontOctaves, minCoarseFrontOctaves } from './constants';
 import { exp2 } from './common';
-import { gapBit, octave, placeCode, planeOf, strandPlane, strideOf, weightUnit } from './curve-state';
-import { bestTruncated, secondTruncated } from './frame-bounds';
+import { placeCode, planeOf, strideOf } from './curve-state';
 
-/** Even a perfect curve places its peak no better than this, units: steps are uneven, curves not Gaussian. */
-const placeFloor: f32 = 0.1;
-/** Bend of a focus curve at its peak where only one side is seen, and the least that is believed, octaves a unit squared. */
-const usualBend: f32 = 0.5;
-const leastBend: f32 = 0.05;
-/** Octaves by which a curve may fall from its interpolated peak to its best frame before a step is too coarse. */
-const gapFall: f32 = 0.35;
-/** Across a step of this many usual ones or more a curve falls too far for a parabola through its logarithm. */
-const longStep: f32 = 1.45;
-/** Across a step of this many usual ones or more a sample counts only when it stands so far above noise, octaves. */
-const farStep: f32 = 2.4;
-const acrossRise: f32 = 1;
-/** A second peak counts when it stands this far above noise, octaves. */
-const secondRise: f32 = 1;
-/** A nearer peak may be fainter than the best by this much and still be something: octaves. */
-const strandFaintest: f32 = 3;
 /** Step from a frame to the next, in usual steps; `steps` holds one f32 by ordinal, 1 before the first and after the last. */
 // @ts-ignore: decorator
 @inline
@@ -29,8 +13,8 @@ function stepAfter(steps: usize, ordinal: i32): f32 {
 /** Octaves above noise from which the nearer of two peaks counts: noise makes peaks too, most at the finest level. */
 // @ts-ignore: decorator
 @inline
-function strandRise(level: i32): f32 {
-  return level == 0 ? 5 : level == 1 ? 4 : 3;
+function minFrontOctaves(level: i32): f32 {
+  return max<f32>(minCoarseFrontOctaves, finestFrontOctaves - f32(level));
 }
 
 /**
@@ -39,10 +23,10 @@ function strandRise(level: i32): f32 {
  */
 // @ts-ignore: decorator
 @inline
-function strandOf(level: i32, ordinal: i32, rise: i32, rival: i32, rivalRise: i32, nearSign: i32): i32 {
+function frontOf(level: i32, ordinal: i32, rise: i32, rival: i32, rivalRise: i32, nearSign: i32): i32 {
   const isRival = rival > 0 && (rival - ordinal) * nearSign < 0;
-  const own = f32(isRival ? rivalRise : rise) * (1 / octave);
-  if (own < strandRise(level) || own < f32(rise) * (1 / octave) - strandFaintest) return 0;
+  const own = f32(isRival ? rivalRise : rise) * (1 / codesPerOctave);
+  if (own < minFrontOctaves(level) || own < f32(rise) * (1 / codesPerOctave) - maxFrontLoss) return 0;
   return isRival ? rival : ordinal;
 }
 
@@ -55,7 +39,7 @@ function strandOf(level: i32, ordinal: i32, rise: i32, rival: i32, rivalRise: i3
  * Beside depth edges a curve has two peaks: a sharp far texture shows through the blurred rim of what is before it, and
  * the window of the measure carries the rim's own detail outward. Which of them is the pixel's own: see candidates.ts.
  *
- * noise: eight i32, codes that noise alone reaches by brightness. errors: f32 by rise in 1/16 octave, 512 of them:
+ * noise: eight i32, codes that noise alone reaches by brightness. errors: f32 by rise in 1/16 codesPerOctave, 512 of them:
  * relative error of an energy, octaves. nearSign: 1 when nearer means a lower ordinal, -1 higher, 0 unknown. unit: the
  * step that the numbers are set for, frames; see `frameUnit` in surface/surface.ts. fractionBits: of depth indices.
  */
@@ -70,14 +54,14 @@ export function peakStrip(
   for (let y = strip * stripRows; y < y1; y++) {
     const row = (usize(y) * stride) << 1;
     const toneRow = tones + (usize(min(fullHeight - 1, y << level)) * usize(toneStride) << 1);
-    const bests = planeOf(levels, level, 0) + row;
-    const befores = planeOf(levels, level, 1) + row;
-    const afters = planeOf(levels, level, 2) + row;
-    const marks = planeOf(levels, level, 3) + row;
-    const seconds = planeOf(levels, level, 5) + row;
-    const ordinals = planeOf(levels, level, 6) + row;
-    const secondOrdinals = planeOf(levels, level, 7) + row;
-    const strands = planeOf(levels, level, strandPlane) + row;
+    const bests = planeOf(levels, level, bestPlane) + row;
+    const befores = planeOf(levels, level, beforePlane) + row;
+    const afters = planeOf(levels, level, afterPlane) + row;
+    const marks = planeOf(levels, level, truncationPlane) + row;
+    const seconds = planeOf(levels, level, secondPlane) + row;
+    const ordinals = planeOf(levels, level, bestOrdinalPlane) + row;
+    const secondOrdinals = planeOf(levels, level, secondOrdinalPlane) + row;
+    const fronts = planeOf(levels, level, frontPlane) + row;
     for (let x = 0; x < width; x++) {
       const at = usize(x) << 1;
       const ordinal = i32(load<u16>(ordinals + at));
@@ -85,7 +69,7 @@ export function peakStrip(
         store<u16>(bests + at, 0);
         store<u16>(befores + at, 0);
         store<u16>(afters + at, 0);
-        store<u16>(strands + at, 0);
+        store<u16>(fronts + at, 0);
         store<u16>(seconds + at, 0);
         continue;
       }
@@ -96,8 +80,8 @@ export function peakStrip(
 
       const rival = i32(load<u16>(secondOrdinals + at));
       const rivalRise = i32(load<u16>(seconds + at)) - floor;
-      store<u16>(strands + at, strandOf(level, ordinal, rise, rival, rivalRise, nearSign));
-      const hasSecond = rival > 0 && f32(rivalRise) > secondRise * octave && (i32(load<u16>(marks + at)) & secondTruncated) == 0;
+      store<u16>(fronts + at, frontOf(level, ordinal, rise, rival, rivalRise, nearSign));
+      const hasSecond = rival > 0 && f32(rivalRise) > minPeakOctaves * codesPerOctave && (i32(load<u16>(marks + at)) & secondTruncated) == 0;
       store<u16>(seconds + at, hasSecond ? rivalRise : 0);
       store<u16>(secondOrdinals + at, hasSecond ? placeCode(f32(rival), fractionBits) : 0);
 
@@ -105,19 +89,19 @@ export function peakStrip(
       const ahead = stepAfter(steps, ordinal);
       let before = i32(load<u16>(befores + at));
       let after = i32(load<u16>(afters + at));
-      const across = floor + i32(acrossRise * octave);
+      const across = floor + i32(minPeakOctaves * codesPerOctave);
       if (behind >= farStep && before < across) before = 0;
       if (ahead >= farStep && after < across) after = 0;
       const up = f32(best - before);
       const down = f32(best - after);
-      let bend: f32 = (2.0 * (up / behind + down / ahead)) / ((behind + ahead) * octave);
+      let bend: f32 = (2.0 * (up / behind + down / ahead)) / ((behind + ahead) * codesPerOctave);
       /** From the best frame to the peak, usual steps. */
       let shift: f32 = 0;
       if (before > 0 && after > 0) {
         if (bend > 0) {
-          const isLong = max<f32>(behind, ahead) >= longStep;
-          const left = (isLong ? exp2(up / (2 * octave)) - 1 : up) / behind;
-          const right = (isLong ? exp2(down / (2 * octave)) - 1 : down) / ahead;
+          const isLong = max<f32>(behind, ahead) >= minLongStep;
+          const left = (isLong ? exp2(up / (2 * codesPerOctave)) - 1 : up) / behind;
+          const right = (isLong ? exp2(down / (2 * codesPerOctave)) - 1 : down) / ahead;
           shift = (0.5 * (left * ahead - right * behind)) / (left + right);
           shift = max<f32>(-0.5 * behind, min<f32>(0.5 * ahead, shift));
         }
@@ -125,10 +109,10 @@ export function peakStrip(
         // At the end of the stack, or beside a gap, one side is missing: a curve of the usual bend through the other two.
         bend = usualBend / (unit * unit);
         const step = after > 0 ? ahead : behind;
-        const inner = (after > 0 ? down : before > 0 ? up : 0) / octave;
+        const inner = (after > 0 ? down : before > 0 ? up : 0) / codesPerOctave;
         const beyond = after > 0 ? behind : ahead;
         // Halfway across a long step the frame beyond it is the nearer one.
-        const most: f32 = beyond < longStep ? 2 : min<f32>(2, 0.5 * beyond);
+        const most: f32 = beyond < minLongStep ? 2 : min<f32>(2, 0.5 * beyond);
         const outward = max<f32>(-0.5 * step, min<f32>(most, inner / (bend * step) - 0.5 * step));
         shift = after > 0 ? -outward : before > 0 ? outward : 0;
       }
@@ -140,10 +124,10 @@ export function peakStrip(
         continue;
       }
       const relative = load<f32>(errors + (usize(min(511, rise >> 5)) << 2));
-      const deviation = relative / max<f32>(leastBend, bend * unit * unit);
-      const weight = i32(weightUnit / (deviation * deviation + placeFloor * placeFloor) + 0.5);
+      const deviation = relative / max<f32>(minBend, bend * unit * unit);
+      const weight = i32(weightUnit / (deviation * deviation + minIndexError * minIndexError) + 0.5);
       // What lies in a long step is judged by its place, once that is smooth.
-      const gap = crossed < longStep && 0.5 * bend * shift * shift > gapFall ? gapBit : 0;
+      const gap = crossed < minLongStep && 0.5 * bend * shift * shift > gapFall ? gapBit : 0;
       // Where the curve may rise further, its place is no more than the side on which it does.
       const isTruncated = (i32(load<u16>(marks + at)) & bestTruncated) != 0;
       store<u16>(afters + at, isTruncated ? gapBit : max(1, weight) | gap);

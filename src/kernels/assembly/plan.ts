@@ -1,14 +1,14 @@
 // Which frames each coefficient of each level comes from, decided from the surface: see curve-state.ts for the planes
 // and blend.ts for what centre and reach mean.
-import { clearReach } from './common';
-import { gapBit, placeOffset, truncatedCurve, unitsOf64ths } from './curve-state';
+import { indexOffset, gapBit, truncatedCurve, tileColumns, windowRadius, endReach64ths, clearReach, faintReach, clearRise, singleReach, flatReach, flatLevels, selectRise, selectApart, frontLevels, gapRadius, halfStep } from './constants';
+import { unitsOf64ths } from './curve-state';
 import { frameSpans, isReached } from './frame-bounds';
 
 /** The offset of stored depth indices, in their units. */
 // @ts-ignore: decorator
 @inline
 function offsetCode(fractionBits: i32): i32 {
-  return i32(placeOffset) << fractionBits;
+  return i32(indexOffset) << fractionBits;
 }
 
 /**
@@ -60,28 +60,11 @@ export function halvePlacesStrip(
   }
 }
 
-/** A single frame, 1/64 frame. */
-const singleReach: i32 = 60;
-/** `auto`: as clearReach, but not to be restored: where detail stands out from noise by less than clearRise, 1/512 octave. */
-const faintReach: i32 = clearReach + 4;
-const clearRise: i32 = 5 * 512;
-/** Where nothing is sharp, more frames are averaged: they hold the same, less noise. */
-const flatReach: i32 = 160;
-/** Finest levels at which that pays: noise is fine. */
-const flatLevels: i32 = 3;
-/** Own peaks overrule the surface when they stand this far above noise, code steps of 1/512 octave, */
-const selectRise: i32 = 4 * 512;
-/** ... and are this far from the surface, 1/64 frame. */
-const selectApart: i32 = 16;
 
-/** Finest levels at which something thin is laid over what is behind it. */
-const strandLevels: i32 = 3;
 /** Rules by number. */
 const ruleSelect: i32 = 1;
 const ruleAuto: i32 = 0;
 
-/** Columns of a tile of the finest level; its rows are those of a strip. */
-const tileColumns: i32 = 64;
 
 /**
  * Centre and reach of one level, rows of one strip.
@@ -89,7 +72,7 @@ const tileColumns: i32 = 64;
  * places: the level's surface. weights: level 0's, in units of which `fullWeight` means confident; 0 = level 0 has
  * none. fullPlaces, fullStrands: level 0's surface, in rows like the weights', and its strands, in rows of fullPeakStride.
  * peaks: plane 0 of the level's peaks (0 = not followed). frames: seven f64 a frame: composite pixel to
- * frame pixel at this level (a b c d e f) and the margin. strands: ordinals of nearer peaks, as `strandOf` in peaks.ts
+ * frame pixel at this level (a b c d e f) and the margin. strands: ordinals of nearer peaks, as `frontOf` in peaks.ts
  * has found them, in rows like the peaks'; they count when they are nearer than the centre by more than strandApart,
  * stored units. Peaks within samePlace of a place, stored units, mean it. strandBytes: from the reaches to the plane of
  * strands' ordinals; 0 = they stand in the high ten bits of the reaches, which hold 1023 frames. sources, uses: level 0 alone, else 0: ordinal
@@ -138,7 +121,7 @@ export function planStrip(
           if (ordinal > 0) centre = ordinal << fractionBits;
           width64 = singleReach;
         } else if (rule == ruleAuto) {
-          if (level < strandLevels) near = i32(load<u16>(strandRow + (usize(x) << 1)));
+          if (level < frontLevels) near = i32(load<u16>(strandRow + (usize(x) << 1)));
           const own = i32(load<u16>(at + peakBytes)) - offset;
           if (level > 0 && near > 0) {
             const isBefore = max(nearSign * centre, nearSign * own) - nearSign * (near << fractionBits) > strandApart;
@@ -199,8 +182,6 @@ export function planStrip(
   }
 }
 
-/** So far about a coarse pixel its window reaches, pixels of the level. */
-const windowRadius: i32 = 3;
 
 /**
  * Whether the surface of level 0 or something thin before it lies within `samePlace` of `place` (stored units) in the window
@@ -235,11 +216,7 @@ function nearestFrame(spans: usize, count: i32, x: i32, centre: i32, fractionBit
   return nearest;
 }
 
-/** A place this far beyond the first or the last plane of focus is not reached by them, 1/64 frame. */
-const beyondEnds: i32 = 48;
 
-/** How far around a pixel most places must have missed their peak for a gap, px. */
-const gapReach: i32 = 3;
 
 /** Whether most curves about a pixel fall too far between two frames: of a single one noise may bend the peak. */
 // @ts-ignore: decorator
@@ -248,8 +225,8 @@ function isGap(gaps: usize, weights: usize, stride: i32, width: i32, height: i32
   if ((i32(load<u16>(gaps + ((usize(y) * usize(stride) + usize(x)) << 1))) & gapBit) == 0) return false;
   let missed = 0;
   let known = 0;
-  for (let yy = max(0, y - gapReach); yy <= min(height - 1, y + gapReach); yy++) {
-    for (let xx = max(0, x - gapReach); xx <= min(width - 1, x + gapReach); xx++) {
+  for (let yy = max(0, y - gapRadius); yy <= min(height - 1, y + gapRadius); yy++) {
+    for (let xx = max(0, x - gapRadius); xx <= min(width - 1, x + gapRadius); xx++) {
       const at = (usize(yy) * usize(stride) + usize(xx)) << 1;
       if (load<u16>(weights + at) == 0) continue;
       known++;
@@ -259,8 +236,6 @@ function isGap(gaps: usize, weights: usize, stride: i32, width: i32, height: i32
   return 2 * missed > known;
 }
 
-/** Half of a long step, 1/64 of it: its nearer frame is at most so far away. */
-const halfStep: i32 = 32;
 
 /**
  * Whether a frame that may show a place sharp (1/64 frame) reaches column x. Beyond an end of the stack it is the end's
@@ -273,7 +248,7 @@ function isInReach(spans: usize, count: i32, reaches: usize, place: i32, x: i32)
   const before = inside >> 6;
   const into = inside & 63;
   if (into == 0) return isReached(spans, before, x);
-  const most = load<i32>(reaches + (usize(before) << 2)) > 0 ? halfStep : beyondEnds;
+  const most = load<i32>(reaches + (usize(before) << 2)) > 0 ? halfStep : endReach64ths;
   return (into <= most && isReached(spans, before, x)) || (64 - into <= most && isReached(spans, before + 1, x));
 }
 
@@ -292,7 +267,7 @@ export function judgeStrip(
   const offset = offsetCode(fractionBits);
   const first = 1 << fractionBits;
   const last = count << fractionBits;
-  const beyond = unitsOf64ths(beyondEnds, fractionBits);
+  const beyond = unitsOf64ths(endReach64ths, fractionBits);
   const spans = scratch + 64;
   const y1 = min(height, (strip + 1) * stripRows);
   for (let y = strip * stripRows; y < y1; y++) {

@@ -12,12 +12,11 @@
 // They are summed over cells: squares of 4, 8, ... 64 px, each with two layers, the nearest and what lies more than a gap
 // behind it. A cell is 24 bytes: four u16 of the nearest, light and share of the cell, four u16 of the rest, and the depth
 // index of either (u16, 0 = none).
+import { indexOffset, ownReach } from './constants';
 import { exp2, fillEnds } from './common';
-import { fourOf, placeOffset, unitsOf64ths, unitsPerFrame } from './curve-state';
+import { fourOf, unitsOf64ths, unitsPerFrame } from './curve-state';
 import { gainedCurve, lightOf, pixelLight } from './light';
 
-/** Farthest from a pixel's depth, 1/64 frame, at which the spill is subtracted from a frame. */
-const ownFrames: i32 = 128;
 const cellBytes: usize = 24;
 
 /**
@@ -255,7 +254,7 @@ export function spillStrip(
 // @ts-ignore: decorator
 @inline
 function isOwn(place: u16, ordinal: i32, fractionBits: i32): bool {
-  return abs(i32(place) - ((ordinal + i32(placeOffset)) << fractionBits)) < unitsOf64ths(ownFrames, fractionBits);
+  return abs(i32(place) - ((ordinal + i32(indexOffset)) << fractionBits)) < unitsOf64ths(ownReach, fractionBits);
 }
 
 /**

@@ -21,7 +21,7 @@ export const gapFalloff = Math.LN2;
 /** Derived [ln energy]: the same for a well-chosen step: half of that. */
 export const goodFalloff = gapFalloff / 2;
 
-/** Free [usual steps]: a step of this length or more is a missed or oversized one. */
+/** Free f32 [usual steps]: a step of this length or more is a missed or oversized one. */
 export const minLongStep = 1.45;
 
 // Statistics
@@ -55,3 +55,47 @@ export const maxShakenSharpness = 0.75;
 
 /** Free [levels]: samples from this level on are clipped: JPEG blurs the end of the range by a level or two. */
 export const minBurntLevel = 253;
+
+// Focus curves of pixels
+
+/** Free f32 [octaves/unit^2]: bend of a focus curve at its peak where nothing, or only one side, tells it. */
+export const usualBend = 0.5;
+
+/**
+ * Free f32 [octaves]: octaves by which a curve may fall from its interpolated peak to its best frame before
+ * a step is too coarse.
+ */
+export const gapFall = 0.35;
+
+/**
+ * Free f32 [octaves]: a peak counts from this far above noise: the largest of many noise samples reaches
+ * part of it.
+ */
+export const minPeakOctaves = 1;
+
+/** Free f32 [octaves]: curves that stand this far above noise are believed by themselves. */
+export const clearOctaves = 2;
+
+/** Free [usual steps]: how far beyond the first and the last plane of focus a frame still counts as sharp. */
+export const endReach = 0.75;
+
+/** Derived i32 [1/64 frame]: the same, as the blend counts. */
+export const endReach64ths = 64 * endReach;
+
+/**
+ * Free [steps]: half width of the focus curve at the steps that lengths in units are set for: 0.7 of the
+ * depth of field.
+ */
+export const usualWidth = 1.3;
+
+/** Free [frames]: longest unit: with a larger one thin things close before others were lost in them. */
+export const maxUnit = 2;
+
+/** Free f32 [units]: depth indices farther apart are two surfaces, */
+export const apartUnits = 2;
+
+/** Free f32 [units]: nearer than this they are one. */
+export const sameUnits = 1.5;
+
+/** Free int [curves]: fewest curves that blur or bend are estimated from. */
+export const minCurves = 200;

@@ -2,9 +2,9 @@
 export interface StatedConstant {
   station: string;
   name: string;
-  kind: 'Free' | 'Derived' | 'Effort';
+  kind: 'Free' | 'Derived' | 'Effort' | 'Layout';
   /** 'f32' and 'i32' where kernels read it, 'int' where TypeScript alone does and it counts something. */
-  type: '' | 'f32' | 'i32' | 'int';
+  type: '' | 'f32' | 'i32' | 'usize' | 'int';
   unit: string;
   decides: string;
 }
@@ -24,7 +24,7 @@ export const { readConstants, readValues } = generator;
 /** How many constants each station states, as aligned text: free ones, derived ones, and bounds on effort. */
 export function countText(constants: readonly StatedConstant[]): string {
   const stations = [...new Set(constants.map(({ station }) => station))];
-  const kinds = ['Free', 'Derived', 'Effort'] as const;
+  const kinds = ['Free', 'Derived', 'Effort', 'Layout'] as const;
   const countOf = (of: readonly StatedConstant[]) =>
     kinds.map((kind) => of.filter((constant) => constant.kind === kind).length);
   const lines = [
@@ -32,7 +32,7 @@ export function countText(constants: readonly StatedConstant[]): string {
     ...[...stations, 'all'].map((station) => {
       const own =
         station === 'all' ? constants : constants.filter((constant) => constant.station === station);
-      const shared = own.filter(({ type }) => type === 'f32' || type === 'i32').length;
+      const shared = own.filter(({ type }) => type !== '' && type !== 'int').length;
       return [station, ...countOf(own).map(String), String(shared)];
     }),
   ];
