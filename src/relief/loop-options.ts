@@ -3,6 +3,7 @@ import { choice, text, toggle } from '../options/option-kinds.js';
 import { type ScaleOptions, scaleOptionTable } from './scale-options.js';
 import { comfortOption, framesOption } from './stereo-options.js';
 
+/** What a loop shows: the relief rocking to and fro, or a travel through the stack. */
 export const loopKinds = ['rocking', 'travel'] as const;
 
 /** 'rocking': the relief seen from left to right and back; 'travel': the focus goes from near to far and back. */

@@ -2,6 +2,7 @@ import type { OptionSpec, OptionTable } from '../options/option.js';
 import { choice, fileName, folderPath, number, toggle } from '../options/option-kinds.js';
 import { type ScaleOptions, scaleOptionTable } from './scale-options.js';
 
+/** How the two views of a stereo picture lie in its file. */
 export const stereoLayouts = [
   'parallel',
   'crossed',
