@@ -70,3 +70,23 @@ test('where steps are too small to change what is seen, a few unsteady tiles mak
   }
   expect(railTravel(focusCurves(made), new Set()).steps.filter((step) => step < 0)).toEqual([]);
 });
+
+test.each([
+  [4.5, 1.6],
+  [4.2, 3],
+  [4.3, 6],
+  [5, 2.5],
+])(
+  'a subject thinner than a step, at %f, shows no turn and no long step, blur %f px a step',
+  (at, blurPerStepPx) => {
+    // Ten planes through a smear: all of it gets sharper at once, and softer again.
+    const tiles = spread(300, at - 0.15, at + 0.15);
+    for (const seed of [1, 2]) {
+      const { steps } = railTravel(
+        focusCurves(madeCurves({ frames: range(10), tiles, blurPerStepPx, seed })),
+        new Set(),
+      );
+      expect(steps.filter((step) => step < 0 || step > 1.45)).toEqual([]);
+    }
+  },
+);

@@ -158,6 +158,9 @@ export const minChangedShare = 0.2;
 /** Free [share]: maximum share that change monotonically, */
 export const maxSlopeShare = 0.38;
 
+/** Free [share]: minimum share of the tiles with a peak that are sharpest in the same two frames in a thin subject. */
+export const thinSubjectShare = 0.8;
+
 /** Free [share]: a turn where nothing is in focus: minimum share of tiles that agree, */
 export const unanimousShare = 0.9;
 
