@@ -1,6 +1,8 @@
+import { median } from '../image/median.js';
 import { endReach, gapFalloff, goodFalloff, minLongStep } from '../model/constants/model.js';
 import { distanceOfFalloff, falloffAt } from '../model/optical-model.js';
 import { optionName } from '../option-names.js';
+import { isThinSubject } from '../rail/focus-curves.js';
 import type { FocusFit } from '../rail/focus-fit.js';
 import { nominalPosition, type RailTravel } from '../rail/rail-travel.js';
 import type { FrameMotion } from '../register/motion-solution.js';
@@ -83,6 +85,7 @@ export function judgeFocus(
   const focusPositions: number[] = [];
   let [before, after, detailed] = [0, 0, 0];
   const missing: [number[], number[]] = [[], []];
+  const common = commonPosition(fit, frames.length);
   for (const [tile, focus] of fit.tiles.entries()) {
     if (!focus) continue;
     detailed++;
@@ -97,11 +100,10 @@ export function judgeFocus(
       after++;
       missing[1].push(focus.position - positions[last]);
     } else {
-      const k = positions.findIndex(
-        (position, i) => i < last && focus.position >= position && focus.position < positions[i + 1],
-      );
+      const at = common ?? focus.position;
+      const k = positions.findIndex((position, i) => i < last && at >= position && at < positions[i + 1]);
       if (k < 0) continue;
-      const off = Math.min(focus.position - positions[k], positions[k + 1] - focus.position);
+      const off = Math.min(at - positions[k], positions[k + 1] - at);
       if (-falloffAt(off, fineWidth) > gapFalloff) gapCounts[k]++;
     }
   }
@@ -146,6 +148,17 @@ export function judgeFocus(
             ...needless(focusPositions, travel, frames, fineWidth),
           ],
   };
+}
+
+/**
+ * Position of a subject thinner than a step, undefined for others: single tiles show theirs no better than to half a
+ * step where steps are coarse, which would place some of them in gaps.
+ */
+function commonPosition({ tiles }: FocusFit, frames: number): number | undefined {
+  const found = tiles.flatMap((tile) => (tile && tile.error <= maxFitError ? [tile] : []));
+  const peaks = new Array<number>(frames).fill(0);
+  for (const { best } of found) peaks[best]++;
+  return isThinSubject(peaks) ? median(Float64Array.from(found, ({ position }) => position)) : undefined;
 }
 
 /** How the step compares with the one that the frames themselves ask for, where it leaves no gaps. */

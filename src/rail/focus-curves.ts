@@ -1,4 +1,5 @@
-import { minNoiseRatio, minProminence } from '../model/constants/rail.js';
+import { minSample } from '../model/constants/model.js';
+import { minNoiseRatio, minProminence, thinSubjectShare } from '../model/constants/rail.js';
 import { levelAboveNoise } from '../model/optical-model.js';
 import { directionCount } from './detail-grid.js';
 import type { TileCurves } from './tile-curves.js';
@@ -51,4 +52,24 @@ export function peakFrame(curves: FocusCurves, tile: number): number | undefined
   }
   const top = level[at + best];
   return best < 0 || top < detectionLevel(curves) || top - minimum < minProminence ? undefined : best;
+}
+
+/**
+ * Whether nearly all tiles are sharpest in the same two frames, as in a subject thinner than a step.
+ *
+ * @param peaks Number of tiles that are sharpest in each frame.
+ */
+export function isThinSubject(peaks: readonly number[]): boolean {
+  const all = peaks.reduce((sum, count) => sum + count, 0);
+  return all >= minSample && peaks.some((count, k) => count + (peaks[k + 1] ?? 0) >= thinSubjectShare * all);
+}
+
+/** Number of tiles that are sharpest in each frame. */
+export function peakCounts(curves: FocusCurves): number[] {
+  const counts = new Array<number>(curves.frames).fill(0);
+  for (let tile = 0; tile * curves.frames < curves.level.length; tile++) {
+    const peak = peakFrame(curves, tile);
+    if (peak !== undefined) counts[peak]++;
+  }
+  return counts;
 }

@@ -15,12 +15,11 @@ import {
   minTurnTileShare,
   minTypicalChange,
   minUncertainStep,
-  thinSubjectShare,
   turnNoiseMargin,
   unanimousShare,
 } from '../model/constants/rail.js';
 import { fitStep } from './fit-step.js';
-import { detectionLevel, type FocusCurves, peakFrame } from './focus-curves.js';
+import { detectionLevel, type FocusCurves, isThinSubject, peakCounts } from './focus-curves.js';
 import { peakSegments } from './peak-segments.js';
 
 /** How far the plane of focus moved from frame to frame, estimated from the tiles. */
@@ -44,7 +43,8 @@ export interface RailTravel {
 export function railTravel(curves: FocusCurves, blurred: ReadonlySet<number>): RailTravel {
   const { frames } = curves;
   const changes = Array.from({ length: frames - 1 }, (_, k) => changeBetween(curves, k, k + 1));
-  const thin = isThin(curves);
+  // All of a thin subject changes at once, by how far it is from focus: that tells no length of a step and no turn.
+  const thin = isThinSubject(peakCounts(curves));
   const change = changes.map(({ mean }, k) =>
     thin || blurred.has(k) || blurred.has(k + 1) ? Number.NaN : mean,
   );
@@ -74,28 +74,6 @@ function changeBetween(curves: FocusCurves, one: number, other: number): { mean:
   }
   const mean = count >= minSample ? sum / count : Number.NaN;
   return { mean, tileShare: (count * frames) / level.length };
-}
-
-/**
- * Whether nearly all tiles are sharpest in the same two frames, as in a subject thinner than a step. They change all at
- * once, by how far they are from their common focus, and tell nothing of the length of a step or of a turn.
- */
-function isThin(curves: FocusCurves): boolean {
-  const peaks = peakCounts(curves);
-  const all = peaks.reduce((sum, count) => sum + count, 0);
-  return (
-    all >= minSample && peaks.some((count, k) => count + (peaks[k + 1] ?? 0) >= thinSubjectShare * all)
-  );
-}
-
-/** Number of tiles that are sharpest in each frame. */
-function peakCounts(curves: FocusCurves): number[] {
-  const counts = new Array<number>(curves.frames).fill(0);
-  for (let tile = 0; tile * curves.frames < curves.level.length; tile++) {
-    const peak = peakFrame(curves, tile);
-    if (peak !== undefined) counts[peak]++;
-  }
-  return counts;
 }
 
 /**
