@@ -17,7 +17,7 @@ export type DirectionSource = 'option' | 'focused distances' | 'pictures' | 'gro
 export interface PictureEvidence {
   /** Evidence in standard errors: above 0, nearer means a lower ordinal. 0 without any. */
   z: number;
-  /** Absolute difference between the number of blocks for either direction, as a share of all blocks: 0 to 1. */
+  /** Absolute difference between the votes for either direction, as a share of all votes: 0 to 1. */
   agreement: number;
   /** Number of blocks of the picture that contain evidence. */
   blocks: number;
@@ -65,14 +65,14 @@ export interface RailFacts {
  */
 const minDistances = 3;
 /**
- * The pictures decide from here on: more than three and a half standard errors, and twice as many blocks for one
+ * The pictures decide from here on: odds of 200 to 1, as standard errors, and three times as many votes for one
  * direction as for the other.
  */
-const minZ = 3.5;
-const minAgreement = 1 / 3;
+const minZ = 3.25;
+const minAgreement = 1 / 2;
 /** Significance of the pictures, in standard errors, from which they contradict the growth: the direction stays unknown. */
 const minContradictionZ = 2;
-/** Significance from which they support the growth, standard errors: without any evidence, one stack in 160 has it. */
+/** Significance from which they support the growth, standard errors: odds of 23 to 1. */
 const minSupportZ = 2.5;
 /** Minimum significance of the growth, standard errors. */
 const minGrowthSigmas = 4;

@@ -1,19 +1,24 @@
 import { type FocusTracker, noiseBin } from '../focus/focus-tracker.js';
 import { codesPerOctave } from '../model/constants/state.js';
 import {
+  behindOctaves,
   blocksAcross,
   faintOctaves,
-  halfVote,
   leakPx,
   maxSites,
+  maxUsualRatioOctaves,
   minApartFrames,
   minBlockPx,
+  minBlockVote,
   minCorePixels,
   minKnownShare,
   minPitch,
+  minReliabilityScale,
   minSidePixels,
   minSidesShare,
+  minUsualOctaves,
   ownOctaves,
+  reliabilityCount,
   seenLevels,
   sideFrames,
   sideOctaves,
@@ -22,6 +27,23 @@ import {
 } from '../model/constants/surface.js';
 import type { PictureEvidence } from '../stack/focus-direction.js';
 import { measureBlur } from './measure-blur.js';
+
+/** Placements of the blocks, in blocks: where the edge of a block divides a patch is chance, and the mean is taken. */
+const blockOffsets = [
+  { right: 0, down: 0 },
+  { right: 0.5, down: 0 },
+  { right: 0, down: 0.5 },
+  { right: 0.5, down: 0.5 },
+];
+/**
+ * Scales of the votes' reliability: of blocks with a sum of votes v, (v + scale) / (v + 2 scale) point to the near end.
+ * Small scales are the more usual ones: of 48 stacks of the scenes for tuning 22 have one of 0.3 or less, 2 one of more
+ * than 1.2.
+ */
+const reliabilityScales = Array.from({ length: reliabilityCount }, (_, i) => ({
+  scale: minReliabilityScale * 2 ** i,
+  prior: 2 ** -i,
+}));
 
 interface Level {
   width: number;
@@ -63,19 +85,27 @@ export function seeThrough(tracker: FocusTracker, frames: number): PictureEviden
   if (blurPx === undefined) return undefined;
   const { width, height } = tracker.state[0];
   const blockSide = Math.max(minBlockPx, Math.ceil(Math.min(width, height) / blocksAcross));
-  const columns = Math.ceil(width / blockSide);
-  const votes = new Float64Array(columns * Math.ceil(height / blockSide));
-  const sizes = new Float64Array(votes.length);
+  const columns = Math.ceil(width / blockSide) + 1;
+  const rows = Math.ceil(height / blockSide) + 1;
+  const sums = blockOffsets.map(() => new Float64Array(columns * rows));
   for (let level = 0; level < Math.min(seenLevels, tracker.levels); level++) {
     const apart = Math.max(minApartFrames, Math.ceil((siteBlurPx * 2 ** level) / blurPx));
     if (apart > frames - 2) continue;
     askLevel(levelOf(tracker, level), frames, apart, (x, y, vote) => {
-      const block = Math.floor((y << level) / blockSide) * columns + Math.floor((x << level) / blockSide);
-      votes[block] += vote;
-      sizes[block] += Math.abs(vote);
+      for (const [i, { right, down }] of blockOffsets.entries()) {
+        const column = Math.floor((x << level) / blockSide + right);
+        const row = Math.floor((y << level) / blockSide + down);
+        sums[i][row * columns + column] += vote;
+      }
     });
   }
-  return { ...sumUp(votes, sizes), blurPx };
+  const found = sums.map(weighVotes);
+  return {
+    z: standardErrors(mean(found.map(({ z }) => (Math.sign(z) * z * z) / 2))),
+    agreement: mean(found.map(({ agreement }) => agreement)),
+    blocks: Math.round(mean(found.map(({ blocks }) => blocks))),
+    blurPx,
+  };
 }
 
 function levelOf(tracker: FocusTracker, level: number): Level {
@@ -98,33 +128,43 @@ function levelOf(tracker: FocusTracker, level: number): Level {
   };
 }
 
-function sumUp(votes: Float64Array, sizes: Float64Array): Omit<PictureEvidence, 'blurPx'> {
-  let [sum, squares, absolute, blocks] = [0, 0, 0, 0];
-  for (let i = 0; i < votes.length; i++) {
-    if (sizes[i] === 0) continue;
-    const vote = votes[i] / (sizes[i] + halfVote);
-    sum += vote;
-    squares += vote * vote;
-    absolute += Math.abs(vote);
-    blocks++;
-  }
-  if (squares === 0) return { z: 0, agreement: 0, blocks };
-  return { z: standardErrors(sum, squares, blocks), agreement: Math.abs(sum) / absolute, blocks };
+/** Evidence of the blocks' sums of votes; those of blocks without a say are ignored. */
+export function weighVotes(sums: Iterable<number>): Omit<PictureEvidence, 'blurPx'> {
+  const votes = Array.from(sums, (sum) => Math.sign(sum) * Math.max(0, Math.abs(sum) - minBlockVote)).filter(
+    (vote) => vote !== 0,
+  );
+  const total = votes.reduce((sum, vote) => sum + vote, 0);
+  const absolute = votes.reduce((sum, vote) => sum + Math.abs(vote), 0);
+  return {
+    z: standardErrors(logLikelihood(votes, 1) - logLikelihood(votes, -1)),
+    agreement: absolute === 0 ? 0 : Math.abs(total) / absolute,
+    blocks: votes.length,
+  };
 }
 
 /**
- * How far the mean of votes lies from 0, as the standard errors of a normal distribution that are as improbable: Student's
- * t of the votes, turned into them by D. L. Wallace (Bounds on normal approximations to Student's and the chi-square
- * distributions, Ann. Math. Statist. 30, 1959). Never more than votes that all agree can show: the chance of n equal
- * signs is 2^-n.
+ * Log likelihood of the signs of votes, where the near end is the one of this sign. How reliable the blocks of this stack
+ * are is not known: the mean over all scales (a Bayes factor: R. E. Kass & A. E. Raftery, Bayes factors, J. Amer.
+ * Statist. Assoc. 90, 1995), so that strong votes which contradict each other make both signs equally likely.
  */
-export function standardErrors(sum: number, squares: number, votes: number): number {
-  const most = Math.sqrt(2 * Math.LN2 * votes);
-  // 1 + t^2 / (n - 1) = 1 / (1 - share), for t = mean / (deviation / sqrt n).
-  const share = Math.min(1, (sum * sum) / (votes * squares));
-  const freedom = votes - 1;
-  const found = ((8 * freedom + 1) / (8 * freedom + 3)) * Math.sqrt(-freedom * Math.log(1 - share));
-  return Math.sign(sum) * Math.min(most, Number.isFinite(found) ? found : most);
+function logLikelihood(votes: readonly number[], sign: number): number {
+  const logs = reliabilityScales.map(({ scale, prior }) =>
+    votes.reduce((sum, vote) => {
+      const size = Math.abs(vote);
+      return sum + Math.log((vote * sign > 0 ? size + scale : scale) / (size + 2 * scale));
+    }, Math.log(prior)),
+  );
+  const largest = Math.max(...logs);
+  return largest + Math.log(logs.reduce((sum, log) => sum + Math.exp(log - largest), 0));
+}
+
+function mean(values: readonly number[]): number {
+  return values.reduce((sum, value) => sum + value, 0) / values.length;
+}
+
+/** Standard errors of a normal distribution whose error is as improbable: odds of B to 1 are sqrt(2 ln B). */
+function standardErrors(logOdds: number): number {
+  return Math.sign(logOdds) * Math.sqrt(2 * Math.abs(logOdds));
 }
 
 /** Visits sites on a grid and hands on what each shows: -1 to 1, above 0 where the lower ordinal is near. */
@@ -201,6 +241,10 @@ class Window {
       return { core, against, usual: codesPerOctave * Math.log2(energy / Math.max(1, core.length)) };
     });
     if (seen.some(({ core }) => core.length < minCorePixels)) return 0;
+    const usual = seen.map((side) => side.usual / codesPerOctave);
+    if (Math.abs(usual[0] - usual[1]) > maxUsualRatioOctaves) return 0;
+    const noise = this.noiseAt(y * this.here.stride + x) / codesPerOctave;
+    if (Math.min(...usual) < noise + minUsualOctaves) return 0;
     const [through, back] = seen.map(({ core, against, usual }, i) =>
       this.shareShowing(core, usual, against, seen[1 - i].usual),
     );
@@ -218,7 +262,7 @@ class Window {
       own++;
       if (Math.abs(secondOrdinal[at] - other) > sideFrames || second[at] < floor) continue;
       if (best[at] - second[at] > faintOctaves * codesPerOctave) continue;
-      if (second[at] > this.noiseAt(at) + sideOctaves * codesPerOctave) showing++;
+      if (second[at] > this.noiseAt(at) + behindOctaves * codesPerOctave) showing++;
     }
     return own === 0 ? 0 : showing / own;
   }

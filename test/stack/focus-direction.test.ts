@@ -68,7 +68,7 @@ describe('direction by what the frames show', () => {
   });
 
   it('is not that of pictures that contradict themselves, or show too little', () => {
-    for (const weak of [pictures(3.4), pictures(-3.4), pictures(6, 0.2), pictures(0, 0)]) {
+    for (const weak of [pictures(3.2), pictures(-3.2), pictures(6, 0.4), pictures(0, 0)]) {
       expect(shownDirection({ growth: growth(0), pictures: weak }, rail)).toEqual({
         direction: 'unknown',
         directionEvidence: { growth: growth(0), pictures: weak },
@@ -143,7 +143,7 @@ describe('pictures against what is said', () => {
   it('contradict it only where they are sure', () => {
     expect(isSaidOtherwise('near-to-far', -4.5)).toBe(true);
     expect(isSaidOtherwise('auto', 4.5)).toBe(true);
-    for (const agreeing of [4.5, 3.4, 0, -3.4]) {
+    for (const agreeing of [4.5, 3.2, 0, -3.2]) {
       expect(isSaidOtherwise('near-to-far', agreeing)).toBe(false);
       expect(isSaidOtherwise('auto', -agreeing)).toBe(false);
     }

@@ -1,50 +1,48 @@
 import { describe, expect, it } from 'vitest';
-import { standardErrors } from '../../src/surface/see-through.js';
+import { weighVotes } from '../../src/surface/see-through.js';
 
-const errorsOf = (votes: readonly number[]) =>
-  standardErrors(
-    votes.reduce((sum, vote) => sum + vote, 0),
-    votes.reduce((sum, vote) => sum + vote * vote, 0),
-    votes.length,
-  );
+/** So many blocks whose votes add up to this. */
+const blocks = (count: number, vote: number) => Array.from({ length: count }, () => vote);
 
-/** Votes of this mean, half of them this far above and below it. */
-const spread = (count: number, mean: number, deviation: number) =>
-  Array.from({ length: count }, (_, k) => mean + (k % 2 === 0 ? deviation : -deviation));
-
-describe('votes as standard errors', () => {
-  it('are as improbable as Student’s t of the votes', () => {
-    // t = mean / (s / sqrt n); two-sided 5 % and 0.1 % points of Student's t for 10, 20 and 30 degrees of freedom (tables of
-    // W. S. Gosset's distribution) stand at 1.960 and 3.291 of the normal distribution.
-    for (const [freedom, t, z] of [
-      [10, 2.228, 1.96],
-      [20, 2.086, 1.96],
-      [30, 2.042, 1.96],
-      [20, 3.85, 3.291],
-      [30, 3.646, 3.291],
-    ]) {
-      const n = freedom + 1;
-      // Sums of votes of mean m and sample deviation s = 1.
-      const mean = t / Math.sqrt(n);
-      const found = standardErrors(n * mean, freedom + n * mean * mean, n);
-      expect(found).toBeCloseTo(z, 1);
-      expect(standardErrors(-n * mean, freedom + n * mean * mean, n)).toBe(-found);
-    }
+describe('evidence of blocks for which end is near', () => {
+  it('is the Bayes factor of both directions, the mean over how reliable the blocks may be, as standard errors', () => {
+    const sums = [3.25, 1.25, -0.75, 6.25];
+    const votes = [3, 1, -0.5, 6];
+    // By the rule of Bayes itself, without logarithms.
+    const likelihood = (sign: number) =>
+      Array.from({ length: 10 }, (_, i) => 0.3 * 2 ** i).reduce(
+        (sum, scale, i) =>
+          sum +
+          2 ** -i *
+            votes.reduce((product, vote) => {
+              const isRight = (Math.abs(vote) + scale) / (Math.abs(vote) + 2 * scale);
+              return product * (vote * sign > 0 ? isRight : 1 - isRight);
+            }, 1),
+        0,
+      );
+    const { z, agreement, blocks: count } = weighVotes(sums);
+    expect(Math.exp((z * z) / 2)).toBeCloseTo(likelihood(1) / likelihood(-1), 6);
+    expect(agreement).toBeCloseTo(9.5 / 10.5, 10);
+    expect(count).toBe(4);
+    expect(weighVotes(sums.map((sum) => -sum)).z).toBe(-z);
   });
 
-  it('approach mean over standard error where there are many', () => {
-    expect(errorsOf(spread(4000, 0.05, 1))).toBeCloseTo(0.05 * Math.sqrt(4000), 1);
+  it('grows with blocks that agree, and a few strong ones suffice', () => {
+    const found = [2, 4, 6, 8].map((count) => weighVotes(blocks(count, 6)).z);
+    expect(found).toEqual(found.toSorted((one, other) => one - other));
+    expect(found[0]).toBeLessThan(3);
+    expect(found[3]).toBeGreaterThan(3.5);
   });
 
-  it('are never more than equal signs can show: one in 2^n', () => {
-    for (const count of [1, 2, 8, 12, 30]) {
-      // P(Z > z) < exp(-z^2 / 2) / 2 for the normal distribution (Chernoff).
-      expect(Math.exp(-(errorsOf(spread(count, 0.8, 0)) ** 2) / 2)).toBeCloseTo(2 ** -count, 10);
-    }
-    expect(errorsOf(spread(8, -0.8, 0))).toBe(-errorsOf(spread(8, 0.8, 0)));
+  it('is small where strong blocks contradict each other, whichever are more', () => {
+    expect(weighVotes([...blocks(12, 6), ...blocks(8, -6)]).z).toBeLessThan(2);
+    expect(weighVotes([...blocks(12, 6), ...blocks(12, -6)]).z).toBeCloseTo(0, 5);
+    // A few that contradict take hardly anything from many.
+    expect(weighVotes([...blocks(30, 6), ...blocks(3, -6)]).z).toBeGreaterThan(4);
   });
 
-  it('are 0 where they balance', () => {
-    expect(errorsOf(spread(20, 0, 0.7))).toBeCloseTo(0, 10);
+  it('is none where no block has more than a stray vote', () => {
+    expect(weighVotes(blocks(400, 0.2))).toEqual({ z: 0, agreement: 0, blocks: 0 });
+    expect(weighVotes([])).toEqual({ z: 0, agreement: 0, blocks: 0 });
   });
 });

@@ -233,10 +233,20 @@ export const sideFrames = 1;
  */
 export const leakPx = 2;
 
+/** Free [octaves]: peaks that say which side a pixel belongs to stand so far above noise. */
+export const sideOctaves = 1.25;
+
+/** Free [octaves]: detail of what lies behind, seen through a rim, stands so far above noise. */
+export const behindOctaves = 1;
+
+/** Free [octaves]: a side's own detail stands this far above noise, */
+export const minUsualOctaves = 3;
+
 /**
- * Free [octaves]: peaks that say which side a pixel belongs to, and second ones, stand so far above noise.
+ * Free [octaves]: and the two sides differ by no more than this: what is mistaken for a side is the blur of the other's edge, or
+ * noise.
  */
-export const sideOctaves = 1.5;
+export const maxUsualRatioOctaves = 4;
 
 /**
  * Free [octaves]: Detail seen through a rim is fainter than in the open by no more than this, octaves: what
@@ -268,17 +278,20 @@ export const maxSites = 10_000;
 /** Effort int [px of the level]: and their least distance. */
 export const minPitch = 3;
 
-/** Free int [blocks]: The picture's smaller side in blocks; each block has one vote. */
+/** Free int [blocks]: the picture's smaller side in blocks; the votes of a block's sites are added up. */
 export const blocksAcross = 20;
 
-/**
- * Free int [px]: Least side of a block, px: windows of neighbouring blocks hardly overlap, so that their
- * votes are independent.
- */
+/** Free int [px]: minimum side of a block: windows of neighbouring blocks hardly overlap. */
 export const minBlockPx = 32;
 
-/** Free [votes]: Votes of a block that count as half a vote. */
-export const halfVote = 0.5;
+/** Free [votes]: blocks whose votes add up to less are as often wrong as right: measured. */
+export const minBlockVote = 0.25;
+
+/** Free [votes]: smallest scale of the votes' reliability: three in four blocks with twice as much are right. */
+export const minReliabilityScale = 0.3;
+
+/** Effort int [scales]: scales of reliability that are asked, each twice the one before. */
+export const reliabilityCount = 10;
 
 /** Effort int [levels]: finest levels that are asked. */
 export const seenLevels = 3;
