@@ -30,8 +30,8 @@ export function stackTravel(
   shrink: number,
 ): StackTravel {
   const alignedGrids = grids.map((grid, k) => {
-    const { usable, matrix } = motions[k];
-    return { grid, matrix: usable ? matrix : undefined };
+    const { usable, matrix, gainRatio } = motions[k];
+    return { grid, matrix: usable ? matrix : undefined, gainRatio: lumaGain(gainRatio) };
   });
   const tiles = followTiles(alignedGrids, size, shrink);
   equaliseNoise(tiles);
@@ -39,4 +39,10 @@ export function stackTravel(
   const shakes = measureShake(tiles, curves.noise);
   const blurred = blurredFrames(shakes, motions, curves);
   return { tiles, curves, shakes, blurred, travel: railTravel(curves, blurred) };
+}
+
+/** Gain of the brightness that `encodedLuma` makes of the channels. */
+function lumaGain(gainRatio: readonly number[]): number {
+  const [red, green = red, blue = red] = gainRatio;
+  return (red + 2 * green + blue) / 4;
 }

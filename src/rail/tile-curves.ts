@@ -24,6 +24,8 @@ export interface AlignedGrid {
   grid: DetailGrid;
   /** Frame to anchor, full-size pixels; undefined for a frame that cannot be aligned. */
   matrix: Matrix3 | undefined;
+  /** Multiply the frame's encoded brightness by this to match the anchor: less light shows less detail, as blur does. */
+  gainRatio?: number | undefined;
 }
 
 /**
@@ -42,8 +44,9 @@ export function followTiles(alignedGrids: readonly AlignedGrid[], size: Size, sh
   const sample = new Float64Array(directionCount);
   const lightSum = new Float64Array(rows * columns);
   const frameCount = new Uint32Array(rows * columns);
-  alignedGrids.forEach(({ grid, matrix }, k) => {
+  alignedGrids.forEach(({ grid, matrix, gainRatio = 1 }, k) => {
     if (!matrix) return;
+    const scale = gainRatio ** 2 / cellsPerTile ** 2;
     const toFrame = invertMatrix(matrix);
     for (let tile = 0; tile < rows * columns; tile++) {
       const column = tile % columns;
@@ -62,7 +65,7 @@ export function followTiles(alignedGrids: readonly AlignedGrid[], size: Size, sh
       lightSum[tile] += light / cellsPerTile ** 2;
       frameCount[tile]++;
       const at = (tile * frames + k) * directionCount;
-      for (let d = 0; d < directionCount; d++) energy[at + d] = sample[d] / cellsPerTile ** 2;
+      for (let d = 0; d < directionCount; d++) energy[at + d] = scale * sample[d];
     }
   });
   const light = Float32Array.from(lightSum, (sum, tile) => sum / frameCount[tile]);
