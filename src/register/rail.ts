@@ -1,5 +1,10 @@
 import { median, sigmaPerMad } from '../image/median.js';
-import { maxRailMisfitPx, minScaleChange, minScaleScatterPx } from '../model/constants/register.js';
+import {
+  growthBiasPx,
+  maxRailMisfitPx,
+  minScaleChange,
+  minScaleScatterPx,
+} from '../model/constants/register.js';
 import type { Growth } from '../stack/focus-direction.js';
 import type { CentredMotion } from './centred-motion.js';
 
@@ -60,7 +65,8 @@ export function railResiduals(motions: readonly (CentredMotion | undefined)[]): 
 /**
  * Growth of the picture from frame to frame: 1/scale of frame -> anchor increases in capture order where the subject is
  * larger in each frame than in the one before, as when a rail moves the camera toward it. Undefined with fewer than
- * three aligned frames. Its error is that of a sum of steps with independent errors.
+ * three aligned frames. Its error is that of a sum of steps with independent errors, and of one
+ * that all steps share.
  */
 export function measureGrowth(
   motions: readonly (CentredMotion | undefined)[],
@@ -72,5 +78,8 @@ export function measureGrowth(
   const steps = known.slice(1).map((inverse, i) => inverse - known[i]);
   const apparent = sigmaPerMad * median(Float64Array.from(steps, (step) => Math.abs(step - line.slope)));
   const scatter = Math.max(apparent, minScaleScatterPx / radiusPx);
-  return { perFrame: line.slope, sigma: scatter / Math.sqrt(steps.length) };
+  return {
+    perFrame: line.slope,
+    sigma: Math.hypot(scatter / Math.sqrt(steps.length), growthBiasPx / radiusPx),
+  };
 }

@@ -10,7 +10,7 @@ const inner = innerPixels(12);
 let stack: RenderedStack;
 
 beforeAll(async () => {
-  stack = await renderPlane({ format: 'png', bits: 16 });
+  stack = await renderPlane({ format: 'png', bits: 16, stepPart: 1.3 });
 });
 
 /**
