@@ -1,3 +1,4 @@
+import { textCell } from '../markup/csv-cell.js';
 import { lookReasons, type StackReport } from './night-events.js';
 import { isToLookAt, type NightState, type StackState } from './night-state.js';
 
@@ -21,7 +22,7 @@ const columns = [
 /** The stacks of a night as CSV (RFC 4180: CRLF, quotes doubled), one a line, in the order of the plan. */
 export function nightTable(night: NightState): string {
   const rows = [...night.stacks.values()].map((stack) =>
-    columns.map((column) => cell(cellOf(stack, column))),
+    columns.map((column) => textCell(String(cellOf(stack, column)))),
   );
   return [columns.join(','), ...rows.map((row) => row.join(','))].map((line) => `${line}\r\n`).join('');
 }
@@ -65,11 +66,4 @@ function cellOf(stack: StackState, column: (typeof columns)[number]): string | n
 
 function flaws({ findings = [] }: Pick<StackReport, 'findings'>): string[] {
   return findings.flatMap(({ rank, message }) => (rank === 'flaw' ? [message] : []));
-}
-
-function cell(value: string | number): string {
-  let text = String(value);
-  // A spreadsheet would run a text that begins like a formula; a folder can have any name.
-  if (typeof value === 'string' && /^[=+\-@\t\r]/.test(text)) text = `'${text}`;
-  return /[",\r\n]/.test(text) ? `"${text.replace(/"/g, '""')}"` : text;
 }

@@ -1,3 +1,4 @@
+import { textCell } from '../markup/csv-cell.js';
 import type { MeasuresRecord, StoredMeasure } from '../result/measures-file.js';
 import { kindText, placeText } from '../result/report/measure-words.js';
 
@@ -40,13 +41,4 @@ export function measuresCsv(measures: readonly StoredMeasure[]): string {
 /** All measures as JSON, as measures.json holds them. */
 export function measuresJson(record: MeasuresRecord): string {
   return `${JSON.stringify(record, null, 2)}\n`;
-}
-
-/**
- * A text as a cell. A spreadsheet would compute what begins with = + - @ or a tab: an apostrophe before it makes it text
- * (common practice, OWASP "CSV injection", from memory).
- */
-export function textCell(text: string): string {
-  const guarded = /^[\s]*[=+\-@\t\r]/.test(text) ? `'${text}` : text;
-  return /[",\r\n]/.test(guarded) ? `"${guarded.replaceAll('"', '""')}"` : guarded;
 }

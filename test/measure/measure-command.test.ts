@@ -3,7 +3,8 @@ import { dirname, join } from 'node:path';
 import sharp from 'sharp';
 import { describe, expect, it, test } from 'vitest';
 import { runCli } from '../../src/cli/run.js';
-import { measuresCsv, textCell } from '../../src/measure/measures-table.js';
+import { textCell } from '../../src/markup/csv-cell.js';
+import { measuresCsv } from '../../src/measure/measures-table.js';
 import { profileSvg } from '../../src/measure/profile-files.js';
 import { roundLength } from '../../src/measure/round-length.js';
 import { editMends } from '../../src/mend/apply-mends.js';
@@ -149,7 +150,7 @@ describe('measures are kept with the result', () => {
 });
 
 test('cells that a spreadsheet would compute are guarded, numbers are not', () => {
-  for (const text of ['=1+1', '+a', '-b', '@sum', '\tx', ' =1'])
+  for (const text of ['=1+1', '+a', '-b', '@sum', '\tx', ' =1', '\r=1', '\n+1', '\uff1d1+1', '\uff20a'])
     expect(textCell(text).replace(/^"/, '')[0]).toBe("'");
   expect(textCell('a, "b"')).toBe('"a, ""b"""');
   const csv = measuresCsv([
