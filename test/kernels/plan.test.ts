@@ -274,7 +274,7 @@ describe('planStrip', () => {
           const unsure = 1 - Math.min(1, weight / fullWeight);
           let reach = 84 / 64;
           // Kept to 1/16 frame.
-          if (level < 3) reach = Math.floor(16 * Math.max(reach, 1 + (unsure * (160 - 64)) / 64)) / 16;
+          if (level < 3) reach = Math.floor(16 * Math.max(reach, 1 + (unsure * (252 - 64)) / 64)) / 16;
           const [rise, place, ordinal] = [peaks[0], peaks[1], peaks[6]].map((plane) => at(plane, x, y));
           if (rule === 'select') {
             if (ordinal > 0) centre = ordinal;

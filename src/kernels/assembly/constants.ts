@@ -12,8 +12,8 @@ export const clearRise: i32 = 2560;
 /** [1/64 frame]: reach of a single frame. */
 export const singleReach: i32 = 60;
 
-/** [1/64 frame]: where nothing is sharp, more frames are averaged: they hold the same, less noise. */
-export const flatReach: i32 = 160;
+/** [1/64 frame]: where nothing is sharp, more frames are averaged: they hold the same, less noise. The widest that six bits hold. */
+export const flatReach: i32 = 252;
 
 /** [levels of the pyramid]: finest levels at which that pays: noise is fine. */
 export const flatLevels: i32 = 3;

@@ -22,9 +22,10 @@ export const clearRise = 5 * codesPerOctave;
 export const singleReach = 60;
 
 /**
- * Free i32 [1/64 frame]: where nothing is sharp, more frames are averaged: they hold the same, less noise.
+ * Derived i32 [1/64 frame]: where nothing is sharp, more frames are averaged: they hold the same, less noise. The widest
+ * that six bits hold.
  */
-export const flatReach = 160;
+export const flatReach = 252;
 
 /** Free i32 [levels of the pyramid]: finest levels at which that pays: noise is fine. */
 export const flatLevels = 3;
