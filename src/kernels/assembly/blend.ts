@@ -20,7 +20,6 @@ import { unitsOf64ths, unitsPerFrame } from './curve-state';
 import { expandColumns, expandFour } from './pyramid';
 import { gainOf, warpBlock } from './warp';
 
-
 /**
  * Weights of columns x0..x1-1 of a row into `weights`; those about the centre are added to `sum`, before they grow by
  * `lost`, the part of its contrast that a coefficient has lost one frame from its centre. Returns the span of non-zero
@@ -166,7 +165,6 @@ export function accumulateStrip(
     );
   }
 }
-
 
 /**
  * The finest level of a frame, rows of one strip: only tiles in which the frame has any weight are warped, and

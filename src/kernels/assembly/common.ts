@@ -8,7 +8,6 @@
 /** Elements that every row owns on either side of its pixels. */
 export const pad: i32 = 16;
 
-
 /** 2^x for 0 <= x < 100, to 2e-6 of it: our own least-squares fit. Those of the library hold tables, which kernels cannot. */
 // @ts-ignore: decorator
 @inline
@@ -71,4 +70,11 @@ export function reach(
   high = Math.min(high, f64(width - 1));
   if (high < low) return 0;
   return u64(u32(i32(low))) | (u64(u32(i32(high) + 1)) << 32);
+}
+
+/** Differences of eight u16, without sign. */
+// @ts-ignore: decorator
+@inline
+export function apartOf(a: v128, b: v128): v128 {
+  return v128.or(i16x8.sub_sat_u(a, b), i16x8.sub_sat_u(b, a));
 }

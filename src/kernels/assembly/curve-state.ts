@@ -15,7 +15,6 @@
 // A level table holds three u32 a level, finest first: address of plane 0, bytes from plane to plane, stride.
 import { indexOffset, maxStoredIndex, gapBit } from './constants';
 
-
 // @ts-ignore: decorator
 @inline
 export function planeOf(levels: usize, level: i32, plane: usize): usize {

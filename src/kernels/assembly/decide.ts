@@ -1,9 +1,8 @@
 // Near or behind at depth edges, and the place and certainty of each pixel's surface: see candidates.ts.
 import { codesPerOctave, weightUnit, gapBit, truncatedCurve, supportSteps, minPeakOctaves, apartUnits, sameUnits, sureSupport, frontRadius, backRadius, minBehind, alphaNoise, maxContrast, alphaOdds, supportOdds, minCompared, minComparedSteps, wholeFrameWeight, neighbourWeight, refinedUnits, coarserShare, certaintyOdds, certaintyOfSupport, certaintyOfLead, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, secondRisePlane, tonesPlane, weightPlane, discPixels } from './constants';
 import { candidateAt, candidates, contestedBit, supportAt, supportOf, toneAt, wide } from './candidates';
-import { exp2 } from './common';
+import { apartOf, exp2 } from './common';
 import { placeAt, placeCode, planeOf, strideOf, unitsPerFrame } from './curve-state';
-
 
 /** Half the width of a disc of `backRadius` pixels, an even number of rows from its centre. */
 // @ts-ignore: decorator
@@ -14,7 +13,7 @@ function halfWidth(j: i32): i32 {
 
 /** Whether a label within `reach` pixels (up to 7), in rows and columns, is that of a depth index. */
 function isNamed(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32, place: i32, same: i32, reach: i32): bool {
-  const wide = i16x8.splat(i16(place));
+  const wanted = i16x8.splat(i16(place));
   const closer = i16x8.splat(i16(same - 1));
   const least = i16x8.splat(i16(max(-reach, -x)));
   const most = i16x8.splat(i16(min(reach, width - 1 - x)));
@@ -25,8 +24,7 @@ function isNamed(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, he
       const columns = i16x8.add(lanes, i16x8.splat(i16(from)));
       const inside = v128.and(i16x8.ge_s(columns, least), i16x8.le_s(columns, most));
       const there = v128.load(at + (isize(x + from) << 1));
-      const apart = v128.or(i16x8.sub_sat_u(there, wide), i16x8.sub_sat_u(wide, there));
-      if (v128.any_true(v128.and(inside, i16x8.le_u(apart, closer)))) return true;
+      if (v128.any_true(v128.and(inside, i16x8.le_u(apartOf(there, wanted), closer)))) return true;
     }
   }
   return false;
@@ -325,7 +323,6 @@ export function decideStrip(
     memory.fill(secondPlaces + (usize(width) << 1), 0, 32);
   }
 }
-
 
 /** How sure it is that a pixel shows its surface, 0 to 255. own, other: supports, octaves. */
 function certaintyOf(own: f32, other: f32): i32 {

@@ -14,7 +14,6 @@ import { codesPerOctave, gapBit, clearOctaves, fineLoss, minLead, leadTolerance,
 import { exp2 } from './common';
 import { placeAt, unitsOf64ths } from './curve-state';
 
-
 /**
  * Marks (u16: 1 or 0, rows as the peaks') the false rims of one level, rows of one strip.
  *
@@ -74,7 +73,6 @@ function mostIn(fine: usize, stride: i32, shift: i32, width: i32, height: i32, x
   }
   return f32(most) * (1 / codesPerOctave);
 }
-
 
 /**
  * Takes rise and weight from the peaks of a level that lie under a mark and mean its place, rows of one strip. marks,

@@ -1,8 +1,8 @@
 // Supports averaged over neighbours, and the label of each pixel: see candidates.ts.
 import { codesPerOctave, maxKeptSupport, apartUnits, supportReach, toneNoise, tonePart, minAveraged, minCoarseOctaves, minAroundOctaves, aroundRadius, minAround, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, tonesPlane, weightPlane, toneReach } from './constants';
-import { candidateAt, contestedBit, supportAt, toneAt } from './candidates';
+import { candidateAt, candidates, contestedBit, supportAt, toneAt } from './candidates';
+import { apartOf } from './common';
 import { placeAt, planeOf, strideOf, unitsPerFrame } from './curve-state';
-
 
 /** Sums of squared tones are held in sixteenths of 256, sixteen bits a lane. */
 const squareShift: i32 = 4;
@@ -36,6 +36,13 @@ function thirdSupport(low: v128, high: v128): v128 {
   return v128.extend_low<u8>(i8x16.shuffle(low, high, 2, 6, 10, 14, 18, 22, 26, 30, 0, 0, 0, 0, 0, 0, 0, 0));
 }
 
+/** Support of candidate n of eight pixels. */
+// @ts-ignore: decorator
+@inline
+function supportOfCandidate(low: v128, high: v128, n: i32): v128 {
+  return n == 0 ? firstSupport(low, high) : n == 1 ? secondSupport(low, high) : thirdSupport(low, high);
+}
+
 /** 1 (32766) at no distance, next to 0 from `reach` on: (1 - (d / reach)^2)^2 in Q15. inverse: 32767 / reach. */
 // @ts-ignore: decorator
 @inline
@@ -43,12 +50,6 @@ function likeness(distance: v128, reach: v128, inverse: v128): v128 {
   const t = i16x8.mul(i16x8.min_u(distance, reach), inverse);
   const u = i16x8.sub(i16x8.splat(32767), i16x8.q15mulr_sat_s(t, t));
   return i16x8.q15mulr_sat_s(u, u);
-}
-
-// @ts-ignore: decorator
-@inline
-function apartOf(a: v128, b: v128): v128 {
-  return v128.or(i16x8.sub_sat_u(a, b), i16x8.sub_sat_u(b, a));
 }
 
 /** Which of the eight columns from `column` on lie in the picture. */
@@ -104,8 +105,8 @@ export function aggregateStrip(
         continue;
       }
       let active = 0;
-      for (let n = 0; n < 3; n++) {
-        const support = n == 0 ? firstSupport(own, ownNext) : n == 1 ? secondSupport(own, ownNext) : thirdSupport(own, ownNext);
+      for (let n = 0; n < candidates; n++) {
+        const support = supportOfCandidate(own, ownNext, n);
         if (!v128.any_true(support)) continue;
         active |= 1 << n;
         const head = scratch + usize(n) * candidateBytes;
@@ -147,7 +148,7 @@ export function aggregateStrip(
           // Taps of [1 2 1] x [1 2 1].
           let weight = i16x8.splat(i16((i == 0 ? 2 : 1) * (j == 0 ? 2 : 1)));
           if (!isInner) weight = v128.and(weight, eightInside(xx, width));
-          for (let n = 0; n < 3; n++) {
+          for (let n = 0; n < candidates; n++) {
             if (!(active & (1 << n))) continue;
             const head = scratch + usize(n) * candidateBytes;
             const z = v128.load(head);
@@ -179,7 +180,7 @@ export function aggregateStrip(
       }
       let result = v128.and(own, contested);
       let resultNext = v128.and(ownNext, contested);
-      for (let n = 0; n < 3; n++) {
+      for (let n = 0; n < candidates; n++) {
         if (!(active & (1 << n))) continue;
         const head = scratch + usize(n) * candidateBytes;
         const sums = v128.load(head, 32);
@@ -199,7 +200,7 @@ export function aggregateStrip(
           total = i16x8.add(total, i16x8.mul(weight, i16x8.shr_u(i16x8.q15mulr_sat_s(alike, v128.load(kept)), sumShift)));
           weights = i16x8.add(weights, i16x8.mul(weight, i16x8.shr_u(alike, sumShift)));
         }
-        const isOne = n == 0 ? firstSupport(own, ownNext) : n == 1 ? secondSupport(own, ownNext) : thirdSupport(own, ownNext);
+        const isOne = supportOfCandidate(own, ownNext, n);
         result = v128.or(result, i32x4.shl(meanSupport(v128.extend_low<u16>(total), v128.extend_low<u16>(weights), v128.extend_low<u16>(isOne)), n << 3));
         resultNext = v128.or(resultNext, i32x4.shl(meanSupport(v128.extend_high<u16>(total), v128.extend_high<u16>(weights), v128.extend_high<u16>(isOne)), n << 3));
       }
@@ -255,14 +256,13 @@ function storeSupports(row: usize, x: i32, width: i32, supports: v128): void {
   if (x + 2 < width) store<u32>(at, i32x4.extract_lane(supports, 2), 8);
 }
 
-
 /** Candidate of the most support, or -1; with little of it the pixel shows nothing. */
 // @ts-ignore: decorator
 @inline
 function bestCandidate(supports: u32): i32 {
   let best = -1;
   let most = minAveraged - 1;
-  for (let n = 0; n < 3; n++) {
+  for (let n = 0; n < candidates; n++) {
     const support = supportAt(supports, n);
     if (support > most) {
       most = support;

@@ -60,11 +60,9 @@ export function halvePlacesStrip(
   }
 }
 
-
 /** Rules by number. */
 const ruleSelect: i32 = 1;
 const ruleAuto: i32 = 0;
-
 
 /**
  * Centre and reach of one level, rows of one strip.
@@ -182,7 +180,6 @@ export function planStrip(
   }
 }
 
-
 /**
  * Whether the surface of level 0 or something thin before it lies within `samePlace` of `place` (stored units) in the window
  * of a coarser pixel. The blur of an edge makes peaks at coarse levels where nothing is: they have no fine detail.
@@ -216,8 +213,6 @@ function nearestFrame(spans: usize, count: i32, x: i32, centre: i32, fractionBit
   return nearest;
 }
 
-
-
 /** Whether most curves about a pixel fall too far between two frames: of a single one noise may bend the peak. */
 // @ts-ignore: decorator
 @inline
@@ -235,7 +230,6 @@ function isGap(gaps: usize, weights: usize, stride: i32, width: i32, height: i32
   }
   return 2 * missed > known;
 }
-
 
 /**
  * Whether a frame that may show a place sharp (1/64 frame) reaches column x. Beyond an end of the stack it is the end's

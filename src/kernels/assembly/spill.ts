@@ -113,8 +113,8 @@ const farthest: i32 = 0x7fffffff;
 
 /**
  * Cells of 4 px: rows of one strip. places, weights: of level 0; what weighs less than leastWeight is unknown and spills
- * nothing. lights: of level 1, see `noteLightStrip`. width, height: in
- * cells; lightWidth, lightHeight: of level 1; fullWidth, fullHeight: of level 0.
+ * nothing. lights: of level 1, see `noteLightStrip`. width, height: in cells; lightWidth, lightHeight: of level 1; fullWidth,
+ * fullHeight: of level 0.
  */
 export function spillCellsStrip(
   places: usize, weights: usize, leastWeight: i32, stride: i32, fullWidth: i32, fullHeight: i32,
