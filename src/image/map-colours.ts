@@ -1,3 +1,5 @@
+import { srgbByte } from './srgb.js';
+
 /** Ends of the ramp in CIELAB (D65): a dark blue and a light yellow, both inside sRGB, as is the line between them. */
 const darkLab = [20, 16, -40] as const;
 const lightLab = [90, -6, 68] as const;
@@ -61,9 +63,4 @@ function labToSrgb(lightness: number, greenRed: number, blueYellow: number): [nu
 
 function labCube(f: number): number {
   return f > 6 / 29 ? f ** 3 : 3 * (6 / 29) ** 2 * (f - 4 / 29);
-}
-
-function srgbByte(linear: number): number {
-  const encoded = linear <= 0.0031308 ? 12.92 * linear : 1.055 * linear ** (1 / 2.4) - 0.055;
-  return Math.round(255 * Math.min(1, Math.max(0, encoded)));
 }

@@ -1,3 +1,5 @@
+import { lightOfSrgb } from './srgb.js';
+
 /**
  * From samples to light: light(v) = v (c1 + v (c2 + v c3)), v and light 0..1 of full range, c1 + c2 + c3 = 1. Rises from
  * 0 to 1 with a slope that is never 0, so that samples follow from light.
@@ -6,11 +8,6 @@ export type TransferCurve = readonly [c1: number, c2: number, c3: number];
 
 /** Samples that are light themselves. */
 export const linearCurve: TransferCurve = [1, 0, 0];
-
-/** IEC 61966-2-1 (sRGB), decoded: v is 0..1. */
-export function srgbLight(v: number): number {
-  return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4;
-}
 
 /** Least slope at black: a flatter curve would turn the rounding of light into steps of dark samples. */
 const leastSlope = 0.02;
@@ -40,7 +37,7 @@ export function fitCurve(light: (v: number) => number): TransferCurve {
   return [c1, c2, 1 - c1 - c2];
 }
 
-export const srgbCurve: TransferCurve = fitCurve(srgbLight);
+export const srgbCurve: TransferCurve = fitCurve(lightOfSrgb);
 
 /** The coefficients as kernels take them. */
 export function curveArguments([curve1, curve2, curve3]: TransferCurve) {

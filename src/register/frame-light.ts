@@ -1,4 +1,5 @@
 import { median, sigmaPerMad } from '../image/median.js';
+import { lightOfByte } from '../image/srgb.js';
 import { minSample } from '../model/constants/model.js';
 import {
   biweightLimit,
@@ -9,7 +10,7 @@ import {
   minRatioError,
 } from '../model/constants/register.js';
 import type { CentredMotion } from './centred-motion.js';
-import { linearLight, type ReducedFrame } from './reduced-frame.js';
+import type { ReducedFrame } from './reduced-frame.js';
 import { SymmetricBand } from './symmetric-band.js';
 
 /**
@@ -39,9 +40,6 @@ export interface LightLink {
   error: number[];
 }
 
-/** Linear light of values of 8 bits: finer than blocks need. */
-const lightOf = Float64Array.from({ length: 256 }, (_, value) => linearLight(value / 255));
-
 export function measureLight(frame: ReducedFrame): LightGrid {
   const { pixels, channels } = frame;
   const side = Math.max(2, Math.ceil(Math.max(frame.width, frame.height) / maxLightGridSide));
@@ -66,7 +64,8 @@ export function measureLight(frame: ReducedFrame): LightGrid {
         for (let c = 0; c < channels; c++) {
           let sum = 0;
           for (let i = p + c, end = p + side * channels; i < end; i += sparse * channels) {
-            sum += lightOf[pixels[i] >> shift];
+            // Eight bits are finer than blocks need.
+            sum += lightOfByte[pixels[i] >> shift];
             if (pixels[i] > limit) clipped[bx] = 1;
           }
           sums[c * width + bx] += sum;

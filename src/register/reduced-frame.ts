@@ -1,4 +1,5 @@
 import type { PixelData } from '../image/image.js';
+import { lightOfSrgb } from '../image/srgb.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import type { RegisterKernels } from '../kernels/register-kernels.js';
 import { isolatedLevels } from '../model/constants/register.js';
@@ -32,18 +33,13 @@ export function lightTableBytes({ bits, channels }: Pick<ReducedFrame, 'bits' | 
   return 4 * channels * 2 ** bits;
 }
 
-/** Linear light of an encoded value, both as shares of full range: IEC 61966-2-1 (sRGB). */
-export function linearLight(share: number): number {
-  return share <= 0.04045 ? share / 12.92 : ((share + 0.055) / 1.055) ** 2.4;
-}
-
 /** Light of every sample value, scaled so that full range gives 255 times the channel's weight. */
 export function fillLightTables(arena: Arena, { pointer, bits, channels }: LightTables): void {
   const full = 2 ** bits - 1;
   const table = arena.f32(pointer, channels * (full + 1));
   luminanceWeights[channels].forEach((weight, c) => {
     for (let value = 0; value <= full; value++) {
-      table[c * (full + 1) + value] = 255 * weight * linearLight(value / full);
+      table[c * (full + 1) + value] = 255 * weight * lightOfSrgb(value / full);
     }
   });
 }

@@ -1,4 +1,4 @@
-import { linearFromSrgb, srgbFromLinear } from './srgb.js';
+import { lightOfByte, srgbByte } from '../image/srgb.js';
 
 export type AnaglyphKind = 'grey' | 'colour';
 
@@ -43,10 +43,10 @@ export function anaglyph(left: Uint8Array, right: Uint8Array, kind: AnaglyphKind
     for (let row = 0; row < 3; row++) {
       let sum = 0;
       for (let k = 0; k < 3; k++) {
-        sum += matrices.left[row][k] * linearFromSrgb[left[i + k]];
-        sum += matrices.right[row][k] * linearFromSrgb[right[i + k]];
+        sum += matrices.left[row][k] * lightOfByte[left[i + k]];
+        sum += matrices.right[row][k] * lightOfByte[right[i + k]];
       }
-      out[i + row] = srgbFromLinear(sum);
+      out[i + row] = srgbByte(sum);
     }
   }
   return out;

@@ -1,6 +1,7 @@
 import sharp from 'sharp';
 import { describe, expect, it } from 'vitest';
-import { linearCurve, srgbCurve, srgbLight, type TransferCurve } from '../../src/image/transfer-curve.js';
+import { lightOfSrgb } from '../../src/image/srgb.js';
+import { linearCurve, srgbCurve, type TransferCurve } from '../../src/image/transfer-curve.js';
 import { profileCurve } from '../../src/stack/profile-curve.js';
 
 const lightAt = ([c1, c2, c3]: TransferCurve, v: number) => v * (c1 + v * (c2 + v * c3));
@@ -32,8 +33,8 @@ describe('the transfer curve of a profile', () => {
     const { icc } = await sharp(written).metadata();
     for (const curve of [srgbCurve, profileCurve(icc)]) {
       for (let v = 0.02; v < 1; v += 0.02) {
-        const slope = (srgbLight(v + 0.001) - srgbLight(v - 0.001)) / 0.002;
-        expect(Math.abs(lightAt(curve, v) - srgbLight(v)) / slope).toBeLessThan(2.5 / 255);
+        const slope = (lightOfSrgb(v + 0.001) - lightOfSrgb(v - 0.001)) / 0.002;
+        expect(Math.abs(lightAt(curve, v) - lightOfSrgb(v)) / slope).toBeLessThan(2.5 / 255);
       }
       expect(lightAt(curve, 1)).toBeCloseTo(1, 9);
     }
