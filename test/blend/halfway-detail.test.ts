@@ -1,22 +1,12 @@
 import { expect, it } from 'vitest';
 import { measureBlur, measureLoss } from '../../src/surface/measure-blur.js';
+import { besselJ1 } from '../bessel-j1.js';
 import { randomFrom } from '../kernels/kernel-rig.js';
 import { mergeDrawn } from './merge-drawn.js';
 
 const size = { width: 256, height: 160 };
 const count = 11;
 const blurPx = 1.4;
-
-/** Bessel function J1 by its power series (Abramowitz & Stegun 9.1.10), for |x| < 8. */
-function besselJ1(x: number): number {
-  let term = x / 2;
-  let sum = term;
-  for (let k = 1; k < 30; k++) {
-    term *= -((x / 2) ** 2) / (k * (k + 1));
-    sum += term;
-  }
-  return sum;
-}
 
 /** What a disc of this radius in px leaves of the contrast at f cycles a pixel: 2 J1(x) / x, x = 2 pi f r. */
 function discResponse(f: number, radius: number): number {

@@ -8,17 +8,7 @@ import {
   lossOfBend,
   widthOfBend,
 } from '../../src/model/optical-model.js';
-
-/** J1(x) = (1/pi) integral of cos(t - x sin t) over 0 to pi (Bessel's integral; Abramowitz & Stegun 1964, 9.1.21). */
-function besselJ1(x: number): number {
-  const steps = 200;
-  let sum = 0;
-  for (let i = 0; i < steps; i++) {
-    const t = ((i + 0.5) * Math.PI) / steps;
-    sum += Math.cos(t - x * Math.sin(t));
-  }
-  return sum / steps;
-}
+import { besselJ1 } from '../bessel-j1.js';
 
 it('the distance of a falloff is the inverse of the falloff', () => {
   for (const falloff of [0.1, 0.5, 2])

@@ -1,21 +1,11 @@
 import { createRandom } from '../../samples/random.js';
 import type { TileCurves } from '../../src/rail/tile-curves.js';
+import { besselJ1 } from '../bessel-j1.js';
 
 /** Contrast of a disc-shaped blur: |2 J1(x) / x|^2 with x = pi * diameter * frequency (Goodman, Introduction to Fourier Optics, 3rd ed., section 6.4). */
 function discEnergy(diameterPx: number, frequency: number): number {
   const x = Math.PI * diameterPx * frequency;
   return x < 1e-6 ? 1 : ((2 * besselJ1(x)) / x) ** 2;
-}
-
-/** J1(x) = (1/pi) integral of cos(t - x sin t) over 0 to pi (Bessel's integral; Abramowitz & Stegun 9.1.21). */
-function besselJ1(x: number): number {
-  const steps = 200;
-  let sum = 0;
-  for (let i = 0; i < steps; i++) {
-    const t = ((i + 0.5) * Math.PI) / steps;
-    sum += Math.cos(t - x * Math.sin(t));
-  }
-  return sum / steps;
 }
 
 export interface MadeStack {

@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { createStencilTable, discVariance, discWeights } from '../../samples/stencil.js';
+import { besselJ1 } from '../bessel-j1.js';
 
 /** Weights that a table's stencil lays around the middle of a grid, by summing its steps along the rows. */
 function unfolded(radiusPx: number, side: number, stride: number): Float64Array {
@@ -9,16 +10,6 @@ function unfolded(radiusPx: number, side: number, stride: number): Float64Array 
   for (let i = 0; i < offsets.length; i++) grid[middle + offsets[i]] += steps[i];
   for (let i = 1; i < grid.length; i++) grid[i] += grid[i - 1];
   return grid;
-}
-
-function besselJ1(x: number): number {
-  const n = 2000;
-  let sum = 0;
-  for (let i = 0; i < n; i++) {
-    const t = (Math.PI * (i + 0.5)) / n;
-    sum += Math.cos(t - x * Math.sin(t)) / n;
-  }
-  return sum;
 }
 
 describe('blur disc', () => {
