@@ -1,9 +1,9 @@
 import { join } from 'node:path';
 import { compositeExif } from '../result/exif-block.js';
-import type { Ifd } from '../result/ifd.js';
 import { type PngPicture, writePng } from '../result/png-file.js';
 import { writeTiff } from '../result/tiff-file.js';
 import { readRawExif } from '../stack/exif.js';
+import type { Ifd } from '../stack/ifd.js';
 import type { AlignedFrame, ReadableFrame } from './aligned-frame.js';
 
 /** What all files of an export share. */

@@ -4,8 +4,6 @@ import { InputError, named } from '../errors.js';
 import { optionError } from '../option-error.js';
 import { resultScale } from '../relief/scale.js';
 import type { ScaleOptions } from '../relief/scale-options.js';
-import { encodeExif } from '../result/exif-block.js';
-import { asciiField, type Ifd } from '../result/ifd.js';
 import { writeJpeg } from '../result/jpeg-file.js';
 import { asOutputError, outputElsewhere } from '../result/output-failure.js';
 import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
@@ -13,6 +11,7 @@ import { writePng } from '../result/png-file.js';
 import { readResult } from '../result/read-result.js';
 import { unfinishedPath } from '../result/unfinished.js';
 import { eightBits, type Picture } from '../result/write-composite.js';
+import { asciiField, encodeTiff, type Ifd } from '../stack/ifd.js';
 import { drawLabel, glyphHeight, labelWidth } from '../trace/glyphs.js';
 import type { PictureRegion } from '../trace/picture-region.js';
 import { quietPlace } from './quiet-place.js';
@@ -145,7 +144,7 @@ async function writePicture(
       await writePng(aside, { width, height, channels, bits, row, icc, software: barMark });
     } else {
       const exif: Ifd = new Map([[softwareTag, asciiField(barMark)]]);
-      await writeJpeg(aside, eightBits(pixels), width, height, channels, { icc, exif: encodeExif(exif) });
+      await writeJpeg(aside, eightBits(pixels), width, height, channels, { icc, exif: encodeTiff(exif) });
     }
     await check();
     await rename(aside, path);

@@ -1,13 +1,12 @@
 import { extname } from 'node:path';
 import type { Size } from '../image/image.js';
 import { validateOptions, withDefaults } from '../options/validate-options.js';
-import { encodeExif } from '../result/exif-block.js';
-import { asciiField } from '../result/ifd.js';
 import { encodeJpeg } from '../result/jpeg-file.js';
 import { type OutputFile, writeFileAside } from '../result/output-file.js';
 import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
 import { appendPng } from '../result/png-file.js';
 import { readRunRecord } from '../result/read-run-record.js';
+import { asciiField, encodeTiff } from '../stack/ifd.js';
 import { anaglyph } from './anaglyph.js';
 import { besideResult } from './beside-result.js';
 import { parallaxAt } from './parallax.js';
@@ -106,7 +105,7 @@ async function writePicture(
     await appendPng(file, { width, height, channels: 3, bits: 8, row, icc, software: stereoMark, signal });
     return;
   }
-  const exif = encodeExif(new Map([[softwareTag, asciiField(stereoMark)]]));
+  const exif = encodeTiff(new Map([[softwareTag, asciiField(stereoMark)]]));
   await file.append(await encodeJpeg(pixels, width, height, 3, { icc, exif }));
 }
 

@@ -2,13 +2,12 @@ import type { Size } from '../image/image.js';
 import {
   asciiField,
   bytesPerItem,
-  encodeIfd,
   fieldTypes,
   type Ifd,
   type IfdField,
   longField,
   shortField,
-} from './ifd.js';
+} from '../stack/ifd.js';
 
 /** Tags of EXIF 2.32 (CIPA DC-008) and TIFF 6.0 that are named here. */
 const tags = {
@@ -60,11 +59,6 @@ export function compositeExif(block: Buffer, size: Size, software: string): Ifd 
     .set(tags.exifIfd, exifIfd)
     .set(tags.orientation, shortField(1))
     .set(tags.software, asciiField(software));
-}
-
-/** A directory as a TIFF structure, as PNG's eXIf and, behind 'Exif\0\0', JPEG's APP1 carry it. */
-export function encodeExif(ifd: Ifd): Buffer {
-  return Buffer.concat([Buffer.from([0x49, 0x49, 42, 0, 8, 0, 0, 0]), encodeIfd(ifd, 8)]);
 }
 
 /** The kept fields of a TIFF structure, turned to little-endian; undefined when it is none. */

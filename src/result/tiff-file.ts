@@ -1,5 +1,13 @@
 import { endianness } from 'node:os';
-import { asciiField, encodeIfd, type Ifd, long8Field, longField, shortField, undefinedField } from './ifd.js';
+import {
+  asciiField,
+  encodeIfd,
+  type Ifd,
+  long8Field,
+  longField,
+  shortField,
+  undefinedField,
+} from '../stack/ifd.js';
 import { writeOutputFile } from './output-file.js';
 
 /** Samples of a TIFF; the type says the format: unsigned 8, unsigned 16, or float 32 bits. */

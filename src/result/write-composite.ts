@@ -1,5 +1,6 @@
 import { join } from 'node:path';
-import { compositeExif, encodeExif } from './exif-block.js';
+import { encodeTiff } from '../stack/ifd.js';
+import { compositeExif } from './exif-block.js';
 import { fitsJpegExif, writeJpeg } from './jpeg-file.js';
 import { pictureFile } from './picture-file.js';
 import { writePng } from './png-file.js';
@@ -58,7 +59,7 @@ export async function writeComposite(
   if (options.icc && !icc)
     notes.push('The colour profile of the frames does not suit their channels: it is left out.');
   const ifd = options.exif && compositeExif(options.exif, { width, height }, software);
-  let exif = ifd && encodeExif(ifd);
+  let exif = ifd && encodeTiff(ifd);
   if (exif && format === 'jpg' && !fitsJpegExif(exif)) exif = undefined;
   if (options.exif && !exif)
     notes.push("The anchor's EXIF is damaged or too long for the file: it is left out.");

@@ -1,4 +1,5 @@
 import type { FileHandle } from 'node:fs/promises';
+import { bytesPerItem } from './ifd.js';
 
 /** One field of a TIFF directory with its value bytes as they stand in the file. */
 export interface TiffEntry {
@@ -15,26 +16,6 @@ export interface TiffFile {
   big: boolean;
   firstDirectory: number;
 }
-
-// Bytes per value by field type (TIFF 6.0, section 2; 13: TIFF technical note 1; 16 to 18: BigTIFF).
-const typeBytes = new Map<number, number>([
-  [1, 1],
-  [2, 1],
-  [3, 2],
-  [4, 4],
-  [5, 8],
-  [6, 1],
-  [7, 1],
-  [8, 2],
-  [9, 4],
-  [10, 8],
-  [11, 4],
-  [12, 8],
-  [13, 4],
-  [16, 8],
-  [17, 8],
-  [18, 8],
-]);
 
 /** Longer values (strip offsets of a huge picture, maker notes) are not read: nothing here needs them. */
 const maxValueBytes = 65_536;
@@ -81,7 +62,7 @@ async function readEntry(file: TiffFile, bytes: Buffer): Promise<TiffEntry | und
   const wordBytes = big ? 8 : 4;
   const type = uint(bytes, 2, 2, littleEndian);
   const count = uint(bytes, 4, wordBytes, littleEndian);
-  const length = count * (typeBytes.get(type) ?? Number.NaN);
+  const length = count * (bytesPerItem[type] ?? Number.NaN);
   if (!(length > 0 && length <= maxValueBytes)) return undefined;
   const valueAt = 4 + wordBytes;
   const data =
@@ -111,7 +92,7 @@ export async function isDirectoryWhole(file: TiffFile, offset: number): Promise<
   if (table?.length !== count * entryBytes) return false;
   for (let at = 0; at < table.length; at += entryBytes) {
     const type = uint(table, at + 2, 2, littleEndian);
-    const length = uint(table, at + 4, wordBytes, littleEndian) * (typeBytes.get(type) ?? 0);
+    const length = uint(table, at + 4, wordBytes, littleEndian) * (bytesPerItem[type] ?? 0);
     const valueAt = at + 4 + wordBytes;
     if (length > wordBytes && uint(table, valueAt, wordBytes, littleEndian) + length > size) return false;
     if (!directoryTags.includes(uint(table, at, 2, littleEndian)) || length === 0) continue;
@@ -127,7 +108,7 @@ export async function isDirectoryWhole(file: TiffFile, offset: number): Promise<
 /** All values of an entry of an unsigned integer type; empty for other types. */
 export function entryNumbers(entry: TiffEntry | undefined, littleEndian: boolean): number[] {
   if (!entry || ![1, 3, 4, 13, 16, 18].includes(entry.type)) return [];
-  const size = typeBytes.get(entry.type)!;
+  const size = bytesPerItem[entry.type];
   return Array.from({ length: entry.count }, (_, i) => uint(entry.data, i * size, size, littleEndian));
 }
 

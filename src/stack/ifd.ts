@@ -1,4 +1,4 @@
-/** TIFF field types by their code, with bytes per item (TIFF 6.0, p. 15; 16 to 18 of BigTIFF). */
+/** TIFF field types by their code, with bytes per item (TIFF 6.0, p. 15; 13: TIFF technical note 1; 16 to 18 of BigTIFF). */
 export const fieldTypes = {
   byte: 1,
   ascii: 2,
@@ -113,6 +113,14 @@ export function encodeIfd(ifd: Ifd, at: number, big = false): Buffer {
     }
   });
   return Buffer.concat(parts);
+}
+
+/**
+ * A directory as a TIFF structure, little-endian: the start of a TIFF file, PNG's eXIf and, behind 'Exif\0\0', JPEG's
+ * APP1.
+ */
+export function encodeTiff(ifd: Ifd): Buffer {
+  return Buffer.concat([Buffer.from([0x49, 0x49, 42, 0, 8, 0, 0, 0]), encodeIfd(ifd, 8)]);
 }
 
 function pointerField(offset: number, big: boolean): IfdField {
