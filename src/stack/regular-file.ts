@@ -58,6 +58,21 @@ export async function readBoundedText(path: string, maxBytes: number): Promise<s
   }
 }
 
+/**
+ * Fills `bytes` with what an open file holds from `position` on.
+ *
+ * @returns How many bytes were read: fewer than there is room for where the file ends before.
+ */
+export async function fillFrom(handle: FileHandle, position: number, bytes: Uint8Array): Promise<number> {
+  let filled = 0;
+  while (filled < bytes.length) {
+    const { bytesRead } = await handle.read(bytes, filled, bytes.length - filled, position + filled);
+    if (bytesRead === 0) break;
+    filled += bytesRead;
+  }
+  return filled;
+}
+
 type Looked = Awaited<ReturnType<typeof stat>>;
 
 function requireRegular(found: Looked): void {

@@ -1,5 +1,6 @@
 import { type FileHandle, open, rm, statfs } from 'node:fs/promises';
 import { join } from 'node:path';
+import { fillFrom } from '../regular-file.js';
 import { flatTiffHeader } from './flat-tiff-header.js';
 import type { DevelopedPixels } from './raw-jobs.js';
 
@@ -87,12 +88,8 @@ export class DevelopedFrames {
     const bytes = new Uint8Array(samples.buffer, samples.byteOffset, samples.byteLength);
     const handle = await open(path, 'r');
     try {
-      let filled = 0;
-      while (filled < bytes.length) {
-        const { bytesRead } = await handle.read(bytes, filled, bytes.length - filled, offset + filled);
-        if (bytesRead === 0) throw new Error(`${path} was cut short while it was in use`);
-        filled += bytesRead;
-      }
+      if ((await fillFrom(handle, offset, bytes)) < bytes.length)
+        throw new Error(`${path} was cut short while it was in use`);
     } finally {
       await handle.close();
     }

@@ -51,9 +51,5 @@ export interface RawFailure {
   isSpent: boolean;
 }
 
-export interface RawRequest {
-  id: number;
-  job: RawJob;
-}
-
-export type RawReply = { id: number; answer: unknown } | { id: number; failure: RawFailure };
+/** What a worker answers to the job that it was sent; it is sent one at a time. */
+export type RawReply = { answer: unknown } | { failure: RawFailure };

@@ -1,9 +1,9 @@
 import { parentPort, workerData } from 'node:worker_threads';
-import { openRegularFile } from '../regular-file.js';
+import { fillFrom, openRegularFile } from '../regular-file.js';
 import { cropUpright } from './crop-upright.js';
 import type { LibRawFile, LibRawSetup } from './libraw.js';
 import { measureLevels } from './measure-levels.js';
-import type { DevelopedPixels, RawFailure, RawJob, RawReply, RawRequest } from './raw-jobs.js';
+import type { DevelopedPixels, RawFailure, RawJob, RawReply } from './raw-jobs.js';
 
 /** What the script of LibRaw makes. */
 interface LibRawModule {
@@ -39,10 +39,10 @@ const { LibRaw } = await make({
   printErr: (line: string) => void reports.push(line),
 });
 
-port.on('message', ({ id, job }: RawRequest) => {
+port.on('message', (job: RawJob) => {
   void answer(job).then(
-    ({ value, moved }) => port.postMessage({ id, answer: value } satisfies RawReply, moved),
-    (error: unknown) => port.postMessage({ id, failure: failureOf(error) } satisfies RawReply),
+    ({ value, moved }) => port.postMessage({ answer: value } satisfies RawReply, moved),
+    (error: unknown) => port.postMessage({ failure: failureOf(error) } satisfies RawReply),
   );
 });
 port.postMessage('ready');
@@ -79,13 +79,7 @@ async function readWhole(path: string): Promise<Uint8Array> {
     const { size } = await handle.stat();
     if (size > maxFileBytes) throw new Error(`it is larger than ${maxFileBytes / 1e6} MB`);
     const bytes = new Uint8Array(size);
-    let filled = 0;
-    while (filled < size) {
-      const { bytesRead } = await handle.read(bytes, filled, size - filled, filled);
-      if (bytesRead === 0) return bytes.subarray(0, filled);
-      filled += bytesRead;
-    }
-    return bytes;
+    return bytes.subarray(0, await fillFrom(handle, 0, bytes));
   } finally {
     await handle.close();
   }

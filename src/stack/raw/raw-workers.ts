@@ -1,8 +1,8 @@
+import { once } from 'node:events';
 import { fileURLToPath } from 'node:url';
-import type { Worker } from 'node:worker_threads';
-import Pool from 'worker-threads-pool';
+import { Worker } from 'node:worker_threads';
 import { findLibRaw, type LibRawSetup } from './libraw.js';
-import type { RawAnswers, RawFailure, RawJob, RawReply, RawRequest } from './raw-jobs.js';
+import type { RawAnswers, RawFailure, RawJob, RawReply } from './raw-jobs.js';
 
 /** A job that failed for its file; see `RawFailure`. */
 export class RawJobError extends Error {
@@ -36,7 +36,6 @@ class RawWorkers {
   private readonly slots = new Set<Slot>();
   private starting = 0;
   private limit = 1;
-  private nextId = 0;
 
   /** Files that are worked on at once. */
   get atOnce(): number {
@@ -72,7 +71,7 @@ class RawWorkers {
     clearTimeout(slot.idle);
     slot.work = work;
     slot.worker.ref();
-    slot.worker.postMessage({ id: this.nextId++, job: work.job } satisfies RawRequest);
+    slot.worker.postMessage(work.job);
   }
 
   private start(): void {
@@ -133,18 +132,11 @@ class RawWorkers {
   }
 }
 
-function startWorker(setup: LibRawSetup): Promise<Worker> {
-  const acquirer = new Pool({ max: 1 });
-  return new Promise((resolve, reject) => {
-    acquirer.acquire(workerFile, { workerData: setup }, (error, worker) => {
-      if (error) return reject(error);
-      worker.once('error', reject);
-      worker.once('message', () => {
-        worker.off('error', reject);
-        resolve(worker);
-      });
-    });
-  });
+async function startWorker(setup: LibRawSetup): Promise<Worker> {
+  const worker = new Worker(workerFile, { workerData: setup });
+  // Its first message says that it is ready.
+  await once(worker, 'message');
+  return worker;
 }
 
 /** The workers of this process. */
