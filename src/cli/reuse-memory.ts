@@ -5,12 +5,12 @@ const decodingCommands = new Set(['merge', 'check', 'batch', 'worker', 'mend', '
  * One arena that keeps what is freed, on huge pages. By default glibc gets every decoded frame from the system and
  * gives it back: touching 72 MB of fresh pages costs more than decoding a 24-megapixel JPEG into them.
  */
-const tunables = [
+export const glibcTunables = [
   'glibc.malloc.arena_max=1',
   'glibc.malloc.mmap_max=0',
   'glibc.malloc.trim_threshold=8589934592',
   'glibc.malloc.hugetlb=1',
-];
+].join(':');
 const closeOnExec = 2; // F_SETFD of <fcntl.h>
 
 /**
@@ -31,7 +31,7 @@ export async function reuseMemory(command: string | undefined): Promise<void> {
     for (const stream of [0, 1, 2]) fcntl(stream, closeOnExec, 'int', 0);
     const environment = {
       ...process.env,
-      GLIBC_TUNABLES: [...(given ? [given] : []), ...tunables].join(':'),
+      GLIBC_TUNABLES: given ? `${given}:${glibcTunables}` : glibcTunables,
     };
     execve(
       process.execPath,

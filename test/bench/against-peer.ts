@@ -2,12 +2,14 @@ import { spawnSync } from 'node:child_process';
 import { rm, writeFile } from 'node:fs/promises';
 import { basename, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { glibcTunables } from '../../src/cli/reuse-memory.js';
+import { alignTable } from '../align-table.js';
 import { timeDecoding } from './decode-alone.js';
 import { runMerge } from './merge-run.js';
 import type { BenchOptions } from './options.js';
 import { findPython, peerRules, runPeer } from './peer.js';
 import { makeStacks } from './stack.js';
-import { alignTable, ratio, seconds } from './table.js';
+import { ratio, seconds } from './table.js';
 import { type Timeline, timelinePage } from './timeline.js';
 
 const traced = fileURLToPath(new URL('./traced-merge.ts', import.meta.url));
@@ -63,11 +65,7 @@ function traceMerge(folder: string, out: string, rule: string): Timeline {
     {
       encoding: 'utf8',
       maxBuffer: 1 << 30,
-      env: {
-        ...process.env,
-        GLIBC_TUNABLES:
-          'glibc.malloc.arena_max=1:glibc.malloc.mmap_max=0:glibc.malloc.trim_threshold=8589934592:glibc.malloc.hugetlb=1',
-      },
+      env: { ...process.env, GLIBC_TUNABLES: glibcTunables },
     },
   );
   if (status !== 0) throw new Error(`The merge of ${folder} by ${rule} ended with ${status}:\n${stderr}`);

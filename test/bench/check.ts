@@ -2,9 +2,10 @@ import { availableParallelism, loadavg } from 'node:os';
 import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
 import { type CheckReport, check } from '../../src/check/check.js';
+import { alignTable } from '../align-table.js';
 import { timeDecoding } from './decode-alone.js';
 import { makeStacks } from './stack.js';
-import { alignTable, ratio, seconds } from './table.js';
+import { ratio, seconds } from './table.js';
 
 const usage = `Usage: npm run bench:check -- [--folder FOLDER | --size WxH --frames N]
 Times lamella check against decoding the same JPEG frames, reduced to a quarter, in the same run, before and after it.

@@ -1,11 +1,11 @@
 import { rm } from 'node:fs/promises';
 import { availableParallelism } from 'node:os';
 import { join } from 'node:path';
+import { alignTable } from '../align-table.js';
 import { serialShare } from './amdahl.js';
 import { type MergeRun, runMerge } from './merge-run.js';
 import type { BenchOptions } from './options.js';
 import { makeStacks } from './stack.js';
-import { alignTable } from './table.js';
 
 const threadCounts = [1, 2, 4, 8, 16];
 

@@ -1,11 +1,12 @@
 import { readdir } from 'node:fs/promises';
 import { join } from 'node:path';
 import sharp from 'sharp';
+import { alignTable } from '../align-table.js';
 import { timeOpenCv } from './opencv-kernels.js';
 import type { BenchOptions } from './options.js';
 import { timeOurKernels } from './our-kernels.js';
 import { makeStacks } from './stack.js';
-import { alignTable, milliseconds, ratio } from './table.js';
+import { milliseconds, ratio } from './table.js';
 
 /** One picture through single steps, ours beside OpenCV's. */
 export async function benchSteps(cache: string, { size, frames }: BenchOptions): Promise<void> {

@@ -1,9 +1,10 @@
 import { rm } from 'node:fs/promises';
 import { join } from 'node:path';
+import { alignTable } from '../align-table.js';
 import { runMerge } from './merge-run.js';
 import type { BenchOptions } from './options.js';
 import { makeStacks } from './stack.js';
-import { alignTable, seconds } from './table.js';
+import { seconds } from './table.js';
 
 /** 24, 61, 100 and 150 megapixels, 3 : 2. */
 const sizes = [

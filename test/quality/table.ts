@@ -1,3 +1,4 @@
+import { alignTable } from '../align-table.js';
 import type { Figures } from './measure.js';
 
 /** A column of the quality table. */
@@ -62,12 +63,7 @@ export function formatTable(rows: readonly Row[]): string {
       ...columns.map((column) => formatCell(column, row.figures[column.key])),
     ]),
   ];
-  const widths = cells[0].map((_, i) => Math.max(...cells.map((line) => line[i].length)));
-  return cells
-    .map((line) =>
-      line.map((cell, i) => (i === 0 ? cell.padEnd(widths[i]) : cell.padStart(widths[i]))).join('  '),
-    )
-    .join('\n');
+  return alignTable(cells);
 }
 
 function formatCell({ digits }: Column, value: number | undefined): string {

@@ -3,6 +3,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { type CheckReport, check } from '../../../src/check/check.js';
 import type { Finding } from '../../../src/result/finding.js';
+import { alignTable } from '../../align-table.js';
 import { type PlainScene, plainStack, plainStepMm } from './plain-stack.js';
 import type { FaultName } from './plan-fault.js';
 import { type Planted, plantFault } from './plant-fault.js';
@@ -166,12 +167,7 @@ export function formatFaults(rows: readonly FaultRow[]): string {
       String(falseAlarms),
     ]),
   ];
-  const widths = cells[0].map((_, i) => Math.max(...cells.map((line) => line[i].length)));
-  return cells
-    .map((line) =>
-      line.map((cell, i) => (i === 0 ? cell.padEnd(widths[i]) : cell.padStart(widths[i]))).join('  '),
-    )
-    .join('\n');
+  return alignTable(cells);
 }
 
 /** What falls short of the aim, in words; empty when all is well. */

@@ -1,3 +1,5 @@
+import { alignTable } from '../../align-table.js';
+
 /** A constant of the model as src/model/constants states it. */
 export interface StatedConstant {
   station: string;
@@ -36,10 +38,5 @@ export function countText(constants: readonly StatedConstant[]): string {
       return [station, ...countOf(own).map(String), String(shared)];
     }),
   ];
-  const widths = lines[0].map((_, i) => Math.max(...lines.map((line) => line[i].length)));
-  return lines
-    .map((line) =>
-      line.map((cell, i) => (i === 0 ? cell.padEnd(widths[i]) : cell.padStart(widths[i]))).join('  '),
-    )
-    .join('\n');
+  return alignTable(lines);
 }
