@@ -5,11 +5,12 @@ const blockPx = 32;
 const blockCells = blockPx / 4;
 
 /**
- * How far anything may spill into each block of 32 px: the largest radius of blur, px, that something nearer has in the
- * frames of the block's farthest depth, of all that reaches to the block. 0: nothing does.
+ * Radius, px, in which spill into each block of 32 px is to be searched for: the largest blur radius of nearer things
+ * in the frames focused on the block's farthest depth, of those whose blur extends to the block; 0 where none does.
  *
- * @param cells Cells of 4 px, see assembly/spill.ts: twelve u16 each, of which the ninth and the tenth are depth indices.
- * @param limits gap: stored units that lie between what spills and what is spilled upon. pxPerUnit: growth of the radius.
+ * @param cells Cells of 4 px, see assembly/spill.ts: twelve u16 each; the ninth and the tenth are depth indices.
+ * @param limits gap: minimum difference in depth between what spills and what lies behind, stored units. pxPerUnit:
+ *   growth of the blur radius.
  * @returns `blocks` values a row.
  */
 export function spillReaches(

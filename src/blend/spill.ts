@@ -27,7 +27,7 @@ const samples = 48;
 /** Cells of 4 to 64 px. */
 const cellSizes = 5;
 const cellBytes = 24;
-/** Stored weight below which a depth is too uncertain, of what spills and of what is spilled upon. */
+/** Stored weight below which a depth is too uncertain, of what spills and of what lies behind. */
 const leastWeight = fullWeight;
 const stripRows = 32;
 
@@ -37,7 +37,7 @@ export function takeSpill(arena: Arena, size: Size): Spill {
   return { spills: arena.take(width * height * 8), places: arena.take(width * height * 2) };
 }
 
-/** Notes the light of what is sharp while the focus curves are followed; then finds the spill. */
+/** Records the light of what is sharp while the focus curves are followed; then computes the spill. */
 export class SpillFinder {
   private readonly size: Size;
   private readonly lights: number;

@@ -9,12 +9,12 @@ export type TransferCurve = readonly [c1: number, c2: number, c3: number];
 /** Samples that are light themselves. */
 export const linearCurve: TransferCurve = [1, 0, 0];
 
-/** Least slope at black: a flatter curve would turn the rounding of light into steps of dark samples. */
-const leastSlope = 0.02;
+/** Minimum slope at black: a flatter curve would turn the rounding of light into steps of dark samples. */
+const minSlope = 0.02;
 
 /**
- * The curve that comes nearest to `light`, a function of 0..1 onto 0..1 that rises: least squares of the difference in
- * samples. sRGB is met to .7 of 255 (root mean square), 2.4 at the most, in the darkest tenth.
+ * The curve nearest to `light`, an increasing function of 0..1 onto 0..1, by least squares of the difference in samples.
+ * That of sRGB differs by 0.7 of 255 (root mean square), at most by 2.4, in the darkest tenth.
  */
 export function fitCurve(light: (v: number) => number): TransferCurve {
   const count = 255;
@@ -32,7 +32,7 @@ export function fitCurve(light: (v: number) => number): TransferCurve {
     br += weight * b * r;
   }
   const free = (ar * bb - br * ab) / (aa * bb - ab * ab);
-  const c1 = Math.max(leastSlope, free);
+  const c1 = Math.max(minSlope, free);
   const c2 = (br - c1 * ab) / bb;
   return [c1, c2, 1 - c1 - c2];
 }

@@ -66,7 +66,8 @@ export interface MergedPixels {
  * from `frames` once, in order, and written without compression to a folder of its own below `scratch`, which is
  * removed before the promise settles. That takes width * height * channels bytes of disk a frame, twice that at 16
  * bits; memory holds one given frame at a time beside what `merge` needs. Only a process that is killed leaves the
- * folder (`.lamella-frames...`) behind, and the next merge with the same `scratch` removes it. The array of a frame may be used again once the next frame is asked for.
+ * folder (`.lamella-frames...`) behind, and the next merge with the same `scratch` removes it. The array of a frame may
+ * be used again once the next frame is asked for.
  *
  * @param frames In the order in which they were shot: two at least, all of one width, height, number of channels and
  *   type of array. They count from 1, in options and results alike.

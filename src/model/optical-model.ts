@@ -15,9 +15,9 @@
  * scenes are .79, .43, .205, .10 and .03, the curve gives .78, .43, .21, .10 and .03.
  *
  * Tiles of the reduced frames hold broad detail, whose low frequencies fade late: over its whole length their curve
- * falls as (1 + (d / w)^2)^-1.5. Fitted to whole curves, the power 2 made them 1.78 steps wide on an insect head with a
- * blur of 1.4 px a step, where the band's own width is 1.29, and a step half as long again seemed good enough; with 1.5
- * it is 1.24 where 1.11 is due.
+ * falls as (1 + (d / w)^2)^-1.5. On whole curves of an insect head with a blur of 1.4 px a step, a fit with the power 2
+ * gave widths of 1.78 steps where the band's own width is 1.29, and so took steps half as long again for good enough; the
+ * power 1.5 gives 1.24 where 1.11 is expected.
  *
  * **Noise.** N is the energy that places without detail show; what a place shows above it is E - N. Energies are
  * compared by their logarithm, which is held at half the noise: below it there is nothing to compare.

@@ -35,11 +35,11 @@ const filesAtOnce = 4;
  * from 1 over the whole folder; frames that `frames` or `skip` leave out take their number with them. No pixel is
  * decoded.
  *
- * JPEG, PNG, TIFF and WebP are identified by content, camera raw files by their names too. Files that are no photographs are ignored with a note;
- * photographs that cannot be used are left out with a warning, or throw when `strict`.
+ * JPEG, PNG, TIFF and WebP are identified by content, camera raw files by their names too. Files that are no photographs
+ * are ignored with a note; photographs that cannot be used are left out with a warning, or throw when `strict`.
  *
- * Throws UsageError for impossible frame numbers and where raw files need a package that is not installed, InputError when the folder cannot be read, when fewer than two
- * photographs are usable, and when frames differ in size.
+ * Throws UsageError for impossible frame numbers and where raw files need a package that is not installed, InputError
+ * when the folder cannot be read, when fewer than two photographs are usable, and when frames differ in size.
  */
 export async function readStack(folder: string, options: ReadStackOptions = {}): Promise<Stack> {
   const { strict = false, maxPixels = defaultMaxPixels, signal } = options;

@@ -21,7 +21,7 @@ export interface TiffFile {
 const maxValueBytes = 65_536;
 const maxEntries = 4096;
 
-/** Stand for 42 in raw files that are TIFF else: ORF by two marks ("OR", "RS" as the file's byte order reads them), RW2. */
+/** In place of 42 in raw files that are TIFF otherwise: "OR" and "RS" in the byte order of an ORF, and that of RW2. */
 const rawVersions = [0x4f52, 0x5352, 0x55];
 
 /** Reads the header; undefined when the file is neither TIFF nor BigTIFF. */

@@ -1,21 +1,21 @@
 // Written by generate-constants.js from src/model/constants. Do not edit.
 
-/** [1/64 frame]: reach over the frames next to the surface or a peak: two of them halfway between, hardly more than one at a plane of focus. It is the widest over which the blend restores what blur took. */
+/** [1/64 frame]: blend radius along the stack next to the surface or a peak: halfway between two planes of focus two frames contribute, at a plane hardly more than one. The largest at which lost contrast is restored. */
 export const clearReach: i32 = 84;
 
-/** [1/64 frame]: the same where nothing is to be restored: where detail stands out from noise by less than `clearRise`. */
+/** [1/64 frame]: the same where no contrast is restored: where detail stands less than `clearRise` above noise. */
 export const faintReach: i32 = 88;
 
-/** [code steps]: detail that stands this far above noise is restored: five octaves. */
+/** [code steps]: contrast is restored where detail stands this far above noise: five octaves. */
 export const clearRise: i32 = 2560;
 
-/** [1/64 frame]: reach of a single frame. */
+/** [1/64 frame]: blend radius that takes in a single frame. */
 export const singleReach: i32 = 60;
 
-/** [1/64 frame]: where nothing is sharp, more frames are averaged: they hold the same, less noise. The widest that six bits hold. */
+/** [1/64 frame]: blend radius where nothing is sharp: the frames show the same there, and their mean has less noise. */
 export const flatReach: i32 = 252;
 
-/** [levels of the pyramid]: finest levels at which that pays: noise is fine. */
+/** [levels of the pyramid]: finest levels that use it: noise is fine. */
 export const flatLevels: i32 = 3;
 
 /** [code steps]: own peaks overrule the surface when they stand this far above noise: four octaves, */
@@ -24,22 +24,22 @@ export const selectRise: i32 = 2048;
 /** [1/64 frame]: and are this far from the surface. */
 export const selectApart: i32 = 16;
 
-/** [levels of the pyramid]: finest levels at which something thin is laid over what is behind it. */
+/** [levels of the pyramid]: finest levels at which a thin structure is layered over what lies behind it. */
 export const frontLevels: i32 = 3;
 
-/** [weight]: weight with which a thing before the rest is added: what the weights about a centre come to, a little less. */
+/** [weight]: weight of the front layer: a little less than the sum of the weights around a centre. */
 export const frontWeight: f32 = 1.1;
 
-/** [share]: most that a coefficient grows by: beyond, noise would grow with it, and second order no longer gives the loss. */
+/** [share]: largest relative gain of a coefficient: a larger one would amplify noise, and the loss is estimated to second order only. */
 export const maxRestored: f32 = 0.6;
 
-/** [px]: how far around a pixel most depth indices must have missed their peak for a gap. */
+/** [px]: radius around a pixel in which most depth indices must have missed their peak for a gap. */
 export const gapRadius: i32 = 3;
 
-/** [1/64 of a step]: half of a long step: its nearer frame is at most so far away. */
+/** [1/64 of a step]: half of a long step: the largest distance of a depth index from the nearer of its frames. */
 export const halfStep: i32 = 32;
 
-/** [1/64 frame]: Farthest from a pixel's depth, 1/64 frame, at which the spill is subtracted from a frame. */
+/** [1/64 frame]: largest distance of a frame from a pixel's depth at which the spill is subtracted from the frame. */
 export const ownReach: i32 = 128;
 
 /** [px of the level]: pixels to either side that a measure depends on. */
@@ -48,16 +48,16 @@ export const windowRadius: i32 = 3;
 /** [usual steps]: a step of this length or more is a missed or oversized one. */
 export const minLongStep: f32 = 1.45;
 
-/** [octaves/unit^2]: bend of a focus curve at its peak where nothing, or only one side, tells it. */
+/** [octaves/unit^2]: bend that is assumed for a focus curve at its peak where neither side, or only one, shows it. */
 export const usualBend: f32 = 0.5;
 
 /** [octaves]: octaves by which a curve may fall from its interpolated peak to its best frame before a step is too coarse. */
 export const gapFall: f32 = 0.35;
 
-/** [octaves]: a peak counts from this far above noise: the largest of many noise samples reaches part of it. */
+/** [octaves]: minimum height of a peak above noise: the maximum of many noise samples comes partway there. */
 export const minPeakOctaves: f32 = 1;
 
-/** [octaves]: curves that stand this far above noise are believed by themselves. */
+/** [octaves]: height above noise from which a curve is reliable by itself. */
 export const clearOctaves: f32 = 2;
 
 /** [1/64 frame]: the same, as the blend counts. */
@@ -153,16 +153,16 @@ export const secondRisePlane: usize = 5;
 /** [plane]: depth index of the second peak; of level 0 weights of the surface in the end. */
 export const secondIndexPlane: usize = 7;
 
-/** [units]: even a perfect curve places its peak no better than this: steps are uneven, curves not Gaussian. */
+/** [units]: lower bound on the error of a depth index: steps are uneven, curves not Gaussian. */
 export const minIndexError: f32 = 0.1;
 
-/** [octaves/unit^2]: least bend of a curve that is believed. */
+/** [octaves/unit^2]: minimum bend of a curve that is used. */
 export const minBend: f32 = 0.05;
 
 /** [usual steps]: across a step of this length or more a sample counts only when it stands above noise by `minPeakOctaves`. */
 export const farStep: f32 = 2.4;
 
-/** [octaves]: a nearer peak may be fainter than the best by this much and still be something. */
+/** [octaves]: a nearer peak counts down to this much below the best one. */
 export const maxFrontLoss: f32 = 3;
 
 /** [octaves]: the nearer of two peaks counts from this far above noise at the finest level, and an octave less a level: */
@@ -171,7 +171,7 @@ export const finestFrontOctaves: f32 = 5;
 /** [octaves]: but not less than this. Noise makes peaks too, most at the finest level. */
 export const minCoarseFrontOctaves: f32 = 3;
 
-/** [octaves]: support grows no further than this. */
+/** [octaves]: upper bound on support. */
 export const maxSupport: f32 = 6;
 
 /** [units]: candidates this near to each other are one surface. */
@@ -180,10 +180,10 @@ export const samePeakUnits: f32 = 1.75;
 /** [share]: A pixel is contested where the next candidate has more than this share of the best one's support. */
 export const contestedShare: f32 = 0.35;
 
-/** [percent]: a candidate with less than this share of the best one's support is none. */
+/** [percent]: a candidate with less than this share of the best one's support is dropped. */
 export const droppedPercent: i32 = 25;
 
-/** [1/8 octave]: support from which a candidate is believed without its neighbours: noise peaks lower. */
+/** [1/8 octave]: support from which a candidate is reliable without its neighbours: peaks of noise are lower. */
 export const sureSupport: i32 = 24;
 
 /** [units]: A neighbour's candidate supports one that lies less than this from it, units. */
@@ -195,25 +195,25 @@ export const toneNoise: f32 = 10;
 /** [share]: and this part of the contrast around. */
 export const tonePart: f32 = 0.8;
 
-/** [1/8 octave]: below this averaged support nothing is seen: noise peaks too, but at another depth in each pixel. */
+/** [1/8 octave]: minimum averaged support of a pixel that shows anything: noise has peaks too, but at another depth in each pixel. */
 export const minAveraged: i32 = 8;
 
-/** [octaves]: a coarser level speaks where the two finest show nothing, when its peak stands this far above noise, */
+/** [octaves]: a coarser level is used where the two finest show nothing, when its peak stands this far above noise, */
 export const minCoarseOctaves: f32 = 1.25;
 
-/** [octaves]: and so far in those around: */
+/** [octaves]: and this far in the pixels around: */
 export const minAroundOctaves: f32 = 0.9;
 
 /** [px of the level]: pixels to either side, as far as the window of the measure reaches, */
 export const aroundRadius: i32 = 3;
 
-/** [px]: and how many of them must have the peak as well. */
+/** [px]: minimum number of those that have the peak as well. */
 export const minAround: i32 = 12;
 
-/** [px]: a near surface is one that a label within so many pixels names; */
+/** [px]: the near surface is one that a label within this radius names; */
 export const frontRadius: i32 = 3;
 
-/** [px]: its own tone, and what lies behind it, are sought this far. */
+/** [px]: radius in which its own tone and what lies behind it are searched for. */
 export const backRadius: i32 = 7;
 
 /** [px]: minimum number of pixels behind it. */
@@ -261,22 +261,22 @@ export const certaintyOfLead: f32 = 0.75;
 /** [octaves]: a peak of clear detail is real unless the coarse level's stands higher by more than this. */
 export const fineLoss: f32 = 4;
 
-/** [octaves]: least lead of the edge over the peak, */
+/** [octaves]: minimum lead of the edge over the peak, */
 export const minLead: f32 = 1.5;
 
 /** [octaves]: and tolerance of the lead that its blur calls for. Set on scenes. */
 export const leadTolerance: f32 = 4;
 
-/** [ratio]: the blur is known to a third. */
+/** [ratio]: relative uncertainty of the blur: a third. */
 export const blurError: f32 = 1.3;
 
-/** [samples]: so many samples must show it: one alone may be noise. */
+/** [samples]: minimum number of samples that show it: one alone may be noise. */
 export const minWitnesses: i32 = 2;
 
 /** [1/64 frame]: a finer level's peak is the marked one when it lies this near to it. */
 export const samePeak64ths: i32 = 96;
 
-/** [standard deviations]: pixels whose tones differ by so many do not look alike. */
+/** [standard deviations]: pixels whose tones differ by this many do not look alike. */
 export const toneReach: f32 = 1.67;
 
 /** [px]: half of a disc of `backRadius`: what lies behind a straight edge. */

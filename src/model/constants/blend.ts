@@ -4,30 +4,31 @@ import { codesPerOctave } from './state.js';
 // Reach of the weights
 
 /**
- * Free i32 [1/64 frame]: reach over the frames next to the surface or a peak: two of them halfway between,
- * hardly more than one at a plane of focus. It is the widest over which the blend restores what blur took.
+ * Free i32 [1/64 frame]: blend radius along the stack next to the surface or a peak: halfway between two
+ * planes of focus two frames contribute, at a plane hardly more than one. The largest at which lost contrast
+ * is restored.
  */
 export const clearReach = 84;
 
 /**
- * Derived i32 [1/64 frame]: the same where nothing is to be restored: where detail stands out from noise by
- * less than `clearRise`.
+ * Derived i32 [1/64 frame]: the same where no contrast is restored: where detail stands less than `clearRise`
+ * above noise.
  */
 export const faintReach = clearReach + 4;
 
-/** Free i32 [code steps]: detail that stands this far above noise is restored: five octaves. */
+/** Free i32 [code steps]: contrast is restored where detail stands this far above noise: five octaves. */
 export const clearRise = 5 * codesPerOctave;
 
-/** Derived i32 [1/64 frame]: reach of a single frame. */
+/** Derived i32 [1/64 frame]: blend radius that takes in a single frame. */
 export const singleReach = 60;
 
 /**
- * Derived i32 [1/64 frame]: where nothing is sharp, more frames are averaged: they hold the same, less noise. The widest
- * that six bits hold.
+ * Derived i32 [1/64 frame]: blend radius where nothing is sharp: the frames show the same there, and their
+ * mean has less noise.
  */
 export const flatReach = 252;
 
-/** Free i32 [levels of the pyramid]: finest levels at which that pays: noise is fine. */
+/** Free i32 [levels of the pyramid]: finest levels that use it: noise is fine. */
 export const flatLevels = 3;
 
 // Own peaks
@@ -42,68 +43,76 @@ export const selectApart = 16;
 
 // Front layer and near surface
 
-/** Free i32 [levels of the pyramid]: finest levels at which something thin is laid over what is behind it. */
+/**
+ * Free i32 [levels of the pyramid]: finest levels at which a thin structure is layered over what lies behind
+ * it.
+ */
 export const frontLevels = 3;
 
 /**
- * Free f32 [weight]: weight with which a thing before the rest is added: what the weights about a centre
- * come to, a little less.
+ * Free f32 [weight]: weight of the front layer: a little less than the sum of the weights around a centre.
  */
 export const frontWeight = 1.1;
 
 /**
- * Free [px of the level]: something thin is laid over what is behind it when either is blurred this wide
- * where the other is sharp: less blurred, it would still show there and count twice.
+ * Free [px of the level]: a thin structure is layered over what lies behind it if either is blurred by this
+ * much where the other is sharp: less blurred, it would still be visible there and count twice.
  */
 export const frontBlurPx = 2.8;
 
 /**
- * Free int [level]: Coarsest level at which the nearer surface wins beside an edge; at coarser ones its blur
- * no longer reaches.
+ * Free int [level]: coarsest level at which the nearer surface takes precedence beside an edge: its blur does
+ * not extend to coarser ones.
  */
 export const lastNearLevel = 4;
 
 /**
- * Free [px]: It wins when the blur of either is wider where the other is sharp, px: narrower, both frames
- * show much the same.
+ * Free [px]: it does where the blur of either is wider than this where the other is sharp: with less blur,
+ * both frames show much the same.
  */
 export const nearBlurPx = 8;
 
 // Restored contrast
 
 /**
- * Free f32 [share]: most that a coefficient grows by: beyond, noise would grow with it, and second order no
- * longer gives the loss.
+ * Free f32 [share]: largest relative gain of a coefficient: a larger one would amplify noise, and the loss is
+ * estimated to second order only.
  */
 export const maxRestored = 0.6;
 
 // Coverage
 
-/** Free i32 [px]: how far around a pixel most depth indices must have missed their peak for a gap. */
+/** Free i32 [px]: radius around a pixel in which most depth indices must have missed their peak for a gap. */
 export const gapRadius = 3;
 
-/** Derived i32 [1/64 of a step]: half of a long step: its nearer frame is at most so far away. */
+/**
+ * Derived i32 [1/64 of a step]: half of a long step: the largest distance of a depth index from the nearer of
+ * its frames.
+ */
 export const halfStep = 32;
 
 // Foreground blur spill
 
-/** Free int [frames]: What is this many frames nearer has blur enough to spill. */
+/** Free int [frames]: minimum distance of a nearer thing for its blur to spill over what lies behind. */
 export const spillFrames = 4;
 
 /**
- * Free [share]: The blur is taken a quarter smaller than measured: too wide a spill does harm, too narrow a
- * one subtracts a little less.
+ * Free [share]: share of the measured blur that spill is computed with: too wide a spill does harm, too
+ * narrow a one leaves a little of it.
  */
 export const blurShare = 0.75;
 
-/** Effort [px]: Farthest that spill is looked for, px. */
+/** Effort [px]: largest radius in which spill is searched for. */
 export const maxSpillPx = 256;
 
-/** Free [1/65535 of the light]: A fiftieth of the light and more is counted. */
+/**
+ * Free [1/65535 of the light]: spill of a fiftieth of the light or more counts in the share of the picture
+ * that is reported.
+ */
 export const plainShare = 0.02 * 65535;
 
 /**
- * Free i32 [1/64 frame]: Farthest from a pixel's depth, 1/64 frame, at which the spill is subtracted from a
- * frame.
+ * Free i32 [1/64 frame]: largest distance of a frame from a pixel's depth at which the spill is subtracted
+ * from the frame.
  */
 export const ownReach = 128;

@@ -58,7 +58,10 @@ export const minBurntLevel = 253;
 
 // Focus curves of pixels
 
-/** Free f32 [octaves/unit^2]: bend of a focus curve at its peak where nothing, or only one side, tells it. */
+/**
+ * Free f32 [octaves/unit^2]: bend that is assumed for a focus curve at its peak where neither side, or only
+ * one, shows it.
+ */
 export const usualBend = 0.5;
 
 /**
@@ -68,12 +71,12 @@ export const usualBend = 0.5;
 export const gapFall = 0.35;
 
 /**
- * Free f32 [octaves]: a peak counts from this far above noise: the largest of many noise samples reaches
- * part of it.
+ * Free f32 [octaves]: minimum height of a peak above noise: the maximum of many noise samples comes partway
+ * there.
  */
 export const minPeakOctaves = 1;
 
-/** Free f32 [octaves]: curves that stand this far above noise are believed by themselves. */
+/** Free f32 [octaves]: height above noise from which a curve is reliable by itself. */
 export const clearOctaves = 2;
 
 /** Free [usual steps]: how far beyond the first and the last plane of focus a frame still counts as sharp. */
@@ -83,12 +86,14 @@ export const endReach = 0.75;
 export const endReach64ths = 64 * endReach;
 
 /**
- * Free [steps]: half width of the focus curve at the steps that lengths in units are set for: 0.7 of the
+ * Free [steps]: half width of the focus curve that lengths in units are set for: at a step of 0.7 of the
  * depth of field.
  */
 export const usualWidth = 1.3;
 
-/** Free [frames]: longest unit: with a larger one thin things close before others were lost in them. */
+/**
+ * Free [frames]: longest unit: with a longer one, thin structures close in front of others merged with them.
+ */
 export const maxUnit = 2;
 
 /** Free f32 [units]: depth indices farther apart are two surfaces, */

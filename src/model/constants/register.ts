@@ -292,9 +292,9 @@ export const jumpNeighbours = 2;
 export const minScaleScatterPx = 0.03;
 
 /**
- * Free [px at the radius]: standard error of the growth a frame that its scatter does not show: blur of one side of
- * an edge moves it alike from frame to frame. Of 20 stacks by a camera that stands still, of 180 to 640 px, growths
- * had a median of 0.01, the largest 0.06 to 0.08.
+ * Free [px at the radius]: standard error of the growth per frame that does not show in its scatter: blur of
+ * one side of an edge moves the edge alike from frame to frame. Of 20 stacks by a camera that stands still,
+ * of 180 to 640 px, growths had a median of 0.01, the largest 0.06 to 0.08.
  */
 export const growthBiasPx = 0.015;
 

@@ -5,13 +5,10 @@ import { supportSteps, weightUnit } from './state.js';
 
 // Peaks
 
-/**
- * Free f32 [units]: even a perfect curve places its peak no better than this: steps are uneven, curves not
- * Gaussian.
- */
+/** Free f32 [units]: lower bound on the error of a depth index: steps are uneven, curves not Gaussian. */
 export const minIndexError = 0.1;
 
-/** Free f32 [octaves/unit^2]: least bend of a curve that is believed. */
+/** Free f32 [octaves/unit^2]: minimum bend of a curve that is used. */
 export const minBend = 0.05;
 
 /**
@@ -20,7 +17,7 @@ export const minBend = 0.05;
  */
 export const farStep = 2.4;
 
-/** Free f32 [octaves]: a nearer peak may be fainter than the best by this much and still be something. */
+/** Free f32 [octaves]: a nearer peak counts down to this much below the best one. */
 export const maxFrontLoss = 3;
 
 /** Free f32 [octaves]: the nearer of two peaks counts from this far above noise at the finest level, and an octave less a level: */
@@ -31,7 +28,7 @@ export const minCoarseFrontOctaves = 3;
 
 // Candidates
 
-/** Free f32 [octaves]: support grows no further than this. */
+/** Free f32 [octaves]: upper bound on support. */
 export const maxSupport = 6;
 
 /** Free f32 [units]: candidates this near to each other are one surface. */
@@ -43,12 +40,12 @@ export const samePeakUnits = 1.75;
  */
 export const contestedShare = 0.35;
 
-/** Free i32 [percent]: a candidate with less than this share of the best one's support is none. */
+/** Free i32 [percent]: a candidate with less than this share of the best one's support is dropped. */
 export const droppedPercent = 25;
 
 /**
- * Free i32 [1/8 octave]: support from which a candidate is believed without its neighbours: noise peaks
- * lower.
+ * Free i32 [1/8 octave]: support from which a candidate is reliable without its neighbours: peaks of noise
+ * are lower.
  */
 export const sureSupport = 24;
 
@@ -67,32 +64,32 @@ export const tonePart = 0.8;
 export const aggregateHoles = [2, 6];
 
 /**
- * Free i32 [1/8 octave]: below this averaged support nothing is seen: noise peaks too, but at another depth
- * in each pixel.
+ * Free i32 [1/8 octave]: minimum averaged support of a pixel that shows anything: noise has peaks too, but at
+ * another depth in each pixel.
  */
 export const minAveraged = 8;
 
 /**
- * Free f32 [octaves]: a coarser level speaks where the two finest show nothing, when its peak stands this
+ * Free f32 [octaves]: a coarser level is used where the two finest show nothing, when its peak stands this
  * far above noise,
  */
 export const minCoarseOctaves = 1.25;
 
-/** Free f32 [octaves]: and so far in those around: */
+/** Free f32 [octaves]: and this far in the pixels around: */
 export const minAroundOctaves = 0.9;
 
 /** Derived i32 [px of the level]: pixels to either side, as far as the window of the measure reaches, */
 export const aroundRadius = windowRadius;
 
-/** Free i32 [px]: and how many of them must have the peak as well. */
+/** Free i32 [px]: minimum number of those that have the peak as well. */
 export const minAround = 12;
 
 // Near or behind
 
-/** Free i32 [px]: a near surface is one that a label within so many pixels names; */
+/** Free i32 [px]: the near surface is one that a label within this radius names; */
 export const frontRadius = 3;
 
-/** Free i32 [px]: its own tone, and what lies behind it, are sought this far. */
+/** Free i32 [px]: radius in which its own tone and what lies behind it are searched for. */
 export const backRadius = 7;
 
 /** Free i32 [px]: minimum number of pixels behind it. */
@@ -156,24 +153,24 @@ export const certaintyOfLead = 0.75;
  */
 export const fineLoss = 4;
 
-/** Free f32 [octaves]: least lead of the edge over the peak, */
+/** Free f32 [octaves]: minimum lead of the edge over the peak, */
 export const minLead = 1.5;
 
 /** Free f32 [octaves]: and tolerance of the lead that its blur calls for. Set on scenes. */
 export const leadTolerance = 4;
 
-/** Free f32 [ratio]: the blur is known to a third. */
+/** Free f32 [ratio]: relative uncertainty of the blur: a third. */
 export const blurError = 1.3;
 
-/** Free i32 [samples]: so many samples must show it: one alone may be noise. */
+/** Free i32 [samples]: minimum number of samples that show it: one alone may be noise. */
 export const minWitnesses = 2;
 
 /** Derived i32 [1/64 frame]: a finer level's peak is the marked one when it lies this near to it. */
 export const samePeak64ths = 64 * sameUnits;
 
 /**
- * Effort [px]: Beyond, what is left of an edge in its blur is below the noise of the levels that are
- * followed, px.
+ * Effort [px]: largest blur of an edge that is looked for: what is left of an edge in a wider one is below
+ * the noise of the levels that are followed.
  */
 export const maxRimBlurPx = 64;
 
@@ -191,14 +188,14 @@ export const smoothTolerance = 1.2;
 // Blur
 
 /**
- * Free [octaves]: Bend of a curve without any, octaves: the best of noisy values stands out from its
- * neighbours. Fitted likewise.
+ * Free [octaves]: bend that noise gives a curve without any: the best of noisy values stands out from its
+ * neighbours. Fitted like `measuredFrequency`.
  */
 export const noiseBend = 0.18;
 
 /**
- * Free [octaves]: Bends about this large tell the blur best: noise drowns smaller ones, and larger ones
- * leave the second order.
+ * Free [octaves]: bend that the blur is estimated best from: smaller ones are lost in noise, and for larger
+ * ones second order no longer holds.
  */
 export const bestBend = 1.2;
 
@@ -225,7 +222,7 @@ export const siteBlurPx = 6;
 /** Free int [frames]: minimum distance of the two sides. */
 export const minApartFrames = 4;
 
-/** Free int [frames]: Peaks of this many frames around are one side. */
+/** Free int [frames]: peaks within this many frames of each other belong to one side. */
 export const sideFrames = 1;
 
 /**
@@ -233,10 +230,10 @@ export const sideFrames = 1;
  */
 export const leakPx = 2;
 
-/** Free [octaves]: peaks that say which side a pixel belongs to stand so far above noise. */
+/** Free [octaves]: minimum height above noise of a peak that assigns a pixel to a side. */
 export const sideOctaves = 1.25;
 
-/** Free [octaves]: detail of what lies behind, seen through a rim, stands so far above noise. */
+/** Free [octaves]: minimum height above noise of detail that lies behind and is seen through a rim. */
 export const behindOctaves = 1;
 
 /** Free [octaves]: a side's own detail stands this far above noise, */
@@ -249,33 +246,33 @@ export const minUsualOctaves = 3;
 export const maxUsualRatioOctaves = 4;
 
 /**
- * Free [octaves]: Detail seen through a rim is fainter than in the open by no more than this, octaves: what
- * is fainter is blur.
+ * Free [octaves]: detail seen through a rim is fainter than in the open by no more than this: what is fainter
+ * is blur.
  */
 export const faintOctaves = 7;
 
 /**
- * Free [octaves]: Pixels of a side by its own detail alone show at least this much less of it than is usual
- * there, octaves.
+ * Free [octaves]: a pixel of a side shows its own detail where that is at most this much below what is usual
+ * there.
  */
 export const ownOctaves = 1;
 
-/** Free int [px]: least pixels of the smaller side, */
+/** Free int [px]: minimum number of pixels of the smaller side, */
 export const minSidePixels = 10;
 
 /** Free int [px]: and of its part beyond the leak. */
 export const minCorePixels = 3;
 
-/** Free [share]: least part of the window that has detail, */
+/** Free [share]: minimum share of the window that has detail, */
 export const minKnownShare = 0.5;
 
-/** Free [share]: and of that the part of the two sides. */
+/** Free [share]: and minimum share of the two sides in that. */
 export const minSidesShare = 0.7;
 
-/** Effort int [sites]: sites per level at most, */
+/** Effort int [sites]: maximum number of sites of a level, */
 export const maxSites = 10_000;
 
-/** Effort int [px of the level]: and their least distance. */
+/** Effort int [px of the level]: and their minimum distance. */
 export const minPitch = 3;
 
 /** Free int [blocks]: the picture's smaller side in blocks; the votes of a block's sites are added up. */
@@ -290,13 +287,13 @@ export const minBlockVote = 0.25;
 /** Free [votes]: smallest scale of the votes' reliability: three in four blocks with twice as much are right. */
 export const minReliabilityScale = 0.3;
 
-/** Effort int [scales]: scales of reliability that are asked, each twice the one before. */
+/** Effort int [scales]: number of scales of reliability that are tried, each twice the one before. */
 export const reliabilityCount = 10;
 
-/** Effort int [levels]: finest levels that are asked. */
+/** Effort int [levels]: finest levels whose sites vote. */
 export const seenLevels = 3;
 
-/** Effort [px]: about so many pixels of a level are looked at for the bend of its curves. */
+/** Effort [px]: approximate number of pixels of a level whose curves give its bend. */
 export const bendSamples = 200_000;
 
 /**
@@ -305,7 +302,7 @@ export const bendSamples = 200_000;
  */
 export const measuredFrequency = 0.27;
 
-/** Free f32 [standard deviations]: pixels whose tones differ by so many do not look alike. */
+/** Free f32 [standard deviations]: pixels whose tones differ by this many do not look alike. */
 export const toneReach = 1.67;
 
 /** Derived f32 [px]: half of a disc of `backRadius`: what lies behind a straight edge. */

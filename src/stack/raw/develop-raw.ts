@@ -11,7 +11,7 @@ export type RawFrame = Pick<FrameFile, 'number' | 'name' | 'path'> & { raw: RawF
 
 /**
  * Develops a raw frame, or takes it from where it was kept: upright, 16 bits, with the tone curve of its colour space.
- * Whoever keeps frames asks for all of them at one size.
+ * Where frames are kept, all are to be asked for at one size.
  *
  * @param isHalf A pixel for each 2 x 2 samples of the sensor's mosaic, in a fifth of the time: no colour is interpolated.
  *   Its size is half that of the frame, rounded down.
@@ -35,7 +35,7 @@ export async function developFrame(frame: RawFrame, isHalf: boolean): Promise<De
   }
 }
 
-/** Who asks for a frame while it is being developed for another gets the same pixels. */
+/** Frames that are being developed: whoever asks for one meanwhile shares the result. */
 const developing = new WeakMap<RawFile, { isHalf: boolean; work: Promise<DevelopedPixels> }>();
 
 async function develop({ raw, path, name, number }: RawFrame, isHalf: boolean): Promise<DevelopedPixels> {

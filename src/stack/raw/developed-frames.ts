@@ -4,7 +4,7 @@ import { fillFrom } from '../regular-file.js';
 import { flatTiffHeader } from './flat-tiff-header.js';
 import type { DevelopedPixels } from './raw-jobs.js';
 
-/** Room that is left on the disk for the result and for others, bytes. */
+/** Free space that is left on the disk for the result and for other programs, bytes. */
 export const sparedBytes = 2e9;
 /** Offsets in such a file have 32 bits. */
 const maxFileBytes = 2 ** 32 - 1;
@@ -57,7 +57,7 @@ export class DevelopedFrames {
       await writeAll(handle, bytes, header.length);
       this.kept.set(number, { path, width, height, channels });
     } catch {
-      // A courtesy that fails costs time and nothing else.
+      // A frame that is not kept is developed again, and nothing else.
       this.refused.add(number);
       await rm(path, { force: true }).catch(() => undefined);
     } finally {

@@ -27,7 +27,7 @@ export interface Development {
   multipliers: number[];
   exposureStops: number;
   colourSpace: ColourSpace;
-  /** Black level of the four places of the mosaic; absent: as each file says. */
+  /** Black level of the four positions of the mosaic; absent: as each file says. */
   black?: number[] | undefined;
   /** White level, counted from black; absent: as each file says. */
   white?: number | undefined;

@@ -24,7 +24,7 @@ export interface LibRawSettings {
   bright: number;
   /** 3: adaptive homogeneity-directed interpolation of the mosaic (Hirakawa and Parks 2005). */
   userQual: 3;
-  /** Black level that is common to all samples, and what the four places of the mosaic have beside. */
+  /** Black level that is common to all samples, and what is added to it at the four positions of the mosaic. */
   userBlack?: number;
   userCblack?: number[];
   /** White level, counted from black. */
@@ -60,7 +60,7 @@ export interface LibRawMetadata {
     cam_mul: (number | null)[];
     pre_mul: (number | null)[];
   };
-  /** The picture as its camera means it, from the corner of the whole sensor; no width where it is not known. */
+  /** Crop that the camera recommends, from the corner of the whole sensor; without a width where it is not known. */
   raw_inset_crops: { cleft: number; ctop: number; cwidth: number; cheight: number }[];
   lens: { Lens: string };
 }

@@ -8,7 +8,7 @@ const comparedSamples = 400;
 
 /**
  * Black and white level of a file as LibRaw finds them, for some cameras in the masked pixels beside the picture. It
- * does not report the black levels of the four places of a mosaic: they are what it takes off the samples there.
+ * does not report the black levels of the four positions of a mosaic: they are measured as what it subtracts there.
  */
 export function measureLevels(file: LibRawFile, bytes: Uint8Array): RawLevels {
   file.open(bytes, {
@@ -37,7 +37,7 @@ export function measureLevels(file: LibRawFile, bytes: Uint8Array): RawLevels {
       const at = (row * width + column) * 3;
       const left = Math.max(data[at], data[at + 1], data[at + 2]);
       const sample = raw.data[(row + top_margin) * raw.raw_width + column + left_margin];
-      // Where nothing is left, more may have been taken than was there.
+      // Where nothing is left, the sample was below black.
       if (left > 0) taken.push(sample - left);
     }
     if (taken.length === 0) return { white };

@@ -5,7 +5,7 @@ import { exifBlock } from '../parse-exif.js';
 import { exifBlockOfTiff, exifBlockOfValues } from '../tiff-exif.js';
 import type { LibRawMetadata } from './libraw.js';
 
-/** Where a RAF file says, in big-endian numbers, where its JPEG lies and how long it is. */
+/** Offset in a RAF file of two big-endian numbers: offset and length of its JPEG. */
 const rafMark = 'FUJIFILMCCD-RAW';
 const rafJpegAt = 84;
 /** EXIF stands in front of a JPEG and is shorter than this. */

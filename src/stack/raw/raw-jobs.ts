@@ -18,7 +18,7 @@ export type RawJob =
 
 /** Levels of the samples of a file. */
 export interface RawLevels {
-  /** Of the four places of a Bayer mosaic, in LibRaw's order; absent for other mosaics. */
+  /** Of the four positions of a Bayer mosaic, in LibRaw's order; absent for other mosaics. */
   black?: number[];
   /** White level, counted from black. */
   white: number;

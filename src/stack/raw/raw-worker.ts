@@ -99,8 +99,8 @@ const thrownWords: Readonly<Record<number, string>> = {
 };
 
 /**
- * An exception of C++ comes as its address: there stands a number, or a table of methods and behind that the address of
- * a text.
+ * An exception of C++ comes as the address of its object: a number (see `thrownWords`), or a pointer to methods followed
+ * by the address of a text.
  */
 function failureOf(error: unknown): RawFailure {
   const address = (error as { excPtr?: unknown }).excPtr;
@@ -119,7 +119,7 @@ function failureOf(error: unknown): RawFailure {
     .toLowerCase();
   return {
     message: report ?? (code === undefined ? thrown : text),
-    // What was thrown past LibRaw leaves it as it stood.
+    // An exception that LibRaw does not handle itself leaves its memory allocated.
     isSpent: code === undefined,
     ...(code !== undefined && { code: Number(code) }),
   };
@@ -128,6 +128,6 @@ function failureOf(error: unknown): RawFailure {
 function textAt(address: number): string {
   const bytes = new Uint8Array(memory.buffer).subarray(address, address + 200);
   const end = bytes.indexOf(0);
-  // A decoder takes no shared memory.
+  // Shared memory cannot be decoded.
   return Buffer.from(bytes.slice(0, Math.max(0, end))).toString('latin1');
 }

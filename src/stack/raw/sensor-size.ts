@@ -2,7 +2,7 @@ import type { Size } from '../../image/image.js';
 import type { LibRawMetadata } from './libraw.js';
 import type { SensorCrop } from './raw-jobs.js';
 
-/** A camera means at least this share of the sensor's active area to be seen, by each side. */
+/** Minimum share of the active area's width and height in a default crop: a smaller one is taken for an error. */
 const minCropShare = 0.5;
 
 /** Size of the active area as it lies on the sensor. LibRaw turns the sides for three of the four transposed cases. */
@@ -12,8 +12,8 @@ export function sensorSize({ width, height, flip }: LibRawMetadata): Size {
 }
 
 /**
- * The part of the active area that the camera means to be seen (the default crop of the DNG specification, or what
- * LibRaw knows of the camera); all of it where neither says anything that makes sense.
+ * The default crop of the active area: that of the DNG specification, or what LibRaw knows of the camera; all of the area
+ * where neither gives one that is plausible.
  */
 export function sensorCrop(metadata: LibRawMetadata): SensorCrop {
   const { width, height } = sensorSize(metadata);
