@@ -6,7 +6,7 @@ import type { DevelopedPixels, SensorCrop } from './raw-jobs.js';
  * @param width Of the upright picture.
  * @param flip What LibRaw did to the sensor's picture. Bits: 1 mirrored left to right, 2 upside down, 4 then transposed.
  */
-export function uprightCrop(crop: SensorCrop, width: number, height: number, flip: number): SensorCrop {
+function uprightCrop(crop: SensorCrop, width: number, height: number, flip: number): SensorCrop {
   const isTransposed = (flip & 4) !== 0;
   const sensor = isTransposed ? { width: height, height: width } : { width, height };
   const left = (flip & 1) !== 0 ? sensor.width - crop.left - crop.width : crop.left;

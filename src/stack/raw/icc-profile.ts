@@ -31,7 +31,7 @@ export function iccProfile(space: ColourSpace): Buffer {
 }
 
 /** Linear RGB of a space to XYZ of D65: the columns are its primaries, scaled so that 1, 1, 1 is white. */
-export function rgbToXyz(space: ColourSpace): Matrix3 {
+function rgbToXyz(space: ColourSpace): Matrix3 {
   const [r, g, b] = primaries[space].map(([x, y]) => [x / y, 1, (1 - x - y) / y]);
   const columns: Matrix3 = [r[0], g[0], b[0], r[1], g[1], b[1], r[2], g[2], b[2]];
   const scale = times(inverse(columns), whiteXyz());
