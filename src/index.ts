@@ -85,8 +85,6 @@ export { type CoverageClassName, coverageClassNames } from './result/coverage.js
 export type { Finding, FindingKind, FindingRank } from './result/finding.js';
 export {
   type MeasureKind,
-  type MeasurePoint,
-  type MeasureRegion,
   type MeasureRequest,
   type Quantity,
   type QuantityUnit,
@@ -95,6 +93,7 @@ export {
 } from './result/measures-file.js';
 export { type Result, readResult } from './result/read-result.js';
 export { readRunRecord } from './result/read-run-record.js';
+export type { MeasurePoint, MeasureRegion } from './result/region-shape.js';
 export type {
   CompositeRecord,
   CoverageClassRecord,

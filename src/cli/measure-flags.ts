@@ -4,7 +4,8 @@ import { parseMendRegion } from '../mend/mend-region.js';
 import { optionError } from '../option-error.js';
 import type { OptionKind, OptionTable } from '../options/option.js';
 import { fileName, number, several, text, toggle } from '../options/option-kinds.js';
-import type { MeasurePoint, MeasureRequest } from '../result/measures-file.js';
+import type { MeasureRequest } from '../result/measures-file.js';
+import type { MeasurePoint } from '../result/region-shape.js';
 import { jsonAnswer } from './common-options.js';
 
 /** What `lamella measure` takes beside the options of its lengths. */

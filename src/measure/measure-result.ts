@@ -5,7 +5,6 @@ import { optionError } from '../option-error.js';
 import { validateOptions, withDefaults } from '../options/validate-options.js';
 import { resultScale } from '../relief/scale.js';
 import {
-  type MeasurePoint,
   type MeasureRequest,
   measureRequestShape,
   type Quantity,
@@ -13,6 +12,7 @@ import {
   stateOfMeasures,
 } from '../result/measures-file.js';
 import { type Result, readResult } from '../result/read-result.js';
+import type { MeasurePoint } from '../result/region-shape.js';
 import { clipRegion, growRegion, type PictureRegion } from '../trace/picture-region.js';
 import { readDepthField } from './depth-field.js';
 import { type MeasureOptions, measureOptionTable } from './measure-options.js';

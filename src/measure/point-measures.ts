@@ -1,4 +1,5 @@
-import type { MeasurePoint, Quantity } from '../result/measures-file.js';
+import type { Quantity } from '../result/measures-file.js';
+import type { MeasurePoint } from '../result/region-shape.js';
 import { type DepthField, depthAt, type KnownDepth } from './depth-field.js';
 import { type Metric, pickSigmaPx, pointAt, type SpacePoint } from './metric.js';
 import { propagate, type Uncertain } from './propagate.js';

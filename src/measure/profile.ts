@@ -1,4 +1,4 @@
-import type { MeasurePoint } from '../result/measures-file.js';
+import type { MeasurePoint } from '../result/region-shape.js';
 import type { DepthField } from './depth-field.js';
 import { type Metric, pointAt } from './metric.js';
 

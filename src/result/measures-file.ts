@@ -1,10 +1,6 @@
-import { join } from 'node:path';
-import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
-import { fileErrorReason } from '../stack/file-error.js';
-import { readBoundedText } from '../stack/regular-file.js';
-import { systemCode } from './output-failure.js';
-import { writeAside } from './output-file.js';
+import { type KeptFile, readKept, writeKept } from './kept-file.js';
+import { type MeasurePoint, type MeasureRegion, pointShape, regionShape } from './region-shape.js';
 import type { RunRecord } from './run-record.js';
 import {
   listShape,
@@ -24,7 +20,6 @@ export const measuresFileName = 'measures.json';
 export const measuresSchemaName = 'lamella-measures';
 /** Raised when a field changes its meaning or goes. A field that is only added keeps the version. */
 export const measuresSchemaVersion = 1;
-const maxMeasuresBytes = 64e6;
 
 /** What can be measured. */
 export type MeasureKind =
@@ -37,14 +32,6 @@ export type MeasureKind =
   | 'sphere'
   | 'roughness'
   | 'step-height';
-
-/** A composite pixel; pixel centres lie at whole numbers. */
-export type MeasurePoint = [x: number, y: number];
-
-/** A part of the picture, in composite pixels; see `MendRegion`. */
-export type MeasureRegion =
-  | { kind: 'rectangle'; x: number; y: number; width: number; height: number }
-  | { kind: 'polygon'; points: MeasurePoint[] };
 
 /** What is measured, and where. */
 export interface MeasureRequest {
@@ -108,33 +95,18 @@ export function stateOfMeasures(record: RunRecord): string {
   return [record.startedAt, ...(typeof mends?.appliedAt === 'string' ? [mends.appliedAt] : [])].join(' ');
 }
 
+/** What measures.json holds for these measures. */
+export function measuresRecord(size: Size, measures: readonly StoredMeasure[]): MeasuresRecord {
+  return { schema: measuresSchemaName, version: measuresSchemaVersion, size, measures: [...measures] };
+}
+
 /**
  * The measures kept with a result; none when it has no measures.json.
  *
  * @throws InputError when the file is damaged, of a newer program, or made for a picture of another size.
  */
 export async function readMeasures(folder: string, size: Size): Promise<StoredMeasure[]> {
-  const path = join(folder, measuresFileName);
-  let text: string;
-  try {
-    text = await readBoundedText(path, maxMeasuresBytes);
-  } catch (error) {
-    if (systemCode(error) === 'ENOENT') return [];
-    throw new InputError(`Cannot read ${path}: ${fileErrorReason(error)}.`, { cause: error });
-  }
-  let parsed: unknown;
-  try {
-    parsed = JSON.parse(text);
-  } catch (error) {
-    throw new InputError(`${path} is damaged: it is no JSON. Remove it to start anew.`, { cause: error });
-  }
-  const record = checkMeasuresRecord(parsed, path);
-  if (record.size.width !== size.width || record.size.height !== size.height) {
-    throw new InputError(
-      `${path} was made for a picture of ${record.size.width} x ${record.size.height} pixels, but this one has ${size.width} x ${size.height}. Remove it to start anew.`,
-    );
-  }
-  return record.measures;
+  return (await readKept(measuresFile, folder, size))?.measures ?? [];
 }
 
 /** Writes measures.json into a folder, aside and renamed. */
@@ -143,53 +115,8 @@ export async function writeMeasures(
   size: Size,
   measures: readonly StoredMeasure[],
 ): Promise<void> {
-  const record: MeasuresRecord = {
-    schema: measuresSchemaName,
-    version: measuresSchemaVersion,
-    size,
-    measures: [...measures],
-  };
-  const path = join(folder, measuresFileName);
-  const text = `${JSON.stringify(record, null, 2)}\n`;
-  checkMeasuresRecord(JSON.parse(text), path);
-  await writeAside(path, text);
+  await writeKept(measuresFile, folder, measuresRecord(size, measures));
 }
-
-/** Checks a parsed measures.json; `path` serves the messages. */
-export function checkMeasuresRecord(parsed: unknown, path: string): MeasuresRecord {
-  const head = headShape(parsed, '');
-  if (!head && (parsed as { version: number }).version > measuresSchemaVersion) {
-    throw new InputError(
-      `${path} has version ${(parsed as { version: number }).version} but this program reads versions up to ${measuresSchemaVersion}. Use a newer Lamella.`,
-    );
-  }
-  const fault = head ?? recordShape(parsed, '');
-  if (fault) {
-    const shown = fault.received === undefined ? 'nothing' : JSON.stringify(fault.received).slice(0, 60);
-    throw new InputError(
-      `${path} is damaged: Expected ${fault.expected} for ${fault.field || 'the whole'} but received ${shown}. Remove it to start anew.`,
-    );
-  }
-  return parsed as MeasuresRecord;
-}
-
-const pointShape = listShape(numberShape(), 2) as unknown as Shape<MeasurePoint>;
-const rectangleShape = objectShape<Extract<MeasureRegion, { kind: 'rectangle' }>>({
-  kind: oneOfShape('rectangle'),
-  x: wholeShape(0),
-  y: wholeShape(0),
-  width: wholeShape(1),
-  height: wholeShape(1),
-});
-const polygonShape = objectShape<Extract<MeasureRegion, { kind: 'polygon' }>>({
-  kind: oneOfShape('polygon'),
-  points: listShape(pointShape),
-});
-const regionShape: Shape<MeasureRegion> = (value, field) => {
-  const isPolygon =
-    typeof value === 'object' && value !== null && 'kind' in value && value.kind === 'polygon';
-  return (isPolygon ? polygonShape : rectangleShape)(value, field);
-};
 
 const requestFields = {
   kind: oneOfShape(
@@ -229,11 +156,6 @@ const quantityShape = objectShape<Quantity>({
   unknownBecause: optionalShape(textShape()),
 });
 
-const headShape = objectShape<{ schema: typeof measuresSchemaName; version: number }>({
-  schema: oneOfShape(measuresSchemaName),
-  version: wholeShape(1),
-});
-
 const recordShape = objectShape<MeasuresRecord>({
   schema: oneOfShape(measuresSchemaName),
   version: oneOfShape(measuresSchemaVersion),
@@ -253,3 +175,12 @@ const recordShape = objectShape<MeasuresRecord>({
     }),
   ),
 });
+
+const measuresFile: KeptFile<MeasuresRecord> = {
+  name: measuresFileName,
+  schema: measuresSchemaName,
+  version: measuresSchemaVersion,
+  maxBytes: 64e6,
+  shape: recordShape,
+  remedy: 'Remove it to start anew.',
+};

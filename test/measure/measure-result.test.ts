@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { depthSigma } from '../../src/measure/depth-field.js';
 import { measureResult } from '../../src/measure/measure-result.js';
-import type { MeasureRegion, MeasureRequest, Quantity } from '../../src/result/measures-file.js';
+import type { MeasureRequest, Quantity } from '../../src/result/measures-file.js';
+import type { MeasureRegion } from '../../src/result/region-shape.js';
 import { makeSurface, type SurfaceOptions } from './made-surface.js';
 
 const mmPerPixel = 0.004;
