@@ -134,10 +134,14 @@ async function targetsOf(flags: MeasureFlags, inputs: readonly string[]): Promis
             isOurs: (head: Buffer) => marks.some((mark) => head.includes(mark)),
           },
         ];
+  const bar =
+    flags.scaleBar === undefined
+      ? []
+      : [(await import('../measure/scale-bar.js')).scaleBarTarget(flags.scaleBar, inputs, overwrite)];
   return [
     ...target(flags.table, 'table', 'table of measures', [measuresTableMark, `"${measuresSchemaName}"`]),
     ...target(flags.curve, 'curve', 'profile', [profileDrawingMark, profileTableMark]),
-    ...target(flags.scaleBar, 'scaleBar', 'picture with a scale bar', ['Lamella scale bar']),
+    ...bar,
   ];
 }
 
@@ -152,11 +156,11 @@ async function writeFiles(
   const { writeAside } = await import('../result/output-file.js');
   if (table !== undefined) {
     const { measuresCsv, measuresJson } = await import('../measure/measures-table.js');
-    const { measuresSchemaName, measuresSchemaVersion } = await import('../result/measures-file.js');
+    const { measuresRecord } = await import('../result/measures-file.js');
     const { measures } = outcome;
     const content = table.toLowerCase().endsWith('.csv')
       ? measuresCsv(measures)
-      : measuresJson({ schema: measuresSchemaName, version: measuresSchemaVersion, size, measures });
+      : measuresJson(measuresRecord(size, measures));
     await writeAside(table, content, undefined, 'table');
   }
   if (curve !== undefined) {

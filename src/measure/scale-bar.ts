@@ -1,17 +1,11 @@
-import { rename, rm } from 'node:fs/promises';
-import { extname } from 'node:path';
 import { InputError, named } from '../errors.js';
 import { optionError } from '../option-error.js';
 import { resultScale } from '../relief/scale.js';
 import type { ScaleOptions } from '../relief/scale-options.js';
-import { writeJpeg } from '../result/jpeg-file.js';
-import { asOutputError, outputElsewhere } from '../result/output-failure.js';
+import { writeMarkedPicture } from '../result/marked-picture.js';
 import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
-import { writePng } from '../result/png-file.js';
 import { readResult } from '../result/read-result.js';
-import { unfinishedPath } from '../result/unfinished.js';
-import { eightBits, type Picture } from '../result/write-composite.js';
-import { asciiField, encodeTiff, type Ifd } from '../stack/ifd.js';
+import type { Picture } from '../result/write-composite.js';
 import { drawLabel, glyphHeight, labelWidth } from '../trace/glyphs.js';
 import type { PictureRegion } from '../trace/picture-region.js';
 import { quietPlace } from './quiet-place.js';
@@ -34,10 +28,28 @@ export interface ScaleBar {
   box: PictureRegion;
 }
 
-/** By this a picture with a scale bar is known again; the program that made it. */
+/** By this a picture with a scale bar is known again. */
 const barMark = 'Lamella scale bar';
-/** TIFF 6.0, section 8. */
-const softwareTag = 305;
+
+/**
+ * Where a picture with a scale bar may be written.
+ *
+ * @param inputs Folders that are read.
+ */
+export function scaleBarTarget(
+  path: string,
+  inputs: readonly (string | undefined)[],
+  overwrite: boolean | undefined,
+): OutputTarget {
+  return {
+    path,
+    option: 'scaleBar',
+    noun: 'picture with a scale bar',
+    inputs,
+    overwrite,
+    isOurs: (head) => head.includes(barMark),
+  };
+}
 
 /**
  * Writes a copy of the picture of a result with a scale bar in it: a plain line with its length, black or white by the
@@ -55,14 +67,7 @@ export async function writeScaleBar(
 ): Promise<ScaleBar> {
   const result = await readResult(folder);
   const { record } = result;
-  const target: OutputTarget = {
-    path,
-    option: 'scaleBar',
-    noun: 'picture with a scale bar',
-    inputs: [folder, record.folder],
-    overwrite,
-    isOurs: (head) => head.includes(barMark),
-  };
+  const target = scaleBarTarget(path, [folder, record.folder], overwrite);
   await refuseUnfitTarget(target);
   const { mmPerPixel } = resultScale(record, lengths);
   if (mmPerPixel === undefined) {
@@ -70,10 +75,11 @@ export async function writeScaleBar(
       `A scale bar needs the size of a pixel on the subject, which ${folder} does not know: give ${named('fieldWidthMm')}, or ${named('magnification')} and ${named('pixelPitchUm')}.`,
     );
   }
-  const { icc, ...picture } = await result.readComposite();
+  const picture = await result.readComposite();
   const lengthMm = barLengthMm ?? roundLength((picture.width * mmPerPixel) / 5);
   const bar = drawBar(picture, lengthMm, lengthMm / mmPerPixel);
-  await writePicture(path, picture, icc, () => refuseUnfitTarget(target));
+  const check = () => refuseUnfitTarget(target);
+  await writeMarkedPicture(path, picture, barMark, { option: 'scaleBar', check });
   return bar;
 }
 
@@ -126,30 +132,4 @@ function isDark({ pixels, width, channels }: Picture, place: PictureRegion): boo
   }
   const max = pixels instanceof Uint16Array ? 65_535 : 255;
   return sum / (place.width * place.height * channels) < max / 2;
-}
-
-/** @param check Called once more before the file is renamed to its final name. */
-async function writePicture(
-  path: string,
-  { pixels, width, height, channels }: Picture,
-  icc: Buffer | undefined,
-  check: () => Promise<void>,
-): Promise<void> {
-  const aside = unfinishedPath(path, 'partial');
-  const perRow = width * channels;
-  try {
-    if (extname(path).toLowerCase() === '.png') {
-      const bits = pixels instanceof Uint16Array ? 16 : 8;
-      const row = (y: number) => pixels.subarray(y * perRow, (y + 1) * perRow);
-      await writePng(aside, { width, height, channels, bits, row, icc, software: barMark });
-    } else {
-      const exif: Ifd = new Map([[softwareTag, asciiField(barMark)]]);
-      await writeJpeg(aside, eightBits(pixels), width, height, channels, { icc, exif: encodeTiff(exif) });
-    }
-    await check();
-    await rename(aside, path);
-  } catch (error) {
-    await rm(aside, { force: true });
-    throw outputElsewhere(asOutputError(error, path), { aside, path, option: 'scaleBar' });
-  }
 }

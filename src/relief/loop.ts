@@ -5,7 +5,7 @@ import { named, OutputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { validateOptions, withDefaults } from '../options/validate-options.js';
 import { asOutputError, outputElsewhere, systemCode } from '../result/output-failure.js';
-import { writeFileAside } from '../result/output-file.js';
+import { memoryTarget, writeFileAside } from '../result/output-file.js';
 import { type OutputTarget, refuseUnfitPlace, refuseUnfitTarget } from '../result/output-target.js';
 import { appendPng, type PngPicture, writePng } from '../result/png-file.js';
 import { readRunRecord } from '../result/read-run-record.js';
@@ -149,12 +149,9 @@ async function encodeAnimation(round: Round, delayMs: number): Promise<Buffer> {
 }
 
 async function toSrgb(pixels: Uint8Array, size: Size, icc: Buffer): Promise<Uint8Array> {
-  const pieces: Buffer[] = [];
-  const append = async ({ buffer, byteOffset, byteLength }: ArrayBufferView) => {
-    pieces.push(Buffer.from(Buffer.from(buffer as ArrayBuffer, byteOffset, byteLength)));
-  };
-  await appendPng({ append }, { ...rowsOf(pixels, size), icc });
-  const converted = await sharp(Buffer.concat(pieces)).toColourspace('srgb').raw().toBuffer();
+  const png = memoryTarget();
+  await appendPng(png, { ...rowsOf(pixels, size), icc });
+  const converted = await sharp(png.bytes()).toColourspace('srgb').raw().toBuffer();
   return new Uint8Array(converted);
 }
 

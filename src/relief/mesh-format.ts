@@ -1,4 +1,4 @@
-import type { OutputFile } from '../result/output-file.js';
+import type { ByteTarget } from '../result/output-file.js';
 import { programVersion } from '../version.js';
 import type { LengthUnit } from './scale.js';
 
@@ -36,7 +36,7 @@ const recordsPerWrite = 1 << 15;
 
 /** Writes records of one length. */
 export async function writeRecords(
-  file: OutputFile,
+  file: ByteTarget,
   count: number,
   bytes: number,
   fill: (view: DataView, offset: number, i: number) => void,
@@ -52,7 +52,7 @@ export async function writeRecords(
 
 /** Writes lines of text. */
 export async function writeLines(
-  file: OutputFile,
+  file: ByteTarget,
   count: number,
   line: (i: number) => string,
 ): Promise<void> {

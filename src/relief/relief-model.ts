@@ -1,5 +1,5 @@
 import { withDefaults } from '../options/validate-options.js';
-import type { OutputFile } from '../result/output-file.js';
+import { memoryTarget } from '../result/output-file.js';
 import type { RunRecord } from '../result/run-record.js';
 import { buildContent } from './build-content.js';
 import { reliefOptionTable } from './relief-options.js';
@@ -13,18 +13,7 @@ import { writeGlb } from './write-glb.js';
 export async function reliefModel(folder: string, record: RunRecord, triangles: number): Promise<Buffer> {
   const options = withDefaults(reliefOptionTable, { triangles });
   const content = await buildContent(folder, record, 'glb', options);
-  const pieces: Buffer[] = [];
-  const file: OutputFile = {
-    get position() {
-      return pieces.reduce((sum, { length }) => sum + length, 0);
-    },
-    async append({ buffer, byteOffset, byteLength }) {
-      pieces.push(Buffer.from(buffer as ArrayBuffer, byteOffset, byteLength));
-    },
-    async patch() {
-      throw new Error('A model in memory is written from its start');
-    },
-  };
+  const file = memoryTarget();
   await writeGlb(file, content, record.size.width);
-  return Buffer.concat(pieces);
+  return file.bytes();
 }

@@ -1,6 +1,6 @@
 import { validateOptions, withDefaults } from '../options/validate-options.js';
 import { throwIfStopped } from '../result/output-failure.js';
-import { type OutputFile, writeFileAside } from '../result/output-file.js';
+import { type ByteTarget, writeFileAside } from '../result/output-file.js';
 import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import type { RunRecord } from '../result/run-record.js';
@@ -85,7 +85,7 @@ export async function makeRelief(
 
 function writeAs(
   format: ReliefFormat,
-  file: OutputFile,
+  file: ByteTarget,
   content: ReliefContent,
   record: RunRecord,
 ): Promise<void> {

@@ -1,12 +1,8 @@
-import { extname } from 'node:path';
 import type { Size } from '../image/image.js';
 import { validateOptions, withDefaults } from '../options/validate-options.js';
-import { encodeJpeg } from '../result/jpeg-file.js';
-import { type OutputFile, writeFileAside } from '../result/output-file.js';
+import { writeMarkedPicture } from '../result/marked-picture.js';
 import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
-import { appendPng } from '../result/png-file.js';
 import { readRunRecord } from '../result/read-run-record.js';
-import { asciiField, encodeTiff } from '../stack/ifd.js';
 import { anaglyph } from './anaglyph.js';
 import { besideResult } from './beside-result.js';
 import { parallaxAt } from './parallax.js';
@@ -38,7 +34,6 @@ export interface StereoReport {
 
 /** By this a stereo picture is known again. */
 const stereoMark = 'Lamella stereo picture';
-const softwareTag = 305;
 /** Largest of the two pictures. */
 const maxViewPixels = 24e6;
 /** Columns between the pictures of a pair. */
@@ -72,7 +67,7 @@ export async function makeStereo(
   const [left, right] = sides.views;
   const picture = compose(stereo, left, right, { width, height });
   const check = () => refuseUnfitTarget(target);
-  await writeFileAside(out, (file) => writePicture(file, extname(out), picture, icc, signal), {
+  await writeMarkedPicture(out, { ...picture, channels: 3, icc }, stereoMark, {
     option: 'out',
     check,
     signal,
@@ -91,22 +86,6 @@ export async function makeStereo(
     seenPercent,
     notes,
   };
-}
-
-async function writePicture(
-  file: OutputFile,
-  ending: string,
-  { pixels, width, height }: Size & { pixels: Uint8Array },
-  icc: Buffer | undefined,
-  signal: AbortSignal | undefined,
-): Promise<void> {
-  if (ending.toLowerCase() === '.png') {
-    const row = (y: number) => pixels.subarray(3 * y * width, 3 * (y + 1) * width);
-    await appendPng(file, { width, height, channels: 3, bits: 8, row, icc, software: stereoMark, signal });
-    return;
-  }
-  const exif = encodeTiff(new Map([[softwareTag, asciiField(stereoMark)]]));
-  await file.append(await encodeJpeg(pixels, width, height, 3, { icc, exif }));
 }
 
 function compose(

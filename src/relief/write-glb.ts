@@ -1,4 +1,4 @@
-import type { OutputFile } from '../result/output-file.js';
+import type { ByteTarget } from '../result/output-file.js';
 import { type MeshContent, reliefTitle, unitText } from './mesh-format.js';
 import { pointsBox, vertexNormals } from './mesh-points.js';
 
@@ -18,7 +18,7 @@ const mmPerM = 1000;
  *
  * @param widthPx Width of the picture.
  */
-export async function writeGlb(file: OutputFile, content: MeshContent, widthPx: number): Promise<void> {
+export async function writeGlb(file: ByteTarget, content: MeshContent, widthPx: number): Promise<void> {
   const isMetric = content.unit === 'mm';
   const points = isMetric ? content.points.map((value) => value / mmPerM) : content.points;
   const { min, max } = pointsBox(points);

@@ -1,4 +1,4 @@
-import type { OutputFile } from '../result/output-file.js';
+import type { ByteTarget } from '../result/output-file.js';
 import { type MeshContent, reliefTitle, unitText, writeLines } from './mesh-format.js';
 
 /** Digits of a coordinate: as many as its float has. */
@@ -8,7 +8,7 @@ const digits = 7;
  * Wavefront OBJ (Advanced Visualizer, appendix B1) with the colours of its points behind their coordinates, which most
  * programs read and others pass over; so that one file is enough.
  */
-export async function writeObj(file: OutputFile, content: MeshContent): Promise<void> {
+export async function writeObj(file: ByteTarget, content: MeshContent): Promise<void> {
   const { points, triangles, colour, texture } = content;
   const vertices = points.length / 3;
   await file.append(

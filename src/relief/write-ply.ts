@@ -1,11 +1,11 @@
-import type { OutputFile } from '../result/output-file.js';
+import type { ByteTarget } from '../result/output-file.js';
 import { type MeshContent, reliefTitle, unitText, writeRecords } from './mesh-format.js';
 
 /**
  * Binary PLY 1.0 (G. Turk, "The PLY Polygon File Format", Stanford 1994): points with colour and with confidence, 0 to 1,
  * a property of our own, which readers that do not know it pass over.
  */
-export async function writePly(file: OutputFile, content: MeshContent): Promise<void> {
+export async function writePly(file: ByteTarget, content: MeshContent): Promise<void> {
   const { points, triangles, colour, confidence } = content;
   const vertices = points.length / 3;
   const faces = triangles.length / 3;

@@ -1,11 +1,11 @@
-import type { OutputFile } from '../result/output-file.js';
+import type { ByteTarget } from '../result/output-file.js';
 import { type MeshContent, reliefTitle, writeRecords } from './mesh-format.js';
 
 /** Bytes of the header; it must not begin with 'solid', by which files of text are known. */
 const headerBytes = 80;
 
 /** Binary STL (3D Systems, "StereoLithography Interface Specification", 1988): triangles with their normals. */
-export async function writeStl(file: OutputFile, { points, triangles, unit }: MeshContent): Promise<void> {
+export async function writeStl(file: ByteTarget, { points, triangles, unit }: MeshContent): Promise<void> {
   const count = triangles.length / 3;
   const head = Buffer.alloc(headerBytes + 4, ' ');
   head.write(`${reliefTitle}, ${unit}`);

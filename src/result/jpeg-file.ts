@@ -15,7 +15,8 @@ export interface JpegOptions {
 
 /** Longest content of a JPEG segment, whose length field of two bytes counts itself. */
 const maxSegmentBytes = 65533;
-const maxJpegSide = 65535;
+/** Longest side that a JPEG can have, px. */
+export const maxJpegSide = 65535;
 const exifMarker = Buffer.from('Exif\0\0', 'latin1');
 const iccMarker = Buffer.from('ICC_PROFILE\0', 'latin1');
 

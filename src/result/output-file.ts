@@ -15,6 +15,20 @@ export interface OutputFile {
   patch(bytes: Uint8Array, offset: number): Promise<void>;
 }
 
+/** What bytes are appended to: a file, an entry of an archive, or memory. */
+export type ByteTarget = Pick<OutputFile, 'append'>;
+
+/** A target in memory; what is appended is not copied and must stay as it is. */
+export function memoryTarget(): ByteTarget & { bytes(): Buffer } {
+  const pieces: Buffer[] = [];
+  return {
+    async append({ buffer, byteOffset, byteLength }) {
+      pieces.push(Buffer.from(buffer as ArrayBuffer, byteOffset, byteLength));
+    },
+    bytes: () => Buffer.concat(pieces),
+  };
+}
+
 /**
  * Writes one file and waits until the disk holds it. On any failure the file is removed.
  *

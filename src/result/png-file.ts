@@ -2,7 +2,7 @@ import { promisify } from 'node:util';
 import { constants, deflateRaw, deflateSync } from 'node:zlib';
 import { adler32, crc32 } from './checksums.js';
 import { throwIfStopped } from './output-failure.js';
-import { type OutputFile, writeOutputFile } from './output-file.js';
+import { type ByteTarget, writeOutputFile } from './output-file.js';
 
 /** A picture for a PNG file, given row by row so that a map can be converted on its way. */
 export interface PngPicture {
@@ -49,11 +49,8 @@ export async function writePng(path: string, picture: PngPicture): Promise<void>
   await writeOutputFile(path, (file) => appendPng(file, picture), picture.signal);
 }
 
-/** What a PNG is appended to: a file, or an entry of an archive. */
-export type PngTarget = Pick<OutputFile, 'append'>;
-
 /** Appends the bytes of a PNG; see `writePng`. Throws what the target throws. */
-export async function appendPng(target: PngTarget, picture: PngPicture): Promise<void> {
+export async function appendPng(target: ByteTarget, picture: PngPicture): Promise<void> {
   await target.append(signature);
   await writeChunk(target, 'IHDR', headerData(picture));
   const { software, texts } = picture;
@@ -85,7 +82,7 @@ function headerData(picture: PngPicture): Buffer {
   return data;
 }
 
-async function writePixels(file: PngTarget, picture: PngPicture): Promise<void> {
+async function writePixels(file: ByteTarget, picture: PngPicture): Promise<void> {
   const bytesPerRow = 1 + (picture.width * picture.channels * picture.bits) / 8;
   const rowsPerPiece = Math.max(1, Math.floor(bytesPerPiece / bytesPerRow));
   let above: Uint8Array = new Uint8Array(bytesPerRow - 1);
@@ -136,7 +133,7 @@ function filterUp(current: Uint8Array, above: Uint8Array, into: Uint8Array, at: 
   for (let i = 0; i < current.length; i++) into[at + 1 + i] = current[i] - above[i];
 }
 
-async function writeChunk(file: PngTarget, type: string, data: Buffer): Promise<void> {
+async function writeChunk(file: ByteTarget, type: string, data: Buffer): Promise<void> {
   const head = Buffer.alloc(8);
   head.writeUInt32BE(data.length, 0);
   head.write(type, 4, 'latin1');
