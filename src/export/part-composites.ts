@@ -10,7 +10,7 @@ import { writeTiff } from '../result/tiff-file.js';
 import { KeptFrames } from '../stack/kept-frames.js';
 import type { ReadableFrame } from './aligned-frame.js';
 import type { ExportedRun } from './export-record.js';
-import type { FileContext } from './write-frames.js';
+import { type FileContext, fourDigits } from './write-frames.js';
 
 /**
  * Cuts `count` frames into runs of `length`, each of which begins with the last `overlap` of the one before it. The last run is moved
@@ -47,7 +47,7 @@ export async function writePartComposites(
   for (const [i, [from, to]] of runs.entries()) {
     const part = frames.slice(from, to);
     const numbers = part.map(({ frame }) => frame.number);
-    const file = `runs/frames-${four(numbers[0])}-${four(numbers.at(-1)!)}.tif`;
+    const file = `runs/frames-${fourDigits(numbers[0])}-${fourDigits(numbers.at(-1)!)}.tif`;
     const merged = await mergeRun(record, part, signal);
     if (merged) {
       const { width, height } = record.size;
@@ -64,8 +64,6 @@ export async function writePartComposites(
   }
   return { runs: written, notes };
 }
-
-const four = (number: number): string => String(number).padStart(4, '0');
 
 /** The composite of some frames, interleaved RGB; undefined when nothing in them is sharp. */
 async function mergeRun(

@@ -1,4 +1,5 @@
 import { join } from 'node:path';
+import type { Size } from '../image/image.js';
 import { compositeExif } from '../result/exif-block.js';
 import { type PngPicture, writePng } from '../result/png-file.js';
 import { writeTiff } from '../result/tiff-file.js';
@@ -15,9 +16,13 @@ export interface FileContext {
   signal: AbortSignal | undefined;
 }
 
-/** `frame-0012`, which sorts as the frames do. */
+/** `0012`: names with it sort as the frames do. */
+export function fourDigits(number: number): string {
+  return String(number).padStart(4, '0');
+}
+
 export function frameFileName(number: number): string {
-  return `frame-${String(number).padStart(4, '0')}`;
+  return `frame-${fourDigits(number)}`;
 }
 
 /**
@@ -68,7 +73,7 @@ export async function writeMask(
   file: string,
   sources: Uint16Array,
   number: number,
-  { width, height }: { width: number; height: number },
+  { width, height }: Size,
 ): Promise<void> {
   const mask = new Uint8Array(width);
   const row = (y: number) => {

@@ -54,14 +54,9 @@ export async function writeParts(
   const frames = await openFrames(photographs, context.signal);
   const steps = (hasFrames ? listed.length : 0) + (options.runs ? frames.length : 0);
   let done = 0;
-  if (options.masks || options.layers) {
-    const sources = await result.readSources();
-    if (options.masks) await writeMasks(context, entries, sources, result);
-    if (options.layers) written.layers = layersFile;
-    if (hasFrames) await writeFrames(sources);
-  } else if (hasFrames) {
-    await writeFrames(undefined);
-  }
+  const sources = options.masks || options.layers ? await result.readSources() : undefined;
+  if (options.masks && sources) await writeMasks(context, entries, sources, result);
+  if (hasFrames) await writeFrames();
   if (options.runs) {
     await makeFolder(context, 'runs');
     const { runs, notes } = await writePartComposites(context, record, frames, options.runs, (run, runs) =>
@@ -75,7 +70,7 @@ export async function writeParts(
   return written;
 
   /** One reading of the frames serves layers and TIFF files. */
-  async function writeFrames(sources: Uint16Array | undefined): Promise<void> {
+  async function writeFrames(): Promise<void> {
     const layers = options.layers && sources ? await openLayers(result, context) : undefined;
     try {
       if (options.aligned) await makeFolder(context, 'aligned');
@@ -96,7 +91,10 @@ export async function writeParts(
         }
         onProgress?.(++done, steps);
       }
-      await layers?.finish(layerList(entries));
+      if (layers) {
+        await layers.finish(layerList(entries));
+        written.layers = layersFile;
+      }
     } catch (error) {
       await layers?.abandon();
       throw error;

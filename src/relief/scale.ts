@@ -82,11 +82,6 @@ export function relativeSide(scale: ResultScale, depth: number): number {
   return 1 + scale.growth * depth;
 }
 
-/** Side of a composite pixel at a depth in units of depth.tif, mm; undefined where the pixel's size is unknown. */
-export function pixelSideMm(scale: ResultScale, depth: number): number | undefined {
-  return scale.mmPerPixel === undefined ? undefined : scale.mmPerPixel * relativeSide(scale, depth);
-}
-
 /**
  * A point of the subject, mm from the place where the lens axis meets the anchor's plane of focus: x right, y down,
  * z away from the camera.
