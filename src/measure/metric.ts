@@ -1,4 +1,4 @@
-import { isMetric, type ResultScale } from '../relief/scale.js';
+import { isMetric, type ResultScale, relativeSide, spacePoint } from '../relief/scale.js';
 import type { QuantityUnit } from '../result/measures-file.js';
 
 /** How pixels and depths become lengths for a measure. */
@@ -35,15 +35,13 @@ export function metricOf(scale: ResultScale, scaleErrorPercent: number): Metric 
 }
 
 /** Side of a pixel at a depth, in the unit across. */
-export function sideAt({ scale, side }: Metric, depth: number, growth = scale.growth): number {
-  return side * (1 + growth * depth);
+export function sideAt({ scale, side }: Metric, depth: number): number {
+  return side * relativeSide(scale, depth);
 }
 
 /** A composite pixel at a depth as a point; `growth` stands in for that of the scale where its error is asked for. */
 export function pointAt(metric: Metric, x: number, y: number, depth: number, growth?: number): SpacePoint {
-  const side = sideAt(metric, depth, growth);
-  const { centre } = metric.scale;
-  return [(x - centre.x) * side, (y - centre.y) * side, depth * metric.height];
+  return spacePoint(metric.scale, { perPixel: metric.side, perDepth: metric.height }, x, y, depth, growth);
 }
 
 /** The square of a unit of lengths across. */

@@ -1,6 +1,6 @@
 import type { RunRecord } from '../result/run-record.js';
 import type { ReliefMesh } from './relief-mesh.js';
-import { isMetric, type LengthUnit, type ResultScale, relativeSide } from './scale.js';
+import { isMetric, type LengthUnit, type ResultScale, spacePoint } from './scale.js';
 
 /** Where the points of a picture lie in space: x right, y up, z towards the camera, from the middle of the anchor's field. */
 export interface SpaceMap {
@@ -30,8 +30,8 @@ export function spaceMap(record: RunRecord, scale: ResultScale): SpaceMap {
     perDepth,
     perPixel,
     at(x, y, depth) {
-      const side = perPixel * relativeSide(scale, depth);
-      return [(x - scale.centre.x) * side, (scale.centre.y - y) * side, -depth * perDepth];
+      const [right, down, away] = spacePoint(scale, { perPixel, perDepth }, x, y, depth);
+      return [right, -down, -away];
     },
   };
 }

@@ -77,26 +77,34 @@ export function isMetric(
   return scale.mmPerPixel !== undefined && scale.mmPerDepth !== undefined;
 }
 
-/** Side of a composite pixel at a depth, relative to its side at the anchor's plane of focus; greater where far. */
-export function relativeSide(scale: ResultScale, depth: number): number {
-  return 1 + scale.growth * depth;
+/**
+ * Side of a composite pixel at a depth, relative to its side at the anchor's plane of focus; greater where far.
+ *
+ * @param growth Stands in for that of the scale where its error is asked for.
+ */
+export function relativeSide(scale: ResultScale, depth: number, growth = scale.growth): number {
+  return 1 + growth * depth;
 }
 
 /**
- * A point of the subject, mm from the place where the lens axis meets the anchor's plane of focus: x right, y down,
+ * A point of the subject, from the place where the lens axis meets the anchor's plane of focus: x right, y down,
  * z away from the camera.
  *
+ * @param lengths Of a pixel there, and of a unit of depth.tif.
  * @param x, y Composite pixel; pixel centres at integers.
  * @param depth In the unit of depth.tif.
+ * @param growth See `relativeSide`.
  */
-export function pointMm(
-  scale: ResultScale & { mmPerPixel: number; mmPerDepth: number },
+export function spacePoint(
+  scale: ResultScale,
+  lengths: { perPixel: number; perDepth: number },
   x: number,
   y: number,
   depth: number,
-): [number, number, number] {
-  const side = scale.mmPerPixel * relativeSide(scale, depth);
-  return [(x - scale.centre.x) * side, (y - scale.centre.y) * side, depth * scale.mmPerDepth];
+  growth?: number,
+): [x: number, y: number, z: number] {
+  const side = lengths.perPixel * relativeSide(scale, depth, growth);
+  return [(x - scale.centre.x) * side, (y - scale.centre.y) * side, depth * lengths.perDepth];
 }
 
 function pixelSide(record: RunRecord, given: Partial<ScaleOptions>): number | undefined {

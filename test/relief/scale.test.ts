@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { Matrix3 } from '../../src/image/transform.js';
-import { isMetric, pointMm, resultScale } from '../../src/relief/scale.js';
+import { isMetric, type ResultScale, resultScale, spacePoint } from '../../src/relief/scale.js';
 import type { RunRecord } from '../../src/result/run-record.js';
 import { sampleFrame, sampleRecord } from '../result/sample-record.js';
 
@@ -50,6 +50,11 @@ function railRecord(over: Partial<RunRecord> = {}, jitter: (number: number) => n
   };
 }
 
+function lengthsOf(scale: ResultScale): { perPixel: number; perDepth: number } {
+  if (!isMetric(scale)) throw new Error('no scale');
+  return { perPixel: scale.mmPerPixel, perDepth: scale.mmPerDepth };
+}
+
 describe('points of a subject on a rail', () => {
   const points = [
     [0.4, -0.3, -2.4],
@@ -59,8 +64,7 @@ describe('points of a subject on a rail', () => {
 
   it.each(points)('come out of pixel and depth as they went in: %f, %f, %f mm', (...point) => {
     const scale = resultScale(railRecord());
-    if (!isMetric(scale)) throw new Error('no scale');
-    const found = pointMm(scale, ...project(point), point[2]);
+    const found = spacePoint(scale, lengthsOf(scale), ...project(point), point[2]);
     for (const axis of [0, 1, 2]) expect(found[axis]).toBeCloseTo(point[axis], 6);
   });
 
@@ -68,9 +72,8 @@ describe('points of a subject on a rail', () => {
     const whole = railRecord();
     const crop = { x: 31, y: 17, width: 300, height: 200 };
     const scale = resultScale({ ...whole, crop, size: { width: 300, height: 200 } });
-    if (!isMetric(scale)) throw new Error('no scale');
     const [x, y] = project(points[0]);
-    const found = pointMm(scale, x - crop.x, y - crop.y, points[0][2]);
+    const found = spacePoint(scale, lengthsOf(scale), x - crop.x, y - crop.y, points[0][2]);
     for (const axis of [0, 1, 2]) expect(found[axis]).toBeCloseTo(points[0][axis], 6);
   });
 
