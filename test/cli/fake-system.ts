@@ -1,6 +1,7 @@
 import { EventEmitter } from 'node:events';
 import { Writable } from 'node:stream';
 import { vi } from 'vitest';
+import { runCli } from '../../src/cli/run.js';
 import type { System } from '../../src/cli/system.js';
 import type { MergeFunction } from '../../src/merge/merge-api.js';
 import { fakeMerge } from './fixtures/fake-merge.js';
@@ -30,4 +31,11 @@ export function fakeSystem(merge: MergeFunction = fakeMerge, columns = 0) {
   const signals = new EventEmitter();
   const abandonResult = vi.fn<System['abandonResult']>();
   return { stdout, stderr, signals, abandonResult, loadMerge: async () => merge } satisfies System;
+}
+
+/** Runs a command line on such a system. */
+export async function runLamella(...args: string[]) {
+  const system = fakeSystem();
+  const exitCode = await runCli(args, '1.2.3', system);
+  return { exitCode, stdout: system.stdout.text, stderr: system.stderr.text };
 }

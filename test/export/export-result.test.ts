@@ -4,13 +4,12 @@ import { unzipSync } from 'fflate';
 import sharp from 'sharp';
 import * as UTIF from 'utif2';
 import { afterAll, beforeAll, describe, expect, it, test } from 'vitest';
-import { runCli } from '../../src/cli/run.js';
 import { exportResult } from '../../src/export/export-result.js';
 import { splitRuns } from '../../src/export/part-composites.js';
 import { editMends } from '../../src/mend/apply-mends.js';
 import { merge } from '../../src/mend/merge.js';
 import { readResult } from '../../src/result/read-result.js';
-import { fakeSystem } from '../cli/fake-system.js';
+import { runLamella } from '../cli/fake-system.js';
 import {
   frameShows,
   type MadeResult,
@@ -18,6 +17,7 @@ import {
   makeResult,
   readSamples,
   size,
+  squareMend,
   subjectAt,
 } from '../mend/made-result.js';
 import { placeStack, renderPlane } from '../merge/small-stack.js';
@@ -274,16 +274,7 @@ describe('composites of neighbouring frames', () => {
 
 test('a mended result is exported as it is mended', async () => {
   const { folder, parent } = await makeResult();
-  await editMends(folder, async () => [
-    {
-      id: 1,
-      frame: 3,
-      region: { kind: 'rectangle', x: 80, y: 60, width: 40, height: 40 },
-      featherPx: 10,
-      note: '',
-      kept: true,
-    },
-  ]);
+  await editMends(folder, async () => [squareMend]);
   const target = join(parent, 'export');
   await exportResult(folder, { out: target, masks: true, depth: true, minSharePercent: 0 });
   const mask = await readSamples(join(target, 'masks', 'frame-0003.png'), 8, 1);
@@ -297,11 +288,7 @@ test('a mended result is exported as it is mended', async () => {
 });
 
 describe('lamella export', () => {
-  async function lamella(...args: string[]) {
-    const system = fakeSystem();
-    const exitCode = await runCli(['export', ...args], '1.2.3', system);
-    return { exitCode, stdout: system.stdout.text, stderr: system.stderr.text };
-  }
+  const lamella = (...args: string[]) => runLamella('export', ...args);
 
   it('leaves out frames that supply little, and says how many', async () => {
     const { folder, parent } = await makeResult();

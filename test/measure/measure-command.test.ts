@@ -2,24 +2,19 @@ import { existsSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import sharp from 'sharp';
 import { describe, expect, it, test } from 'vitest';
-import { runCli } from '../../src/cli/run.js';
 import { textCell } from '../../src/markup/csv-cell.js';
 import { measuresCsv } from '../../src/measure/measures-table.js';
 import { profileSvg } from '../../src/measure/profile-files.js';
 import { roundLength } from '../../src/measure/round-length.js';
 import { editMends } from '../../src/mend/apply-mends.js';
-import { fakeSystem } from '../cli/fake-system.js';
-import { makeResult } from '../mend/made-result.js';
+import { runLamella } from '../cli/fake-system.js';
+import { makeResult, squareMend } from '../mend/made-result.js';
 import { makeSurface } from './made-surface.js';
 
 const scale = { mmPerPixel: 0.004, stepMm: 0.02 };
 const lean = (x: number) => (x - 99.5) * 0.002;
 
-async function lamella(...args: string[]) {
-  const system = fakeSystem();
-  const exitCode = await runCli(['measure', ...args], '1.2.3', system);
-  return { exitCode, stdout: system.stdout.text, stderr: system.stderr.text };
-}
+const lamella = (...args: string[]) => runLamella('measure', ...args);
 
 const stored = (folder: string) => JSON.parse(readFileSync(join(folder, 'measures.json'), 'utf8'));
 
@@ -75,16 +70,7 @@ describe('measures are kept with the result', () => {
     const value = () => stored(folder).measures[0].quantities[0].value;
     await lamella(folder, '--height', '20,20 100,80');
     expect(value()).toBe(0);
-    await editMends(folder, async () => [
-      {
-        id: 1,
-        frame: 3,
-        region: { kind: 'rectangle', x: 80, y: 60, width: 40, height: 40 },
-        featherPx: 10,
-        note: '',
-        kept: true,
-      },
-    ]);
+    await editMends(folder, async () => [squareMend]);
     // Frame 3 lies a step behind the anchor.
     expect(value()).toBe(0);
     expect(readFileSync(join(folder, 'report.html'), 'utf8')).toContain(

@@ -10,21 +10,14 @@ import {
 } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { runCli } from '../../src/cli/run.js';
 import { applyMends } from '../../src/mend/apply-mends.js';
 import { type Mend, readMends } from '../../src/mend/mends-file.js';
 import { readRunRecord } from '../../src/result/read-run-record.js';
-import { fakeSystem } from '../cli/fake-system.js';
+import { runLamella } from '../cli/fake-system.js';
 import { makeResult, size } from './made-result.js';
 
 const region = { kind: 'rectangle', x: 60, y: 50, width: 40, height: 30 } as const;
 const mend: Mend = { id: 1, frame: 3, region, featherPx: 20, note: '', kept: true };
-
-async function lamella(...args: string[]) {
-  const system = fakeSystem();
-  const exitCode = await runCli(args, '1.2.3', system);
-  return { exitCode, stderr: system.stderr.text };
-}
 
 function contents(folder: string): Record<string, string> {
   const found: Record<string, string> = {};
@@ -74,7 +67,7 @@ describe('undoing mends, when a file of the merge is', () => {
         damage(path);
         const before = contents(parent);
         for (const args of [['--undo'], ['--drop', '1'], ['--add', 'frame=1', '--region', '9,50,40,30']]) {
-          const { exitCode, stderr } = await lamella('mend', folder, ...args);
+          const { exitCode, stderr } = await runLamella('mend', folder, ...args);
           expect([file, args[0], exitCode]).toEqual([file, args[0], 3]);
           expect(stderr).toContain(path);
           expect(stderr).not.toContain('are back');
@@ -90,10 +83,10 @@ describe('undoing mends, when a file of the merge is', () => {
     await applyMends(folder, [mend]);
     rmSync(join(folder, 'unmended'), { recursive: true });
     const before = contents(folder);
-    const { exitCode, stderr } = await lamella('mend', folder, '--undo');
+    const { exitCode, stderr } = await runLamella('mend', folder, '--undo');
     expect([exitCode, stderr]).toEqual([3, expect.stringContaining('unmended')]);
     // A further mend would take the mended picture for that of the merge.
-    expect((await lamella('mend', folder)).exitCode).toBe(3);
+    expect((await runLamella('mend', folder)).exitCode).toBe(3);
     expect(contents(folder)).toEqual(before);
   });
 });
@@ -112,7 +105,7 @@ test('of a result mended by an earlier program, which recorded no hashes, files 
       forget(folder);
       damage(join(folder, 'unmended', file));
       const before = contents(folder);
-      const { exitCode, stderr } = await lamella('mend', folder, '--undo');
+      const { exitCode, stderr } = await runLamella('mend', folder, '--undo');
       expect([exitCode, stderr]).toEqual([3, expect.stringContaining(join('unmended', file))]);
       expect(contents(folder)).toEqual(before);
     }
@@ -122,12 +115,12 @@ test('of a result mended by an earlier program, which recorded no hashes, files 
   forget(short);
   const map = join(short, 'unmended', 'sources.png');
   truncateSync(map, statSync(map).size - 1);
-  expect((await lamella('mend', short, '--undo')).stderr).toContain('the end of the file is gone');
+  expect((await runLamella('mend', short, '--undo')).stderr).toContain('the end of the file is gone');
   const { folder } = await makeResult();
   const before = contents(folder);
   await applyMends(folder, [mend]);
   forget(folder);
-  expect((await lamella('mend', folder, '--undo')).exitCode).toBe(0);
+  expect((await runLamella('mend', folder, '--undo')).exitCode).toBe(0);
   const { 'mends.json': _, ...back } = contents(folder);
   expect(back).toEqual(before);
 });

@@ -4,6 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { applyMatrix, invertMatrix, type Matrix3 } from '../../src/image/transform.js';
+import type { Mend } from '../../src/mend/mends-file.js';
 import { coverageClasses } from '../../src/result/coverage.js';
 import type { RunFrame } from '../../src/result/run-record.js';
 import { writeComposite } from '../../src/result/write-composite.js';
@@ -28,6 +29,16 @@ const gains = [1.05, 1, 0.96];
 export function subjectAt(number: number, x: number, y: number, channel: number): number {
   return 120 + 50 * Math.sin(x / (7 + number) + channel) * Math.cos(y / (9 - number)) + 6 * number;
 }
+
+/** A square of the subject from frame 3. */
+export const squareMend: Mend = {
+  id: 1,
+  frame: 3,
+  region: { kind: 'rectangle', x: 80, y: 60, width: 40, height: 40 },
+  featherPx: 10,
+  note: '',
+  kept: true,
+};
 
 export interface MadeOptions {
   bits?: 8 | 16;

@@ -1,47 +1,40 @@
 import { chmodSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
-import { runCli } from '../../src/cli/run.js';
 import { readRunRecord } from '../../src/result/read-run-record.js';
 import { writeRunRecord } from '../../src/result/write-run-record.js';
-import { fakeSystem } from '../cli/fake-system.js';
+import { runLamella } from '../cli/fake-system.js';
 import { makeResult } from './made-result.js';
-
-async function lamella(...args: string[]) {
-  const system = fakeSystem();
-  const exitCode = await runCli(args, '1.2.3', system);
-  return { exitCode, stdout: system.stdout.text, stderr: system.stderr.text };
-}
 
 test('a mend is added, listed, dropped, kept and undone', async () => {
   const { folder } = await makeResult();
   const composite = () => readFileSync(join(folder, 'composite.tif'));
   const before = composite();
   const add = ['--add', 'frame=3', '--region', '60,50,40,30', '--feather', '12', '--note', 'left eye'];
-  expect(await lamella('mend', folder, ...add)).toEqual({
+  expect(await runLamella('mend', folder, ...add)).toEqual({
     exitCode: 0,
     stdout: '',
     stderr: '1 of 1 mend is in the picture.\n',
   });
   const mended = composite();
   expect(mended.equals(before)).toBe(false);
-  const { stdout } = await lamella('mend', folder, '--list');
+  const { stdout } = await runLamella('mend', folder, '--list');
   expect(stdout).toBe('1  frame 3  60,50,40,30  feather 12 px  applied  left eye\n');
 
-  await lamella('mend', folder, '--drop', '1');
+  await runLamella('mend', folder, '--drop', '1');
   expect(composite().equals(before)).toBe(true);
-  expect((await lamella('mend', folder, '--list')).stdout).toContain('dropped');
-  await lamella('mend', folder, '--keep', '1');
+  expect((await runLamella('mend', folder, '--list')).stdout).toContain('dropped');
+  await runLamella('mend', folder, '--keep', '1');
   expect(composite().equals(mended)).toBe(true);
 
-  expect((await lamella('mend', folder, '--undo')).exitCode).toBe(0);
+  expect((await runLamella('mend', folder, '--undo')).exitCode).toBe(0);
   expect(composite().equals(before)).toBe(true);
-  expect((await lamella('mend', folder, '--list')).stdout).toContain('waiting');
-  await lamella('mend', folder);
+  expect((await runLamella('mend', folder, '--list')).stdout).toContain('waiting');
+  await runLamella('mend', folder);
   expect(composite().equals(mended)).toBe(true);
 
   const polygon = ['--add', 'frame=1', '--region', '20,100 60,100 40,140'];
-  const { stdout: json } = await lamella('mend', folder, ...polygon, '--json');
+  const { stdout: json } = await runLamella('mend', folder, ...polygon, '--json');
   expect(JSON.parse(json).mends).toMatchObject([
     { id: 1, state: 'applied' },
     { id: 2, frame: 1, featherPx: 12, region: { kind: 'polygon' }, state: 'applied' },
@@ -65,7 +58,7 @@ test.each([
 ])('%j is refused and changes nothing', async (args, code, message) => {
   const { folder } = await makeResult();
   const before = readFileSync(join(folder, 'run.json'));
-  const { exitCode, stderr } = await lamella('mend', folder, ...args);
+  const { exitCode, stderr } = await runLamella('mend', folder, ...args);
   expect(stderr).toContain(message);
   expect(exitCode).toBe(code);
   expect(readFileSync(join(folder, 'run.json')).equals(before)).toBe(true);
@@ -73,10 +66,10 @@ test.each([
 
 test('a recorded mend that cannot be applied is refused by its id', async () => {
   const { folder } = await makeResult();
-  await lamella('mend', folder, '--add', 'frame=3', '--region', '60,50,40,30');
+  await runLamella('mend', folder, '--add', 'frame=3', '--region', '60,50,40,30');
   const path = join(folder, 'mends.json');
   writeFileSync(path, readFileSync(path, 'utf8').replace('"frame": 3', '"frame": 8'));
-  const { exitCode, stderr } = await lamella('mend', folder);
+  const { exitCode, stderr } = await runLamella('mend', folder);
   expect(exitCode).toBe(3);
   expect(stderr).toContain('Mend 1 cannot be applied: there is no frame 8');
 });
@@ -87,7 +80,7 @@ test('a frame that was skipped is told as such, and the others in spans', async 
   const frames = [1, 2, 5].map((number, i) => ({ ...record.frames[i], number }));
   await writeRunRecord(folder, { ...record, frames, options: { ...record.options, skip: [3] } });
   const add = (frame: number) =>
-    lamella('mend', folder, '--add', `frame=${frame}`, '--region', '60,50,40,30');
+    runLamella('mend', folder, '--add', `frame=${frame}`, '--region', '60,50,40,30');
   expect((await add(3)).stderr).toContain('frame 3 was left out of the merge by --skip');
   expect((await add(4)).stderr).toContain('there is no frame 4 in this result. It has frames 1 to 2, 5.');
 });
@@ -98,7 +91,7 @@ test.skipIf(process.getuid?.() === 0)(
     const { folder, parent } = await makeResult();
     chmodSync(parent, 0o555);
     try {
-      const { exitCode, stderr } = await lamella(
+      const { exitCode, stderr } = await runLamella(
         'mend',
         folder,
         '--add',
@@ -116,7 +109,7 @@ test.skipIf(process.getuid?.() === 0)(
 
 test('without mends there is nothing to do', async () => {
   const { folder } = await makeResult();
-  const { exitCode, stderr } = await lamella('mend', folder);
+  const { exitCode, stderr } = await runLamella('mend', folder);
   expect(exitCode).toBe(0);
   expect(stderr).toContain('No mends are recorded');
 });

@@ -3,7 +3,6 @@ import { appendFileSync, existsSync, mkdirSync, readFileSync, renameSync, writeF
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { describe, expect, test } from 'vitest';
-import { runCli } from '../../src/cli/run.js';
 import { composeMatrices, type Matrix3 } from '../../src/image/transform.js';
 import { viewOf } from '../../src/image/view.js';
 import { coverageClasses } from '../../src/result/coverage.js';
@@ -18,7 +17,7 @@ import { checkPictureRegion, parsePictureRegion } from '../../src/trace/picture-
 import { findStackFrames, type StackFrame } from '../../src/trace/stack-frames.js';
 import { traceRegion } from '../../src/trace/trace.js';
 import { reducedMatrix } from '../../src/view/frame-rasters.js';
-import { fakeSystem } from '../cli/fake-system.js';
+import { runLamella } from '../cli/fake-system.js';
 import { makeResult, readSamples, size, subjectAt } from '../mend/made-result.js';
 
 const region = { x: 40, y: 30, width: 64, height: 50 };
@@ -288,20 +287,14 @@ test.each([
 });
 
 describe('lamella trace', () => {
-  async function lamella(...args: string[]) {
-    const system = fakeSystem();
-    const exitCode = await runCli(args, '1.2.3', system);
-    return { exitCode, stdout: system.stdout.text, stderr: system.stderr.text };
-  }
-
   test('prints words, with a bar for every frame, or one object', async () => {
     const { folder } = await makeResult();
-    const words = await lamella('trace', folder, '41,31');
+    const words = await runLamella('trace', folder, '41,31');
     expect(words.exitCode).toBe(0);
     expect(words.stdout).toMatch(/pixel 41,31/);
     expect(words.stdout).toMatch(/100 % {2}frame {3}[12] {2}f[12]\.png/);
     expect(words.stdout.match(/█/g)?.length).toBeGreaterThan(10);
-    const { stdout } = await lamella('trace', folder, '41,31,5,6', '--json');
+    const { stdout } = await runLamella('trace', folder, '41,31,5,6', '--json');
     expect(JSON.parse(stdout)).toMatchObject({ schema: 'lamella-trace', region: { width: 5, height: 6 } });
   });
 
@@ -311,26 +304,26 @@ describe('lamella trace', () => {
     [['41,31', '--frames-from', '/nowhere/at/all'], 3, 'is no folder'],
   ])('%j ends with %i', async (args, code, message) => {
     const { folder } = await makeResult();
-    const { exitCode, stderr } = await lamella('trace', folder, ...args);
+    const { exitCode, stderr } = await runLamella('trace', folder, ...args);
     expect([exitCode, stderr]).toEqual([code, expect.stringContaining(message)]);
   });
 
   test('replaces no file with a contact sheet unless told to, and names a folder that is not there', async () => {
     const { folder, frames, parent } = await makeResult();
     const photograph = readFileSync(join(frames, 'f1.png'));
-    const over = await lamella('trace', folder, '41,31', '--crops', join(frames, 'f1.png'));
+    const over = await runLamella('trace', folder, '41,31', '--crops', join(frames, 'f1.png'));
     expect([over.exitCode, over.stderr]).toEqual([4, expect.stringContaining('folder of photographs')]);
     expect(readFileSync(join(frames, 'f1.png')).equals(photograph)).toBe(true);
-    const missing = await lamella('trace', folder, '41,31', '--crops', join(parent, 'no', 'c.png'));
+    const missing = await runLamella('trace', folder, '41,31', '--crops', join(parent, 'no', 'c.png'));
     expect([missing.exitCode, missing.stderr]).toEqual([
       4,
       expect.stringContaining(`the folder ${join(parent, 'no')} does not exist`),
     ]);
     const path = join(parent, 'c.png');
-    expect((await lamella('trace', folder, '41,31', '--crops', path)).exitCode).toBe(0);
-    const again = await lamella('trace', folder, '41,31', '--crops', path);
+    expect((await runLamella('trace', folder, '41,31', '--crops', path)).exitCode).toBe(0);
+    const again = await runLamella('trace', folder, '41,31', '--crops', path);
     expect([again.exitCode, again.stderr]).toEqual([4, expect.stringContaining('exists already')]);
-    const told = await lamella('trace', folder, '41,31', '--crops', path, '--overwrite');
+    const told = await runLamella('trace', folder, '41,31', '--crops', path, '--overwrite');
     expect(told.exitCode).toBe(0);
     expect((await sharp(path).metadata()).format).toBe('png');
   });
@@ -338,9 +331,9 @@ describe('lamella trace', () => {
   test('needs frames for --crops, and a result', async () => {
     const { folder, frames, parent } = await makeResult();
     renameSync(frames, join(parent, 'gone'));
-    const crops = await lamella('trace', folder, '41,31', '--crops', join(parent, 'c.png'));
+    const crops = await runLamella('trace', folder, '41,31', '--crops', join(parent, 'c.png'));
     expect([crops.exitCode, crops.stderr]).toEqual([3, expect.stringContaining('No frame can be read')]);
-    const other = await lamella('trace', parent, '41,31');
+    const other = await runLamella('trace', parent, '41,31');
     expect([other.exitCode, other.stderr]).toEqual([3, expect.stringContaining('is no result folder')]);
   });
 

@@ -1,5 +1,6 @@
 /// <reference lib="dom" />
 import type { Browser, BrowserContextOptions, Page } from 'playwright-core';
+import { afterAll, afterEach, beforeAll, expect } from 'vitest';
 import { merge } from '../../src/mend/merge.js';
 import { type Served, serveResult } from '../../src/view/serve.js';
 import { placeStack, renderPlane } from '../merge/small-stack.js';
@@ -19,7 +20,7 @@ export interface PageFixture {
 }
 
 /** A merged stack of seven frames, 240 x 180, served to a browser. */
-export async function openPageFixture(): Promise<PageFixture> {
+async function openPageFixture(): Promise<PageFixture> {
   const { files } = await renderPlane();
   const { frames, out } = placeStack(files);
   await merge(frames, { out, crop: 'anchor', stepMm: 0.1, fieldWidthMm: 2.4, threads: 2 });
@@ -47,6 +48,38 @@ export async function openPageFixture(): Promise<PageFixture> {
     async close() {
       await browser.close();
       await served.close();
+    },
+  };
+}
+
+/**
+ * `openPageFixture` for the tests of a group: after each the page that it opened last is closed, and nothing may have gone
+ * wrong on it.
+ */
+export function usePageFixture(): Omit<PageFixture, 'close'> {
+  let fixture: PageFixture;
+  let page: Page | undefined;
+  beforeAll(async () => {
+    fixture = await openPageFixture();
+  });
+  afterAll(() => fixture?.close());
+  afterEach(async () => {
+    await page?.context().close();
+    expect(fixture.problems.splice(0)).toEqual([]);
+  });
+  return {
+    get out() {
+      return fixture.out;
+    },
+    get served() {
+      return fixture.served;
+    },
+    get problems() {
+      return fixture.problems;
+    },
+    async open(...options) {
+      page = await fixture.open(...options);
+      return page;
     },
   };
 }

@@ -1,26 +1,17 @@
 /// <reference lib="dom" />
 import axe from 'axe-core';
 import type { Page, Route } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest';
+import { describe, expect, test } from 'vitest';
 import { mendFault } from '../../src/mend/check-mends.js';
 import { readRunRecord } from '../../src/result/read-run-record.js';
 import { findStackFrames } from '../../src/trace/stack-frames.js';
 import { findBrowser } from './browser.js';
-import { drag, openPageFixture, type PageFixture, placeOf } from './page-fixture.js';
+import { drag, placeOf, usePageFixture } from './page-fixture.js';
 
 // Skipped, each by its name, where no browser can be had.
 describe.skipIf(findBrowser() === undefined)('using the page in Chromium', () => {
-  let fixture: PageFixture;
+  const fixture = usePageFixture();
   let page: Page;
-
-  beforeAll(async () => {
-    fixture = await openPageFixture();
-  });
-  afterAll(() => fixture?.close());
-  afterEach(async () => {
-    await page?.context().close();
-    expect(fixture.problems.splice(0)).toEqual([]);
-  });
 
   const click = async (x: number, y: number): Promise<void> =>
     page.mouse.click(...(await placeOf(page, x, y)));

@@ -2,28 +2,19 @@
 import axe from 'axe-core';
 import type { Page } from 'playwright-core';
 import sharp from 'sharp';
-import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest';
+import { describe, expect, test } from 'vitest';
 import { slabOf } from '../../src/view/page/slab.js';
 import { sampleFrame } from '../result/sample-record.js';
 import { findBrowser } from './browser.js';
 import { ask } from './made-page.js';
-import { openPageFixture, type PageFixture } from './page-fixture.js';
+import { usePageFixture } from './page-fixture.js';
 
 /** Drawing without a graphics card takes its time on a busy machine. */
 const wait = { timeout: 30_000 };
 
 describe.skipIf(findBrowser() === undefined)('the relief in the page', () => {
-  let fixture: PageFixture;
+  const fixture = usePageFixture();
   let page: Page;
-
-  beforeAll(async () => {
-    fixture = await openPageFixture();
-  });
-  afterAll(() => fixture?.close());
-  afterEach(async () => {
-    await page?.context().close();
-    expect(fixture.problems.splice(0)).toEqual([]);
-  });
 
   const status = () => page.textContent('#relief-status');
   const drawn = () => page.locator('#relief').getAttribute('data-drawn');
