@@ -13,6 +13,7 @@ import {
 } from '../result/measures-file.js';
 import { type Result, readResult } from '../result/read-result.js';
 import type { MeasurePoint } from '../result/region-shape.js';
+import { significantNumber } from '../result/report/numbers.js';
 import { clipRegion, growRegion, type PictureRegion } from '../trace/picture-region.js';
 import { readDepthField } from './depth-field.js';
 import { type MeasureOptions, measureOptionTable } from './measure-options.js';
@@ -142,7 +143,7 @@ async function measureOne(result: Result, metric: Metric, request: MeasureReques
 }
 
 function fromRoughness({ quantities, remarks, cutoff }: Roughness, measured?: MeasuredRegion): Found {
-  const length = `${Number(cutoff.value.toPrecision(3))} ${cutoff.unit}`;
+  const length = `${significantNumber(cutoff.value, 3)} ${cutoff.unit}`;
   const form = measured ? 'A plane' : 'A line';
   return {
     quantities,

@@ -1,5 +1,6 @@
 import type { StoredMeasure } from '../result/measures-file.js';
 import { isOutdated, kindText, placeText, quantityText } from '../result/report/measure-words.js';
+import { significantNumber } from '../result/report/numbers.js';
 import type { Magnifications } from './magnification.js';
 
 /** A measure as lines for a terminal. */
@@ -19,7 +20,7 @@ export function measureText(measure: StoredMeasure, now: string): string {
 /** The sizes of a picture as lines for a terminal. */
 export function scaleText(found: Magnifications, printWidthMm: number | undefined): string {
   const { mmPerPixel, widthMm, onSensor, onPrint, sideRange } = found;
-  const short = (value: number) => String(Number(value.toPrecision(4)));
+  const short = (value: number) => significantNumber(value, 4);
   const rows = [
     [
       'Pixel',

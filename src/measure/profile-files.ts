@@ -1,4 +1,5 @@
 import { html, type Markup, noMarkup } from '../markup/markup.js';
+import { significantNumber } from '../result/report/numbers.js';
 import type { Profile } from './profile.js';
 
 /** First column of a profile's table, by which it is known again. */
@@ -26,7 +27,7 @@ export function profileCsv({ samples, unit }: Profile): string {
 }
 
 function number(value: number): string {
-  return Number.isFinite(value) ? String(Number(value.toPrecision(8))) : '';
+  return Number.isFinite(value) ? significantNumber(value, 8) : '';
 }
 
 const size = { width: 800, height: 320, left: 80, right: 20, top: 20, bottom: 50 } as const;
@@ -58,11 +59,11 @@ export function profileSvg({ samples, unit }: Profile): string {
   });
   const marks = (hasHeights ? roundMarks(low, high, 5) : []).map(
     (mark) =>
-      html`<line x1="${size.left}" x2="${size.width - size.right}" y1="${y(mark).toFixed(2)}" y2="${y(mark).toFixed(2)}" stroke="#ddd"/><text x="${size.left - 8}" y="${(y(mark) + 4).toFixed(2)}" text-anchor="end">${shown(mark)}</text>\n`,
+      html`<line x1="${size.left}" x2="${size.width - size.right}" y1="${y(mark).toFixed(2)}" y2="${y(mark).toFixed(2)}" stroke="#ddd"/><text x="${size.left - 8}" y="${(y(mark) + 4).toFixed(2)}" text-anchor="end">${significantNumber(mark, 6)}</text>\n`,
   );
   const feet = roundMarks(0, length, 8).map(
     (mark) =>
-      html`<line x1="${x(mark).toFixed(2)}" x2="${x(mark).toFixed(2)}" y1="${size.height - size.bottom}" y2="${size.height - size.bottom + 5}" stroke="#444"/><text x="${x(mark).toFixed(2)}" y="${size.height - size.bottom + 20}" text-anchor="middle">${shown(mark)}</text>\n`,
+      html`<line x1="${x(mark).toFixed(2)}" x2="${x(mark).toFixed(2)}" y1="${size.height - size.bottom}" y2="${size.height - size.bottom + 5}" stroke="#444"/><text x="${x(mark).toFixed(2)}" y="${size.height - size.bottom + 20}" text-anchor="middle">${significantNumber(mark, 6)}</text>\n`,
   );
   const empty: Markup = hasHeights
     ? noMarkup
@@ -99,8 +100,4 @@ function roundMarks(low: number, high: number, count: number): number[] {
   const step = [1, 2, 5, 10].map((factor) => factor * power).find((size) => size >= rough)!;
   const first = Math.ceil(low / step);
   return Array.from({ length: Math.floor(high / step) - first + 1 }, (_, i) => (first + i) * step);
-}
-
-function shown(value: number): string {
-  return String(Number(value.toPrecision(6)));
 }

@@ -1,5 +1,6 @@
 import type { Size } from '../image/image.js';
 import type { Quantity } from '../result/measures-file.js';
+import { significantNumber } from '../result/report/numbers.js';
 import { meanLine, meanSurface } from './gaussian-filter.js';
 import { leastSquares } from './least-squares.js';
 import type { Metric } from './metric.js';
@@ -31,7 +32,7 @@ export interface Roughness {
 }
 
 /** The cut-off for a length: the longest of the series that goes five times into it; without mm a fifth of it. */
-export function usualCutoff(length: number, unit: 'mm' | 'px'): Cutoff {
+function usualCutoff(length: number, unit: 'mm' | 'px'): Cutoff {
   const longest = length / samplingLengths;
   if (unit === 'px') return { value: longest, unit };
   return { value: cutoffSeries.find((cutoff) => cutoff <= longest * (1 + 1e-9)) ?? longest, unit };
@@ -121,7 +122,7 @@ function evaluate(
   const sigma = Math.sqrt(variance / count);
   const unit = metric.along;
   if (root < sigma) {
-    const limit = `${Number(sigma.toPrecision(2))} ${unit === 'mm' ? 'mm' : 'steps'}`;
+    const limit = `${significantNumber(sigma, 2)} ${unit === 'mm' ? 'mm' : 'steps'}`;
     return nothing(
       [arithmetic, quadratic],
       metric,

@@ -5,6 +5,7 @@ import type { ScaleOptions } from '../relief/scale-options.js';
 import { writeMarkedPicture } from '../result/marked-picture.js';
 import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
 import { readResult } from '../result/read-result.js';
+import { significantNumber } from '../result/report/numbers.js';
 import type { Picture } from '../result/write-composite.js';
 import { drawLabel, glyphHeight, labelWidth } from '../trace/glyphs.js';
 import type { PictureRegion } from '../trace/picture-region.js';
@@ -119,9 +120,10 @@ function drawBar(picture: Picture, lengthMm: number, exactPx: number): ScaleBar 
 }
 
 /** "2 mm", and in µm what is shorter than one. */
-export function lengthText(lengthMm: number): string {
-  const number = (value: number) => String(Number(value.toPrecision(4)));
-  return lengthMm < 0.9995 ? `${number(lengthMm * 1000)} µm` : `${number(lengthMm)} mm`;
+function lengthText(lengthMm: number): string {
+  return lengthMm < 0.9995
+    ? `${significantNumber(lengthMm * 1000, 4)} µm`
+    : `${significantNumber(lengthMm, 4)} mm`;
 }
 
 function isDark({ pixels, width, channels }: Picture, place: PictureRegion): boolean {

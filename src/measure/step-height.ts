@@ -1,4 +1,5 @@
 import type { Quantity } from '../result/measures-file.js';
+import { significantNumber } from '../result/report/numbers.js';
 import { leastSquares, solve } from './least-squares.js';
 import type { Metric } from './metric.js';
 import type { Profile, ProfileSample } from './profile.js';
@@ -62,7 +63,7 @@ function widthText(
   [from, to]: readonly [number, number],
   { unit }: Profile,
 ) {
-  return `${Number((samples[to].along - samples[from].along).toPrecision(3))} ${unit.along}`;
+  return `${significantNumber(samples[to].along - samples[from].along, 3)} ${unit.along}`;
 }
 
 /** Samples of the two levels that count. */

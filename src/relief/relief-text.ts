@@ -1,4 +1,4 @@
-import { percentText, shortNumber } from '../result/report/numbers.js';
+import { percentText, shortNumber, significantNumber } from '../result/report/numbers.js';
 import type { LoopReport } from './loop.js';
 import type { ReliefReport } from './relief.js';
 import type { StereoReport } from './stereo.js';
@@ -7,8 +7,8 @@ import type { StereoReport } from './stereo.js';
 export function reliefText(report: ReliefReport): string {
   const { unit, size, triangles, maxError, rmsError, cellPx, groundPercent, speckPercent } = report;
   const isMetric = unit === 'mm';
-  const length = (value: number) => `${Number(value.toPrecision(3))} ${unit}`;
-  const sides = size.map((value) => Number(value.toPrecision(4))).join(' x ');
+  const length = (value: number) => `${significantNumber(value, 3)} ${unit}`;
+  const sides = size.map((value) => significantNumber(value, 4)).join(' x ');
   const lines = [
     `Size: ${sides} ${unit} across, up and deep${isMetric ? '' : '; depth is drawn to no scale'}`,
     `Triangles: ${triangles}, off the depth map by ${length(rmsError)} (root mean square), ${length(maxError)} at most`,
@@ -31,7 +31,7 @@ export function stereoText(report: StereoReport): string {
   return [
     `Size: ${size.width} x ${size.height} pixels${cut}`,
     `Parallax: ${shortNumber(maxParallaxPx, 1)} pixels at most, ${shortNumber(share, 1)} % of the width, all of it behind the picture`,
-    `Hidden in the composite: ${percentText(hiddenPercent)} of the pixels; frames saw ${percentText(seenPercent)} of these, the rest goes on from beside`,
+    `Hidden in the composite: ${percentText(hiddenPercent)} of the pixels; frames saw ${percentText(seenPercent)} of these, the rest is filled from beside`,
     '',
   ].join('\n');
 }

@@ -1,4 +1,5 @@
 import type { MeasureKind, MeasureRequest, Quantity, StoredMeasure } from '../measures-file.js';
+import { significantNumber } from './numbers.js';
 
 const kindWords: Readonly<Record<MeasureKind, string>> = {
   distance: 'Distance',
@@ -33,7 +34,7 @@ export function quantityText(quantity: Quantity): string {
   const digits = digitsOf(value, uncertainty);
   const amount =
     uncertainty === null || uncertainty === 0
-      ? Number(value.toPrecision(6)).toString()
+      ? significantNumber(value, 6)
       : `${value.toFixed(digits)} ± ${uncertainty.toFixed(digits)}`;
   const words: Partial<Record<string, string>> = { step: Number(amount) === 1 ? 'step' : 'steps' };
   const name = words[unit] ?? unit;

@@ -6,6 +6,11 @@ export function shortNumber(value: number | null | undefined, digits: number): s
   return String(Number(value.toFixed(digits)));
 }
 
+/** A number rounded to `digits` digits that count, without trailing zeros. */
+export function significantNumber(value: number, digits: number): string {
+  return String(Number(value.toPrecision(digits)));
+}
+
 /** A number with exactly `digits` decimals, for columns; a dash for none. */
 export function columnNumber(value: number | null | undefined, digits: number): string {
   return value === null || value === undefined ? '–' : value.toFixed(digits);
