@@ -11,7 +11,6 @@ import { appendPng, type PngPicture, writePng } from '../result/png-file.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import type { RunRecord } from '../result/run-record.js';
 import { unfinishedPath } from '../result/unfinished.js';
-import { openRegularFile } from '../stack/regular-file.js';
 import { besideResult } from './beside-result.js';
 import { storedColours } from './composite-colours.js';
 import { type LoopKind, type LoopOptions, loopOptionTable } from './loop-options.js';
@@ -40,8 +39,6 @@ const pictureMs = { rocking: 62, travel: 90 } as const;
 /** Largest picture: an animation is looked at on a screen. */
 const maxPixels = 1e6;
 const webpQuality = 82;
-/** Bytes at the end of an animation in which it says what made it. */
-const tailBytes = 1024;
 
 /**
  * Makes a moving picture of a result: a .webp animation, or numbered .png files in a folder that is not there yet.
@@ -58,14 +55,15 @@ export async function makeLoop(
   const record = await readRunRecord(folder);
   const isAnimation = extname(out).toLowerCase() === '.webp';
   const inputs = [folder, record.folder, options.framesFrom];
-  const isEarlier = isAnimation && (await endsWithMark(out));
   const target: OutputTarget = {
     path: out,
     option: 'out',
     noun: 'moving picture',
     inputs,
     overwrite,
-    isOurs: () => isEarlier,
+    // An animation names its program at its end, as its format has it.
+    marked: 'last',
+    isOurs: (tail) => tail.includes(loopMark),
   };
   const check = () => (isAnimation ? refuseUnfitTarget(target) : refuseUnfitFolder(out, inputs));
   await check();
@@ -191,21 +189,4 @@ async function refuseUnfitFolder(out: string, inputs: readonly (string | undefin
   throw new OutputError(
     `${out} exists already: give a new folder for the numbered pictures with ${named('out')}, or a name that ends in .webp for an animation.`,
   );
-}
-
-/** An animation names its program at its end, as its format has it. */
-async function endsWithMark(path: string): Promise<boolean> {
-  try {
-    const handle = await openRegularFile(path);
-    try {
-      const { size } = await handle.stat();
-      const from = Math.max(0, size - tailBytes);
-      const { buffer, bytesRead } = await handle.read(Buffer.alloc(tailBytes), 0, tailBytes, from);
-      return buffer.subarray(0, bytesRead).includes(loopMark);
-    } finally {
-      await handle.close();
-    }
-  } catch {
-    return false;
-  }
 }

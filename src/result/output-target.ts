@@ -17,11 +17,13 @@ export interface OutputTarget {
   inputs?: readonly (string | undefined)[];
   /** Replace an earlier file of the same kind. Default false. */
   overwrite?: boolean | undefined;
-  /** Whether the first bytes of a file, `markBytes` of them or all, are those of such a file by Lamella. */
-  isOurs: (head: Buffer) => boolean;
+  /** Which bytes of a file `isOurs` looks at. Default 'first'. */
+  marked?: 'first' | 'last';
+  /** Whether these bytes, `markBytes` of them or all, are those of such a file by Lamella. */
+  isOurs: (bytes: Buffer) => boolean;
 }
 
-/** Bytes from the start of a file by which its kind is known. */
+/** Bytes from the start or end of a file by which its kind is known. */
 const markBytes = 8192;
 
 /**
@@ -32,7 +34,7 @@ const markBytes = 8192;
  * @throws OutputError that names the path and says what to do.
  */
 export async function refuseUnfitTarget(target: OutputTarget): Promise<void> {
-  const { path, option, noun, overwrite = false, isOurs } = target;
+  const { path, option, noun, overwrite = false, marked = 'first', isOurs } = target;
   await refuseUnfitPlace(target);
   const found = await lstat(path).catch(() => undefined);
   if (!found) return;
@@ -45,7 +47,7 @@ export async function refuseUnfitTarget(target: OutputTarget): Promise<void> {
       `${path} exists already: choose another name for ${named(option)}, or give ${named('overwrite')}.`,
     );
   }
-  if (!isOurs(await readHead(path))) {
+  if (!isOurs(await readPart(path, marked))) {
     throw new OutputError(
       `${path} is no ${noun} of Lamella, so it is left alone, with or without ${named('overwrite')}: choose another name for ${named(option)}.`,
     );
@@ -103,11 +105,12 @@ function isBelow(path: string, folder: string): boolean {
 }
 
 /** Empty for a file that cannot be read: it is not known to be ours. */
-async function readHead(path: string): Promise<Buffer> {
+async function readPart(path: string, part: 'first' | 'last'): Promise<Buffer> {
   try {
     const handle = await openRegularFile(path);
     try {
-      const { buffer, bytesRead } = await handle.read(Buffer.alloc(markBytes), 0, markBytes, 0);
+      const from = part === 'first' ? 0 : Math.max(0, (await handle.stat()).size - markBytes);
+      const { buffer, bytesRead } = await handle.read(Buffer.alloc(markBytes), 0, markBytes, from);
       return buffer.subarray(0, bytesRead);
     } finally {
       await handle.close();
