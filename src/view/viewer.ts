@@ -7,7 +7,6 @@ import type { MendedRecord } from '../mend/mended-record.js';
 import { type Mend, readMends } from '../mend/mends-file.js';
 import type { Raster, RowSource } from '../mend/raster.js';
 import { mergedFolder } from '../mend/result-files.js';
-import { reliefModel } from '../relief/relief-model.js';
 import { encodeJpeg } from '../result/jpeg-file.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import type { RunRecord } from '../result/run-record.js';
@@ -343,7 +342,9 @@ export class Viewer {
   relief(): Promise<Buffer> {
     const version = this.mapsVersion;
     if (this.model?.version !== version) {
-      const bytes = reliefModel(this.folder, this.record, shownTriangles);
+      const bytes = import('../relief/relief-model.js').then(({ reliefModel }) =>
+        reliefModel(this.folder, this.record, shownTriangles),
+      );
       this.model = { version, bytes };
       // What failed is tried again when it is asked for again.
       bytes.catch(() => {
