@@ -11,7 +11,7 @@ import type { System } from './system.js';
 const epilogue = `
 Points are "x,y x,y" and regions x,y,w,h or three or more corners "x,y x,y x,y", in pixels of the picture, counted from 0
 at the upper left. Values are kept in measures.json of the result and drawn into its report. ± reaches over two standard
-uncertainties. What cannot be known is said, and no value is made up.
+uncertainties. What cannot be known is reported as unknown, with the reason; no value is made up.
 
 Exit codes:
   0    done

@@ -58,7 +58,7 @@ const files = 'Files';
 
 /** What the command line of `lamella measure` takes. */
 export const measureFlags: OptionTable<MeasureFlags> = {
-  distance: { kind: points(2), group: measuring, help: 'distance in space, across and in the picture' },
+  distance: { kind: points(2), group: measuring, help: 'distance in the picture, across and in space' },
   height: {
     kind: points(2),
     group: measuring,
@@ -76,7 +76,7 @@ export const measureFlags: OptionTable<MeasureFlags> = {
     group: measuring,
     help: 'Ra and Rq along a line (ISO 4287), Sa and Sq of a region (ISO 25178)',
   },
-  area: { kind: region, group: measuring, help: 'area across and of the surface' },
+  area: { kind: region, group: measuring, help: 'area as the camera sees it, and area of the surface' },
   volume: { kind: region, group: measuring, help: 'volume above and below a plane' },
   sphere: { kind: region, group: measuring, help: 'radius of the sphere that fits a region best' },
   plane: {
@@ -89,8 +89,7 @@ export const measureFlags: OptionTable<MeasureFlags> = {
     kind: cutoffKind,
     group: measuring,
     help: 'cut-off wavelength of roughness, in mm or as 50px',
-    defaultText:
-      'the longest of 0.08, 0.25, 0.8, 2.5 and 8 mm that goes five times into the length, and so on below',
+    defaultText: 'the longest of 8, 2.5, 0.8, 0.25, 0.08 mm and so on that goes five times into the length',
   },
   note: {
     kind: {
@@ -100,7 +99,7 @@ export const measureFlags: OptionTable<MeasureFlags> = {
     group: measuring,
     help: 'text for the list',
   },
-  drop: { kind: ids, help: 'remove a measure from the list' },
+  drop: { kind: ids, help: 'remove measures from the list, by their ids' },
   list: { kind: toggle, help: 'list the measures and the scale, and change nothing' },
   table: {
     kind: fileName('FILE', '.csv', '.json'),
@@ -128,12 +127,12 @@ export const measureFlags: OptionTable<MeasureFlags> = {
   sensorWidthMm: {
     kind: number(0.1, 1000, 'mm'),
     group: 'Scale',
-    help: 'width of the sensor, for the magnification on it',
+    help: 'width of the sensor, from which the magnification on it follows',
   },
   printWidthMm: {
     kind: number(1, 100_000, 'mm'),
     group: 'Scale',
-    help: 'width of the picture on paper, for the magnification there',
+    help: 'width of the picture on paper, from which the magnification of the print follows',
   },
   json: jsonAnswer,
 };

@@ -2,7 +2,7 @@ import type { Quantity, QuantityUnit } from '../result/measures-file.js';
 import { coverageFactor, type Uncertain } from './propagate.js';
 
 export const noDepth = 'no depth that may be trusted is known there';
-export const noScale = 'pixels and steps have no common length: the field width and the step must be known';
+export const noScale = 'pixels and steps have no common length unless field width and step are known';
 
 /** A value that is known. */
 export function known(name: string, { value, sigma }: Uncertain, unit: QuantityUnit): Quantity {

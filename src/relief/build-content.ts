@@ -1,4 +1,4 @@
-import { InputError } from '../errors.js';
+import { InputError, named } from '../errors.js';
 import { throwIfStopped } from '../result/output-failure.js';
 import type { RunRecord } from '../result/run-record.js';
 import { closeSolid } from './close-solid.js';
@@ -140,6 +140,6 @@ function texturePoints({ corners }: ReliefMesh, cellPx: number, { size }: RunRec
 
 function tooFewTriangles(triangles: number): InputError {
   return new InputError(
-    `The depth edges of this result take more than ${triangles} triangles at any size: allow more of them.`,
+    `The depth edges of this result alone take more than ${triangles} triangles: allow more with ${named('triangles')}.`,
   );
 }

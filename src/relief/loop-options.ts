@@ -25,7 +25,7 @@ export const loopOptionTable: OptionTable<LoopOptions> = {
   loop: {
     kind: choice(...loopKinds),
     group: 'To show',
-    help: 'write a moving picture instead: rocking shows the relief from left to right and back, travel the focus from near to far and back',
+    help: 'write a moving picture instead: rocking turns the relief from left to right and back, travel shows the frames from near to far and back',
     default: 'rocking',
     defaultText: 'none',
   },

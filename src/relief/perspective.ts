@@ -65,7 +65,7 @@ export function perspectiveOf(
     growth: 0,
     sigma,
     ...(isClear && {
-      note: 'The frames change in scale as no camera on a rail changes them, as when the lens is focused: perspective is not taken out.',
+      note: 'The frames change in scale in a way that no camera on a rail causes, as when the lens is focused instead: perspective is not taken out.',
     }),
   };
 }

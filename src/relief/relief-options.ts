@@ -40,7 +40,7 @@ export const reliefOptionTable: OptionTable<ReliefOptions> = {
   },
   triangles: {
     kind: triangleCount,
-    help: 'most triangles, such as 500k or 2M; they are spent where the surface bends, and the error left is reported',
+    help: 'triangles at most, such as 500k or 2M; they are spent where the surface bends, and the error left is reported',
     default: 500_000,
     defaultText: '500k',
   },

@@ -53,7 +53,7 @@ export function resultScale(record: RunRecord, given: Partial<ScaleOptions> = {}
   }
   if (record.direction === 'unknown') {
     notes.push(
-      `Which end of the stack is near is not known: where it is the last frame, near and far are swapped. Merge again with ${optionName('direction')} to be sure.`,
+      `Which end of the stack is near is not known: if it is that of the last frame, near and far are swapped. Merge again with ${optionName('direction')} to be sure.`,
     );
   }
   if (note !== undefined) notes.push(note);

@@ -36,7 +36,7 @@ export const defaultComfortPercent = 3.3;
 export const comfortOption: OptionSpec<number> = {
   kind: number(0.1, 10, 'percent'),
   group: 'To show',
-  help: 'largest parallax between near and far, of the width of the picture: one degree of a picture that fills thirty',
+  help: "largest parallax between near and far, as a share of the picture's width; the default is one degree where the picture fills thirty degrees of the view",
   default: defaultComfortPercent,
 };
 
@@ -50,7 +50,7 @@ export const stereoOptionTable: OptionTable<StereoOptions> = {
   stereo: {
     kind: choice(...stereoLayouts),
     group: 'To show',
-    help: 'write a stereo picture instead: pairs for parallel or crossed eyes or one above the other, or for red-cyan glasses in grey or colour',
+    help: 'write a stereo picture instead: a pair side by side for parallel or crossed eyes, a pair one above the other, or one picture for red-cyan glasses, in grey or in colour',
     default: 'parallel',
     defaultText: 'none',
   },
