@@ -43,6 +43,7 @@ export async function findStackFrames(record: RunRecord, framesFrom?: string): P
     throw new InputError(`"${framesFrom}" is no folder: give the folder that holds the frames now.`);
   }
   const folder = resolve(framesFrom ?? record.folder);
+  const { development } = record;
   return Promise.all(
     record.frames.filter(isPlaced).map(async (frame) => {
       const [r, g = r, b = r] = frame.gainRatio;
@@ -53,7 +54,8 @@ export async function findStackFrames(record: RunRecord, framesFrom?: string): P
         folder,
         path,
         size: record.frameSize,
-        development: path !== undefined && (await isRawFile(path)) ? record.development : undefined,
+        // A result that names no development was made of no raw file.
+        development: development && path !== undefined && (await isRawFile(path)) ? development : undefined,
         reduced: record.preview,
         toFrame: compositeToFrame(frame.transform, record.crop),
         gainRatio: [r, g, b] as const,
