@@ -1,9 +1,10 @@
-import { lstat, mkdir, readdir, realpath, rename, rm } from 'node:fs/promises';
+import { lstat, mkdir, readdir, realpath, rm } from 'node:fs/promises';
 import { basename, dirname, resolve } from 'node:path';
 import { named, OutputError } from '../errors.js';
 import { asOutputError } from '../result/output-failure.js';
 import { refuseUnfitPlace } from '../result/output-target.js';
 import { isWithin } from '../result/path-within.js';
+import { renameIntoPlace } from '../result/result-folder.js';
 import { syncFolder, tidyUnfinished, unfinishedPath } from '../result/unfinished.js';
 import { isExportFolder } from './export-record.js';
 
@@ -60,20 +61,6 @@ export async function openExportFolder(out: string, options: ExportFolderOptions
       isOpen = false;
     },
   };
-}
-
-async function renameIntoPlace(dir: string, out: string): Promise<void> {
-  const isTaken = (await lstat(out).catch(() => undefined)) !== undefined;
-  const old = unfinishedPath(out, 'old');
-  if (isTaken) await rename(out, old);
-  try {
-    await rename(dir, out);
-  } catch (error) {
-    if (isTaken) await rename(old, out);
-    throw error;
-  }
-  await syncFolder(dirname(out));
-  if (isTaken) await rm(old, { recursive: true, force: true }).catch(() => undefined);
 }
 
 async function refuseUnfitFolder(out: string, { inputs, overwrite }: ExportFolderOptions): Promise<void> {

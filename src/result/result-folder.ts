@@ -101,10 +101,15 @@ function resultIn(
   };
 }
 
-async function renameIntoPlace(
+/**
+ * Renames a finished folder to its final path; what lies there stands aside until then, and stays when that fails.
+ *
+ * @param isStillSame, takeOver See `OpenResultOptions` and `OpenResult.commit`.
+ */
+export async function renameIntoPlace(
   dir: string,
   out: string,
-  isStillSame: OpenResultOptions['isStillSame'],
+  isStillSame?: OpenResultOptions['isStillSame'],
   takeOver?: (old: string) => Promise<void>,
 ): Promise<void> {
   const parent = dirname(out);
@@ -131,7 +136,7 @@ async function renameIntoPlace(
     throw error;
   }
   await syncFolder(parent);
-  // The new result stands; remains of the old one are tidied up by the next run.
+  // The new one stands; remains of the old one are tidied up by the next run.
   await rm(old, { recursive: true, force: true }).catch(() => undefined);
 }
 
