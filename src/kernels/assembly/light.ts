@@ -37,7 +37,7 @@ function samplesOf(light: v128, c1: f32, c2: f32, c3: f32): v128 {
   const one = f32x4.splat(1);
   const x = v128.min<f32>(one, v128.max<f32>(f32x4.splat(0), v128.mul<f32>(light, f32x4.splat(1.0 / 255))));
   const linear = f32x4.splat(c1);
-  // A parabola comes near: the cube as a square, less where it is dark.
+  // First guess: c3 v^3 is taken for c3 sqrt(x) v^2, which leaves a quadratic equation.
   const square = v128.add<f32>(f32x4.splat(c2), v128.mul<f32>(f32x4.splat(c3), v128.sqrt<f32>(x)));
   const root = v128.sqrt<f32>(v128.add<f32>(v128.mul<f32>(linear, linear), v128.mul<f32>(f32x4.splat(4), v128.mul<f32>(square, x))));
   const v = v128.div<f32>(v128.add<f32>(x, x), v128.add<f32>(linear, root));

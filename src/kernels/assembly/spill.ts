@@ -189,9 +189,9 @@ function cellAt(cells: usize, width: i32, height: i32, x: i32, y: i32): usize {
 }
 
 /**
- * The spill over each pixel of level 1 in the frames of its own depth. The disc of rays about it is asked at `samples` points
- * that lie the denser the nearer, each in cells about as large as the ring's part that it stands for: whatever is nearer by
- * more than `gap` stored units and whose own blur reaches from there covers its part.
+ * The spill over each pixel of level 1 in the frames of its own depth. The disc of rays about the pixel is sampled at
+ * `samples` points, denser near its centre. Each point stands for its part of a ring and reads a cell of about that size: a
+ * layer that is nearer by more than `gap` stored units, and whose own blur reaches the pixel, covers the part.
  *
  * places, weights: of level 0; from pixels of less than leastWeight nothing is subtracted. cells: three u32 a size, the smallest
  * first: address, width, height. table: cosine, sine and distance (0..1) of each sample, f32. blur: radius of the blur a frame
