@@ -1,6 +1,7 @@
 import type { Command } from 'commander';
 import { batchCommand } from './batch-command.js';
 import { checkCommand } from './check-command.js';
+import { deskCommand } from './desk-command.js';
 import { exportCommand } from './export-command.js';
 import { measureCommand } from './measure-command.js';
 import { mendCommand } from './mend-command.js';
@@ -14,6 +15,7 @@ import { workerCommand } from './worker-command.js';
 
 /** The commands in the order of the work; heavy modules are loaded by a command's action, not by its file. */
 export const commands: readonly ((system: System) => Command)[] = [
+  deskCommand,
   planCommand,
   checkCommand,
   mergeCommand,

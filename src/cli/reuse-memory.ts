@@ -1,5 +1,15 @@
 /** Commands that decode frames by the dozen. */
-const decodingCommands = new Set(['merge', 'check', 'batch', 'worker', 'mend', 'trace', 'view', 'export']);
+const decodingCommands = new Set([
+  'desk',
+  'merge',
+  'check',
+  'batch',
+  'worker',
+  'mend',
+  'trace',
+  'view',
+  'export',
+]);
 
 /**
  * One arena that keeps what is freed, on huge pages. By default glibc gets every decoded frame from the system and
@@ -20,7 +30,7 @@ const closeOnExec = 2; // F_SETFD of <fcntl.h>
  */
 export async function reuseMemory(command: string | undefined): Promise<void> {
   const given = process.env.GLIBC_TUNABLES;
-  if (process.platform !== 'linux' || !decodingCommands.has(command ?? '')) return;
+  if (process.platform !== 'linux' || !decodingCommands.has(command ?? 'desk')) return;
   if (given?.includes('glibc.malloc.')) return;
   try {
     const { default: koffi } = await import('koffi');

@@ -41,7 +41,8 @@ export async function runCli(args: readonly string[], version: string, system: S
   }
   const callAsBefore = callOptions((option) => flagName(option));
   try {
-    await program.parseAsync(args, { from: 'user' });
+    // Without a command, the whole job.
+    await program.parseAsync(args.length === 0 ? ['desk'] : args, { from: 'user' });
     return exitCodes.ok;
   } catch (error) {
     const called = program.commands.find((command) => command.name() === args[0]);

@@ -34,7 +34,7 @@ export function passGuard(request: IncomingMessage, port: number, token: string)
   }
   const [, given = '', ...rest] = path.split('/');
   if (!sameText(given, token))
-    return refused('The token in the address is wrong. Open the address that lamella view printed.');
+    return refused('The token in the address is wrong. Open the address that Lamella printed.');
   return `/${rest.join('/')}`;
 }
 

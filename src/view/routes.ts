@@ -5,21 +5,14 @@ import { fileURLToPath } from 'node:url';
 import { InputError, LamellaError } from '../errors.js';
 import { type Mend, mendListShape, repeatedId } from '../mend/mends-file.js';
 import type { HttpError } from './guard.js';
+import { type Answer, jsonType } from './local-server.js';
 import { pageHtml } from './page-html.js';
 import { pageStyle } from './page-style.js';
+import { readBody } from './read-body.js';
 import type { TileAddress } from './tiles.js';
 import type { Viewer } from './viewer.js';
 
-export interface Answer {
-  status: number;
-  type: string;
-  body: Buffer | string;
-  /** True for what never changes under its address. */
-  isLasting?: boolean;
-}
-
-const json = 'application/json; charset=utf-8';
-const maxBodyBytes = 8e6;
+const json = jsonType;
 
 /**
  * Answers a request that passed the guard.
@@ -37,9 +30,6 @@ export async function answer(
   const isRead = request.method === 'GET' || request.method === 'HEAD';
   if (posted) {
     if (request.method !== 'POST') return { status: 405, message: 'POST' };
-    if (!/^application\/json\b/.test(request.headers['content-type'] ?? '')) {
-      return { status: 415, message: 'The body must be JSON.' };
-    }
     const body = await readBody(request);
     return typeof body === 'string' ? posted(viewer, body, gone) : body;
   }
@@ -196,20 +186,4 @@ async function cropRoute(viewer: Viewer, query: URLSearchParams): Promise<Answer
 function wholeNumbers(query: URLSearchParams, names: readonly string[]): number[] | undefined {
   const texts = names.map((name) => query.get(name) ?? '');
   return texts.every((text) => /^\d{1,6}$/.test(text)) ? texts.map(Number) : undefined;
-}
-
-async function readBody(request: IncomingMessage): Promise<string | HttpError> {
-  const pieces: Buffer[] = [];
-  let length = 0;
-  try {
-    for await (const piece of request as AsyncIterable<Buffer>) {
-      length += piece.length;
-      if (length > maxBodyBytes) return { status: 413, message: 'The body is too long.' };
-      pieces.push(piece);
-    }
-  } catch {
-    // Whoever sent it went away in the middle.
-    return { status: 400, message: 'The body ended early.' };
-  }
-  return Buffer.concat(pieces).toString('utf8');
 }

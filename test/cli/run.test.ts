@@ -102,13 +102,6 @@ describe('a usage error', () => {
     expect((await run(['merge', 'bee', '--nothing'])).stderr).toContain('Run "lamella merge --help"');
     expect((await run(['nothing'])).stderr).toContain('Run "lamella --help"');
   });
-
-  it('is no command at all: the help goes to stderr', async () => {
-    const { exitCode, stdout, stderr } = await run([]);
-    expect(exitCode).toBe(2);
-    expect(stdout).toBe('');
-    expect(stderr).toContain('Usage: lamella');
-  });
 });
 
 describe('a failed merge', () => {

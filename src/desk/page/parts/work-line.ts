@@ -1,0 +1,17 @@
+import { html, nothing, type TemplateResult } from '../../lit/lit-html.js';
+import type { Job } from '../jobs.js';
+import { screenAddress } from '../screen.js';
+
+/** In the bar, on every screen: what is being done, or that nobody answers. */
+export function workLine(jobs: readonly Job[], isThere: boolean): TemplateResult | typeof nothing {
+  if (!isThere)
+    return html`<span class="lost" role="alert">Lamella does not answer. Is it still running?</span>`;
+  const running = jobs.find(({ state }) => state === 'running');
+  const waiting = jobs.filter(({ state }) => state === 'waiting').length;
+  if (!running) return nothing;
+  const path = running.kind === 'night' ? 'night' : 'merge';
+  return html`<a href=${screenAddress(path, { job: String(running.id) })}
+    ><progress max="1" .value=${running.share} aria-label="Progress of ${running.title}"></progress>
+    <span class="work-name">${running.title}</span>${waiting > 0 ? html` <span class="quiet">+${waiting}</span>` : nothing}</a
+  >`;
+}

@@ -1,0 +1,9 @@
+import type { Screen } from './screen.js';
+import { guideScreen } from './screens/guide.js';
+import { lookScreen } from './screens/look.js';
+import { mergeScreen } from './screens/merge.js';
+import { nightScreen } from './screens/night.js';
+import { placesScreen } from './screens/places.js';
+
+/** In the order of the work; the first is shown at the start. */
+export const screens: readonly Screen[] = [placesScreen, mergeScreen, lookScreen, nightScreen, guideScreen];

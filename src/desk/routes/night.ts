@@ -1,0 +1,3 @@
+import type { DeskRoutes } from '../route.js';
+
+export const nightRoutes: DeskRoutes = {};

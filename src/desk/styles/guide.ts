@@ -1,0 +1,3 @@
+/** Rules of the guide screen; each begins with `.of-guide`. */
+export const guideStyle = `
+`;

@@ -1,0 +1,3 @@
+/** Rules of the look screen; each begins with `.of-look`. */
+export const lookStyle = `
+`;

@@ -1,0 +1,3 @@
+/** Rules of the places screen; each begins with `.of-places`. */
+export const placesStyle = `
+`;
