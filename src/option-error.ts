@@ -1,4 +1,3 @@
-import { inspect } from 'node:util';
 import { named, UsageError } from './errors.js';
 import { commaAdvice } from './options/read-number.js';
 
@@ -31,11 +30,21 @@ export function optionError(
 
 /** A received value as a message shows it, cut where it grows long. */
 export function showValue(value: unknown): string {
-  const text =
-    value === ''
-      ? 'an empty text'
-      : typeof value === 'string'
-        ? value
-        : inspect(value, { breakLength: Infinity });
+  const text = value === '' ? 'an empty text' : typeof value === 'string' ? value : valueText(value, 0);
   return text.length > maxShown ? `${text.slice(0, maxShown)}...` : text;
+}
+
+/** A value as JavaScript writes it, to the depth and length that a message has room for. Knows no Node: it runs on pages too. */
+function valueText(value: unknown, depth: number): string {
+  if (typeof value === 'string') return `'${value}'`;
+  if (typeof value === 'function') return '[function]';
+  if (typeof value !== 'object' || value === null) return Object.is(value, -0) ? '-0' : String(value);
+  if (depth > 1 || ArrayBuffer.isView(value)) return `[${value.constructor?.name ?? 'Object'}]`;
+  if (Array.isArray(value)) {
+    const items: readonly unknown[] = value.slice(0, maxShown);
+    return items.length === 0 ? '[]' : `[ ${items.map((item) => valueText(item, depth + 1)).join(', ')} ]`;
+  }
+  const fields = Object.entries(value).slice(0, maxShown);
+  const pairs = fields.map(([name, field]) => `${name}: ${valueText(field, depth + 1)}`);
+  return pairs.length === 0 ? '{}' : `{ ${pairs.join(', ')} }`;
 }

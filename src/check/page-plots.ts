@@ -1,6 +1,6 @@
+import { axisMarks } from '../markup/axis-marks.js';
 import { html, type Markup, noMarkup } from '../markup/markup.js';
 import { shortNumber } from '../result/report/numbers.js';
-import { axisMarks } from '../result/report/rail-ruler.js';
 
 /** One line of a plot: a value per frame, null where it is not known. */
 export interface PlotLine {

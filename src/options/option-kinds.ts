@@ -1,4 +1,3 @@
-import { extname } from 'node:path';
 import { showValue } from '../option-error.js';
 import type { OptionKind } from './option.js';
 import { readFNumber, readQuantity, readRatio } from './read-quantity.js';
@@ -82,11 +81,10 @@ export function folderPath(valueName = 'FOLDER'): OptionKind<string> {
 
 /** A file name with one of some endings, such as '.html'. */
 export function fileName(valueName: string, ...endings: string[]): OptionKind<string> {
-  return {
-    ...text(`a file name that ends in ${listWords(endings)}`, /./s, valueName),
-    isValid: (value): value is string =>
-      typeof value === 'string' && endings.includes(extname(value).toLowerCase()),
-  };
+  const ending = endings.map((one) => one.replace('.', '\\.')).join('|');
+  // What is nothing but an ending is a hidden file.
+  const pattern = new RegExp(`[^/\\\\](${ending})$`, 'i');
+  return text(`a file name that ends in ${listWords(endings)}`, pattern, valueName);
 }
 
 /** An option that may be given several times, each time with a value of `kind`. */

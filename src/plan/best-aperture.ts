@@ -8,9 +8,8 @@ import { isWider, type PlanLens } from './lens.js';
 import type { PlanOptions } from './plan-options.js';
 import type { PlanCircle } from './sensor.js';
 
-/** One aperture and its consequences at the overlap of the plan. */
-export interface ApertureChoice {
-  name: 'a stop wider' | 'best' | 'a stop narrower' | 'as planned';
+/** An aperture and its consequences at the overlap of the plan. */
+export interface ApertureEffect {
   /** Null for an objective. */
   markedFNumber: number | null;
   effectiveFNumber: number;
@@ -18,6 +17,11 @@ export interface ApertureChoice {
   depthOfFieldMm: number;
   stepMm: number;
   frames: number;
+}
+
+/** One aperture among those to choose from. */
+export interface ApertureChoice extends ApertureEffect {
+  name: 'a stop wider' | 'best' | 'a stop narrower' | 'as planned';
   /** Frames more than at the best aperture (than as planned, where no lens reaches the best); negative for fewer. */
   framesMore: number;
 }
@@ -57,15 +61,7 @@ export function bestAperture(
   const limited = marked === null ? effective : (markedFNumberUpTo(marked) ?? marked);
   const isOutOfReach = widest !== null && limited < widest;
   const start = isOutOfReach ? widest : limited;
-  const at = (fNumber: number): PlanLens => {
-    const effectiveHere = marked === null ? fNumber : effectiveFNumber(fNumber, magnification, pupilRatio);
-    return {
-      ...lens,
-      markedFNumber: marked === null ? null : fNumber,
-      effectiveFNumber: effectiveHere,
-      numericalAperture: numericalAperture(effectiveHere, magnification),
-    };
-  };
+  const at = (fNumber: number): PlanLens => lensAt(lens, fNumber);
   const neighbourOf = marked === null ? stopDown : neighbour;
   const isOpen =
     widest === null ? marked === null || marked > stopDown(1, -stopsBeyondOne) : !isWider(limited, widest);
@@ -80,7 +76,10 @@ export function bestAperture(
   const choices = candidates
     .filter((choice) => choice.lens.numericalAperture < 1)
     .filter(({ lens: { markedFNumber: own } }) => widest === null || own === null || !isWider(own, widest))
-    .map((choice) => costOf(choice, pixelPitchUm, circle, options));
+    .map(({ name, lens: choice }): ApertureChoice => {
+      const effect = apertureEffect(choice, pixelPitchUm, circle, options);
+      return { name, ...effect, framesMore: 0 };
+    });
   const reference = choices.find((choice) => choice.name === candidates[1].name);
   for (const choice of choices) choice.framesMore = choice.frames - (reference?.frames ?? 0);
   return {
@@ -92,16 +91,29 @@ export function bestAperture(
   };
 }
 
-function costOf(
-  { name, lens }: { name: ApertureChoice['name']; lens: PlanLens },
+/** The lens at another aperture, by its marked f-number; an objective, which has none, by the effective one. */
+export function lensAt(lens: PlanLens, fNumber: number): PlanLens {
+  const { magnification, pupilRatio } = lens;
+  const effective =
+    lens.markedFNumber === null ? fNumber : effectiveFNumber(fNumber, magnification, pupilRatio);
+  return {
+    ...lens,
+    markedFNumber: lens.markedFNumber === null ? null : fNumber,
+    effectiveFNumber: effective,
+    numericalAperture: numericalAperture(effective, magnification),
+  };
+}
+
+/** What the aperture of a lens means for detail, depth and frames. */
+export function apertureEffect(
+  lens: PlanLens,
   pixelPitchUm: number,
   circle: PlanCircle,
   { wavelengthNm, overlapPercent, depthMm }: PlanOptions,
-): ApertureChoice {
+): ApertureEffect {
   const depthOfFieldMm = planDepth(lens, circle, wavelengthNm).combined.totalMm;
   const step = stepMm(depthOfFieldMm, overlapPercent / 100);
   return {
-    name,
     markedFNumber: lens.markedFNumber,
     effectiveFNumber: lens.effectiveFNumber,
     airyPx: airyDiameterUm(wavelengthNm, lens.effectiveFNumber) / pixelPitchUm,
@@ -109,7 +121,6 @@ function costOf(
     stepMm: step,
     // The validation of the options guarantees that a stack has a depth.
     frames: frameCount(depthMm as number, step),
-    framesMore: 0,
   };
 }
 

@@ -1,10 +1,15 @@
 import { htmlPage } from '../markup/html-page.js';
 import { html, type Markup, noMarkup } from '../markup/markup.js';
+import { apertureDrawing } from './aperture-drawing.js';
 import { benchCaution, fieldCaution } from './caution.js';
+import { planDrawingStyle } from './drawing-style.js';
+import { framesText } from './number-text.js';
 import type { Plan } from './plan.js';
 import { planText } from './plan-text.js';
 import { sheetTitlePrefix } from './sheet-marks.js';
 import { sheetTable } from './sheet-rows.js';
+import { sheetStyle } from './sheet-style.js';
+import { slabDrawing } from './slab-drawing.js';
 
 /** Format of a sheet: a page to print, or a table. */
 export type SheetFormat = 'html' | 'csv';
@@ -27,41 +32,47 @@ function csvSheet(plan: Plan): string {
   return `${[...table, '', ...quoted].join('\r\n')}\r\n`;
 }
 
-const style = `
+const pageStyle = `
 :root { color-scheme: light; }
-body { margin: 0 auto; max-width: 46rem; padding: 1rem; background: #fff; color: #111; font: 1rem/1.4 system-ui, sans-serif; }
-h1 { font-size: 1.4rem; margin: 0 0 .5rem; }
-pre { font-size: .8rem; white-space: pre-wrap; border: 1px solid #bbb; padding: .6rem; }
-.warning { border-left: .3rem solid #a65b00; padding: .2rem .8rem; }
-.caution { font-size: .85rem; border: 1px solid #111; padding: .4rem .8rem; }
-.caution ul { margin: .2rem 0; padding-left: 1.2rem; }
-table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
-th, td { border-bottom: 1px solid #bbb; padding: .25rem .6rem; text-align: right; }
-thead { display: table-header-group; }
-tr { break-inside: avoid; }
-tbody tr:nth-child(5n) td { border-bottom-color: #111; }
-.box { display: inline-block; width: 1em; height: 1em; border: 1.5px solid #111; vertical-align: -.15em; }
+body { margin: 0 auto; max-width: 46rem; padding: 1rem; background: #fff; }
 @media print { body { max-width: none; padding: 0; } }
 `;
 
 function htmlSheet(plan: Plan): string {
+  const body = html`<div class="sheet">${sheetMarkup(plan)}</div>`;
+  return htmlPage(
+    `${sheetTitlePrefix}${sheetTitle(plan)}`,
+    `${pageStyle}${sheetStyle}${planDrawingStyle}`,
+    body,
+    '',
+  );
+}
+
+function sheetTitle(plan: Plan): string {
+  return plan.kind === 'stack' ? 'Positions of the rail' : 'Distances to focus at';
+}
+
+/** Width of a sheet's drawings: that of its text. */
+const drawingWidth = 700;
+
+/** The sheet to print, to go into an element of class `sheet`, whose style is `sheetStyle` with `planDrawingStyle`. */
+export function sheetMarkup(plan: Plan): Markup {
   const { headings, rows } = sheetTable(plan);
-  const title = plan.kind === 'stack' ? 'Positions of the rail' : 'Distances to focus at';
   const row = (cells: string[]): Markup =>
     html`<tr>${cells.map((cell) => html`<td>${cell}</td>`)}<td><span class="box"></span></td></tr>\n`;
-  const body = html`<h1>${title}: ${plan.frames} ${plan.frames === 1 ? 'frame' : 'frames'}</h1>
+  return html`<h1>${sheetTitle(plan)}: ${framesText(plan.frames)}</h1>
 ${plan.warnings.map((warning) => html`<p class="warning"><strong>Warning.</strong> ${warning}</p>\n`)}
 <div class="caution"><strong>Caution</strong><ul>${cautionOf(plan).map((line) => html`<li>${line}</li>`)}</ul></div>
-${plan.kind === 'stack' ? howToTurn(plan.knobPerFrame !== null) : noMarkup}
+${plan.kind === 'stack' ? html`${slabDrawing(plan, drawingWidth, 'sheet')}${howToTurn(plan.knobPerFrame !== null)}` : noMarkup}
 <table>
-<thead><tr>${headings.map((heading) => html`<th>${heading}</th>`)}<th>Done</th></tr></thead>
+<thead><tr>${headings.map((heading) => html`<th scope="col">${heading}</th>`)}<th scope="col">Done</th></tr></thead>
 <tbody>
 ${rows.map(row)}</tbody>
 </table>
 <h2>The plan</h2>
 <pre>${planText(plan)}</pre>
+${plan.kind === 'stack' ? apertureDrawing(plan, drawingWidth) : noMarkup}
 ${plan.notes.map((note) => html`<p>${note}</p>\n`)}`;
-  return htmlPage(`${sheetTitlePrefix}${title}`, style, body, '');
 }
 
 function howToTurn(hasKnob: boolean): Markup {

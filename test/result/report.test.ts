@@ -4,11 +4,12 @@ import sharp from 'sharp';
 import { expect, test } from 'vitest';
 import { hatchGreys } from '../../src/image/map-colours.js';
 import { similarityMatrix } from '../../src/image/transform.js';
+import { axisMarks } from '../../src/markup/axis-marks.js';
 import { html } from '../../src/markup/markup.js';
 import type { Finding } from '../../src/result/finding.js';
 import { frameNearness, framesByDepth } from '../../src/result/frame-nearness.js';
 import { transformParts } from '../../src/result/report/frame-table.js';
-import { axisMarks, railRuler } from '../../src/result/report/rail-ruler.js';
+import { railRuler } from '../../src/result/report/rail-ruler.js';
 import {
   depthThumbnail,
   pictureThumbnail,

@@ -1,4 +1,5 @@
 import { depthColour } from '../../image/map-colours.js';
+import { axisMarks } from '../../markup/axis-marks.js';
 import { html, type Markup, noMarkup } from '../../markup/markup.js';
 import type { RunFrame, RunRecord } from '../run-record.js';
 import { depthText, percentText, shortNumber } from './numbers.js';
@@ -111,19 +112,6 @@ function spacedFrames(
     chosen.add(frame);
   }
   return chosen;
-}
-
-/** About eight round values (1, 2 or 5 times a power of ten apart) from near to far. */
-export function axisMarks(near: number, far: number): number[] {
-  const span = far - near;
-  if (!(span > 0)) return [near];
-  const rough = span / 8;
-  const power = 10 ** Math.floor(Math.log10(rough));
-  const distance = [1, 2, 5, 10].map((factor) => factor * power).find((candidate) => candidate >= rough)!;
-  const marks: number[] = [];
-  const last = Math.floor(far / distance + 1e-9);
-  for (let i = Math.ceil(near / distance - 1e-9); i <= last; i++) marks.push(i * distance);
-  return marks;
 }
 
 function fixed(value: number): string {
