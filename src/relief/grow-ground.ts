@@ -1,4 +1,5 @@
 import type { Size } from '../image/image.js';
+import { findPieces, linkCells } from './surface-raster.js';
 
 /** Levels of 8 bits by which ground may differ from the ground beside it: noise and its own soft shades. */
 const maxDifference = 14;
@@ -10,23 +11,25 @@ const maxDrift = 24;
 const maxDifferenceBeyond = 8;
 /** Pixels of the composite that ground reaches behind a hair. */
 const hairPx = 8;
-/** Share of the picture that counts for ground at least, before it grows. */
-const minSeedShare = 0.005;
+/** Share of the picture that a piece without detail takes at least to be ground: smaller ones are smooth parts of a subject. */
+const minPieceShare = 0.02;
 /** Share of the surface that must remain: where picture and ground look alike, colour says nothing. */
 const minRemainingShare = 0.05;
 
 /**
  * Takes out the ground around fine things. Beside a hair before a ground without detail the focus of the hair's blur is
  * all that there is to measure, so depth.tif holds the hair's depth far beyond its outline. Ground is what can be reached
- * from ground without crossing an edge in the composite, other than those of a hair.
+ * from ground without crossing an edge in the composite, other than those of a hair; from large pieces without detail alone.
  *
  * @param depth (rows, cols); becomes NaN where ground is found.
+ * @param noDetail (rows, cols): 1 where depth is NaN for want of detail, 0 where for another reason, as out of reach.
  * @param colours (rows, cols, 3), sRGB.
  * @param cellPx Pixels of the composite a side of a cell.
  * @returns Cells that were taken out.
  */
 export function growGround(
   depth: Float32Array,
+  noDetail: Uint8Array,
   colours: Uint8Array,
   { width, height }: Size,
   cellPx: number,
@@ -40,17 +43,18 @@ export function growGround(
   /** The cell without detail that ground was reached from. */
   const origin = new Int32Array(cells);
   let front: number[] = [];
+  const isGuide = largePieces(noDetail, { width, height });
   for (let i = 0; i < cells; i++) {
     if (!Number.isNaN(depth[i])) continue;
     isGround[i] = 1;
-    if (!isSmooth(i)) continue;
+    if (!isGuide[i] || !isSmooth(i)) continue;
     behind[i] = hairCells;
     origin[i] = i;
     for (let k = 0; k < 3; k++) shade[3 * i + k] = colours[3 * i + k];
     front.push(i);
   }
   const seeds = front.length;
-  if (seeds < minSeedShare * cells) return 0;
+  if (seeds === 0) return 0;
   const grown: number[] = [];
   // In rings, so that every cell takes the shade of the ground nearest to it.
   while (front.length > 0) {
@@ -68,7 +72,7 @@ export function growGround(
   for (const i of grown) depth[i] = Number.NaN;
   return grown.length;
 
-  /** What has no depth but shows detail, as beyond the reach of frames, is no guide to what ground looks like. */
+  /** Seams to what shows detail are no guide to what ground looks like. */
   function isSmooth(i: number): boolean {
     const besides = [(i + 1) % width === 0 ? i : i + 1, i + width < cells ? i + width : i];
     return besides.every((j) =>
@@ -103,4 +107,14 @@ export function growGround(
     }
     next.push(to);
   }
+}
+
+/** 1 in the pieces of what shows no detail that are as large as a ground. */
+function largePieces(noDetail: Uint8Array, size: Size): Uint8Array {
+  // Linked wherever both show none.
+  const depth = Float32Array.from(noDetail, (value) => (value ? 0 : Number.NaN));
+  const links = linkCells(depth, size, 0);
+  const { labels, areas } = findPieces({ ...size, depth, confidence: noDetail, links });
+  const least = minPieceShare * labels.length;
+  return Uint8Array.from(labels, (label) => (label >= 0 && areas[label] >= least ? 1 : 0));
 }

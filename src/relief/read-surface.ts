@@ -1,6 +1,7 @@
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { median } from '../image/median.js';
+import type { CoverageClassName } from '../result/coverage.js';
 import type { RunRecord } from '../result/run-record.js';
 import { growGround } from './grow-ground.js';
 import { removeSpecks } from './remove-specks.js';
@@ -46,14 +47,14 @@ export function readSurface(
   folder: string,
 ): ReliefSurface {
   const size = cellGrid(record, cellPx);
-  const { depth, known, confidence, hasConfidence } = readCells(rasters, record, size, cellPx);
+  const { depth, noDetail, known, confidence, hasConfidence } = readCells(rasters, record, size, cellPx);
   if (!hasConfidence) {
     throw new InputError(
       `No pixel of ${folder} has a depth with any confidence, so there is no relief to make of it. Look at it with lamella view, or merge the stack again.`,
     );
   }
   const maxJump = edgeJump(scale, cellPx);
-  growGround(depth, colours, size, cellPx);
+  growGround(depth, noDetail, colours, size, cellPx);
   const raster: SurfaceRaster = { ...size, depth, confidence, links: linkCells(depth, size, maxJump) };
   const specks = removeSpecks(raster, known, maxJump);
   let empty = 0;
@@ -90,10 +91,13 @@ function readCells(
   cellPx: number,
 ) {
   const { width: columns, height: rows } = record.size;
-  const isGround = groundColours(record);
+  const noDetailColour = colourOf(record, 'no-detail');
+  const outOfReachColour = colourOf(record, 'out-of-reach');
   const cells = {
     /** As the relief has it: NaN is ground. */
     depth: new Float32Array(width * height).fill(Number.NaN),
+    /** 1 where most shows no detail. */
+    noDetail: new Uint8Array(width * height),
     /** As depth.tif has it, ground included. */
     known: new Float32Array(width * height).fill(Number.NaN),
     confidence: new Uint8Array(width * height),
@@ -117,20 +121,22 @@ function readCells(
     for (let cellX = 0; cellX < width; cellX++) {
       const left = cellX * cellPx;
       const right = Math.min(columns, left + cellPx);
-      let [solids, knowns, confidences, pixels] = [0, 0, 0, 0];
+      let [solids, knowns, blanks, confidences, pixels] = [0, 0, 0, 0, 0];
       for (let y = 0; y < bandRows; y++) {
         for (let x = left; x < right; x++) {
           const i = y * columns + x;
+          const colour = (colours[3 * i] << 16) | (colours[3 * i + 1] << 8) | colours[3 * i + 2];
           pixels++;
+          if (colour === noDetailColour) blanks++;
           if (!Number.isFinite(depths[i])) continue;
           all[knowns++] = depths[i];
-          const colour = (colours[3 * i] << 16) | (colours[3 * i + 1] << 8) | colours[3 * i + 2];
-          if (isGround.has(colour)) continue;
+          if (colour === noDetailColour || colour === outOfReachColour) continue;
           solid[solids++] = depths[i];
           confidences += sure[i];
         }
       }
       const at = cellY * width + cellX;
+      if (2 * blanks > pixels) cells.noDetail[at] = 1;
       if (knowns > 0) cells.known[at] = median(all, knowns);
       if (2 * solids < pixels || solids === 0) continue;
       cells.depth[at] = median(solid, solids);
@@ -141,11 +147,10 @@ function readCells(
   return cells;
 }
 
-/** Colours of coverage.png, as 24-bit numbers, of what is no surface. */
-function groundColours(record: RunRecord): Set<number> {
-  const names = new Set<string>(['no-detail', 'out-of-reach']);
-  const classes = record.maps.coverage.classes.filter(({ name }) => names.has(name));
-  return new Set(classes.map(({ colour }) => Number.parseInt(colour.slice(1), 16)));
+/** Colour of a class in coverage.png, as a 24-bit number; undefined where the record names no such class. */
+function colourOf(record: RunRecord, name: CoverageClassName): number | undefined {
+  const found = record.maps.coverage.classes.find((known) => known.name === name);
+  return found && Number.parseInt(found.colour.slice(1), 16);
 }
 
 /** Lays what is nothing flat behind nearly all that is something. */

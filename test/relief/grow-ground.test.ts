@@ -22,12 +22,12 @@ function scene(groundAt: (x: number) => number = (x) => 70 + x / 8) {
     colours.set(colour, 3 * i);
     depth[i] = what[i] === 'ground' ? Number.NaN : what[i] === 'head' ? 0 : -1;
   }
-  return { depth, colours, what };
+  return { depth, noDetail: Uint8Array.from(depth, (value) => (Number.isNaN(value) ? 1 : 0)), colours, what };
 }
 
 it('takes the ground away that has the depth of the hair beside it, on either side, and leaves hair and head', () => {
-  const { depth, colours, what } = scene();
-  growGround(depth, colours, size, 1);
+  const { depth, noDetail, colours, what } = scene();
+  growGround(depth, noDetail, colours, size, 1);
   const left = { head: 0, hair: 0, flap: 0, ground: 0 };
   const all = { ...left };
   for (const [i, name] of what.entries()) {
@@ -38,14 +38,26 @@ it('takes the ground away that has the depth of the hair beside it, on either si
 });
 
 it('takes nothing where subject and ground look alike', () => {
-  const { depth, colours } = scene();
+  const { depth, noDetail, colours } = scene();
   colours.fill(90);
   const before = depth.slice();
-  expect(growGround(depth, colours, size, 1)).toBe(0);
+  expect(growGround(depth, noDetail, colours, size, 1)).toBe(0);
   expect(depth).toEqual(before);
 });
 
 it('takes nothing where there is no ground', () => {
-  const { depth, colours } = scene();
-  expect(growGround(depth.fill(0), colours, size, 1)).toBe(0);
+  const { depth, noDetail, colours } = scene();
+  expect(growGround(depth.fill(0), noDetail.fill(0), colours, size, 1)).toBe(0);
+});
+
+it('takes nothing from what is out of reach, nor from a smooth spot of the subject, though it looks the same', () => {
+  for (const isBlank of [() => 0, (x: number, y: number) => (Math.hypot(x - 80, y - 10) < 6 ? 1 : 0)]) {
+    const { depth, noDetail, colours } = scene();
+    for (let i = 0; i < depth.length; i++) {
+      noDetail[i] = isBlank(i % size.width, Math.floor(i / size.width));
+      // The last columns are out of reach.
+      depth[i] = noDetail[i] || i % size.width > 110 ? Number.NaN : 0;
+    }
+    expect(growGround(depth, noDetail, colours, size, 1)).toBe(0);
+  }
 });
