@@ -90,6 +90,7 @@ async function mergeRun(
       bits,
       { ...options, threads },
       () => ({ direction }),
+      () => undefined,
       steps,
       focusWidthSteps,
       [],

@@ -27,13 +27,19 @@ import { focusLevels, frameSlots, workerScratchBytes } from './arena-need.js';
 import type { RunLog } from './run-log.js';
 import type { UsedFrame } from './used-frame.js';
 
-export interface MergedFrames {
-  /** Interleaved RGB, (rows, cols, 3), full range of `bits`. */
-  pixels: Uint8Array | Uint16Array;
+/** What is known of a picture before it is blended. */
+export interface FoundMaps {
   maps: SurfaceMaps;
   /** Ordinal of the frame that supplies the detail, (rows, cols); 0 = none. */
   sources: Uint16Array;
   way: FocusDirection;
+}
+
+export interface MergedFrames<Found> {
+  /** Interleaved RGB, (rows, cols, 3), full range of `bits`. */
+  pixels: Uint8Array | Uint16Array;
+  /** What `onMaps` made of the maps. */
+  found: Found;
 }
 
 /** Frames that show no detail above their noise. */
@@ -50,21 +56,24 @@ function nearSignOf({ direction }: FocusDirection): -1 | 0 | 1 {
 /**
  * The second and third reading of a stack: focus curves, then, with the surface known, the picture.
  * Memory is a fixed number of bytes a pixel, whatever the number of frames.
+ *
+ * @param onMaps Takes the maps as soon as they are final, so that they can be written beside the blend.
  */
-export async function mergeFrames(
+export async function mergeFrames<Found>(
   frames: readonly UsedFrame[],
   frameSize: Size,
   crop: CropRectangle,
   bits: 8 | 16,
   options: MergeOptions,
   decideDirection: DecideDirection,
+  onMaps: (found: FoundMaps) => Found,
   steps: readonly number[],
   focusWidthSteps: number | undefined,
   dust: readonly DustSpot[],
   kept: KeptFrames,
   log: RunLog,
   signal: AbortSignal | undefined,
-): Promise<MergedFrames> {
+): Promise<MergedFrames<Found>> {
   const size = { width: crop.width, height: crop.height };
   const toFrame = frames.map(({ toAnchor }) => compositeToFrame(toAnchor, crop));
   const arena = new Arena();
@@ -187,14 +196,13 @@ export async function mergeFrames(
     );
 
     log.enter('blend');
+    const found = onMaps({ maps, sources, way });
     await forEachFrame((frame) => blender.add(frame), true);
     const out = await blender.finish(bits);
     const count = size.width * size.height * 3;
     return {
       pixels: bits === 8 ? arena.u8(out, count) : arena.u16(out, count),
-      maps,
-      sources,
-      way,
+      found,
     };
   } catch (error) {
     log.throwIfStopped();

@@ -19,6 +19,7 @@ import { openResult } from '../result/result-folder.js';
 import { resultFolderName } from '../result/result-folder-name.js';
 import {
   type CropRectangle,
+  type MapsRecord,
   type RunFrame,
   type RunRecord,
   runSchemaName,
@@ -47,7 +48,7 @@ import { directionNotes } from './direction-notes.js';
 import { frameComposite, leastSidePx } from './framing.js';
 import { keptFramesBytes, type MergeLoad, refuseOversized, threadsWithin } from './memory-need.js';
 import type { MergeHooks, MergeOutcome } from './merge-api.js';
-import { type DecideDirection, type MergedFrames, mergeFrames } from './merge-frames.js';
+import { type DecideDirection, type FoundMaps, mergeFrames } from './merge-frames.js';
 import { noteFraming } from './note-framing.js';
 import { type Registration, registerStack } from './register-stack.js';
 import { RunLog } from './run-log.js';
@@ -105,6 +106,15 @@ export async function mergeFolder(
     inputFolder: input,
     expectedBytes: size.width * size.height * ((stack.channels * bits) / 8 + 8),
   });
+  let writingMaps: Promise<MapsRecord> | undefined;
+  const software = `Lamella ${programVersion()}`;
+  const signal = hooks.signal;
+  // Beside the blend, which leaves them as they are.
+  const startMaps: OnMaps = (maps, { unit }) => {
+    writingMaps = writeMaps(result.dir, maps, { unit, software, isPreview, signal });
+    // Told where it is awaited.
+    writingMaps.catch(() => {});
+  };
   try {
     const { merged, development } = await withDevelopedFrames(
       stack,
@@ -113,7 +123,7 @@ export async function mergeFolder(
       log,
       async (developed) => ({
         ...developed,
-        merged: await computeMerge(developed.stack, options, log, hooks.signal),
+        merged: await computeMerge(developed.stack, options, log, signal, startMaps),
       }),
     );
     const { registration, used, anchor, crop, way, steps, scale, maps, picture, judged } = merged;
@@ -121,8 +131,6 @@ export async function mergeFolder(
     log.enter('write');
     const { width, height } = crop;
     const [icc, exif] = await Promise.all([readIcc(anchor.file), readRawExif(anchor.file)]);
-    const software = `Lamella ${programVersion()}`;
-    const signal = hooks.signal;
     let written = 0;
     const noteWritten = () => log.progress(++written, 3);
     const [{ notes, ...composite }, mapsRecord] = await writeTogether([
@@ -134,7 +142,7 @@ export async function mergeFolder(
         software,
         signal,
       }).finally(noteWritten),
-      writeMaps(result.dir, maps, { unit: scale.unit, software, isPreview, signal }).finally(noteWritten),
+      writingMaps!.finally(noteWritten),
     ]);
     for (const note of notes) log.note(note);
     log.closeStage();
@@ -209,6 +217,7 @@ export async function mergeFolder(
       wallMs: Math.round(log.wallMs),
     };
   } catch (error) {
+    await writingMaps?.catch(() => {});
     await result.discard();
     throw nameSystemFailure(error);
   }
@@ -231,12 +240,16 @@ export interface MergedStack {
   judged: Finding[];
 }
 
+/** Called with the maps of a merge as soon as they are final, before its picture is blended. */
+export type OnMaps = (maps: ResultMaps, scale: DepthScale) => void;
+
 /** Registers and merges the frames of a stack that `checkStack` has let pass: three readings of its files. */
 export async function computeMerge(
   stack: Stack,
   given: MergeOptions,
   log: RunLog,
   signal: AbortSignal | undefined,
+  onMaps?: OnMaps,
 ): Promise<MergedStack> {
   const { size } = stack;
   const options = fitThreads(stack, given, log);
@@ -281,13 +294,24 @@ export async function computeMerge(
     registration.evidence,
     options.positionsMm ?? options.relativePositions,
   );
-  const merged = await mergeFrames(
+  const takeMaps = (found: FoundMaps) => {
+    const { way } = found;
+    const scale = depthScale(used, anchor.ordinal, way.direction, options);
+    const maps = frameMaps(found, used, scale, crop);
+    onMaps?.(maps, scale);
+    return { way, scale, maps };
+  };
+  const {
+    pixels,
+    found: { way, scale, maps },
+  } = await mergeFrames(
     used,
     size,
     crop,
     bits,
     options,
     decideDirection,
+    takeMaps,
     steps,
     registration.focusWidthSteps,
     registration.evidence.dust,
@@ -296,12 +320,9 @@ export async function computeMerge(
     signal,
   );
 
-  const { way } = merged;
-  const scale = depthScale(used, anchor.ordinal, way.direction, options);
   const { width, height } = crop;
-  const maps = frameMaps(merged, used, scale, crop);
   const picture = {
-    pixels: stack.channels === 3 ? merged.pixels : firstChannel(merged.pixels, crop),
+    pixels: stack.channels === 3 ? pixels : firstChannel(pixels, crop),
     width,
     height,
     channels: stack.channels,
@@ -440,20 +461,25 @@ const outOfReach = coverageClassNames.indexOf('out-of-reach');
 
 /** The maps in the terms of the photographs: numbers of frames, depths. */
 function frameMaps(
-  { maps, sources }: MergedFrames,
+  { maps, sources }: FoundMaps,
   used: readonly UsedFrame[],
   scale: DepthScale,
   { width, height }: Size,
 ): ResultMaps {
+  const { places, fractionBits, confidence, coverage } = maps;
   const numbers = Uint16Array.from([0, ...used.map(({ file }) => file.number)]);
+  // There are many times more pixels than stored indices.
+  const depths = Float32Array.from({ length: 65536 }, (_, stored) =>
+    scale.depthAt(depthIndexOf(stored, fractionBits)),
+  );
   const depth = new Float32Array(sources.length);
   for (let i = 0; i < depth.length; i++) {
     // Frames that are blurred there reach it, but tell no depth.
-    const isKnown = sources[i] !== 0 && maps.coverage[i] !== outOfReach;
-    depth[i] = isKnown ? scale.depthAt(depthIndexOf(maps.places[i], maps.fractionBits)) : Number.NaN;
+    const isKnown = sources[i] !== 0 && coverage[i] !== outOfReach;
+    depth[i] = isKnown ? depths[places[i]] : Number.NaN;
     sources[i] = numbers[sources[i]];
   }
-  return { width, height, depth, sources, confidence: maps.confidence, coverage: maps.coverage };
+  return { width, height, depth, sources, confidence, coverage };
 }
 
 export function frameRecords(

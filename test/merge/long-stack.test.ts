@@ -2,7 +2,7 @@ import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { identityMatrix } from '../../src/image/transform.js';
-import { type MergedFrames, mergeFrames } from '../../src/merge/merge-frames.js';
+import { type FoundMaps, type MergedFrames, mergeFrames } from '../../src/merge/merge-frames.js';
 import { RunLog } from '../../src/merge/run-log.js';
 import type { UsedFrame } from '../../src/merge/used-frame.js';
 import { resolveOptions } from '../../src/options/resolve-merge-options.js';
@@ -18,7 +18,7 @@ const { width, height } = longSize;
 const channels = 3;
 
 /** Merges the frames of a stack as they lie: registration, which takes most of the time, counts no depth. */
-async function mergeLong(folder: string, rule: SourceRule): Promise<MergedFrames> {
+async function mergeLong(folder: string, rule: SourceRule): Promise<MergedFrames<FoundMaps>> {
   const { frames, size } = await readStack(folder);
   const used = frames.map(
     (file, k): UsedFrame => ({ file, ordinal: k + 1, toAnchor: identityMatrix, gainRatio: [1, 1, 1] }),
@@ -30,6 +30,7 @@ async function mergeLong(folder: string, rule: SourceRule): Promise<MergedFrames
     8,
     resolveOptions({ rule, threads: 2 }),
     () => ({ direction: 'near-to-far' }),
+    (found) => found,
     used.slice(1).map(() => 1),
     undefined,
     [],
@@ -51,7 +52,7 @@ describe('a stack longer than 1023 frames', () => {
   }, 300_000);
 
   it('has depth, sources and coverage right from the first frame to the last', async () => {
-    const { maps, sources } = await mergeLong(folder, 'auto');
+    const { maps, sources } = (await mergeLong(folder, 'auto')).found;
     for (const { patch, x, y } of patchCentres) {
       const i = y * width + x;
       const frame = sharpFrame(patch, frames);
