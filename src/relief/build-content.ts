@@ -1,11 +1,13 @@
 import { InputError, named } from '../errors.js';
 import { throwIfStopped } from '../result/output-failure.js';
+import { significantNumber } from '../result/report/numbers.js';
 import type { RunRecord } from '../result/run-record.js';
 import { closeSolid } from './close-solid.js';
 import { compositeColours, compositeJpeg } from './composite-colours.js';
+import { dropSlender } from './drop-slender.js';
 import type { MeshContent } from './mesh-format.js';
 import { cornerPixel, meshPoints, pointsBox, type SpaceMap, spaceMap } from './mesh-points.js';
-import { cellGrid, type ReliefSurface, readSurface } from './read-surface.js';
+import { cellGrid, edgeJump, type ReliefSurface, readSurface } from './read-surface.js';
 import type { ReliefReport } from './relief.js';
 import { closedMesh, cutMesh, type ReliefMesh } from './relief-mesh.js';
 import type { ReliefFormat, ReliefOptions } from './relief-options.js';
@@ -38,13 +40,15 @@ export async function buildContent(
 ): Promise<ReliefContent> {
   const scale = resultScale(record, options);
   const space = spaceMap(record, scale);
-  const { surface, mesh } = await withResultRasters(folder, record, async (rasters) => {
+  const { surface, mesh, notes } = await withResultRasters(folder, record, async (rasters) => {
     for (let cellPx = firstCellPx(record, options.triangles); ; cellPx++) {
       throwIfStopped(signal);
+      const notes = [...scale.notes];
       const colours = await compositeColours(folder, record, cellGrid(record, cellPx));
       const surface = readSurface(rasters, record, scale, cellPx, colours, options.ground, folder);
+      if (format === 'stl') notes.push(...leaveOutSlender(surface, scale, space));
       const mesh = meshOf(surface, colours, format, scale, options);
-      if (mesh) return { surface, mesh };
+      if (mesh) return { surface, mesh, notes };
       if (Math.min(surface.width, surface.height) < 8) throw tooFewTriangles(options.triangles);
     }
   });
@@ -68,7 +72,7 @@ export async function buildContent(
       cellPx: surface.cellPx,
       groundPercent: surface.groundPercent,
       speckPercent: surface.speckPercent,
-      notes: scale.notes,
+      notes,
     },
   };
 }
@@ -91,9 +95,24 @@ function meshOf(
   }
   const floor = farthest(surface);
   // Walls and base take three triangles for each edge of the rim: how many there are is known afterwards.
-  const first = closedMesh(surface, floor, triangles, finest);
-  const excess = first ? first.triangles.length / 3 + 3 * rimLength(first, surface) - triangles : 0;
-  return excess > 0 ? closedMesh(surface, floor, triangles - excess, finest) : first;
+  for (let allowed = triangles; ; ) {
+    const mesh = closedMesh(surface, floor, allowed, finest);
+    if (!mesh) return undefined;
+    const excess = mesh.triangles.length / 3 + 3 * rimLength(mesh, surface) - triangles;
+    if (excess <= 0) return mesh;
+    allowed -= excess;
+  }
+}
+
+/** Leaves out what is too thin to stand as a wall; see `dropSlender`. */
+function leaveOutSlender(surface: ReliefSurface, scale: ResultScale, space: SpaceMap): string[] {
+  const { depth, minCells, dropped } = dropSlender(surface.depth, surface, edgeJump(scale, surface.cellPx));
+  surface.depth = depth;
+  if (dropped === 0) return [];
+  const width = minCells * surface.cellPx * space.perPixel;
+  return [
+    `Hairs and other things that stand free and are narrower than ${significantNumber(width, 2)} ${space.unit} are left out of the solid: they would be walls too thin to print.`,
+  ];
 }
 
 function farthest({ depth }: ReliefSurface): number {

@@ -77,7 +77,7 @@ export function cellGrid({ size }: RunRecord, cellPx: number): Size {
 }
 
 /** Difference of depth between neighbouring cells that is a depth edge, units of depth.tif. */
-function edgeJump(scale: ResultScale, cellPx: number): number {
+export function edgeJump(scale: ResultScale, cellPx: number): number {
   const byStep = edgeSteps * scale.stepDepth;
   if (!isMetric(scale)) return byStep;
   const cell = (cellPx * scale.mmPerPixel) / scale.mmPerDepth;

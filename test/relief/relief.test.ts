@@ -151,6 +151,32 @@ describe('files for other programs', () => {
     expect(volumeOf(mesh)).toBeGreaterThan(0);
   });
 
+  it('a .stl leaves out hairs, which would be walls too thin to print, and keeps what is wide enough', async () => {
+    const across = { pixelMm: 0.004, width: 500, height: 100 };
+    const ridge = (halfMm: number): MadeScene => ({
+      ...scene,
+      ...across,
+      depthMm: (_x, y) => (Math.abs(y) < halfMm ? hairDepth : groundDepth),
+    });
+    const thin = await reliefOf(ridge(0.004), 'relief.stl');
+    expect(thin.report.notes.join()).toContain('narrower than 0.012 mm are left out of the solid');
+    // No more than the base, 5 % as thick as it is wide.
+    expect(thin.report.size[2]).toBeCloseTo(0.05 * 500 * 0.004, 5);
+    const wide = await reliefOf(ridge(0.012), 'relief.stl');
+    expect(wide.report.notes.join()).not.toContain('left out');
+    expect(wide.report.size[2]).toBeCloseTo(groundDepth - hairDepth + 0.05 * 500 * 0.004, 5);
+  });
+
+  it.each([1000, 2100])(
+    'a .stl has no more than %i triangles, walls and base included',
+    async (triangles) => {
+      const waves = { ...scene, width: 400, depthMm: (x: number, y: number) => 0.1 * Math.sin(20 * x * y) };
+      expect((await reliefOf(waves, 'relief.stl', { triangles })).report.triangles).toBeLessThanOrEqual(
+        triangles,
+      );
+    },
+  );
+
   it('a .glb has no fault for the validator of Khronos, and is in metres, with the picture, seen from both sides', async () => {
     const { out, report } = await reliefOf(scene, 'relief.glb');
     const bytes = new Uint8Array(readFileSync(out));
