@@ -106,9 +106,8 @@ function meshOf(
 
 /** Leaves out what is too thin to stand as a wall; see `dropSlender`. */
 function leaveOutSlender(surface: ReliefSurface, scale: ResultScale, space: SpaceMap): string[] {
-  const { depth, minCells, dropped } = dropSlender(surface.depth, surface, edgeJump(scale, surface.cellPx));
-  surface.depth = depth;
-  if (dropped === 0) return [];
+  const { changed, minCells } = dropSlender(surface, edgeJump(scale, surface.cellPx));
+  if (changed === 0) return [];
   const width = minCells * surface.cellPx * space.perPixel;
   return [
     `Hairs and other things that stand free and are narrower than ${significantNumber(width, 2)} ${space.unit} are left out of the solid: they would be walls too thin to print.`,

@@ -1,4 +1,6 @@
 import type { Size } from '../image/image.js';
+import { absorbPieces } from './remove-specks.js';
+import type { SurfaceRaster } from './surface-raster.js';
 
 /**
  * Width below which a thing that stands free is left out of a solid, as a share of the longer side: 0.4 mm of a print of
@@ -6,37 +8,34 @@ import type { Size } from '../image/image.js';
  */
 const slenderShare = 0.004;
 
-/** What became of the slender things of a surface. */
-export interface Slender {
-  /** (rows, cols), units of the given depth; NaN: nothing here. */
-  depth: Float32Array;
-  /** Cells by which a thing must be wide at least. */
-  minCells: number;
-  /** Cells that took the depth behind them. */
-  dropped: number;
-}
+/** A piece smaller than a square of so many of these widths a side stands free as a pin, as where hairs cross. */
+const pinWidths = 5;
 
 /**
  * Takes hairs and the like out of a surface that becomes a solid: there they would be walls down to what lies behind them,
  * too thin to print. It is a grey-scale opening with a square (Serra, Image Analysis and Mathematical Morphology, 1982) of
  * nearness, which counts where it takes away more than a depth edge: ridges and noise of one surface stay as they are.
+ * What is left of them in small pieces goes too.
  *
- * @param depth (rows, cols), NaN: nothing here.
  * @param maxJump Difference from which neighbours are parted by a depth edge.
+ * @returns The cells that were changed, and how many cells wide a thing must be at least.
  */
-export function dropSlender(depth: Float32Array, size: Size, maxJump: number): Slender {
-  const radius = Math.round((slenderShare / 2) * Math.max(size.width, size.height));
-  if (radius < 1) return { depth, minCells: 1, dropped: 0 };
-  const filled = depth.map((value) => (Number.isNaN(value) ? Number.POSITIVE_INFINITY : value));
+export function dropSlender(raster: SurfaceRaster, maxJump: number): { changed: number; minCells: number } {
+  const radius = Math.round((slenderShare / 2) * Math.max(raster.width, raster.height));
+  const minCells = 2 * radius + 1;
+  if (radius < 1) return { changed: 0, minCells };
+  const before = raster.depth;
+  const filled = before.map((value) => (Number.isNaN(value) ? Number.POSITIVE_INFINITY : value));
   // Nearer is smaller: what is slender is filled by the greatest depth around, and what remains grows back.
-  const opened = extremes(extremes(filled, size, radius, Math.max), size, radius, Math.min);
-  let dropped = 0;
-  const kept = depth.map((value, i) => {
+  const opened = extremes(extremes(filled, raster, radius, Math.max), raster, radius, Math.min);
+  raster.depth = before.map((value, i) => {
     if (!(opened[i] - value > maxJump)) return value;
-    dropped++;
     return Number.isFinite(opened[i]) ? opened[i] : Number.NaN;
   });
-  return { depth: kept, minCells: 2 * radius + 1, dropped };
+  absorbPieces(raster, (pinWidths * minCells) ** 2, maxJump);
+  const { depth } = raster;
+  const changed = depth.reduce((sum, value, i) => sum + (Object.is(value, before[i]) ? 0 : 1), 0);
+  return { changed, minCells };
 }
 
 /** The extreme value within `radius` cells along rows and columns; beyond the edges there is nothing. */

@@ -45,16 +45,16 @@ export function growGround(
   let front: number[] = [];
   const isGuide = largePieces(noDetail, { width, height });
   for (let i = 0; i < cells; i++) {
-    if (!Number.isNaN(depth[i])) continue;
-    isGround[i] = 1;
+    // Other pieces without detail are ground where it reaches them.
     if (!isGuide[i] || !isSmooth(i)) continue;
+    isGround[i] = 1;
     behind[i] = hairCells;
     origin[i] = i;
     for (let k = 0; k < 3; k++) shade[3 * i + k] = colours[3 * i + k];
     front.push(i);
   }
-  const seeds = front.length;
-  if (seeds === 0) return 0;
+  if (front.length === 0) return 0;
+  const surface = depth.reduce((sum, value) => (Number.isNaN(value) ? sum : sum + 1), 0);
   const grown: number[] = [];
   // In rings, so that every cell takes the shade of the ground nearest to it.
   while (front.length > 0) {
@@ -68,7 +68,7 @@ export function growGround(
     }
     front = next;
   }
-  if (cells - seeds - grown.length < minRemainingShare * (cells - seeds)) return 0;
+  if (surface - grown.length < minRemainingShare * surface) return 0;
   for (const i of grown) depth[i] = Number.NaN;
   return grown.length;
 
@@ -97,7 +97,7 @@ export function growGround(
         shade[3 * to + k] = (1 - follow) * shade[3 * from + k] + follow * colours[3 * to + k];
       }
       origin[to] = origin[from];
-      grown.push(to);
+      if (!Number.isNaN(depth[to])) grown.push(to);
     } else {
       const left = behind[from] - 1;
       if (left <= behind[to] || left <= 0) return;

@@ -16,12 +16,21 @@ const passes = 3;
 export function removeSpecks(raster: SurfaceRaster, known: Float32Array, maxJump: number): number {
   const before = raster.depth.slice();
   closeHoles(raster, known);
+  absorbPieces(raster, minPieceCells, maxJump);
+  return raster.depth.reduce((sum, depth, i) => sum + (Object.is(depth, before[i]) ? 0 : 1), 0);
+}
+
+/**
+ * Gives pieces below so many cells the depth of the piece that surrounds most of them; those that stand alone go.
+ *
+ * @param raster Its links are made anew.
+ */
+export function absorbPieces(raster: SurfaceRaster, minCells: number, maxJump: number): void {
   raster.links = linkCells(raster.depth, raster, maxJump);
   for (let pass = 0; pass < passes; pass++) {
-    if (absorbSpecks(raster) === 0) break;
+    if (absorbSpecks(raster, minCells) === 0) break;
     raster.links = linkCells(raster.depth, raster, maxJump);
   }
-  return raster.depth.reduce((sum, depth, i) => sum + (Object.is(depth, before[i]) ? 0 : 1), 0);
 }
 
 /** Cells beside a cell, inside of the grid. */
@@ -53,20 +62,20 @@ function closeHoles(raster: SurfaceRaster, known: Float32Array): void {
   }
 }
 
-function absorbSpecks(raster: SurfaceRaster): number {
+function absorbSpecks(raster: SurfaceRaster, minCells: number): number {
   const { depth } = raster;
   const { labels, areas } = findPieces(raster);
   const cells = new Map<number, number[]>();
   for (let i = 0; i < labels.length; i++) {
     const label = labels[i];
-    if (label < 0 || areas[label] >= minPieceCells) continue;
+    if (label < 0 || areas[label] >= minCells) continue;
     const own = cells.get(label);
     if (own) own.push(i);
     else cells.set(label, [i]);
   }
   let absorbed = 0;
   for (const own of cells.values()) {
-    const host = hostOf(own, labels, areas, raster);
+    const host = hostOf(own, labels, areas, raster, minCells);
     absorbed++;
     if (host === undefined) {
       for (const i of own) depth[i] = Number.NaN;
@@ -96,12 +105,13 @@ function hostOf(
   labels: Int32Array,
   areas: readonly number[],
   size: Size,
+  minCells: number,
 ): number | undefined {
   const contacts = new Map<number, number>();
   for (const i of own) {
     for (const j of neighboursOf(i, size)) {
       const label = labels[j];
-      if (label < 0 || label === labels[i] || areas[label] < minPieceCells) continue;
+      if (label < 0 || label === labels[i] || areas[label] < minCells) continue;
       contacts.set(label, (contacts.get(label) ?? 0) + 1);
     }
   }

@@ -162,6 +162,12 @@ describe('files for other programs', () => {
     expect(thin.report.notes.join()).toContain('narrower than 0.012 mm are left out of the solid');
     // No more than the base, 5 % as thick as it is wide.
     expect(thin.report.size[2]).toBeCloseTo(0.05 * 500 * 0.004, 5);
+    // An island of 10 px: a pin.
+    const pin = {
+      ...ridge(0),
+      depthMm: (x: number, y: number) => (Math.hypot(x, y) < 0.02 ? hairDepth : groundDepth),
+    };
+    expect((await reliefOf(pin, 'relief.stl')).report.size[2]).toBeCloseTo(thin.report.size[2], 5);
     const wide = await reliefOf(ridge(0.012), 'relief.stl');
     expect(wide.report.notes.join()).not.toContain('left out');
     expect(wide.report.size[2]).toBeCloseTo(groundDepth - hairDepth + 0.05 * 500 * 0.004, 5);
