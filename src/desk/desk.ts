@@ -18,6 +18,8 @@ export class Desk {
   readonly events = new EventStream();
   readonly jobs = new JobTable(this.events);
   readonly results = new OpenResults();
+  /** The plan that was made last: texts by the names of their fields. */
+  plan: Record<string, string> = {};
   private readonly endings: (() => Promise<void> | void)[] = [];
 
   private constructor(

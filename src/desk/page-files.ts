@@ -8,8 +8,15 @@ import { pageStyle } from './page-style.js';
 const builtFolder = new URL('../../dist/', import.meta.url);
 const firstScript = 'desk/page/main.js';
 
+/** A script of the page. */
+interface Script {
+  text: string;
+  /** Whether it is loaded only when it is asked for: imported by a call. */
+  isLate: boolean;
+}
+
 /** Scripts by address: what the page's first one imports, read once. No part of an address ever becomes a path. */
-let scripts: Promise<Map<string, string>> | undefined;
+let scripts: Promise<Map<string, Script>> | undefined;
 
 /** A file of the desk's page; undefined for an address that is none. */
 export async function pageFile(path: string): Promise<Answer | undefined> {
@@ -17,23 +24,31 @@ export async function pageFile(path: string): Promise<Answer | undefined> {
   scripts ??= readScripts();
   const all = await scripts;
   if (path === '/') {
-    return { status: 200, type: 'text/html; charset=utf-8', body: pageHtml(firstScript, [...all.keys()]) };
+    const early = [...all].flatMap(([name, { isLate }]) => (isLate ? [] : [name]));
+    return { status: 200, type: 'text/html; charset=utf-8', body: pageHtml(firstScript, early) };
   }
-  const body = all.get(path.slice(1));
+  const body = all.get(path.slice(1))?.text;
   return body === undefined ? undefined : { status: 200, type: 'text/javascript; charset=utf-8', body };
 }
 
-async function readScripts(): Promise<Map<string, string>> {
-  const found = new Map<string, string>();
-  const follow = async (path: string): Promise<void> => {
+async function readScripts(): Promise<Map<string, Script>> {
+  const found = new Map<string, Script>();
+  const late: string[] = [];
+  const follow = async (path: string, isLate: boolean): Promise<void> => {
     if (found.has(path)) return;
-    found.set(path, '');
+    const script = { text: '', isLate };
+    found.set(path, script);
     const text = await readFile(new URL(path, builtFolder), 'utf8');
-    found.set(path, text.replace(/^\/\/# sourceMappingURL=.*$/m, ''));
-    for (const [, target] of text.matchAll(/(?:\bfrom|\bimport) ?["'](\.{1,2}\/[^"']+\.js)["']/g)) {
-      await follow(posix.join(posix.dirname(path), target));
+    script.text = text.replace(/^\/\/# sourceMappingURL=.*$/m, '');
+    const imports = /(?:\bfrom ?|\bimport ?(\(?))["'](\.{1,2}\/[^"']+\.js)["']/g;
+    for (const [, call, target] of text.matchAll(imports)) {
+      const address = posix.join(posix.dirname(path), target);
+      if (call) late.push(address);
+      else await follow(address, isLate);
     }
   };
-  await follow(firstScript);
+  await follow(firstScript, false);
+  // After all others: what is imported both ways is not late.
+  for (const path of late) await follow(path, true);
   return found;
 }

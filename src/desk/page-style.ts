@@ -5,6 +5,7 @@ import { mergeStyle } from './styles/merge.js';
 import { nightStyle } from './styles/night.js';
 import { partsStyle } from './styles/parts.js';
 import { placesStyle } from './styles/places.js';
+import { planStyle } from './styles/plan.js';
 import { shellStyle } from './styles/shell.js';
 
 /** The desk's one style sheet: what all pages share, the frame of the desk, its parts, and what each screen adds. */
@@ -13,6 +14,7 @@ export const pageStyle = [
   shellStyle,
   partsStyle,
   placesStyle,
+  planStyle,
   mergeStyle,
   lookStyle,
   nightStyle,

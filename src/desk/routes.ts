@@ -5,11 +5,13 @@ import { lookRoutes } from './routes/look.js';
 import { mergeRoutes } from './routes/merge.js';
 import { nightRoutes } from './routes/night.js';
 import { placesRoutes } from './routes/places.js';
+import { planRoutes } from './routes/plan.js';
 
 /** The routes of every screen. */
 const all: readonly DeskRoutes[] = [
   jobRoutes,
   placesRoutes,
+  planRoutes,
   mergeRoutes,
   lookRoutes,
   nightRoutes,

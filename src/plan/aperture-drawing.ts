@@ -20,6 +20,8 @@ const layout = {
 const bottomOfPlots = layout.top + 2 * layout.plotHeight + layout.between;
 /** Distance of the f-numbers along the axis. */
 const labelDistance = 38;
+/** Distance of thirds of a stop from which on all are labelled: rounded numbers do not stand evenly. */
+const thirdDistance = 56;
 /** Share of a range that an axis of logarithms shows beyond it. */
 const room = 1.12;
 
@@ -137,7 +139,7 @@ ${limit === undefined ? noMarkup : html`<line class="limit" x1="${layout.left}" 
 /** F-numbers below the plots, as many as have room. */
 function fNumberLabels(points: readonly ApertureEffect[], xOf: (effect: ApertureEffect) => number): Markup[] {
   const third = xOf(points[1]) - xOf(points[0]);
-  const every = [1, 3, 6].find((count) => count * third >= labelDistance) ?? 6;
+  const every = third >= thirdDistance ? 1 : 3 * third >= labelDistance ? 3 : 6;
   const y = bottomOfPlots + 18;
   return points.flatMap((point, k) => {
     if (k % every !== 0) return [];

@@ -9,7 +9,7 @@ import { planText } from './plan-text.js';
 import { sheetTitlePrefix } from './sheet-marks.js';
 import { sheetTable } from './sheet-rows.js';
 import { sheetStyle } from './sheet-style.js';
-import { slabDrawing } from './slab-drawing.js';
+import { closeUpDrawing, slabDrawing } from './slab-drawing.js';
 
 /** Format of a sheet: a page to print, or a table. */
 export type SheetFormat = 'html' | 'csv';
@@ -63,7 +63,7 @@ export function sheetMarkup(plan: Plan): Markup {
   return html`<h1>${sheetTitle(plan)}: ${framesText(plan.frames)}</h1>
 ${plan.warnings.map((warning) => html`<p class="warning"><strong>Warning.</strong> ${warning}</p>\n`)}
 <div class="caution"><strong>Caution</strong><ul>${cautionOf(plan).map((line) => html`<li>${line}</li>`)}</ul></div>
-${plan.kind === 'stack' ? html`${slabDrawing(plan, drawingWidth, 'sheet')}${howToTurn(plan.knobPerFrame !== null)}` : noMarkup}
+${plan.kind === 'stack' ? html`${slabDrawing(plan, drawingWidth, 'sheet')}${closeUpDrawing(plan, drawingWidth)}${howToTurn(plan.knobPerFrame !== null)}` : noMarkup}
 <table>
 <thead><tr>${headings.map((heading) => html`<th scope="col">${heading}</th>`)}<th scope="col">Done</th></tr></thead>
 <tbody>

@@ -5,18 +5,17 @@ import { framesText, lengthText, significant } from './number-text.js';
 import { type Slab, slabOf, slabsOf } from './slabs.js';
 import type { StackPlan } from './stack-plan.js';
 
-/** Heights and distances of the drawing, from its top; the width is the caller's. */
+/** Heights and distances of the drawings, from their tops; the width is the caller's. */
 const layout = {
   side: 14,
   subjectTop: 34,
   subjectHeight: 96,
   tickLength: 7,
   axisGap: 18,
-  closeUpTop: 208,
-  rowHeight: 15,
-  rowGap: 4,
-  height: 356,
+  height: 160,
 } as const;
+
+const closeUp = { top: 24, rowHeight: 15, rowGap: 4, height: 168 } as const;
 
 /** Frames of the close-up, and how much of the depth beside their planes of focus it shows, in depths of field. */
 const closeUpFrames = 4;
@@ -29,8 +28,8 @@ const minSlabPx = 1.5;
 const minTickPx = 2;
 
 /**
- * The depth of the subject cut into the slabs that the frames show sharp, to scale, the camera on the left; below it some
- * slabs as large as the width allows, each in a row of its own, with their overlap. Colours are those of depth.
+ * The depth of the subject, a dome that faces the camera on the left, cut into the slabs that the frames show sharp, to
+ * scale; a tick at every plane of focus. Colours are those of depth.
  *
  * @param width Drawing units, at best the px that the drawing has; from 300.
  * @param id Of the drawing in its document.
@@ -38,6 +37,18 @@ const minTickPx = 2;
 export function slabDrawing(plan: StackPlan, width: number, id = 'slabs'): Markup {
   return html`<svg class="slabs" role="img" aria-label="${slabSentence(plan)}" viewBox="0 0 ${width} ${layout.height}">
 ${subjectPart(plan, width, id)}
+</svg>
+`;
+}
+
+/**
+ * Some neighbouring slabs as large as the width allows, each in a row of its own, so that their overlap shows; the length
+ * of a slab and of the step beside them.
+ *
+ * @param width As above.
+ */
+export function closeUpDrawing(plan: StackPlan, width: number): Markup {
+  return html`<svg class="slabs" role="img" aria-label="${closeUpSentence(plan)}" viewBox="0 0 ${width} ${closeUp.height}">
 ${closeUpPart(plan, width)}
 </svg>
 `;
@@ -53,7 +64,12 @@ export function slabSentence({ frames, depth, step, options }: StackPlan): strin
   return `${lengthText(options.depthMm as number)} of subject in ${slabs}, ${lengthText(step.mm)} from one to the next, ${rest}.`;
 }
 
-/** The whole subject, a dome that faces the camera, with a tick at every plane of focus. */
+function closeUpSentence({ depth, step }: StackPlan): string {
+  const between =
+    step.gapMm > 0 ? `a gap of ${lengthText(step.gapMm)}` : `${significant(step.overlapPercent)} % overlap`;
+  return `Neighbouring frames: sharp over ${lengthText(depth.combined.totalMm)}, a step of ${lengthText(step.mm)}, ${between}.`;
+}
+
 function subjectPart(plan: StackPlan, width: number, id: string): Markup {
   const slabs = slabsOf(plan);
   const depthMm = plan.options.depthMm as number;
@@ -97,7 +113,6 @@ function bands(slabs: readonly Slab[], scale: number): Slab[] {
   });
 }
 
-/** A few neighbouring slabs from the middle of the stack, a row for each, so that their overlap shows. */
 function closeUpPart(plan: StackPlan, width: number): Markup {
   const { frames, step, depth, options } = plan;
   const count = Math.min(closeUpFrames, frames);
@@ -108,8 +123,8 @@ function closeUpPart(plan: StackPlan, width: number): Markup {
   const toMm = slabs[count - 1].focusMm + closeUpMargin * totalMm;
   const scale = (width - 2 * layout.side) / (toMm - fromMm);
   const xOf = (mm: number): number => layout.side + (mm - fromMm) * scale;
-  const top = layout.closeUpTop;
-  const pitch = layout.rowHeight + layout.rowGap;
+  const top = closeUp.top;
+  const pitch = closeUp.rowHeight + closeUp.rowGap;
   const bottom = top + closeUpFrames * pitch;
   const depthMm = options.depthMm as number;
   const wholeMm = Math.max(depthMm, (frames - 1) * step.mm) + totalMm;
@@ -119,11 +134,11 @@ function closeUpPart(plan: StackPlan, width: number): Markup {
       ? 'Each frame'
       : `Frames ${first} to ${first + count - 1}, ${significant(Math.max(1, times), 2)} times as large`;
   return html`<text class="title" x="${layout.side}" y="${top - 10}">${title}</text>
-${between(slabs).map(({ fromMm: from, toMm: to, kind }, k) => html`<rect class="${kind}" x="${fixed(xOf(from))}" y="${top + k * pitch}" width="${fixed((to - from) * scale)}" height="${2 * pitch - layout.rowGap}"/>`)}
+${between(slabs).map(({ fromMm: from, toMm: to, kind }, k) => html`<rect class="${kind}" x="${fixed(xOf(from))}" y="${top + k * pitch}" width="${fixed((to - from) * scale)}" height="${2 * pitch - closeUp.rowGap}"/>`)}
 ${slabs.map((slab, k) => {
   const y = top + k * pitch;
   const x = fixed(xOf(slab.focusMm));
-  return html`<g><title>Frame ${slab.frame}: sharp over ${lengthText(slab.toMm - slab.fromMm)}</title>${slabRect(slab, depthMm, xOf, y, layout.rowHeight)}<rect class="edge" x="${fixed(xOf(slab.fromMm))}" y="${y}" width="${fixed((slab.toMm - slab.fromMm) * scale)}" height="${layout.rowHeight}"/><line class="focus" x1="${x}" x2="${x}" y1="${y}" y2="${y + layout.rowHeight}"/></g>`;
+  return html`<g><title>Frame ${slab.frame}: sharp over ${lengthText(slab.toMm - slab.fromMm)}</title>${slabRect(slab, depthMm, xOf, y, closeUp.rowHeight)}<rect class="edge" x="${fixed(xOf(slab.fromMm))}" y="${y}" width="${fixed((slab.toMm - slab.fromMm) * scale)}" height="${closeUp.rowHeight}"/><line class="focus" x1="${x}" x2="${x}" y1="${y}" y2="${y + closeUp.rowHeight}"/></g>`;
 })}
 ${measures(plan, slabs, xOf, bottom)}`;
 }

@@ -77,25 +77,42 @@ export function stackNotes(plan: StackPlan): string[] {
       'The circle of confusion is smaller than a pixel: the sensor cannot show blur as small as that.',
     );
   }
-  const marks = plan.knobPerFrame?.marks ?? null;
-  const whole = options.stepMm === undefined && marks !== null ? wholeMarks(plan, marks) : undefined;
-  if (whole !== undefined && marks !== null) {
-    const stepMm = (plan.step.mm * whole) / marks;
-    const overlap = significant(100 * overlapOfStep(stepMm, plan.step.longestMm), 2);
-    notes.push(
-      `Whole marks are easier to set: ${optionName('stepMm')} ${significant(stepMm, 4)} is ${whole === 1 ? 'one mark' : `${whole} marks`} a frame, ${overlap} % overlap, ${framesText(frameCount(options.depthMm as number, stepMm))}.`,
-    );
-  }
+  const whole = wholeMarkStep(plan);
+  if (whole !== undefined) notes.push(wholeMarksNote(whole));
   return notes;
 }
 
+/** A step of whole marks in a sentence. */
+export function wholeMarksNote({ marks, stepMm, overlapPercent, frames }: WholeMarkStep): string {
+  const marksText = marks === 1 ? 'one mark' : `${marks} marks`;
+  return `Whole marks are easier to set: ${optionName('stepMm')} ${significant(stepMm, 4)} is ${marksText} a frame, ${significant(overlapPercent, 2)} % overlap, ${framesText(frames)}.`;
+}
+
+/** A step of whole marks of the knob. */
+export interface WholeMarkStep {
+  marks: number;
+  stepMm: number;
+  overlapPercent: number;
+  frames: number;
+}
+
 /**
- * The whole marks a frame nearest to the step of the plan at which frames still overlap; undefined when the step is whole
- * already, or even one mark leaves gaps.
+ * The step of whole marks nearest to that of the plan at which frames still overlap; undefined when the step is one
+ * already or was asked for, when the marks are unknown, and when even one mark leaves gaps.
  */
-function wholeMarks({ step }: StackPlan, marks: number): number | undefined {
+export function wholeMarkStep({ step, options, knobPerFrame }: StackPlan): WholeMarkStep | undefined {
+  const marks = knobPerFrame?.marks ?? null;
+  if (options.stepMm !== undefined || marks === null) return undefined;
   const nearest = Math.max(1, Math.round(marks));
   if (Math.abs(marks - nearest) < 1e-6) return undefined;
   const overlaps = (count: number): boolean => (step.mm * count) / marks < step.longestMm;
-  return [nearest, nearest - 1].find((count) => count >= 1 && overlaps(count));
+  const whole = [nearest, nearest - 1].find((count) => count >= 1 && overlaps(count));
+  if (whole === undefined) return undefined;
+  const stepMm = (step.mm * whole) / marks;
+  return {
+    marks: whole,
+    stepMm,
+    overlapPercent: 100 * overlapOfStep(stepMm, step.longestMm),
+    frames: frameCount(options.depthMm as number, stepMm),
+  };
 }

@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { apertureDrawing, apertureSentence } from '../../src/plan/aperture-drawing.js';
 import { plan } from '../../src/plan/plan.js';
 import type { PlanOptions } from '../../src/plan/plan-options.js';
-import { slabDrawing, slabSentence } from '../../src/plan/slab-drawing.js';
+import { closeUpDrawing, slabDrawing, slabSentence } from '../../src/plan/slab-drawing.js';
 import type { StackPlan } from '../../src/plan/stack-plan.js';
 
 const width = 640;
@@ -37,7 +37,7 @@ describe('the drawing of slabs', () => {
     const slabs = attributes(text, /<rect class="slab"[^>]*>/g, 'x', 'width');
     expect(slabs[1][1] / scale).toBeCloseTo(planned.depth.combined.totalMm, 2);
     // The close-up has another scale, and the same proportions.
-    const edges = attributes(text, /<rect class="edge"[^>]*>/g, 'x', 'width');
+    const edges = attributes(closeUpDrawing(planned, width).text, /<rect class="edge"[^>]*>/g, 'x', 'width');
     expect((edges[1][0] - edges[0][0]) / edges[0][1]).toBeCloseTo(
       planned.step.mm / planned.depth.combined.totalMm,
       3,
@@ -46,11 +46,11 @@ describe('the drawing of slabs', () => {
 
   it('marks gaps where the step leaves them, and says so', () => {
     const planned = stack({ stepMm: 2 });
-    const { text } = slabDrawing(planned, width);
+    const { text } = closeUpDrawing(planned, width);
     expect(text).toContain('class="gap"');
     expect(text).not.toContain('class="overlap"');
     expect(slabSentence(planned)).toContain('that no frame shows sharp');
-    expect(slabDrawing(stack({}), width).text).not.toContain('class="gap"');
+    expect(closeUpDrawing(stack({}), width).text).not.toContain('class="gap"');
   });
 
   it('stays within its width and small, for any plan', () => {
@@ -67,7 +67,9 @@ describe('the drawing of slabs', () => {
           } catch {
             return;
           }
-          for (const { text } of [slabDrawing(planned, drawn), apertureDrawing(planned, drawn)]) {
+          for (const { text } of [slabDrawing, closeUpDrawing, apertureDrawing].map((draw) =>
+            draw(planned, drawn),
+          )) {
             expect(text).not.toMatch(/NaN|Infinity|undefined|="-?\d+e/);
             for (const [x, wide] of attributes(text, /<rect [^>]*>/g, 'x', 'width')) {
               expect(x).toBeGreaterThan(-0.1);

@@ -4,6 +4,14 @@ import { lookScreen } from './screens/look.js';
 import { mergeScreen } from './screens/merge.js';
 import { nightScreen } from './screens/night.js';
 import { placesScreen } from './screens/places.js';
+import { planScreen } from './screens/plan.js';
 
 /** In the order of the work; the first is shown at the start. */
-export const screens: readonly Screen[] = [placesScreen, mergeScreen, lookScreen, nightScreen, guideScreen];
+export const screens: readonly Screen[] = [
+  placesScreen,
+  planScreen,
+  mergeScreen,
+  lookScreen,
+  nightScreen,
+  guideScreen,
+];
