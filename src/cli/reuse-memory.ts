@@ -9,6 +9,7 @@ const decodingCommands = new Set([
   'trace',
   'view',
   'export',
+  'relief',
 ]);
 
 /**

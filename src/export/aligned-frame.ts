@@ -60,10 +60,14 @@ export async function openFrames(
   return opened.map(({ frame, file }) => ({ frame, file: { ...file, bits, channels: 3 } }));
 }
 
-/** The hot pixels that a merge of these frames repairs: those of its first, middle and last. */
+/** Indices of the frames by which a merge of so many finds hot pixels: the first, the middle and the last. */
+export function hotPixelFrames(count: number): number[] {
+  return [...new Set([0, count >> 1, count - 1])];
+}
+
+/** The hot pixels that a merge of these frames repairs: `hotPixelFrames` says which of them it asks. */
 export function hotPixelsOf(frames: readonly ReadableFrame[]): Promise<SensorSpot[]> {
-  const indices = new Set([0, frames.length >> 1, frames.length - 1]);
-  return findHotPixels([...indices].map((k) => () => decodeFrame(frames[k].file)));
+  return findHotPixels(hotPixelFrames(frames.length).map((k) => () => decodeFrame(frames[k].file)));
 }
 
 /**

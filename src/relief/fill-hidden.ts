@@ -1,4 +1,4 @@
-import { hotPixelsOf, openFrames, readAlignedFrame } from '../export/aligned-frame.js';
+import { hotPixelFrames, hotPixelsOf, openFrames, readAlignedFrame } from '../export/aligned-frame.js';
 import type { Size } from '../image/image.js';
 import type { RunRecord } from '../result/run-record.js';
 import { LocalKernels } from '../trace/local-kernels.js';
@@ -42,16 +42,20 @@ export async function fillHidden(
     }
   }
   if (wanted.size === 0 || placed.length === 0) return 0;
+  // Each photograph is read whole once more to see that it is the one that was merged: only those that are looked into.
+  const outer = hotPixelFrames(placed.length);
+  const needed = [...new Set([...outer, ...wanted.keys()])].sort((first, second) => first - second);
   const opened = await openFrames(
-    placed.map(({ frame }) => frame),
+    needed.map((index) => placed[index].frame),
     signal,
   );
-  const hotPixels = await hotPixelsOf(opened);
+  const openedOf = (index: number) => opened[needed.indexOf(index)];
+  const hotPixels = await hotPixelsOf(outer.map(openedOf));
   const kernels = await LocalKernels.start();
   let seen = 0;
   for (const [index, pixels] of wanted) {
     signal?.throwIfAborted();
-    const aligned = await readAlignedFrame(kernels, opened[index], hotPixels, {
+    const aligned = await readAlignedFrame(kernels, openedOf(index), hotPixels, {
       ...record,
       bits: 8,
       channels: 3,

@@ -1,7 +1,9 @@
 import { describe, expect, it } from 'vitest';
 import { depthSigma } from '../../src/measure/depth-field.js';
+import { distanceBetween } from '../../src/measure/distance-between.js';
 import { measureResult } from '../../src/measure/measure-result.js';
 import type { MeasureRequest, Quantity } from '../../src/result/measures-file.js';
+import { readResult } from '../../src/result/read-result.js';
 import type { MeasureRegion } from '../../src/result/region-shape.js';
 import { makeSurface, type SurfaceOptions } from './made-surface.js';
 
@@ -54,6 +56,13 @@ describe('lengths of bodies of known size', () => {
     expectValue(found['distance across'], 0.48, 1e-9);
     expectValue(found['height difference'], 0.48 * Math.tan(Math.PI / 6), 1e-6);
     expectValue(found['distance in space'], 0.48 / Math.cos(Math.PI / 6), 1e-6);
+  });
+
+  it('is the same to a page, of a result that it has read', async () => {
+    const folder = await makeSurface({ ...scale, depthAt: lean });
+    const { quantities } = await distanceBetween(await readResult(folder), [40, 70], [160, 70]);
+    const inSpace = quantities.find(({ name }) => name === 'distance in space')!;
+    expectValue(inSpace, 0.48 / Math.cos(Math.PI / 6), 1e-6);
   });
 
   it('takes the perspective of the rail out, so that the same length is the same near and far', async () => {
