@@ -6,7 +6,7 @@ import { EventStream } from './event-stream.js';
 import { JobTable } from './job-table.js';
 import { OpenResults } from './open-results.js';
 import { Roots } from './roots.js';
-import { sampleRoot } from './sample.js';
+import { sampleFolder } from './sample.js';
 
 export interface DeskOptions {
   /** The folder that is shown; absent: home and mounted media. */
@@ -32,8 +32,8 @@ export class Desk {
 
   /** Throws InputError when the folder cannot be shown. */
   static async open({ folder }: DeskOptions): Promise<Desk> {
-    const sample = await sampleRoot();
-    const roots = await Roots.open(folder === undefined ? [] : [folder], sample ? [sample] : []);
+    const sample = { name: 'Sample', path: sampleFolder, isHidden: true };
+    const roots = await Roots.open(folder === undefined ? [] : [folder], [sample]);
     return new Desk(roots, await mkdtemp(join(tmpdir(), 'lamella-desk-')));
   }
 

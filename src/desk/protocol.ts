@@ -48,3 +48,73 @@ export interface DeskEvents {
 export interface Refusal {
   message: string;
 }
+
+/** A folder below which everything is shown. */
+export interface PlaceRoot {
+  name: string;
+  path: string;
+}
+
+/** Where the desk begins. */
+export interface PlacesView {
+  roots: PlaceRoot[];
+  /** The sample stack: where it lies, or null where it has yet to be rendered; absent where it cannot be. */
+  sample?: string | null;
+}
+
+/** What a folder is to a photographer. */
+export type FolderKind = 'stack' | 'result' | 'batch' | 'folder';
+
+export interface FolderEntry {
+  name: string;
+  path: string;
+  kind: FolderKind;
+  /** Photographs in it; a camera raw file and a JPEG of one name count once. */
+  photographs: number;
+  /** Folders in it that are shown. */
+  folders: number;
+}
+
+/** A folder with what lies in it. */
+export interface FolderView extends FolderEntry {
+  /** From the root down to the folder itself. */
+  trail: PlaceRoot[];
+  entries: FolderEntry[];
+  /** Folders that are not listed, for there are too many. */
+  more: number;
+}
+
+/** What is known of a folder of photographs without decoding any. */
+export interface StackFacts {
+  path: string;
+  photographs: number;
+  /** Names in their natural order. */
+  names: string[];
+  /** Time of the camera's clock of the first and the last photograph that has one, ms since 1970; null when unknown. */
+  takenMs: { first: number; last: number } | null;
+  camera: string | null;
+  lens: string | null;
+  size: { width: number; height: number } | null;
+  /** By which of its kinds the photographs are called: 'JPEG', 'raw', … */
+  kinds: string[];
+  sizeBytes: number;
+  /** Results of it that lie beside it, the latest first. */
+  results: ResultEntry[];
+}
+
+/** A result folder. */
+export interface ResultEntry {
+  name: string;
+  path: string;
+  /** ISO 8601. */
+  madeAt: string;
+  /** How much smaller a preview is than its photographs, a side; null for a merge at full size. */
+  preview: number | null;
+  /** Address of its picture, made small. */
+  picture: string;
+}
+
+/** Where a dropped folder was found; empty where it was not. */
+export interface FoundFolders {
+  paths: string[];
+}

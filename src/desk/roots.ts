@@ -12,6 +12,8 @@ export interface Root {
   name: string;
   /** Absolute, without links. */
   path: string;
+  /** Allowed, but not listed among the places. */
+  isHidden?: boolean;
 }
 
 /** The folders that the desk may show. A path that leads out of them, by a link too, is refused. */

@@ -1,3 +1,15 @@
-import type { DeskRoutes } from '../route.js';
+import { objectShape, textShape } from '../../result/shape.js';
+import { jsonAnswer } from '../../view/local-server.js';
+import { type DeskRoutes, shaped } from '../route.js';
 
-export const lookRoutes: DeskRoutes = {};
+const folderShape = objectShape<{ folder: string }>({ folder: textShape() });
+
+export const lookRoutes: DeskRoutes = {
+  'POST /api/look': async (desk, { body }) => {
+    const folder = await desk.roots.within(shaped(body, folderShape).folder);
+    const name = desk.results.nameOf(folder);
+    // What is no result is refused here, with a reason, and not by a page that does not come.
+    await desk.results.viewer(name);
+    return jsonAnswer({ address: `look/${name}/` });
+  },
+};
