@@ -1,9 +1,9 @@
 import { MultiBar, type SingleBar } from 'cli-progress';
 import type { BatchEvent } from '../batch/batch-events.js';
 import { batchProgressText, eventText, stackProgressFacts } from '../batch/format-night.js';
+import { stageTitles } from '../merge/stage-titles.js';
 import { printable } from '../printable.js';
 import { barOptions } from './progress-bar.js';
-import { stageTitles } from './progress-text.js';
 import type { Output, System } from './system.js';
 
 /** Shows the events of a running batch to its user. */

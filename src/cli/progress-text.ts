@@ -1,16 +1,7 @@
-import type { MergeEvent, MergeStage } from '../merge/merge-event.js';
+import type { MergeEvent } from '../merge/merge-event.js';
 import { spanText } from '../stack/words.js';
 
 export type ProgressEvent = Extract<MergeEvent, { event: 'progress' }>;
-
-export const stageTitles: Record<MergeStage, string> = {
-  list: 'Reading the folder',
-  register: 'Aligning',
-  focus: 'Measuring focus',
-  surface: 'Fitting the surface',
-  blend: 'Blending',
-  write: 'Writing the result',
-};
 
 /** 'frame 12 of 40, 85 MP/s, 1 min 20 s left', with only what is known; a result is written in parts. */
 export function progressFacts(event: ProgressEvent): string {

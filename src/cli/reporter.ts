@@ -1,8 +1,9 @@
 import type { MergeEvent } from '../merge/merge-event.js';
+import { stageTitles } from '../merge/stage-titles.js';
 import { printable } from '../printable.js';
 import { previewText } from '../result/preview-text.js';
 import { spanText } from '../stack/words.js';
-import { progressFacts, stageTitles } from './progress-text.js';
+import { progressFacts } from './progress-text.js';
 import type { Output, System } from './system.js';
 import { openTerminalLine } from './terminal-line.js';
 

@@ -1,7 +1,8 @@
 import { SingleBar } from 'cli-progress';
 import type { MergeStage } from '../merge/merge-event.js';
+import { stageTitles } from '../merge/stage-titles.js';
 import { type BarText, barOptions } from './progress-bar.js';
-import { type ProgressEvent, progressFacts, stageTitles } from './progress-text.js';
+import { type ProgressEvent, progressFacts } from './progress-text.js';
 import type { Output } from './system.js';
 
 /** The one line at the foot of a terminal that is drawn again and again; lines for keeping go above it. */

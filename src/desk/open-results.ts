@@ -17,6 +17,11 @@ export class OpenResults {
     return name;
   }
 
+  /** Folders that were asked for, the first one first. */
+  known(): string[] {
+    return [...this.folders.values()];
+  }
+
   /** The viewer of a result; undefined for a name that was never given. Rejects with InputError when it is no result. */
   async viewer(name: string): Promise<Viewer | undefined> {
     const folder = this.folders.get(name);

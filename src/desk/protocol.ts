@@ -118,3 +118,51 @@ export interface ResultEntry {
 export interface FoundFolders {
   paths: string[];
 }
+
+/** Choices of a merge on the page; what is null or absent keeps its default. */
+export interface MergeChoices {
+  stepMm?: number | null;
+  fieldWidthMm?: number | null;
+  rule?: 'auto' | 'select' | 'weigh';
+  anchor?: 'first' | 'middle' | 'last' | number;
+  crop?: 'common' | 'anchor';
+  format?: 'tif' | 'png' | 'jpg';
+  direction?: 'auto' | 'near-to-far' | 'far-to-near';
+  /** Numbers of frames to leave out. */
+  skip?: number[];
+}
+
+/** What the merge screen shows before the work. */
+export interface MergeForm {
+  folder: string;
+  name: string;
+  /** In capture order, which gives them their numbers. */
+  frames: { number: number; name: string; path: string }[];
+  size: { width: number; height: number };
+  /** What is to be said of the listing, sentences. */
+  warnings: string[];
+  notes: string[];
+  /** Name of the result folder, and the one that is free when that is taken; null when it is not. */
+  out: string;
+  freeOut: string | null;
+  /** As the result beside it was merged, or as the stack itself knows. */
+  known: MergeChoices;
+  estimateS: number;
+  /** How much smaller a quick look would be, a side; null where the merge itself is quick. */
+  previewFactor: 2 | 4 | 8 | null;
+}
+
+/** What starts a merge. */
+export interface MergeOrder {
+  folder: string;
+  choices: MergeChoices;
+  /** Replace the result that lies in its place; else a free name is taken. */
+  replace: boolean;
+  previewFirst: boolean;
+}
+
+/** A page of the guide, and what pages there are. */
+export interface GuideView {
+  topics: { topic: string; title: string }[];
+  html: string;
+}

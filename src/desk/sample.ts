@@ -1,7 +1,7 @@
 import { spawn } from 'node:child_process';
 import { existsSync } from 'node:fs';
 import { rename, rm } from 'node:fs/promises';
-import { join } from 'node:path';
+import { basename, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { systemCode } from '../result/output-failure.js';
 import type { JobOrder } from './job-table.js';
@@ -9,13 +9,20 @@ import type { JobOrder } from './job-table.js';
 const program = fileURLToPath(new URL('../../', import.meta.url));
 /** Where `npm start` puts the sample stack. */
 export const sampleFolder = join(program, '.cache/sample');
-const framesFolder = join(sampleFolder, 'frames');
+export const framesFolder = join(sampleFolder, 'frames');
 const renderer = join(program, 'samples/render.ts');
+/** Runs TypeScript. */
+const loader = join(program, 'node_modules/tsx/dist/cli.mjs');
 
 /** The folder of the sample's frames; null where it has yet to be rendered, undefined where it cannot be. */
 export async function samplePlace(): Promise<string | null | undefined> {
   if (existsSync(framesFolder)) return framesFolder;
-  return existsSync(renderer) && existsSync(join(program, 'node_modules/tsx')) ? null : undefined;
+  return existsSync(renderer) && existsSync(loader) ? null : undefined;
+}
+
+/** A stack as people call it: the name of its folder. */
+export function stackTitle(folder: string): string {
+  return folder === framesFolder ? renderSample.title : basename(folder);
 }
 
 /** Renders the sample stack in a process of its own. */
@@ -28,7 +35,7 @@ export const renderSample: JobOrder = {
     change({ stage: 'Rendering the sample stack' });
     // Under another name until it is whole: an interrupted rendering must not pass for the stack.
     const unfinished = `${sampleFolder}.unfinished-${process.pid}`;
-    const child = spawn(process.execPath, ['--import', 'tsx', renderer, 'seed-head', unfinished], {
+    const child = spawn(process.execPath, [loader, renderer, 'seed-head', unfinished], {
       cwd: program,
       stdio: ['ignore', 'pipe', 'pipe'],
     });

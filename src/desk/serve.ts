@@ -1,9 +1,11 @@
 import type { IncomingMessage } from 'node:http';
+import { LamellaError } from '../errors.js';
 import type { HttpError } from '../view/guard.js';
-import { type Answer, checkPort, type StreamAnswer, serveLocally } from '../view/local-server.js';
+import { type Answer, checkPort, jsonAnswer, type StreamAnswer, serveLocally } from '../view/local-server.js';
 import { readBody } from '../view/read-body.js';
 import { answer as answerOfResult } from '../view/routes.js';
 import { Desk, type DeskOptions } from './desk.js';
+import { deskName, inDeskWords } from './option-labels.js';
 import { pageFile } from './page-files.js';
 import { deskRoutes } from './routes.js';
 
@@ -50,7 +52,19 @@ export async function serveDesk(options: ServeDeskOptions = {}): Promise<ServedD
   };
 }
 
+/** What is refused is told in the desk's words. */
 async function answer(
+  ...asked: Parameters<typeof answerPlainly>
+): Promise<Answer | StreamAnswer | HttpError> {
+  try {
+    return await answerPlainly(...asked);
+  } catch (error) {
+    if (!(error instanceof LamellaError)) throw error;
+    return jsonAnswer({ message: inDeskWords(error.messageWith(deskName)) }, 409);
+  }
+}
+
+async function answerPlainly(
   desk: Desk,
   request: IncomingMessage,
   path: string,
@@ -59,7 +73,7 @@ async function answer(
   const look = /^\/look\/([0-9a-f]{16})(\/.*)$/.exec(path);
   if (look) {
     const viewer = await desk.results.viewer(look[1]);
-    return viewer ? answerOfResult(viewer, request, look[2], gone) : nothing;
+    return viewer ? answerOfResult(viewer, request, look[2], gone, '../../#/look') : nothing;
   }
   const { method = 'GET' } = request;
   const routes = deskRoutes[path];

@@ -13,6 +13,7 @@ export interface GuidePage {
 /** Topics in the order of the work. */
 export const guideTopics = [
   'start',
+  'desk',
   'stack',
   'raw',
   'planning',

@@ -2,8 +2,10 @@
  * The page before its scripts have filled it.
  *
  * @param scripts Their addresses: named at once, for the browser would find them only one by the other.
+ * @param home Address of the desk that led here; none when the page stands alone.
  */
-export function pageHtml(scripts: readonly string[]): string {
+export function pageHtml(scripts: readonly string[], home?: string): string {
+  const wayBack = home === undefined ? '' : `<a class="home" href="${home}">Desk</a>\n`;
   const preloads = scripts.map((script) => `<link rel="modulepreload" href="${script}">\n`).join('');
   return `<!doctype html>
 <html lang="en">
@@ -17,7 +19,7 @@ ${preloads}<script type="module" src="page/main.js"></script>
 </head>
 <body>
 <header class="bar">
-<h1 id="name">Opening</h1>
+${wayBack}<h1 id="name">Opening</h1>
 <div id="layers" class="choices" role="radiogroup" aria-label="What is shown"></div>
 <label class="field"><input id="compare" type="checkbox"> split</label>
 <button id="relief-toggle" type="button" aria-pressed="false">Relief</button>

@@ -5,6 +5,7 @@ export const pageStyle = `${baseStyle}
 html, body { height: 100%; margin: 0; }
 body { display: grid; grid-template: auto minmax(0, 1fr) / minmax(0, 1fr) clamp(20rem, 26vw, 25rem); background: var(--ground); color: var(--ink); font: .875rem/1.4 system-ui, sans-serif; overflow: hidden; }
 .bar { grid-column: 1 / -1; display: flex; flex-wrap: wrap; gap: .4rem .8rem; align-items: center; padding: .4rem .8rem; background: var(--panel); border-bottom: 1px solid var(--edge); }
+.home { color: var(--focus); padding: .3rem 0; }
 .bar h1 { max-width: 16rem; overflow: hidden; text-overflow: ellipsis; white-space: nowrap; }
 .gap { flex: 1; }
 main { display: grid; grid-template-rows: minmax(0, 1fr) auto; min-width: 0; min-height: 0; }

@@ -19,12 +19,14 @@ const json = jsonType;
  *
  * @param path What follows the token.
  * @param gone Aborted when nobody waits for the answer any more.
+ * @param home Address, from the page, of the page that led to it; none when it stands alone.
  */
 export async function answer(
   viewer: Viewer,
   request: IncomingMessage,
   path: string,
   gone: AbortSignal,
+  home?: string,
 ): Promise<Answer | HttpError> {
   const posted = postRoutes[path];
   const isRead = request.method === 'GET' || request.method === 'HEAD';
@@ -34,6 +36,7 @@ export async function answer(
     return typeof body === 'string' ? posted(viewer, body, gone) : body;
   }
   if (!isRead) return { status: 405, message: 'GET, HEAD' };
+  if (path === '/') return { status: 200, type: 'text/html; charset=utf-8', body: await pageMarkup(home) };
   const query = new URL(request.url ?? '/', 'http://127.0.0.1').searchParams;
   return (await getRoute(viewer, path, query, gone)) ?? { status: 404, message: 'There is nothing here.' };
 }
@@ -44,7 +47,6 @@ async function getRoute(
   query: URLSearchParams,
   gone: AbortSignal,
 ): Promise<Answer | undefined> {
-  if (path === '/') return { status: 200, type: 'text/html; charset=utf-8', body: await pageMarkup() };
   if (path === '/style.css') return { status: 200, type: 'text/css; charset=utf-8', body: pageStyle };
   if (path.startsWith('/page/') || path.startsWith('/three/')) return pageScript(path);
   if (path === '/relief.glb') {
@@ -117,11 +119,14 @@ let scripts: Promise<Map<string, string>> | undefined;
 /** What only the relief needs, with a library larger than the page: it comes when asked for. */
 const lateScripts = ['/page/relief-scene.js'];
 
-async function pageMarkup(): Promise<string> {
+async function pageMarkup(home: string | undefined): Promise<string> {
   scripts ??= readScripts();
   // Relative to the page: the token is part of its address.
   const pages = [...(await scripts).keys()].filter((path) => path.startsWith('/page/'));
-  return pageHtml(pages.filter((path) => !lateScripts.includes(path)).map((path) => path.slice(1)));
+  return pageHtml(
+    pages.filter((path) => !lateScripts.includes(path)).map((path) => path.slice(1)),
+    home,
+  );
 }
 
 async function pageScript(path: string): Promise<Answer | undefined> {

@@ -1,3 +1,57 @@
-import type { DeskRoutes } from '../route.js';
+import { dirname, join } from 'node:path';
+import type { MergeOptions } from '../../options/merge-options.js';
+import { resolveOptions } from '../../options/resolve-merge-options.js';
+import { anyObjectShape, booleanShape, objectShape, textShape } from '../../result/shape.js';
+import { jsonAnswer } from '../../view/local-server.js';
+import { mergeForm } from '../merge-form.js';
+import { jobPicture, mergeOrder } from '../merge-job.js';
+import type { MergeChoices, MergeOrder } from '../protocol.js';
+import { type DeskRoutes, required, shaped } from '../route.js';
 
-export const mergeRoutes: DeskRoutes = {};
+const orderShape = objectShape<MergeOrder>({
+  folder: textShape(),
+  choices: anyObjectShape<MergeChoices>(),
+  replace: booleanShape,
+  previewFirst: booleanShape,
+});
+
+/** Options that the page may choose; their values are checked as those of a merge. */
+const choosable = [
+  'stepMm',
+  'fieldWidthMm',
+  'rule',
+  'anchor',
+  'crop',
+  'format',
+  'direction',
+  'skip',
+] as const;
+
+export const mergeRoutes: DeskRoutes = {
+  'GET /api/merge/form': async (desk, { query }) =>
+    jsonAnswer(await mergeForm(await desk.roots.within(required(query, 'folder')))),
+  'POST /api/merge': async (desk, { body }) => {
+    const order = shaped(body, orderShape);
+    const folder = await desk.roots.within(order.folder);
+    const form = await mergeForm(folder);
+    const replaces = form.freeOut === null || order.replace;
+    const out = join(dirname(folder), replaces ? form.out : (form.freeOut ?? form.out));
+    const options = resolveOptions({ ...chosen(order.choices), overwrite: order.replace });
+    const previewFactor = order.previewFirst ? form.previewFactor : null;
+    return jsonAnswer(desk.jobs.start(mergeOrder(desk, { folder, out, options, previewFactor })));
+  },
+  'GET /picture': async (_desk, { query }) => {
+    const body = jobPicture(Number(required(query, 'job')));
+    return body
+      ? { status: 200, type: 'image/jpeg', body, isLasting: true }
+      : { status: 404, message: 'There is no picture yet.' };
+  },
+};
+
+function chosen(choices: MergeChoices): Partial<MergeOptions> {
+  const given = choosable.flatMap((name) => {
+    const value = choices[name];
+    return value === undefined || value === null ? [] : [[name, value]];
+  });
+  return Object.fromEntries(given);
+}

@@ -16,8 +16,8 @@ export const placesStyle = `
 .actions { margin: .9rem 0; }
 .beside { font-size: .875rem; font-weight: 400; margin-left: .8rem; }
 .cards { list-style: none; margin: 0; padding: 0; display: grid; grid-template-columns: repeat(auto-fill, minmax(15.5rem, 1fr)); gap: 1.1rem; }
-.screen .card a { display: grid; gap: .1rem; color: var(--ink); text-decoration: none; padding: .5rem; border-radius: 6px; background: var(--panel); border: 1px solid var(--edge); height: 100%; align-content: start; }
-.screen .card a:hover { border-color: var(--control-edge); background: var(--hover); }
+.screen .card a, .screen .card button { display: grid; gap: .1rem; color: var(--ink); text-decoration: none; padding: .5rem; border-radius: 6px; background: var(--panel); border: 1px solid var(--edge); height: 100%; width: 100%; text-align: left; align-content: start; }
+.screen .card a:hover, .screen .card button:hover { border-color: var(--control-edge); background: var(--hover); }
 .pictures { display: grid; grid-auto-flow: column; grid-auto-columns: 1fr; gap: 2px; height: 10rem; background: var(--surround); border-radius: 3px; overflow: hidden; margin-bottom: .4rem; }
 .pictures img { width: 100%; height: 100%; object-fit: cover; min-height: 0; }
 .thumb.missing { visibility: hidden; }
@@ -33,7 +33,6 @@ export const placesStyle = `
 .strip li { display: grid; gap: .1rem; font-size: .8rem; color: var(--quiet); min-width: 0; }
 .strip img { width: 100%; aspect-ratio: 3 / 2; object-fit: cover; background: var(--surround); border-radius: 3px; }
 .strip span { overflow: hidden; text-overflow: ellipsis; white-space: nowrap; }
-.problem { border-left: .3rem solid var(--accent); padding: .4rem 1rem; background: var(--panel); }
 .job-progress { display: flex; flex-wrap: wrap; gap: .3rem .8rem; align-items: center; }
 .job-progress progress { flex: 1 0 100%; }
 .sample-job { padding: .5rem .8rem; }

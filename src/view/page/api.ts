@@ -22,7 +22,7 @@ async function ask<T>(address: string, init?: RequestInit): Promise<T> {
     response = await fetch(address, init);
   } catch {
     if (init?.signal?.aborted) throw new AbandonedError();
-    throw new RefusedError('Lamella no longer answers: is lamella view still running?');
+    throw new RefusedError('Lamella no longer answers: is it still running?');
   }
   if (!response.ok) {
     const body = await response.text();

@@ -1,10 +1,215 @@
-import { html, render } from '../../lit/lit-html.js';
-import type { Screen } from '../screen.js';
+import { spanText } from '../../../stack/words.js';
+import { html, nothing, render, type TemplateResult } from '../../lit/lit-html.js';
+import type { MergeChoices, MergeForm, MergeOrder } from '../../protocol.js';
+import { ask, send } from '../api.js';
+import type { Job } from '../jobs.js';
+import { showFailure } from '../notice.js';
+import { momentText } from '../parts/format.js';
+import { cancelJob } from '../parts/job-progress.js';
+import { mergeFields, readChoices } from '../parts/merge-fields.js';
+import { openResult } from '../parts/open-result.js';
+import { picture, thumbnailAddress } from '../parts/thumbnail.js';
+import { goTo, type Screen, type ScreenContext, screenAddress } from '../screen.js';
 
 export const mergeScreen: Screen = {
   title: 'Merge',
   path: 'merge',
-  mount(element) {
-    render(html`<h1>Merge</h1>`, element);
+  guide: 'merging',
+  mount(element, context) {
+    const job = context.query.get('job');
+    const folder = context.query.get('folder');
+    if (job !== null) showJob(element, context, Number(job));
+    else if (folder !== null) showForm(element, context, folder);
+    else showList(element, context);
   },
 };
+
+/** Before the work: the choices, with defaults that suit most stacks. */
+function showForm(element: HTMLElement, context: ScreenContext, folder: string): void {
+  const gone = new AbortController();
+  context.atEnd(() => gone.abort());
+  let form: MergeForm | undefined;
+  let problem = '';
+  const draw = (): unknown => render(content(), element);
+  draw();
+  ask<MergeForm>('api/merge/form', { folder }, gone.signal).then(
+    (answer) => {
+      form = answer;
+      draw();
+    },
+    (error: unknown) => {
+      if (gone.signal.aborted) return;
+      problem = error instanceof Error ? error.message : String(error);
+      draw();
+    },
+  );
+
+  function content(): TemplateResult {
+    if (problem) {
+      return html`<h1>Merge</h1><p role="alert" class="problem">${problem}</p><p><a href=${screenAddress('places', { folder })}>Back to the folder</a></p>`;
+    }
+    if (!form) return html`<h1>Merge</h1><p class="quiet">Reading the photographs …</p>`;
+    const { name, frames, size, warnings, estimateS } = form;
+    const middle = frames[frames.length >> 1];
+    return html`<div class="halves">
+      <figure class="view">${picture(thumbnailAddress(folder, middle.name, 1280), `One photograph of ${name}`)}</figure>
+      <form class="side" @submit=${start}>
+        <h1>${name}</h1>
+        <p class="quiet">
+          <a href=${screenAddress('places', { folder })}>${frames.length} photographs</a>, ${size.width} × ${size.height} pixels
+        </p>
+        ${warnings.length > 0 ? html`<ul class="remarks">${warnings.map((text) => html`<li class="flaw">${text}</li>`)}</ul>` : nothing}
+        ${mergeFields(form, { ...form.known, ...choicesOf(context.query) })}
+        <p class="row go">
+          <button class="main" type="submit">Merge</button>
+          <span class="quiet">about ${spanText(Math.max(5000, estimateS * 1000))}</span>
+        </p>
+      </form>
+    </div>`;
+  }
+
+  async function start(event: SubmitEvent): Promise<void> {
+    event.preventDefault();
+    const data = new FormData(event.target as HTMLFormElement);
+    const order: MergeOrder = {
+      folder,
+      choices: readChoices(data),
+      replace: data.get('place') === 'replace',
+      previewFirst: data.get('previewFirst') !== null,
+    };
+    try {
+      const { id } = await send<{ id: number }>('api/merge', order);
+      goTo('merge', { job: String(id) });
+    } catch (error) {
+      showFailure(error);
+    }
+  }
+}
+
+/** Choices that another screen hands over in the address, such as frames to leave out. */
+function choicesOf(query: URLSearchParams): MergeChoices {
+  const choices: MergeChoices = {};
+  const step = Number(query.get('step') ?? Number.NaN);
+  if (step > 0) choices.stepMm = step;
+  const width = Number(query.get('fieldWidth') ?? Number.NaN);
+  if (width > 0) choices.fieldWidthMm = width;
+  const skip = query.get('skip');
+  if (skip !== null)
+    choices.skip = skip
+      .split(',')
+      .map(Number)
+      .filter((number) => number > 0);
+  const direction = query.get('direction');
+  if (direction === 'near-to-far' || direction === 'far-to-near') choices.direction = direction;
+  return choices;
+}
+
+/** While the work goes on, and when it has ended. */
+function showJob(element: HTMLElement, context: ScreenContext, id: number): void {
+  let wasRunning = false;
+  const draw = (): void => {
+    const job = context.jobs().find((one) => one.id === id);
+    render(
+      job
+        ? content(job)
+        : html`<h1>Merge</h1><p class="quiet">This merge is no longer listed. <a href="#/merge">Merges</a></p>`,
+      element,
+    );
+    if (!job) return;
+    if (job.endedAt === null) wasRunning = true;
+    else if (wasRunning && job.state === 'done' && job.out !== null) {
+      wasRunning = false;
+      void openResult(job.out);
+    }
+  };
+  let first: string | undefined;
+  context.onJobs(draw);
+  draw();
+  void showFirst();
+
+  /** Until there is something better, a photograph of the stack. */
+  async function showFirst(): Promise<void> {
+    const folder = context.jobs().find((one) => one.id === id)?.folder;
+    const facts =
+      folder && (await ask<{ names: string[] }>('api/stack', { path: folder }).catch(() => undefined));
+    if (!facts || !folder) return;
+    first = thumbnailAddress(folder, facts.names[facts.names.length >> 1], 1280);
+    draw();
+  }
+
+  function content(job: Job): TemplateResult {
+    const isOver = job.endedAt !== null;
+    const shown = job.picture > 0 ? `picture?job=${job.id}&version=${job.picture}` : first;
+    return html`<div class="halves">
+      <figure class="view ${isOver || job.picture > 0 ? '' : 'early'}">
+        ${shown === undefined ? nothing : picture(shown, job.picture > 0 ? `Quick look at ${job.title}` : `One photograph of ${job.title}`)}
+        ${isOver ? nothing : html`<figcaption>${job.picture > 0 ? 'quick look, at a part of the size' : 'one photograph'}</figcaption>`}
+      </figure>
+      <div class="side">
+        <h1>${job.title}</h1>
+        ${isOver ? ended(job) : running(job)}
+        ${remarks(job)}
+      </div>
+    </div>`;
+  }
+}
+
+function running(job: Job): TemplateResult {
+  const left = job.leftS === null ? '' : `about ${spanText(job.leftS * 1000)} left`;
+  return html`<p class="stage" role="status">${job.stage}</p>
+    <progress class="wide" max="1" .value=${job.share} aria-label="Progress of ${job.title}"></progress>
+    <p class="quiet left">${left} </p>
+    <p class="row"><button type="button" @click=${() => cancelJob(job)}>Cancel</button></p>
+    <p class="quiet">It goes on when this page is closed.</p>`;
+}
+
+function ended(job: Job): TemplateResult {
+  const again = html`<a class="button" href=${screenAddress('merge', { folder: job.folder })}>${job.state === 'done' ? 'Merge again' : 'Back to the choices'}</a>`;
+  if (job.state === 'done') {
+    return html`<p class="stage">${job.message}</p>
+      <p class="row"><button class="main" type="button" @click=${() => openResult(job.out!)}>Look at it</button>${again}</p>
+      <p class="quiet">${job.out}</p>`;
+  }
+  return html`<p class="stage ${job.state === 'failed' ? 'problem' : ''}" role="alert">${job.message}</p><p class="row">${again}</p>`;
+}
+
+function remarks({ remarks: all }: Job): TemplateResult | typeof nothing {
+  const told = all.filter(({ rank }) => rank !== 'note');
+  const notes = all.filter(({ rank }) => rank === 'note');
+  if (all.length === 0) return nothing;
+  return html`${told.length > 0 ? html`<ul class="remarks">${told.map(({ rank, text }) => html`<li class=${rank}>${text}</li>`)}</ul>` : nothing}
+  ${notes.length > 0 ? html`<details><summary>${notes.length === 1 ? 'A note' : `${notes.length} notes`}</summary><ul class="remarks">${notes.map(({ text }) => html`<li>${text}</li>`)}</ul></details>` : nothing}`;
+}
+
+/** Without a stack: what was merged, and where to find one. */
+function showList(element: HTMLElement, context: ScreenContext): void {
+  const draw = (): void => {
+    const merges = context.jobs().filter(({ kind }) => kind === 'merge');
+    render(
+      html`<h1>Merge</h1>
+        ${
+          merges.length === 0
+            ? html`<p>Nothing has been merged yet. <a href="#/places">Choose a stack in Places.</a></p>`
+            : html`<p><a href="#/places">Choose another stack in Places.</a></p>
+              <ul class="folders">${merges.map(line)}</ul>`
+        }`,
+      element,
+    );
+  };
+  context.onJobs(draw);
+  draw();
+}
+
+const stateWords: Record<Job['state'], string> = {
+  waiting: 'waiting',
+  running: 'merging',
+  done: 'merged',
+  failed: 'failed',
+  cancelled: 'cancelled',
+};
+
+function line(job: Job): TemplateResult {
+  const when = job.endedAt ?? job.startedAt;
+  return html`<li><a href=${screenAddress('merge', { job: String(job.id) })}><span class="name">${job.title}</span>
+    <span class="quiet">${stateWords[job.state]}${when === null ? '' : ` ${momentText(when)}`}</span></a></li>`;
+}

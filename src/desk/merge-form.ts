@@ -1,0 +1,76 @@
+import { readFile } from 'node:fs/promises';
+import { availableParallelism, totalmem } from 'node:os';
+import { basename, dirname, join } from 'node:path';
+import { stackNeeds } from '../batch/estimate.js';
+import { readRunRecord } from '../result/read-run-record.js';
+import { resultFolderName } from '../result/result-folder-name.js';
+import { readStack } from '../stack/read-stack.js';
+import type { MergeChoices, MergeForm } from './protocol.js';
+import { framesFolder, stackTitle } from './sample.js';
+import { resultsBeside } from './stack-facts.js';
+
+/** Merges of fewer samples than this are quick enough without a quick look, megapixels of all frames. */
+const quickMegapixels = 60;
+/** Frames above this are looked at in an eighth of their size, megapixels. */
+const largeMegapixels = 40;
+/** Names that are tried for a result. */
+const maxNames = 1000;
+
+/** What the merge screen shows of a stack before the work. Throws InputError for a folder that is no stack. */
+export async function mergeForm(folder: string): Promise<MergeForm> {
+  const stack = await readStack(folder);
+  const results = await resultsBeside(folder);
+  const out = resultFolderName(folder, undefined);
+  const taken = new Set(results.map(({ path }) => path));
+  const earlier = results.find(({ preview }) => preview === null);
+  const { size, frames } = stack;
+  const needs = stackNeeds(
+    { size, frames: frames.length, channels: stack.channels, bits: stack.bits },
+    { threads: availableParallelism(), memoryMb: (0.7 * totalmem()) / 1e6 },
+  );
+  const frameMegapixels = (size.width * size.height) / 1e6;
+  const isQuick = frameMegapixels * frames.length < quickMegapixels;
+  return {
+    folder,
+    name: stackTitle(folder),
+    frames: frames.map(({ number, name, path }) => ({ number, name, path })),
+    size,
+    warnings: stack.warnings.map(({ message }) => message),
+    notes: stack.notes.map(({ message }) => message),
+    out: basename(out),
+    freeOut: taken.has(out) ? basename(freePath(out, taken)) : null,
+    known: (await sampleScale(folder)) ?? (earlier ? await choicesOf(earlier.path) : {}),
+    estimateS: needs.modelMs / 1000,
+    previewFactor: isQuick ? null : frameMegapixels > largeMegapixels ? 8 : 4,
+  };
+}
+
+/** A name beside the first that no result has. */
+export function freePath(out: string, taken: ReadonlySet<string>): string {
+  for (let i = 2; i < maxNames; i++) if (!taken.has(`${out}-${i}`)) return `${out}-${i}`;
+  return `${out}-${maxNames}`;
+}
+
+/** How a result was merged. */
+async function choicesOf(result: string): Promise<MergeChoices> {
+  const { options } = await readRunRecord(result);
+  const { stepMm, fieldWidthMm, rule, anchor, crop, format, direction, skip } = options;
+  return {
+    ...{ stepMm: stepMm ?? null, fieldWidthMm: fieldWidthMm ?? null },
+    ...{ rule, anchor, crop, format, direction, skip },
+  };
+}
+
+/** The scale of the sample stack, which its renderer knows; undefined for any other. */
+async function sampleScale(folder: string): Promise<MergeChoices | undefined> {
+  if (folder !== framesFolder) return undefined;
+  try {
+    const scene = JSON.parse(await readFile(join(dirname(folder), 'truth/scene.json'), 'utf8'));
+    return {
+      stepMm: Number(scene.stepMm.toPrecision(4)),
+      fieldWidthMm: Number(scene.fieldWidthMm.toPrecision(4)),
+    };
+  } catch {
+    return undefined;
+  }
+}

@@ -1,0 +1,30 @@
+import { optionFlag } from '../options/option-flag.js';
+
+/** How the desk calls the options that it shows; both sides use them. */
+export const optionLabels = {
+  stepMm: 'Step from frame to frame',
+  fieldWidthMm: 'Width of the field',
+  rule: 'Sources',
+  anchor: 'Framing of',
+  crop: 'Crop',
+  format: 'File type',
+  direction: 'Order of focus',
+  skip: 'Leave out frames',
+  overwrite: 'Replace it',
+  until: 'Until',
+} as const;
+
+/** An option in a text on the desk. */
+export function deskName(option: string): string {
+  const label = (optionLabels as Record<string, string>)[option];
+  return label === undefined ? optionFlag(option) : `“${label}”`;
+}
+
+/** A text of a process that calls options by their flags, as the desk calls them. */
+export function inDeskWords(text: string): string {
+  let words = text;
+  for (const option of Object.keys(optionLabels)) {
+    words = words.replaceAll(new RegExp(`${optionFlag(option)}(?![\\w-])`, 'g'), deskName(option));
+  }
+  return words;
+}

@@ -1,0 +1,81 @@
+import { writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import sharp from 'sharp';
+import { describe, expect, test } from 'vitest';
+import { countPhotographs } from '../../src/desk/list-folder.js';
+import type { FolderView, FoundFolders, PlacesView, StackFacts } from '../../src/desk/protocol.js';
+import { jsonOf, useDesk } from './desk-fixture.js';
+
+const fixture = useDesk();
+
+test('the places are the folder that was given, and it alone', async () => {
+  const places = jsonOf<PlacesView>(await fixture.get('api/places'));
+  expect(places.roots).toEqual([{ name: 'photographs', path: fixture.root }]);
+});
+
+test('a folder shows what lies in it: stacks by their photographs, and folders', async () => {
+  const view = jsonOf<FolderView>(await fixture.get('api/folder', { path: fixture.root }));
+  expect(
+    view.entries.map(({ name, kind, photographs, folders }) => [name, kind, photographs, folders]),
+  ).toEqual([
+    ['bee', 'stack', 3, 0],
+    ['empty', 'folder', 0, 0],
+    ['fly', 'stack', 3, 0],
+    ['week', 'folder', 0, 1],
+  ]);
+  const inner = jsonOf<FolderView>(await fixture.get('api/folder', { path: join(fixture.root, 'week') }));
+  expect(inner.trail.map(({ name }) => name)).toEqual(['photographs', 'week']);
+});
+
+test('a stack is known by its count, time, camera, size and kind', async () => {
+  const facts = jsonOf<StackFacts>(await fixture.get('api/stack', { path: join(fixture.root, 'bee') }));
+  const picture = await sharp(join(fixture.root, 'bee', facts.names[0])).metadata();
+  expect(facts).toMatchObject({
+    photographs: 3,
+    size: { width: picture.width, height: picture.height },
+    camera: 'Lamella Sample bench',
+    results: [],
+  });
+  expect(facts.takenMs!.first).toBeLessThanOrEqual(facts.takenMs!.last);
+});
+
+test('a raw file and the JPEG of it count as one photograph', () => {
+  expect(countPhotographs(['a.dng', 'a.jpg', 'b.NEF', 'c.jpg'])).toBe(3);
+});
+
+describe('a thumbnail', () => {
+  test('is the photograph made small', async () => {
+    const path = join(fixture.root, 'bee', '0001.jpg');
+    const large = join(fixture.root, 'empty', 'large.png');
+    writeFileSync(large, await sharp(path).resize(900, 600).png().toBuffer());
+    const reply = await fixture.get('thumbnail', { path: large, side: '320' });
+    expect(reply.headers['content-type']).toBe('image/jpeg');
+    expect(await sharp(reply.body).metadata()).toMatchObject({ width: 320, height: 213, format: 'jpeg' });
+  });
+
+  test('is refused for what is no picture, and for other sizes', async () => {
+    const text = join(fixture.root, 'empty', 'note.txt');
+    writeFileSync(text, 'a secret');
+    expect((await fixture.get('thumbnail', { path: text, side: '160' })).status).toBe(409);
+    const lie = join(fixture.root, 'empty', 'note.jpg');
+    writeFileSync(lie, 'a secret');
+    const reply = await fixture.get('thumbnail', { path: lie, side: '160' });
+    expect([reply.status, reply.body.toString()]).toEqual([409, expect.stringContaining('note.jpg')]);
+    const path = join(fixture.root, 'bee', '0001.jpg');
+    expect((await fixture.get('thumbnail', { path, side: '5000' })).status).toBe(400);
+  });
+});
+
+describe('a folder that was dropped', () => {
+  test('is found by its name and the names of its files', async () => {
+    const find = async (name: string, names: string[]) =>
+      jsonOf<FoundFolders>(await fixture.post('api/places/find', { name, names })).paths;
+    expect(await find('wasp', ['0002.jpg'])).toEqual([join(fixture.root, 'week', 'wasp')]);
+    expect(await find('wasp', ['0002.jpg', 'other.jpg'])).toEqual([]);
+    expect(await find('asp', [])).toEqual([]);
+  });
+
+  test('may not name a path', async () => {
+    expect((await fixture.post('api/places/find', { name: '../x', names: [] })).status).toBe(409);
+  });
+});
