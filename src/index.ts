@@ -82,7 +82,7 @@ export type { ScaleOptions } from './relief/scale-options.js';
 export { makeStereo, type StereoReport } from './relief/stereo.js';
 export { type StereoLayout, type StereoOptions, stereoLayouts } from './relief/stereo-options.js';
 export { type CoverageClassName, coverageClassNames } from './result/coverage.js';
-export type { Finding, FindingKind, FindingRank } from './result/finding.js';
+export type { Finding, FindingFix, FindingKind, FindingRank } from './result/finding.js';
 export {
   type MeasureKind,
   type MeasureRequest,
@@ -107,6 +107,7 @@ export type {
 } from './result/run-record.js';
 export type { Picture } from './result/write-composite.js';
 export type { ResultMaps } from './result/write-maps.js';
+export type { GivenOrder } from './stack/capture-order.js';
 export type {
   Direction,
   DirectionEvidence,

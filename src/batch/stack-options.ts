@@ -133,8 +133,13 @@ function override(inherited: Partial<MergeOptions>, own: Partial<MergeOptions>):
   return { ...kept, ...own };
 }
 
-/** Frame numbers count through the whole folder, so that one number cannot mean something in each part. */
+/** Frame numbers count through the whole folder, in the order by which it is parted: one number cannot mean something in each part. */
 function refuseNumbers(options: Partial<MergeOptions>): void {
+  if (options.order !== undefined) {
+    throw new UsageError(
+      `Expected no ${named('order')} beside ${named('split')}, which parts a folder by an order of its own.`,
+    );
+  }
   const numbered = (['frames', 'skip', 'positionsMm', 'relativePositions'] as const).filter(
     (key) => (options[key]?.length ?? 0) > 0,
   );

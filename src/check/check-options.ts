@@ -14,6 +14,7 @@ export type CheckOptions = Pick<
   MergeOptions,
   | 'frames'
   | 'skip'
+  | 'order'
   | 'stepMm'
   | 'positionsMm'
   | 'relativePositions'
@@ -28,13 +29,13 @@ export type CheckOptions = Pick<
 
 const { stepMm, positionsMm, relativePositions, direction, fieldWidthMm, magnification, pixelPitchUm } =
   mergeOptionTable;
-const { frames, skip, prefer, maxMegapixels } = mergeOptionTable;
+const { frames, skip, order, prefer, maxMegapixels } = mergeOptionTable;
 const { travelPerTurnMm, marksPerTurn } = planOptionTable;
 
 /** Every option of a check, in the order of the help. */
 export const checkOptionTable: OptionTable<CheckOptions> = {
   ...{ stepMm, positionsMm, relativePositions, direction, fieldWidthMm, magnification, pixelPitchUm },
-  ...{ frames, skip, prefer, maxMegapixels, travelPerTurnMm, marksPerTurn },
+  ...{ frames, skip, order, prefer, maxMegapixels, travelPerTurnMm, marksPerTurn },
 };
 
 /**

@@ -99,6 +99,7 @@ export async function check(
     ...(options.frames && { frames: options.frames }),
     ...(options.maxMegapixels && { maxPixels: options.maxMegapixels * 1e6 }),
     prefer: options.prefer,
+    order: options.order,
     signal: hooks.signal,
   });
   const { size } = listed;

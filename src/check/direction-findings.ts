@@ -5,15 +5,21 @@ import {
   directionOnRail,
   type FocusDirection,
   isContradicted,
+  type KnownDirection,
   type RailFacts,
 } from '../stack/focus-direction.js';
+
+const knownDirections: readonly KnownDirection[] = ['near-to-far', 'far-to-near'];
 
 /** Which end of the stack is near, and what decided it; a flaw where the pictures show the reverse. */
 export function directionFindings(way: FocusDirection, rail: RailFacts): Finding[] {
   if (isContradicted(way)) return [contradiction(way)];
   const { direction, directionBy } = way;
-  const note = (message: string, advice = ''): Finding[] => [
-    { kind: 'direction', rank: 'note', frames: [], message, advice },
+  const note = (message: string, advice = '', ways: readonly KnownDirection[] = []): Finding[] => [
+    {
+      ...{ kind: 'direction', rank: 'note', frames: [], message, advice },
+      ...(ways.length > 0 && { fixes: ways.map((known) => ({ direction: known })) }),
+    },
   ];
   const order = direction.replaceAll('-', ' ');
   switch (directionBy) {
@@ -29,6 +35,7 @@ export function directionFindings(way: FocusDirection, rail: RailFacts): Finding
       return note(
         'It is not known which end of the stack is near: ends are named as if it ran from near to far.',
         unknownAdvice(way, rail),
+        knownDirections,
       );
   }
 }
@@ -65,5 +72,6 @@ function contradiction({ direction, directionBy }: FocusDirection): Finding {
     advice: isGiven
       ? `Leave ${optionName('direction')} out, or look whether the files are in capture order.`
       : `Look at the first and the last frame, and give the order with ${optionName('direction')}.`,
+    fixes: knownDirections.filter((known) => known !== direction).map((known) => ({ direction: known })),
   };
 }

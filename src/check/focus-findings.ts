@@ -220,6 +220,7 @@ function needless(
       frames: own,
       message: `At the ${side} of the stack nothing is sharp in ${framesText(own)} that is not sharper in others.`,
       advice: `They do no harm; leave them out with ${optionName('skip')} ${skipText(own)} to save time.`,
+      fixes: [{ skip: own }],
     });
   }
   return findings;

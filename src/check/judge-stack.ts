@@ -65,7 +65,14 @@ export function judgeStack(
     ...sensorFindings(dust, hotPixels),
     ...opticsFindings({ ...options, stepMm }, stack.frames[0].exif),
   ]).map((finding) => withFiles(finding, stack));
+  offerOtherOrder(findings);
   return { findings, focus: focus.frames, light, coverage: focus.coverage };
+}
+
+/** Frames that run backwards may only be out of order, where names and times differ. */
+function offerOtherOrder(findings: readonly Finding[]): void {
+  const fixes = findings.find(({ kind }) => kind === 'order')?.fixes;
+  for (const finding of findings) if (finding.kind === 'reversed-turn' && fixes) finding.fixes = fixes;
 }
 
 /** Photographers know their frames by the names of the files. */

@@ -46,13 +46,18 @@ function leftOut({ kind, message, number }: StackNote): Finding {
 
 function orderFinding({ kind, message }: StackNote): Finding[] {
   if (kind !== 'order' && kind !== 'order-differs' && kind !== 'order-contradicts') return [];
+  const other = kind === 'order-differs' ? 'name' : 'time';
   return [
     {
       kind: 'order',
       rank: kind === 'order-contradicts' ? 'flaw' : 'note',
       frames: [],
       message,
-      advice: kind === 'order' ? '' : 'See that the frames are in the order of the shooting.',
+      advice:
+        kind === 'order'
+          ? ''
+          : `See that the frames are in the order of the shooting, and give ${optionName('order')} ${other} if they are not.`,
+      ...(kind !== 'order' && { fixes: [{ order: other }] }),
     },
   ];
 }
@@ -83,6 +88,7 @@ function duplicates(measurements: readonly FrameMeasurements[]): Finding[] {
       advice: all
         ? 'Copy the photographs again from the card.'
         : `Leave out what was copied twice (${optionName('skip')} ${skipText(copies)}), and see that no frame is missing in its place.`,
+      ...(!all && { fixes: [{ skip: copies }] }),
     },
   ];
 }
@@ -152,6 +158,7 @@ function setting(
         rank === 'spoils'
           ? `Shoot ${framesText(numbers)} again as the others, or leave them out (${optionName('skip')} ${skipText(numbers)}).`
           : 'Set it by hand for the whole stack next time; a merge evens out light and colour as far as it can.',
+      ...(rank === 'spoils' && { fixes: [{ skip: numbers }] }),
     },
   ];
 }

@@ -30,6 +30,7 @@ export function notAligned(lost: readonly FrameMotion[]): Finding[] {
       frames: numbers,
       message: `${capital(framesText(numbers))} cannot be aligned with the others: ${reasonOf(lost)}.`,
       advice: `See whether ${lost.length === 1 ? 'it belongs' : 'they belong'} to the stack; shoot again what is missing, or leave it out with ${optionName('skip')} ${skipText(numbers)}.`,
+      fixes: [{ skip: numbers }],
     },
   ];
 }

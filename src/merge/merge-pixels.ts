@@ -129,7 +129,7 @@ export async function mergePixels(
 /** Options that say how files are read or written have no meaning for pixels. */
 const fileOptions = [
   ...(['format', 'overwrite', 'strict', 'maxMegapixels', 'out'] as const),
-  ...(['prefer', 'whiteBalance', 'exposureStops', 'colourSpace'] as const),
+  ...(['prefer', 'order', 'whiteBalance', 'exposureStops', 'colourSpace'] as const),
 ];
 
 function resolvePixelOptions(given: Omit<PixelMergeOptions, 'scratch'>): MergeOptions {

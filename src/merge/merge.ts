@@ -87,6 +87,7 @@ export async function mergeFolder(
     strict: options.strict,
     ...(options.maxMegapixels && { maxPixels: options.maxMegapixels * 1e6 }),
     prefer: options.prefer,
+    order: options.order,
     exclude: [out],
     ...(hooks.signal && { signal: hooks.signal }),
   });

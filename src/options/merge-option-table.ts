@@ -103,6 +103,12 @@ export const mergeOptionTable: OptionTable<MergeOptions> = {
     default: [],
     defaultText: 'none',
   },
+  order: {
+    kind: choice('time', 'name'),
+    group: 'Frames',
+    help: 'order the frames by the capture time in their EXIF, or by the names of their files',
+    defaultText: 'by time, where every frame has one of its own, else by name',
+  },
   strict: {
     kind: toggle,
     group: 'Frames',

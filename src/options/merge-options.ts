@@ -1,3 +1,4 @@
+import type { GivenOrder } from '../stack/capture-order.js';
 import type { GivenDirection } from '../stack/focus-direction.js';
 import type { PreviewFactor } from '../stack/frame.js';
 import type { ColourSpace } from '../stack/raw/colour-space.js';
@@ -59,6 +60,8 @@ export interface MergeOptions {
   maxMegapixels?: number;
   /** Replace an existing result folder as a whole. */
   overwrite: boolean;
+  /** What orders the frames. Default: capture time where every frame has one of its own, else names; see `captureOrder`. */
+  order?: GivenOrder;
   /** Turn a frame that cannot be read or aligned into an error instead of leaving it out. */
   strict: boolean;
 }

@@ -1,5 +1,5 @@
 import type { SensorSpot } from '../rail/sensor-spot.js';
-import type { Finding, FindingKind } from './finding.js';
+import type { Finding, FindingFix, FindingKind } from './finding.js';
 import {
   listShape,
   numberShape,
@@ -19,6 +19,15 @@ export const findingShape = objectShape<Finding>({
   files: optionalShape(listShape(textShape())),
   message: textShape(),
   advice: textShape(),
+  fixes: optionalShape(
+    listShape(
+      objectShape<FindingFix>({
+        skip: optionalShape(listShape(wholeShape(1))),
+        order: optionalShape(oneOfShape('time', 'name')),
+        direction: optionalShape(oneOfShape('near-to-far', 'far-to-near')),
+      }),
+    ),
+  ),
   spots: optionalShape(listShape(objectShape<SensorSpot>({ x: numberShape(), y: numberShape() }))),
   neededStepPart: optionalShape(numberShape(0)),
   neededStepMm: optionalShape(numberShape(0)),

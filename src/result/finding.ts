@@ -1,4 +1,6 @@
 import type { SensorSpot } from '../rail/sensor-spot.js';
+import type { GivenOrder } from '../stack/capture-order.js';
+import type { KnownDirection } from '../stack/focus-direction.js';
 
 /** What a finding is about; the same words in JSON for programs. */
 export type FindingKind =
@@ -37,6 +39,14 @@ export type FindingKind =
 /** 'spoils' the merge; a 'flaw' that the merge bears, and that may be seen; a 'note' to know of. */
 export type FindingRank = 'spoils' | 'flaw' | 'note';
 
+/** Options of a merge that remedy what a finding is about; any of several, where it has more than one. */
+export interface FindingFix {
+  /** Frames to leave out. */
+  skip?: number[] | undefined;
+  order?: GivenOrder | undefined;
+  direction?: KnownDirection | undefined;
+}
+
 /** One verdict in plain words. */
 export interface Finding {
   kind: FindingKind;
@@ -49,6 +59,8 @@ export interface Finding {
   message: string;
   /** What to do; empty when there is nothing. */
   advice: string;
+  /** What a merge can do about it; absent when nothing, or when it does so anyway. */
+  fixes?: FindingFix[] | undefined;
   /** Pixels of the sensor, for dust and hot pixels. */
   spots?: SensorSpot[] | undefined;
   /** Step that would have been needed, as a part of the present one; and in mm where the step is known. */

@@ -1,5 +1,10 @@
+import { optionError } from '../option-error.js';
 import type { FrameExif, StackNote } from './frame.js';
 import { compareNames } from './natural-order.js';
+import { someNames } from './words.js';
+
+/** What orders frames, where the user says it. */
+export type GivenOrder = 'time' | 'name';
 
 /** Frames in capture order, what the order is based on, and a sentence for the user where it may surprise. */
 export interface CaptureOrder<Item> {
@@ -26,11 +31,17 @@ const minDigits = 3;
  * - Times are missing in a few (fewer than a quarter), and those of the others agree with the names: the few go by name.
  * - Otherwise (no times, or equal times and names contradict each other): natural name order, from where a counter
  *   rolled over if the names show it.
+ *
+ * @param given What the user says instead: capture time, then name; or name alone.
+ * @throws UsageError for time where a photograph has none.
  */
 export function captureOrder<Item extends { name: string; exif: FrameExif }>(
   items: readonly Item[],
+  given?: GivenOrder,
 ): CaptureOrder<Item> {
   const byName = [...items].sort((first, second) => compareNames(first.name, second.name));
+  if (given === 'name') return nameOrder(byName);
+  if (given === 'time') return { ordered: byTime(byName), orderedBy: 'exif time' };
   const times = byName.map((item) => item.exif.takenMs);
   if (!times.every((time) => time !== undefined)) return orderWithUntimed(byName);
   const distinct = new Set(times).size;
@@ -50,6 +61,16 @@ export function captureOrder<Item extends { name: string; exif: FrameExif }>(
   }
   const ordered = fromStart(byName, start);
   return { ordered, orderedBy: 'exif time', ...(start > 0 && { note: rolloverNote(ordered[0].name) }) };
+}
+
+function byTime<Item extends { name: string; exif: FrameExif }>(byName: readonly Item[]): Item[] {
+  const untimed = byName.filter(({ exif }) => exif.takenMs === undefined).map(({ name }) => name);
+  if (untimed.length > 0) {
+    throw optionError('order', 'name, where photographs have no capture time,', 'time', {
+      why: `${someNames(untimed)} ${untimed.length === 1 ? 'has' : 'have'} none`,
+    });
+  }
+  return [...byName].sort((first, second) => first.exif.takenMs! - second.exif.takenMs!);
 }
 
 function orderWithUntimed<Item extends { name: string; exif: FrameExif }>(

@@ -1,7 +1,7 @@
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { optionName } from '../option-names.js';
-import { type CaptureOrder, captureOrder } from './capture-order.js';
+import { type CaptureOrder, captureOrder, type GivenOrder } from './capture-order.js';
 import type { FrameExif, StackNote } from './frame.js';
 import { joinWords } from './words.js';
 
@@ -9,22 +9,25 @@ import { joinWords } from './words.js';
  * Sorts photographs into an order that is derived from those of the most common size only, so that other pictures in
  * the folder, such as a screenshot, do not influence it. A photograph of another size is inserted by its capture time
  * or its name, whichever the order is based on; else at the end.
+ *
+ * @param given As of `captureOrder`.
  */
 export function orderByCommonSize<Item extends { name: string; size: Size; exif: FrameExif }>(
   items: readonly Item[],
+  given?: GivenOrder,
 ): CaptureOrder<Item> {
   const counts = new Map<string, number>();
   for (const { size } of items) counts.set(sizeText(size), (counts.get(sizeText(size)) ?? 0) + 1);
   const largest = Math.max(...counts.values());
   const commonest = [...counts].filter(([, count]) => count === largest);
   // Without a majority the frames cannot be identified.
-  if (commonest.length > 1) return captureOrder(items);
+  if (commonest.length > 1) return captureOrder(items, given);
   const isFrame = ({ size }: Item) => sizeText(size) === commonest[0][0];
-  const order = captureOrder(items.filter(isFrame));
+  const order = captureOrder(items.filter(isFrame), given);
   const odd = items.filter((item) => !isFrame(item));
   if (order.orderedBy === 'name') {
     // All by name, unless the names of the others hide the rollover of the frames' counter.
-    const { ordered: all, orderedBy } = captureOrder(items);
+    const { ordered: all, orderedBy } = captureOrder(items, given);
     const isAlike =
       orderedBy === 'name' && all.filter(isFrame).every((frame, i) => frame === order.ordered[i]);
     return { ...order, ordered: isAlike ? all : [...order.ordered, ...odd] };

@@ -1,4 +1,5 @@
 import { InputError, named } from '../errors.js';
+import type { GivenOrder } from './capture-order.js';
 import { keepCommonSize, orderByCommonSize } from './common-size.js';
 import type { FrameFile, Stack, StackNote } from './frame.js';
 import { refuseTooManyFrames } from './frame-limit.js';
@@ -20,6 +21,8 @@ export interface ReadStackOptions extends FrameSelection {
   maxPixels?: number | undefined;
   /** Which of a camera raw file and a JPEG of the same name is used. Default raw, where all of them can be read. */
   prefer?: PreferredTwin | undefined;
+  /** What orders the frames. Default: see `captureOrder`. */
+  order?: GivenOrder | undefined;
   /** Files, or whole folders, that are never read as frames, such as the result folder. */
   exclude?: readonly string[] | undefined;
   /** Stops the listing with InterruptedError. */
@@ -56,7 +59,7 @@ export async function readStack(folder: string, options: ReadStackOptions = {}):
   const left = leftOut(inspected, strict);
   if (photographs.length < 2) throw new InputError(tooFew(folder, photographs, inspected));
 
-  const order = orderByCommonSize(photographs);
+  const order = orderByCommonSize(photographs, options.order);
   const numbered = order.ordered.map((photograph, i) => ({ ...photograph, number: i + 1 }));
   const selected = selectFrames(numbered, options);
   refuseTooManyFrames(

@@ -14,6 +14,7 @@ import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { renderScene } from '../../samples/render-scene.js';
 import type { CheckReport } from '../../src/check/check.js';
 import { runCli } from '../../src/cli/run.js';
+import type { Finding, FindingFix } from '../../src/result/finding.js';
 import { fakeSystem } from '../cli/fake-system.js';
 
 let root: string;
@@ -184,6 +185,50 @@ describe('a stack with a fault', () => {
     const { findings } = await report(some('copies', [1, 2, 3, 4, 4, 5, 6, 7, 8, 9, 10, 11, 12]));
     const finding = findings.find(({ kind }) => kind === 'duplicate');
     expect(finding?.frames).toEqual([5]);
+  });
+});
+
+/** Options of the command line that a fix stands for. */
+function flagsOf({ skip, order, direction }: FindingFix): string[] {
+  return [
+    ...(skip ? ['--skip', skip.join(',')] : []),
+    ...(order ? ['--order', order] : []),
+    ...(direction ? ['--direction', direction] : []),
+  ];
+}
+
+describe('the fix of a finding, given as options, removes it', () => {
+  const fixesOf = (findings: readonly Finding[], kind: Finding['kind']) =>
+    findings.find((finding) => finding.kind === kind)?.fixes ?? [];
+
+  test('leaving out what was copied twice', async () => {
+    const folder = some('copied', [1, 2, 3, 4, 4, 5, 6, 7]);
+    const [fix] = fixesOf((await report(folder)).findings, 'duplicate');
+    expect(fix).toEqual({ skip: [5] });
+    const { findings, frames } = await report(folder, ...flagsOf(fix));
+    expect(frames.map(({ number }) => number)).not.toContain(5);
+    expect(findings.some(({ kind }) => kind === 'duplicate')).toBe(false);
+  });
+
+  test('the other order, where names and times differ', async () => {
+    // By their names frames 4 to 6 stand the other way round.
+    const folder = some('scrambled', [1, 2, 3, 6, 5, 4, 7, 8, 9]);
+    const byTime = await report(folder);
+    expect(fixesOf(byTime.findings, 'order')).toEqual([{ order: 'name' }]);
+    expect(byTime.findings.some(({ kind }) => kind === 'reversed-turn')).toBe(false);
+    const byName = await report(folder, '--order', 'name');
+    expect(byName.frames.map(({ name }) => name)).toEqual([...readdirSync(folder)].sort());
+    expect(byName.findings.some(({ kind }) => kind === 'reversed-turn')).toBe(true);
+    const again = await report(folder, '--order', 'time');
+    expect(again.findings.some(({ kind }) => kind === 'reversed-turn' || kind === 'order')).toBe(false);
+  });
+
+  test('either direction, where none is known', async () => {
+    const fixes = fixesOf((await report(clean)).findings, 'direction');
+    expect(fixes).toEqual([{ direction: 'near-to-far' }, { direction: 'far-to-near' }]);
+    const { findings, direction } = await report(clean, ...flagsOf(fixes[1]));
+    expect(direction).toBe('far-to-near');
+    expect(fixesOf(findings, 'direction')).toEqual([]);
   });
 });
 

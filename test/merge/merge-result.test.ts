@@ -1,5 +1,5 @@
 import { createHash } from 'node:crypto';
-import { readdirSync, readFileSync, statSync } from 'node:fs';
+import { existsSync, readdirSync, readFileSync, statSync } from 'node:fs';
 import { join } from 'node:path';
 import sharp, { type Sharp } from 'sharp';
 import { beforeAll, describe, expect, it } from 'vitest';
@@ -199,5 +199,28 @@ describe('selected frames', () => {
     const depth = await readDepth();
     const within = inner.filter((i) => Math.abs(stack.depth[i]) < 2);
     expect(median(within.map((i) => Math.abs(depth[i] - 1 - stack.depth[i])))).toBeLessThan(0.3);
+  });
+
+  it('go by the order that is given, and by time only where every photograph has one', async () => {
+    const names = Object.keys(stack.files);
+    const files = Object.fromEntries(
+      names.map((name, i) => [names[names.length - 1 - i], stack.files[name]]),
+    );
+    const { frames, out } = placeStack(files);
+    await merge(frames, { out, threads: 2, order: 'name', preview: 2 });
+    const { record } = await readResult(out);
+    expect(record.orderedBy).toBe('name');
+    expect(record.frames.map(({ name }) => name)).toEqual(names);
+    expect(record.options.order).toBe('name');
+    const bare = await convertFiles(
+      { 'a.png': stack.files[names[0]], 'b.png': stack.files[names[1]] },
+      'png',
+      (picture) => picture,
+    );
+    const without = placeStack(bare);
+    await expect(merge(without.frames, { out: without.out, order: 'time' })).rejects.toThrow(
+      /for order but received time/,
+    );
+    expect(existsSync(without.out)).toBe(false);
   });
 });

@@ -487,6 +487,18 @@ export const promiseTable: readonly PromiseRow[] = [
     ],
   },
   {
+    promise:
+      'A check offers fixes, which a merge takes as options: frames to leave out, the order, the direction',
+    proofs: [
+      proof('check/check-stack.test.ts', 'leaving out what was copied twice'),
+      proof('check/check-stack.test.ts', 'the other order, where names and times differ'),
+      proof(
+        'merge/merge-result.test.ts',
+        'go by the order that is given, and by time only where every photograph has one',
+      ),
+    ],
+  },
+  {
     promise: 'Both ends of a landscape, the horizon too, are as sharp as what lies between its frames',
     proofs: [
       proof(

@@ -1,13 +1,16 @@
 import { describe, expect, it } from 'vitest';
-import { captureOrder } from '../../src/stack/capture-order.js';
+import { captureOrder, type GivenOrder } from '../../src/stack/capture-order.js';
 
 /** Photographs in the order of listing: name and capture time in seconds, undefined for none. */
-const order = (...photographs: [name: string, takenS?: number][]) => {
+const order = (...photographs: [name: string, takenS?: number][]) => orderBy(undefined, ...photographs);
+
+const orderBy = (given: GivenOrder | undefined, ...photographs: [name: string, takenS?: number][]) => {
   const result = captureOrder(
     photographs.map(([name, takenS]) => ({
       name,
       exif: takenS === undefined ? {} : { takenMs: takenS * 1000 },
     })),
+    given,
   );
   return { names: result.ordered.map((item) => item.name), by: result.orderedBy, note: result.note?.message };
 };
@@ -112,5 +115,28 @@ describe('capture order', () => {
     ['a short counter', ['f01', 'f02', 'f98', 'f99']],
   ])('takes %s for no counter that rolled over', (_, names) => {
     expect(order(...names.map((name): [string] => [name])).names).toEqual(names);
+  });
+});
+
+describe('an order that is given', () => {
+  it('is that of the names, whatever the times are', () => {
+    expect(orderBy('name', ['b', 1], ['a10', 2], ['a9', 3])).toEqual({
+      names: ['a9', 'a10', 'b'],
+      by: 'name',
+      note: undefined,
+    });
+  });
+
+  it('is that of the times, and of the names where times are equal, though they contradict each other', () => {
+    const { names, by, note } = orderBy('time', ['a', 3], ['b', 1], ['c', 1], ['d', 2], ['e', 1]);
+    expect(names).toEqual(['b', 'c', 'e', 'd', 'a']);
+    expect(by).toBe('exif time');
+    expect(note).toBeUndefined();
+  });
+
+  it('by time is refused with the names of those that have none', () => {
+    expect(() => orderBy('time', ['a', 3], ['b'], ['c', 1])).toThrow(
+      /for order but received time: b has none/,
+    );
   });
 });
