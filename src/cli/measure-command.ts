@@ -67,18 +67,21 @@ async function runMeasure(
     system.signals,
     async (signal) => {
       const { editMeasures } = await import('../measure/edit-measures.js');
-      const { readMeasures } = await import('../result/measures-file.js');
-      const isEdit = requests.length + flags.drop.length > 0;
+      const { readMeasures, stateOfMeasures } = await import('../result/measures-file.js');
+      const kept = await readMeasures(folder, record.size);
+      const isOutdated = kept.some(({ state }) => state !== stateOfMeasures(record));
+      // A table holds no outdated values; else the result is only read, which may lie where nothing can be written.
+      const isEdit =
+        requests.length + flags.drop.length > 0 || (!flags.list && flags.table !== undefined && isOutdated);
       const onWait = (holder: string) => {
         if (!flags.json)
           system.stderr.write(
             `${printable(`${folder} is being changed by ${holder}: waiting for its end.`)}\n`,
           );
       };
-      const outcome =
-        isEdit || (!flags.list && flags.table !== undefined)
-          ? await editMeasures(folder, { add: requests, drop: flags.drop }, scaleOptions, { signal, onWait })
-          : { measures: await readMeasures(folder, record.size), added: [], renewed: [] };
+      const outcome = isEdit
+        ? await editMeasures(folder, { add: requests, drop: flags.drop }, scaleOptions, { signal, onWait })
+        : { measures: kept, added: [], renewed: [] };
       const bar = await writeFiles(folder, flags, outcome, record, lengths);
       if (flags.json) {
         const ids = outcome.added.map(({ id }) => id);
@@ -92,7 +95,6 @@ async function runMeasure(
         system.stderr.write(`Measure ${id} was taken anew: the depth had changed since.\n`);
       }
       const shown: readonly StoredMeasure[] = requests.length > 0 ? outcome.added : outcome.measures;
-      const { stateOfMeasures } = await import('../result/measures-file.js');
       system.stdout.write(
         shown.map((measure) => printableText(measureText(measure, stateOfMeasures(record)))).join('\n'),
       );

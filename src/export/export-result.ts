@@ -3,7 +3,7 @@ import { join, resolve } from 'node:path';
 import sharp from 'sharp';
 import { named, UsageError } from '../errors.js';
 import { validateOptions, withDefaults } from '../options/validate-options.js';
-import { asOutputError, throwIfStopped } from '../result/output-failure.js';
+import { asOutputError, outputElsewhere, throwIfStopped } from '../result/output-failure.js';
 import { type Result, readResult } from '../result/read-result.js';
 import { programVersion } from '../version.js';
 import { openExportFolder } from './export-folder.js';
@@ -74,7 +74,7 @@ export async function exportResult(
     };
     await writeFile(join(opened.dir, exportFileName), `${JSON.stringify(exported, null, 2)}\n`).catch(
       (error) => {
-        throw asOutputError(error, join(opened.out, exportFileName));
+        throw asOutputError(error, join(opened.dir, exportFileName));
       },
     );
     throwIfStopped(hooks.signal);
@@ -83,7 +83,8 @@ export async function exportResult(
   } catch (error) {
     await opened.discard();
     throwIfStopped(hooks.signal);
-    throw error;
+    // By the name that it was to have.
+    throw outputElsewhere(error, { aside: opened.dir, path: opened.out, option: 'out' });
   }
 }
 

@@ -188,6 +188,6 @@ function leftOutNote(count: number, { minSharePercent }: ExportOptions): string 
 
 async function makeFolder({ dir }: FileContext, name: string): Promise<void> {
   await mkdir(join(dir, name)).catch((error: unknown) => {
-    throw asOutputError(error, name);
+    throw asOutputError(error, join(dir, name));
   });
 }

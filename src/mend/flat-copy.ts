@@ -17,7 +17,7 @@ export type Content = 'colour' | 'grey8' | 'grey16';
  * so that memory does not follow its size.
  *
  * @param copy File to write.
- * @throws InputError when the picture cannot be read; OutputError when the disk is full.
+ * @throws InputError when the picture cannot be read; OutputError when the copy cannot be written.
  */
 export async function flatCopy(
   path: string,
@@ -38,10 +38,12 @@ export async function flatCopy(
       .tiff({ compression: 'none' })
       .toFile(copy);
   } catch (error) {
-    // The library does not report on which side it failed.
-    if (await isFull(dirname(copy))) {
+    // The library says on which side it failed by the file that it names alone, and that not always.
+    const isFullNow = await isFull(dirname(copy));
+    if (isFullNow || firstLine(error).includes(copy)) {
+      const reason = isFullNow ? 'the disk is full' : 'the system refused to write so much there';
       throw new OutputError(
-        `Cannot unpack ${path} to ${dirname(copy)}: the disk is full. Free some space and run again.`,
+        `Cannot unpack ${path} to ${dirname(copy)}: ${reason}. Free some space and run again.`,
         { cause: error },
       );
     }
