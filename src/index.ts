@@ -39,7 +39,7 @@ export {
   type EditMends,
   editMends,
 } from './mend/apply-mends.js';
-export type { MendRegion } from './mend/mend-region.js';
+export type { AreaRegion, MendRegion, StrokeRegion } from './mend/mend-region.js';
 export { type Mend, type MendsRecord, readMends } from './mend/mends-file.js';
 export { merge } from './mend/merge.js';
 export { undoMends } from './mend/undo-mends.js';

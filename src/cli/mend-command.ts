@@ -2,9 +2,11 @@ import { Command } from 'commander';
 import { named, UsageError } from '../errors.js';
 import type { ApplyOptions, ApplyOutcome } from '../mend/apply-mends.js';
 import type { MendAddition } from '../mend/edit-mends.js';
+import { maxStrokeWidthPx, minStrokeWidthPx } from '../mend/mend-region.js';
 import { maxFeatherPx, maxNoteLength } from '../mend/mends-file.js';
 import type { OptionKind, OptionTable } from '../options/option.js';
 import { number, several, text, toggle } from '../options/option-kinds.js';
+import type { SourceRule } from '../options/source-rule.js';
 import { printable } from '../printable.js';
 import { framesFrom, jsonAnswer } from './common-options.js';
 import { interruptible } from './interruptible.js';
@@ -27,12 +29,15 @@ Exit codes:
 Examples:
   lamella mend bee-head-merged --add frame=12 --region 1200,830,64,48
   lamella mend bee-head-merged --add frame=9 --region "310,95 342,90 350,130 305,128" --note "left antenna"
+  lamella mend bee-head-merged --add rule=weigh --along "402,88 431,140 437,201" --width 9
   lamella mend bee-head-merged --list
   lamella mend bee-head-merged --undo`;
 
 interface OwnOptions {
   add: string[];
   region: string[];
+  along: string[];
+  widthPx?: number;
   featherPx?: number;
   note?: string;
   drop: number[];
@@ -58,18 +63,33 @@ const noteText: OptionKind<string> = {
 
 const ownOptions: OptionTable<OwnOptions> = {
   add: {
-    kind: several(text('frame=N', /^frame=\d{1,5}$/, 'frame=N')),
-    help: 'record a mend from frame N over --region, then apply all',
+    kind: several(
+      text(
+        'frame=N, or rule=auto, select or weigh,',
+        /^(frame=\d{1,5}|rule=(auto|select|weigh))$/,
+        'frame=N|rule=RULE',
+      ),
+    ),
+    help: 'record a mend from frame N, or as another rule merges it, over --region or --along; then apply all',
   },
   region: {
     // `addMends` reads it.
     kind: several(text('a region', /^/, 'x,y,w,h|polygon')),
     help: 'its region in composite pixels: x,y,w,h, or three or more corners "x,y x,y x,y"',
   },
+  along: {
+    // `addMends` reads it.
+    kind: several(text('points', /^/, 'POINTS')),
+    help: 'instead of a region a stroke of the brush, along a hair: one or more points "x,y x,y"',
+  },
+  widthPx: {
+    kind: number(minStrokeWidthPx, maxStrokeWidthPx, 'px'),
+    help: 'width of the brush of --along',
+  },
   featherPx: {
     kind: number(0, maxFeatherPx, 'px'),
     help: 'width of the blend around the region',
-    defaultText: 'a quarter of its mean width, 12 to 160',
+    defaultText: 'a quarter of its mean width, 2 to 160: of a stroke half its width',
   },
   note: { kind: noteText, help: 'text for the list' },
   drop: { kind: mendIds, help: 'keep a mend on the list, but out of the picture' },
@@ -86,9 +106,9 @@ const ownOptions: OptionTable<OwnOptions> = {
 /** `lamella mend RESULT`. */
 export function mendCommand(system: System): Command {
   const command = new Command('mend')
-    .summary('take regions of the picture from frames that you choose')
+    .summary('take regions of the picture from frames that you choose, or as another rule merges them')
     .description(
-      'Apply the mends recorded in a result: each takes a region of the picture from a frame that you choose, blended in without a seam, at full size and bit depth. Outside the regions and their feather no pixel changes.',
+      'Apply the mends recorded in a result: each takes a region of the picture, or a stroke along a hair, from a frame that you choose or as another rule merges it, blended in without a seam, at full size and bit depth. Outside the regions and their feather no pixel changes.',
     )
     .argument('<result>', 'result folder of a merge')
     .helpOption('-h, --help', 'show this help')
@@ -144,20 +164,30 @@ function checkFlags(flags: OwnOptions): void {
       throw new UsageError(`Expected --add frame=N and --region with ${flag} but received ${flag} alone`);
     }
   }
-  if (flags.add.length !== flags.region.length) {
+  const { add, region, along, widthPx } = flags;
+  if (region.length > 0 && along.length > 0) {
+    throw new UsageError('Expected --region or --along but received both: add them one after the other');
+  }
+  if (add.length !== region.length + along.length) {
     throw new UsageError(
-      `Expected one --region for each --add but received ${flags.add.length} --add and ${flags.region.length} --region`,
+      `Expected one --region or --along for each --add but received ${add.length} --add and ${region.length + along.length} of them`,
     );
+  }
+  if (along.length > 0 !== (widthPx !== undefined)) {
+    throw new UsageError('Expected --along and --width together but received one of them alone');
   }
 }
 
-function additionsOf({ add, region, featherPx, note = '' }: OwnOptions): MendAddition[] {
-  return add.map((frame, i) => ({
-    frame: Number(frame.replace('frame=', '')),
-    region: region[i],
-    ...(featherPx !== undefined && { featherPx }),
-    note,
-  }));
+function additionsOf({ add, region, along, widthPx, featherPx, note = '' }: OwnOptions): MendAddition[] {
+  return add.map((given, i) => {
+    const [kind, value] = given.split('=');
+    return {
+      from: kind === 'rule' ? { rule: value as SourceRule } : { frame: Number(value) },
+      over: widthPx === undefined ? { region: region[i] } : { along: along[i], widthPx },
+      ...(featherPx !== undefined && { featherPx }),
+      note,
+    };
+  });
 }
 
 /** Prints whose end is waited for. */
@@ -197,10 +227,10 @@ async function printList(system: System, folder: string, flags: OwnOptions): Pro
     return;
   }
   if (mends.length === 0) system.stderr.write('No mends are recorded.\n');
-  for (const { id, frame, region, featherPx, note, state } of mends) {
+  for (const { id, frame, rule, region, featherPx, note, state } of mends) {
     const columns = [
       `${id}`,
-      `frame ${frame}`,
+      rule === undefined ? `frame ${frame}` : `rule ${rule}`,
       describeRegion(region),
       `feather ${featherPx} px`,
       state,

@@ -1,7 +1,10 @@
 import { mkdir } from 'node:fs/promises';
+import { availableParallelism } from 'node:os';
 import { join, resolve } from 'node:path';
+import sharp from 'sharp';
 import { InputError, InterruptedError } from '../errors.js';
 import { optionName } from '../option-names.js';
+import type { SourceRule } from '../options/source-rule.js';
 import { outputInPlace } from '../result/output-failure.js';
 import { readResult } from '../result/read-result.js';
 import { readRunRecord } from '../result/read-run-record.js';
@@ -14,13 +17,14 @@ import { writeRunRecord } from '../result/write-run-record.js';
 import { LocalKernels } from '../trace/local-kernels.js';
 import { findStackFrames, requireUnchanged, type StackFrame } from '../trace/stack-frames.js';
 import { programVersion } from '../version.js';
-import { alignByDecoding, blendMend, mendWindow } from './blend-mend.js';
+import { alignByDecoding, alignedPart, blendMend, mendWindow } from './blend-mend.js';
 import { mendFault } from './check-mends.js';
 import type { MendedRecord } from './mended-record.js';
 import { checkMendList, type Mend, readMends, writeMends } from './mends-file.js';
+import { cutMerged, type MergedRegion, mergeWindow, RegionStack } from './merge-region.js';
 import { carryMerged, carryOver, contentsMark, unmendedFolder } from './result-files.js';
 import { lockResult } from './result-lock.js';
-import { supplyMaps } from './supply-maps.js';
+import { supplyMaps, supplyMerged } from './supply-maps.js';
 import { describeUnmended, requireUnmended } from './unmended-files.js';
 import { WorkingCopy } from './working-copy.js';
 import { sharesOf, writeMendedComposite } from './write-mended.js';
@@ -111,7 +115,7 @@ async function applyLocked(
     if (fault !== undefined) throw new InputError(fault);
   }
   // All files are needed whole before anything is written.
-  const paths = await checkFrames(kept, frames, requireUnchanged);
+  const paths = await checkFrames(kept, frames, record.options.rule, requireUnchanged);
   // The composite, depth.tif, the other maps, and those uncompressed while they are worked on.
   const pixelBytes = (record.channels * record.bits) / 8 + 4 + 6 + 6;
   const opened = await openResult(resolve(folder), {
@@ -133,7 +137,10 @@ async function applyLocked(
       await carryMerged(merged, join(dir, unmendedFolder), record);
       const copy = await WorkingCopy.open(base, dir);
       try {
-        await blendAll(kept, copy, frames, paths, record, options);
+        const profile = await sharp(join(merged, record.composite.file), {
+          limitInputPixels: false,
+        }).metadata();
+        await blendAll(kept, copy, frames, paths, profile.icc, record, options);
         const software = `Lamella ${programVersion()}`;
         const icc = await writeMendedComposite(merged, dir, record, copy, software, signal);
         const { unit } = record.maps.depth;
@@ -182,20 +189,30 @@ function jpegNote(): string {
 }
 
 function mendNote(kept: readonly Mend[]): string {
-  const frames = [...new Set(kept.map(({ frame }) => frame))].sort((first, second) => first - second);
+  const ofFrames = kept.filter(({ rule }) => rule === undefined).map(({ frame }) => frame);
+  const frames = [...new Set(ofFrames)].sort((first, second) => first - second);
+  const rules = [...new Set(kept.flatMap(({ rule }) => rule ?? []))].sort();
   const regions = kept.length === 1 ? '1 region was' : `${kept.length} regions were`;
-  return `${regions} mended by hand from frame${frames.length === 1 ? '' : 's'} ${frames.join(', ')}; the files of the merge itself are in ${unmendedFolder}.`;
+  const from = [
+    ...(frames.length > 0 ? [`from frame${frames.length === 1 ? '' : 's'} ${frames.join(', ')}`] : []),
+    ...(rules.length > 0 ? [`by the rule${rules.length === 1 ? '' : 's'} ${rules.join(', ')}`] : []),
+  ];
+  return `${regions} mended by hand ${from.join(' and ')}; the files of the merge itself are in ${unmendedFolder}.`;
 }
 
 async function checkFrames(
   mends: readonly Mend[],
   frames: readonly StackFrame[],
+  merged: SourceRule,
   check: (frame: StackFrame) => Promise<string>,
 ): Promise<Map<number, string>> {
   const paths = new Map<number, string>();
-  for (const { frame: number } of mends) {
-    if (!paths.has(number)) paths.set(number, await check(frames.find((frame) => frame.number === number)!));
-  }
+  // Another rule merges all frames anew.
+  const isMerged = mends.some(({ rule }) => rule !== undefined && rule !== merged);
+  const wanted = isMerged
+    ? frames
+    : frames.filter(({ number }) => mends.some(({ frame }) => frame === number));
+  for (const frame of wanted) paths.set(frame.number, await check(frame));
   return paths;
 }
 
@@ -205,20 +222,53 @@ async function blendAll(
   copy: WorkingCopy,
   frames: readonly StackFrame[],
   paths: ReadonlyMap<number, string>,
-  { size, frames: recorded }: RunRecord,
+  icc: Buffer | undefined,
+  record: RunRecord,
   { signal, onProgress }: ApplyOptions,
 ): Promise<void> {
-  const align = alignByDecoding(await LocalKernels.start(), async ({ number }) => paths.get(number)!);
+  const { size, frames: recorded } = record;
+  const pathOf = async ({ number }: StackFrame) => paths.get(number)!;
+  const align = alignByDecoding(await LocalKernels.start(), pathOf);
+  // Read before any mend: a later one may take back what an earlier one did.
+  const merged = mends.map((mend) =>
+    mend.rule === record.options.rule ? readPart(copy, mend, size) : undefined,
+  );
   for (const [i, mend] of mends.entries()) {
     if (signal?.aborted) throw new InterruptedError();
     const window = mendWindow(mend, size)!;
-    const frame = frames.find(({ number }) => number === mend.frame)!;
-    const aligned = (await align(frame, window))!;
     const part = copy.readComposite(window);
-    const supplied = blendMend(part, aligned, mend);
     const maps = copy.readMaps(window);
-    supplyMaps(maps, supplied, mend.frame, recorded);
+    const own = merged[i];
+    if (mend.rule === undefined) {
+      const frame = frames.find(({ number }) => number === mend.frame)!;
+      const supplied = blendMend(part, (await align(frame, window))!, mend);
+      supplyMaps(maps, supplied, mend.frame, recorded);
+    } else if (own) {
+      supplyMerged(maps, blendMend(part, alignedPart(own.part), mend), own.maps);
+    } else {
+      const options = { icc, threads: availableParallelism(), signal };
+      const whole = await mergeOnce(mend.rule, record, frames, pathOf, mergeWindow(mend, size)!, options);
+      const anew = cutMerged(whole, window);
+      supplyMerged(maps, blendMend(part, anew, mend), anew);
+    }
     copy.write(window, part.pixels, maps);
     onProgress?.(i + 1, mends.length);
+  }
+}
+
+function readPart(copy: WorkingCopy, mend: Mend, size: RunRecord['size']) {
+  const window = mendWindow(mend, size)!;
+  return { part: copy.readComposite(window), maps: copy.readMaps(window) };
+}
+
+async function mergeOnce(
+  rule: SourceRule,
+  ...[record, frames, pathOf, window, options]: Parameters<typeof RegionStack.open>
+): Promise<MergedRegion> {
+  const stack = await RegionStack.open(record, frames, pathOf, window, options);
+  try {
+    return await stack.merge(rule, options);
+  } finally {
+    await stack.close();
   }
 }

@@ -5,7 +5,7 @@ import type { LocalKernels } from '../trace/local-kernels.js';
 import { clipRegion, growRegion, type PictureRegion } from '../trace/picture-region.js';
 import type { StackFrame } from '../trace/stack-frames.js';
 import { blendDelta } from './delta-pyramid.js';
-import { growMask, levelsFor, pyramidRadius } from './feather.js';
+import { growMask, levelsFor, pyramidRadius, slopeMask } from './feather.js';
 import { regionBounds, regionMask } from './mend-region.js';
 import type { Mend } from './mends-file.js';
 
@@ -46,6 +46,30 @@ export function alignByDecoding(
   };
 }
 
+/** A part of a composite in the place of a frame: it covers all of itself. */
+export function alignedPart({ pixels, width, height }: CompositePart): AlignedRegion {
+  return {
+    width,
+    height,
+    planes: planesOf(pixels, width * height, pixels instanceof Uint16Array ? 16 : 8),
+    coveredFrom: new Int32Array(height),
+    coveredTo: new Int32Array(height).fill(width),
+  };
+}
+
+/** Interleaved samples, grey or RGB, as planes of 0 to 255. */
+export function planesOf(pixels: PixelData, count: number, bits: 8 | 16): AlignedRegion['planes'] {
+  const unit = bits === 16 ? 257 : 1;
+  const channels = pixels.length / count;
+  const plane = (channel: number) => {
+    const samples = new Float32Array(count);
+    const from = Math.min(channel, channels - 1);
+    for (let i = 0; i < count; i++) samples[i] = pixels[i * channels + from] / unit;
+    return samples;
+  };
+  return [plane(0), plane(1), plane(2)];
+}
+
 /**
  * Blends the aligned frame into a part of the composite, in place: inside the region the frame, beyond the feather
  * the composite bit for bit, between them each band of detail over a distance that suits it.
@@ -56,7 +80,8 @@ export function alignByDecoding(
  */
 export function blendMend(part: CompositePart, aligned: AlignedRegion, mend: Mend): Uint8Array {
   const { width, height, channels, pixels } = part;
-  const supplied = growMask(regionMask(mend.region, part), width, height, mend.featherPx / 2);
+  const core = regionMask(mend.region, part);
+  const supplied = growMask(core, width, height, mend.featherPx / 2);
   for (let y = 0; y < height; y++) {
     // The frame knows nothing beyond its edges.
     supplied.fill(0, y * width, y * width + aligned.coveredFrom[y]);
@@ -75,7 +100,10 @@ export function blendMend(part: CompositePart, aligned: AlignedRegion, mend: Men
     }
     return difference;
   });
-  blendDelta(planes, Float32Array.from(supplied), part, levelsFor(mend.featherPx));
+  const levels = levelsFor(mend.featherPx);
+  // The difference is 0 where the frame does not reach: a mask without levels needs no cutting.
+  const mask = levels > 0 ? Float32Array.from(supplied) : slopeMask(core, width, height, mend.featherPx);
+  blendDelta(planes, mask, part, levels);
   const maxSample = pixels instanceof Uint16Array ? 65535 : 255;
   planes.forEach((delta, channel) => {
     for (let i = 0; i < delta.length; i++) {

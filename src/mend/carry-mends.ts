@@ -68,6 +68,7 @@ function isSameFraming(before: Merged, merged: Merged): boolean {
 }
 
 function followFrame(mend: Mend, before: Merged, merged: Merged, isFramedAlike: boolean): Mend {
+  if (mend.rule !== undefined) return { ...mend, kept: mend.kept && isFramedAlike };
   const sha256 = before.frames.find(({ number }) => number === mend.frame)?.sha256;
   const same = merged.frames.filter((frame) => frame.used && frame.sha256 === sha256);
   const frame = same.find(({ number }) => number === mend.frame) ?? same[0];

@@ -14,6 +14,10 @@ import type { Mend } from './mends-file.js';
  */
 export function mendFault(mend: Mend, record: RunRecord, frames: readonly StackFrame[]): string | undefined {
   const who = `Mend ${mend.id} cannot be applied:`;
+  if (mend.rule !== undefined) {
+    const fault = regionFault(mend.region, record.size);
+    return fault === undefined ? undefined : `${who} ${fault}.`;
+  }
   const frame = frames.find(({ number }) => number === mend.frame);
   if (!frame) {
     const known = record.frames.find(({ number }) => number === mend.frame);

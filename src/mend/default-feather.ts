@@ -1,14 +1,14 @@
 import type { MendRegion } from './mend-region.js';
 
-/** Narrower than this, a blend has no coarser band to hide a difference of light in (see `levelsFor`). */
-export const minDefaultFeatherPx = 12;
+/** A seam of a pixel or less is seen as one. */
+export const minDefaultFeatherPx = 2;
 /** Wider ones would carry the frame's blur far beyond any region. */
 export const maxDefaultFeatherPx = 160;
 
 /**
- * The feather of a mend for which none is named: a quarter of the region's mean width, 12 to 160 px. The mean width is
- * 4 x area / perimeter: the side of a square, the diameter of a circle, twice the width of a long strip. So an antenna
- * is not blended over more of its surroundings than it is wide, however it lies in the picture.
+ * The feather of a mend for which none is named: a quarter of the region's mean width, 2 to 160 px. The mean width is
+ * 4 x area / perimeter: the side of a square, the diameter of a circle, twice the width of a long strip or stroke. So a
+ * hair is not blended over more of its surroundings than it is wide, however it lies in the picture.
  *
  * @returns Whole composite pixels.
  */
@@ -22,6 +22,16 @@ function outlineMeasures(region: MendRegion): { area: number; perimeter: number 
   if (region.kind === 'rectangle') {
     const { width, height } = region;
     return { area: width * height, perimeter: 2 * (width + height) };
+  }
+  if (region.kind === 'stroke') {
+    // Where it crosses itself it counts twice: its width is the same there.
+    const { points, widthPx } = region;
+    const length = points.reduce((sum, [x, y], i) => {
+      const [beforeX, beforeY] = points[Math.max(0, i - 1)];
+      return sum + Math.hypot(x - beforeX, y - beforeY);
+    }, 0);
+    const area = length * widthPx + (Math.PI * widthPx ** 2) / 4;
+    return { area, perimeter: 2 * length + Math.PI * widthPx };
   }
   let doubleArea = 0;
   let perimeter = 0;

@@ -1,15 +1,17 @@
 import { named, UsageError } from '../errors.js';
+import type { SourceRule } from '../options/source-rule.js';
 import type { RunRecord } from '../result/run-record.js';
 import { findStackFrames } from '../trace/stack-frames.js';
 import { mendFault } from './check-mends.js';
 import { defaultFeatherPx } from './default-feather.js';
-import { parseMendRegion } from './mend-region.js';
+import { parseMendRegion, parseStroke } from './mend-region.js';
 import type { Mend } from './mends-file.js';
 
+/** A mend to be added: from a frame or by a rule, over a region or along a stroke. */
 export interface MendAddition {
-  frame: number;
-  /** As `parseMendRegion` reads it. */
-  region: string;
+  from: { frame: number } | { rule: SourceRule };
+  /** As `parseMendRegion` reads it, or the points of a stroke, as `parseStroke` does. */
+  over: { region: string } | { along: string; widthPx: number };
   /** Default: `defaultFeatherPx` of the region. */
   featherPx?: number;
   note: string;
@@ -28,11 +30,11 @@ export async function addMends(
 ): Promise<Mend[]> {
   const list = [...mends];
   const frames = additions.length > 0 ? await findStackFrames(record, framesFrom) : [];
-  for (const { frame, region: text, featherPx, note } of additions) {
-    const region = parseMendRegion(text);
+  for (const { from, over, featherPx, note } of additions) {
+    const region = 'along' in over ? parseStroke(over.along, over.widthPx) : parseMendRegion(over.region);
     const mend: Mend = {
       id: nextId(list),
-      frame,
+      ...('rule' in from ? { frame: 0, rule: from.rule } : { frame: from.frame }),
       region,
       featherPx: featherPx ?? defaultFeatherPx(region),
       note,

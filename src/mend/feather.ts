@@ -20,6 +20,22 @@ export function levelsFor(featherPx: number): number {
 }
 
 /**
+ * The mask of a feather that is too narrow for a pyramid: 1 on the region, then a slope down to 0 at the feather's
+ * end, by the distance from the region (Euclidean, in as many steps as the feather has pixels).
+ *
+ * @param mask Shape (height, width), 0 or 1.
+ */
+export function slopeMask(mask: Uint8Array, width: number, height: number, featherPx: number): Float32Array {
+  const steps = Math.max(1, Math.ceil(featherPx));
+  const slope = new Float32Array(mask.length);
+  for (let step = 0; step < steps; step++) {
+    const grown = growMask(mask, width, height, ((step + 0.5) * featherPx) / steps);
+    for (let i = 0; i < slope.length; i++) slope[i] += grown[i] / steps;
+  }
+  return slope;
+}
+
+/**
  * Grows a mask: 1 wherever a pixel of it lies within `radius` (Euclidean, pixel centres), else 0. Exact, in two passes:
  * down the columns, then along the rows, after Meijster, Roerdink & Hesselink, "A general algorithm for computing
  * distance transforms in linear time" (2000); only a threshold is needed here, so the second pass joins spans.

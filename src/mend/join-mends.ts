@@ -37,8 +37,12 @@ function isSame(first: Mend | undefined, second: Mend | undefined): boolean {
 /** A mend by value: lists come from files and pages, with their fields in any order. */
 function textOf(mend: Mend | undefined): string {
   if (!mend) return '';
-  const { id, frame, region, featherPx, note, kept } = mend;
-  const geometry =
-    region.kind === 'polygon' ? region.points : [region.x, region.y, region.width, region.height];
-  return JSON.stringify([id, frame, region.kind, geometry, featherPx, note, kept]);
+  const { id, frame, rule, region, featherPx, note, kept } = mend;
+  return JSON.stringify([id, frame, rule, region.kind, geometryOf(region), featherPx, note, kept]);
+}
+
+function geometryOf(region: Mend['region']): unknown[] {
+  if (region.kind === 'polygon') return region.points;
+  if (region.kind === 'stroke') return [region.widthPx, ...region.points];
+  return [region.x, region.y, region.width, region.height];
 }

@@ -1,20 +1,22 @@
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { optionError } from '../option-error.js';
+import type { SourceRule } from '../options/source-rule.js';
 import { type KeptFile, readKept, writeKept } from '../result/kept-file.js';
-import { regionShape } from '../result/region-shape.js';
+import { pointShape, regionShape } from '../result/region-shape.js';
 import {
   booleanShape,
   listShape,
   numberShape,
   objectShape,
   oneOfShape,
+  optionalShape,
   type Shape,
   sizeShape,
   textShape,
   wholeShape,
 } from '../result/shape.js';
-import type { MendRegion } from './mend-region.js';
+import { type MendRegion, maxStrokeWidthPx, minStrokeWidthPx, type StrokeRegion } from './mend-region.js';
 
 export const mendsFileName = 'mends.json';
 export const mendsSchemaName = 'lamella-mends';
@@ -24,12 +26,17 @@ export const mendsSchemaVersion = 1;
 export const maxFeatherPx = 1000;
 export const maxNoteLength = 1000;
 
-/** A recorded, reversible instruction: take this region from that frame. */
+/** A recorded, reversible instruction: take this region from that frame, or as that rule merges it. */
 export interface Mend {
   /** Unique in its file. */
   id: number;
-  /** Number of the frame, as in run.json. */
+  /** Number of the frame, as in run.json; 0 beside a rule. */
   frame: number;
+  /**
+   * Takes the region as this rule merges it, from the frames of the result; where the result was merged by this very
+   * rule, as it was merged, without the mends before this one.
+   */
+  rule?: SourceRule | undefined;
   region: MendRegion;
   /** Width of the border around the region in which frame and composite are blended, composite pixels. */
   featherPx: number;
@@ -78,17 +85,37 @@ export async function writeMends(folder: string, size: Size, mends: readonly Men
   });
 }
 
+const strokeShape = objectShape<StrokeRegion>({
+  kind: oneOfShape('stroke'),
+  points: listShape(pointShape),
+  widthPx: numberShape(minStrokeWidthPx, maxStrokeWidthPx),
+});
+
+const mendRegionShape: Shape<MendRegion> = (value, field) => {
+  const isStroke = typeof value === 'object' && value !== null && 'kind' in value && value.kind === 'stroke';
+  return (isStroke ? strokeShape : regionShape)(value, field);
+};
+
+const fieldsShape = objectShape<Mend>({
+  id: wholeShape(1),
+  frame: wholeShape(0, 65535),
+  rule: optionalShape(oneOfShape('auto', 'select', 'weigh')),
+  region: mendRegionShape,
+  featherPx: numberShape(0, maxFeatherPx),
+  note: textShape(/^[\s\S]{0,1000}$/, `text of ${maxNoteLength} characters at most`),
+  kept: booleanShape,
+});
+
+const mendShape: Shape<Mend> = (value, field) => {
+  const fault = fieldsShape(value, field);
+  if (fault) return fault;
+  const { rule, frame } = value as Mend;
+  if (rule === undefined || frame === 0) return undefined;
+  return { field: `${field}.frame`, expected: '0 beside a rule', received: frame };
+};
+
 /** Also for mends that come from elsewhere than a file, such as the page. */
-export const mendListShape: Shape<Mend[]> = listShape(
-  objectShape<Mend>({
-    id: wholeShape(1),
-    frame: wholeShape(0, 65535),
-    region: regionShape,
-    featherPx: numberShape(0, maxFeatherPx),
-    note: textShape(/^[\s\S]{0,1000}$/, `text of ${maxNoteLength} characters at most`),
-    kept: booleanShape,
-  }),
-);
+export const mendListShape: Shape<Mend[]> = listShape(mendShape);
 
 /**
  * Checks mends that a caller gives, before anything is made of them.

@@ -27,3 +27,21 @@ export function supplyMaps(
     maps.coverage[i] = 0;
   }
 }
+
+/**
+ * As `supplyMaps`, for what a rule merges: the depth and the sources of that merge. Where confidence and coverage are
+ * not given with them, the pixel counts as decided and covered.
+ */
+export function supplyMerged(
+  maps: ResultMaps,
+  supplied: Uint8Array,
+  merged: Pick<ResultMaps, 'depth' | 'sources'> & Partial<Pick<ResultMaps, 'confidence' | 'coverage'>>,
+): void {
+  for (let i = 0; i < supplied.length; i++) {
+    if (!supplied[i]) continue;
+    maps.sources[i] = merged.sources[i];
+    maps.depth[i] = merged.depth[i];
+    maps.confidence[i] = merged.confidence?.[i] ?? 255;
+    maps.coverage[i] = merged.coverage?.[i] ?? 0;
+  }
+}

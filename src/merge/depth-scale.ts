@@ -34,11 +34,14 @@ export function depthScale(
   return {
     unit: stepMm !== undefined || positionsMm ? 'mm' : 'step',
     planes,
-    depthAt(place) {
-      const below = Math.max(0, Math.min(planes.length - 2, Math.floor(place) - 1));
-      return planes[below] + (place - 1 - below) * (planes[below + 1] - planes[below]);
-    },
+    depthAt: (place) => depthAt(planes, place),
   };
+}
+
+/** Depth at a fractional ordinal between planes of focus; beyond the ends the last step goes on. */
+export function depthAt(planes: ArrayLike<number>, place: number): number {
+  const below = Math.max(0, Math.min(planes.length - 2, Math.floor(place) - 1));
+  return planes[below] + (place - 1 - below) * (planes[below + 1] - planes[below]);
 }
 
 /** Positions whose mean difference is 1. */

@@ -91,16 +91,19 @@ function cellsOf(
   const inCells: MendRegion =
     region.kind === 'rectangle'
       ? { kind: 'rectangle', ...window }
-      : { kind: 'polygon', points: region.points.map(([x, y]) => [toCells(x), toCells(y)]) };
+      : { ...region, points: region.points.map(([x, y]): [number, number] => [toCells(x), toCells(y)]) };
+  if (inCells.kind === 'stroke') inCells.widthPx /= cellPx;
   const mask = regionMask(inCells, window);
   const cells: number[] = [];
   for (let i = 0; i < mask.length; i++) {
     const at = (window.y + Math.floor(i / window.width)) * columns + window.x + (i % window.width);
     if (mask[i]) cells.push(at);
   }
-  // A region thinner than a cell may hold no cell's middle.
-  const middle =
-    Math.floor((bounds.y + bounds.height / 2) / cellPx) * columns +
-    Math.floor((bounds.x + bounds.width / 2) / cellPx);
-  return cells.length > 0 ? cells : [middle];
+  if (cells.length > 0) return cells;
+  // A region thinner than a cell may hold no cell's middle: those of its points, or of a rectangle its middle.
+  const cellAt = (x: number, y: number) =>
+    Math.max(0, Math.min(rows - 1, Math.floor(y / cellPx))) * columns +
+    Math.max(0, Math.min(columns - 1, Math.floor(x / cellPx)));
+  if (region.kind !== 'rectangle') return [...new Set(region.points.map(([x, y]) => cellAt(x, y)))];
+  return [cellAt(bounds.x + bounds.width / 2, bounds.y + bounds.height / 2)];
 }

@@ -12,12 +12,16 @@ export interface PageRectangle extends PageSize {
 
 export type PageRegion =
   | ({ kind: 'rectangle' } & PageRectangle)
-  | { kind: 'polygon'; points: [number, number][] };
+  | { kind: 'polygon'; points: [number, number][] }
+  | { kind: 'stroke'; points: [number, number][]; widthPx: number };
+
+export type PageRule = 'auto' | 'select' | 'weigh';
 
 /** As in mends.json. */
 export interface PageMend {
   id: number;
   frame: number;
+  rule?: PageRule | undefined;
   region: PageRegion;
   featherPx: number;
   note: string;

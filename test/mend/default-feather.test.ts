@@ -21,9 +21,9 @@ function turned(width: number, length: number, degrees: number): MendRegion {
   };
 }
 
-test('a feather that is not named is a quarter of the width of the region, within 12 and 160 px', () => {
-  expect([10, 48, 100, 400, 640, 5000].map((side) => defaultFeatherPx(square(side)))).toEqual([
-    12, 12, 25, 100, 160, 160,
+test('a feather that is not named is a quarter of the width of the region, within 2 and 160 px', () => {
+  expect([12, 48, 100, 400, 640, 5000].map((side) => defaultFeatherPx(square(side)))).toEqual([
+    3, 12, 25, 100, 160, 160,
   ]);
   const circle: MendRegion = {
     kind: 'polygon',
@@ -37,7 +37,23 @@ test('a feather that is not named is a quarter of the width of the region, withi
 
 test('the feather of a strip follows its width, whichever way it lies', () => {
   for (const degrees of [0, 30, 45, 90]) expect(defaultFeatherPx(turned(40, 600, degrees))).toBe(19);
-  expect(defaultFeatherPx(turned(6, 600, 45))).toBe(12);
+  expect(defaultFeatherPx(turned(6, 600, 45))).toBe(3);
+});
+
+test('the feather of a stroke is half its width where it is long, and a quarter of it for a dab', () => {
+  const along = (widthPx: number, ...points: [number, number][]): MendRegion => ({
+    kind: 'stroke',
+    points,
+    widthPx,
+  });
+  const bent: [number, number][] = [
+    [100, 100],
+    [400, 500],
+    [900, 500],
+  ];
+  // As of a strip of that width and length; its round ends take a little from it.
+  expect([8, 20, 60].map((widthPx) => defaultFeatherPx(along(widthPx, ...bent)))).toEqual([4, 10, 29]);
+  expect(defaultFeatherPx(along(40, [50, 50]))).toBe(10);
 });
 
 test('an outline without an area has the least feather', () => {
@@ -49,7 +65,7 @@ test('an outline without an area has the least feather', () => {
       [5, 5],
     ],
   };
-  expect(defaultFeatherPx(line)).toBe(12);
+  expect(defaultFeatherPx(line)).toBe(2);
 });
 
 test('a mend that is added without a feather takes that of its region', async () => {
@@ -58,11 +74,11 @@ test('a mend that is added without a feather takes that of its region', async ()
   const [small, large, named] = await addMends(
     [],
     [
-      { frame: 2, region: '60,50,20,20', note: '' },
-      { frame: 2, region: '40,40,96,96', note: '' },
-      { frame: 2, region: '40,40,96,96', featherPx: 3, note: '' },
+      { from: { frame: 2 }, over: { region: '60,50,20,20' }, note: '' },
+      { from: { frame: 2 }, over: { region: '40,40,96,96' }, note: '' },
+      { from: { frame: 2 }, over: { region: '40,40,96,96' }, featherPx: 3, note: '' },
     ],
     record,
   );
-  expect([small, large, named].map(({ featherPx }) => featherPx)).toEqual([12, 24, 3]);
+  expect([small, large, named].map(({ featherPx }) => featherPx)).toEqual([5, 24, 3]);
 });

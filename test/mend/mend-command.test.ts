@@ -37,19 +37,37 @@ test('a mend is added, listed, dropped, kept and undone', async () => {
   const { stdout: json } = await runLamella('mend', folder, ...polygon, '--json');
   expect(JSON.parse(json).mends).toMatchObject([
     { id: 1, state: 'applied' },
-    { id: 2, frame: 1, featherPx: 12, region: { kind: 'polygon' }, state: 'applied' },
+    { id: 2, frame: 1, featherPx: 6, region: { kind: 'polygon' }, state: 'applied' },
   ]);
 });
 
 test.each([
   [['--add', 'frame=9', '--region', '1,2,3,4'], 2, 'there is no frame 9'],
   [['--add', 'frame=3', '--region', '210,2,30,4'], 2, 'leaves the picture of 220 x 170 pixels'],
-  [['--add', '12', '--region', '1,2,3,4'], 2, 'Expected frame=N for --add but received 12'],
-  [['--add', 'frame=3'], 2, 'Expected one --region for each --add but received 1 --add and 0 --region'],
+  [
+    ['--add', '12', '--region', '1,2,3,4'],
+    2,
+    'Expected frame=N, or rule=auto, select or weigh, for --add but received 12',
+  ],
+  [['--add', 'frame=3'], 2, 'Expected one --region or --along for each --add'],
   [['--add', 'frame=3', '--region', '1,2'], 2, 'for --region but received 1,2'],
   [['--add', 'frame=3', '--region', '60,50,9,9', '--feather', '-1'], 2, 'from 0 to 1000 px for --feather'],
   [['--feather', '9'], 2, 'Expected --add frame=N and --region with --feather'],
   [['--note', 'left eye'], 2, 'with --note but received --note alone'],
+  [['--add', 'frame=3', '--along', '60,50 90,70'], 2, 'Expected --along and --width together'],
+  [['--add', 'frame=3', '--region', '60,50,9,9', '--width', '4'], 2, 'Expected --along and --width together'],
+  [
+    ['--add', 'frame=3', '--along', '60,50 90', '--width', '4'],
+    2,
+    'one or more points "x,y x,y" for --along',
+  ],
+  [
+    ['--add', 'frame=3', '--along', '60,50 230,70', '--width', '4'],
+    2,
+    'the point 230,70 of the stroke leaves',
+  ],
+  [['--add', 'frame=3', '--along', '60,50', '--width', '1'], 2, 'from 1.5 to 1000 px for --width'],
+  [['--add', 'rule=best', '--region', '60,50,9,9'], 2, 'rule=auto, select or weigh, for --add'],
   [['--drop', '4'], 2, 'There is no mend 4'],
   [['--drop', 'x'], 2, 'for --drop but received x'],
   [['--list', '--undo'], 2, 'but received several'],

@@ -81,7 +81,7 @@ export function traceRegion(
 }
 
 export function cornersOf(region: PageMend['region']): Corner[] {
-  if (region.kind === 'polygon') return region.points;
+  if (region.kind !== 'rectangle') return region.points;
   const { x, y, width, height } = region;
   const [left, top, right, bottom] = [x - 0.5, y - 0.5, x + width - 0.5, y + height - 0.5];
   return [
