@@ -61,6 +61,16 @@ export function growRegion(region: PictureRegion, margin: number): PictureRegion
   };
 }
 
+/** Whether a rectangle lies within another. */
+export function holdsRegion(outer: PictureRegion, inner: PictureRegion): boolean {
+  return (
+    inner.x >= outer.x &&
+    inner.y >= outer.y &&
+    inner.x + inner.width <= outer.x + outer.width &&
+    inner.y + inner.height <= outer.y + outer.height
+  );
+}
+
 export function regionText({ x, y, width, height }: PictureRegion): string {
   return width === 1 && height === 1 ? `pixel ${x},${y}` : `${width} x ${height} pixels at ${x},${y}`;
 }

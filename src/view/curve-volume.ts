@@ -31,6 +31,8 @@ export class CurveVolume {
   measured = 0;
   /** [frame][cell], codes of assembly/focus.ts; 0 = unknown. */
   private readonly codes: (Uint16Array | undefined)[];
+  /** [frame][cell], levels of 8 bits, as the frame shows them. */
+  private readonly lumas: (Uint8Array | undefined)[];
 
   constructor(
     private readonly size: Size,
@@ -40,6 +42,7 @@ export class CurveVolume {
     this.columns = Math.ceil(size.width / this.cellPx);
     this.rows = Math.ceil(size.height / this.cellPx);
     this.codes = frames.map(() => undefined);
+    this.lumas = frames.map(() => undefined);
   }
 
   /**
@@ -78,8 +81,11 @@ export class CurveVolume {
             },
           );
           if (signal.aborted) return faults;
-          if (pixels && isSame)
-            this.codes[i] = await this.measure(arena, pool, scratch, pixels, frame, shrink, small);
+          if (pixels && isSame) {
+            const lumas = new Uint8Array(this.columns * this.rows);
+            this.codes[i] = await this.measure(arena, pool, scratch, pixels, frame, shrink, small, lumas);
+            this.lumas[i] = lumas;
+          }
         }
         this.measured = i + 1;
       }
@@ -97,6 +103,7 @@ export class CurveVolume {
     frame: StackFrame,
     shrink: number,
     { width, height }: Size,
+    lumas: Uint8Array,
   ): Promise<Uint16Array> {
     arena.u8(scratch.source, pixels.length).set(pixels);
     const { codes, luma, half } = scratch;
@@ -122,6 +129,7 @@ export class CurveVolume {
     for (let row = 0; row < this.rows; row++) {
       for (let column = 0; column < this.columns; column++) {
         let sum = 0;
+        let light = 0;
         let count = 0;
         for (let j = 0; j < pointsPerSide; j++) {
           const y = Math.min(this.size.height - 1, (row + (j + 0.5) / pointsPerSide) * this.cellPx);
@@ -132,11 +140,14 @@ export class CurveVolume {
             if (u < edgeMargin || v < edgeMargin || u >= width - edgeMargin || v >= height - edgeMargin)
               continue;
             sum += measures[plane[v * codes.stride + u]];
+            const at = (v * width + u) * 3;
+            light += 0.299 * pixels[at] + 0.587 * pixels[at + 1] + 0.114 * pixels[at + 2];
             count++;
           }
         }
         // 0 is kept for unknown; the code of no measure at all is 0 too, so it becomes 1.
         out[row * this.columns + column] = count > 0 ? Math.max(1, codeOf(sum / count)) : 0;
+        lumas[row * this.columns + column] = count > 0 ? Math.round(light / count) : 0;
       }
     }
     return out;
@@ -148,6 +159,16 @@ export class CurveVolume {
     const row = Math.min(this.rows - 1, Math.floor(y / this.cellPx));
     return this.mean([row * this.columns + column]);
   }
+
+  /** The curve of a cell, by index among the frames; null where unknown. */
+  readonly curve = (cell: number): (number | null)[] => this.mean([cell]);
+
+  /** Luma of a cell in a frame, its light gain removed, levels of 8 bits; 0 where unknown. */
+  readonly luma = (frame: number, cell: number): number => {
+    const { gainRatio } = this.frames[frame];
+    const gain = (gainRatio[0] + gainRatio[1] + gainRatio[2]) / 3;
+    return gain * (this.lumas[frame]?.[cell] ?? 0);
+  };
 
   /** The mean curve of cells, by index among the frames; null where unknown. */
   mean(cells: readonly number[]): (number | null)[] {

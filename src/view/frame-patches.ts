@@ -1,6 +1,6 @@
 import type { RowSource, Samples } from '../mend/raster.js';
 import { type FramePatch, readFrameRegion } from '../trace/frame-region.js';
-import { clipRegion, growRegion, type PictureRegion } from '../trace/picture-region.js';
+import { clipRegion, growRegion, holdsRegion, type PictureRegion } from '../trace/picture-region.js';
 import type { StackFrame } from '../trace/stack-frames.js';
 
 /** Pixels decoded around what is asked for: a mend wants a little more than the crop before it showed. */
@@ -22,7 +22,9 @@ export class FramePatches {
 
   /** A frame of which the rows of `window` can be read. Rejects with InputError when it cannot be decoded. */
   over(frame: StackFrame, path: string, window: PictureRegion): Promise<RowSource> {
-    const known = this.kept.find((entry) => entry.frame === frame.number && holds(entry.window, window));
+    const known = this.kept.find(
+      (entry) => entry.frame === frame.number && holdsRegion(entry.window, window),
+    );
     if (known) {
       this.kept = [...this.kept.filter((entry) => entry !== known), known];
       return known.source;
@@ -39,15 +41,6 @@ export class FramePatches {
     while (bytes > maxBytes && this.kept.length > 1) bytes -= this.kept.shift()!.bytes;
     return source;
   }
-}
-
-function holds(outer: PictureRegion, inner: PictureRegion): boolean {
-  return (
-    inner.x >= outer.x &&
-    inner.y >= outer.y &&
-    inner.x + inner.width <= outer.x + outer.width &&
-    inner.y + inner.height <= outer.y + outer.height
-  );
 }
 
 function patchSource({ pixels, bits, x: left, y: top, width }: FramePatch, { size }: StackFrame): RowSource {

@@ -3,14 +3,18 @@ import type { Size } from '../image/image.js';
 import { missedCorner } from '../mend/check-mends.js';
 import { defaultFeatherPx } from '../mend/default-feather.js';
 import { type MendRegion, regionBounds, regionFault, regionMask } from '../mend/mend-region.js';
+import { mergeWindow, shownAround } from '../mend/merge-region.js';
 import type { RowSource } from '../mend/raster.js';
-import { clipRegion, growRegion, type PictureRegion } from '../trace/picture-region.js';
+import type { SourceRule } from '../options/source-rule.js';
+import { clipRegion, type PictureRegion } from '../trace/picture-region.js';
 import type { StackFrame } from '../trace/stack-frames.js';
 import type { CurveVolume } from './curve-volume.js';
 import { sharesIn } from './map-spots.js';
 import { requirePreviewSize } from './mend-preview.js';
 import type { Candidates } from './protocol.js';
+import { maxMergedPixels } from './rule-regions.js';
 
+const sourceRules: readonly SourceRule[] = ['auto', 'select', 'weigh'];
 /** Frames that are proposed. */
 const shownCandidates = 6;
 
@@ -20,6 +24,7 @@ const shownCandidates = 6;
  *
  * @param usable Numbers of the frames whose photographs can be used.
  * @param sources The map of sources.
+ * @param mergedBy The rule of the merge.
  * @throws InputError when no frame can mend the region: it holds no pixel of the picture, or is too large.
  */
 export function mendCandidates(
@@ -29,6 +34,7 @@ export function mendCandidates(
   frames: readonly StackFrame[],
   curves: CurveVolume,
   sources: RowSource,
+  mergedBy: SourceRule,
 ): Candidates {
   const bounds = regionBounds(region, size);
   const inside = bounds && clipRegion(bounds, size);
@@ -66,12 +72,15 @@ export function mendCandidates(
   // In turns: one bright hair before it would else hide the frames that show the rest of a region sharp.
   const turns = sharpest.flatMap((frame, i) => (suppliers[i] ? [frame, suppliers[i]] : [frame]));
   const chosen = new Set([...new Set(turns)].slice(0, shownCandidates));
-  const margin = Math.round(0.15 * Math.max(inside.width, inside.height)) + 4;
+  const window = mergeWindow({ region, featherPx }, size)!;
+  const canMerge = usable.size === frames.length && window.width * window.height <= maxMergedPixels;
   return {
     frames: sharpest.filter((frame) => chosen.has(frame)),
     possible: possible.map(({ number }) => number),
-    crop: clipRegion(growRegion(inside, margin), size)!,
+    crop: shownAround(inside, size),
     featherPx,
+    rules: canMerge ? sourceRules.filter((rule) => rule !== mergedBy) : [],
+    window,
   };
 }
 

@@ -2,13 +2,17 @@ import { createHash } from 'node:crypto';
 import { setImmediate as nextTurn } from 'node:timers/promises';
 import { InputError, InterruptedError } from '../errors.js';
 import type { Size } from '../image/image.js';
-import { blendMend, type CompositePart, mendWindow } from '../mend/blend-mend.js';
+import { alignedPart, blendMend, type CompositePart, mendWindow } from '../mend/blend-mend.js';
 import { mendFault } from '../mend/check-mends.js';
 import type { Mend } from '../mend/mends-file.js';
+import { cutMerged, mergeWindow } from '../mend/merge-region.js';
 import { type RowSource, readRegion, type Samples } from '../mend/raster.js';
 import type { RunRecord } from '../result/run-record.js';
+import type { AlignedRegion } from '../trace/aligned-region.js';
+import type { PictureRegion } from '../trace/picture-region.js';
 import type { StackFrame } from '../trace/stack-frames.js';
 import type { FrameRasters } from './frame-rasters.js';
+import type { RuleRegions } from './rule-regions.js';
 
 /** A mend blended, on top of those before it in its chain. */
 type Patch = CompositePart;
@@ -31,6 +35,7 @@ export class MendPreview {
     private readonly record: RunRecord,
     private readonly frames: readonly StackFrame[],
     private readonly rasters: FrameRasters,
+    private readonly rules: RuleRegions,
   ) {}
 
   /**
@@ -66,7 +71,7 @@ export class MendPreview {
       for (const mend of kept) {
         key = chainKey(key, mend);
         const known = this.patches.get(key);
-        const patch = known ?? (await this.blendOne(mend, below));
+        const patch = known ?? (await this.blendOne(mend, below, signal));
         this.patches.delete(key);
         this.patches.set(key, patch);
         below.push(patch);
@@ -100,16 +105,25 @@ export class MendPreview {
     return patches && patchedSource(this.composite, patches);
   }
 
-  private async blendOne(mend: Mend, below: readonly Patch[]): Promise<Patch> {
+  private async blendOne(mend: Mend, below: readonly Patch[], signal?: AbortSignal): Promise<Patch> {
     const window = mendWindow(mend, this.record.size)!;
     requirePreviewSize(mend.region, mend.featherPx, this.record.size);
-    const frame = this.frames.find(({ number }) => number === mend.frame)!;
-    const aligned = (await this.rasters.align(frame, window))!;
-    const source = patchedSource(this.composite, below);
-    const channels = source.channels as 1 | 3;
-    const part: Patch = { ...window, channels, pixels: readRegion(source, window) as Patch['pixels'] };
-    blendMend(part, aligned, mend);
+    const supply = await this.supplyOf(mend, window, signal);
+    const part = readPart(patchedSource(this.composite, below), window);
+    blendMend(part, supply, mend);
     return part;
+  }
+
+  /** What a mend takes its region from, over the window of its blend. */
+  private async supplyOf(mend: Mend, window: PictureRegion, signal?: AbortSignal): Promise<AlignedRegion> {
+    const { rule } = mend;
+    if (rule === undefined) {
+      const frame = this.frames.find(({ number }) => number === mend.frame)!;
+      return (await this.rasters.align(frame, window))!;
+    }
+    if (rule === this.record.options.rule) return alignedPart(readPart(this.composite, window));
+    const merged = await this.rules.merge(rule, mergeWindow(mend, this.record.size)!, signal);
+    return cutMerged(merged, window);
   }
 
   private dropOld(inUse: ReadonlySet<Patch>): void {
@@ -132,9 +146,14 @@ export function requirePreviewSize(region: Mend['region'], featherPx: number, si
   );
 }
 
+function readPart(source: RowSource, window: PictureRegion): CompositePart {
+  const pixels = readRegion(source, window) as CompositePart['pixels'];
+  return { ...window, channels: source.channels as 1 | 3, pixels };
+}
+
 function chainKey(before: string, mend: Mend): string {
-  const { frame, region, featherPx } = mend;
-  const text = `${before} ${JSON.stringify([frame, region, featherPx])}`;
+  const { frame, rule, region, featherPx } = mend;
+  const text = `${before} ${JSON.stringify([frame, rule, region, featherPx])}`;
   return createHash('sha256').update(text).digest('hex').slice(0, 16);
 }
 

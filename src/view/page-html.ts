@@ -74,7 +74,10 @@ ${wayBack}<h1 id="name">Opening</h1>
 <dt>[ and ]</dt><dd>the frame before; the next</dd>
 <dt>Enter, or a click</dt><dd>set a point at the cross, or at the pointer (section, distance, outline)</dd>
 <dt>Backspace</dt><dd>take back the last point</dd>
-<dt>C</dt><dd>close the outline; so does a click on its first corner</dd>
+<dt>C</dt><dd>close the outline, or end the stroke; a click on the first corner closes an outline too</dd>
+<dt>B</dt><dd>brush or outline</dd>
+<dt>, and .</dt><dd>a narrower brush; a wider one</dd>
+<dt>N and P</dt><dd>the next doubtful place; the one before</dd>
 <dt>Escape</dt><dd>clear points, or what is lit</dd>
 <dt>Ctrl+Z, Ctrl+Y</dt><dd>undo and redo a mend</dd>
 <dt>Ctrl+S</dt><dd>save the mends</dd>

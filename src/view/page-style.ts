@@ -51,9 +51,12 @@ canvas { position: absolute; inset: 0; width: 100%; height: 100%; touch-action: 
 .panel { border-top: 1px solid var(--edge); padding: .5rem .8rem; overflow: auto; }
 .panel[data-tool=distance] { height: 8rem; }
 .panel[data-tool=section] { height: 16rem; }
-.panel[data-tool=mend] { height: min(30rem, 58vh); display: grid; grid-template-rows: auto minmax(0, 1fr); gap: .4rem; overflow: hidden; }
+.panel[data-tool=mend] { height: min(38rem, 64vh); display: grid; grid-template-rows: auto minmax(0, 1fr); gap: .4rem; overflow: hidden; }
 .panel-body { overflow: auto; }
-#mend-state { flex: 1 0 100%; min-height: 1.25rem; }
+.panel-head { display: grid; gap: .4rem; }
+.doubtful { display: grid; grid-template-columns: auto auto minmax(0, 1fr); gap: .3rem; align-items: center; }
+.panel .doubtful-text { margin: 0 0 0 .4rem; color: var(--quiet); font-size: .8rem; min-height: 2.2rem; align-self: center; }
+#mend-state { flex: 1 0 8rem; font-size: .8rem; line-height: 1.2; }
 .panel p { margin: 0 0 .3rem; }
 .readout { padding: .3rem .8rem; min-height: 1.9rem; background: var(--panel); border-top: 1px solid var(--edge); font-variant-numeric: tabular-nums; white-space: nowrap; overflow: hidden; text-overflow: ellipsis; position: relative; }
 .rail { display: grid; grid-template-rows: auto minmax(0, 1fr) auto; min-height: 0; }
@@ -83,13 +86,15 @@ canvas { position: absolute; inset: 0; width: 100%; height: 100%; touch-action: 
 .plot .here { stroke: var(--held); stroke-width: 1.5; }
 .panel input[type=range] { flex: 1; accent-color: var(--accent); padding: 0; }
 .row { display: flex; flex-wrap: wrap; gap: .4rem .8rem; align-items: center; }
-.crops { display: grid; grid-template-columns: repeat(auto-fill, minmax(8rem, 1fr)); gap: .5rem; padding: .2rem; margin: .3rem 0; }
+.crops { display: grid; grid-template-columns: repeat(auto-fill, minmax(6.4rem, 1fr)); gap: .4rem; padding: .2rem; margin: .3rem 0; }
 .crop { display: grid; gap: .1rem; padding: .25rem; text-align: left; align-content: start; min-width: 0; }
-.crop img { width: 100%; height: 7rem; object-fit: contain; background: var(--surround); }
+.crop img { width: 100%; height: 6rem; object-fit: contain; background: var(--surround); }
 .crop small { white-space: normal; font-size: .75rem; color: var(--quiet); }
 .crop small.file { white-space: nowrap; }
 .crop[aria-pressed=true] { outline: 3px solid var(--accent); }
 .crop[aria-pressed=true] .who::before { content: "\\2713 "; }
+#panel select { max-width: 8.6rem; }
+#panel .field input[type=number] { width: 3.8rem; }
 .mends { list-style: none; margin: .3rem 0; padding: 0; }
 .mends li { display: flex; gap: .5rem; align-items: center; padding: .15rem 0; border-bottom: 1px solid var(--row); }
 .mends li.dropped .what { text-decoration: line-through; color: var(--quiet); }
@@ -102,7 +107,9 @@ dd { margin: 0; }
   body { grid-template: auto minmax(0, 1fr) minmax(0, 15rem) / minmax(0, 1fr); }
   .side { border-left: 0; border-top: 1px solid var(--edge); }
   .rail-note { display: none; }
-  .choices { flex-wrap: wrap; row-gap: .2rem; order: 1; }
+  body:has(.panel[data-tool=mend]:not([hidden])) { grid-template-rows: auto minmax(0, 1fr) minmax(0, 20rem); }
+  .choices { flex-wrap: wrap; row-gap: .2rem; }
+  .bar .choices { order: 1; }
   .bar { gap: .3rem .6rem; }
   .bar h1 { flex: 1; }
   .bar .gap { display: none; }

@@ -59,6 +59,8 @@ export interface ResultInfo {
   /** Side of a pixel at the anchor's plane of focus. */
   mmPerPixel: number | null;
   anchor: number;
+  /** The source rule of the merge. */
+  rule: PageRule;
   frames: PageFrame[];
   coverage: PageCoverageClass[];
   /** Colours of depth from near to far, #rrggbb, evenly spaced. */
@@ -107,6 +109,24 @@ export interface Candidates {
   crop: PageRectangle;
   /** The feather that suits the region. */
   featherPx: number;
+  /** Other rules that can merge the region anew; none where frames are missing or it is too large. */
+  rules: PageRule[];
+  /** What is merged anew for it; part of the address of what they make. */
+  window: PageRectangle;
+}
+
+/** Where the choice of frames is uncertain, and shows. */
+export interface DoubtfulPlace {
+  region: PageRectangle;
+  /** Mean confidence, 0 to 1. */
+  confidence: number;
+  /** How much a wrong choice would show, levels of 8 bits. */
+  contrast: number;
+}
+
+export interface DoubtfulPlaces {
+  /** Those where most is at stake first; undefined until the focus of all frames is measured. */
+  places: DoubtfulPlace[] | null;
 }
 
 export interface Preview {

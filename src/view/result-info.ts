@@ -36,6 +36,7 @@ export function resultInfo(
     depthRange: depth.min === null || depth.max === null ? null : { near: depth.min, far: depth.max },
     mmPerPixel: record.mmPerPixel ?? null,
     anchor: record.anchorNumber,
+    rule: record.options.rule,
     frames: record.frames.map((frame) => ({
       number: frame.number,
       name: frame.name,

@@ -61,7 +61,11 @@ async function getRoute(
   }
   if (path === '/api/spot') return spotRoute(viewer, query);
   if (path === '/api/section') return sectionRoute(viewer, query);
+  if (path === '/api/doubtful') {
+    return { status: 200, type: json, body: JSON.stringify({ places: await viewer.doubtfulPlaces() }) };
+  }
   if (path === '/crop') return cropRoute(viewer, query);
+  if (path === '/merged-crop') return mergedCropRoute(viewer, query, gone);
   const tile = /^\/tile\/([a-z]+(?:-\d{1,5})?)\/(\d{1,2})\/(\d{1,5})\/(\d{1,5})$/.exec(path);
   return tile ? tileRoute(viewer, tile, query, gone) : undefined;
 }
@@ -185,6 +189,20 @@ async function cropRoute(viewer: Viewer, query: URLSearchParams): Promise<Answer
   if (!numbers) return undefined;
   const [frame, x, y, width, height] = numbers;
   const body = await viewer.crop(frame, { x, y, width, height });
+  return body && { status: 200, type: 'image/jpeg', body, isLasting: true };
+}
+
+async function mergedCropRoute(
+  viewer: Viewer,
+  query: URLSearchParams,
+  gone: AbortSignal,
+): Promise<Answer | undefined> {
+  const rule = (['auto', 'select', 'weigh'] as const).find((known) => known === query.get('rule'));
+  const numbers = wholeNumbers(query, ['x', 'y', 'width', 'height', 'left', 'top', 'across', 'down']);
+  if (!rule || !numbers) return undefined;
+  const [x, y, width, height, left, top, across, down] = numbers;
+  const window = { x: left, y: top, width: across, height: down };
+  const body = await viewer.mergedCrop(rule, { x, y, width, height }, window, gone);
   return body && { status: 200, type: 'image/jpeg', body, isLasting: true };
 }
 

@@ -5,16 +5,19 @@ import { editMends } from '../mend/apply-mends.js';
 import { joinMends } from '../mend/join-mends.js';
 import type { MendedRecord } from '../mend/mended-record.js';
 import { type Mend, readMends } from '../mend/mends-file.js';
+import { cutMerged } from '../mend/merge-region.js';
 import type { Raster, RowSource } from '../mend/raster.js';
 import { mergedFolder } from '../mend/result-files.js';
+import type { SourceRule } from '../options/source-rule.js';
 import { encodeJpeg } from '../result/jpeg-file.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import type { RunRecord } from '../result/run-record.js';
 import { LocalKernels } from '../trace/local-kernels.js';
-import { clipRegion, type PictureRegion } from '../trace/picture-region.js';
+import { clipRegion, holdsRegion, type PictureRegion } from '../trace/picture-region.js';
 import { findStackFrames, type StackFrame } from '../trace/stack-frames.js';
 import { CheckedFrames } from './checked-frames.js';
 import { CurveVolume } from './curve-volume.js';
+import { doubtfulPlaces } from './doubtful-places.js';
 import { FrameRasters } from './frame-rasters.js';
 import { isMapName, paintMap, sectionOf } from './map-layers.js';
 import { MapRasters } from './map-rasters.js';
@@ -22,10 +25,11 @@ import { onePixel, sharesAround } from './map-spots.js';
 import { mendCandidates } from './mend-candidates.js';
 import { MendPreview } from './mend-preview.js';
 import { paintAligned, paintPicture, type Rgb } from './paint.js';
-import type { Candidates, Preview, Progress, ResultInfo, Section, Spot } from './protocol.js';
+import type { Candidates, DoubtfulPlace, Preview, Progress, ResultInfo, Section, Spot } from './protocol.js';
 import { readReduced } from './reduce.js';
 import { resultInfo } from './result-info.js';
 import { type ResultMark, readResultMark, readSettled } from './result-mark.js';
+import { planeSource, RuleRegions } from './rule-regions.js';
 import { Store } from './store.js';
 import { levelCount, type TileAddress, tileCounts, tileRegion } from './tiles.js';
 
@@ -48,6 +52,9 @@ export class Viewer {
   private preview: MendPreview;
   private readonly frameRasters: FrameRasters;
   private readonly checked: CheckedFrames;
+  private readonly rules: RuleRegions;
+  /** Of one state of the maps. */
+  private doubtful: { version: number; places: Promise<DoubtfulPlace[]> } | undefined;
   /** Tiles of the unmended composite that are kept. */
   private readonly prepared = new Map<string, Promise<Buffer | undefined>>();
   private readonly curves: CurveVolume;
@@ -77,7 +84,8 @@ export class Viewer {
   ) {
     this.checked = new CheckedFrames();
     this.frameRasters = new FrameRasters(store, this.checked, kernels);
-    this.preview = new MendPreview(composite, record, frames, this.frameRasters);
+    this.rules = new RuleRegions(record, frames, this.checked, icc);
+    this.preview = new MendPreview(composite, record, frames, this.frameRasters, this.rules);
     this.curves = new CurveVolume(record.size, frames);
     this.maps = new MapRasters(store, folder, record);
   }
@@ -145,6 +153,7 @@ export class Viewer {
     this.stop.abort();
     await Promise.allSettled([this.measuring, this.preparing]);
     await this.maps.retire();
+    await this.rules.close();
     await this.frameRasters.close();
     await this.composite.close();
     await this.store.close();
@@ -305,6 +314,7 @@ export class Viewer {
           this.frames,
           this.curves,
           await maps.open('sources'),
+          this.record.options.rule,
         ),
       );
       const shown = new Set(found.frames.map(({ number }) => number));
@@ -330,8 +340,55 @@ export class Viewer {
     };
     const rgb = await this.paint(number === 0 ? 'composite' : `frame-${number}`, reduced, step, '0', false);
     if (!rgb) return undefined;
+    return this.encodePhotograph(rgb, reduced);
+  }
+
+  /**
+   * A crop of the composite as another rule merges it, as JPEG, reduced as `crop`; made when asked for, and kept.
+   *
+   * @param window What is merged anew: `Candidates.window`.
+   * @param signal Aborted when nobody waits for it any more: then it is given up.
+   * @throws InputError when it cannot be merged.
+   */
+  async mergedCrop(
+    rule: SourceRule,
+    region: PictureRegion,
+    window: PictureRegion,
+    signal?: AbortSignal,
+  ): Promise<Buffer | undefined> {
+    const inside = clipRegion(region, this.record.size);
+    const part = clipRegion(window, this.record.size);
+    if (!inside || !part || !holdsRegion(part, inside)) return undefined;
+    const { planes } = cutMerged(await this.rules.merge(rule, part, signal), inside);
+    const source = planeSource(planes, inside);
+    let step = 1;
+    while (Math.max(inside.width, inside.height) > cropSide * 1.5 * step) step *= 2;
+    const width = Math.max(1, Math.floor(inside.width / step));
+    const height = Math.max(1, Math.floor(inside.height / step));
+    const reduced = { x: 0, y: 0, width, height };
+    return this.encodePhotograph(paintPicture(source, reduced, step), reduced);
+  }
+
+  private encodePhotograph(rgb: Rgb, { width, height }: PictureRegion): Promise<Buffer> {
     const icc = this.record.composite.channels === 3 ? this.icc : undefined;
-    return encodeJpeg(rgb, reduced.width, reduced.height, 3, { icc, quality: tileQuality });
+    return encodeJpeg(rgb, width, height, 3, { icc, quality: tileQuality });
+  }
+
+  /** Where the choice of frames is uncertain, and shows; null until the focus of all frames is measured. */
+  async doubtfulPlaces(): Promise<DoubtfulPlace[] | null> {
+    if (this.curves.measured < this.frames.length) return null;
+    const version = this.mapsVersion;
+    if (this.doubtful?.version !== version) {
+      const numbers = this.frames.map(({ number }) => number);
+      const places = this.maps.use(async (maps) =>
+        doubtfulPlaces(this.curves, await maps.open('confidence'), await maps.open('sources'), numbers),
+      );
+      this.doubtful = { version, places };
+      places.catch(() => {
+        this.doubtful = undefined;
+      });
+    }
+    return this.doubtful.places;
   }
 
   /**

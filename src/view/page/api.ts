@@ -1,5 +1,6 @@
 import type {
   Candidates,
+  DoubtfulPlaces,
   PageMend,
   PageRegion,
   Preview,
@@ -56,6 +57,7 @@ export const api = {
   spot: (x: number, y: number, radius: number) => ask<Spot>(`api/spot?x=${x}&y=${y}&radius=${radius}`),
   section: (x0: number, y0: number, x1: number, y1: number, points: number) =>
     ask<Section>(`api/section?x0=${x0}&y0=${y0}&x1=${x1}&y1=${y1}&points=${points}`),
+  doubtful: () => ask<DoubtfulPlaces>('api/doubtful'),
   candidates: (region: PageRegion) => {
     const mend: PageMend = { id: 1, frame: 0, region, featherPx: 0, note: '', kept: true };
     return post<Candidates>('api/candidates', { mends: [mend] });

@@ -35,6 +35,9 @@ const tools: readonly { value: ToolName; label: string }[] = [
   { value: 'mend', label: 'Mend' },
 ];
 
+/** A doubtful place takes this part of the picture's shorter side, and its pixels no more of the screen than so many. */
+const seenAround = 3;
+const maxPlaceScale = 4;
 /** Longest scale bar, screen pixels. */
 const scaleBarPx = 150;
 const pollMs = 700;
@@ -198,7 +201,12 @@ async function start(): Promise<void> {
       relief.refresh();
       showLayer();
     },
-    lookAt: (x: number, y: number) => picture.lookAt(x, y),
+    lookAt(x: number, y: number, sidePx?: number) {
+      const { width, height } = picture.screen;
+      const scale = sidePx === undefined ? undefined : Math.min(width, height) / (seenAround * sidePx);
+      picture.lookAt(x, y, scale && Math.min(maxPlaceScale, scale));
+    },
+    camera: () => picture.camera,
   };
   const mendTool = new MendTool(host);
   const hand: Record<ToolName, Tool | undefined> = {
@@ -318,8 +326,12 @@ async function start(): Promise<void> {
   canvas.addEventListener('keydown', (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
     const step = { '[': -1, ']': 1 }[event.key];
+    const place = ({ n: 1, p: -1 } as const)[event.key.toLowerCase()];
     if (step !== undefined) steps.step(step);
-    else if (event.key === 'Escape' && held) ruler.hold(undefined);
+    else if (place !== undefined) {
+      if (picture.tool !== mendTool) takeTool('mend');
+      mendTool.step(place);
+    } else if (event.key === 'Escape' && held) ruler.hold(undefined);
   });
   document.addEventListener('keydown', (event) => {
     if (!(event.ctrlKey || event.metaKey)) return;

@@ -1,11 +1,21 @@
-import type { Candidates, PageMend, ResultInfo } from '../protocol.js';
+import type { Candidates, DoubtfulPlace, PageMend, ResultInfo } from '../protocol.js';
 import { AbandonedError, api, RefusedError } from './api.js';
-import type { Camera } from './camera.js';
+import { type Camera, toScreen } from './camera.js';
 import { make } from './dom.js';
-import type { ToolHost } from './line-tools.js';
+import { DoubtfulSteps } from './doubtful-steps.js';
+import { DrawChoice } from './draw-choice.js';
+import { ring, strokeTwice, type ToolHost } from './line-tools.js';
 import { MendHistory } from './mend-history.js';
-import { cropCards, frameSelect, keyButton, mendItem } from './mend-parts.js';
-import { cornersOf, OutlineDrawing, traceRegion } from './outline-drawing.js';
+import {
+  cropCards,
+  frameSelect,
+  isSameSource,
+  keyButton,
+  type MendSource,
+  mendItem,
+  RuleCrops,
+} from './mend-parts.js';
+import { OutlineDrawing, traceRegions } from './outline-drawing.js';
 import type { Tool } from './tool.js';
 
 export interface MendHost extends ToolHost {
@@ -13,11 +23,13 @@ export interface MendHost extends ToolHost {
   showMends(key: string): void;
   /** After saving: the result as it is now. */
   saved(info: ResultInfo): void;
-  /** Brings a region into sight. */
-  lookAt(x: number, y: number): void;
+  /** Brings a point into the middle; with a side, so that so many pixels around it are seen well. */
+  lookAt(x: number, y: number, sidePx?: number): void;
+  /** What the hand and the eye are at. */
+  camera(): Camera;
 }
 
-/** Outlines a region, offers the frames that are sharp there, and keeps the list of mends. */
+/** Draws a region, offers the frames that are sharp there and other rules, and keeps the list of mends. */
 export class MendTool implements Tool {
   readonly name = 'mend';
   private history: MendHistory;
@@ -25,6 +37,11 @@ export class MendTool implements Tool {
   /** What changes in the panel; the buttons above it stay. */
   private body = make('div');
   private readonly outline = new OutlineDrawing();
+  private readonly crops = new RuleCrops();
+  private readonly doubtful: DoubtfulSteps;
+  private readonly choice: DrawChoice;
+  /** Where the brush is held, composite pixels. */
+  private held: [number, number] | undefined;
   private candidates: Candidates | undefined;
   /** Why the outline at hand cannot be mended. */
   private refusal: string | undefined;
@@ -52,6 +69,15 @@ export class MendTool implements Tool {
     this.isWaiting = mends.some(({ id, kept }) => kept && !applied.includes(id));
     this.history = new MendHistory(mends);
     this.saved = mends;
+    this.doubtful = new DoubtfulSteps({
+      onPlace: (place) => this.propose(place),
+      notify: (message) => host.notify(message),
+    });
+    this.choice = new DrawChoice(
+      this.outline,
+      () => host.camera(),
+      () => this.render(),
+    );
     if (mends.some(({ kept }) => kept)) void this.preview();
     addEventListener('beforeunload', (event) => {
       if (this.history.isChanged) event.preventDefault();
@@ -61,12 +87,14 @@ export class MendTool implements Tool {
   open(panel: HTMLElement): void {
     this.panel = panel;
     this.body = make('div', { class: 'panel-body' });
-    panel.append(this.buttons(), this.body);
+    panel.append(this.head(), this.body);
     panel.addEventListener('pointerdown', this.onPress);
+    void this.doubtful.load();
     this.render();
   }
 
   close(): void {
+    this.held = undefined;
     this.panel?.removeEventListener('pointerdown', this.onPress);
     this.panel = undefined;
   }
@@ -88,6 +116,7 @@ export class MendTool implements Tool {
     this.clearOutline();
     this.outline.corners = [[x, y]];
     this.outline.isFreehand = true;
+    this.render();
   }
 
   drag(x: number, y: number): void {
@@ -99,30 +128,58 @@ export class MendTool implements Tool {
   }
 
   set(x: number, y: number): void {
-    if (this.outline.isClosed) this.clearOutline();
+    if (this.outline.region) this.clearOutline();
     if (!this.outline.add([x, y])) this.finishOutline();
     this.render();
   }
 
-  hover(): boolean {
-    return false;
+  hover(x: number, y: number): boolean {
+    if (this.outline.kind !== 'brush') return false;
+    this.held = [x, y];
+    return true;
+  }
+
+  leave(): void {
+    this.held = undefined;
   }
 
   key(key: string): boolean {
     if (key === 'Escape') this.clearOutline();
-    else if (key === 'Backspace' && !this.outline.isClosed) this.outline.corners.pop();
+    else if (key === 'Backspace' && !this.outline.region) this.outline.corners.pop();
     else if (key === 'c' || key === 'C') this.finishOutline();
-    else return false;
+    else return this.choice.key(key);
     this.render();
     return true;
   }
 
+  /** To the next doubtful place, or the one before. */
+  step(direction: 1 | -1): void {
+    this.doubtful.step(direction);
+  }
+
   draw(context: CanvasRenderingContext2D, camera: Camera): void {
-    for (const mend of this.history.mends) {
-      if (mend.id === this.currentId || !mend.kept) continue;
-      traceRegion(context, camera, cornersOf(mend.region), '#c9c9c9', true);
-    }
+    const others = this.history.mends.filter(({ id, kept }) => kept && id !== this.currentId);
+    traceRegions(
+      context,
+      camera,
+      others.map(({ region }) => region),
+      '#c9c9c9',
+    );
     this.outline.draw(context, camera);
+    const { held } = this;
+    if (!held || this.outline.kind !== 'brush') return;
+    const radius = (this.outline.widthPx / 2) * camera.scale;
+    strokeTwice(context, () => ring(context, ...toScreen(camera, ...held), radius));
+  }
+
+  /** A doubtful place as the region at hand. */
+  private propose({ region }: DoubtfulPlace): void {
+    this.clearOutline();
+    this.outline.region = { kind: 'rectangle', ...region };
+    const { x, y, width, height } = region;
+    this.host.lookAt(x + (width - 1) / 2, y + (height - 1) / 2, Math.max(width, height));
+    void this.loadCandidates();
+    this.render();
   }
 
   /** True when Ctrl with this key is one of the tool's. */
@@ -136,6 +193,7 @@ export class MendTool implements Tool {
 
   private clearOutline(): void {
     this.outline.clear();
+    this.crops.clear();
     this.candidates = undefined;
     this.refusal = undefined;
     this.featherPx = undefined;
@@ -144,16 +202,17 @@ export class MendTool implements Tool {
   }
 
   private finishOutline(): void {
-    const { isClosed, isFreehand, corners } = this.outline;
-    if (isClosed || (corners.length < 3 && !isFreehand)) return;
+    const { isFreehand } = this.outline;
+    if (this.outline.region || !(this.outline.canClose || isFreehand)) return;
     if (this.outline.close(this.host.info().size)) void this.loadCandidates();
     this.render();
   }
 
   private async loadCandidates(): Promise<void> {
     const turn = this.outlineTurn;
+    const { region } = this.outline;
+    if (!region) return;
     try {
-      const region = { kind: 'polygon' as const, points: this.outline.corners };
       const candidates = await api.candidates(region);
       if (turn !== this.outlineTurn) return;
       this.candidates = candidates;
@@ -166,16 +225,18 @@ export class MendTool implements Tool {
     this.render();
   }
 
-  private choose(frame: number): void {
-    if (this.featherPx === undefined || frame === this.chosenFrame()) return;
+  private choose(source: MendSource): void {
+    const { region } = this.outline;
+    if (!region || this.featherPx === undefined || isSameSource(this.chosen(), source)) return;
+    const { frame, rule } = source;
     if (this.currentId === undefined) {
       const id = this.history.nextId();
-      const region = { kind: 'polygon' as const, points: this.outline.corners };
-      const mend: PageMend = { id, frame, region, featherPx: this.featherPx, note: '', kept: true };
+      const from = rule === undefined ? { frame } : { frame, rule };
+      const mend: PageMend = { id, ...from, region, featherPx: this.featherPx, note: '', kept: true };
       this.push([...this.history.mends, mend]);
       this.currentId = id;
     } else {
-      this.change(this.currentId, { frame });
+      this.change(this.currentId, { frame, rule });
     }
     void this.preview();
   }
@@ -253,6 +314,7 @@ export class MendTool implements Tool {
       else this.history.markSaved();
       this.clearOutline();
       this.host.saved(info);
+      this.doubtful.forget();
       if (isJoined) await this.preview();
       this.timing = isJoined
         ? 'Saved. The list holds mends that were saved elsewhere meanwhile, too.'
@@ -304,18 +366,23 @@ export class MendTool implements Tool {
   }
 
   private choicePart(): HTMLElement[] {
-    const { isClosed, corners } = this.outline;
-    if (!isClosed) {
+    const { region, corners, kind, canClose } = this.outline;
+    if (!region) {
+      const isBrush = kind === 'brush';
+      const ask = isBrush
+        ? 'Draw along a hair, or set points by clicks or with Enter, then C. Comma and full stop change the width.'
+        : 'Draw around what is to be mended, or set corners by clicks or with Enter.';
+      const word = isBrush ? 'point' : 'corner';
       const text =
-        corners.length === 0
-          ? 'Draw around what is to be mended, or set corners by clicks or with Enter.'
-          : `${corners.length} ${corners.length === 1 ? 'corner' : 'corners'} set.`;
-      const close = keyButton('Close outline', 'close-outline', () => this.finishOutline());
-      close.disabled = corners.length < 3;
+        corners.length === 0 ? ask : `${corners.length} ${word}${corners.length === 1 ? '' : 's'} set.`;
+      const label = isBrush ? 'End stroke' : 'Close outline';
+      const close = keyButton(label, 'close-outline', () => this.finishOutline());
+      close.disabled = !canClose;
       return [make('p', {}, text), close];
     }
     if (this.refusal !== undefined) return [make('p', { role: 'status' }, this.refusal)];
     if (!this.candidates) return [make('p', {}, 'Looking for the frames that are sharp here ...')];
+    const hasOthers = this.history.mends.some(({ id, kept }) => kept && id !== this.currentId);
     const feather = make('input', {
       type: 'number',
       min: 0,
@@ -336,16 +403,24 @@ export class MendTool implements Tool {
       make(
         'div',
         { class: 'row' },
-        make('span', {}, 'Take it from:'),
-        frameSelect(this.candidates, this.host.info(), this.chosenFrame(), (number) => this.choose(number)),
+        make('span', {}, 'From'),
+        frameSelect(this.candidates, this.host.info(), this.chosen()?.frame || undefined, (frame) =>
+          this.choose({ frame }),
+        ),
         make('label', { class: 'field' }, 'feather', feather, 'px'),
       ),
-      cropCards(this.candidates, this.host.info(), this.chosenFrame(), (number) => this.choose(number)),
+      cropCards(this.candidates, this.host.info(), this.crops, hasOthers, this.chosen(), (source) =>
+        this.choose(source),
+      ),
     ];
   }
 
-  private chosenFrame(): number | undefined {
-    return this.history.mends.find(({ id }) => id === this.currentId)?.frame;
+  private chosen(): MendSource | undefined {
+    return this.history.mends.find(({ id }) => id === this.currentId);
+  }
+
+  private head(): HTMLElement {
+    return make('div', { class: 'panel-head' }, this.choice.element, this.buttons(), this.doubtful.element);
   }
 
   private buttons(): HTMLElement {

@@ -55,7 +55,10 @@ export class Picture {
       canvas.addEventListener(name, (event) => this.pointerUp(event));
     }
     canvas.addEventListener('pointerleave', () => {
-      if (!this.usesKeys) events.onSpot(undefined, 0);
+      if (this.usesKeys) return;
+      events.onSpot(undefined, 0);
+      this.tool?.leave?.();
+      this.redraw();
     });
     canvas.addEventListener('contextmenu', (event) => event.preventDefault());
     canvas.addEventListener(
@@ -210,6 +213,7 @@ export class Picture {
       this.reportSpot(event.offsetX, event.offsetY);
       return;
     }
+    if (this.mode === 'tool') this.tool?.hover(...toPicture(this.camera, event.offsetX, event.offsetY));
     const now: [number, number] = [event.offsetX, event.offsetY];
     if (this.mode === 'pinch') this.pinch(event.pointerId, before, now);
     this.pointers.set(event.pointerId, now);

@@ -16,6 +16,8 @@ export interface Tool {
   set(x: number, y: number): void;
   /** The pointer, or the cross, is over this point: true when the tool shows something there. */
   hover(x: number, y: number): boolean;
+  /** The pointer has left the picture. */
+  leave?(): void;
   /** A key the picture did not take; true when the tool did. */
   key(key: string): boolean;
   draw(context: CanvasRenderingContext2D, camera: Camera): void;
