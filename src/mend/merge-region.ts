@@ -6,12 +6,13 @@ import type { PixelData, Size } from '../image/image.js';
 import { composeMatrices, invertMatrix } from '../image/transform.js';
 import { depthAt } from '../merge/depth-scale.js';
 import { keptFramesBytes, refuseOversized, threadsWithin } from '../merge/memory-need.js';
-import { mergeFrames, NothingSharpError } from '../merge/merge-frames.js';
+import { type FoundMaps, mergeFrames, NothingSharpError } from '../merge/merge-frames.js';
 import { RunLog } from '../merge/run-log.js';
 import { makeScratch } from '../merge/scratch-folder.js';
 import type { UsedFrame } from '../merge/used-frame.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
 import type { SourceRule } from '../options/source-rule.js';
+import { coverageClassNames } from '../result/coverage.js';
 import type { RunRecord } from '../result/run-record.js';
 import { writeTiff } from '../result/tiff-file.js';
 import { KeptFrames } from '../stack/kept-frames.js';
@@ -42,6 +43,8 @@ export interface MergeRegionOptions {
   threads: number;
   signal?: AbortSignal | undefined;
 }
+
+const outOfReach = coverageClassNames.indexOf('out-of-reach');
 
 /** Pixels around a part that are merged with it: what coarse levels see there decides in it too. */
 const contextPx = 64;
@@ -160,14 +163,27 @@ export class RegionStack {
     const byNumber = new Map(record.frames.map((frame) => [frame.number, frame]));
     const steps = frames.slice(1).map(({ file }) => byNumber.get(file.number)!.travelSteps ?? 1);
     const { width, height } = window;
+    const numbers = Uint16Array.from([0, ...frames.map(({ file }) => file.number)]);
+    const depths = frames.map(({ file }) => byNumber.get(file.number)!.depth ?? Number.NaN);
+    const takeMaps = ({ maps, sources: ordinals }: FoundMaps) => {
+      const { places, fractionBits, coverage } = maps;
+      const sources = ordinals.map((ordinal) => numbers[ordinal]);
+      const depth = Float32Array.from(sources, (number, i) =>
+        number === 0 || coverage[i] === outOfReach
+          ? Number.NaN
+          : depthAt(depths, depthIndexOf(places[i], fractionBits)),
+      );
+      return { sources, depth };
+    };
     try {
-      const merged = await mergeFrames(
+      const { pixels, found } = await mergeFrames(
         frames,
         size,
         { x: 0, y: 0, width, height },
         bits,
         { ...options, threads },
         () => ({ direction: record.direction }),
+        takeMaps,
         steps,
         record.focusWidthSteps,
         [],
@@ -175,17 +191,10 @@ export class RegionStack {
         new RunLog(signal ? { signal } : {}),
         signal,
       );
-      const planes = planesOf(merged.pixels, width * height, bits);
-      const numbers = Uint16Array.from([0, ...frames.map(({ file }) => file.number)]);
-      const sources = merged.sources.map((ordinal) => numbers[ordinal]);
-      const depths = frames.map(({ file }) => byNumber.get(file.number)!.depth ?? Number.NaN);
-      const { places, fractionBits } = merged.maps;
-      const depth = Float32Array.from(sources, (number, i) =>
-        number === 0 ? Number.NaN : depthAt(depths, depthIndexOf(places[i], fractionBits)),
-      );
+      const planes = planesOf(pixels, width * height, bits);
       const coveredFrom = new Int32Array(height);
       const coveredTo = new Int32Array(height).fill(width);
-      return { window, width, height, planes, sources, depth, coveredFrom, coveredTo };
+      return { window, width, height, planes, ...found, coveredFrom, coveredTo };
     } catch (error) {
       if (!(error instanceof NothingSharpError)) throw error;
       throw new InputError('Nothing is sharp here in any frame: no rule finds anything to merge.', {
