@@ -13,6 +13,7 @@ import type { DustSpot } from '../rail/sensor-spot.js';
 import { compositeToFrame } from '../result/composite-to-frame.js';
 import { percentText } from '../result/report/numbers.js';
 import type { CropRectangle } from '../result/run-record.js';
+import { writeTogether } from '../result/write-together.js';
 import { readIcc } from '../stack/exif.js';
 import type { FocusDirection, PictureEvidence } from '../stack/focus-direction.js';
 import { feedFrames } from '../stack/frame-feed.js';
@@ -57,7 +58,7 @@ function nearSignOf({ direction }: FocusDirection): -1 | 0 | 1 {
  * The second and third reading of a stack: focus curves, then, with the surface known, the picture.
  * Memory is a fixed number of bytes a pixel, whatever the number of frames.
  *
- * @param onMaps Takes the maps as soon as they are final, so that they can be written beside the blend.
+ * @param onMaps Takes the maps as soon as they are final, and works on them beside the blend.
  */
 export async function mergeFrames<Found>(
   frames: readonly UsedFrame[],
@@ -66,7 +67,7 @@ export async function mergeFrames<Found>(
   bits: 8 | 16,
   options: MergeOptions,
   decideDirection: DecideDirection,
-  onMaps: (found: FoundMaps) => Found,
+  onMaps: (found: FoundMaps) => Found | Promise<Found>,
   steps: readonly number[],
   focusWidthSteps: number | undefined,
   dust: readonly DustSpot[],
@@ -196,9 +197,12 @@ export async function mergeFrames<Found>(
     );
 
     log.enter('blend');
-    const found = onMaps({ maps, sources, way });
-    await forEachFrame((frame) => blender.add(frame), true);
-    const out = await blender.finish(bits);
+    const blend = async () => {
+      await forEachFrame((frame) => blender.add(frame), true);
+      return blender.finish(bits);
+    };
+    const takeMaps = async (): Promise<Found> => onMaps({ maps, sources, way });
+    const [out, found] = await writeTogether([blend(), takeMaps()]);
     const count = size.width * size.height * 3;
     return {
       pixels: bits === 8 ? arena.u8(out, count) : arena.u16(out, count),

@@ -13,7 +13,7 @@ import type { FrameFile, Stack } from '../stack/frame.js';
 import { refuseTooManyFrames } from '../stack/frame-limit.js';
 import { reduceStack } from '../stack/reduce-stack.js';
 import { selectFrames } from '../stack/select-frames.js';
-import { checkStack, computeMerge, frameRecords } from './merge.js';
+import { checkStack, computeMerge } from './merge.js';
 import type { MergeHooks } from './merge-api.js';
 import { RunLog } from './run-log.js';
 import { makeScratch } from './scratch-folder.js';
@@ -94,12 +94,14 @@ export async function mergePixels(
     const stack = reduceStack(await spoolStack(frames, folder, options, hooks.signal), options.preview);
     checkStack(stack, options);
     log.frameMegapixels = (stack.size.width * stack.size.height) / 1e6;
-    const { registration, used, anchor, way, steps, scale, maps, picture } = await computeMerge(
-      stack,
-      options,
-      log,
-      hooks.signal,
-    );
+    const {
+      frames: merged,
+      anchor,
+      way,
+      scale,
+      maps,
+      picture,
+    } = await computeMerge(stack, options, log, hooks.signal);
     log.throwIfStopped();
     const { width, height, channels, pixels } = picture;
     return {
@@ -117,7 +119,7 @@ export async function mergePixels(
       coverageClasses: coverageClassNames,
       anchorNumber: anchor.file.number,
       direction: way.direction,
-      frames: frameRecords(stack, registration, used, steps, scale, maps.sources).map(mergedFrame),
+      frames: merged.map(mergedFrame),
       warnings: log.warnings,
       notes: log.notes,
     };

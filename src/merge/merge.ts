@@ -1,4 +1,5 @@
 import { basename, dirname, join, relative, resolve, sep } from 'node:path';
+import { setImmediate } from 'node:timers/promises';
 import ops from 'ndarray-ops';
 import { judgeFrames, judgeRim } from '../check/judge-merge.js';
 import { judgeStack } from '../check/judge-stack.js';
@@ -14,9 +15,15 @@ import { frameSteps } from '../rail/frame-steps.js';
 import { meanStepMm, refusePositionCount } from '../rail/given-travel.js';
 import { coverageClassNames } from '../result/coverage.js';
 import { type Finding, spoilsMerge } from '../result/finding.js';
-import { writeReport } from '../result/report/write-report.js';
+import {
+  compositePicture,
+  type MapPictures,
+  mapPictures,
+  writeReportPage,
+} from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
 import { resultFolderName } from '../result/result-folder-name.js';
+import { bandsOf } from '../result/rows.js';
 import {
   type CropRectangle,
   type MapsRecord,
@@ -107,12 +114,14 @@ export async function mergeFolder(
     inputFolder: input,
     expectedBytes: size.width * size.height * ((stack.channels * bits) / 8 + 8),
   });
-  let writingMaps: Promise<MapsRecord> | undefined;
+  let writingMaps: Promise<readonly [MapsRecord, MapPictures]> | undefined;
   const software = `Lamella ${programVersion()}`;
   const signal = hooks.signal;
-  // Beside the blend, which leaves them as they are.
-  const startMaps: OnMaps = (maps, { unit }) => {
-    writingMaps = writeMaps(result.dir, maps, { unit, software, isPreview, signal });
+  const startMaps = ({ maps, scale: { unit }, frames, way }: FramedMaps) => {
+    writingMaps = writeTogether([
+      writeMaps(result.dir, maps, { unit, software, isPreview, signal }),
+      mapPictures(maps, { frames, ...way }),
+    ]);
     // Told where it is awaited.
     writingMaps.catch(() => {});
   };
@@ -127,14 +136,14 @@ export async function mergeFolder(
         merged: await computeMerge(developed.stack, options, log, signal, startMaps),
       }),
     );
-    const { registration, used, anchor, crop, way, steps, scale, maps, picture, judged } = merged;
+    const { registration, frames, anchor, crop, way, picture, judged } = merged;
 
     log.enter('write');
     const { width, height } = crop;
     const [icc, exif] = await Promise.all([readIcc(anchor.file), readRawExif(anchor.file)]);
     let written = 0;
     const noteWritten = () => log.progress(++written, 3);
-    const [{ notes, ...composite }, mapsRecord] = await writeTogether([
+    const [{ notes, ...composite }, composed, [mapsRecord, drawn]] = await writeTogether([
       writeComposite(result.dir, picture, {
         format: options.format,
         isPreview,
@@ -143,6 +152,7 @@ export async function mergeFolder(
         software,
         signal,
       }).finally(noteWritten),
+      compositePicture(picture, icc),
       writingMaps!.finally(noteWritten),
     ]);
     for (const note of notes) log.note(note);
@@ -165,7 +175,7 @@ export async function mergeFolder(
       orderedBy: stack.orderedBy,
       ...way,
       anchorNumber: anchor.file.number,
-      frames: frameRecords(stack, registration, used, steps, scale, maps.sources),
+      frames,
       composite,
       maps: mapsRecord,
       crop,
@@ -181,7 +191,7 @@ export async function mergeFolder(
     record.findings = findings;
     const takenOver = await takeOver(result.out, result.dir, record);
     if (takenOver !== undefined) log.warn(takenOver);
-    const verdicts = await writeReport(result.dir, record, { composite: picture, icc, maps, signal });
+    const verdicts = await writeReportPage(result.dir, record, { composite: composed, ...drawn }, signal);
     await writeRunRecord(result.dir, record, signal);
     log.throwIfStopped();
     // The record names these very files; of the anchor, profile and EXIF were read after its pixels.
@@ -224,33 +234,36 @@ export async function mergeFolder(
   }
 }
 
+/** The maps of a merge in the terms of its photographs, and what they say of them. */
+export interface FramedMaps {
+  maps: ResultMaps;
+  scale: DepthScale;
+  way: FocusDirection;
+  /** All frames of the stack, those that are left out too. */
+  frames: RunFrame[];
+}
+
 /** What the frames of a stack make, before anything of it is written. */
-export interface MergedStack {
+export interface MergedStack extends FramedMaps {
   registration: Registration;
-  /** The frames that took part, in capture order; `anchor` is one of them. */
-  used: UsedFrame[];
   anchor: UsedFrame;
   crop: CropRectangle;
-  way: FocusDirection;
-  /** Travel from each frame in use to the next, usual steps. */
-  steps: readonly number[];
-  scale: DepthScale;
-  maps: ResultMaps;
   picture: Picture;
   /** What is to be said of the stack; the rim of the merged picture comes on top. */
   judged: Finding[];
 }
 
-/** Called with the maps of a merge as soon as they are final, before its picture is blended. */
-export type OnMaps = (maps: ResultMaps, scale: DepthScale) => void;
-
-/** Registers and merges the frames of a stack that `checkStack` has let pass: three readings of its files. */
+/**
+ * Registers and merges the frames of a stack that `checkStack` has let pass: three readings of its files.
+ *
+ * @param onMaps Called with the maps as soon as they are final, while the picture is blended.
+ */
 export async function computeMerge(
   stack: Stack,
   given: MergeOptions,
   log: RunLog,
   signal: AbortSignal | undefined,
-  onMaps?: OnMaps,
+  onMaps?: (framed: FramedMaps) => void,
 ): Promise<MergedStack> {
   const { size } = stack;
   const options = fitThreads(stack, given, log);
@@ -295,17 +308,16 @@ export async function computeMerge(
     registration.evidence,
     options.positionsMm ?? options.relativePositions,
   );
-  const takeMaps = (found: FoundMaps) => {
+  const takeMaps = async (found: FoundMaps): Promise<FramedMaps> => {
     const { way } = found;
     const scale = depthScale(used, anchor.ordinal, way.direction, options);
-    const maps = frameMaps(found, used, scale, crop);
-    onMaps?.(maps, scale);
-    return { way, scale, maps };
+    const maps = await frameMaps(found, used, scale, crop, log);
+    const frames = frameRecords(stack, registration, used, steps, scale, maps.sources);
+    const framed = { maps, scale, way, frames };
+    onMaps?.(framed);
+    return framed;
   };
-  const {
-    pixels,
-    found: { way, scale, maps },
-  } = await mergeFrames(
+  const { pixels, found } = await mergeFrames(
     used,
     size,
     crop,
@@ -328,7 +340,7 @@ export async function computeMerge(
     height,
     channels: stack.channels,
   };
-  return { registration, used, anchor, crop, way, steps, scale, maps, picture, judged };
+  return { registration, anchor, crop, picture, judged, ...found };
 }
 
 function loadOf({ size, bits, frames, reduced }: Stack): MergeLoad {
@@ -460,13 +472,14 @@ function usableFrames(
 
 const outOfReach = coverageClassNames.indexOf('out-of-reach');
 
-/** The maps in the terms of the photographs: numbers of frames, depths. */
-function frameMaps(
+/** The maps in the terms of the photographs: numbers of frames, depths. In bands, so that the blend gets its jobs between. */
+async function frameMaps(
   { maps, sources }: FoundMaps,
   used: readonly UsedFrame[],
   scale: DepthScale,
   { width, height }: Size,
-): ResultMaps {
+  log: RunLog,
+): Promise<ResultMaps> {
   const { places, fractionBits, confidence, coverage } = maps;
   const numbers = Uint16Array.from([0, ...used.map(({ file }) => file.number)]);
   // There are many times more pixels than stored indices.
@@ -474,16 +487,23 @@ function frameMaps(
     scale.depthAt(depthIndexOf(stored, fractionBits)),
   );
   const depth = new Float32Array(sources.length);
-  for (let i = 0; i < depth.length; i++) {
-    // Frames that are blurred there reach it, but tell no depth.
-    const isKnown = sources[i] !== 0 && coverage[i] !== outOfReach;
-    depth[i] = isKnown ? depths[places[i]] : Number.NaN;
-    sources[i] = numbers[sources[i]];
+  const fill = (from: number, to: number) => {
+    for (let i = from; i < to; i++) {
+      // Frames that are blurred there reach it, but tell no depth.
+      const isKnown = sources[i] !== 0 && coverage[i] !== outOfReach;
+      depth[i] = isKnown ? depths[places[i]] : Number.NaN;
+      sources[i] = numbers[sources[i]];
+    }
+  };
+  for (const [top, bottom] of bandsOf(height)) {
+    fill(top * width, bottom * width);
+    await setImmediate();
+    log.throwIfStopped();
   }
   return { width, height, depth, sources, confidence, coverage };
 }
 
-export function frameRecords(
+function frameRecords(
   stack: Stack,
   registration: Registration,
   used: readonly UsedFrame[],

@@ -86,7 +86,7 @@ export function eightBits(samples: Uint8Array | Uint16Array): Uint8Array {
   return bytes;
 }
 
-/** Bytes 16 to 19 of a profile name the colour space of its pixels (ICC.1:2022, 7.2.8). */
-function profileFits(icc: Buffer, channels: 1 | 3): boolean {
+/** Whether a profile suits pixels of so many channels: its bytes 16 to 19 name their colour space (ICC.1:2022, 7.2.8). */
+export function profileFits(icc: Buffer, channels: 1 | 3): boolean {
   return icc.toString('latin1', 16, 20) === (channels === 3 ? 'RGB ' : 'GRAY');
 }

@@ -1,4 +1,5 @@
 import { join } from 'node:path';
+import { setImmediate } from 'node:timers/promises';
 import { coverageClasses } from './coverage.js';
 import { pictureFile } from './picture-file.js';
 import { writePng } from './png-file.js';
@@ -54,7 +55,7 @@ export async function writeMaps(
     coverage: pictureFile('coverage', 'png', isPreview),
   };
   const rows = mapRows(maps);
-  const range = depthRange(rows);
+  const range = await depthRange(rows);
   const mapping = options.mapping && fits(range, options.mapping) ? options.mapping : depthMapping(range);
   const picture = { width, height, channels: 1, signal } as const;
 
@@ -115,10 +116,12 @@ export function finiteRange(values: Float32Array): { min: number; max: number } 
   return min <= max ? { min, max } : undefined;
 }
 
-function depthRange(maps: MapRows): { min: number; max: number } | undefined {
+/** In bands, so that a caller who has other work in this thread gets at it between. */
+async function depthRange(maps: MapRows): Promise<{ min: number; max: number } | undefined> {
   let all: { min: number; max: number } | undefined;
   for (const [top, bottom] of bandsOf(maps.height)) {
     const band = finiteRange(maps.depth(top, bottom));
+    await setImmediate();
     if (!band) continue;
     all = all ? { min: Math.min(all.min, band.min), max: Math.max(all.max, band.max) } : band;
   }

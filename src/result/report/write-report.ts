@@ -6,7 +6,7 @@ import { throwIfStopped } from '../output-failure.js';
 import { writeAside } from '../output-file.js';
 import type { MapRows, PictureRows } from '../rows.js';
 import type { RunRecord } from '../run-record.js';
-import type { Picture } from '../write-composite.js';
+import { type Picture, profileFits } from '../write-composite.js';
 import type { ResultMaps } from '../write-maps.js';
 import { reportPage } from './report-page.js';
 import {
@@ -34,6 +34,10 @@ export interface ReportInputs {
   signal?: AbortSignal | undefined;
 }
 
+/** The pictures of a report, as data URIs. */
+export type MapPictures = Record<'depth' | 'sources' | 'confidence' | 'coverage', string>;
+export type ReportPictures = MapPictures & Record<'composite', string>;
+
 /**
  * Writes report.html into an open result: one page for people that needs no other file and no network.
  *
@@ -44,15 +48,41 @@ export async function writeReport(dir: string, record: RunRecord, inputs: Report
   const { composite, icc, maps, signal } = inputs;
   throwIfStopped(signal);
   const pictures = {
-    composite: await jpegUri(
-      pictureThumbnail(composite, compositeSide),
-      record.composite.hasIcc ? icc : undefined,
-    ),
+    composite: await compositePicture(composite, icc),
+    ...(await mapPictures(maps, record)),
+  };
+  return writeReportPage(dir, record, pictures, signal);
+}
+
+/** The composite for the report. */
+export async function compositePicture(
+  composite: ReportInputs['composite'],
+  icc: ReportInputs['icc'],
+): Promise<string> {
+  const profile = icc && profileFits(icc, composite.channels) ? icc : undefined;
+  return jpegUri(pictureThumbnail(composite, compositeSide), profile);
+}
+
+/** The maps for the report. */
+export async function mapPictures(
+  maps: ReportInputs['maps'],
+  record: Pick<RunRecord, 'frames' | 'direction'>,
+): Promise<MapPictures> {
+  return {
     depth: await jpegUri(depthThumbnail(maps, mapSide)),
     sources: await pngUri(sourcesThumbnail(maps, frameNearness(record), mapSide)),
     confidence: await jpegUri(confidenceThumbnail(maps, mapSide)),
     coverage: await pngUri(coverageThumbnail(maps, mapSide)),
   };
+}
+
+/** As `writeReport`, of pictures that are made. */
+export async function writeReportPage(
+  dir: string,
+  record: RunRecord,
+  pictures: ReportPictures,
+  signal?: AbortSignal,
+): Promise<string[]> {
   await writeAside(join(dir, reportFileName), reportPage(record, pictures), signal);
   return verdicts(record);
 }
