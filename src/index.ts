@@ -143,3 +143,6 @@ export {
   traceRegion,
 } from './trace/trace.js';
 export { type Served, type ServeOptions, serveResult } from './view/serve.js';
+export { type WatchHooks, type WatchReport, watch } from './watch/watch.js';
+export type { FrameVerdict, SubjectCoverage, WatchEvent } from './watch/watch-events.js';
+export type { WatchOnlyOptions, WatchOptions } from './watch/watch-options.js';

@@ -1,5 +1,5 @@
 import { usualStepMm } from '../rail/given-travel.js';
-import type { StackEvidence } from '../rail/stack-reading.js';
+import type { JudgedEvidence } from '../rail/stack-reading.js';
 import { byRank, type Finding } from '../result/finding.js';
 import type { FocusDirection } from '../stack/focus-direction.js';
 import type { Stack } from '../stack/frame.js';
@@ -39,7 +39,7 @@ export type JudgeOptions = Pick<
  */
 export function judgeStack(
   stack: Stack,
-  evidence: StackEvidence,
+  evidence: JudgedEvidence,
   unreadable: ReadonlyMap<number, string>,
   way: FocusDirection,
   options: JudgeOptions,

@@ -1,6 +1,6 @@
 import { median } from '../image/median.js';
 import { encodingPower } from '../model/constants/register.js';
-import type { FrameMeasurements } from '../rail/frame-measurements.js';
+import type { FrameFacts } from '../rail/frame-measurements.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import type { Finding } from '../result/finding.js';
 import { percentText } from '../result/report/numbers.js';
@@ -35,7 +35,7 @@ const spoilingClippedPercent = 5;
 
 export function judgeLight(
   frames: readonly FrameMotion[],
-  measurements: readonly FrameMeasurements[],
+  measurements: readonly FrameFacts[],
 ): LightJudgement {
   const known = knownChannels(measurements);
   const light = frames.map(({ gainRatio }) => {
@@ -78,7 +78,7 @@ export function judgeLight(
  * Whether each channel measures light. One that is clipped to black in part of the picture does not: defocus lifts its
  * dark parts over the bottom of the range, so that its mean grows with defocus.
  */
-function knownChannels(measurements: readonly FrameMeasurements[]): boolean[] {
+function knownChannels(measurements: readonly FrameFacts[]): boolean[] {
   return [0, 1, 2].map(
     (channel) =>
       !(median(Float64Array.from(measurements, ({ cutPercent }) => cutPercent[channel])) >= maxCutPercent),
@@ -109,7 +109,7 @@ function colourFindings(frames: readonly FrameMotion[], known: readonly boolean[
   ];
 }
 
-function clippingFindings(measurements: readonly FrameMeasurements[]): Finding[] {
+function clippingFindings(measurements: readonly FrameFacts[]): Finding[] {
   return [
     ...clipped(
       measurements,
@@ -129,7 +129,7 @@ function clippingFindings(measurements: readonly FrameMeasurements[]): Finding[]
 }
 
 function clipped(
-  measurements: readonly FrameMeasurements[],
+  measurements: readonly FrameFacts[],
   kind: 'highlights' | 'shadows',
   key: 'burntPercent' | 'blockedPercent',
   what: string,

@@ -1,6 +1,6 @@
 import { median } from '../image/median.js';
 import { optionName } from '../option-names.js';
-import type { FrameMeasurements } from '../rail/frame-measurements.js';
+import type { FrameFacts } from '../rail/frame-measurements.js';
 import type { Finding } from '../result/finding.js';
 import type { FrameExif, FrameFile, Stack, StackNote } from '../stack/frame.js';
 import { capital, framesText, skipText } from './finding-text.js';
@@ -10,7 +10,7 @@ const minGapRatio = 4;
 const minGapMs = 3000;
 
 /** Findings from names, times, sizes and EXIF of a stack. */
-export function listingFindings(stack: Stack, measurements: readonly FrameMeasurements[]): Finding[] {
+export function listingFindings(stack: Stack, measurements: readonly FrameFacts[]): Finding[] {
   const { frames } = stack;
   return [
     ...stack.warnings.map(leftOut),
@@ -62,7 +62,7 @@ function orderFinding({ kind, message }: StackNote): Finding[] {
   ];
 }
 
-function duplicates(measurements: readonly FrameMeasurements[]): Finding[] {
+function duplicates(measurements: readonly FrameFacts[]): Finding[] {
   const first = new Map<string, number>();
   const copies: number[] = [];
   const pairs: string[] = [];

@@ -1,18 +1,22 @@
 import { Command } from 'commander';
 import { checkOptionTable, resolveCheckOptions } from '../check/check-options.js';
 import { checkPageTitleEnd } from '../check/page-title.js';
-import { LamellaError, UsageError } from '../errors.js';
+import { LamellaError, named, UsageError } from '../errors.js';
 import type { OptionTable } from '../options/option.js';
 import { fileName, toggle } from '../options/option-kinds.js';
 import { printable } from '../printable.js';
 import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js';
+import { resolveWatchOptions, type WatchOnlyOptions, watchOptionTable } from '../watch/watch-options.js';
 import { openReadingLine } from './frame-progress.js';
 import { interruptible } from './interruptible.js';
 import { addFlags, flagsOf, readFlags } from './option-flags.js';
 import { nameFileOfPositions, positionsFileOptions, withPositions } from './positions-file.js';
 import type { System } from './system.js';
+import { openWatchScreen } from './watch-screen.js';
 
 const epilogue = `
+With --watch it goes on until Ctrl-C, and the exit code is that of the stack as it is then.
+
 Exit codes:
   0    fit to merge
   1    something spoils the merge (or a defect of Lamella, which prints lines to report)
@@ -22,13 +26,18 @@ Exit codes:
   5    the machine does not give what is needed: memory, threads, open files, a folder
   130  interrupted
 
-Example, with the step of the rail and its knob, so that advice comes in mm and turns:
-  lamella check bee-head --step 0.05 --travel-per-turn 0.5 --page bee-head-check.html`;
+Examples, with the step of the rail and its knob, so that advice comes in mm and turns:
+  lamella check bee-head --step 0.05 --travel-per-turn 0.5 --page bee-head-check.html
+  lamella check tether-folder --watch --step 0.05 --planned-frames 60`;
+
+/** The frame that a watch is at when it is told to end is judged to the end. */
+const watchEndingMs = 5000;
 
 /** Exit code of a stack that is not fit to merge. */
 const unfit = 1;
 
-interface OwnOptions {
+interface OwnOptions extends WatchOnlyOptions {
+  watch: boolean;
   framesTable: boolean;
   page?: string;
   overwrite: boolean;
@@ -38,6 +47,12 @@ interface OwnOptions {
 const group = 'Output';
 
 const ownOptions: OptionTable<OwnOptions> = {
+  watch: {
+    kind: toggle,
+    group: 'Watching',
+    help: 'wait for frames to arrive in the folder and judge each, while the lamps are on, until Ctrl-C',
+  },
+  ...watchOptionTable,
   framesTable: {
     kind: toggle,
     group,
@@ -52,7 +67,7 @@ const ownOptions: OptionTable<OwnOptions> = {
   json: {
     kind: toggle,
     group,
-    help: 'print the report as JSON on stdout, for programs, and no text but errors',
+    help: 'print the report as JSON on stdout, for programs, and no text but errors; of a watch, each event as a line',
   },
 };
 
@@ -73,8 +88,14 @@ export function checkCommand(system: System): Command {
 }
 
 async function runCheck(system: System, folder: string, flags: Record<string, unknown>): Promise<void> {
-  const { page, overwrite, json, framesTable } = readFlags(ownOptions, flags);
+  const { page, overwrite, json, framesTable, watch, plannedFrames } = readFlags(ownOptions, flags);
   if (folder === '') throw new UsageError('Expected the path of a folder but received an empty text');
+  if (watch) return runWatch(system, folder, flags);
+  if (plannedFrames !== undefined) {
+    throw new UsageError(
+      `Expected ${named('watch')} beside ${named('plannedFrames')} but received only the latter.`,
+    );
+  }
   const target: OutputTarget | undefined =
     page === undefined
       ? undefined
@@ -119,6 +140,27 @@ async function runCheck(system: System, folder: string, flags: Record<string, un
     if (path !== undefined) system.stderr.write(`${printable(`Page: ${path}`)}\n`);
   }
   // All has been said: no message, only the code.
+  if (!report.fit) throw new LamellaError('', unfit);
+}
+
+async function runWatch(system: System, folder: string, flags: Record<string, unknown>): Promise<void> {
+  const { json, page, framesTable, overwrite, plannedFrames } = readFlags(ownOptions, flags);
+  for (const [field, isGiven] of Object.entries({ page: page !== undefined, framesTable, overwrite })) {
+    if (isGiven) throw new UsageError(`Expected no ${named(field)} beside ${named('watch')}.`);
+  }
+  const given = {
+    ...flagsOf(checkOptionTable, flags),
+    ...(plannedFrames !== undefined && { plannedFrames }),
+  };
+  const options = await withPositions(given, flags, resolveWatchOptions);
+  const { watch } = await import('../watch/watch.js');
+  const screen = openWatchScreen(system, json);
+  const report = await interruptible(
+    system.signals,
+    (signal) => watch(folder, options, { signal, onEvent: screen.onEvent }),
+    () => {},
+    watchEndingMs,
+  ).finally(screen.close);
   if (!report.fit) throw new LamellaError('', unfit);
 }
 

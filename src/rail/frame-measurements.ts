@@ -5,9 +5,13 @@ import type { DecodedFrame } from '../stack/decode.js';
 import { type DetailGrid, measureDetail } from './detail-grid.js';
 
 /** What is measured of a frame while its pixels are in memory. */
-export interface FrameMeasurements {
-  number: number;
+export interface FrameMeasurements extends FrameFacts {
   detail: DetailGrid;
+}
+
+/** The measurements without the grid of its detail, which takes most of the memory. */
+export interface FrameFacts {
+  number: number;
   /** Hash that is equal for frames of identical pixels only. */
   fingerprint: string;
   /** Share of pixels with a channel at the top of its range, percent. */

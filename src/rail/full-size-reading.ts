@@ -54,7 +54,7 @@ export async function readFullSize(
 }
 
 /** Tiles of the anchor, from the reduced frames. */
-type TileLayout = Pick<TileCurves, 'columns' | 'tilePx' | 'light'>;
+export type TileLayout = Pick<TileCurves, 'columns' | 'tilePx' | 'light'>;
 
 /** The run of consecutive frames with most tiles that peak inside it; of equals the one nearest to the middle. */
 function burstOf(fit: FocusFit, frames: number): number[] {

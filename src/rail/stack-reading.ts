@@ -8,7 +8,7 @@ import type { FrameFile } from '../stack/frame.js';
 import { encodedLuma } from './detail-grid.js';
 import { findDust, planeShrink, type SpotPlane, spotLight } from './find-dust.js';
 import { type FocusFit, fitFocus } from './focus-fit.js';
-import { type FrameMeasurements, measureFrame } from './frame-measurements.js';
+import { type FrameFacts, type FrameMeasurements, measureFrame } from './frame-measurements.js';
 import { readFullSize } from './full-size-reading.js';
 import { searchHotPixels } from './hot-pixels.js';
 import { pickRuns } from './pick-runs.js';
@@ -33,6 +33,13 @@ export interface StackEvidence {
   fineWidth: number;
   dust: DustSpot[];
   hotPixels: SensorSpot[];
+}
+
+/** What `judgeStack` asks of the evidence; a reading that goes on frame by frame keeps no more. */
+export interface JudgedEvidence
+  extends Pick<StackEvidence, 'files' | 'motion' | 'fit' | 'fineWidth' | 'dust' | 'hotPixels'> {
+  measurements: FrameFacts[];
+  stackTravel: Pick<StackTravel, 'blurred' | 'travel'> & { tiles: Pick<StackTravel['tiles'], 'columns'> };
 }
 
 /** Gathers the evidence of a stack while its reduced frames are read. */
@@ -141,7 +148,7 @@ export class StackReading {
 }
 
 /** The picture that motion is measured on: half the size where that leaves enough. */
-function motionPicture({ pixels, width, height, channels, bits, shrink }: DecodedFrame) {
+export function motionPicture({ pixels, width, height, channels, bits, shrink }: DecodedFrame) {
   const halve = (width * height) / 4 >= minMotionPixels;
   const factor = halve ? 2 * shrink : shrink;
   return {
@@ -156,7 +163,7 @@ function motionPicture({ pixels, width, height, channels, bits, shrink }: Decode
 }
 
 /** The largest reduction that leaves enough pixels to measure detail. */
-function shrinkFor({ width, height }: Size): Shrink {
+export function shrinkFor({ width, height }: Size): Shrink {
   const shrinks: Shrink[] = [8, 4, 2];
   return shrinks.find((shrink) => (width * height) / shrink ** 2 >= minDetailPixels) ?? 1;
 }

@@ -39,6 +39,11 @@ export interface MotionEstimatorOptions {
 export interface MotionEstimator {
   /** Measures a frame against the frames before it. Frames come in capture order; `pixels` may be reused after. */
   add(frame: ReducedFrame): void;
+  /**
+   * Forgets a frame, by its index in the order of adding. The frames on both sides of it stay linked to each other as
+   * far as they were compared: each is compared with the two before it.
+   */
+  remove(index: number): void;
   /** Solves all frames added so far, to the frame with this number. */
   solve(anchorNumber: number): MotionSolution;
 }
@@ -120,6 +125,28 @@ class StreamingEstimator implements MotionEstimator {
     const toKept = this.#measureMotion(current, context);
     this.#measureGain(index, measureLight(frame), toKept);
     this.#kept.unshift(current);
+  }
+
+  remove(index: number): void {
+    const { frames, links, tiles, lightLinks } = this.#evidence;
+    frames.splice(index, 1);
+    const isOther = (frame: number) => frame !== index;
+    const renumbered = (frame: number) => (frame > index ? frame - 1 : frame);
+    const kept = links.flatMap((link, i) => (isOther(link.from) && isOther(link.to) ? [i] : []));
+    this.#evidence.tiles = kept.map((i) => tiles[i]);
+    this.#evidence.links = kept.map((i) => {
+      const { from, to } = links[i];
+      return { ...links[i], from: renumbered(from), to: renumbered(to) };
+    });
+    this.#evidence.lightLinks = lightLinks
+      .filter(({ of, to }) => isOther(of) && isOther(to))
+      .map((link) => ({ ...link, of: renumbered(link.of), to: renumbered(link.to) }));
+    const at = this.#kept.findIndex((frame) => frame.index === index);
+    if (at >= 0) this.#context?.spare.push(this.#kept.splice(at, 1)[0].levels);
+    for (const frame of this.#kept) frame.index = renumbered(frame.index);
+    const light = this.#lights.findIndex((frame) => frame.index === index);
+    if (light >= 0) this.#lights.splice(light, 1);
+    for (const frame of this.#lights) frame.index = renumbered(frame.index);
   }
 
   solve(anchorNumber: number): MotionSolution {

@@ -78,15 +78,18 @@ export function keepCommonSize<Frame extends Sized>(
   return {
     frames: largest,
     size,
-    warnings: odd.map(
-      (frame): StackNote => ({
-        kind: 'odd-size',
-        message:
-          `Frame ${frame.number} (${frame.name}) is left out: it is ${sizeText(frame.size)}, the others are ` +
-          `${sizeText(size)}.${turnedHint([frame], size)}`,
-        number: frame.number,
-      }),
-    ),
+    warnings: odd.map((frame) => oddSizeNote(frame, size)),
+  };
+}
+
+/** The warning about a frame that has not the size of the others. */
+export function oddSizeNote(frame: Sized, size: Size): StackNote {
+  return {
+    kind: 'odd-size',
+    message:
+      `Frame ${frame.number} (${frame.name}) is left out: it is ${sizeText(frame.size)}, the others are ` +
+      `${sizeText(size)}.${turnedHint([frame], size)}`,
+    number: frame.number,
   };
 }
 

@@ -499,6 +499,23 @@ export const promiseTable: readonly PromiseRow[] = [
     ],
   },
   {
+    promise:
+      'A watch judges each frame once, when its file is whole, and takes back what later frames disprove',
+    proofs: [
+      proof('watch/watch.test.ts', 'are judged once each, and the end says what a check says'),
+      proof('watch/watch.test.ts', 'that arrives in pieces is judged when it is whole, and not before'),
+      proof(
+        'watch/watch.test.ts',
+        'that is renamed or whose EXIF is edited is not judged again; one that is exchanged is',
+      ),
+      proof(
+        'watch/watch.test.ts',
+        'say where a step was missed, and take it back when the frame comes after all',
+      ),
+      proof('watch/faults.test.ts', '%s is named at the frame at which it can be known, or the next'),
+    ],
+  },
+  {
     promise: 'Both ends of a landscape, the horizon too, are as sharp as what lies between its frames',
     proofs: [
       proof(

@@ -24,6 +24,7 @@ import {
 } from './faults/fault-table.js';
 import { plainScenes } from './faults/plain-stack.js';
 import { faultNames } from './faults/plan-fault.js';
+import { formatWatched, measureWatched, watchedLegend } from './faults/watch-fault.js';
 import { evidenceOf, measure } from './measure.js';
 import { type ReliabilityBar, reliability } from './metrics/evidence.js';
 import { runParts } from './parts.js';
@@ -36,7 +37,7 @@ import { countText, readConstants } from './sensitivity/constants.js';
 import { formatSensitivity, measureSensitivity, sensitivityLegend } from './sensitivity/sensitivity.js';
 import { formatTable, legend, type Row, shortfalls } from './table.js';
 
-const usage = `Usage: npm run quality -- [--scene NAME]... [--rules auto,select,weigh] [--keep DIR] [--faults] [--fault NAME]... [--seeds LIST] [--direction] [--jobs N] [--json]
+const usage = `Usage: npm run quality -- [--scene NAME]... [--rules auto,select,weigh] [--keep DIR] [--faults] [--fault NAME]... [--watch] [--seeds LIST] [--direction] [--jobs N] [--json]
 Renders scenes with a known truth, merges them by each rule, and prints how far each result is from the truth.
 Then plants faults in stacks and prints how many of them lamella check finds.
   --scene NAME   one of ${sceneRecipes.map(({ name }) => name).join(', ')} (default: all)
@@ -44,6 +45,7 @@ Then plants faults in stacks and prints how many of them lamella check finds.
   --keep DIR     keep the result folders and the baselines' pictures in DIR
   --faults       print the table of planted faults alone; without this flag it is left out where --scene is given
   --fault NAME   only this fault of the table, such as 'bump' or 'none' (default: all)
+  --watch        print instead how soon lamella check --watch names the planted faults when the frames come in one by one
   --direction    print the table of which end is near alone: scenes by rail, lens and microscope, in both orders; --scene then names its
                  cases, such as leaves, "leaves 1" or "leaves 1 rail"
   --seeds LIST   seeds of the planted faults, such as 7 or 1,2,5 or 1-7 (default: 1-7), for each of the scenes
@@ -63,6 +65,7 @@ const { values: flags } = parseArgs({
     faults: { type: 'boolean', default: false },
     direction: { type: 'boolean', default: false },
     fault: { type: 'string', multiple: true },
+    watch: { type: 'boolean', default: false },
     seeds: { type: 'string', default: '1-7' },
     sensitivity: { type: 'boolean', default: false },
     constant: { type: 'string', multiple: true },
@@ -80,12 +83,12 @@ if (flags.constants) {
   console.log(countText(readConstants()));
   process.exit(0);
 }
-const faultsAlone = flags.faults || flags.fault !== undefined;
+const faultsAlone = flags.faults || flags.watch || flags.fault !== undefined;
 const isTableAlone = faultsAlone || flags.direction || flags.sensitivity;
 const wanted = isTableAlone ? [] : (flags.scene ?? sceneRecipes.map(({ name }) => name));
 const wantedFaults = faultNames.filter((name) => flags.fault?.includes(name) ?? true);
 const faultScenes = plainScenes.filter((name) => !faultsAlone || (flags.scene?.includes(name) ?? true));
-const hasFaults = faultsAlone || (flags.scene === undefined && !isTableAlone);
+const hasFaults = (faultsAlone && !flags.watch) || (flags.scene === undefined && !isTableAlone);
 const seeds = parseSeeds(flags.seeds);
 const jobs = Number(flags.jobs);
 expectFlag(Number.isInteger(jobs) && jobs >= 1, 'a whole number from 1', 'jobs');
@@ -121,13 +124,19 @@ const broken: string[] = [];
 try {
   if (!flags.json && wanted.length > 0)
     console.log(`${legend}\nBaselines run on frames aligned by the TRUE motion, which favours them.`);
-  if (flags.sensitivity) {
+  if (flags.watch) {
+    const rows = await measureWatched(seeds!, faultScenes, wantedFaults, (text) => console.error(text));
+    const misses = rows.flatMap(({ fault, misses: own }) => own.map((miss) => `${fault}: ${miss}`));
+    console.log(
+      flags.json ? JSON.stringify(rows) : [watchedLegend, '', formatWatched(rows), '', ...misses].join('\n'),
+    );
+  } else if (flags.sensitivity) {
     const report = (text: string) => console.error(text);
     const table = await measureSensitivity(flags.constant ?? [], jobs, workDir, report);
     console.log(flags.json ? JSON.stringify(table) : `${sensitivityLegend}\n\n${formatSensitivity(table)}`);
   } else if (jobs === 1) await measureAll();
   else await measureInParts();
-  if (flags.json && !flags.sensitivity) console.log(JSON.stringify(found, dropUnmeasured, 1));
+  if (flags.json && !flags.sensitivity && !flags.watch) console.log(JSON.stringify(found, dropUnmeasured, 1));
 } finally {
   if (flags.keep === undefined) await rm(workDir, { recursive: true, force: true });
 }

@@ -345,6 +345,23 @@ describe('the options of the motion', () => {
   });
 });
 
+describe('a frame that is taken out again', () => {
+  it('leaves the others where they were, and the stack goes on behind it', () => {
+    const estimator = createMotionEstimator({ motion: 'scale', fullSize });
+    for (const frame of frames.slice(0, 14)) estimator.add(frame);
+    // One inside, two of the kept ones, and at last the frame from which all is counted.
+    for (const index of [13, 12, 5, 0]) estimator.remove(index);
+    for (const frame of frames.slice(12)) estimator.add(frame);
+    const found = estimator.solve(anchor + 1);
+    const left = frames.map(({ number }) => number).filter((number) => number !== 1 && number !== 6);
+    expect(found.frames.map(({ number }) => number)).toEqual(left);
+    expect(found.frames.every(({ usable }) => usable)).toBe(true);
+    const whole = cornerErrors(solution, stack);
+    const errors = cornerErrors(found, stack);
+    expect(middle(errors)).toBeLessThan(1.5 * middle(whole) + 0.05);
+  });
+});
+
 describe('a long stack', () => {
   it('does not drift: forty frames stay within 0.8 px of an anchor at the end', () => {
     const long = createTexturedStack({

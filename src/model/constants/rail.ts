@@ -222,6 +222,23 @@ export const stepSigmaPerMisfit = 0.14;
 /** Free [ln energy]: lower bound on the scatter of the samples about their curves. */
 export const minMisfit = 0.05;
 
+// A stack that is being shot
+
+/** Effort int [frames]: newest frames that are measured together: those whose curves the newest one changes. */
+export const windowFrames = 20;
+
+/** Free int [frames]: frames whose neighbours are missing at the end of a window inside the stack. */
+export const unsettledEnd = 3;
+
+/** Free int [frames]: last frames whose slope gives the distance of tiles that are not in focus yet. */
+export const aheadFrames = 6;
+
+/** Free [ln energy]: minimum rise of such a tile over these frames: noise makes less, */
+export const minAheadRise = 0.5;
+
+/** Free [ln energy]: and maximum scatter about the fitted flank: more belongs to a tile of two depths. */
+export const maxAheadError = 0.25;
+
 // Shaken frames
 
 /**

@@ -74,7 +74,10 @@ function count(row: FaultRow, planted: Planted, report: CheckReport, name: strin
 }
 
 /** Whether a fault was found, and the alarms that have nothing to do with it. */
-export function judgeReport(planted: Planted, report: CheckReport): { isFound: boolean; strays: Finding[] } {
+export function judgeReport(
+  planted: Planted,
+  report: Pick<CheckReport, 'findings' | 'direction'>,
+): { isFound: boolean; strays: Finding[] } {
   return {
     isFound: isFound(planted, report),
     strays: report.findings.filter((finding) => finding.rank !== 'note' && !isDue(planted, finding)),
@@ -108,7 +111,10 @@ const kinds: Record<FaultName, Finding['kind'] | undefined> = {
   'lens in EXIF': 'lens',
 };
 
-function isFound({ fault, frames, specks, hotPixels }: Planted, report: CheckReport): boolean {
+function isFound(
+  { fault, frames, specks, hotPixels }: Planted,
+  report: Pick<CheckReport, 'findings' | 'direction'>,
+): boolean {
   if (fault === 'none') return true;
   if (fault === 'reversed order') return report.direction === 'far-to-near';
   // Black may be meant, so it is told as a note.

@@ -15,7 +15,14 @@ import { planShots } from '../../../samples/shoot.js';
 import { cacheDir } from '../data.js';
 import { hashFiles } from '../scenes.js';
 
-export const plainSize = { width: 640, height: 480, frames: 24 } as const;
+/** Size of a stack: pixels of a frame, and frames. */
+export interface StackSize {
+  width: number;
+  height: number;
+  frames: number;
+}
+
+export const plainSize: StackSize = { width: 640, height: 480, frames: 24 };
 
 const scenes = {
   'tilted-plane': tiltedPlane,
@@ -34,6 +41,7 @@ export const plainStepMm = bench.stepPart * depthOfFieldMm(bench, 2);
 
 /** A stack as light on a perfect sensor: no noise, no flicker, no dust. */
 export interface PlainStack {
+  size: StackSize;
   /** Linear light of each frame, (height, width, 3), 0 to 1. */
   readFrame(index: number): Promise<Float32Array>;
   /** How far each frame travelled from the one before, in nominal steps; the first is 0. */
@@ -41,13 +49,18 @@ export interface PlainStack {
 }
 
 /** The plain stack of a scene and a seed, from the cache or rendered (about half a minute). */
-export async function plainStack(scene: PlainScene, seed: number): Promise<PlainStack> {
+export async function plainStack(
+  scene: PlainScene,
+  seed: number,
+  size: StackSize = plainSize,
+): Promise<PlainStack> {
   const sources = fileURLToPath(new URL('../../../samples', import.meta.url));
-  const hash = await hashFiles(sources, JSON.stringify({ scene, seed, bench, plainSize }));
+  const hash = await hashFiles(sources, JSON.stringify({ scene, seed, bench, plainSize: size }));
   const dir = join(cacheDir, 'faults', `${scene}-${seed}-${hash}`);
-  if (!existsSync(dir)) await render(scene, seed, dir);
+  if (!existsSync(dir)) await render(scene, seed, size, dir);
   const kept: Uint16Array[] = [];
   return {
+    size,
     async readFrame(index) {
       kept[index] ??= await readEncoded(framePath(dir, index));
       const encoded = kept[index];
@@ -70,8 +83,12 @@ function framePath(dir: string, index: number): string {
   return join(dir, `${String(index + 1).padStart(4, '0')}.png`);
 }
 
-async function render(sceneName: PlainScene, seed: number, dir: string): Promise<void> {
-  const { width, height, frames } = plainSize;
+async function render(
+  sceneName: PlainScene,
+  seed: number,
+  { width, height, frames }: StackSize,
+  dir: string,
+): Promise<void> {
   const shots = planShots(frames, plainStepMm, bench, seed);
   const plan = planRender(width, height, bench, plainStepMm, shots);
   const renderer = createRenderer(scenes[sceneName](plan.size, seed), plan);

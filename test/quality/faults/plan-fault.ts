@@ -1,6 +1,6 @@
 import type { Random } from '../../../samples/random.js';
 import type { Size } from '../../../src/image/image.js';
-import { plainSize } from './plain-stack.js';
+import type { StackSize } from './plain-stack.js';
 import { intervalMs, type Told, usuallyTold } from './write-photograph.js';
 
 /** Faults that are planted, in the order of the table; 'none' is a clean stack. */
@@ -67,9 +67,9 @@ export interface FaultPlan {
 const roomPx = 28;
 
 /** Draws a fault. */
-export function planFault(fault: FaultName, random: Random): FaultPlan {
+export function planFault(fault: FaultName, random: Random, size: StackSize): FaultPlan {
   const whole = (low: number, high: number) => low + Math.floor(random.unit() * (high - low + 1));
-  const { order, frames } = planOrder(fault, whole);
+  const { order, frames } = planOrder(fault, whole, size.frames);
   const count = order.length;
   const shots = order.map((of, k): FaultyShot => {
     const light = 1 + random.between(-0.02, 0.02);
@@ -142,8 +142,11 @@ export function planFault(fault: FaultName, random: Random): FaultPlan {
       break;
     }
     case 'mixed sizes': {
-      const { width, height } = plainSize;
-      const odd = random.unit() < 0.5 ? { width: height, height: width } : { width: 600, height: 450 };
+      const { width, height } = size;
+      const odd =
+        random.unit() < 0.5
+          ? { width: height, height: width }
+          : { width: Math.round(width * 0.9375), height: Math.round(height * 0.9375) };
       some(3, (shot) => {
         shot.as = odd;
       });
@@ -187,8 +190,7 @@ function scaled(light: FaultyShot['light'], by: FaultyShot['light']): FaultyShot
 }
 
 /** Which plain frames are written, in which order, and where that is at fault. */
-function planOrder(fault: FaultName, whole: (low: number, high: number) => number) {
-  const count = plainSize.frames;
+function planOrder(fault: FaultName, whole: (low: number, high: number) => number, count: number) {
   const all = Array.from({ length: count }, (_, k) => k);
   switch (fault) {
     case 'missed step': {

@@ -4,7 +4,8 @@ import { createRandom } from '../../../samples/random.js';
 import { commonDefaults } from '../../../samples/render-scene.js';
 import { createSensor, encodePicture, exposeSensor, type Sensor } from '../../../samples/sensor.js';
 import { smearPicture } from '../../../samples/smear.js';
-import { type PlainStack, plainSize } from './plain-stack.js';
+import type { Size } from '../../../src/image/image.js';
+import type { PlainStack } from './plain-stack.js';
 import { type FaultName, type FaultPlan, type FaultyShot, planFault } from './plan-fault.js';
 import { writePhotograph } from './write-photograph.js';
 
@@ -18,8 +19,6 @@ export interface Planted {
   hotPixels: { x: number; y: number }[];
 }
 
-const { width, height } = plainSize;
-
 /** Writes the plain stack as photographs with one fault; everything is drawn from the seed. */
 export async function plantFault(
   plain: PlainStack,
@@ -27,7 +26,8 @@ export async function plantFault(
   seed: number,
   folder: string,
 ): Promise<Planted> {
-  const plan = planFault(fault, createRandom(seed, `fault ${fault}`));
+  const { width, height } = plain.size;
+  const plan = planFault(fault, createRandom(seed, `fault ${fault}`), plain.size);
   const { dust, hotPixels, roomPx, shots, frames } = plan;
   const sensor = createSensor(width, height, { bits: 8, noise: commonDefaults.noise, dust, hotPixels }, seed);
   const cut = await cutOffs(plain, plan);
@@ -39,22 +39,27 @@ export async function plantFault(
       await copyFile(pathOf(k), pathOf(k + 1));
       continue;
     }
-    const linear = lit(await plain.readFrame(shot.of), shot, cut.gain);
+    const linear = lit(await plain.readFrame(shot.of), plain.size, shot, cut.gain);
     exposeSensor(linear, sensor, k + 1);
     // After the noise: what a curve cuts off in developing is black without a trace of it.
     if (cut.black > 0) for (let i = 0; i < linear.length; i++) linear[i] -= cut.black;
     const pixels = encodePicture(linear, 8) as Uint8Array;
-    await writePhotograph(folder, k + 1, cropped(pixels, shot, roomPx), size, shot.told, shot.as);
+    await writePhotograph(folder, k + 1, cropped(pixels, plain.size, shot, roomPx), size, shot.told, shot.as);
   }
   const hot = sensor.hot.map(({ sample }) => {
     const pixel = Math.floor(sample / 3);
     return { x: pixel % width, y: Math.floor(pixel / width) };
   });
-  return { fault, frames, specks: specksOf(sensor), hotPixels: hot };
+  return { fault, frames, specks: specksOf(sensor, plain.size), hotPixels: hot };
 }
 
 /** Light of a plain frame with what the shot does to it. */
-function lit(plain: Float32Array, { smearPx, smearRad, light }: FaultyShot, gain: number): Float32Array {
+function lit(
+  plain: Float32Array,
+  { width, height }: Size,
+  { smearPx, smearRad, light }: FaultyShot,
+  gain: number,
+): Float32Array {
   const linear =
     smearPx > 0
       ? smearPicture(plain, width, height, smearPx * Math.cos(smearRad), smearPx * Math.sin(smearRad))
@@ -69,6 +74,7 @@ async function cutOffs(
   { burntShare, blockedShare, shots }: FaultPlan,
 ): Promise<{ gain: number; black: number }> {
   if (burntShare === 0 && blockedShare === 0) return { gain: 1, black: 0 };
+  const { width, height } = plain.size;
   const linear = await plain.readFrame(shots[shots.length >> 1].of);
   const most = Float32Array.from({ length: width * height }, (_, i) =>
     Math.max(linear[3 * i], linear[3 * i + 1], linear[3 * i + 2]),
@@ -80,7 +86,12 @@ async function cutOffs(
   };
 }
 
-function cropped(pixels: Uint8Array, { shiftXPx, shiftYPx }: FaultyShot, roomPx: number): Uint8Array {
+function cropped(
+  pixels: Uint8Array,
+  { width, height }: Size,
+  { shiftXPx, shiftYPx }: FaultyShot,
+  roomPx: number,
+): Uint8Array {
   if (roomPx === 0) return pixels;
   const rows = height - 2 * roomPx;
   const rowBytes = (width - 2 * roomPx) * 3;
@@ -93,7 +104,7 @@ function cropped(pixels: Uint8Array, { shiftXPx, shiftYPx }: FaultyShot, roomPx:
 }
 
 /** Middles of the darkest places of the dust, from the map of what it lets pass: specks are flat inside. */
-function specksOf({ passing }: Sensor): { x: number; y: number }[] {
+function specksOf({ passing }: Sensor, { width, height }: Size): { x: number; y: number }[] {
   if (!passing) return [];
   const specks: { x: number; y: number }[] = [];
   const seen = new Uint8Array(width * height);

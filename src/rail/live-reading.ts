@@ -1,0 +1,468 @@
+import type { Size } from '../image/image.js';
+import { median } from '../image/median.js';
+import { minSample } from '../model/constants/model.js';
+import { maxCurveSteps, unsettledEnd, windowFrames } from '../model/constants/rail.js';
+import {
+  type CentredMotion,
+  composeMotions,
+  invertMotion,
+  motionMatrix,
+  motionToSimilarity,
+  noMotion,
+  similarityToMotion,
+} from '../register/centred-motion.js';
+import { createMotionEstimator } from '../register/motion-estimator.js';
+import type { FrameMotion, MotionSolution } from '../register/motion-solution.js';
+import { measureGrowth } from '../register/rail.js';
+import type { DecodedFrame, Shrink } from '../stack/decode.js';
+import type { FrameFile } from '../stack/frame.js';
+import { type DetailGrid, encodedLuma } from './detail-grid.js';
+import { findDust, planeShrink, spotLight } from './find-dust.js';
+import { focusAhead } from './focus-ahead.js';
+import { type FocusCurves, peakFrame } from './focus-curves.js';
+import { type FocusFit, fitFocus, type TileFocus, wellFitted } from './focus-fit.js';
+import { type FrameFacts, measureFrame } from './frame-measurements.js';
+import type { TileLayout } from './full-size-reading.js';
+import type { DustSpot, SensorSpot } from './sensor-spot.js';
+import { type JudgedEvidence, motionPicture, shrinkFor } from './stack-reading.js';
+import { type StackTravel, stackTravel } from './stack-travel.js';
+
+/** The oldest frames of a window keep what earlier windows found, which saw the frames before them. */
+const settledFrames = maxCurveSteps;
+/** One frame of a stack that is still being shot. */
+interface LiveFrame {
+  /** Stands for the frame in the window's motion; never used again. */
+  id: number;
+  file: FrameFile;
+  facts: FrameFacts;
+  /** Undefined outside the window. */
+  grid: DetailGrid | undefined;
+  plane: Float32Array | undefined;
+  /** Frame to the first frame. */
+  motion: FrameMotion;
+  isBlurred: boolean;
+  /** Travel from the frame before, usual steps, NaN where unknown, and what it was measured by; see `RailTravel`. */
+  step: number;
+  change: number;
+  tileShare: number;
+}
+
+/** Where a tile is in focus, from a frame on. */
+interface LiveTile extends Omit<TileFocus, 'best' | 'position'> {
+  frame: LiveFrame;
+  /** Position relative to that of the frame, usual steps. */
+  offset: number;
+}
+
+/**
+ * The evidence of a stack that grows frame by frame. A window of the newest frames is measured by the functions that
+ * measure a whole stack, so that each frame costs the same however many came before; of older frames a few numbers are
+ * kept. Frames may be taken out, and put in anywhere.
+ */
+export class LiveReading {
+  /** Reduction of the pictures to be added, which are decoded `quick`. */
+  readonly shrink: Shrink;
+  /** Half width of the focus curves of full-size detail, usual steps, where it has been measured. */
+  fullSizeWidth: number | undefined;
+  hotPixels: SensorSpot[] = [];
+  private dust: DustSpot[] = [];
+  private readonly frames: LiveFrame[] = [];
+  private estimator;
+  /** The window: [start, end) of `frames`. */
+  private start = 0;
+  private end = 0;
+  private tiles: (LiveTile | undefined)[] = [];
+  private layout: TileLayout | undefined;
+  private curves: FocusCurves | undefined;
+  private nextId = 1;
+  private readonly luma: Float32Array<ArrayBuffer>;
+  private readonly planeFactor: number;
+  private readonly reduced: Size;
+
+  constructor(private readonly size: Size) {
+    this.shrink = shrinkFor(size);
+    this.reduced = {
+      width: Math.floor(size.width / this.shrink),
+      height: Math.floor(size.height / this.shrink),
+    };
+    this.planeFactor = planeShrink(this.reduced);
+    this.luma = new Float32Array(this.reduced.width * this.reduced.height);
+    this.estimator = createMotionEstimator({ motion: 'scale', fullSize: size });
+  }
+
+  get count(): number {
+    return this.frames.length;
+  }
+
+  get files(): FrameFile[] {
+    return this.frames.map(({ file }) => file);
+  }
+
+  /** Index behind the last frame of the window: where `insert` inserts. */
+  get windowEnd(): number {
+    return this.end;
+  }
+
+  /** Names and numbers of the frames as they are now. */
+  rename(files: readonly FrameFile[]): void {
+    this.frames.forEach((frame, k) => {
+      frame.file = files[k];
+      frame.facts.number = files[k].number;
+      frame.motion.number = files[k].number;
+    });
+  }
+
+  /** A text that is the same for frames of identical pixels only. */
+  fingerprint(k: number): string {
+    return this.frames[k].facts.fingerprint;
+  }
+
+  fingerprintOf(decoded: DecodedFrame): string {
+    encodedLuma(decoded, this.luma);
+    return measureFrame(0, decoded, this.luma).fingerprint;
+  }
+
+  /** Takes a new frame at the end of the window. */
+  insert(file: FrameFile, decoded: DecodedFrame): void {
+    const id = this.nextId++;
+    const frame: LiveFrame = {
+      id,
+      file,
+      facts: {
+        number: file.number,
+        fingerprint: '',
+        burntPercent: 0,
+        blockedPercent: 0,
+        cutPercent: [],
+        burntSpot: undefined,
+      },
+      grid: undefined,
+      plane: undefined,
+      motion: firstMotion(file.number, this.size, decoded.channels),
+      isBlurred: false,
+      step: Number.NaN,
+      change: Number.NaN,
+      tileShare: 0,
+    };
+    this.frames.splice(this.end, 0, frame);
+    this.take(frame, decoded);
+  }
+
+  /** Takes the frame behind the window into it once more. */
+  extend(decoded: DecodedFrame): void {
+    this.take(this.frames[this.end], decoded);
+  }
+
+  /** Begins a new window before frame `from`, which is empty yet. */
+  openWindow(from: number): void {
+    for (let k = this.start; k < this.end; k++) this.release(this.frames[k]);
+    this.estimator = createMotionEstimator({ motion: 'scale', fullSize: this.size });
+    this.start = from;
+    this.end = from;
+  }
+
+  /** Shortens the window so that it ends before frame `to`. */
+  retract(to: number): void {
+    while (this.end > to) {
+      this.end--;
+      this.estimator.remove(this.end - this.start);
+      this.release(this.frames[this.end]);
+    }
+  }
+
+  /** Takes a frame out of the stack. */
+  remove(index: number): void {
+    const [gone] = this.frames.splice(index, 1);
+    if (index >= this.start && index < this.end) {
+      this.estimator.remove(index - this.start);
+      this.end--;
+    } else if (index < this.start) {
+      this.start--;
+      this.end--;
+    }
+    const next = this.frames[index];
+    const before = this.frames[index - 1];
+    const own = lengthOf(gone.step);
+    if (next && before) next.step = lengthOf(next.step) + own;
+    // What was sharpest there is as far from the frames beside it as before.
+    const heir = before ?? next;
+    const away = before ? own : next ? -lengthOf(next.step) : 0;
+    for (const tile of this.tiles) {
+      if (tile?.frame !== gone || !heir) continue;
+      tile.frame = heir;
+      tile.offset += away;
+    }
+    if (!heir) this.tiles = [];
+  }
+
+  /** Measures the window anew; to be called after frames were added or taken out. */
+  update(): void {
+    if (this.end - this.start < 2) return;
+    const window = this.frames.slice(this.start, this.end);
+    this.alignWindow(window);
+    const travelled = stackTravel(
+      window.map(({ grid }) => grid!),
+      window.map(({ motion }) => motion),
+      this.size,
+      this.shrink,
+    );
+    this.takeTravel(window, travelled);
+    this.takeTiles(window, travelled);
+    const { columns, tilePx, light } = travelled.tiles;
+    this.layout = { columns, tilePx, light };
+    this.curves = travelled.curves;
+    while (this.end - this.start > windowFrames) {
+      this.release(this.frames[this.start]);
+      this.estimator.remove(0);
+      this.start++;
+    }
+  }
+
+  /** All that is known by now. There must be two frames. */
+  evidence(): JudgedEvidence {
+    const { frames } = this;
+    const steps = frames.slice(1).map(({ step }) => step);
+    const fit = this.focusFit();
+    const blurred = frames.flatMap(({ isBlurred }, k) => (isBlurred ? [k] : []));
+    return {
+      files: this.files,
+      measurements: frames.map(({ facts }) => facts),
+      motion: this.motion(),
+      stackTravel: {
+        tiles: { columns: this.layout?.columns ?? 1 },
+        blurred: new Set(blurred),
+        travel: {
+          steps,
+          positions: this.positions(),
+          change: frames.slice(1).map(({ change }) => change),
+          tileShare: frames.slice(1).map(({ tileShare }) => tileShare),
+        },
+      },
+      fit,
+      fineWidth: Math.min(fit.width, this.fullSizeWidth ?? fit.width),
+      dust: this.dust,
+      hotPixels: this.hotPixels,
+    };
+  }
+
+  /** Tiles as `readFullSize` reads them; undefined before the first two frames are in. */
+  get tileLayout(): TileLayout | undefined {
+    return this.layout;
+  }
+
+  /** Position of each frame, usual steps from the first. */
+  positions(): number[] {
+    const positions: number[] = [];
+    for (const { step } of this.frames) {
+      positions.push(positions.length === 0 ? 0 : positions.at(-1)! + lengthOf(step));
+    }
+    return positions;
+  }
+
+  /**
+   * Distances from the last frame to where tiles will be in focus that are still getting sharper, usual steps; empty
+   * where none is, undefined where that cannot be known yet.
+   */
+  ahead(): number[] | undefined {
+    const { width } = this.focusFit();
+    if (!this.curves || Number.isNaN(width) || this.end < this.frames.length) return undefined;
+    const positions = this.positions().slice(-this.curves.frames);
+    const before = this.frames[this.frames.length - this.curves.frames];
+    const first = this.frames.indexOf(before);
+    const isDone = (tile: number): boolean => {
+      const found = this.tiles[tile];
+      return found !== undefined && this.frames.indexOf(found.frame) < first;
+    };
+    return focusAhead(this.curves, positions, width, isDone);
+  }
+
+  /** Searches the newest frames for dust; takes some tenths of a second. */
+  searchDust(): void {
+    const run = this.frames.slice(this.start, this.end).map(({ plane, motion, isBlurred }) => {
+      const isFit = plane !== undefined && motion.usable && !isBlurred;
+      return isFit ? { light: plane, matrix: motion.matrix } : undefined;
+    });
+    const planeSize = {
+      width: Math.floor(this.reduced.width / this.planeFactor),
+      height: Math.floor(this.reduced.height / this.planeFactor),
+    };
+    const found = findDust([run], planeSize, this.shrink * this.planeFactor);
+    // Dust stays; which specks show depends on what lies behind them.
+    const isNew = (spot: DustSpot) =>
+      this.dust.every((known) => Math.hypot(known.x - spot.x, known.y - spot.y) > 2 * spot.radius);
+    this.dust = [...this.dust, ...found.filter(isNew)];
+  }
+
+  private take(frame: LiveFrame, decoded: DecodedFrame): void {
+    encodedLuma(decoded, this.luma);
+    const { detail, ...facts } = measureFrame(frame.file.number, decoded, this.luma);
+    frame.facts = facts;
+    frame.grid = detail;
+    frame.plane = spotLight(this.luma, decoded, this.planeFactor);
+    this.estimator.add({ number: frame.id, ...motionPicture(decoded) });
+    this.end++;
+  }
+
+  private release(frame: LiveFrame): void {
+    frame.grid = undefined;
+    frame.plane = undefined;
+  }
+
+  /** The frames of the window, by index in it, whose measurements are taken over. */
+  private taken(k: number): boolean {
+    const from = this.start === 0 ? 0 : settledFrames;
+    const length = this.end - this.start;
+    return k >= from && k < (this.end < this.frames.length ? length - unsettledEnd : length);
+  }
+
+  /** Solves the motion of the window and joins it to that of the frames before. */
+  private alignWindow(window: readonly LiveFrame[]): void {
+    const solved = this.estimator.solve(window[(window.length - 1) >> 1].id);
+    const own = solved.frames.map(({ usable, similarity }) =>
+      usable ? similarityToMotion(similarity) : undefined,
+    );
+    const settled = window.flatMap(({ motion }, k) => (own[k] && motion.usable && !this.taken(k) ? [k] : []));
+    // The first frame is the one that all refer to; where it cannot be aligned, the first that can.
+    const reference =
+      settled.at(-1) ??
+      Math.max(
+        0,
+        own.findIndex((motion) => motion !== undefined),
+      );
+    const known = settled.length > 0 ? window[reference].motion : undefined;
+    const toFirst = composeMotions(
+      known ? similarityToMotion(known.similarity) : noMotion,
+      invertMotion(own[reference] ?? noMotion),
+    );
+    const gainOf = (channel: number) =>
+      (known?.gainRatio[channel] ?? 1) / solved.frames[reference].gainRatio[channel];
+    const toAll = window.map(({ motion }, k) => {
+      const found = solved.frames[k];
+      const moved = own[k] && composeMotions(toFirst, own[k]);
+      return this.taken(k) ? joined(found, moved, motion.number, gainOf, this.size) : motion;
+    });
+    for (const [k, frame] of window.entries()) frame.motion = toAll[k];
+  }
+
+  private takeTravel(window: readonly LiveFrame[], { travel, blurred }: StackTravel): void {
+    // A window in which the rail runs back most of the time takes that for forward.
+    const agreement = window.reduce((sum, { step }, k) => {
+      const again = travel.steps[k - 1];
+      const isKnown = k > 0 && !this.taken(k) && !Number.isNaN(step) && !Number.isNaN(again);
+      return isKnown ? sum + Math.sign(step) * Math.sign(again) : sum;
+    }, 0);
+    const sign = agreement < 0 ? -1 : 1;
+    for (const [k, frame] of window.entries()) {
+      if (!this.taken(k)) continue;
+      frame.isBlurred = blurred.has(k);
+      if (k === 0) continue;
+      frame.step = sign * travel.steps[k - 1];
+      frame.change = travel.change[k - 1];
+      frame.tileShare = travel.tileShare[k - 1];
+    }
+  }
+
+  /** Fits the tiles that come into focus in the window; those that did so before keep their place. */
+  private takeTiles(window: readonly LiveFrame[], { curves }: StackTravel): void {
+    const { frames, level } = curves;
+    const count = level.length / frames;
+    if (this.tiles.length !== count) this.tiles = new Array<LiveTile | undefined>(count).fill(undefined);
+    const indices = new Map(window.map((frame, k) => [frame, k]));
+    const toFit: number[] = [];
+    for (let tile = 0; tile < count; tile++) {
+      const known = this.tiles[tile];
+      const at = known && indices.get(known.frame);
+      const peak = peakFrame(curves, tile);
+      if (peak === undefined) {
+        if (at !== undefined && this.taken(at)) this.tiles[tile] = undefined;
+      } else if (this.taken(peak) || !known) toFit.push(tile);
+    }
+    const chosen = new Float32Array(toFit.length * frames);
+    for (const [i, tile] of toFit.entries()) {
+      chosen.set(level.subarray(tile * frames, (tile + 1) * frames), i * frames);
+    }
+    const positions = this.positions().slice(this.start, this.end);
+    const { tiles } = fitFocus({ ...curves, columns: toFit.length, rows: 1, level: chosen }, positions);
+    for (const [i, tile] of toFit.entries()) {
+      const found = tiles[i];
+      const known = this.tiles[tile];
+      const isOld = known !== undefined && !indices.has(known.frame);
+      if (isOld && !(found && found.peak > known.peak)) continue;
+      this.tiles[tile] = found && {
+        frame: window[found.best],
+        offset: found.position - positions[found.best],
+        width: found.width,
+        peak: found.peak,
+        error: found.error,
+      };
+    }
+  }
+
+  private focusFit(): FocusFit {
+    const indices = new Map(this.frames.map((frame, k) => [frame, k]));
+    const positions = this.positions();
+    const tiles = this.tiles.map((tile): TileFocus | undefined => {
+      if (!tile) return undefined;
+      const best = indices.get(tile.frame)!;
+      const { offset, width, peak, error } = tile;
+      return { best, position: positions[best] + offset, width, peak, error };
+    });
+    const inner = wellFitted(tiles, this.frames.length);
+    const width = Math.exp(median(Float64Array.from(inner, (tile) => Math.log(tile.width))));
+    return { tiles, width: inner.length < minSample ? Number.NaN : width };
+  }
+
+  private motion(): MotionSolution {
+    const frames = this.frames.map(({ motion }) => motion);
+    const known = frames.map(({ usable, similarity }) =>
+      usable ? similarityToMotion(similarity) : undefined,
+    );
+    const radiusPx = Math.hypot(this.size.width, this.size.height) / 2;
+    return {
+      anchorNumber: frames[0].number,
+      frames,
+      growth: measureGrowth(known, radiusPx),
+      rollFound: false,
+      warnings: [],
+    };
+  }
+}
+
+/** A step as a length: one where it is not known. */
+function lengthOf(step: number): number {
+  return Number.isNaN(step) ? 1 : step;
+}
+
+/** The motion of a frame that has not been compared with another. */
+function firstMotion(number: number, size: Size, channels: 1 | 3): FrameMotion {
+  return {
+    number,
+    usable: true,
+    similarity: motionToSimilarity(noMotion),
+    matrix: motionMatrix(noMotion, size),
+    residualPx: Number.NaN,
+    scaleResidual: 0,
+    stepResidual: Number.NaN,
+    sharpness: 1,
+    detail: 0,
+    sameAsPrevious: false,
+    gainRatio: new Array<number>(channels).fill(1),
+  };
+}
+
+/** The motion of a frame in a window as that to the first frame of the stack. */
+function joined(
+  found: FrameMotion,
+  moved: CentredMotion | undefined,
+  number: number,
+  gainOf: (channel: number) => number,
+  size: Size,
+): FrameMotion {
+  return {
+    ...found,
+    number,
+    similarity: motionToSimilarity(moved ?? noMotion),
+    matrix: motionMatrix(moved ?? noMotion, size),
+    gainRatio: found.gainRatio.map((gain, channel) => (moved ? gain * gainOf(channel) : 1)),
+  };
+}

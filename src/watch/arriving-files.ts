@@ -1,0 +1,198 @@
+import { readdir, stat } from 'node:fs/promises';
+import { join } from 'node:path';
+import { InputError } from '../errors.js';
+import { fileErrorReason } from '../stack/file-error.js';
+import { isLeftover } from '../stack/file-kind.js';
+import { fileMarkOf } from '../stack/frame-identity.js';
+import { compareNames } from '../stack/natural-order.js';
+
+/** A file that has not changed for this long is tried. */
+const settleMs = 200;
+/** A file that cannot be read, and has not changed for this long, is given up; it is tried again when it changes. */
+const giveUpMs = 4000;
+/** How long a file waits for others that come before it by name and are still arriving. */
+const holdMs = 3000;
+
+/** What changed in a folder from one look to the next. */
+export interface FolderChanges {
+  /** Names that are there, but whose content is still arriving. */
+  arriving: string[];
+  /** Files that are whole as far as their size and times show, in the order of their names. */
+  ready: string[];
+  /** Names that are gone, of frames and others; before the renamed ones, which may have their names now. */
+  gone: string[];
+  renamed: { from: string; to: string }[];
+  /** Files that were taken and have other content now: they are among the ready ones again once they are whole. */
+  replaced: string[];
+}
+
+type State =
+  /** Content may still arrive. */
+  | 'arriving'
+  /** It was tried, and could not be read as it was. */
+  | 'doubtful'
+  /** It is a frame, or nothing that is waited for. */
+  | 'settled';
+
+interface KnownFile {
+  /** Tells one content from another, whatever the name of the file; and one state of the file from another. */
+  content: string;
+  mark: string;
+  state: State;
+  isEmpty: boolean;
+  /** Since when it has been there, and since when it has not changed. */
+  firstMs: number;
+  sinceMs: number;
+  /** When it was changed last, by the file system. */
+  modifiedMs: number;
+  /** Whether it was taken as a frame. */
+  isTaken: boolean;
+  isAnnounced: boolean;
+}
+
+type Seen = Pick<KnownFile, 'content' | 'mark' | 'modifiedMs' | 'isEmpty'>;
+
+/**
+ * The files of a folder into which photographs arrive: by a tether, from a card, through a sync folder. It is looked at
+ * again and again, because network drives report no changes. Names may be there before their content is whole, files
+ * may be renamed, replaced and deleted; a file that was taken is not ready again unless its content changed.
+ */
+export class ArrivingFiles {
+  private readonly files = new Map<string, KnownFile>();
+
+  constructor(private readonly folder: string) {}
+
+  /**
+   * Looks at the folder.
+   *
+   * @param nowMs Milliseconds since 1970, as those of files.
+   * @throws InputError when the folder cannot be read.
+   */
+  async look(nowMs: number): Promise<FolderChanges> {
+    const found = await this.list();
+    const changes: FolderChanges = { arriving: [], ready: [], gone: [], renamed: [], replaced: [] };
+    const gone = [...this.files.keys()].filter((name) => !found.has(name));
+    for (const name of gone) {
+      const file = this.files.get(name)!;
+      this.files.delete(name);
+      const [to] =
+        [...found].find(([other, { content }]) => {
+          return content === file.content && this.files.get(other)?.content !== content;
+        }) ?? [];
+      if (to === undefined || !file.isTaken) {
+        changes.gone.push(name);
+        continue;
+      }
+      // It may have taken the name of another.
+      if (this.files.has(to)) changes.gone.push(to);
+      changes.renamed.push({ from: name, to });
+      this.files.set(to, { ...file, ...found.get(to)! });
+    }
+    for (const [name, seen] of found) {
+      const { content, mark, modifiedMs } = seen;
+      const known = this.files.get(name);
+      if (!known) {
+        // What has lain there for a while was not written just now.
+        const sinceMs = Math.min(nowMs, modifiedMs > 0 ? modifiedMs : nowMs);
+        const state = { state: 'arriving', isTaken: false, isAnnounced: false } as const;
+        this.files.set(name, { ...seen, firstMs: nowMs, sinceMs, ...state });
+      } else if (known.mark !== mark) {
+        // Another time of its status alone, as after a rename or a change of rights, is no other content.
+        const isSame = known.content === content;
+        if (known.isTaken && !isSame) changes.replaced.push(name);
+        this.files.set(name, {
+          ...seen,
+          ...(isSame
+            ? { state: known.state, sinceMs: known.sinceMs }
+            : { state: 'arriving' as const, sinceMs: nowMs }),
+          firstMs: known.isTaken ? nowMs : known.firstMs,
+          isTaken: known.isTaken && isSame,
+          isAnnounced: known.isAnnounced,
+        });
+      }
+    }
+    this.sort(changes, nowMs);
+    return changes;
+  }
+
+  /**
+   * Names of all files in the folder.
+   *
+   * @throws InputError as `look`.
+   */
+  async names(): Promise<string[]> {
+    return [...(await this.list()).keys()];
+  }
+
+  /** Says what became of a file that was ready. */
+  note(name: string, outcome: 'taken' | 'passed over' | 'not whole'): void {
+    const file = this.files.get(name);
+    if (!file) return;
+    file.state = outcome === 'not whole' ? 'doubtful' : 'settled';
+    file.isTaken = outcome === 'taken';
+  }
+
+  /** When a file was changed last, milliseconds since 1970: by the file system, but not after it was seen so. */
+  restedSince(name: string): number {
+    return this.files.get(name)?.sinceMs ?? Number.NaN;
+  }
+
+  /** Whether a file that is not whole is given up, since it has not changed for long. */
+  isGivenUp(name: string, nowMs: number): boolean {
+    const file = this.files.get(name);
+    return file !== undefined && unchangedMs(file, nowMs) >= giveUpMs;
+  }
+
+  private sort(changes: FolderChanges, nowMs: number): void {
+    const names = [...this.files.keys()].sort(compareNames);
+    let isHeld = false;
+    for (const name of names) {
+      const file = this.files.get(name)!;
+      if (file.state === 'settled') continue;
+      const isDue =
+        file.state === 'doubtful' || file.isEmpty
+          ? unchangedMs(file, nowMs) >= giveUpMs
+          : nowMs - file.sinceMs >= settleMs;
+      if (isDue && !isHeld) {
+        changes.ready.push(name);
+        continue;
+      }
+      if (!file.isAnnounced) changes.arriving.push(name);
+      file.isAnnounced = true;
+      isHeld ||= !isDue && nowMs - file.firstMs < holdMs;
+    }
+  }
+
+  private async list(): Promise<Map<string, Seen>> {
+    const found = new Map<string, Seen>();
+    let names: string[];
+    try {
+      const entries = await readdir(this.folder, { withFileTypes: true });
+      names = entries.filter((entry) => !entry.isDirectory()).map(({ name }) => name);
+    } catch (error) {
+      throw new InputError(`The folder "${this.folder}" cannot be read: ${fileErrorReason(error)}.`, {
+        cause: error,
+      });
+    }
+    for (const name of names.filter((one) => !one.startsWith('.') && !isLeftover(one))) {
+      try {
+        const stats = await stat(join(this.folder, name), { bigint: true });
+        if (!stats.isFile()) continue;
+        found.set(name, {
+          content: [stats.dev, stats.ino, stats.size, stats.mtimeNs].join(' '),
+          mark: fileMarkOf(stats),
+          modifiedMs: Number(stats.mtimeNs) / 1e6,
+          isEmpty: stats.size === 0n,
+        });
+      } catch {
+        // It vanished between the two calls.
+      }
+    }
+    return found;
+  }
+}
+
+/** How long a file has been seen not to change: what it says of its age may be that of its original. */
+function unchangedMs({ firstMs, sinceMs }: KnownFile, nowMs: number): number {
+  return nowMs - Math.max(firstMs, sinceMs);
+}
