@@ -196,7 +196,7 @@ export class LiveStack {
 
   /** Orders and numbers the photographs anew, and has the reading follow. */
   private async settle(added?: { name: string; decoded: DecodedFrame }): Promise<void> {
-    const order = orderByCommonSize(this.photographs);
+    const order = orderByCommonSize(this.photographs, this.options.order);
     const ordered = order.ordered.map((photograph, i) => ({ ...photograph, number: i + 1 }));
     this.order = { ...order, ordered };
     if (this.photographs.length === 0) {

@@ -2,6 +2,7 @@ import { join } from 'node:path';
 import { setTimeout as wait } from 'node:timers/promises';
 import type { StripPicture } from '../check/strip-pictures.js';
 import { InputError, LamellaError } from '../errors.js';
+import { optionName } from '../option-names.js';
 import { type Finding, spoilsMerge } from '../result/finding.js';
 import { isEarlierResult } from '../stack/earlier-result.js';
 import type { StackNote } from '../stack/frame.js';
@@ -183,6 +184,10 @@ class WatchSession {
 
   private async tryPhotograph(photograph: Photograph, sinceMs: number, isGivenUp: boolean): Promise<void> {
     const { name } = photograph;
+    if (this.options.order === 'time' && photograph.exif.takenMs === undefined) {
+      this.passOver(name, `has no capture time, by which ${optionName('order')} sorts`, 'unfit');
+      return;
+    }
     const twin = [...this.taken.values()].find(
       (other) => other.name !== name && stemOf(other.name) === stemOf(name),
     );
