@@ -35,15 +35,14 @@ export function sectionOf(
   from: [number, number],
   to: [number, number],
   points: number,
-): Section {
+): Section['depths'] {
   const count = Math.max(2, Math.min(maxSectionPoints, points));
   const clamp = (value: number, length: number) => Math.max(0, Math.min(length - 1, Math.round(value)));
-  const depths = Array.from({ length: count }, (_, i) => {
+  return Array.from({ length: count }, (_, i) => {
     const at = i / (count - 1);
     const x = clamp(from[0] + (to[0] - from[0]) * at, depth.width);
     const y = clamp(from[1] + (to[1] - from[1]) * at, depth.height);
     const [value] = onePixel(depth, x, y);
     return Number.isFinite(value) ? value : null;
   });
-  return { depths };
 }

@@ -49,8 +49,8 @@ canvas { position: absolute; inset: 0; width: 100%; height: 100%; touch-action: 
 /* The panel takes its room from the ruler, and all of it at once: neither the picture nor the ruler moves as it fills. */
 .side { display: grid; grid-template-rows: minmax(0, 1fr) auto; min-height: 0; min-width: 0; border-left: 1px solid var(--edge); background: var(--panel); }
 .panel { border-top: 1px solid var(--edge); padding: .5rem .8rem; overflow: auto; }
-.panel[data-tool=distance] { height: 8rem; }
-.panel[data-tool=section] { height: 16rem; }
+.panel[data-tool=distance] { height: min(20rem, 46vh); }
+.panel[data-tool=section] { height: min(30rem, 58vh); }
 .panel[data-tool=mend] { height: min(38rem, 64vh); display: grid; grid-template-rows: auto minmax(0, 1fr); gap: .4rem; overflow: hidden; }
 .panel-body { overflow: auto; }
 .panel-head { display: grid; gap: .4rem; }
@@ -95,6 +95,10 @@ canvas { position: absolute; inset: 0; width: 100%; height: 100%; touch-action: 
 .crop[aria-pressed=true] .who::before { content: "\\2713 "; }
 #panel select { max-width: 8.6rem; }
 #panel .field input[type=number] { width: 3.8rem; }
+.quantities { display: grid; grid-template-columns: auto minmax(0, 1fr); gap: .1rem .8rem; margin: 0 0 .4rem; font-variant-numeric: tabular-nums; }
+.panel .remark { color: var(--quiet); font-size: .8rem; }
+.keeper input { flex: 1; min-width: 6rem; }
+[data-measure] .what { flex: 1; }
 .mends { list-style: none; margin: .3rem 0; padding: 0; }
 .mends li { display: flex; gap: .5rem; align-items: center; padding: .15rem 0; border-bottom: 1px solid var(--row); }
 .mends li.dropped .what { text-decoration: line-through; color: var(--quiet); }

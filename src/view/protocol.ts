@@ -90,6 +90,44 @@ export interface Spot {
 export interface Section {
   /** Depth at evenly spaced points from end to end; null where none. */
   depths: (number | null)[];
+  /** The line as `lamella measure` finds it. */
+  profile: PageMeasure & { length: PageLength };
+}
+
+/** A length in the picture. */
+export interface PageLength {
+  value: number;
+  unit: 'mm' | 'px';
+}
+
+/** A measure in the words of `lamella measure`. */
+export interface PageMeasure {
+  kind: string;
+  place: string;
+  note: string;
+  quantities: { name: string; text: string; isKnown: boolean }[];
+  remarks: string[];
+}
+
+/** A measure that is kept with the result. */
+export interface KeptMeasure extends PageMeasure {
+  id: number;
+  /** Taken before the depth was changed. */
+  isOutdated: boolean;
+  /** Composite pixels; null where a region was measured. */
+  points: [number, number][] | null;
+  middle: [number, number];
+}
+
+export interface KeptMeasures {
+  measures: KeptMeasure[];
+}
+
+/** What is measured on the page to be kept. */
+export interface PageMeasureRequest {
+  kind: 'distance' | 'profile';
+  points: [number, number][];
+  note: string;
 }
 
 export interface Progress {

@@ -4,6 +4,8 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { InputError, LamellaError } from '../errors.js';
 import { type Mend, mendListShape, repeatedId } from '../mend/mends-file.js';
+import { type MeasureRequest, measureRequestShape } from '../result/measures-file.js';
+import { objectShape, type Shape, wholeShape } from '../result/shape.js';
 import type { HttpError } from './guard.js';
 import { type Answer, jsonType } from './local-server.js';
 import { pageHtml } from './page-html.js';
@@ -61,6 +63,10 @@ async function getRoute(
   }
   if (path === '/api/spot') return spotRoute(viewer, query);
   if (path === '/api/section') return sectionRoute(viewer, query);
+  if (path === '/api/distance') return distanceRoute(viewer, query);
+  if (path === '/api/measures') {
+    return { status: 200, type: json, body: JSON.stringify({ measures: await viewer.measures() }) };
+  }
   if (path === '/api/doubtful') {
     return { status: 200, type: json, body: JSON.stringify({ places: await viewer.doubtfulPlaces() }) };
   }
@@ -77,12 +83,43 @@ const postRoutes: Record<string, PostRoute | undefined> = {
     withMends(body, ['mends'], ([mends]) => viewer.previewMends(mends, gone)),
   '/api/save': (viewer, body) =>
     withMends(body, ['mends', 'base'], ([mends, base]) => viewer.save(mends, base)),
+  '/api/keep-measure': (viewer, body) =>
+    withJson(body, keepShape, async ({ measure }) => ({
+      measures: await viewer.editMeasures({ add: [measure] }),
+    })),
+  '/api/drop-measure': (viewer, body) =>
+    withJson(body, dropShape, async ({ id }) => ({ measures: await viewer.editMeasures({ drop: [id] }) })),
   '/api/candidates': (viewer, body) =>
     withMends(body, ['mends'], async ([[mend]]) => {
       if (!mend) throw new InputError('Expected one mend for mends but received none.');
       return viewer.candidates(mend.region);
     }),
 };
+
+const keepShape = objectShape<{ measure: MeasureRequest }>({ measure: measureRequestShape });
+const dropShape = objectShape<{ id: number }>({ id: wholeShape(1) });
+
+/** Does work with what a body holds. */
+async function withJson<T>(
+  body: string,
+  shape: Shape<T>,
+  work: (given: T) => Promise<unknown>,
+): Promise<Answer> {
+  let parsed: unknown;
+  try {
+    parsed = JSON.parse(body);
+  } catch {
+    return refusal(400, 'The body is no JSON.');
+  }
+  const fault = shape(parsed, '');
+  if (fault) return refusal(400, `Expected ${fault.expected} for ${fault.field || 'the body'}.`);
+  try {
+    return { status: 200, type: json, body: JSON.stringify(await work(parsed as T)) };
+  } catch (error) {
+    if (error instanceof LamellaError) return refusal(409, error.message);
+    throw error;
+  }
+}
 
 /** Does work with the lists of mends that a body holds under `names`. */
 async function withMends(
@@ -182,6 +219,14 @@ async function sectionRoute(viewer: Viewer, query: URLSearchParams): Promise<Ans
   const [x0, y0, x1, y1, points] = ends;
   const section = await viewer.section([x0, y0], [x1, y1], points);
   return { status: 200, type: json, body: JSON.stringify(section) };
+}
+
+async function distanceRoute(viewer: Viewer, query: URLSearchParams): Promise<Answer | undefined> {
+  const ends = wholeNumbers(query, ['x0', 'y0', 'x1', 'y1']);
+  if (!ends) return undefined;
+  const [x0, y0, x1, y1] = ends;
+  const distance = await viewer.distance([x0, y0], [x1, y1]);
+  return { status: 200, type: json, body: JSON.stringify(distance) };
 }
 
 async function cropRoute(viewer: Viewer, query: URLSearchParams): Promise<Answer | undefined> {

@@ -1,6 +1,7 @@
 import { join, resolve } from 'node:path';
 import sharp from 'sharp';
 import { InputError } from '../errors.js';
+import type { MeasureEdits } from '../measure/edit-measures.js';
 import { editMends } from '../mend/apply-mends.js';
 import { joinMends } from '../mend/join-mends.js';
 import type { MendedRecord } from '../mend/mended-record.js';
@@ -24,8 +25,19 @@ import { MapRasters } from './map-rasters.js';
 import { onePixel, sharesAround } from './map-spots.js';
 import { mendCandidates } from './mend-candidates.js';
 import { MendPreview } from './mend-preview.js';
+import { changeMeasures, keptMeasures, measureLine } from './page-measures.js';
 import { paintAligned, paintPicture, type Rgb } from './paint.js';
-import type { Candidates, DoubtfulPlace, Preview, Progress, ResultInfo, Section, Spot } from './protocol.js';
+import type {
+  Candidates,
+  DoubtfulPlace,
+  KeptMeasure,
+  PageMeasure,
+  Preview,
+  Progress,
+  ResultInfo,
+  Section,
+  Spot,
+} from './protocol.js';
 import { readReduced } from './reduce.js';
 import { resultInfo } from './result-info.js';
 import { type ResultMark, readResultMark, readSettled } from './result-mark.js';
@@ -293,9 +305,28 @@ export class Viewer {
     return spot;
   }
 
-  /** Depth along a line between two pixels. */
+  /** Depth along a line between two pixels of the picture. */
   async section(from: [number, number], to: [number, number], points: number): Promise<Section> {
-    return this.maps.use(async (maps) => sectionOf(await maps.open('depth'), from, to, points));
+    const depths = await this.maps.use(async (maps) => sectionOf(await maps.open('depth'), from, to, points));
+    return { depths, profile: await measureLine(this.folder, 'profile', from, to) };
+  }
+
+  /** What `lamella measure` finds between two points. */
+  distance(from: [number, number], to: [number, number]): Promise<PageMeasure> {
+    return measureLine(this.folder, 'distance', from, to);
+  }
+
+  /** The measures that are kept with the result. */
+  measures(): Promise<KeptMeasure[]> {
+    return keptMeasures(this.folder);
+  }
+
+  /** Keeps measures with the result, or drops some; the list as it is then. */
+  editMeasures(edits: MeasureEdits): Promise<KeptMeasure[]> {
+    return this.inTurn(async () => {
+      await this.requireSameMerge();
+      return changeMeasures(this.folder, edits);
+    });
   }
 
   /**

@@ -9,60 +9,11 @@ import {
   toScreen,
   zoomAt,
 } from '../../src/view/page/camera.js';
-import { distanceOf, type Metric, mmPerPixelAt, roundLength } from '../../src/view/page/measure.js';
 import { MendHistory } from '../../src/view/page/mend-history.js';
 import { type Corner, clampOutline, simplifyOutline } from '../../src/view/page/outline.js';
+import { roundLength } from '../../src/view/page/round-length.js';
 import type { PageMend } from '../../src/view/protocol.js';
 import { levelCount as serverLevels, tileRegion, tileSize } from '../../src/view/tiles.js';
-
-describe('lengths in space', () => {
-  // A pinhole that moves along its axis: a frame taken at distance D of its plane of focus shows one mm there as
-  // f / D pixels. All frames focus at the same D, so depth d from the anchor's plane lies at D + d from the anchor.
-  const focusMm = 60;
-  const pixelsPerMm = 180;
-  const planes = Array.from({ length: 41 }, (_, i) => (i - 20) * 0.25);
-  const metric: Metric = {
-    unit: 'mm',
-    mmPerPixel: 1 / pixelsPerMm,
-    centre: [2000, 1500],
-    // In the anchor's picture the plane at depth d is focus / (focus + d) times as large as in its own frame's.
-    frames: planes.map((depth) => ({ depth, scale: focusMm / (focusMm + depth) })),
-  };
-  const project = ([x, y, depth]: number[]) => {
-    const size = (pixelsPerMm * focusMm) / (focusMm + depth);
-    return { x: 2000 + x * size, y: 1500 + y * size, depth };
-  };
-
-  test('come out as they went in, on and between the planes', () => {
-    const coordinate = fc.double({ min: -8, max: 8, noNaN: true });
-    const depth = fc.double({ min: -5, max: 5, noNaN: true });
-    fc.assert(
-      fc.property(
-        fc.tuple(coordinate, coordinate, depth),
-        fc.tuple(coordinate, coordinate, depth),
-        (from, to) => {
-          const found = distanceOf(metric, project(from), project(to));
-          const wanted = Math.hypot(from[0] - to[0], from[1] - to[1], from[2] - to[2]);
-          expect(Math.abs(found.spaceMm! - wanted)).toBeLessThan(1e-6 * (1 + wanted));
-          expect(found.depth).toBeCloseTo(to[2] - from[2], 9);
-        },
-      ),
-    );
-  });
-
-  test('are left out where they are not known', () => {
-    const [a, b] = [project([0, 0, 1]), project([1, 0, 1])];
-    expect(distanceOf({ ...metric, mmPerPixel: null }, a, b)).toMatchObject({
-      acrossMm: null,
-      spaceMm: null,
-    });
-    expect(distanceOf(metric, { ...a, depth: null }, b)).toMatchObject({ depth: null, spaceMm: null });
-    const steps = distanceOf({ ...metric, unit: 'step' }, { ...a, depth: 3 }, { ...b, depth: 7 });
-    expect(steps).toMatchObject({ depth: 4, spaceMm: null });
-    expect(steps.px).toBeCloseTo(b.x - a.x, 9);
-    expect(mmPerPixelAt({ ...metric, frames: [] }, 3)).toBe(1 / pixelsPerMm);
-  });
-});
 
 test('a scale bar is round and as long as there is room', () => {
   for (const [most, length] of [

@@ -208,9 +208,11 @@ describe.skipIf(browserPath === undefined)('the page in Chromium', () => {
       [160, 60],
     ]);
     await page.waitForSelector('#distance-main');
-    const [, space] = /Distance ([\d.]+) mm in space/.exec((await page.textContent('#distance-main'))!)!;
+    const [, space] = /Distance in space ([\d.]+) ± [\d.]+ mm/.exec(
+      (await page.textContent('#distance-main'))!,
+    )!;
     expect(Number(space)).toBeGreaterThan(0.98);
-    expect(await page.textContent('#panel')).toMatch(/100 px in the picture/);
+    expect(await page.textContent('#panel')).toMatch(/distance in the picture100\.00 ± [\d.]+ px/);
     expect(problems).toEqual([]);
   });
 

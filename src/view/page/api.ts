@@ -1,6 +1,9 @@
 import type {
   Candidates,
   DoubtfulPlaces,
+  KeptMeasures,
+  PageMeasure,
+  PageMeasureRequest,
   PageMend,
   PageRegion,
   Preview,
@@ -40,14 +43,14 @@ async function ask<T>(address: string, init?: RequestInit): Promise<T> {
 
 function post<T>(
   address: string,
-  lists: Record<string, readonly PageMend[]>,
+  content: Record<string, unknown>,
   signal: AbortSignal | null = null,
 ): Promise<T> {
   return ask<T>(address, {
     method: 'POST',
     signal,
     headers: { 'Content-Type': 'application/json' },
-    body: JSON.stringify(lists),
+    body: JSON.stringify(content),
   });
 }
 
@@ -57,6 +60,11 @@ export const api = {
   spot: (x: number, y: number, radius: number) => ask<Spot>(`api/spot?x=${x}&y=${y}&radius=${radius}`),
   section: (x0: number, y0: number, x1: number, y1: number, points: number) =>
     ask<Section>(`api/section?x0=${x0}&y0=${y0}&x1=${x1}&y1=${y1}&points=${points}`),
+  distance: (x0: number, y0: number, x1: number, y1: number) =>
+    ask<PageMeasure>(`api/distance?x0=${x0}&y0=${y0}&x1=${x1}&y1=${y1}`),
+  measures: () => ask<KeptMeasures>('api/measures'),
+  keepMeasure: (measure: PageMeasureRequest) => post<KeptMeasures>('api/keep-measure', { measure }),
+  dropMeasure: (id: number) => post<KeptMeasures>('api/drop-measure', { id }),
   doubtful: () => ask<DoubtfulPlaces>('api/doubtful'),
   candidates: (region: PageRegion) => {
     const mend: PageMend = { id: 1, frame: 0, region, featherPx: 0, note: '', kept: true };

@@ -1,19 +1,21 @@
 import type { PageSize, ResultInfo, Spot } from '../protocol.js';
 import { api, RefusedError } from './api.js';
 import type { Camera } from './camera.js';
+import { DistanceTool } from './distance-tool.js';
 import { byId, choiceGroup, make } from './dom.js';
 import { formatSpot } from './format-spot.js';
 import { formatDepth, mmText, numberText, shareText } from './format-values.js';
 import { FrameSteps } from './frame-steps.js';
 import { type LayerName, legendOf } from './legend.js';
-import { DistanceTool, metricOf, SectionTool } from './line-tools.js';
 import { LitTiles } from './lit-tiles.js';
-import { mmPerPixelAt, roundLength } from './measure.js';
+import { MeasureList } from './measure-list.js';
 import { MendTool } from './mend-tool.js';
 import { closeNotice, showNotice } from './notice.js';
 import { Picture } from './picture.js';
 import { ReliefPanel } from './relief-panel.js';
+import { roundLength } from './round-length.js';
 import { Ruler } from './ruler.js';
+import { SectionTool } from './section-tool.js';
 import { type HalfName, Split } from './split.js';
 import { Spoken } from './spoken.js';
 import { isSamePicture, TileCache } from './tile-cache.js';
@@ -209,10 +211,11 @@ async function start(): Promise<void> {
     camera: () => picture.camera,
   };
   const mendTool = new MendTool(host);
+  const kept = new MeasureList(host);
   const hand: Record<ToolName, Tool | undefined> = {
     look: undefined,
-    section: new SectionTool(host),
-    distance: new DistanceTool(host),
+    section: new SectionTool(host, kept),
+    distance: new DistanceTool(host, kept),
     mend: mendTool,
   };
   const panel = byId('panel');
@@ -305,7 +308,7 @@ async function start(): Promise<void> {
 
   function showScale(camera: Camera): void {
     byId('zoom-text').textContent = `${numberText(100 * camera.scale * devicePixelRatio, 0)} %`;
-    const side = mmPerPixelAt(metricOf(info), info.unit === 'mm' ? 0 : null);
+    const side = info.mmPerPixel;
     const perScreen = (side ?? 1) / camera.scale;
     const length = roundLength(scaleBarPx * perScreen);
     byId('scale-line').style.width = `${length / perScreen}px`;
