@@ -1,5 +1,6 @@
 import { htmlPage } from '../markup/html-page.js';
 import { html, type Markup, noMarkup } from '../markup/markup.js';
+import { folderName } from '../stack/folder-name.js';
 import { countOf, spanText } from '../stack/words.js';
 import { clockText, framesText } from './format-night.js';
 import { isToLookAt, type NightState, type StackState } from './night-state.js';
@@ -95,8 +96,4 @@ function reason({ state, failed, putOff, done, planned }: StackState): Markup {
 
 function sentences(className: string, texts: readonly string[]): Markup {
   return html`<ul class="${className}">${texts.map((text) => html`<li>${text}</li>`)}</ul>`;
-}
-
-function folderName(path: string): string {
-  return path.split(/[\\/]/).findLast((part) => part !== '') ?? path;
 }

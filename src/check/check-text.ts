@@ -1,8 +1,8 @@
-import { basename } from 'node:path';
 import { printable } from '../printable.js';
 import type { Finding, FindingRank } from '../result/finding.js';
 import { shortNumber } from '../result/report/numbers.js';
 import { verdictBefore } from '../result/verdict.js';
+import { folderName } from '../stack/folder-name.js';
 import type { CheckedFrame, CheckReport } from './check.js';
 import { numbersText } from './finding-text.js';
 
@@ -41,7 +41,7 @@ export function checkText(
 
 /** One sentence on the whole stack. */
 export function verdictLine({ findings, frames, folder, size, wallMs }: CheckReport): string {
-  const facts = `${basename(folder)}: ${frames.length} frames of ${size.width} x ${size.height} pixels, checked in ${shortNumber(wallMs / 1000, 1)} s.`;
+  const facts = `${folderName(folder)}: ${frames.length} frames of ${size.width} x ${size.height} pixels, checked in ${shortNumber(wallMs / 1000, 1)} s.`;
   return printable(`${facts} ${verdictBefore(findings)}`);
 }
 

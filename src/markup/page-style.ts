@@ -1,8 +1,10 @@
+import { verdictColours } from './verdict-colours.js';
+
 /** The look of the report: plain, readable in light and dark, on paper and on a small screen. */
 export const pageStyle = `
-:root { color-scheme: light dark; --paper: #fbfaf7; --ink: #1c1c1a; --quiet: #5a5850; --line: #cfccc2; --link: #0b57a4; --warn: #fff1d6; --warn-edge: #a65b00; }
+:root { color-scheme: light dark; --paper: #fbfaf7; --ink: #1c1c1a; --quiet: #5a5850; --line: #cfccc2; --link: #0b57a4; --warn: #fff1d6; --warn-edge: #a65b00; ${verdictColours.light} }
 @media (prefers-color-scheme: dark) {
-  :root { --paper: #17181a; --ink: #ecebe6; --quiet: #aaa79d; --line: #44453f; --link: #8fc1ff; --warn: #3a2c10; --warn-edge: #f0b45a; }
+  :root { --paper: #17181a; --ink: #ecebe6; --quiet: #aaa79d; --line: #44453f; --link: #8fc1ff; --warn: #3a2c10; --warn-edge: #f0b45a; ${verdictColours.dark} }
 }
 * { box-sizing: border-box; }
 body { margin: 0 auto; max-width: 76rem; padding: 1.5rem; background: var(--paper); color: var(--ink); font: 1rem/1.5 system-ui, sans-serif; }

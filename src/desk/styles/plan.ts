@@ -4,7 +4,7 @@ import { sheetStyle } from '../../plan/sheet-style.js';
 /** Rules of the plan screen; each is of `.of-plan`, but for those of its drawings and of the sheet that it prints. */
 export const planStyle = `
 #screen > .of-plan { max-width: 130rem; }
-.of-plan { --line: var(--grid); --warn-edge: var(--accent); --a: var(--focus); --b: var(--accent); }
+.of-plan { --line: var(--grid); --warn-edge: var(--flaw); }
 .of-plan .plan { display: grid; grid-template: 'given result' auto 'given further' 1fr / minmax(18rem, 23rem) minmax(0, 1fr); gap: 0 2.6rem; align-items: start; }
 .of-plan .given { grid-area: given; }
 .of-plan .result { grid-area: result; }
@@ -30,7 +30,7 @@ export const planStyle = `
 .screen .asked input[type=range] { grid-column: 1 / -1; width: 100%; min-height: 1.6rem; padding: 0; border: 0; background: none; accent-color: var(--accent); }
 .of-plan .faulty input[type=text] { border-color: var(--accent); outline: 1px solid var(--accent); }
 .of-plan .hint { grid-column: 1 / -1; margin: 0; font-size: .85rem; color: var(--quiet); }
-.of-plan .fault, .of-plan .remark.flaw { border-left: .25rem solid var(--accent); padding: .3rem .9rem; background: var(--panel); }
+.of-plan .fault, .of-plan .remark.flaw { border-left: .25rem solid var(--flaw); padding: .3rem .9rem; background: var(--panel); }
 .of-plan .stale .result > :not(.fault), .of-plan .stale .further { opacity: .45; }
 .of-plan .figures { display: grid; grid-template-columns: repeat(auto-fill, minmax(8.4rem, 1fr)); gap: .6rem 1.2rem; margin: 0 0 1.2rem; }
 .of-plan .figures dt { color: var(--quiet); font-size: .85rem; }

@@ -1,6 +1,7 @@
 import { depthStops } from '../../image/map-colours.js';
 import { htmlPage } from '../../markup/html-page.js';
 import { html, type Markup, noMarkup } from '../../markup/markup.js';
+import { folderName } from '../../stack/folder-name.js';
 import { coverageClasses } from '../coverage.js';
 import { framesByDepth } from '../frame-nearness.js';
 import { previewText } from '../preview-text.js';
@@ -21,7 +22,7 @@ export interface ReportPictures {
 
 /** The report as one HTML document. */
 export function reportPage(record: RunRecord, pictures: ReportPictures): string {
-  const name = record.folder.split(/[\\/]/).findLast((part) => part !== '') ?? record.folder;
+  const name = folderName(record.folder);
   const title = record.preview ? `${name} (preview)` : name;
   const ruler = railRuler(record);
   const body = html`<header>
