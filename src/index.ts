@@ -3,8 +3,9 @@ export type { BatchOptions } from './batch/batch-options.js';
 export type { EndState } from './batch/night-events.js';
 export { type NightStatus, readStatus } from './batch/night-status.js';
 export { type BatchHooks, type BatchOutcome, dryRun, runBatch } from './batch/run-batch.js';
-export { type CheckedFrame, type CheckHooks, type CheckReport, check } from './check/check.js';
+export { type CheckHooks, check } from './check/check.js';
 export type { CheckOptions, KnobOptions } from './check/check-options.js';
+export type { CheckedFrame, CheckReport } from './check/check-report.js';
 export type { CoverageShares } from './check/coverage-findings.js';
 export type { StripPicture } from './check/strip-pictures.js';
 export {

@@ -1,7 +1,7 @@
 import { htmlPage } from '../markup/html-page.js';
 import { html, type Markup, noMarkup } from '../markup/markup.js';
 import { folderName } from '../stack/folder-name.js';
-import type { CheckedFrame, CheckReport } from './check.js';
+import type { CheckedFrame, CheckReport } from './check-report.js';
 import { verdictLine } from './check-text.js';
 import {
   findingTable,

@@ -3,7 +3,7 @@ import type { Finding, FindingRank } from '../result/finding.js';
 import { shortNumber } from '../result/report/numbers.js';
 import { verdictBefore } from '../result/verdict.js';
 import { folderName } from '../stack/folder-name.js';
-import type { CheckedFrame, CheckReport } from './check.js';
+import type { CheckedFrame, CheckReport } from './check-report.js';
 import { numbersText } from './finding-text.js';
 
 /** Ranks as people read them. */
@@ -40,9 +40,13 @@ export function checkText(
 }
 
 /** One sentence on the whole stack. */
-export function verdictLine({ findings, frames, folder, size, wallMs }: CheckReport): string {
-  const facts = `${folderName(folder)}: ${frames.length} frames of ${size.width} x ${size.height} pixels, checked in ${shortNumber(wallMs / 1000, 1)} s.`;
-  return printable(`${facts} ${verdictBefore(findings)}`);
+export function verdictLine(report: CheckReport): string {
+  return printable(`${folderName(report.folder)}: ${checkFacts(report)} ${verdictBefore(report.findings)}`);
+}
+
+/** What was checked, in a sentence. */
+export function checkFacts({ frames, size, wallMs }: CheckReport): string {
+  return `${frames.length} frames of ${size.width} x ${size.height} pixels, checked in ${shortNumber(wallMs / 1000, 1)} s.`;
 }
 
 function frameTable(frames: readonly CheckedFrame[]): string {

@@ -1,70 +1,19 @@
 import { InputError } from '../errors.js';
-import type { Size } from '../image/image.js';
 import { type FirstReadingResult, readFirst, readQuick } from '../rail/first-reading.js';
 import { meanStepMm, refusePositionCount } from '../rail/given-travel.js';
 import { StackReading } from '../rail/stack-reading.js';
 import type { MotionSolution } from '../register/motion-solution.js';
-import { type Finding, spoilsMerge } from '../result/finding.js';
-import {
-  type Direction,
-  type DirectionEvidence,
-  type DirectionSource,
-  findDirection,
-} from '../stack/focus-direction.js';
+import { spoilsMerge } from '../result/finding.js';
+import { type DirectionEvidence, findDirection } from '../stack/focus-direction.js';
 import type { Stack } from '../stack/frame.js';
 import { developStack } from '../stack/raw/develop-stack.js';
 import { plainDevelopment } from '../stack/raw/development.js';
 import { readStack } from '../stack/read-stack.js';
 import { type CheckOptions, resolveCheckOptions } from './check-options.js';
-import type { CoverageShares } from './coverage-findings.js';
-import type { FrameFocus } from './focus-findings.js';
+import type { CheckedFrame, CheckReport } from './check-report.js';
 import { judgeStack } from './judge-stack.js';
 import { NearEnd } from './near-end.js';
 import { type StripPicture, stripPicture } from './strip-pictures.js';
-
-/** What was measured of one frame. */
-export interface CheckedFrame extends FrameFocus {
-  name: string;
-  takenMs: number | undefined;
-  usable: boolean;
-  /** Frame to the middle frame: scale, shift of the centre, full-size pixels, and roll. */
-  scale: number;
-  shiftXPx: number;
-  shiftYPx: number;
-  rollDeg: number;
-  /** Travel from the frame before, usual steps; null where it is not known. */
-  travelSteps: number | null;
-  /**
-   * Loss of sharpness against its neighbours along one direction, and in all directions; ln energy. Null where it is
-   * not known.
-   */
-  uneven: number | null;
-  dip: number | null;
-  /** Light relative to the anchor's. */
-  light: number;
-  burntPercent: number;
-  blockedPercent: number;
-}
-
-/** The verdicts on a stack, as data. */
-export interface CheckReport {
-  folder: string;
-  /** No finding spoils the merge. */
-  fit: boolean;
-  /** The gravest first. */
-  findings: Finding[];
-  frames: CheckedFrame[];
-  size: Size;
-  direction: Direction;
-  /** What decided the direction; absent when nothing did. */
-  directionBy?: DirectionSource;
-  /** Evidence for the direction in the frames. */
-  directionEvidence?: DirectionEvidence;
-  coverage: CoverageShares;
-  /** Half width of the focus curves of the finest measured detail, usual steps; null when unknown. */
-  focusWidthSteps: number | null;
-  wallMs: number;
-}
 
 /** How a caller follows a check and stops it. */
 export interface CheckHooks {

@@ -1,7 +1,7 @@
 import { html, type Markup, noMarkup } from '../markup/markup.js';
 import type { Finding, FindingRank } from '../result/finding.js';
 import { percentText, shortNumber } from '../result/report/numbers.js';
-import type { CheckedFrame, CheckReport } from './check.js';
+import type { CheckedFrame, CheckReport } from './check-report.js';
 import { filesText } from './check-text.js';
 import { numbersText } from './finding-text.js';
 import { plotMarkup } from './page-plots.js';

@@ -11,11 +11,16 @@ export interface StripPicture {
 const stripHeight = 96;
 const quality = 78;
 
-/** A strip picture as data URI. */
-export async function stripUri({ pixels, width, height }: StripPicture): Promise<string> {
-  const jpeg = await sharp(pixels, { raw: { width, height, channels: 3 } })
+/** A strip picture as a JPEG file. */
+export function stripJpeg({ pixels, width, height }: StripPicture): Promise<Buffer> {
+  return sharp(pixels, { raw: { width, height, channels: 3 } })
     .jpeg({ quality })
     .toBuffer();
+}
+
+/** A strip picture as data URI. */
+export async function stripUri(strip: StripPicture): Promise<string> {
+  const jpeg = await stripJpeg(strip);
   return `data:image/jpeg;base64,${jpeg.toString('base64')}`;
 }
 

@@ -4,6 +4,7 @@ import { basename, dirname, join } from 'node:path';
 import { stackNeeds } from '../batch/estimate.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import { resultFolderName } from '../result/result-folder-name.js';
+import type { GivenOrder } from '../stack/capture-order.js';
 import { readStack } from '../stack/read-stack.js';
 import type { MergeChoices, MergeForm } from './protocol.js';
 import { framesFolder, stackTitle } from './sample.js';
@@ -17,8 +18,8 @@ const largeMegapixels = 40;
 const maxNames = 1000;
 
 /** What the merge screen shows of a stack before the work. Throws InputError for a folder that is no stack. */
-export async function mergeForm(folder: string): Promise<MergeForm> {
-  const stack = await readStack(folder);
+export async function mergeForm(folder: string, order?: GivenOrder): Promise<MergeForm> {
+  const stack = await readStack(folder, { order });
   const results = await resultsBeside(folder);
   const out = resultFolderName(folder, undefined);
   const taken = new Set(results.map(({ path }) => path));
@@ -54,10 +55,10 @@ export function freePath(out: string, taken: ReadonlySet<string>): string {
 /** How a result was merged. */
 async function choicesOf(result: string): Promise<MergeChoices> {
   const { options } = await readRunRecord(result);
-  const { stepMm, fieldWidthMm, rule, anchor, crop, format, direction, skip } = options;
+  const { stepMm, fieldWidthMm, rule, anchor, crop, format, direction, skip, order } = options;
   return {
     ...{ stepMm: stepMm ?? null, fieldWidthMm: fieldWidthMm ?? null },
-    ...{ rule, anchor, crop, format, direction, skip },
+    ...{ rule, anchor, crop, format, direction, skip, order: order ?? null },
   };
 }
 

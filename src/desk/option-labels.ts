@@ -10,6 +10,7 @@ export const optionLabels = {
   format: 'File type',
   direction: 'Order of focus',
   skip: 'Leave out frames',
+  order: 'Order of frames',
   overwrite: 'Replace it',
   until: 'Until',
 } as const;

@@ -1,4 +1,5 @@
 import { baseStyle } from '../view/base-style.js';
+import { checkStyle } from './styles/check.js';
 import { guideStyle } from './styles/guide.js';
 import { lookStyle } from './styles/look.js';
 import { mergeStyle } from './styles/merge.js';
@@ -15,6 +16,7 @@ export const pageStyle = [
   partsStyle,
   placesStyle,
   planStyle,
+  checkStyle,
   mergeStyle,
   lookStyle,
   nightStyle,

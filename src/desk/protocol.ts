@@ -1,5 +1,7 @@
 /** What the desk's server and page exchange; shared by both, so it knows neither Node nor the DOM. */
 
+import type { CheckReport } from '../check/check-report.js';
+
 export type JobKind = 'merge' | 'check' | 'night' | 'sample';
 
 export type JobState = 'waiting' | 'running' | 'done' | 'failed' | 'cancelled';
@@ -130,6 +132,21 @@ export interface MergeChoices {
   direction?: 'auto' | 'near-to-far' | 'far-to-near';
   /** Numbers of frames to leave out. */
   skip?: number[];
+  /** What orders the frames; null: time where every frame has one of its own, else names. */
+  order?: 'time' | 'name' | null;
+}
+
+/** Choices of a check on the page, which go on to the merge; what is null or absent is found from the photographs. */
+export type CheckChoices = Pick<MergeChoices, 'skip' | 'order' | 'direction' | 'stepMm'>;
+
+/** A check of a folder, under way or done. */
+export interface CheckView {
+  folder: string;
+  choices: CheckChoices;
+  /** Numbers of the frames whose small pictures can be shown, at `strip?job=ID&frame=N`. */
+  seen: number[];
+  /** Its texts call options as the desk does; null until the check is done. */
+  report: CheckReport | null;
 }
 
 /** What the merge screen shows before the work. */

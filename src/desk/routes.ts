@@ -1,4 +1,5 @@
 import type { DeskRoute, DeskRoutes } from './route.js';
+import { checkRoutes } from './routes/check.js';
 import { guideRoutes } from './routes/guide.js';
 import { jobRoutes } from './routes/jobs.js';
 import { lookRoutes } from './routes/look.js';
@@ -12,6 +13,7 @@ const all: readonly DeskRoutes[] = [
   jobRoutes,
   placesRoutes,
   planRoutes,
+  checkRoutes,
   mergeRoutes,
   lookRoutes,
   nightRoutes,

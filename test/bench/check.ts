@@ -1,7 +1,8 @@
 import { availableParallelism, loadavg } from 'node:os';
 import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
-import { type CheckReport, check } from '../../src/check/check.js';
+import { check } from '../../src/check/check.js';
+import type { CheckReport } from '../../src/check/check-report.js';
 import { alignTable } from '../align-table.js';
 import { timeDecoding } from './decode-alone.js';
 import { makeStacks } from './stack.js';

@@ -12,7 +12,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { renderScene } from '../../samples/render-scene.js';
-import type { CheckReport } from '../../src/check/check.js';
+import type { CheckReport } from '../../src/check/check-report.js';
 import { runCli } from '../../src/cli/run.js';
 import type { Finding, FindingFix } from '../../src/result/finding.js';
 import { fakeSystem } from '../cli/fake-system.js';

@@ -1,4 +1,5 @@
 import type { Screen } from './screen.js';
+import { checkScreen } from './screens/check.js';
 import { guideScreen } from './screens/guide.js';
 import { lookScreen } from './screens/look.js';
 import { mergeScreen } from './screens/merge.js';
@@ -10,6 +11,7 @@ import { planScreen } from './screens/plan.js';
 export const screens: readonly Screen[] = [
   placesScreen,
   planScreen,
+  checkScreen,
   mergeScreen,
   lookScreen,
   nightScreen,

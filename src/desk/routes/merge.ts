@@ -2,6 +2,7 @@ import { dirname, join } from 'node:path';
 import type { MergeOptions } from '../../options/merge-options.js';
 import { resolveOptions } from '../../options/resolve-merge-options.js';
 import { anyObjectShape, booleanShape, objectShape, textShape } from '../../result/shape.js';
+import type { GivenOrder } from '../../stack/capture-order.js';
 import { jsonAnswer } from '../../view/local-server.js';
 import { mergeForm } from '../merge-form.js';
 import { jobPicture, mergeOrder } from '../merge-job.js';
@@ -25,11 +26,14 @@ const choosable = [
   'format',
   'direction',
   'skip',
+  'order',
 ] as const;
 
 export const mergeRoutes: DeskRoutes = {
   'GET /api/merge/form': async (desk, { query }) =>
-    jsonAnswer(await mergeForm(await desk.roots.within(required(query, 'folder')))),
+    jsonAnswer(
+      await mergeForm(await desk.roots.within(required(query, 'folder')), givenOrder(query.get('order'))),
+    ),
   'POST /api/merge': async (desk, { body }) => {
     const order = shaped(body, orderShape);
     const folder = await desk.roots.within(order.folder);
@@ -47,6 +51,10 @@ export const mergeRoutes: DeskRoutes = {
       : { status: 404, message: 'There is no picture yet.' };
   },
 };
+
+function givenOrder(text: string | null): GivenOrder | undefined {
+  return text === 'time' || text === 'name' ? text : undefined;
+}
 
 function chosen(choices: MergeChoices): Partial<MergeOptions> {
   const given = choosable.flatMap((name) => {

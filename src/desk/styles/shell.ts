@@ -1,7 +1,7 @@
 /** The frame of the desk: the bar with the screens and the work in hand, and below it one screen. */
 export const shellStyle = `
 html, body { height: 100%; margin: 0; }
-body { display: grid; grid-template-rows: auto minmax(0, 1fr); background: var(--ground); color: var(--ink); font: .9375rem/1.5 system-ui, sans-serif; }
+body { display: grid; grid-template: auto minmax(0, 1fr) / minmax(0, 1fr); background: var(--ground); color: var(--ink); font: .9375rem/1.5 system-ui, sans-serif; }
 .skip { position: absolute; left: .5rem; top: -4rem; z-index: 9; background: var(--panel); color: var(--ink); padding: .5rem 1rem; }
 .skip:focus { top: .5rem; }
 .top { display: flex; align-items: center; gap: .2rem 1.4rem; padding: 0 1.2rem; min-height: 3rem; background: var(--panel); border-bottom: 1px solid var(--edge); }

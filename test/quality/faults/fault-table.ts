@@ -1,7 +1,8 @@
 import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { type CheckReport, check } from '../../../src/check/check.js';
+import { check } from '../../../src/check/check.js';
+import type { CheckReport } from '../../../src/check/check-report.js';
 import type { Finding } from '../../../src/result/finding.js';
 import { alignTable } from '../../align-table.js';
 import { type PlainScene, plainStack, plainStepMm } from './plain-stack.js';

@@ -3,7 +3,7 @@ import { createHash } from 'node:crypto';
 import { readFile, rm } from 'node:fs/promises';
 import { basename, join } from 'node:path';
 import { promisify } from 'node:util';
-import type { CheckReport } from '../../../src/check/check.js';
+import type { CheckReport } from '../../../src/check/check-report.js';
 import { judgeReport } from '../faults/fault-table.js';
 import type { Planted } from '../faults/plant-fault.js';
 import { type Figures, measure } from '../measure.js';

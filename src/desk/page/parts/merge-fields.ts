@@ -12,11 +12,12 @@ const rules = [
 export function mergeFields(form: MergeForm, chosen: MergeChoices): TemplateResult {
   const { frames, out, freeOut, previewFactor } = form;
   const { anchor = 'middle', crop = 'common', format = 'tif', rule = 'auto', direction = 'auto' } = chosen;
+  const order = chosen.order ?? 'auto';
   const skip = chosen.skip ?? [];
   return html`
     ${lengthField('stepMm', chosen.stepMm, 'rail travel; without it depth is in steps')}
     ${lengthField('fieldWidthMm', chosen.fieldWidthMm, 'subject across a photograph; without it lengths are in pixels')}
-    <details class="more" ?open=${skip.length > 0}>
+    <details class="more" ?open=${skip.length > 0 || order !== 'auto'}>
       <summary>How it is merged</summary>
       <fieldset>
         <legend>${labels.rule}</legend>
@@ -44,6 +45,12 @@ export function mergeFields(form: MergeForm, chosen: MergeChoices): TemplateResu
           ${option('auto', 'found from the photographs', direction === 'auto')}
           ${option('near-to-far', 'near to far', direction === 'near-to-far')}
           ${option('far-to-near', 'far to near', direction === 'far-to-near')}
+        </select></label>
+      <label class="line">${labels.order}
+        <select name="order">
+          ${option('auto', 'by time, else by name', order === 'auto')}
+          ${option('time', 'by time', order === 'time')}
+          ${option('name', 'by name', order === 'name')}
         </select></label>
       <label class="line">${labels.skip}
         <input name="skip" inputmode="numeric" placeholder="such as 12, 31" value=${skip.join(', ')} /></label>
@@ -73,6 +80,7 @@ export function readChoices(data: FormData): MergeChoices {
     crop: text('crop') as NonNullable<MergeChoices['crop']>,
     format: text('format') as NonNullable<MergeChoices['format']>,
     direction: text('direction') as NonNullable<MergeChoices['direction']>,
+    order: text('order') === 'auto' ? null : (text('order') as 'time' | 'name'),
     skip: framesOf(text('skip')),
   };
 }

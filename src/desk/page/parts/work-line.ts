@@ -9,7 +9,7 @@ export function workLine(jobs: readonly Job[], isThere: boolean): TemplateResult
   const running = jobs.find(({ state }) => state === 'running');
   const waiting = jobs.filter(({ state }) => state === 'waiting').length;
   if (!running) return nothing;
-  const path = running.kind === 'night' ? 'night' : 'merge';
+  const path = running.kind === 'night' || running.kind === 'check' ? running.kind : 'merge';
   return html`<a href=${screenAddress(path, { job: String(running.id) })}
     ><progress max="1" .value=${running.share} aria-label="Progress of ${running.title}"></progress>
     <span class="work-name">${running.title}</span>${waiting > 0 ? html` <span class="quiet">+${waiting}</span>` : nothing}</a

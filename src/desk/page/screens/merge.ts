@@ -6,7 +6,7 @@ import type { Job } from '../jobs.js';
 import { showFailure } from '../notice.js';
 import { momentText } from '../parts/format.js';
 import { cancelJob } from '../parts/job-progress.js';
-import { mergeFields, readChoices } from '../parts/merge-fields.js';
+import { framesOf, mergeFields, readChoices } from '../parts/merge-fields.js';
 import { openResult } from '../parts/open-result.js';
 import { picture, thumbnailAddress } from '../parts/thumbnail.js';
 import { goTo, type Screen, type ScreenContext, screenAddress } from '../screen.js';
@@ -32,7 +32,7 @@ function showForm(element: HTMLElement, context: ScreenContext, folder: string):
   let problem = '';
   const draw = (): unknown => render(content(), element);
   draw();
-  ask<MergeForm>('api/merge/form', { folder }, gone.signal).then(
+  ask<MergeForm>('api/merge/form', { folder, order: context.query.get('order') ?? '' }, gone.signal).then(
     (answer) => {
       form = answer;
       draw();
@@ -94,11 +94,9 @@ function choicesOf(query: URLSearchParams): MergeChoices {
   const width = Number(query.get('fieldWidth') ?? Number.NaN);
   if (width > 0) choices.fieldWidthMm = width;
   const skip = query.get('skip');
-  if (skip !== null)
-    choices.skip = skip
-      .split(',')
-      .map(Number)
-      .filter((number) => number > 0);
+  if (skip !== null) choices.skip = framesOf(skip).filter((number) => number > 0);
+  const order = query.get('order');
+  if (order === 'time' || order === 'name') choices.order = order;
   const direction = query.get('direction');
   if (direction === 'near-to-far' || direction === 'far-to-near') choices.direction = direction;
   return choices;

@@ -152,6 +152,7 @@ function mount(element: HTMLElement, context: ScreenContext): void {
     return html`<p class="facts">${known ? stackFactsTexts(known).join(' · ') : 'Reading …'}</p>
       <div class="row actions">
         <a class="button main" href=${screenAddress('merge', { folder: path })}>Merge</a>
+        <a class="button" href=${screenAddress('check', { folder: path })}>Check</a>
         ${result ? html`<button type="button" @click=${() => openResult(result.path)}>Look at the result</button>` : nothing}
       </div>
       ${result ? html`<p class="quiet">${result.preview === null ? 'Merged' : 'Previewed'} ${momentText(result.madeAt)}: ${result.name}</p>` : nothing}
