@@ -101,31 +101,31 @@ export async function planSources(
   const { fractionBits } = plan;
   // Two frames are too few for a focus curve: a depth between them would blend the sharp one with the other.
   const planned = rule === 'auto' && toFrame.length === 2 ? 'select' : rule;
-  const samePlace = storedLength(apartUnits * surface.unit, fractionBits);
-  let medians = surface.places;
+  const sameIndex = storedLength(apartUnits * surface.unit, fractionBits);
+  let medians = surface.depthIndices;
   for (const [level, { centre, reach }] of plan.levels.entries()) {
-    const strandApart =
+    const frontApart =
       blurPx === undefined
         ? never
         : storedLength(Math.max(2, (frontBlurPx * 2 ** level) / blurPx), fractionBits);
     const { width, height, stride } = centre;
     const strips = Math.ceil(height / tileRows);
     const peaks: Planes | undefined = surface.peaks[level];
-    const strands = peaks ? strandsOf(peaks) : 0;
-    let places = surface.places;
+    const fronts = peaks ? frontsOf(peaks) : 0;
+    let depthIndices = surface.depthIndices;
     if (level > 0) {
       const nearWins = nearSign !== 0 && level <= lastNearLevel;
       const median = arena.takePlanes(width, height, 1, 2);
-      places = nearWins ? arena.takePlanes(width, height, 1, 2) : median;
+      depthIndices = nearWins ? arena.takePlanes(width, height, 1, 2) : median;
       await pool.run(
-        'halvePlacesStrip',
+        'halveIndicesStrip',
         {
           fine: medians.pointer,
           fineStride: medians.stride,
           fineWidth: medians.width,
           fineHeight: medians.height,
           median: median.pointer,
-          near: places.pointer,
+          near: depthIndices.pointer,
           stride: median.stride,
           width,
           height,
@@ -141,26 +141,26 @@ export async function planSources(
     await pool.run(
       'planStrip',
       {
-        places: places.pointer,
-        placeStride: places.stride,
-        fullPlaces: surface.places.pointer,
+        depthIndices: depthIndices.pointer,
+        indexStride: depthIndices.stride,
+        fullIndices: surface.depthIndices.pointer,
         weights: surface.weights.pointer,
         weightStride: surface.weights.stride,
         fullWidth: full.width,
         fullHeight: full.height,
         fullWeight,
-        fullStrands: strandsOf(surface.peaks[0]),
+        fullFronts: frontsOf(surface.peaks[0]),
         fullPeakStride: surface.peaks[0].stride,
         peaks: peaks?.pointer ?? 0,
         peakBytes: peaks?.planeBytes ?? 0,
         peakStride: peaks?.stride ?? 0,
-        strands,
-        strandApart,
-        samePlace,
+        fronts,
+        frontApart,
+        sameIndex,
         nearSign,
         centres: centre.pointer,
         reaches: reach.pointer,
-        strandBytes: frontLayerBytes({ centre, reach }),
+        frontBytes: frontLayerBytes({ centre, reach }),
         stride,
         width,
         height,
@@ -183,6 +183,6 @@ export async function planSources(
 }
 
 /** Address of the ordinals of what is thin and near: see assembly/peaks.ts. */
-function strandsOf(peaks: Planes): number {
+function frontsOf(peaks: Planes): number {
   return peaks.pointer + statePlane.front * peaks.planeBytes;
 }

@@ -20,7 +20,7 @@ export interface Spill {
   /** Light and share of the spill, four u16: red, green, blue, share. */
   spills: number;
   /** Stored depth indices (u16) of the frames that it lies over. */
-  places: number;
+  depthIndices: number;
 }
 
 const samples = 48;
@@ -34,7 +34,7 @@ const stripRows = 32;
 /** Room for the spill, in the arena. */
 export function takeSpill(arena: Arena, size: Size): Spill {
   const { width, height } = levelSizes(size)[1];
-  return { spills: arena.take(width * height * 8), places: arena.take(width * height * 2) };
+  return { spills: arena.take(width * height * 8), depthIndices: arena.take(width * height * 2) };
 }
 
 /** Records the light of what is sharp while the focus curves are followed; then computes the spill. */
@@ -89,7 +89,7 @@ export class SpillFinder {
    */
   async find(spill: Spill, surface: Surface, blurPx: number, nearSign: -1 | 1): Promise<number> {
     const { arena, pool } = this;
-    const { places, weights, fractionBits } = surface;
+    const { depthIndices, weights, fractionBits } = surface;
     const mark = arena.mark();
     const gap = storedLength(spillFrames, fractionBits);
     const cells = await this.gatherCells(surface, gap, nearSign);
@@ -110,10 +110,10 @@ export class SpillFinder {
     await pool.run(
       'spillStrip',
       {
-        places: places.pointer,
+        depthIndices: depthIndices.pointer,
         weights: weights.pointer,
         leastWeight,
-        stride: places.stride,
+        stride: depthIndices.stride,
         cells: grids,
         sizes: cells.length,
         table,
@@ -124,7 +124,7 @@ export class SpillFinder {
         fractionBits,
         reaches: reachAt,
         blocks,
-        outPlaces: spill.places,
+        outIndices: spill.depthIndices,
         outSpill: spill.spills,
         width,
         height,
@@ -141,7 +141,7 @@ export class SpillFinder {
 
   /** Cells of every size, the smallest first. */
   private async gatherCells(
-    { places, weights }: Surface,
+    { depthIndices, weights }: Surface,
     gap: number,
     nearSign: -1 | 1,
   ): Promise<(Size & { pointer: number })[]> {
@@ -162,12 +162,12 @@ export class SpillFinder {
         await pool.run(
           'spillCellsStrip',
           {
-            places: places.pointer,
+            depthIndices: depthIndices.pointer,
             weights: weights.pointer,
             leastWeight,
-            stride: places.stride,
-            fullWidth: places.width,
-            fullHeight: places.height,
+            stride: depthIndices.stride,
+            fullWidth: depthIndices.width,
+            fullHeight: depthIndices.height,
             lights: this.lights,
             lightWidth: fine.width,
             lightHeight: fine.height,

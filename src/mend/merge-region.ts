@@ -166,12 +166,12 @@ export class RegionStack {
     const numbers = Uint16Array.from([0, ...frames.map(({ file }) => file.number)]);
     const depths = frames.map(({ file }) => byNumber.get(file.number)!.depth ?? Number.NaN);
     const takeMaps = ({ maps, sources: ordinals }: FoundMaps) => {
-      const { places, fractionBits, coverage } = maps;
+      const { depthIndices, fractionBits, coverage } = maps;
       const sources = ordinals.map((ordinal) => numbers[ordinal]);
       const depth = Float32Array.from(sources, (number, i) =>
         number === 0 || coverage[i] === outOfReach
           ? Number.NaN
-          : depthAt(depths, depthIndexOf(places[i], fractionBits)),
+          : depthAt(depths, depthIndexOf(depthIndices[i], fractionBits)),
       );
       return { sources, depth };
     };

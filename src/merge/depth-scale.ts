@@ -3,13 +3,13 @@ import type { DepthUnit } from '../result/run-record.js';
 import type { Direction } from '../stack/focus-direction.js';
 import type { UsedFrame } from './used-frame.js';
 
-/** From places along the stack to depth. */
+/** From depth indices to depth. */
 export interface DepthScale {
   unit: DepthUnit;
   /** Depth of the plane of focus of each frame in use, by ordinal - 1. */
   planes: Float64Array;
   /** Depth at a fractional ordinal; beyond the ends the last step goes on. */
-  depthAt(place: number): number;
+  depthAt(depthIndex: number): number;
 }
 
 /**
@@ -34,14 +34,14 @@ export function depthScale(
   return {
     unit: stepMm !== undefined || positionsMm ? 'mm' : 'step',
     planes,
-    depthAt: (place) => depthAt(planes, place),
+    depthAt: (depthIndex) => depthAt(planes, depthIndex),
   };
 }
 
 /** Depth at a fractional ordinal between planes of focus; beyond the ends the last step goes on. */
-export function depthAt(planes: ArrayLike<number>, place: number): number {
-  const below = Math.max(0, Math.min(planes.length - 2, Math.floor(place) - 1));
-  return planes[below] + (place - 1 - below) * (planes[below + 1] - planes[below]);
+export function depthAt(planes: ArrayLike<number>, depthIndex: number): number {
+  const below = Math.max(0, Math.min(planes.length - 2, Math.floor(depthIndex) - 1));
+  return planes[below] + (depthIndex - 1 - below) * (planes[below + 1] - planes[below]);
 }
 
 /** Positions whose mean difference is 1. */

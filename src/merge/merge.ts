@@ -480,7 +480,7 @@ async function frameMaps(
   { width, height }: Size,
   log: RunLog,
 ): Promise<ResultMaps> {
-  const { places, fractionBits, confidence, coverage } = maps;
+  const { depthIndices, fractionBits, confidence, coverage } = maps;
   const numbers = Uint16Array.from([0, ...used.map(({ file }) => file.number)]);
   // There are many times more pixels than stored indices.
   const depths = Float32Array.from({ length: 65536 }, (_, stored) =>
@@ -491,7 +491,7 @@ async function frameMaps(
     for (let i = from; i < to; i++) {
       // Frames that are blurred there reach it, but tell no depth.
       const isKnown = sources[i] !== 0 && coverage[i] !== outOfReach;
-      depth[i] = isKnown ? depths[places[i]] : Number.NaN;
+      depth[i] = isKnown ? depths[depthIndices[i]] : Number.NaN;
       sources[i] = numbers[sources[i]];
     }
   };

@@ -19,7 +19,7 @@
  * gave widths of 1.78 steps where the band's own width is 1.29, and so took steps half as long again for good enough; the
  * power 1.5 gives 1.24 where 1.11 is expected.
  *
- * **Noise.** N is the energy that places without detail show; what a place shows above it is E - N. Energies are
+ * **Noise.** N is the energy that pixels without detail show; what a pixel shows above it is E - N. Energies are
  * compared by their logarithm, which is held at half the noise: below it there is nothing to compare.
  */
 import { curvePower, peakPower } from './constants/model.js';

@@ -1,7 +1,7 @@
 import { indexOffset, maxStoredIndex } from '../model/constants/state.js';
 
 /**
- * Depth indices, places along the stack as fractional frame ordinals, in 16 bits: fixed-point numbers with as many
+ * Depth indices, positions along the stack as fractional frame ordinals, in 16 bits: fixed-point numbers with as many
  * fraction bits as the length of the stack leaves. See assembly/curve-state.ts.
  */
 

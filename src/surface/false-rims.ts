@@ -108,7 +108,7 @@ export async function dropUnder(
     {
       ...peakPlanes(peaks),
       marks: rims.marks,
-      markPlaces: coarse.pointer + coarse.planeBytes,
+      markIndices: coarse.pointer + coarse.planeBytes,
       markStride: coarse.stride,
       shift,
       fractionBits,
@@ -118,8 +118,8 @@ export async function dropUnder(
   );
 }
 
-/** Addresses of the rises, places and weights of a level's peaks, and how they lie. */
+/** Addresses of the rises, depth indices and weights of a level's peaks, and how they lie. */
 function peakPlanes({ pointer, planeBytes, stride, width, height }: Planes) {
-  const addresses = { rises: pointer, places: pointer + planeBytes, weights: pointer + 2 * planeBytes };
+  const addresses = { rises: pointer, depthIndices: pointer + planeBytes, weights: pointer + 2 * planeBytes };
   return { ...addresses, stride, width, height };
 }

@@ -19,9 +19,9 @@ import { planeReach } from './plane-reach.js';
 
 /** The shape of the subject as one function of the pixel, in planes of the focus tracker's state that have served. */
 export interface Surface {
-  /** Stored places: where along the stack a pixel is sharp, see depth-index.ts. Level 0, one plane. */
-  places: Planes;
-  /** Stored weights of the places, `fullWeight` and more = sure. Level 0, one plane. */
+  /** Stored depth indices: where along the stack a pixel is sharp, see depth-index.ts. Level 0, one plane. */
+  depthIndices: Planes;
+  /** Stored weights of the depth indices, `fullWeight` and more = sure. Level 0, one plane. */
   weights: Planes;
   /** Not 0 where the steps between frames are too coarse to reach the peak. Level 0, one plane. */
   gaps: Planes;
@@ -30,7 +30,7 @@ export interface Surface {
   /** Part of each step, by the index of the frame before it, that either of its frames shows sharp; 0 for a plain step. */
   reaches: readonly number[];
   /**
-   * Peaks of each followed level, finest first: planes 0 rise, 1 place, 6 ordinal of the best frame, and 8 the ordinal of
+   * Peaks of each followed level, finest first: planes 0 rise, 1 depth index, 6 ordinal of the best frame, and 8 the ordinal of
    * something thin before the rest.
    */
   peaks: readonly Planes[];
@@ -38,7 +38,7 @@ export interface Surface {
   detailShare: number;
   /** Frames that count as one step: see `frameUnit`. */
   unit: number;
-  /** Of stored places. */
+  /** Of stored depth indices. */
   fractionBits: number;
 }
 
@@ -164,16 +164,16 @@ export async function findSurface(
   const detailShare = shareKnown(arena, planeOf(full, 7));
 
   let [from, to] = [
-    { places: planeOf(full, 5), weights: planeOf(full, 7) },
-    { places: planeOf(full, 3), weights: planeOf(full, 4) },
+    { depthIndices: planeOf(full, 5), weights: planeOf(full, 7) },
+    { depthIndices: planeOf(full, 3), weights: planeOf(full, 4) },
   ];
   for (const step of smoothHoles) {
     await pool.run(
       'smoothStrip',
       {
-        places: from.places.pointer,
+        depthIndices: from.depthIndices.pointer,
         weights: from.weights.pointer,
-        outPlaces: to.places.pointer,
+        outIndices: to.depthIndices.pointer,
         outWeights: to.weights.pointer,
         stride,
         width,
@@ -263,30 +263,30 @@ function shareKnown(arena: Arena, weights: Planes): number {
 }
 
 interface Level {
-  places: Planes;
+  depthIndices: Planes;
   weights: Planes;
 }
 
-/** A map of places as push and pull take it: the finest holds weights, the others confidence. */
-function mapArguments({ places, weights }: Level, level: number) {
+/** A map of depth indices as push and pull take it: the finest holds weights, the others confidence. */
+function mapArguments({ depthIndices, weights }: Level, level: number) {
   return {
-    places: places.pointer,
+    depthIndices: depthIndices.pointer,
     weights: weights.pointer,
-    stride: places.stride,
-    width: places.width,
-    height: places.height,
+    stride: depthIndices.stride,
+    width: depthIndices.width,
+    height: depthIndices.height,
     fullWeight: level === 0 ? fullWeight : 0,
   };
 }
 
-/** Gives every pixel a place: pushed to ever coarser maps, then pulled back; in place. */
+/** Gives every pixel a depth index: pushed to ever coarser maps, then pulled back; in place. */
 async function fillUnknown(arena: Arena, pool: StripPool, finest: Level): Promise<void> {
-  const { width, height } = finest.places;
+  const { width, height } = finest.depthIndices;
   const levels: Level[] = [finest];
   for (let side = Math.max(width, height), w = width, h = height; side > 1; side = (side + 1) >> 1) {
     w = (w + 1) >> 1;
     h = (h + 1) >> 1;
-    levels.push({ places: arena.takePlanes(w, h, 1, 2), weights: arena.takePlanes(w, h, 1, 2) });
+    levels.push({ depthIndices: arena.takePlanes(w, h, 1, 2), weights: arena.takePlanes(w, h, 1, 2) });
   }
   for (let level = 0; level + 1 < levels.length; level++) {
     const next = levels[level + 1];
@@ -294,37 +294,37 @@ async function fillUnknown(arena: Arena, pool: StripPool, finest: Level): Promis
       'pushStrip',
       {
         ...mapArguments(levels[level], level),
-        outPlaces: next.places.pointer,
+        outIndices: next.depthIndices.pointer,
         outWeights: next.weights.pointer,
-        outStride: next.places.stride,
-        outWidth: next.places.width,
-        outHeight: next.places.height,
+        outStride: next.depthIndices.stride,
+        outWidth: next.depthIndices.width,
+        outHeight: next.depthIndices.height,
         stripRows,
       },
-      Math.ceil(next.places.height / stripRows),
+      Math.ceil(next.depthIndices.height / stripRows),
     );
   }
   for (let level = levels.length - 2; level >= 0; level--) {
-    const { places } = levels[level + 1];
+    const { depthIndices } = levels[level + 1];
     await pool.run(
       'pullStrip',
       {
         ...mapArguments(levels[level], level),
-        coarse: places.pointer,
-        coarseStride: places.stride,
-        coarseWidth: places.width,
-        coarseHeight: places.height,
+        coarse: depthIndices.pointer,
+        coarseStride: depthIndices.stride,
+        coarseWidth: depthIndices.width,
+        coarseHeight: depthIndices.height,
         stripRows,
       },
-      Math.ceil(levels[level].places.height / stripRows),
+      Math.ceil(levels[level].depthIndices.height / stripRows),
     );
   }
 }
 
 /** What the result folder says of the surface, rows tight, copied out of the arena. */
 export interface SurfaceMaps {
-  /** Stored places, of `fractionBits`: see depth-index.ts. */
-  places: Uint16Array;
+  /** Stored depth indices, of `fractionBits`: see depth-index.ts. */
+  depthIndices: Uint16Array;
   fractionBits: number;
   /** 0 to 255: how much the focus curve stands out from noise and from rival peaks. */
   confidence: Uint8Array;
@@ -336,10 +336,10 @@ export interface SurfaceMaps {
 export async function readSurface(
   arena: Arena,
   pool: StripPool,
-  { places, weights, gaps, certainties, reaches, fractionBits }: Surface,
+  { depthIndices, weights, gaps, certainties, reaches, fractionBits }: Surface,
   { toFrame, frame }: FrameBounds,
 ): Promise<SurfaceMaps> {
-  const { width, height, stride } = places;
+  const { width, height, stride } = depthIndices;
   const mark = arena.mark();
   const confidence = arena.take(width * height);
   const coverage = arena.take(width * height);
@@ -352,7 +352,7 @@ export async function readSurface(
   await pool.run(
     'judgeStrip',
     {
-      places: places.pointer,
+      depthIndices: depthIndices.pointer,
       weights: weights.pointer,
       gaps: gaps.pointer,
       certainties: certainties.pointer,
@@ -373,12 +373,12 @@ export async function readSurface(
     Math.ceil(height / stripRows),
   );
   const tight = new Uint16Array(width * height);
-  const stored = arena.planeU16(places);
+  const stored = arena.planeU16(depthIndices);
   for (let y = 0; y < height; y++) {
     tight.set(stored.subarray(y * stride, y * stride + width), y * width);
   }
   const maps = {
-    places: tight,
+    depthIndices: tight,
     fractionBits,
     confidence: arena.u8(confidence, width * height).slice(),
     coverage: arena.u8(coverage, width * height).slice(),

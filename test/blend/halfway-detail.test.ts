@@ -60,7 +60,7 @@ async function merge(rule: 'auto' | 'weigh'): Promise<Float64Array> {
 
 /**
  * Contrast of a picture as a part of the true one, the slope of its values over the true ones, in the columns whose
- * place is `from` to `to` frames from the nearest frame's.
+ * depth index is `from` to `to` frames from the nearest frame's.
  */
 function contrast(picture: Float64Array, from: number, to: number): number {
   const truth = scene();

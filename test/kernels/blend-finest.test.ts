@@ -41,9 +41,9 @@ describe('blendFinestStrip', () => {
   ) {
     const acc = rig.arena.takeCleared(width, height, 3, 4);
     const sum = rig.arena.takeCleared(width, height, 1, 4);
-    const [centre, reach] = [rig.placeCodes([centres]), rig.placeCodes([reaches])];
+    const [centre, reach] = [rig.storeCodes([centres]), rig.storeCodes([reaches])];
     const random = randomFrom(2);
-    const coarse = rig.place(
+    const coarse = rig.store(
       [0, 1, 2].map(() => pictureOf((width + 1) >> 1, (height + 1) >> 1, () => Math.fround(255 * random()))),
     );
     const picture = rig.arena.takePlanes(width, height, 3, 4);

@@ -83,8 +83,8 @@ describe('accumulateStrip', () => {
     const sums = {
       acc: rig.arena.takeCleared(width, height, 3, 4),
       weight: rig.arena.takeCleared(width, height, 1, 4),
-      centre: rig.placeCodes([centres]),
-      reach: rig.placeCodes([packed]),
+      centre: rig.storeCodes([centres]),
+      reach: rig.storeCodes([packed]),
     };
     const margin = 2;
     // Whole-pixel motions: which pixels a frame reaches is then plain.
@@ -99,8 +99,8 @@ describe('accumulateStrip', () => {
     shifts.forEach(([right, down], k) => {
       const pictures = [0, 1, 2].map((c) => noise(width, height, 10 * k + c));
       const coarse = [0, 1, 2].map((c) => noise((width + 1) >> 1, (height + 1) >> 1, 10 * k + c + 5));
-      const placed = finer ? rig.place(coarse) : undefined;
-      accumulate(rig.place(pictures), placed, sums, k + 1, [1, 0, right, 0, 1, down], margin);
+      const placed = finer ? rig.store(coarse) : undefined;
+      accumulate(rig.store(pictures), placed, sums, k + 1, [1, 0, right, 0, 1, down], margin);
       const coarser = finer ? coarse.map((plane) => expanded(plane, width, height)) : undefined;
       const inside = (i: number, n: number) => i >= margin && i <= n - 1 - margin;
       for (let y = 0; y < height; y++) {
@@ -130,15 +130,15 @@ describe('accumulateStrip', () => {
     const sixteenths = pictureOf(width, height, () => Math.floor(16 + random() * 64));
     const reaches = pictureOf(width, height, () => Math.floor(10 + random() * 30));
     const named = pictureOf(width, height, () => (random() < 0.3 ? 3 : 0));
-    const picture = rig.place([0, 1, 2].map((c) => noise(width, height, c)));
+    const picture = rig.store([0, 1, 2].map((c) => noise(width, height, c)));
     const blended = (fractionBits: number, maps: Plane[]) => {
       const sums = {
         acc: rig.arena.takeCleared(width, height, 3, 4),
         weight: rig.arena.takeCleared(width, height, 1, 4),
-        centre: rig.placeCodes([
+        centre: rig.storeCodes([
           pictureOf(width, height, (x, y) => at(sixteenths, x, y) << (fractionBits - 4)),
         ]),
-        reach: rig.placeCodes(maps),
+        reach: rig.storeCodes(maps),
       };
       accumulate(picture, undefined, sums, 3, [1, 0, 0, 0, 1, 0], 0, fractionBits);
       return [rig.read(sums.weight), ...[0, 1, 2].map((c) => rig.read(sums.acc, c))];
@@ -164,7 +164,7 @@ describe('collapseStrip', () => {
     );
     const coarse = [4, 5, 6].map((seed) => noise((width + 1) >> 1, (height + 1) >> 1, seed));
     const run = (coarser: Planes | undefined) => {
-      const acc = rig.place(scaled);
+      const acc = rig.store(scaled);
       rig.run(
         'collapseStrip',
         [
@@ -173,7 +173,7 @@ describe('collapseStrip', () => {
           acc.planeBytes,
           width,
           height,
-          rig.place([weight]).pointer,
+          rig.store([weight]).pointer,
           coarser?.pointer ?? 0,
           coarser?.stride ?? 0,
           coarser?.planeBytes ?? 0,
@@ -191,7 +191,7 @@ describe('collapseStrip', () => {
         ),
       ).toBeLessThan(1e-4);
     });
-    run(rig.place(coarse)).forEach((plane, c) => {
+    run(rig.store(coarse)).forEach((plane, c) => {
       const below: Plane = expanded(coarse[c], width, height);
       const sum = pictureOf(width, height, (x, y) => detailAt(c, x, y) + at(below, x, y));
       expect(worstDifference(plane, sum)).toBeLessThan(2e-4);
@@ -211,7 +211,7 @@ describe('quantiseStrip', () => {
         () => (bits === 8 ? 1 : 1 / 257) * (Math.floor(random() * 1.4 * 2 ** bits - 0.2 * 2 ** bits) + 1 / 3),
       ),
     );
-    const planes = rig.place(pictures);
+    const planes = rig.store(pictures);
     const top = 2 ** bits - 1;
     const out = rig.placeSamples(noiseRgb(width, height, bits, 1));
     rig.run(

@@ -84,11 +84,16 @@ function wideCandidate(
   const octaves = at(wide.best, x >> 2, y >> 2) / 512 - leastSupport;
   const support = Math.floor(supportSteps * Math.max(0, Math.min(mostSupport, octaves)));
   if (support === 0) return undefined;
-  return { n: 3, place: at(wide.before, x >> 2, y >> 2), tone: at(fine.coarseTones, x, y) >> 8, support };
+  return {
+    n: 3,
+    depthIndex: at(wide.before, x >> 2, y >> 2),
+    tone: at(fine.coarseTones, x, y) >> 8,
+    support,
+  };
 }
 
 /**
- * The place that a pixel belongs to, stored, and how clear the decision was: the logarithm of the odds for the near
+ * The depth index that a pixel belongs to, stored, and how clear the decision was: the logarithm of the odds for the near
  * surface, infinite where there was none.
  */
 export function decideTwin(given: Labelled, x: number, y: number): { decided: number; odds: number } {
@@ -105,34 +110,42 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
   const own = supportsAt(supports, x, y);
   const candidates = candidatesOf(scene, x, y).filter(({ n }) => own[n] > 0);
   if (candidates.length === 0) return stands;
-  const isNamed = (place: number, reach: number) =>
-    square(labels, x, y, reach).some((other) => Math.abs(other - place) < same);
-  const named = candidates.filter(({ place }) => isNamed(place, frontReach));
+  const isNamed = (depthIndex: number, reach: number) =>
+    square(labels, x, y, reach).some((other) => Math.abs(other - depthIndex) < same);
+  const named = candidates.filter(({ depthIndex }) => isNamed(depthIndex, frontReach));
   const wide = wideCandidate(scene, x, y);
-  if (wide && label !== 0 && (label - wide.place) * nearSign >= same && isNamed(wide.place, reachPx))
+  if (
+    wide &&
+    label !== 0 &&
+    (label - wide.depthIndex) * nearSign >= same &&
+    isNamed(wide.depthIndex, reachPx)
+  )
     named.push(wide);
-  // Of two at one place the one of the finer level.
-  const [near] = named.toSorted((first, second) => (first.place - second.place) * nearSign);
+  // Of two at one depth index the one of the finer level.
+  const [near] = named.toSorted((first, second) => (first.depthIndex - second.depthIndex) * nearSign);
   if (!near) return stands;
 
-  const isBehind = (other: number) => other === 0 || (other - near.place) * nearSign > apart;
+  const isBehind = (other: number) => other === 0 || (other - near.depthIndex) * nearSign > apart;
   const behind = disc.filter((pixel) => isBehind(pixel.label));
   if (behind.length < fewestBehind) return stands;
   const tonesBehind = behind.map((pixel) => at(tones, pixel.x, pixel.y) >> 8);
   const mean = tonesBehind.reduce((sum, tone) => sum + tone, 0) / behind.length;
   const texture = tonesBehind.reduce((sum, tone) => sum + (tone - mean) ** 2, 0) / behind.length;
   const tonesNear = disc
-    .filter((pixel) => Math.abs(pixel.label - near.place) < same)
+    .filter((pixel) => Math.abs(pixel.label - near.depthIndex) < same)
     .map((pixel) => at(tones, pixel.x, pixel.y) & 255);
   const [above, below] = [Math.max(...tonesNear) - mean, mean - Math.min(...tonesNear)];
   const contrast = tonesNear.length === 0 ? 0 : above > below ? above : -below;
 
   const others = candidates.filter((other) => other !== near);
   const nearSupport = others
-    .filter(({ place }) => Math.abs(place - near.place) < same)
+    .filter(({ depthIndex }) => Math.abs(depthIndex - near.depthIndex) < same)
     .reduce((sum, { n }) => sum + own[n], near === wide ? wide.support : own[near.n]);
   const [back] = others
-    .filter(({ place }) => Math.abs(place - near.place) >= same && (place - near.place) * nearSign > apart)
+    .filter(
+      ({ depthIndex }) =>
+        Math.abs(depthIndex - near.depthIndex) >= same && (depthIndex - near.depthIndex) * nearSign > apart,
+    )
     .toSorted((first, second) => own[second.n] - own[first.n]);
   let odds = supportOdds * Math.log((nearSupport + supportFloor) / ((back ? own[back.n] : 0) + supportFloor));
   if (contrast !== 0) {
@@ -140,7 +153,7 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
     const clarity = Math.min(mostContrast, Math.abs(contrast) / Math.sqrt(texture + alphaNoise ** 2));
     odds += (alphaOdds * (alpha - 0.5) * clarity * behind.length) / discPixels;
   }
-  if (odds > 0) return { decided: Math.abs(label - near.place) < same ? label : near.place, odds };
+  if (odds > 0) return { decided: Math.abs(label - near.depthIndex) < same ? label : near.depthIndex, odds };
   // Of what lies behind at the least distance that which is known, and the nearest to the front.
   const [told] = disc
     .filter((pixel) => isBehind(pixel.label))
@@ -150,18 +163,18 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
         Number(first.label === 0) - Number(second.label === 0) ||
         (first.label - second.label) * nearSign,
     );
-  const place = back?.place ?? told.label;
+  const depthIndex = back?.depthIndex ?? told.label;
   const isLabelBehind =
-    label !== 0 && Math.abs(label - place) <= apart && (label - near.place) * nearSign > same;
-  return { decided: isLabelBehind ? label : place, odds };
+    label !== 0 && Math.abs(label - depthIndex) <= apart && (label - near.depthIndex) * nearSign > same;
+  return { decided: isLabelBehind ? label : depthIndex, odds };
 }
 
-/** Frames of a stored place of six fraction bits. */
+/** Frames of a stored depth index of six fraction bits. */
 const placeOf = (stored: number) => stored / 64 - 4;
 
 export interface Decided {
   /** Frames; undefined: none. */
-  place: number | undefined;
+  depthIndex: number | undefined;
   /** 1/unit^2. */
   weight: number;
   mark: 'none' | 'gap' | 'truncated';
@@ -169,21 +182,21 @@ export interface Decided {
   certainty: number;
 }
 
-/** What is known of the place that a pixel belongs to. */
+/** What is known of the depth index that a pixel belongs to. */
 export function refineTwin({ scene, supports }: Labelled, decided: number, x: number, y: number): Decided {
-  const nothing: Decided = { place: undefined, weight: 0, mark: 'none', certainty: 0 };
+  const nothing: Decided = { depthIndex: undefined, weight: 0, mark: 'none', certainty: 0 };
   if (decided === 0) return nothing;
   const { states, unit } = scene;
   const agreeing = states
     .map(({ best, before, after }, level) => ({
       level,
       octaves: at(best, x >> level, y >> level) / 512,
-      place: placeOf(at(before, x >> level, y >> level)),
+      depthIndex: placeOf(at(before, x >> level, y >> level)),
       weight: (at(after, x >> level, y >> level) & 0x7fff) / 64,
       isMarked: at(after, x >> level, y >> level) >= 0x8000,
     }))
-    .filter(({ octaves, place }) => {
-      const isNear = Math.abs(place - placeOf(decided)) < unitsOf(refinedWithin, unit) / 64;
+    .filter(({ octaves, depthIndex }) => {
+      const isNear = Math.abs(depthIndex - placeOf(decided)) < unitsOf(refinedWithin, unit) / 64;
       return octaves >= leastSupport && isNear;
     });
   const [first] = agreeing;
@@ -192,22 +205,23 @@ export function refineTwin({ scene, supports }: Labelled, decided: number, x: nu
   const candidates = candidatesOf(scene, x, y);
   const own = supportsAt(supports, x, y);
   const same = Math.trunc(unitsOf(sameSurface, unit));
-  const isAlike = ({ place }: { place: number }) => Math.abs(place - decided) < same;
-  let place = placeOf(decided);
+  const isAlike = ({ depthIndex }: { depthIndex: number }) => Math.abs(depthIndex - decided) < same;
+  let depthIndex = placeOf(decided);
   // A second peak, as far as its support is sure, or what the neighbours tell.
   const seconds = candidates.slice(1).filter(isAlike);
   const ofSecond = Math.max(0, ...seconds.map(({ n }) => own[n])) / sureSupport;
   let weight = Math.max(toldWeight, wholeFrameWeight * Math.min(1, ofSecond));
   if (first) {
-    // Far beyond an end, without fine detail, a place is at least a frame beyond.
-    const isBeyond = first.level > 1 && (first.place < 1 || first.place > lastFrame);
-    const beyond = first.place < 1 ? Math.min(first.place, 0) : Math.max(first.place, lastFrame + 1);
+    // Far beyond an end, without fine detail, a depth index is at least a frame beyond.
+    const isBeyond = first.level > 1 && (first.depthIndex < 1 || first.depthIndex > lastFrame);
+    const beyond =
+      first.depthIndex < 1 ? Math.min(first.depthIndex, 0) : Math.max(first.depthIndex, lastFrame + 1);
     const shares = agreeing.map((peak, i) => ({
       share: peak.weight * (i === 0 ? 1 : coarserSay),
-      place: i === 0 && isBeyond ? beyond : peak.place,
+      depthIndex: i === 0 && isBeyond ? beyond : peak.depthIndex,
     }));
     weight = shares.reduce((sum, { share }) => sum + share, 0);
-    place = shares.reduce((sum, { share, place: there }) => sum + share * there, 0) / weight;
+    depthIndex = shares.reduce((sum, { share, depthIndex: there }) => sum + share * there, 0) / weight;
   }
 
   const support = (which: typeof candidates) => which.map(({ n }) => own[n] / supportSteps);
@@ -215,14 +229,14 @@ export function refineTwin({ scene, supports }: Labelled, decided: number, x: nu
   const ofOther = Math.max(0, ...support(candidates.filter((other) => !isAlike(other))));
   const coarse = first && first.level > 1 ? first.octaves - leastSupport : 0;
   return {
-    place,
+    depthIndex,
     weight,
     mark: first?.isMarked ? 'gap' : 'none',
     certainty: 255 * certaintyTwin(Math.max(ofOwn, coarse), ofOther),
   };
 }
 
-/** Probability that the place is right, from the supports of its candidate and of the next, octaves. */
+/** Probability that the depth index is right, from the supports of its candidate and of the next, octaves. */
 function certaintyTwin(own: number, other: number): number {
   const [support, next] = [own, other].map((octaves) => Math.log(octaves + certaintyFloor));
   const odds = certaintyOdds + certaintyOfSupport * support + certaintyOfLead * (support - next);

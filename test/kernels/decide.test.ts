@@ -1,6 +1,6 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import { decideTwin, type Labelled, refineTwin } from './decide-twin.js';
-import { placeAt } from './focus-state.js';
+import { depthIndexAt } from './focus-state.js';
 import { at, KernelRig } from './kernel-rig.js';
 import { LabelKernels, randomScene } from './label-scene.js';
 import { unitsOf } from './label-twin.js';
@@ -11,7 +11,7 @@ beforeAll(async () => {
   rig = await KernelRig.start();
 });
 
-/** What plane 9 holds of a place: see assembly/curve-state.ts. */
+/** What plane 9 holds of a depth index: see assembly/curve-state.ts. */
 const marks = { none: 0, gap: 0x8000, truncated: 1 };
 
 /** Logarithms of odds so near to even that the kernel's 32-bit numbers may fall on the other side. */
@@ -47,13 +47,16 @@ describe.each([
         const weight = at(found.weights, x, y);
         const certainty = at(found.certainties, x, y);
         expect(at(found.gaps, x, y), where).toBe(marks[expected.mark]);
-        if (expected.place === undefined) {
-          expect([at(found.places, x, y), weight, certainty], where).toEqual([0, 0, 0]);
+        if (expected.depthIndex === undefined) {
+          expect([at(found.depthIndices, x, y), weight, certainty], where).toEqual([0, 0, 0]);
           seen[expected.mark === 'truncated' ? 'truncated' : 'none']++;
           continue;
         }
         // Half a stored unit by rounding.
-        expect(Math.abs(placeAt(at(found.places, x, y)) - expected.place), where).toBeLessThan(0.51 / 64);
+        expect(
+          Math.abs(depthIndexAt(at(found.depthIndices, x, y)) - expected.depthIndex),
+          where,
+        ).toBeLessThan(0.51 / 64);
         expect(Math.abs(weight - 64 * expected.weight), where).toBeLessThan(0.51);
         expect(Math.abs(certainty - expected.certainty), where).toBeLessThan(1);
         if (decided !== at(given.labels, x, y)) seen.moved++;
@@ -79,13 +82,17 @@ describe.each([1, 1.63])('decideStrip, unit %f', (unit) => {
     const seen = { best: 0, second: 0, neither: 0, none: 0 };
     for (let y = 0; y < height; y++) {
       for (let x = 0; x < width; x++) {
-        const place = at(found.places, x, y);
-        const isNear = (other: number) => other > 0 && Math.abs(other - place) < same;
+        const depthIndex = at(found.depthIndices, x, y);
+        const isNear = (other: number) => other > 0 && Math.abs(other - depthIndex) < same;
         const own = [at(best, x, y), at(before, x, y)];
         const rival = [at(second, x, y), at(secondOrdinal, x, y)];
-        const kind = place === 0 ? 'none' : isNear(own[1]) ? 'best' : isNear(rival[1]) ? 'second' : 'neither';
-        const peak = { none: own, best: own, second: rival, neither: [0, place] }[kind];
-        expect([at(found.rises, x, y), at(found.peaks, x, y)], `${x}, ${y}, place ${place}`).toEqual(peak);
+        const kind =
+          depthIndex === 0 ? 'none' : isNear(own[1]) ? 'best' : isNear(rival[1]) ? 'second' : 'neither';
+        const peak = { none: own, best: own, second: rival, neither: [0, depthIndex] }[kind];
+        expect(
+          [at(found.rises, x, y), at(found.peaks, x, y)],
+          `${x}, ${y}, depthIndex ${depthIndex}`,
+        ).toEqual(peak);
         seen[kind]++;
       }
     }

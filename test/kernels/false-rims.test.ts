@@ -10,7 +10,7 @@ beforeAll(async () => {
 const [width, height] = [61, 45];
 const [level, frames, blurPx, widestPx] = [2, 30, 0.9, 64];
 const pitch = 2 ** level;
-/** Stored places are (ordinal + 4) x 64, rises 512 an octave. */
+/** Stored depth indices are (ordinal + 4) x 64, rises 512 an octave. */
 const fractionBits = 6;
 const stored = (ordinal: number) => Math.round((ordinal + 4) * 64);
 const octaves = (value: number) => Math.round(value * 512);
@@ -18,15 +18,15 @@ const points = spiralPoints(96, Math.sqrt);
 
 interface Peaks {
   rises: Plane;
-  places: Plane;
+  depthIndices: Plane;
   weights: Plane;
   /** Rises of the level that is twice as fine. */
   fine: Plane;
 }
 
-function mark({ rises, places, weights, fine }: Peaks): Plane {
-  const peaks = rig.placeCodes([rises, places, weights, rises]);
-  const finer = rig.placeCodes([fine]);
+function mark({ rises, depthIndices, weights, fine }: Peaks): Plane {
+  const peaks = rig.storeCodes([rises, depthIndices, weights, rises]);
+  const finer = rig.storeCodes([fine]);
   const table = rig.arena.take(points.byteLength);
   rig.arena.f32(table, points.length).set(points);
   const plane = (n: number) => peaks.pointer + n * peaks.planeBytes;
@@ -57,7 +57,7 @@ function edge(
       of((d) => octaves(groundRise(d))),
       octaves(14),
     ),
-    places: fill(
+    depthIndices: fill(
       of((d) => stored(groundPlace(d))),
       stored(22),
     ),
@@ -91,8 +91,8 @@ describe('markFalseRimsStrip', () => {
     ['sharp where the edge is', () => 4, () => 21.5, [25, 26, 34, 35]],
     // 5 px of blur, a third more for its error, and three pixels of the level for the window: 19 px.
     ['where the blur does not reach', () => 4, () => 16, [22, 24, 36, 38]],
-  ])('leaves ground %s', (_, rise, place, columns) => {
-    const marks = mark(edge(rise, place));
+  ])('leaves ground %s', (_, rise, depthIndex, columns) => {
+    const marks = mark(edge(rise, depthIndex));
     for (let y = 8; y < height - 8; y++) for (const x of columns) expect(at(marks, x, y)).toBe(0);
   });
 
@@ -108,16 +108,20 @@ describe('markFalseRimsStrip', () => {
     const of = (w: number, h: number, value: () => number) => pictureOf(w, h, value);
     const peaks: Peaks = {
       rises: of(width, height, () => octaves(14 * random() ** 3)),
-      places: of(width, height, () => stored(1 + random() * (frames - 1))),
+      depthIndices: of(width, height, () => stored(1 + random() * (frames - 1))),
       weights: of(width, height, () => (random() < 0.1 ? 0x8000 : 400)),
       fine: of(2 * width, 2 * height, () => octaves(4 * random() ** 2)),
     };
-    const turned = pictureOf(width, height, (x, y) => stored(1) + stored(frames) - at(peaks.places, x, y));
+    const turned = pictureOf(
+      width,
+      height,
+      (x, y) => stored(1) + stored(frames) - at(peaks.depthIndices, x, y),
+    );
     const marks = mark(peaks);
     const share = marks.data.reduce((sum, value) => sum + value, 0) / (width * height);
     expect(share).toBeGreaterThan(0.05);
     expect(share).toBeLessThan(0.95);
-    expect(mark({ ...peaks, places: turned })).toEqual(marks);
+    expect(mark({ ...peaks, depthIndices: turned })).toEqual(marks);
   });
 });
 
@@ -133,8 +137,8 @@ describe('dropFalseRimsStrip', () => {
       of(w, h, () => 1 + Math.floor(random() * 900)),
     ];
     const marked = [of(mw, mh, () => Number(random() < 0.5)), of(mw, mh, () => stored(5 + 4 * random()))];
-    const peaks = rig.placeCodes(planes);
-    const marks = rig.placeCodes(marked);
+    const peaks = rig.storeCodes(planes);
+    const marks = rig.storeCodes(marked);
     const plane = (n: number) => peaks.pointer + n * peaks.planeBytes;
     rig.run(
       'dropFalseRimsStrip',

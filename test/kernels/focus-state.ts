@@ -10,10 +10,10 @@ export const names = Object.keys(statePlane) as PlaneName[];
 /** One level of the state: a picture a plane. */
 export type State = Record<PlaneName, Plane>;
 
-/** Stored places are (frames + 4) x 64, six fraction bits; weights 1/frame^2 x 64. */
+/** Stored depth indices are (frames + 4) x 64, six fraction bits; weights 1/frame^2 x 64. */
 export const fractionBits = 6;
-export const storedPlace = (place: number) => Math.round((place + 4) * 64);
-export const placeAt = (stored: number) => stored / 64 - 4;
+export const storedIndex = (depthIndex: number) => Math.round((depthIndex + 4) * 64);
+export const depthIndexAt = (stored: number) => stored / 64 - 4;
 
 /** A random state as frames leave it: no peak, missing neighbours, flat tops and second peaks among them. */
 export function randomState([w, h]: readonly [number, number], seed: number): State {

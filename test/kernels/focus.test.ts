@@ -91,7 +91,7 @@ describe('focusStrip', () => {
     const [width, height] = [51, 39];
     const random = noise(width, height, 4);
     const luma = pictureOf(width, height, (x, y) => Math.fround(100 + (at(random, x, y) - 128) * contrast));
-    const placed = rig.place([luma]);
+    const placed = rig.store([luma]);
     const codes = rig.arena.takePlanes(width, height, 1, 2);
     rig.run(
       'focusStrip',

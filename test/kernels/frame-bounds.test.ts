@@ -57,7 +57,7 @@ describe('markTruncatedStrip', () => {
       after.data[i] = measured.includes(bestOrdinal.data[i] + 1) ? 5500 : 0;
       if (random() < 0.3) secondOrdinal.data[i] = pick();
     }
-    const planes = rig.placeCodes([
+    const planes = rig.storeCodes([
       ...[best, before, after, latest, valley, second, bestOrdinal, secondOrdinal],
     ]);
     const table = rig.arena.take(12);

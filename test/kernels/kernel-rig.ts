@@ -48,7 +48,7 @@ export class KernelRig {
   }
 
   /** Float planes with these contents and row ends mirrored, as the kernels leave them. */
-  place(pictures: readonly Plane[]): Planes {
+  store(pictures: readonly Plane[]): Planes {
     const { width, height } = pictures[0];
     const planes = this.arena.takePlanes(width, height, pictures.length, 4);
     pictures.forEach((picture, p) => {
@@ -62,7 +62,7 @@ export class KernelRig {
   }
 
   /** Planes of 16-bit whole numbers with these contents. */
-  placeCodes(pictures: readonly Plane[]): Planes {
+  storeCodes(pictures: readonly Plane[]): Planes {
     const { width, height } = pictures[0];
     const planes = this.arena.takePlanes(width, height, pictures.length, 2);
     pictures.forEach((picture, p) => {

@@ -1,6 +1,6 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import type { State } from './focus-state.js';
-import { storedPlace } from './focus-state.js';
+import { storedIndex } from './focus-state.js';
 import { at, KernelRig, type Plane, pictureOf, randomFrom } from './kernel-rig.js';
 import { LabelKernels, lastFrame, randomScene, type Scene, supportsAt } from './label-scene.js';
 
@@ -25,11 +25,11 @@ const mirrored = (plane: Plane) =>
 const upsideDown = (plane: Plane) =>
   pictureOf(plane.width, plane.height, (x, y) => at(plane, x, plane.height - 1 - y));
 
-/** Stored places counted from the other end of the stack. */
+/** Stored depth indices counted from the other end of the stack. */
 const turned = (plane: Plane) =>
   pictureOf(plane.width, plane.height, (x, y) => {
-    const place = at(plane, x, y);
-    return place === 0 ? 0 : storedPlace(0) + storedPlace(lastFrame + 1) - place;
+    const depthIndex = at(plane, x, y);
+    return depthIndex === 0 ? 0 : storedIndex(0) + storedIndex(lastFrame + 1) - depthIndex;
   });
 
 /** All stations over a scene. */
@@ -75,33 +75,34 @@ describe.each(sizes)(
         }
       }
       expect(differing(found.labels, turn(plain.labels))).toBeLessThanOrEqual(fewPixels);
-      expect(differing(found.places, turn(plain.places), 1)).toBeLessThanOrEqual(fewPixels);
-      expect(differing(plain.labels, plain.places, 64)).toBeGreaterThan(100);
+      expect(differing(found.depthIndices, turn(plain.depthIndices), 1)).toBeLessThanOrEqual(fewPixels);
+      expect(differing(plain.labels, plain.depthIndices, 64)).toBeGreaterThan(100);
     });
 
     it('lie at the other end of the stack where it was taken in reverse', () => {
-      const places = ['before', 'secondOrdinal'];
-      const other = changed(scene, (plane, name) => (places.includes(name) ? turned(plane) : plane));
+      const depthIndices = ['before', 'secondOrdinal'];
+      const other = changed(scene, (plane, name) => (depthIndices.includes(name) ? turned(plane) : plane));
       const plain = surfaceOf(scene, nearSign);
       const found = surfaceOf(other, -nearSign);
       expect(differing(found.supports, plain.supports)).toBe(0);
       expect(differing(found.labels, turned(plain.labels))).toBe(0);
       // Halves round up either way.
-      expect(differing(found.places, turned(plain.places), 1)).toBe(0);
+      expect(differing(found.depthIndices, turned(plain.depthIndices), 1)).toBe(0);
       for (const plane of ['weights', 'gaps', 'certainties'] as const)
         expect(differing(found[plane], plain[plane]), plane).toBe(0);
     });
 
     it('stand where it is not known which end is near', () => {
-      const { labels, places } = surfaceOf(scene, 0);
-      const known = places.data.filter((place) => place > 0).length;
+      const { labels, depthIndices } = surfaceOf(scene, 0);
+      const known = depthIndices.data.filter((depthIndex) => depthIndex > 0).length;
       expect(known).toBeGreaterThan(100);
-      places.data.forEach((place, i) => {
-        // Levels that agree refine a place within its unit; truncated curves have none, and a place beyond an end is at
+      depthIndices.data.forEach((depthIndex, i) => {
+        // Levels that agree refine a depth index within its unit; truncated curves have none, and a depth index beyond an end is at
         // least a frame beyond.
-        const isBeyond = place <= storedPlace(0) || place >= storedPlace(lastFrame + 1);
-        if (place > 0 && !isBeyond) expect(Math.abs(place - labels.data[i])).toBeLessThanOrEqual(64 * 1.2);
-        if (labels.data[i] === 0) expect(place).toBe(0);
+        const isBeyond = depthIndex <= storedIndex(0) || depthIndex >= storedIndex(lastFrame + 1);
+        if (depthIndex > 0 && !isBeyond)
+          expect(Math.abs(depthIndex - labels.data[i])).toBeLessThanOrEqual(64 * 1.2);
+        if (labels.data[i] === 0) expect(depthIndex).toBe(0);
       });
     });
   },
@@ -113,7 +114,7 @@ it('on a slope, whose labels are nowhere apart, none moves, wherever it lies in 
   const scene = randomScene(width, height, 1, 4);
   const [state] = scene.states;
   // Across a disc of 15 px less than the two units that part surfaces, across eight such discs more; a rival before it.
-  const slope = (x: number) => storedPlace(5 + 0.12 * x);
+  const slope = (x: number) => storedIndex(5 + 0.12 * x);
   const fill = (plane: Plane, value: (x: number) => number) => {
     for (let i = 0; i < plane.data.length; i++) plane.data[i] = value(i % width);
   };
@@ -126,6 +127,6 @@ it('on a slope, whose labels are nowhere apart, none moves, wherever it lies in 
   const kernels = new LabelKernels(rig, scene);
   const supports = kernels.gather();
   const { tones } = kernels.label(supports);
-  const { places } = kernels.decide(supports, { labels: state.before, tones }, 1);
-  expect(differing(places, state.before)).toBe(0);
+  const { depthIndices } = kernels.decide(supports, { labels: state.before, tones }, 1);
+  expect(differing(depthIndices, state.before)).toBe(0);
 });

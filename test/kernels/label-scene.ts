@@ -7,7 +7,7 @@ import {
   randomState,
   type State,
   soilEnds,
-  storedPlace,
+  storedIndex,
 } from './focus-state.js';
 import { at, type KernelRig, type Plane, pictureOf, randomFrom } from './kernel-rig.js';
 
@@ -20,13 +20,13 @@ export interface Scene {
   unit: number;
 }
 
-/** Of the scenes: places lie from before the first to beyond the last. */
+/** Of the scenes: depth indices lie from before the first to beyond the last. */
 export const lastFrame = 12;
 
-/** One of the up to three peaks of a pixel: its byte in the supports, its stored place, and its tone, 0 to 255. */
+/** One of the up to three peaks of a pixel: its byte in the supports, its stored depth index, and its tone, 0 to 255. */
 export interface Candidate {
   n: number;
-  place: number;
+  depthIndex: number;
   tone: number;
 }
 
@@ -35,11 +35,11 @@ export function candidatesOf({ states }: Scene, x: number, y: number): Candidate
   const [{ before, secondOrdinal, tones, coarseTones }, coarse] = states;
   const fine = at(tones, x, y);
   const found = [
-    { n: 0, place: at(before, x, y), tone: fine & 255 },
-    { n: 1, place: at(secondOrdinal, x, y), tone: fine >> 8 },
+    { n: 0, depthIndex: at(before, x, y), tone: fine & 255 },
+    { n: 1, depthIndex: at(secondOrdinal, x, y), tone: fine >> 8 },
   ];
   if (coarse)
-    found.push({ n: 2, place: at(coarse.before, x >> 1, y >> 1), tone: at(coarseTones, x, y) & 255 });
+    found.push({ n: 2, depthIndex: at(coarse.before, x >> 1, y >> 1), tone: at(coarseTones, x, y) & 255 });
   return found;
 }
 
@@ -55,13 +55,13 @@ export function randomScene(width: number, height: number, count: number, seed: 
   const random = randomFrom(seed + 57 * width);
   const isFront = (x: number, y: number) => (x + 2 * y) % 26 < 9 || (x > 12 && x < 15);
   const placeOf = (front: boolean, x: number) =>
-    storedPlace(front ? 3 + x / 30 + random() * 0.8 : 8.5 + x / 25 + random() * 0.8);
-  const anywhere = () => storedPlace(-2 + random() * (lastFrame + 4));
+    storedIndex(front ? 3 + x / 30 + random() * 0.8 : 8.5 + x / 25 + random() * 0.8);
+  const anywhere = () => storedIndex(-2 + random() * (lastFrame + 4));
   const states: State[] = [];
   for (let level = 0, w = width, h = height; level < count; level++, w = (w + 1) >> 1, h = (h + 1) >> 1) {
     const front = (x: number, y: number) => isFront(x << level, y << level) === random() < 0.9;
     const fronts = pictureOf(w, h, (x, y) => Number(front(x, y)));
-    const place = (x: number, y: number, own: boolean) =>
+    const depthIndex = (x: number, y: number, own: boolean) =>
       random() < 0.1 ? anywhere() : placeOf(at(fronts, x, y) > 0 === own, x << level);
     // A side where neither of the finest levels shows anything, and holes elsewhere.
     const blank = (x: number) => level < 2 && (x << level > width / 2 || random() < 0.1);
@@ -76,10 +76,10 @@ export function randomScene(width: number, height: number, count: number, seed: 
     states.push({
       ...randomState([w, h], seed),
       best,
-      before: pictureOf(w, h, (x, y) => place(x, y, true)),
+      before: pictureOf(w, h, (x, y) => depthIndex(x, y, true)),
       after: pictureOf(w, h, (x, y) => (at(best, x, y) > 0 ? weight() : 0)),
       second,
-      secondOrdinal: pictureOf(w, h, (x, y) => (at(second, x, y) > 0 ? place(x, y, false) : 0)),
+      secondOrdinal: pictureOf(w, h, (x, y) => (at(second, x, y) > 0 ? depthIndex(x, y, false) : 0)),
     });
   }
   const tone = (bright: boolean) => Math.floor((bright ? 170 : 60) + 60 * random());
@@ -89,7 +89,7 @@ export function randomScene(width: number, height: number, count: number, seed: 
   return { states, width, height, unit };
 }
 
-/** Stored place of each pixel's candidate of the most support, and two tones: see `labelStrip`. */
+/** Stored depth index of each pixel's candidate of the most support, and two tones: see `labelStrip`. */
 export interface Labels {
   labels: Plane;
   /** Low byte in the frame of the label, high byte in that of the best peak of level 1. */
@@ -102,7 +102,7 @@ export interface DecidedPlanes {
   rises: Plane;
   peaks: Plane;
   /** Stored; 0 = none. */
-  places: Plane;
+  depthIndices: Plane;
   /** 1/unit^2, times 64. */
   weights: Plane;
   gaps: Plane;
@@ -111,7 +111,7 @@ export interface DecidedPlanes {
 
 /** A scene in the arena: level table and planes. */
 export function placeScene(rig: KernelRig, { states }: Scene) {
-  const levels = states.map((state) => rig.placeCodes(names.map((name) => state[name])));
+  const levels = states.map((state) => rig.storeCodes(names.map((name) => state[name])));
   return { levels, table: levelTable(rig, levels) };
 }
 
@@ -176,7 +176,7 @@ export class LabelKernels {
 
   label(supports: Plane): Labels {
     const from = placeSupports(this.rig, supports);
-    const out = this.rig.placeCodes([this.blank, this.blank]);
+    const out = this.rig.storeCodes([this.blank, this.blank]);
     this.run('labelStrip', [
       ...[this.levels.length, ...this.size],
       ...[from.pointer, from.stride, ...labelPointers(out), ...this.tail],
@@ -187,7 +187,7 @@ export class LabelKernels {
   /** Once only: it overwrites the peaks. */
   decide(supports: Plane, { labels, tones }: Labels, nearSign: number): DecidedPlanes {
     const from = placeSupports(this.rig, supports);
-    const given = this.rig.placeCodes([labels, tones]);
+    const given = this.rig.storeCodes([labels, tones]);
     const [full] = this.levels;
     soilEnds(this.rig, full, 7);
     this.run('decideStrip', [
@@ -198,10 +198,10 @@ export class LabelKernels {
     if (![...endsOf(this.rig, full, 7)].every((weight) => weight === 0)) {
       throw new Error('Expected no weight beyond the ends of rows');
     }
-    const [rises, peaks, places, weights, gaps, certainties] = [0, 1, 5, 7, 9, 10].map((plane) =>
+    const [rises, peaks, depthIndices, weights, gaps, certainties] = [0, 1, 5, 7, 9, 10].map((plane) =>
       this.rig.read(full, plane),
     );
-    return { rises, peaks, places, weights, gaps, certainties };
+    return { rises, peaks, depthIndices, weights, gaps, certainties };
   }
 
   private run(kernel: Parameters<KernelRig['run']>[0], args: number[]): void {

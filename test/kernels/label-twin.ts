@@ -40,12 +40,14 @@ export function gatherTwin(scene: Scene, x: number, y: number) {
   );
   const joined = ofPeaks.slice(0, 3);
   const [, coarse] = scene.states;
-  const places = candidatesOf(scene, x, y).map(({ place }) => place);
-  if (coarse) places.push(at(coarse.secondOrdinal, x >> 1, y >> 1));
+  const depthIndices = candidatesOf(scene, x, y).map(({ depthIndex }) => depthIndex);
+  if (coarse) depthIndices.push(at(coarse.secondOrdinal, x >> 1, y >> 1));
   const same = Math.trunc(unitsOf(samePeak, scene.unit));
   // What both levels show is one candidate, that of level 0; a second peak of level 1 is none of its own.
   for (const n of [2, 3]) {
-    const alike = [0, 1].find((fine) => ofPeaks[fine] > 0 && Math.abs(places[n] - places[fine]) < same);
+    const alike = [0, 1].find(
+      (fine) => ofPeaks[fine] > 0 && Math.abs(depthIndices[n] - depthIndices[fine]) < same,
+    );
     if (ofPeaks[n] === 0 || alike === undefined) continue;
     joined[alike] = Math.min(127, joined[alike] + ofPeaks[n]);
     if (n === 2) joined[n] = 0;
@@ -57,7 +59,7 @@ export function gatherTwin(scene: Scene, x: number, y: number) {
   return { supports, contested };
 }
 
-/** How much two places are one: 1 at no distance, 0 from `reach` on. */
+/** How much two depth indices are one: 1 at no distance, 0 from `reach` on. */
 const likeness = (distance: number, reach: number) => Math.max(0, 1 - (distance / reach) ** 2) ** 2;
 
 /** Support of each candidate of a pixel, averaged over the pixels around that look like it; not rounded. */
@@ -66,7 +68,7 @@ export function aggregateTwin(scene: Scene, supports: Plane, hole: number, x: nu
   const reach = unitsOf(supportReach, scene.unit);
   const own = supportsAt(supports, x, y);
   const averaged = [0, 0, 0];
-  for (const { n, place, tone } of candidatesOf(scene, x, y)) {
+  for (const { n, depthIndex, tone } of candidatesOf(scene, x, y)) {
     if (own[n] === 0) continue;
     const seen: { tap: number; support: number; apart: number }[] = [];
     for (let j = -1; j <= 1; j++) {
@@ -75,9 +77,11 @@ export function aggregateTwin(scene: Scene, supports: Plane, hole: number, x: nu
         if (u < 0 || v < 0 || u >= scene.width || v >= scene.height) continue;
         const there = supportsAt(supports, u, v);
         const others = candidatesOf(scene, u, v);
-        const alike = others.map((other) => (there[other.n] > 0 ? likeness(other.place - place, reach) : 0));
+        const alike = others.map((other) =>
+          there[other.n] > 0 ? likeness(other.depthIndex - depthIndex, reach) : 0,
+        );
         const most = Math.max(...alike);
-        // Its tone where it shows this place; otherwise that of the best peak at the coarser level.
+        // Its tone where it shows this depth index; otherwise that of the best peak at the coarser level.
         const shown = most > 0 ? others[alike.indexOf(most)] : (others[2] ?? others[0]);
         const support = others.reduce((sum, other, k) => sum + alike[k] * there[other.n], 0);
         seen.push({ tap: taps[i + 1] * taps[j + 1], support, apart: shown.tone - tone });
@@ -94,14 +98,21 @@ export function aggregateTwin(scene: Scene, supports: Plane, hole: number, x: nu
   return averaged;
 }
 
-/** Whether a pixel of a level has a peak this high within reach of a place; all of it stored. */
-function hasPeak(scene: Scene, level: number, u: number, v: number, rise: number, place: number): boolean {
+/** Whether a pixel of a level has a peak this high within reach of a depth index; all of it stored. */
+function hasPeak(
+  scene: Scene,
+  level: number,
+  u: number,
+  v: number,
+  rise: number,
+  depthIndex: number,
+): boolean {
   const { best, before } = scene.states[level];
-  const isNear = Math.abs(at(before, u, v) - place) <= unitsOf(aroundSame, scene.unit);
+  const isNear = Math.abs(at(before, u, v) - depthIndex) <= unitsOf(aroundSame, scene.unit);
   return octavesOf(at(best, u, v)) >= Math.fround(rise) && isNear;
 }
 
-/** Pixels of a level within `reach` of level 0's pixel that have a peak this high near a place. */
+/** Pixels of a level within `reach` of level 0's pixel that have a peak this high near a depth index. */
 function peaksAround(
   scene: Scene,
   level: number,
@@ -109,20 +120,20 @@ function peaksAround(
   y: number,
   reach: number,
   rise: number,
-  place: number,
+  depthIndex: number,
 ) {
   const { width, height } = scene.states[level].best;
   let found = 0;
   for (let v = Math.max(0, (y >> level) - reach); v <= Math.min(height - 1, (y >> level) + reach); v++) {
     for (let u = Math.max(0, (x >> level) - reach); u <= Math.min(width - 1, (x >> level) + reach); u++) {
-      if (hasPeak(scene, level, u, v, rise, place)) found++;
+      if (hasPeak(scene, level, u, v, rise, depthIndex)) found++;
     }
   }
   return found;
 }
 
 /**
- * Stored place of the candidate of the most support, or what a coarser level shows, 0 = nothing; and the tones of that
+ * Stored depth index of the candidate of the most support, or what a coarser level shows, 0 = nothing; and the tones of that
  * candidate, or else of the best peak of level 0, and of the best peak at the coarser level.
  */
 export function labelTwin(scene: Scene, supports: Plane, x: number, y: number) {
@@ -131,21 +142,21 @@ export function labelTwin(scene: Scene, supports: Plane, x: number, y: number) {
   const most = Math.max(...candidates.map(({ n }) => own[n]));
   const best = most >= leastAveraged ? candidates.find(({ n }) => own[n] === most) : undefined;
   return {
-    label: best?.place ?? coarsePlace(scene, x, y),
+    label: best?.depthIndex ?? coarsePlace(scene, x, y),
     tone: (best ?? candidates[0]).tone,
     coarseTone: (candidates[2] ?? candidates[0]).tone,
   };
 }
 
-/** Stored place that the first of the coarser levels shows whose peak the pixels around share; 0 = none. */
+/** Stored depth index that the first of the coarser levels shows whose peak the pixels around share; 0 = none. */
 function coarsePlace(scene: Scene, x: number, y: number): number {
   for (let level = 2; level < scene.states.length; level++) {
     const { best, before, after } = scene.states[level];
     const [u, v] = [x >> level, y >> level];
     if (at(after, u, v) === 0 || octavesOf(at(best, u, v)) < leastRise) continue;
-    const place = at(before, u, v);
-    if (peaksAround(scene, level, x, y, aroundReach, aroundRise, place) < fewestAround) continue;
-    return place;
+    const depthIndex = at(before, u, v);
+    if (peaksAround(scene, level, x, y, aroundReach, aroundRise, depthIndex) < fewestAround) continue;
+    return depthIndex;
   }
   return 0;
 }

@@ -15,7 +15,7 @@ export const errorAt = (step: number) => Math.fround(2 / (1 + step / 16));
 
 export interface Peak {
   rise: number;
-  place: number;
+  depthIndex: number;
   weight: number;
   /** The curve ends there, so that nothing is known of its peak. */
   truncated?: boolean;
@@ -53,7 +53,7 @@ export function peakTwin(
 ): Peak {
   const value = (name: PlaneName) => at(state[name], x, y);
   const ordinal = value('bestOrdinal');
-  if (ordinal === 0) return { rise: 0, place: Number.NaN, weight: 0, fall: 0, missed: false };
+  if (ordinal === 0) return { rise: 0, depthIndex: Number.NaN, weight: 0, fall: 0, missed: false };
   const floor = noiseCodes[noiseBin(tone)];
   const rise = value('best') - floor;
 
@@ -85,7 +85,7 @@ export function peakTwin(
   const fall = crossed < longStep ? (bend / 2) * shift ** 2 : 0;
   return {
     rise: Math.max(0, rise),
-    place: ordinal + shift / crossed,
+    depthIndex: ordinal + shift / crossed,
     truncated,
     weight,
     fall,

@@ -2,14 +2,14 @@ import { beforeAll, describe, expect, it } from 'vitest';
 import { statePlane } from '../../src/focus/focus-tracker.js';
 import type { Planes } from '../../src/kernels/arena.js';
 import {
+  depthIndexAt,
   fractionBits,
   frames,
   levelTable,
   names,
-  placeAt,
   randomState,
   type State,
-  storedPlace,
+  storedIndex,
 } from './focus-state.js';
 import { at, KernelRig, type Plane, pictureOf, randomFrom, worstDifference } from './kernel-rig.js';
 import { errorAt, gapFall, noiseCodes, peakTwin, secondTwin } from './peak-twin.js';
@@ -30,7 +30,7 @@ const sizes = [
 ] as const;
 
 function placeState(state: State): Planes {
-  return rig.placeCodes(names.map((name) => state[name]));
+  return rig.storeCodes(names.map((name) => state[name]));
 }
 
 /** Steps by the ordinal of the frame before them, 1 beyond the ends. */
@@ -53,7 +53,7 @@ interface PeakSetting {
   unit?: number;
 }
 
-/** Runs `peakStrip` over all levels, coarsest first; the state's planes then hold rise, place and weight, and those of the second peak. */
+/** Runs `peakStrip` over all levels, coarsest first; the state's planes then hold rise, depth index and weight, and those of the second peak. */
 function findPeaks(
   states: readonly State[],
   { nearSign, noise = noiseCodes, steps = evenSteps, unit = 1 }: PeakSetting,
@@ -82,7 +82,7 @@ function storedPeak(planes: readonly Plane[], x: number, y: number) {
   const weight = at(planes[2], x, y);
   return {
     rise: at(planes[0], x, y),
-    place: placeAt(at(planes[1], x, y)),
+    depthIndex: depthIndexAt(at(planes[1], x, y)),
     weight: (weight & 0x7fff) / 64,
     gap: weight >= 0x8000,
   };
@@ -110,18 +110,18 @@ describe('peakStrip', () => {
             const tone = at(states[0].tones, u, v) & 255;
             const expected = peakTwin(states[level], x, y, tone, steps, unit);
             const second = secondTwin(states[level], x, y, tone);
-            const stored = second.ordinal > 0 ? storedPlace(second.ordinal) : 0;
+            const stored = second.ordinal > 0 ? storedIndex(second.ordinal) : 0;
             expect([3, 4].map((plane) => at(found[level][plane], x, y))).toEqual([second.rise, stored]);
             if (second.ordinal > 0) seen.second++;
             else if (at(states[level].secondOrdinal, x, y) > 0) seen.dropped++;
             const peak = storedPeak(found[level], x, y);
-            if (Number.isNaN(expected.place)) {
+            if (Number.isNaN(expected.depthIndex)) {
               seen.none++;
               expect(found[level].map((plane) => at(plane, x, y))).toEqual([0, 0, 0, 0, 0]);
               continue;
             }
             expect(peak.rise).toBe(expected.rise);
-            expect(Math.abs(peak.place - expected.place)).toBeLessThan(0.51 / 64);
+            expect(Math.abs(peak.depthIndex - expected.depthIndex)).toBeLessThan(0.51 / 64);
             expect(Math.abs(peak.weight - expected.weight)).toBeLessThan(0.51 / 64 + 1e-5 * expected.weight);
             if (expected.truncated) {
               seen.truncated++;
@@ -130,7 +130,7 @@ describe('peakStrip', () => {
               expect(peak.gap).toBe(expected.missed);
             }
             if (peak.gap && peak.weight > 0) seen.gap++;
-            if (Math.abs(expected.place - at(states[level].bestOrdinal, x, y)) > 0.51) seen.end++;
+            if (Math.abs(expected.depthIndex - at(states[level].bestOrdinal, x, y)) > 0.51) seen.end++;
           }
         }
       });
@@ -144,15 +144,15 @@ describe('peakStrip', () => {
     for (const step of steps.slice(1, frames)) at1.push(at1[at1.length - 1] + step);
     const random = randomFrom(8);
     const curves = Array.from({ length: width * height }, () => ({
-      place: at1[2] + random() * (at1[frames - 1] - at1[2]),
+      depthIndex: at1[2] + random() * (at1[frames - 1] - at1[2]),
       width: 0.7 + random() * 3,
     }));
     const nearest = (i: number) => {
-      const off = at1.map((at, ordinal) => (ordinal < 1 ? 1e9 : Math.abs(at - curves[i].place)));
+      const off = at1.map((at, ordinal) => (ordinal < 1 ? 1e9 : Math.abs(at - curves[i].depthIndex)));
       return off.indexOf(Math.min(...off));
     };
     const code = (i: number, ordinal: number) =>
-      Math.round(20_000 - 512 * octavesAt(at1[ordinal] - curves[i].place, curves[i].width));
+      Math.round(20_000 - 512 * octavesAt(at1[ordinal] - curves[i].depthIndex, curves[i].width));
     const of = (value: (i: number) => number) => pictureOf(width, height, (x, y) => value(y * width + x));
     const state = {
       ...randomState(sizes[0], 1),
@@ -163,11 +163,11 @@ describe('peakStrip', () => {
       secondOrdinal: of(() => 0),
     };
     const { levels } = findPeaks([state], { nearSign: 0, steps });
-    const places = rig.read(levels[0], 1);
-    const errors = curves.map(({ place }, i) => {
-      const found = placeAt(places.data[i]);
+    const depthIndices = rig.read(levels[0], 1);
+    const errors = curves.map(({ depthIndex }, i) => {
+      const found = depthIndexAt(depthIndices.data[i]);
       const below = Math.min(frames - 1, Math.floor(found));
-      return Math.abs(at1[below] + (found - below) * steps[below] - place);
+      return Math.abs(at1[below] + (found - below) * steps[below] - depthIndex);
     });
     return Math.max(...errors);
   }
@@ -223,13 +223,14 @@ describe('peakStrip', () => {
       findPeaks(turned, { nearSign: -1, steps: steps.toReversed() }),
     ].map(({ levels }) => levels.map((planes) => [0, 1, 2, 5, 7].map((plane) => rig.read(planes, plane))));
     // Halves round up either way: a step of 1/64 frame.
-    const turnedPlace = (place: number) => (place === 0 ? 0 : storedPlace(frames + 1 - placeAt(place)));
-    plain.forEach(([rises, places, weights, seconds, secondPlaces], level) => {
+    const turnedIndex = (depthIndex: number) =>
+      depthIndex === 0 ? 0 : storedIndex(frames + 1 - depthIndexAt(depthIndex));
+    plain.forEach(([rises, depthIndices, weights, seconds, secondPlaces], level) => {
       const other = mirrored[level];
       expect([other[0], other[2], other[3]]).toEqual([rises, weights, seconds]);
       const turnedPlaces = (plane: Plane) =>
-        pictureOf(plane.width, plane.height, (x, y) => turnedPlace(at(plane, x, y)));
-      expect(worstDifference(other[1], turnedPlaces(places))).toBeLessThanOrEqual(1);
+        pictureOf(plane.width, plane.height, (x, y) => turnedIndex(at(plane, x, y)));
+      expect(worstDifference(other[1], turnedPlaces(depthIndices))).toBeLessThanOrEqual(1);
       expect(worstDifference(other[4], turnedPlaces(secondPlaces))).toBe(0);
     });
   });

@@ -11,11 +11,11 @@ beforeAll(async () => {
 
 const fullWeight = 320;
 const tileColumns = 64;
-/** Peaks this near to a place mean it, 1/64 frame: any will do. */
-const samePlace = 144;
+/** Peaks this near to a depth index mean it, 1/64 frame: any will do. */
+const sameIndex = 144;
 /** How far around a pixel of a gap others are asked, px: as in judgeStrip. */
 const gapReach = 3;
-/** Stored places are (ordinal + 4) x 64: six fraction bits. */
+/** Stored depth indices are (ordinal + 4) x 64: six fraction bits. */
 const fractionBits = 6;
 const stored = (ordinal: number) => Math.round((ordinal + 4) * 64);
 
@@ -25,15 +25,15 @@ function randomPlaces(width: number, height: number, seed: number, count = 9): P
   return pictureOf(width, height, () => stored(-2 + random() * (count + 5)));
 }
 
-describe('halvePlacesStrip', () => {
+describe('halveIndicesStrip', () => {
   const halve = (fine: Plane, nearSign: number, oneMap = false, apart = 0) => {
     const [width, height] = [(fine.width + 1) >> 1, (fine.height + 1) >> 1];
-    const from = rig.placeCodes([fine]);
+    const from = rig.storeCodes([fine]);
     const blank = pictureOf(width, height, () => 7);
-    const to = rig.placeCodes([blank, blank]);
+    const to = rig.storeCodes([blank, blank]);
     const near = oneMap ? to.pointer : to.pointer + to.planeBytes;
     const args = [from.pointer, from.stride, fine.width, fine.height, to.pointer, near, to.stride];
-    rig.run('halvePlacesStrip', [...args, width, height, nearSign, apart], height);
+    rig.run('halveIndicesStrip', [...args, width, height, nearSign, apart], height);
     return { median: rig.read(to, 0), near: rig.read(to, 1) };
   };
 
@@ -116,31 +116,31 @@ function isInside({ toFrame, frame }: Stack, k: number, level: number, x: number
 }
 
 /** How much nearer something thin must be to be laid over the rest, 1/64 frame. */
-const strandApart = 3 * 64;
+const frontApart = 3 * 64;
 
 interface PlanInput {
-  places: Plane;
+  depthIndices: Plane;
   weights: Plane;
   /** Planes 0 to 6 of the level's peaks. */
   peaks: readonly Plane[] | undefined;
   level: number;
   rule: 'auto' | 'select' | 'weigh';
   stack: Stack;
-  /** Surface and strands of level 0; by default nothing is to be found in them. */
-  full?: { places: Plane; strands: Plane };
+  /** Surface and front layers of level 0; by default nothing is to be found in them. */
+  full?: { depthIndices: Plane; fronts: Plane };
 }
 
-function plan({ places, weights, peaks, level, rule, stack, full }: PlanInput) {
+function plan({ depthIndices, weights, peaks, level, rule, stack, full }: PlanInput) {
   const { toFrame, frame } = stack;
-  const { width, height } = places;
+  const { width, height } = depthIndices;
   const count = toFrame.length;
-  const from = rig.placeCodes([places]);
-  const sure = rig.placeCodes([weights]);
-  const own = peaks && rig.placeCodes(peaks);
-  const out = rig.placeCodes([places, places]);
+  const from = rig.storeCodes([depthIndices]);
+  const sure = rig.storeCodes([weights]);
+  const own = peaks && rig.storeCodes(peaks);
+  const out = rig.storeCodes([depthIndices, depthIndices]);
   const blank = pictureOf(weights.width, weights.height, () => 0);
-  const fullPlaces = rig.placeCodes([full?.places ?? blank]);
-  const fullStrands = rig.placeCodes([full?.strands ?? blank]);
+  const fullIndices = rig.storeCodes([full?.depthIndices ?? blank]);
+  const fullFronts = rig.storeCodes([full?.fronts ?? blank]);
   const frames = rig.arena.take(count * 56);
   rig.arena.f64(frames, count * 7).set(frameTable(toFrame, level));
   const tiles = Math.ceil(width / tileColumns) * Math.ceil(height / stripRows);
@@ -153,20 +153,20 @@ function plan({ places, weights, peaks, level, rule, stack, full }: PlanInput) {
     [
       from.pointer,
       from.stride,
-      fullPlaces.pointer,
+      fullIndices.pointer,
       sure.pointer,
       sure.stride,
       weights.width,
       weights.height,
       fullWeight,
-      fullStrands.pointer,
-      fullStrands.stride,
+      fullFronts.pointer,
+      fullFronts.stride,
       own?.pointer ?? 0,
       own?.planeBytes ?? 0,
       own?.stride ?? 0,
       own ? own.pointer + 5 * own.planeBytes : 0,
-      strandApart,
-      samePlace,
+      frontApart,
+      sameIndex,
       1,
       out.pointer,
       out.pointer + out.planeBytes,
@@ -193,7 +193,7 @@ function plan({ places, weights, peaks, level, rule, stack, full }: PlanInput) {
   return {
     centre: rig.read(out, 0),
     reach: pictureOf(width, height, (x, y) => 4 * (at(packed, x, y) & 63)),
-    strand: (x: number, y: number) => at(packed, x, y) >> 6,
+    front: (x: number, y: number) => at(packed, x, y) >> 6,
     source: (x: number, y: number) => named[y * width + x],
     isUsed: (x: number, y: number, ordinal: number) => {
       const tile = Math.floor(y / stripRows) * Math.ceil(width / tileColumns) + Math.floor(x / tileColumns);
@@ -203,18 +203,20 @@ function plan({ places, weights, peaks, level, rule, stack, full }: PlanInput) {
 }
 
 /** Random peaks of a level: half of them near the surface, rises about the four octaves that overrule it. */
-function randomPeaks(places: Plane, count: number, seed: number): Plane[] {
+function randomPeaks(depthIndices: Plane, count: number, seed: number): Plane[] {
   const random = randomFrom(seed);
-  const { width, height } = places;
+  const { width, height } = depthIndices;
   const of = (value: (x: number, y: number) => number) => pictureOf(width, height, value);
   const blank = of(() => 9);
   const rise = of(() => Math.floor(random() * 4096));
-  const place = of((x, y) =>
-    random() < 0.5 ? at(places, x, y) + Math.floor(random() * 40 - 20) : stored(1 + random() * (count - 1)),
+  const depthIndex = of((x, y) =>
+    random() < 0.5
+      ? at(depthIndices, x, y) + Math.floor(random() * 40 - 20)
+      : stored(1 + random() * (count - 1)),
   );
   const ordinal = of(() => Math.floor(random() * (count + 1)));
-  const strand = of(() => Math.max(0, Math.floor((random() * 2 - 1) * count)));
-  return [rise, place, blank, blank, blank, strand, ordinal];
+  const front = of(() => Math.max(0, Math.floor((random() * 2 - 1) * count)));
+  return [rise, depthIndex, blank, blank, blank, front, ordinal];
 }
 
 const planCases = [0, 1, 2, 3].flatMap((level) =>
@@ -232,27 +234,27 @@ describe('planStrip', () => {
       const stack = randomStack(full.width, full.height, count, 6 + level, { offsetPx: -12 });
       const random = randomFrom(level);
       const [width, height] = [Math.ceil(full.width / 2 ** level), Math.ceil(full.height / 2 ** level)];
-      const places = randomPlaces(width, height, 7, count);
+      const depthIndices = randomPlaces(width, height, 7, count);
       const weights = pictureOf(full.width, full.height, () => Math.floor(random() * 500));
-      const peaks = randomPeaks(places, count, 8);
-      // A few scattered places, so that a coarse pixel's window holds some and not all.
+      const peaks = randomPeaks(depthIndices, count, 8);
+      // A few scattered depth indices, so that a coarse pixel's window holds some and not all.
       const sparse = (value: () => number) =>
         pictureOf(full.width, full.height, () => (random() < 0.03 ? value() : 0));
-      const fullPlaces = sparse(() => stored(1 + random() * count));
-      const fullStrands = sparse(() => 1 + Math.floor(random() * count));
+      const fullIndices = sparse(() => stored(1 + random() * count));
+      const fullFronts = sparse(() => 1 + Math.floor(random() * count));
       const found = plan({
-        ...{ places, weights, peaks, level, rule, stack },
-        full: { places: fullPlaces, strands: fullStrands },
+        ...{ depthIndices, weights, peaks, level, rule, stack },
+        full: { depthIndices: fullIndices, fronts: fullFronts },
       });
-      /** Whether level 0 has something near `place` in the window of a coarse pixel. */
-      const isThere = (place: number, x: number, y: number) => {
+      /** Whether level 0 has something near `depth index` in the window of a coarse pixel. */
+      const isThere = (depthIndex: number, x: number, y: number) => {
         for (let j = -3; j <= 3; j++) {
           for (let i = -3; i <= 3; i++) {
             const u = Math.max(0, Math.min(full.width - 1, (x + i) * 2 ** level));
             const v = Math.max(0, Math.min(full.height - 1, (y + j) * 2 ** level));
-            const strand = at(fullStrands, u, v);
-            if (Math.abs(at(fullPlaces, u, v) / 64 - 4 - place) <= samePlace / 64) return true;
-            if (strand > 0 && Math.abs(strand - place) <= samePlace / 64) return true;
+            const front = at(fullFronts, u, v);
+            if (Math.abs(at(fullIndices, u, v) / 64 - 4 - depthIndex) <= sameIndex / 64) return true;
+            if (front > 0 && Math.abs(front - depthIndex) <= sameIndex / 64) return true;
           }
         }
         return false;
@@ -265,7 +267,7 @@ describe('planStrip', () => {
       for (let y = 0; y < height; y++) {
         for (let x = 0; x < width; x++) {
           // A plain reading of the rule, in frames.
-          let centre = at(places, x, y) / 64 - 4;
+          let centre = at(depthIndices, x, y) / 64 - 4;
           const weight = at(
             weights,
             Math.min(full.width - 1, x << level),
@@ -275,18 +277,18 @@ describe('planStrip', () => {
           let reach = 84 / 64;
           // Kept to 1/16 frame.
           if (level < 3) reach = Math.floor(16 * Math.max(reach, 1 + (unsure * (252 - 64)) / 64)) / 16;
-          const [rise, place, ordinal] = [peaks[0], peaks[1], peaks[6]].map((plane) => at(plane, x, y));
+          const [rise, depthIndex, ordinal] = [peaks[0], peaks[1], peaks[6]].map((plane) => at(plane, x, y));
           if (rule === 'select') {
             if (ordinal > 0) centre = ordinal;
             reach = 60 / 64;
           } else if (rule === 'auto') {
-            const own = place / 64 - 4;
+            const own = depthIndex / 64 - 4;
             // Something near that can be laid over the rest does not take its place.
             let nearer = level < 3 ? at(peaks[5], x, y) : 0;
             // A coarse level is believed only where the finest has the same.
             if (level > 0 && nearer > 0 && !isThere(nearer, x, y)) nearer = 0;
-            const isFounded = level === 0 || Math.abs(own - centre) < samePlace / 64 || isThere(own, x, y);
-            const isLaid = nearer > 0 && Math.min(centre - nearer, centre - own) > strandApart / 64;
+            const isFounded = level === 0 || Math.abs(own - centre) < sameIndex / 64 || isThere(own, x, y);
+            const isLaid = nearer > 0 && Math.min(centre - nearer, centre - own) > frontApart / 64;
             if (rise > 4 * 512 && Math.abs(own - centre) > 0.25 && !isFounded) seen.unfounded++;
             if (rise > 4 * 512 && Math.abs(own - centre) > 0.25 && !isLaid && isFounded) {
               centre = own;
@@ -322,9 +324,9 @@ describe('planStrip', () => {
           // Something nearer is laid over the finest three levels.
           const near = at(peaks[5], x, y);
           const isNear = level < 3 && near > 0 && (level === 0 || isThere(near, x, y));
-          const isLaid = rule === 'auto' && isNear && foundCentre - 64 * near > strandApart;
+          const isLaid = rule === 'auto' && isNear && foundCentre - 64 * near > frontApart;
           if (isLaid) seen.laid++;
-          check(found.strand(x, y) === (isLaid ? near : 0), `strand ${found.strand(x, y)} at ${x} ${y}`);
+          check(found.front(x, y) === (isLaid ? near : 0), `front ${found.front(x, y)} at ${x} ${y}`);
           if (level === 0 && isLaid) check(found.isUsed(x, y, near), `no use of ${near} at ${x} ${y}`);
         }
       }
@@ -341,9 +343,9 @@ describe('planStrip', () => {
   it('names the frames that have weight in a tile, and no others', () => {
     const stack = randomStack(full.width, full.height, 20, 3);
     // A slope, so that tiles differ; sure on one side, unsure on the other.
-    const places = pictureOf(full.width, full.height, (x, y) => stored(1 + x / 12 + y / 20));
+    const depthIndices = pictureOf(full.width, full.height, (x, y) => stored(1 + x / 12 + y / 20));
     const weights = pictureOf(full.width, full.height, (x) => 4 * x);
-    const found = plan({ places, weights, peaks: undefined, level: 0, rule: 'weigh', stack });
+    const found = plan({ depthIndices, weights, peaks: undefined, level: 0, rule: 'weigh', stack });
     for (let top = 0; top < full.height; top += stripRows) {
       for (let left = 0; left < full.width; left += tileColumns) {
         for (let ordinal = 1; ordinal <= 20; ordinal++) {
@@ -373,12 +375,12 @@ describe('reach', () => {
       const stack = randomStack(full.width, full.height, count, 40 + level, { rollRad });
       const [width, height] = [Math.ceil(full.width / 2 ** level), Math.ceil(full.height / 2 ** level)];
       const frameReach = new FrameReach(stack.toFrame, stack.frame, width, level);
-      const picture = rig.place([0, 1, 2].map(() => pictureOf(width, height, () => 100)));
+      const picture = rig.store([0, 1, 2].map(() => pictureOf(width, height, () => 100)));
       const seen = { outside: 0, unlike: 0, untrue: 0 };
       for (let k = 0; k < count; k++) {
         const acc = rig.arena.takeCleared(width, height, 3, 4);
         const sum = rig.arena.takeCleared(width, height, 1, 4);
-        const [centre, one] = [64, 16].map((code) => rig.placeCodes([pictureOf(width, height, () => code)]));
+        const [centre, one] = [64, 16].map((code) => rig.storeCodes([pictureOf(width, height, () => code)]));
         rig.run(
           'accumulateStrip',
           [
@@ -420,9 +422,9 @@ describe('reach', () => {
   it('leaves a pixel without source exactly where no frame reaches', () => {
     const [width, height] = [155, 83];
     const stack = randomStack(width, height, 5, 9, { rollRad: 0.05, offsetPx: 7 });
-    const places = randomPlaces(width, height, 1, 5);
+    const depthIndices = randomPlaces(width, height, 1, 5);
     const weights = pictureOf(width, height, () => 100);
-    const found = plan({ places, weights, peaks: undefined, level: 0, rule: 'weigh', stack });
+    const found = plan({ depthIndices, weights, peaks: undefined, level: 0, rule: 'weigh', stack });
     const frameReach = new FrameReach(stack.toFrame, stack.frame, width, 0);
     let none = 0;
     let wrong = 0;
@@ -440,10 +442,10 @@ describe('reach', () => {
 });
 
 describe('judgeStrip', () => {
-  it('tells confidence and coverage from place, weight, certainty, gap, long steps and the frames that reach', () => {
+  it('tells confidence and coverage from depth index, weight, certainty, gap, long steps and the frames that reach', () => {
     const [width, height, count] = [93, 67, 9];
     const random = randomFrom(5);
-    const places = pictureOf(width, height, () => stored(-1 + random() * (count + 3)));
+    const depthIndices = pictureOf(width, height, () => stored(-1 + random() * (count + 3)));
     const weights = pictureOf(width, height, () => Math.floor(random() ** 3 * 700));
     const truncated = 1;
     const gaps = pictureOf(width, height, (x) => {
@@ -451,7 +453,7 @@ describe('judgeStrip', () => {
       return random() < (x < width / 2 ? 0.6 : 0.3) ? 0x8000 : 0;
     });
     const certainties = pictureOf(width, height, () => Math.floor(random() * 256));
-    const planes = rig.placeCodes([places, weights, gaps, certainties]);
+    const planes = rig.storeCodes([depthIndices, weights, gaps, certainties]);
     const isMissed = (x: number, y: number) => at(gaps, x, y) === 0x8000;
     // A gap is what most curves about it have missed as well.
     const isGap = (x: number, y: number) => {
@@ -496,9 +498,9 @@ describe('judgeStrip', () => {
       const isReached = (ordinal: number) =>
         x >= frameReach.from[ordinal - 1] && x < frameReach.to[ordinal - 1];
       const share = Math.min(1, weights.data[i] / fullWeight);
-      const place = places.data[i] / 64 - 4;
+      const depthIndex = depthIndices.data[i] / 64 - 4;
       // The frame at an end of the stack, or one within three quarters of a step, or half a long one.
-      const inside = Math.max(1, Math.min(count, place));
+      const inside = Math.max(1, Math.min(count, depthIndex));
       const isSharpIn = (ordinal: number) => {
         const isLong = reaches[Math.floor(inside)] > 0 && inside !== Math.floor(inside);
         return Math.abs(ordinal - inside) <= (isLong ? 0.5 : 0.75) && isReached(ordinal);
@@ -509,10 +511,12 @@ describe('judgeStrip', () => {
       let kind = 0;
       if (!ordinals.every(isReached) && !isInReach) kind = 5;
       else if (share < 1 / 8) kind = 4;
-      else if (place < 1 - 0.75) kind = 1;
-      else if (place > count + 0.75) kind = 2;
-      else if (place >= 3 && place < 4) kind = Math.min(place - 3, 4 - place) > 20 / 64 ? 3 : 0;
-      else if (place >= 7 && place < 8) kind = Math.min(place - 7, 8 - place) > 10 / 64 ? 3 : 0;
+      else if (depthIndex < 1 - 0.75) kind = 1;
+      else if (depthIndex > count + 0.75) kind = 2;
+      else if (depthIndex >= 3 && depthIndex < 4)
+        kind = Math.min(depthIndex - 3, 4 - depthIndex) > 20 / 64 ? 3 : 0;
+      else if (depthIndex >= 7 && depthIndex < 8)
+        kind = Math.min(depthIndex - 7, 8 - depthIndex) > 10 / 64 ? 3 : 0;
       else if (isGap(x, y)) kind = 3;
       const sure = Math.min(255 * share, certainties.data[i]);
       if (kinds[i] !== kind || Math.abs(shares[i] - (kind === 5 ? 0 : sure)) > 0.5) wrong++;

@@ -42,7 +42,7 @@ describe('encodeStrip', () => {
       const lights = samples.map((plane) =>
         pictureOf(width, height, (x, y) => Math.fround(lightAt(curve, at(plane, x, y)))),
       );
-      const planes = rig.place(lights);
+      const planes = rig.store(lights);
       rig.run(
         'encodeStrip',
         [planes.pointer, planes.stride, planes.planeBytes, width, height, ...curve],
@@ -60,7 +60,7 @@ describe('encodeStrip', () => {
 describe('reduceStrip', () => {
   it.each(sizes)('reduces %i x %i planes as the formula says', (width, height) => {
     const pictures = [1, 2, 3].map((seed) => noise(width, height, seed));
-    const fine = rig.place(pictures);
+    const fine = rig.store(pictures);
     const coarse = rig.arena.takePlanes((width + 1) >> 1, (height + 1) >> 1, 3, 4);
     rig.run(
       'reduceStrip',

@@ -118,7 +118,7 @@ describe('bandStrip', () => {
   });
 });
 
-/** The columns I, P, Q, Ix, Iy of the tile's model at a place, `x` and `y` from the tile's centre. */
+/** The columns I, P, Q, Ix, Iy of the tile's model at a position, `x` and `y` from the tile's centre. */
 function columns(at: Picture, px: number, py: number, x: number, y: number): number[] {
   const i = at(px, py);
   const gx = (at(px + 1, py) - at(px - 1, py)) / 2;

@@ -1,5 +1,5 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { endsOf, fractionBits, frames, placeAt, soilEnds, storedPlace } from './focus-state.js';
+import { depthIndexAt, endsOf, fractionBits, frames, soilEnds, storedIndex } from './focus-state.js';
 import { at, KernelRig, type Plane, pictureOf, randomFrom, worstDifference } from './kernel-rig.js';
 
 let rig: KernelRig;
@@ -9,34 +9,34 @@ beforeAll(async () => {
 
 const [width, height] = [53, 37];
 
-/** A map of places about two surfaces, and weights: unknown, weak and sure. */
+/** A map of depth indices about two surfaces, and weights: unknown, weak and sure. */
 function randomMap(w: number, h: number, seed: number, most = 12_000) {
   const random = randomFrom(seed);
   const weights = pictureOf(w, h, () => (random() < 0.4 ? 0 : Math.floor(random() ** 3 * most)));
-  const places = pictureOf(w, h, (x, y) => {
+  const depthIndices = pictureOf(w, h, (x, y) => {
     if (at(weights, x, y) === 0 && random() < 0.5) return 0;
-    return storedPlace((x * 2 > w ? 9 : 4) + random() * 1.5);
+    return storedIndex((x * 2 > w ? 9 : 4) + random() * 1.5);
   });
-  return { places, weights };
+  return { depthIndices, weights };
 }
 
 interface Map2 {
-  places: Plane;
+  depthIndices: Plane;
   weights: Plane;
 }
 
-function smooth({ places, weights }: Map2, step: number, tolerance = 1.2): Map2 {
-  const [from, to] = [rig.placeCodes([places, weights]), rig.placeCodes([places, weights])];
+function smooth({ depthIndices, weights }: Map2, step: number, tolerance = 1.2): Map2 {
+  const [from, to] = [rig.storeCodes([depthIndices, weights]), rig.storeCodes([depthIndices, weights])];
   soilEnds(rig, to, 1);
   const pointers = [from, to].flatMap(({ pointer, planeBytes }) => [pointer, pointer + planeBytes]);
   rig.run(
     'smoothStrip',
-    [...pointers, from.stride, places.width, places.height, step, tolerance, fractionBits],
-    places.height,
+    [...pointers, from.stride, depthIndices.width, depthIndices.height, step, tolerance, fractionBits],
+    depthIndices.height,
   );
   // The next pass counts on it: nothing is known beyond the ends of rows.
   expect(endsOf(rig, to, 1)).toEqual(new Set([0]));
-  return { places: rig.read(to, 0), weights: rig.read(to, 1) };
+  return { depthIndices: rig.read(to, 0), weights: rig.read(to, 1) };
 }
 
 describe('smoothStrip', () => {
@@ -45,7 +45,7 @@ describe('smoothStrip', () => {
     [2, 30, 21],
     [4, 61, 35],
     [6, 17, 9],
-  ])('weighs neighbours by how near their place is, %i px apart, %i x %i', (step, w, h) => {
+  ])('weighs neighbours by how near their depthIndex is, %i px apart, %i x %i', (step, w, h) => {
     const map = randomMap(w, h, step);
     const tolerance = 1.2;
     const found = smooth(map, step, tolerance);
@@ -53,7 +53,7 @@ describe('smoothStrip', () => {
     let unknown = 0;
     for (let y = 0; y < h; y++) {
       for (let x = 0; x < w; x++) {
-        const own = placeAt(at(map.places, x, y));
+        const own = depthIndexAt(at(map.depthIndices, x, y));
         // The weight is the mean over those that agree; those that are unknown count as weight 0.
         let agreeing = 0;
         let sum = 0;
@@ -64,17 +64,17 @@ describe('smoothStrip', () => {
             if (u < 0 || v < 0 || u >= w || v >= h) continue;
             const tap = taps[i + 2] * taps[j + 2];
             const known = at(map.weights, u, v);
-            const place = placeAt(at(map.places, u, v));
-            const apart = at(map.weights, x, y) > 0 ? ((place - own) / tolerance) ** 2 : 0;
+            const depthIndex = depthIndexAt(at(map.depthIndices, u, v));
+            const apart = at(map.weights, x, y) > 0 ? ((depthIndex - own) / tolerance) ** 2 : 0;
             const agrees = tap / (1 + apart ** 2);
             agreeing += known > 0 ? agrees : tap;
             sum += agrees * known;
-            sumPlace += agrees * known * place;
+            sumPlace += agrees * known * depthIndex;
           }
         }
-        const place = sum > 0 ? sumPlace / sum : own;
+        const depthIndex = sum > 0 ? sumPlace / sum : own;
         const weight = sum / agreeing;
-        expect(Math.abs(placeAt(at(found.places, x, y)) - place)).toBeLessThan(0.51 / 64);
+        expect(Math.abs(depthIndexAt(at(found.depthIndices, x, y)) - depthIndex)).toBeLessThan(0.51 / 64);
         expect(Math.abs(at(found.weights, x, y) - weight)).toBeLessThan(0.51 + 1e-5 * weight);
         if (at(map.weights, x, y) === 0) unknown++;
       }
@@ -83,8 +83,8 @@ describe('smoothStrip', () => {
   });
 
   it('keeps the weight beside another surface, which says nothing of its own, and loses it beside the unknown', () => {
-    const step = pictureOf(width, height, (x) => storedPlace(x < 20 ? 3 : 40));
-    const edge = smooth({ places: step, weights: pictureOf(width, height, () => 900) }, 1);
+    const step = pictureOf(width, height, (x) => storedIndex(x < 20 ? 3 : 40));
+    const edge = smooth({ depthIndices: step, weights: pictureOf(width, height, () => 900) }, 1);
     expect(
       worstDifference(
         edge.weights,
@@ -92,43 +92,48 @@ describe('smoothStrip', () => {
       ),
     ).toBeLessThanOrEqual(1);
     const half = pictureOf(width, height, (x) => (x < 20 ? 900 : 0));
-    const shore = smooth({ places: step, weights: half }, 1);
+    const shore = smooth({ depthIndices: step, weights: half }, 1);
     // Of the taps [1 4 6 4 1] / 16, the last known column lacks 5.
     expect(Math.abs(at(shore.weights, 19, 18) - (900 * 11) / 16)).toBeLessThanOrEqual(1);
     expect(at(shore.weights, 10, 18)).toBe(900);
   });
 
-  it('keeps a constant place constant', () => {
+  it('keeps a constant depth index constant', () => {
     const map = randomMap(width, height, 3);
-    const places = pictureOf(width, height, (x, y) => (at(map.weights, x, y) > 0 ? storedPlace(5.25) : 0));
-    const found = smooth({ ...map, places }, 2);
-    const expected = pictureOf(width, height, (x, y) =>
-      at(found.weights, x, y) > 0 ? storedPlace(5.25) : at(found.places, x, y),
+    const depthIndices = pictureOf(width, height, (x, y) =>
+      at(map.weights, x, y) > 0 ? storedIndex(5.25) : 0,
     );
-    expect(worstDifference(found.places, expected)).toBe(0);
+    const found = smooth({ ...map, depthIndices }, 2);
+    const expected = pictureOf(width, height, (x, y) =>
+      at(found.weights, x, y) > 0 ? storedIndex(5.25) : at(found.depthIndices, x, y),
+    );
+    expect(worstDifference(found.depthIndices, expected)).toBe(0);
     expect(found.weights.data.filter((weight) => weight > 0).length).toBeGreaterThan(1800);
   });
 
-  it('leaves a sure place alone: unsure neighbours do not move it, nor does another surface', () => {
-    const { places } = randomMap(width, height, 4);
+  it('leaves a sure depth index alone: unsure neighbours do not move it, nor does another surface', () => {
+    const { depthIndices } = randomMap(width, height, 4);
     const lone = (x: number, y: number) => x % 5 === 0 && y % 5 === 0;
-    const sparse = smooth({ places, weights: pictureOf(width, height, (x, y) => (lone(x, y) ? 900 : 0)) }, 1);
-    const step = pictureOf(width, height, (x) => storedPlace(x < 20 ? 3 : 11));
-    const edge = smooth({ places: step, weights: pictureOf(width, height, () => 900) }, 1);
+    const sparse = smooth(
+      { depthIndices, weights: pictureOf(width, height, (x, y) => (lone(x, y) ? 900 : 0)) },
+      1,
+    );
+    const step = pictureOf(width, height, (x) => storedIndex(x < 20 ? 3 : 11));
+    const edge = smooth({ depthIndices: step, weights: pictureOf(width, height, () => 900) }, 1);
     for (let y = 0; y < height; y += 5) {
-      for (let x = 0; x < width; x += 5) expect(at(sparse.places, x, y)).toBe(at(places, x, y));
+      for (let x = 0; x < width; x += 5) expect(at(sparse.depthIndices, x, y)).toBe(at(depthIndices, x, y));
     }
-    expect(worstDifference(edge.places, step)).toBeLessThanOrEqual(1);
+    expect(worstDifference(edge.depthIndices, step)).toBeLessThanOrEqual(1);
   });
 });
 
 const half = (n: number) => (n + 1) >> 1;
 
-function push({ places, weights }: Map2, full: number): Map2 {
-  const fine = rig.placeCodes([places, weights]);
-  const [w, h] = [half(places.width), half(places.height)];
+function push({ depthIndices, weights }: Map2, full: number): Map2 {
+  const fine = rig.storeCodes([depthIndices, weights]);
+  const [w, h] = [half(depthIndices.width), half(depthIndices.height)];
   const blank = pictureOf(w, h, () => 7);
-  const out = rig.placeCodes([blank, blank]);
+  const out = rig.storeCodes([blank, blank]);
   rig.run(
     'pushStrip',
     [
@@ -146,12 +151,12 @@ function push({ places, weights }: Map2, full: number): Map2 {
     ],
     h,
   );
-  return { places: rig.read(out, 0), weights: rig.read(out, 1) };
+  return { depthIndices: rig.read(out, 0), weights: rig.read(out, 1) };
 }
 
-function pull({ places, weights }: Map2, full: number, coarse: Plane): Plane {
-  const fine = rig.placeCodes([places, weights]);
-  const from = rig.placeCodes([coarse]);
+function pull({ depthIndices, weights }: Map2, full: number, coarse: Plane): Plane {
+  const fine = rig.storeCodes([depthIndices, weights]);
+  const from = rig.storeCodes([coarse]);
   rig.run(
     'pullStrip',
     [
@@ -188,18 +193,19 @@ describe.each([
           .map((i) => [2 * x + (i & 1), 2 * y + (i >> 1)] as const)
           .filter(([u, v]) => u < w && v < h);
         const sum = four.reduce((all, [u, v]) => all + confidence(u, v), 0);
-        const place = four.reduce((all, [u, v]) => all + confidence(u, v) * at(map.places, u, v), 0) / sum;
+        const depthIndex =
+          four.reduce((all, [u, v]) => all + confidence(u, v) * at(map.depthIndices, u, v), 0) / sum;
         // Each of the four confidences is cut to 1/32768, which moves a mean of small ones a little.
         expect(Math.abs(at(found.weights, x, y) / 32_768 - Math.min(1, sum))).toBeLessThan(4.1 / 32_768);
-        if (sum === 0) expect(at(found.places, x, y)).toBe(0);
-        else expect(Math.abs(at(found.places, x, y) - place)).toBeLessThanOrEqual(1);
+        if (sum === 0) expect(at(found.depthIndices, x, y)).toBe(0);
+        else expect(Math.abs(at(found.depthIndices, x, y) - depthIndex)).toBeLessThanOrEqual(1);
       }
     }
   });
 
   it('pulls the coarser map bilinearly into what is unsure', () => {
     const random = randomFrom(12);
-    const coarse = pictureOf(half(w), half(h), () => storedPlace(random() * frames));
+    const coarse = pictureOf(half(w), half(h), () => storedIndex(random() * frames));
     const found = pull(map, full, coarse);
     const linear = (i: number, n: number) => {
       const position = Math.max(0, Math.min(n - 1, i / 2 - 0.25));
@@ -213,20 +219,20 @@ describe.each([
         const row = (v: number) => at(coarse, x0, v) * (1 - fx) + at(coarse, x1, v) * fx;
         const filled = row(y0) * (1 - fy) + row(y1) * fy;
         const share = confidence(x, y);
-        const place = share * at(map.places, x, y) + (1 - share) * filled;
-        expect(Math.abs(at(found, x, y) - place)).toBeLessThanOrEqual(share === 1 ? 0 : 0.52);
+        const depthIndex = share * at(map.depthIndices, x, y) + (1 - share) * filled;
+        expect(Math.abs(at(found, x, y) - depthIndex)).toBeLessThanOrEqual(share === 1 ? 0 : 0.52);
       }
     }
   });
 
-  it('keeps a constant place constant', () => {
-    const places = pictureOf(w, h, () => storedPlace(7.5));
-    const coarse = push({ ...map, places }, full);
+  it('keeps a constant depth index constant', () => {
+    const depthIndices = pictureOf(w, h, () => storedIndex(7.5));
+    const coarse = push({ ...map, depthIndices }, full);
     coarse.weights.data.forEach((weight, i) => {
-      if (weight > 0) expect(coarse.places.data[i]).toBe(storedPlace(7.5));
+      if (weight > 0) expect(coarse.depthIndices.data[i]).toBe(storedIndex(7.5));
     });
-    const filled = pictureOf(half(w), half(h), () => storedPlace(7.5));
-    const blank = pictureOf(w, h, (x, y) => (at(map.weights, x, y) > 0 ? storedPlace(7.5) : 0));
-    expect(worstDifference(pull({ ...map, places: blank }, full, filled), places)).toBe(0);
+    const filled = pictureOf(half(w), half(h), () => storedIndex(7.5));
+    const blank = pictureOf(w, h, (x, y) => (at(map.weights, x, y) > 0 ? storedIndex(7.5) : 0));
+    expect(worstDifference(pull({ ...map, depthIndices: blank }, full, filled), depthIndices)).toBe(0);
   });
 });

@@ -32,13 +32,13 @@ interface Drawn {
 /** Spill at pixels of level 0, and its addresses. */
 function findSpill(sign: -1 | 1, { frameAt, weightOf = () => sure, isLit }: Drawn) {
   const gap = gapFrames * 64;
-  const places = rig.placeCodes([pictureOf(width, height, (x, y) => storedOf(frameAt(x, y)))]);
-  const weights = rig.placeCodes([pictureOf(width, height, weightOf)]);
+  const depthIndices = rig.storeCodes([pictureOf(width, height, (x, y) => storedOf(frameAt(x, y)))]);
+  const weights = rig.storeCodes([pictureOf(width, height, weightOf)]);
   const lights = new Uint8Array(half.width * half.height * 4).map((_, i) => {
     const [x, y] = [2 * ((i >> 2) % half.width), 2 * Math.floor((i >> 2) / half.width)];
     return i % 4 < 3 && isLit(x, y) ? [200, 90, 30][i % 4] : 0;
   });
-  const full = [places.pointer, weights.pointer, sure, places.stride, width, height];
+  const full = [depthIndices.pointer, weights.pointer, sure, depthIndices.stride, width, height];
   const grids: { pointer: number; width: number; height: number }[] = [];
   let fine: { width: number; height: number } = half;
   for (let i = 0; i < 5; i++) {
@@ -65,7 +65,16 @@ function findSpill(sign: -1 | 1, { frameAt, weightOf = () => sure, isLit }: Draw
   const outSpill = rig.arena.take(half.width * half.height * 8);
   const points = rig.placeSamples(spiralPoints(samples, (part) => part));
   const optics = [blurPx, gap, sign, fractionBits, rig.placeSamples(reaches), blocks];
-  const from = [places.pointer, weights.pointer, sure, places.stride, table, grids.length, points, samples];
+  const from = [
+    depthIndices.pointer,
+    weights.pointer,
+    sure,
+    depthIndices.stride,
+    table,
+    grids.length,
+    points,
+    samples,
+  ];
   rig.run('spillStrip', [...from, ...optics, outPlaces, outSpill, half.width, half.height], half.height);
   const values = rig.arena.u16(outSpill, half.width * half.height * 4).slice();
   const at = (x: number, y: number) => 4 * ((y >> 1) * half.width + (x >> 1));
@@ -163,7 +172,7 @@ it('what was spilled upon is seen again, in light, in its own frames alone', () 
     }),
   );
   const worstAt = (ordinal: number) => {
-    const planes = rig.place(seen);
+    const planes = rig.store(seen);
     const frame = [planes.pointer, planes.stride, planes.planeBytes, half.width, half.height, ...srgbCurve];
     rig.run(
       'subtractSpillStrip',
@@ -189,7 +198,7 @@ it.each([
 ] as const)('light is noted where the frame is the best, %i bits', (bits, curve: TransferCurve) => {
   const unit = bits === 8 ? 1 : 257;
   const pixels = noiseRgb(width, height, bits, 1).map((_, i) => [40, 120, 220][i % 3] * unit);
-  const best = rig.placeCodes([pictureOf(half.width, half.height, (x) => (x < 50 ? 3 : 4))]);
+  const best = rig.storeCodes([pictureOf(half.width, half.height, (x) => (x < 50 ? 3 : 4))]);
   const out = rig.arena.take(half.width * half.height * 4);
   rig.arena.u8(out, half.width * half.height * 4).fill(7);
   const frame = [rig.placeSamples(pixels), bits, width, height, 0.5, 1, 1.1, ...curve];

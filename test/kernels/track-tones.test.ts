@@ -19,14 +19,15 @@ function curves(w: number, h: number, seed: number): Plane[] {
   const bells = Array.from({ length: w * h }, () => {
     const first = 2 + random() * 4;
     return [
-      { place: first, rise: 2000 + random() * 6000 },
-      { place: first + 5 + random() * 4, rise: random() < 0.7 ? 2000 + random() * 6000 : 0 },
+      { depthIndex: first, rise: 2000 + random() * 6000 },
+      { depthIndex: first + 5 + random() * 4, rise: random() < 0.7 ? 2000 + random() * 6000 : 0 },
     ];
   });
   return Array.from({ length: frames }, (_, k) =>
     pictureOf(w, h, (x, y) =>
       bells[y * w + x].reduce(
-        (sum, { place, rise }) => sum + Math.round(rise * Math.exp(-(((k + 1 - place) / 1.2) ** 2) / 2)),
+        (sum, { depthIndex, rise }) =>
+          sum + Math.round(rise * Math.exp(-(((k + 1 - depthIndex) / 1.2) ** 2) / 2)),
         3000,
       ),
     ),
@@ -63,8 +64,8 @@ function track(level: 0 | 1 | 2, seed: number, { shift, roll }: Move) {
   const tones = rig.arena.takeCleared(width, height, 1, 2);
   const luma = Array.from({ length: frames }, (_, k) => lumaOf(k + 1));
   curves(w, h, seed).forEach((codes, k) => {
-    const placed = rig.placeCodes([codes]);
-    const guide = rig.placeCodes([luma[k]]);
+    const placed = rig.storeCodes([codes]);
+    const guide = rig.storeCodes([luma[k]]);
     const scale = 2 ** level;
     rig.run(
       'trackStrip',

@@ -13,21 +13,21 @@ const margin = 2;
 const frames = 16;
 const prominence = 512;
 
-/** Codes of every frame: one broad peak or two that lie well apart, of random heights and places. */
+/** Codes of every frame: one broad peak or two that lie well apart, of random heights and depth indices. */
 function curves(seed: number): Plane[] {
   const random = randomFrom(seed);
   const bells = Array.from({ length: width * height }, () => {
     const first = 1 + random() * 4;
     const both = random() < 0.6 ? 1 : 0;
     return [
-      { place: first, rise: 2000 + random() * 6000 },
-      { place: first + 8 + random() * 4, rise: both * (2000 + random() * 6000) },
+      { depthIndex: first, rise: 2000 + random() * 6000 },
+      { depthIndex: first + 8 + random() * 4, rise: both * (2000 + random() * 6000) },
     ];
   });
   return Array.from({ length: frames }, (_, k) =>
     pictureOf(width, height, (x, y) => {
       const rises = bells[y * width + x].map(
-        ({ place, rise }) => rise * Math.exp(-(((k + 1 - place) / 1.6) ** 2) / 2),
+        ({ depthIndex, rise }) => rise * Math.exp(-(((k + 1 - depthIndex) / 1.6) ** 2) / 2),
       );
       return Math.round(3000 + rises[0] + rises[1]);
     }),
@@ -63,7 +63,7 @@ function readCurve(curve: readonly number[]) {
 function track(codes: readonly Plane[], [shiftX, shiftY]: readonly [number, number], roll = 0) {
   const state = rig.arena.takeCleared(width, height, 9, 2);
   codes.forEach((plane, k) => {
-    const placed = rig.placeCodes([plane]);
+    const placed = rig.storeCodes([plane]);
     rig.run(
       'trackStrip',
       [

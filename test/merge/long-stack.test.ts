@@ -56,7 +56,7 @@ describe('a stack longer than 1023 frames', () => {
     for (const { patch, x, y } of patchCentres) {
       const i = y * width + x;
       const frame = sharpFrame(patch, frames);
-      const depthIndex = depthIndexOf(maps.places[i], maps.fractionBits);
+      const depthIndex = depthIndexOf(maps.depthIndices[i], maps.fractionBits);
       expect(Math.abs(depthIndex - frame), `depth of patch ${patch}`).toBeLessThan(0.25);
       expect(Math.abs(sources[i] - frame), `source of patch ${patch}`).toBeLessThanOrEqual(1);
       expect(coverageClassNames[maps.coverage[i]], `coverage of patch ${patch}`).toBe('covered');

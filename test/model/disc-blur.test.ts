@@ -32,9 +32,9 @@ describe('the blur of a disc', () => {
     // Blur w at x = 0 growing by g: the lens point a sees at 0 what lies at -a w / (1 + a g). Wave number 1.
     const g = 0.002;
     const seen = (w: number) => {
-      const place = (a: number) => (-a * w) / (1 + a * g);
-      const re = overDisc((a) => Math.cos(place(a)));
-      const im = overDisc((a) => Math.sin(place(a)));
+      const depthIndex = (a: number) => (-a * w) / (1 + a * g);
+      const re = overDisc((a) => Math.cos(depthIndex(a)));
+      const im = overDisc((a) => Math.sin(depthIndex(a)));
       return { shift: Math.atan2(im, re), logContrast: 0.5 * Math.log(re * re + im * im) };
     };
     for (const z of [0.4, 1, 1.6, 2.2]) {

@@ -40,7 +40,7 @@ const sizes = [
 describe('the pyramid against OpenCV', () => {
   it.each(sizes)('reduces %i x %i as pyrDown does, borders included', (width, height) => {
     const picture = noise(width, height, 1);
-    const fine = rig.place([picture]);
+    const fine = rig.store([picture]);
     const coarse = rig.arena.takePlanes((width + 1) >> 1, (height + 1) >> 1, 1, 4);
     rig.run(
       'reduceStrip',
@@ -56,10 +56,10 @@ describe('the pyramid against OpenCV', () => {
 
   it.each(sizes)('expands to %i x %i as pyrUp does, away from borders', (width, height) => {
     const coarse = noise((width + 1) >> 1, (height + 1) >> 1, 2);
-    const placed = rig.place([coarse, coarse, coarse]);
+    const placed = rig.store([coarse, coarse, coarse]);
     // No detail at the finer level: the collapse is then the expansion alone.
-    const acc = rig.place([1, 2, 3].map(() => pictureOf(width, height, () => 0)));
-    const weight = rig.place([pictureOf(width, height, () => 1)]);
+    const acc = rig.store([1, 2, 3].map(() => pictureOf(width, height, () => 0)));
+    const weight = rig.store([pictureOf(width, height, () => 1)]);
     rig.run(
       'collapseStrip',
       [

@@ -5,7 +5,7 @@ import { Arena } from '../../src/kernels/arena.js';
 import { findSurface } from '../../src/surface/surface.js';
 import { StripPool } from '../../src/workers/pool.js';
 import { discMean, drawPadded } from '../blend/disc-mean.js';
-import { placeAt } from '../kernels/focus-state.js';
+import { depthIndexAt } from '../kernels/focus-state.js';
 import { randomFrom } from '../kernels/kernel-rig.js';
 
 const size = { width: 160, height: 96 };
@@ -57,10 +57,10 @@ async function placesOf(frames: readonly Uint8Array[], nearSign: -1 | 1): Promis
     }
     const bounds = { toFrame: frames.map(() => identityMatrix), frame: size };
     const steps = Array<number>(count - 1).fill(1);
-    const { places } = await findSurface(arena, pool, tracker, bounds, nearSign, steps, blurPx, 1);
-    const stored = arena.planeU16(places);
+    const { depthIndices } = await findSurface(arena, pool, tracker, bounds, nearSign, steps, blurPx, 1);
+    const stored = arena.planeU16(depthIndices);
     return Float64Array.from({ length: size.width * size.height }, (_, i) =>
-      placeAt(stored[Math.floor(i / size.width) * places.stride + (i % size.width)]),
+      depthIndexAt(stored[Math.floor(i / size.width) * depthIndices.stride + (i % size.width)]),
     );
   } finally {
     await pool.close();
@@ -70,14 +70,14 @@ async function placesOf(frames: readonly Uint8Array[], nearSign: -1 | 1): Promis
 describe.each([1, -1] as const)('a bright hair of 2 px before textured ground, nearSign %i', (nearSign) => {
   it('keeps its pixels and does not take those beside it', async () => {
     const found = await placesOf(nearSign === 1 ? frames : [...frames].reverse(), nearSign);
-    const places = found.map((place) => (nearSign === 1 ? place : count + 1 - place));
+    const depthIndices = found.map((depthIndex) => (nearSign === 1 ? depthIndex : count + 1 - depthIndex));
     const share = (where: (away: number) => boolean, ordinal: number) => {
       let [right, pixels] = [0, 0];
       for (let y = 12; y < size.height - 12; y++) {
         for (let x = 12; x < size.width - 12; x++) {
           if (!where(fromHair(x, y))) continue;
           pixels++;
-          if (Math.abs(places[y * size.width + x] - ordinal) < 1.5) right++;
+          if (Math.abs(depthIndices[y * size.width + x] - ordinal) < 1.5) right++;
         }
       }
       return right / pixels;

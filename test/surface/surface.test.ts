@@ -4,7 +4,7 @@ import { similarityMatrix } from '../../src/image/transform.js';
 import { Arena } from '../../src/kernels/arena.js';
 import { findSurface, readSurface } from '../../src/surface/surface.js';
 import { StripPool } from '../../src/workers/pool.js';
-import { frames, names, placeAt, randomState, type State, storedPlace } from '../kernels/focus-state.js';
+import { depthIndexAt, frames, names, randomState, type State, storedIndex } from '../kernels/focus-state.js';
 import { at, type Plane, pictureOf, randomFrom } from '../kernels/kernel-rig.js';
 
 /** Large enough that the focus tracker follows four levels. */
@@ -75,7 +75,7 @@ describe('findSurface', () => {
     expect(surfaces[0].coverage.filter((kind) => kind === 5).length).toBeGreaterThan(200);
   });
 
-  it('gives every pixel of a flat subject its one place, holes and all', async () => {
+  it('gives every pixel of a flat subject its one depth index, holes and all', async () => {
     const random = randomFrom(3);
     const flat = sizes.map(([w, h]): State => {
       const known = pictureOf(w, h, (x, y) => Number(x * 3 > w && y * 3 > h && random() < 0.5));
@@ -90,8 +90,8 @@ describe('findSurface', () => {
         secondOrdinal: code(0),
       };
     });
-    const { places, confidence, coverage, detailShare } = await surfaceOf(flat, 1);
-    expect(new Set(places)).toEqual(new Set([storedPlace(6)]));
+    const { depthIndices, confidence, coverage, detailShare } = await surfaceOf(flat, 1);
+    expect(new Set(depthIndices)).toEqual(new Set([storedIndex(6)]));
     // Sure and covered where the curves are, unsure and without detail far from them. How sure it is which surface a pixel
     // shows is told by its own curves: at most 254 of 255, and nothing in a hole.
     const [[w]] = sizes;
@@ -106,7 +106,7 @@ describe('findSurface', () => {
     expect(detailShare).toBeLessThan(0.6);
   });
 
-  /** Level 0 with the same codes before and after each peak, so that places are exact; nothing at the coarser levels. */
+  /** Level 0 with the same codes before and after each peak, so that depth indices are exact; nothing at the coarser levels. */
   function lone(seed: number): State[] {
     const states = sizes.map((size) => randomState(size, seed));
     return states.map((state, level) => {
@@ -117,7 +117,7 @@ describe('findSurface', () => {
     });
   }
 
-  /** Differences of places, frames, beyond which is not rounding. */
+  /** Differences of depth indices, frames, beyond which is not rounding. */
   const rounding = 8 / 64;
 
   it('mirrors with the order of the frames and the sign of near', async () => {
@@ -131,8 +131,8 @@ describe('findSurface', () => {
     };
     const plain = await surfaceOf([state, ...coarser], 1);
     const mirrored = await surfaceOf([turned, ...coarser], -1);
-    const apart = plain.places.map((place, i) =>
-      Math.abs(64 * (placeAt(place) + placeAt(mirrored.places[i]) - (frames + 1))),
+    const apart = plain.depthIndices.map((depthIndex, i) =>
+      Math.abs(64 * (depthIndexAt(depthIndex) + depthIndexAt(mirrored.depthIndices[i]) - (frames + 1))),
     );
     expect(Math.max(...apart)).toBeLessThanOrEqual(64 * rounding);
     const classes = [0, 2, 1, 3, 4];
@@ -150,11 +150,11 @@ describe('findSurface', () => {
     const plain = await surfaceOf(states, 1);
     const mirrored = await surfaceOf(flipped, 1);
     const [[w]] = sizes;
-    const apart = plain.places.filter((place, i) => {
-      const other = mirrored.places[i - (i % w) + w - 1 - (i % w)];
-      return Math.abs(placeAt(place) - placeAt(other)) > rounding;
+    const apart = plain.depthIndices.filter((depthIndex, i) => {
+      const other = mirrored.depthIndices[i - (i % w) + w - 1 - (i % w)];
+      return Math.abs(depthIndexAt(depthIndex) - depthIndexAt(other)) > rounding;
     });
     // Sums of the averaging in another order may round a support the other way, and its label with it.
-    expect(apart.length / plain.places.length).toBeLessThan(0.001);
+    expect(apart.length / plain.depthIndices.length).toBeLessThan(0.001);
   });
 });

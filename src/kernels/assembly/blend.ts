@@ -6,7 +6,7 @@
 // centre and reach are maps at each level's resolution: where along the stack a pixel's coefficient is taken
 // from, u16 with the stack's fraction bits (see curve-state.ts), and over how many frames it is averaged, the low six
 // bits of a u16 in 1/16 frame; frame ordinals count from 1. A reach below one frame picks a single frame. The high ten
-// bits may name one more frame, or where stacks are too long for ten bits a plane of its own, `strandBytes` beyond the
+// bits may name one more frame, or where stacks are too long for ten bits a plane of its own, `frontBytes` beyond the
 // reaches. That frame shows something thin and sharp before the rest: its coefficient is added as a whole, since far from
 // either's own plane of focus each of the two is nearly flat. Where the frame does not reach (the warped picture is only its edge
 // continued) the weight is 0.
@@ -28,7 +28,7 @@ import { gainOf, warpBlock } from './warp';
 // @ts-ignore: decorator
 @inline
 function weightRow(
-  centre: usize, width: usize, strandBytes: usize, ordinal: f32, x0: i32, x1: i32, weights: usize, sum: usize, lost: f32, fractionBits: i32,
+  centre: usize, width: usize, frontBytes: usize, ordinal: f32, x0: i32, x1: i32, weights: usize, sum: usize, lost: f32, fractionBits: i32,
 ): u64 {
   const frame = f32x4.splat(ordinal * unitsPerFrame(fractionBits));
   const frame16 = i16x8.splat(i16(i32(ordinal) << fractionBits));
@@ -45,7 +45,7 @@ function weightRow(
     const c = v128.load(centre + (usize(x) << 1));
     const packed = v128.load(width + (usize(x) << 1));
     const r = i16x8.shl(v128.and(packed, i16x8.splat(63)), fractionBits - 4);
-    const names = strandBytes == 0 ? i16x8.shr_u(packed, 6) : v128.load(width + strandBytes + (usize(x) << 1));
+    const names = frontBytes == 0 ? i16x8.shr_u(packed, 6) : v128.load(width + frontBytes + (usize(x) << 1));
     const isNamed = i16x8.eq(names, named);
     const at = weights + (usize(x) << 2);
     // Most of a frame has no weight: distances of whole numbers tell, without a division.
@@ -112,11 +112,11 @@ function accumulateRow(
   picture: usize, pictureBytes: usize,
   coarse: usize, coarseStride: i32, coarseBytes: usize, coarseFirst: i32, coarseHeight: i32,
   acc: usize, accBytes: usize, sum: usize,
-  centre: usize, reachMap: usize, strandBytes: usize, ordinal: f32, lost: f32, fractionBits: i32,
+  centre: usize, reachMap: usize, frontBytes: usize, ordinal: f32, lost: f32, fractionBits: i32,
   y: i32, x0: i32, x1: i32, width: i32, scratch: usize,
 ): void {
   const weights = scratch + 64;
-  const span = weightRow(centre, reachMap, strandBytes, ordinal, x0, x1, weights, sum, lost, fractionBits);
+  const span = weightRow(centre, reachMap, frontBytes, ordinal, x0, x1, weights, sum, lost, fractionBits);
   if (span == 0) return;
   const from = i32(span & 0xffffffff);
   const to = i32(span >> 32);
@@ -149,7 +149,7 @@ function accumulateRow(
 export function accumulateStrip(
   picture: usize, stride: i32, pictureBytes: usize, width: i32, height: i32,
   coarse: usize, coarseStride: i32, coarseBytes: usize,
-  acc: usize, accBytes: usize, sum: usize, centre: usize, reachMap: usize, strandBytes: usize, ordinal: f32, fractionBits: i32,
+  acc: usize, accBytes: usize, sum: usize, centre: usize, reachMap: usize, frontBytes: usize, ordinal: f32, fractionBits: i32,
   a: f64, b: f64, c: f64, d: f64, e: f64, f: f64, lastColumn: f64, lastRow: f64, margin: f64,
   stripRows: i32, strip: i32, scratch: usize,
 ): void {
@@ -160,7 +160,7 @@ export function accumulateStrip(
     const row = usize(y * stride);
     accumulateRow(
       picture + (row << 2), pictureBytes, coarse, coarseStride, coarseBytes, 0, (height + 1) >> 1,
-      acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), strandBytes, ordinal, 0, fractionBits,
+      acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), frontBytes, ordinal, 0, fractionBits,
       y, i32(columns & 0xffffffff), i32(columns >> 32), width, scratch,
     );
   }
@@ -178,7 +178,7 @@ export function blendFinestStrip(
   a: f64, b: f64, c: f64, d: f64, e: f64, f: f64, taps: usize,
   width: i32, height: i32, stride: i32,
   coarse: usize, coarseStride: i32, coarseBytes: usize,
-  acc: usize, accBytes: usize, sum: usize, centre: usize, reachMap: usize, strandBytes: usize, ordinal: i32, fractionBits: i32, margin: f64, lost: f32,
+  acc: usize, accBytes: usize, sum: usize, centre: usize, reachMap: usize, frontBytes: usize, ordinal: i32, fractionBits: i32, margin: f64, lost: f32,
   uses: usize, usesBytes: i32,
   warpScratchBytes: usize, stripRows: i32, strip: i32, scratch: usize,
 ): void {
@@ -220,7 +220,7 @@ export function blendFinestStrip(
       const row = usize(y) * usize(stride);
       accumulateRow(
         fine + (usize((y - y0) * stride) << 2), fineBytes, coarse, coarseStride, coarseBytes, 0, (height + 1) >> 1,
-        acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), strandBytes, f32(ordinal), lost, fractionBits,
+        acc + (row << 2), accBytes, sum + (row << 2), centre + (row << 1), reachMap + (row << 1), frontBytes, f32(ordinal), lost, fractionBits,
         y, x0, x1, width, temp,
       );
     }

@@ -38,7 +38,7 @@ export function supportAt(supports: u32, candidate: i32): i32 {
   return i32((supports >> (candidate << 3)) & 127);
 }
 
-/** Address of the place of a candidate at level 0's pixel. */
+/** Address of the depth index of a candidate at level 0's pixel. */
 // @ts-ignore: decorator
 @inline
 export function candidateAt(levels: usize, candidate: i32, x: i32, y: i32): usize {
@@ -73,7 +73,7 @@ export function gatherStrip(
     const seconds = planeOf(levels, 0, secondIndexPlane) + fine;
     const coarseRises = count > 1 ? planeOf(levels, 1, risePlane) + coarse : 0;
     const coarseSecondRises = count > 1 ? planeOf(levels, 1, secondRisePlane) + coarse : 0;
-    const coarsePlaces = count > 1 ? planeOf(levels, 1, indexPlane) + coarse : 0;
+    const coarseIndices = count > 1 ? planeOf(levels, 1, indexPlane) + coarse : 0;
     const coarseSeconds = count > 1 ? planeOf(levels, 1, secondIndexPlane) + coarse : 0;
     for (let x = 0; x < width; x++) {
       const at = usize(x) << 1;
@@ -84,7 +84,7 @@ export function gatherStrip(
         const q = usize(x >> 1) << 1;
         const z0 = i32(load<u16>(firsts + at));
         const z1 = i32(load<u16>(seconds + at));
-        const z2 = i32(load<u16>(coarsePlaces + q));
+        const z2 = i32(load<u16>(coarseIndices + q));
         const z3 = i32(load<u16>(coarseSeconds + q));
         // What both levels show is one candidate; what level 1 shows as a second peak alone is none.
         s2 = supportOf(i32(load<u16>(coarseRises + q)));

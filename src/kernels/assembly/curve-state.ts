@@ -1,16 +1,16 @@
 // From focus curves to one surface, all in u16 planes.
 //
-// Depth indices (places along the stack, fractional ordinals) are fixed-point numbers: (ordinal + 4) << fractionBits,
+// Depth indices (positions along the stack, fractional ordinals) are fixed-point numbers: (ordinal + 4) << fractionBits,
 // 0 = unknown; the offset holds those before the first frame. Six fraction bits, 1/64 frame, hold stacks of a thousand
 // frames, and longer stacks take fewer: `fractionBitsFor` in surface/depth-index.ts. Weights are inverse variances, 1/unit^2, times 64; a unit is a step of the usual length, in frames:
 // `frameUnit` in surface/surface.ts. The planes of the focus-curve state (see focus.ts) are overwritten once they
 // have served:
-//   every level:  0 rise of the peak over noise, code steps;  1 its place;  2 its weight, bit 15 = the curve falls
+//   every level:  0 rise of the peak over noise, code steps;  1 its depth index;  2 its weight, bit 15 = the curve falls
 //                 too far between two frames, bit 15 without a weight = the curve is truncated;  before that, 3 where
-//                 curves are truncated, see frame-bounds.ts;  5, 7 rise and place of the second peak, 0 = none
+//                 curves are truncated, see frame-bounds.ts;  5, 7 rise and depth index of the second peak, 0 = none
 //                 8 ordinal of the nearer peak where it stands out, see `frontOf`; 0 = none
 //   level 0:      9 tones of the peaks of level 0, 10 of the best of levels 1 and 2, see `trackStrip`;  3, 4 work of labels.ts;  5, 7
-//                 places and weights of the surface;  2 bit 15 of its weight, or 1 = truncated
+//                 depth indices and weights of the surface;  2 bit 15 of its weight, or 1 = truncated
 //
 // A level table holds three u32 a level, finest first: address of plane 0, bytes from plane to plane, stride.
 import { indexOffset, maxStoredIndex, gapBit } from './constants';
@@ -44,13 +44,13 @@ export function unitsOf64ths(length: i32, fractionBits: i32): i32 {
 
 // @ts-ignore: decorator
 @inline
-export function placeCode(place: f32, fractionBits: i32): i32 {
-  return max(1, min(maxStoredIndex, i32(Mathf.floor((place + indexOffset) * unitsPerFrame(fractionBits) + 0.5))));
+export function depthIndexCode(depthIndex: f32, fractionBits: i32): i32 {
+  return max(1, min(maxStoredIndex, i32(Mathf.floor((depthIndex + indexOffset) * unitsPerFrame(fractionBits) + 0.5))));
 }
 
 // @ts-ignore: decorator
 @inline
-export function placeAt(code: u16, fractionBits: i32): f32 {
+export function depthIndexAt(code: u16, fractionBits: i32): f32 {
   // 2^-fractionBits by its exponent: a division for every pixel would cost more.
   return f32(code) * reinterpret<f32>((127 - fractionBits) << 23) - indexOffset;
 }

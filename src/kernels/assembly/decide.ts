@@ -1,8 +1,8 @@
-// Near or behind at depth edges, and the place and certainty of each pixel's surface: see candidates.ts.
+// Near or behind at depth edges, and the depth index and certainty of each pixel's surface: see candidates.ts.
 import { codesPerOctave, weightUnit, gapBit, truncatedCurve, supportSteps, minPeakOctaves, apartUnits, sameUnits, sureSupport, frontRadius, backRadius, minBehind, alphaNoise, maxContrast, alphaOdds, supportOdds, minCompared, minComparedSteps, wholeFrameWeight, neighbourWeight, refinedUnits, coarserShare, certaintyOdds, certaintyOfSupport, certaintyOfLead, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, secondRisePlane, tonesPlane, weightPlane, discPixels } from './constants';
 import { candidateAt, candidates, contestedBit, supportAt, supportOf, toneAt, wide } from './candidates';
 import { apartOf, exp2 } from './common';
-import { placeAt, placeCode, planeOf, strideOf, unitsPerFrame } from './curve-state';
+import { depthIndexAt, depthIndexCode, planeOf, strideOf, unitsPerFrame } from './curve-state';
 
 /** Half the width of a disc of `backRadius` pixels, an even number of rows from its centre. */
 // @ts-ignore: decorator
@@ -12,8 +12,8 @@ function halfWidth(j: i32): i32 {
 }
 
 /** Whether a label within `reach` pixels (up to 7), in rows and columns, is that of a depth index. */
-function isNamed(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32, place: i32, same: i32, reach: i32): bool {
-  const wanted = i16x8.splat(i16(place));
+function isNamed(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32, depthIndex: i32, same: i32, reach: i32): bool {
+  const wanted = i16x8.splat(i16(depthIndex));
   const closer = i16x8.splat(i16(same - 1));
   const least = i16x8.splat(i16(max(-reach, -x)));
   const most = i16x8.splat(i16(min(reach, width - 1 - x)));
@@ -31,10 +31,10 @@ function isNamed(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, he
 }
 
 /**
- * Near surface or what is behind it: the place that a pixel with labels of both around belongs to, or its own label where
+ * Near surface or what is behind it: the depth index that a pixel with labels of both around belongs to, or its own label where
  * there is nothing to decide. 0 = what is behind shows nothing.
  */
-function decidePlace(
+function decideIndex(
   levels: usize, count: i32, x: i32, y: i32, width: i32, height: i32, label: i32, labels: usize, tones: usize, labelStride: i32,
   supports: usize, supportStride: i32, nearSign: i32, unit: f32, fractionBits: i32, scratch: usize,
 ): i32 {
@@ -47,23 +47,23 @@ function decidePlace(
   let front = 0;
   for (let n = 0; n < candidates; n++) {
     if (supportAt(own, n) == 0) continue;
-    const place = i32(load<u16>(candidateAt(levels, n, x, y)));
-    if (near >= 0 && (place - front) * nearSign >= 0) continue;
-    if (abs(label - place) >= same && !isNamed(labels, labelStride, x, y, width, height, place, same, frontRadius)) continue;
+    const depthIndex = i32(load<u16>(candidateAt(levels, n, x, y)));
+    if (near >= 0 && (depthIndex - front) * nearSign >= 0) continue;
+    if (abs(label - depthIndex) >= same && !isNamed(labels, labelStride, x, y, width, height, depthIndex, same, frontRadius)) continue;
     near = n;
-    front = place;
+    front = depthIndex;
   }
   let wideSupport = 0;
   if (count > 2) {
     // Smooth ground before something detailed: only a wide window shows it, and the detail behind shines through its rim.
-    const place = i32(load<u16>(candidateAt(levels, wide, x, y)));
+    const depthIndex = i32(load<u16>(candidateAt(levels, wide, x, y)));
     wideSupport = supportOf(i32(load<u16>(planeOf(levels, 2, risePlane) + ((usize(y >> 2) * strideOf(levels, 2) + usize(x >> 2)) << 1))));
     if (
-      wideSupport > 0 && label != 0 && (label - place) * nearSign >= same && (near < 0 || (place - front) * nearSign < 0) &&
-      isNamed(labels, labelStride, x, y, width, height, place, same, backRadius)
+      wideSupport > 0 && label != 0 && (label - depthIndex) * nearSign >= same && (near < 0 || (depthIndex - front) * nearSign < 0) &&
+      isNamed(labels, labelStride, x, y, width, height, depthIndex, same, backRadius)
     ) {
       near = wide;
-      front = place;
+      front = depthIndex;
     }
   }
   if (near < 0) return label;
@@ -140,10 +140,10 @@ function decidePlace(
   for (let n = 0; n < candidates; n++) {
     const support = supportAt(own, n);
     if (support == 0 || n == near) continue;
-    const place = i32(load<u16>(candidateAt(levels, n, x, y)));
-    if (abs(place - front) < same) nearSupport += support;
-    else if ((place - front) * nearSign > apart && support > backSupport) {
-      back = place;
+    const depthIndex = i32(load<u16>(candidateAt(levels, n, x, y)));
+    if (abs(depthIndex - front) < same) nearSupport += support;
+    else if ((depthIndex - front) * nearSign > apart && support > backSupport) {
+      back = depthIndex;
       backSupport = support;
     }
   }
@@ -158,7 +158,7 @@ function decidePlace(
   return label != 0 && abs(label - back) <= apart && (label - front) * nearSign > same ? label : back;
 }
 
-/** Label of the nearest of eight lanes, ties as in `decidePlace`. scratch: 48 bytes. */
+/** Label of the nearest of eight lanes, ties as in `decideIndex`. scratch: 48 bytes. */
 function labelOfNearest(distances: v128, aparts: v128, labels: v128, scratch: usize): i32 {
   v128.store(scratch, distances);
   v128.store(scratch, aparts, 16);
@@ -228,7 +228,7 @@ function isEdge(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, hei
 }
 
 /**
- * The surface of each pixel, rows of one strip, in level 0's planes: 5 place, 7 weight, 9 `gapBit` where frames are too far
+ * The surface of each pixel, rows of one strip, in level 0's planes: 5 depth index, 7 weight, 9 `gapBit` where frames are too far
  * apart for it, or `truncatedCurve`, 10 how sure it is which surface this is, 0 to 255. The peak that the surface goes
  * through becomes the best of the pixel, in planes 0 and 1; a peak of something else is none. nearSign: 0 = it is not known
  * which end is near, and labels stand.
@@ -246,7 +246,7 @@ export function decideStrip(
     const rises = planeOf(levels, 0, risePlane) + row;
     const peaks = planeOf(levels, 0, indexPlane) + row;
     const seconds = planeOf(levels, 0, secondRisePlane) + row;
-    const secondPlaces = planeOf(levels, 0, secondIndexPlane) + row;
+    const secondIndices = planeOf(levels, 0, secondIndexPlane) + row;
     const gaps = planeOf(levels, 0, tonesPlane) + row;
     const certainties = planeOf(levels, 0, coarseTonesPlane) + row;
     let edge = false;
@@ -254,10 +254,10 @@ export function decideStrip(
       if ((x & 7) == 0) edge = nearSign != 0 && isEdge(labels, labelStride, x, y, width, height, i32(apartUnits * perUnit));
       const label = i32(load<u16>(labels + ((usize(y) * usize(labelStride) + usize(x)) << 1)));
       const decided = edge
-        ? decidePlace(levels, count, x, y, width, height, label, labels, tones, labelStride, supports, supportStride, nearSign, unit, fractionBits, scratch)
+        ? decideIndex(levels, count, x, y, width, height, label, labels, tones, labelStride, supports, supportStride, nearSign, unit, fractionBits, scratch)
         : label;
       let sum: f32 = 0;
-      let sumPlace: f32 = 0;
+      let indexSum: f32 = 0;
       let mark = 0;
       /** Support of a surface that only the coarse levels show, octaves. */
       let coarseRise: f32 = 0;
@@ -275,7 +275,7 @@ export function decideStrip(
             if (n > 0) secondSupport = max(secondSupport, support);
           } else otherSupport = max(otherSupport, support);
         }
-        const base = placeAt(u16(decided), fractionBits);
+        const base = depthIndexAt(u16(decided), fractionBits);
         for (let level = 0; level < count; level++) {
           const q = (usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1;
           const stored = i32(load<u16>(planeOf(levels, level, weightPlane) + q));
@@ -283,7 +283,7 @@ export function decideStrip(
           const rise = i32(load<u16>(planeOf(levels, level, risePlane) + q));
           if (f32(rise) < minPeakOctaves * codesPerOctave) continue;
           const isFirst = sum == 0;
-          if (Mathf.abs(placeAt(u16(best), fractionBits) - base) >= refined) continue;
+          if (Mathf.abs(depthIndexAt(u16(best), fractionBits) - base) >= refined) continue;
           if (isFirst) {
             if (stored == gapBit) {
               mark = truncatedCurve;
@@ -293,34 +293,34 @@ export function decideStrip(
             if (level > 1) coarseRise = f32(rise) / codesPerOctave - minPeakOctaves;
           }
           const weight = f32(stored & ~gapBit) * (isFirst ? 1 : coarserShare);
-          let place = placeAt(u16(best), fractionBits);
+          let depthIndex = depthIndexAt(u16(best), fractionBits);
           // Far beyond an end the curve falls slowly: without fine detail its slope says less than its direction.
-          if (isFirst && level > 1 && place < 1) place = min<f32>(place, 0);
-          if (isFirst && level > 1 && place > f32(frames)) place = max<f32>(place, f32(frames + 1));
+          if (isFirst && level > 1 && depthIndex < 1) depthIndex = min<f32>(depthIndex, 0);
+          if (isFirst && level > 1 && depthIndex > f32(frames)) depthIndex = max<f32>(depthIndex, f32(frames + 1));
           sum += weight;
-          sumPlace += weight * place;
+          indexSum += weight * depthIndex;
         }
         if (sum == 0 && mark == 0) {
           // A second peak, or a depth index taken over from neighbours.
           sum = max<f32>(neighbourWeight, (wholeFrameWeight * f32(min(sureSupport, secondSupport))) / f32(sureSupport)) * weightUnit;
-          sumPlace = sum * base;
+          indexSum = sum * base;
         }
       }
       const certainty = sum > 0 ? certaintyOf(max(f32(ownSupport) / f32(supportSteps), coarseRise), f32(otherSupport) / f32(supportSteps)) : 0;
-      const place = sum > 0 ? placeCode(sumPlace / sum, fractionBits) : 0;
-      const second = i32(load<u16>(secondPlaces + at));
-      if (place != 0 && abs(i32(load<u16>(peaks + at)) - place) >= same) {
-        const isSecond = second != 0 && abs(second - place) < same;
+      const depthIndex = sum > 0 ? depthIndexCode(indexSum / sum, fractionBits) : 0;
+      const second = i32(load<u16>(secondIndices + at));
+      if (depthIndex != 0 && abs(i32(load<u16>(peaks + at)) - depthIndex) >= same) {
+        const isSecond = second != 0 && abs(second - depthIndex) < same;
         store<u16>(rises + at, isSecond ? load<u16>(seconds + at) : 0);
-        store<u16>(peaks + at, isSecond ? second : place);
+        store<u16>(peaks + at, isSecond ? second : depthIndex);
       }
-      store<u16>(seconds + at, place);
-      store<u16>(secondPlaces + at, min(32767, i32(sum + 0.5)));
+      store<u16>(seconds + at, depthIndex);
+      store<u16>(secondIndices + at, min(32767, i32(sum + 0.5)));
       store<u16>(gaps + at, mark);
       store<u16>(certainties + at, certainty);
     }
-    memory.fill(secondPlaces - 32, 0, 32);
-    memory.fill(secondPlaces + (usize(width) << 1), 0, 32);
+    memory.fill(secondIndices - 32, 0, 32);
+    memory.fill(secondIndices + (usize(width) << 1), 0, 32);
   }
 }
 

@@ -1,4 +1,4 @@
-// False rims: places that the blur of a strong edge feigns.
+// False rims: peaks that the blur of a strong edge feigns.
 //
 // Where the ground is smooth, the only thing that ever happens at a pixel beside a strong edge is the edge's own blur
 // passing over it. It reaches the pixel in the frames in which its radius is the pixel's distance, and the measure of a
@@ -12,17 +12,17 @@
 //     over a radius R falls as 1 / R^2, so its energy by four octaves as R doubles.
 import { codesPerOctave, gapBit, clearOctaves, fineLoss, minLead, leadTolerance, blurError, minWitnesses, samePeak64ths, windowRadius } from './constants';
 import { exp2 } from './common';
-import { placeAt, unitsOf64ths } from './curve-state';
+import { depthIndexAt, unitsOf64ths } from './curve-state';
 
 /**
  * Marks (u16: 1 or 0, rows as the peaks') the false rims of one level, rows of one strip.
  *
- * rises, places, weights: peaks of the level. fine: rises of the finer level whose size is the level's times 2^fineShift.
+ * rises, depthIndices, weights: peaks of the level. fine: rises of the finer level whose size is the level's times 2^fineShift.
  * pitch: pixels of level 0 that a pixel of the level spans. blur: radius of the blur a frame away, px of level 0. table:
  * cosine, sine and distance (0..1) of each sample, f32. widest: farthest that an edge is looked for, px of level 0.
  */
 export function markFalseRimsStrip(
-  rises: usize, places: usize, weights: usize, marks: usize, stride: i32, width: i32, height: i32, pitch: f32,
+  rises: usize, depthIndices: usize, weights: usize, marks: usize, stride: i32, width: i32, height: i32, pitch: f32,
   fine: usize, fineStride: i32, fineShift: i32, fineWidth: i32, fineHeight: i32,
   blur: f32, frames: i32, table: usize, samples: i32, widest: f32, fractionBits: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
@@ -36,8 +36,8 @@ export function markFalseRimsStrip(
       if (rise <= 0 || (i32(load<u16>(weights + at)) & ~gapBit) == 0) continue;
       const fineRise = mostIn(fine, fineStride, fineShift, fineWidth, fineHeight, x, y);
       if (fineRise >= max<f32>(clearOctaves, rise - fineLoss)) continue;
-      const place = placeAt(load<u16>(places + at), fractionBits);
-      const farthest = blur * max<f32>(place - 1, f32(frames) - place);
+      const depthIndex = depthIndexAt(load<u16>(depthIndices + at), fractionBits);
+      const farthest = blur * max<f32>(depthIndex - 1, f32(frames) - depthIndex);
       const reach = min<f32>(widest, blurError * farthest + f32(windowRadius) * pitch);
       let witnesses = 0;
       for (let i = 0; i < samples && witnesses < minWitnesses; i++) {
@@ -49,7 +49,7 @@ export function markFalseRimsStrip(
         const there = (usize(v) * usize(stride) + usize(u)) << 1;
         const lead = f32(load<u16>(rises + there)) * (1 / codesPerOctave) - rise;
         if (lead < minLead) continue;
-        const radius = Mathf.abs(placeAt(load<u16>(places + there), fractionBits) - place) * blur;
+        const radius = Mathf.abs(depthIndexAt(load<u16>(depthIndices + there), fractionBits) - depthIndex) * blur;
         if (radius < pitch || distance > blurError * radius + f32(windowRadius) * pitch || distance < 0.5 * radius) continue;
         const spread = radius * perPitch * radius * perPitch;
         if (exp2(lead + leadTolerance) > spread * spread) witnesses++;
@@ -75,12 +75,12 @@ function mostIn(fine: usize, stride: i32, shift: i32, width: i32, height: i32, x
 }
 
 /**
- * Takes rise and weight from the peaks of a level that lie under a mark and mean its place, rows of one strip. marks,
- * markPlaces: of a level that is 2^shift times smaller; they may be the level's own.
+ * Takes rise and weight from the peaks of a level that lie under a mark and have its depth index, rows of one strip. marks,
+ * markIndices: of a level that is 2^shift times smaller; they may be the level's own.
  */
 export function dropFalseRimsStrip(
-  rises: usize, places: usize, weights: usize, stride: i32, width: i32, height: i32,
-  marks: usize, markPlaces: usize, markStride: i32, shift: i32, fractionBits: i32, stripRows: i32, strip: i32, scratch: usize,
+  rises: usize, depthIndices: usize, weights: usize, stride: i32, width: i32, height: i32,
+  marks: usize, markIndices: usize, markStride: i32, shift: i32, fractionBits: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
   const apart = unitsOf64ths(samePeak64ths, fractionBits);
@@ -91,7 +91,7 @@ export function dropFalseRimsStrip(
       const mark = markRow + (usize(x >> shift) << 1);
       if (load<u16>(marks + mark) == 0) continue;
       const at = row + (usize(x) << 1);
-      if (abs(i32(load<u16>(places + at)) - i32(load<u16>(markPlaces + mark))) > apart) continue;
+      if (abs(i32(load<u16>(depthIndices + at)) - i32(load<u16>(markIndices + mark))) > apart) continue;
       store<u16>(rises + at, 0);
       store<u16>(weights + at, 0);
     }

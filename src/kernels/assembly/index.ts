@@ -7,7 +7,7 @@ export { gatherStrip } from './candidates';
 export { decideStrip } from './decide';
 export { aggregateStrip, labelStrip } from './labels';
 export { encodeStrip } from './light';
-export { halvePlacesStrip, judgeStrip, planStrip } from './plan';
+export { halveIndicesStrip, judgeStrip, planStrip } from './plan';
 export { reduceFrameStrip, reduceStrip } from './pyramid';
 export { bandStrip, clampStrip, lightStrip, tileCross, tileMoments } from './register';
 export { peakStrip } from './peaks';

@@ -2,7 +2,7 @@
 import { codesPerOctave, maxKeptSupport, apartUnits, supportReach, toneNoise, tonePart, minAveraged, minCoarseOctaves, minAroundOctaves, aroundRadius, minAround, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, tonesPlane, weightPlane, toneReach } from './constants';
 import { candidateAt, candidates, contestedBit, supportAt, toneAt } from './candidates';
 import { apartOf } from './common';
-import { placeAt, planeOf, strideOf, unitsPerFrame } from './curve-state';
+import { depthIndexAt, planeOf, strideOf, unitsPerFrame } from './curve-state';
 
 /** Sums of squared tones are held in sixteenths of 256, sixteen bits a lane. */
 const squareShift: i32 = 4;
@@ -60,14 +60,14 @@ function eightInside(column: i32, width: i32): v128 {
   return v128.and(i16x8.ge_s(columns, i16x8.splat(0)), i16x8.lt_s(columns, i16x8.splat(i16(width))));
 }
 
-/** A candidate in scratch: place, tone, sums of weights, tones and squares; then of each of nine taps support, difference of tone and weight. */
+/** A candidate in scratch: depth index, tone, sums of weights, tones and squares; then of each of nine taps support, difference of tone and weight. */
 const headBytes: usize = 80;
 const tapBytes: usize = 48;
 const candidateBytes: usize = headBytes + 9 * tapBytes;
 
 /**
  * One pass over the supports of contested pixels, with holes of `hole` pixels (even) between its 3 x 3 taps. A neighbour
- * counts by its tone in the frame of the candidate: its own candidate's near that place, or else that of its best peak at
+ * counts by its tone in the frame of the candidate: its own candidate's near that depth index, or else that of its best peak at
  * level 1, whose window is the wider. Rows of one strip; eight pixels at once in Q15. scratch: 2 KB.
  */
 export function aggregateStrip(
@@ -86,7 +86,7 @@ export function aggregateStrip(
   const coarseStride = strideOf(levels, coarser);
   const firsts = planeOf(levels, 0, indexPlane);
   const seconds = planeOf(levels, 0, secondIndexPlane);
-  const coarsePlaces = planeOf(levels, coarser, indexPlane);
+  const coarseIndices = planeOf(levels, coarser, indexPlane);
   const tones = planeOf(levels, 0, tonesPlane);
   const coarseTones = planeOf(levels, 0, count > 1 ? coarseTonesPlane : tonesPlane);
   for (let y = strip * stripRows; y < y1; y++) {
@@ -112,7 +112,7 @@ export function aggregateStrip(
         const head = scratch + usize(n) * candidateBytes;
         v128.store(head, n == 0 ? v128.load(firsts + ownRow + (usize(x) << 1))
           : n == 1 ? v128.load(seconds + ownRow + (usize(x) << 1))
-          : twiceOf(coarsePlaces + ownCoarseRow + (usize(x >> coarser) << 1)));
+          : twiceOf(coarseIndices + ownCoarseRow + (usize(x >> coarser) << 1)));
         const pair = v128.load((n == 2 ? coarseTones : tones) + ownRow + (usize(x) << 1));
         v128.store(head, n == 1 ? i16x8.shr_u(pair, 8) : v128.and(pair, lowByte), 16);
         v128.store(head, zero, 32);
@@ -137,7 +137,7 @@ export function aggregateStrip(
           const s2 = thirdSupport(there, thereNext);
           const z0 = v128.load(firsts + q);
           const z1 = v128.load(seconds + q);
-          const z2 = coarser ? twiceOf(coarsePlaces + coarseRow + (isize(xx >> 1) << 1)) : z0;
+          const z2 = coarser ? twiceOf(coarseIndices + coarseRow + (isize(xx >> 1) << 1)) : z0;
           const pair = v128.load(tones + q);
           const t0 = v128.and(pair, lowByte);
           const t1 = i16x8.shr_u(pair, 8);
@@ -280,13 +280,13 @@ function coarseLevel(levels: usize, count: i32, x: i32, y: i32, width: i32, heig
     const centreY = y >> level;
     const q = (usize(centreY) * stride + usize(centreX)) << 1;
     if (load<u16>(planeOf(levels, level, weightPlane) + q) == 0 || f32(load<u16>(planeOf(levels, level, risePlane) + q)) < minCoarseOctaves * codesPerOctave) continue;
-    const place = placeAt(load<u16>(planeOf(levels, level, indexPlane) + q), fractionBits);
+    const depthIndex = depthIndexAt(load<u16>(planeOf(levels, level, indexPlane) + q), fractionBits);
     let found = 0;
     for (let yy = max(0, centreY - aroundRadius); yy <= min((height - 1) >> level, centreY + aroundRadius); yy++) {
       for (let xx = max(0, centreX - aroundRadius); xx <= min((width - 1) >> level, centreX + aroundRadius); xx++) {
         const at = (usize(yy) * stride + usize(xx)) << 1;
         if (f32(load<u16>(planeOf(levels, level, risePlane) + at)) < minAroundOctaves * codesPerOctave) continue;
-        if (Mathf.abs(placeAt(load<u16>(planeOf(levels, level, indexPlane) + at), fractionBits) - place) <= apartUnits * unit) found++;
+        if (Mathf.abs(depthIndexAt(load<u16>(planeOf(levels, level, indexPlane) + at), fractionBits) - depthIndex) <= apartUnits * unit) found++;
       }
     }
     if (found >= minAround) return level;
@@ -295,7 +295,7 @@ function coarseLevel(levels: usize, count: i32, x: i32, y: i32, width: i32, heig
 }
 
 /**
- * Label of each pixel, u16: the place of its candidate of the most support, 0 = it shows nothing; and two tones, in planes
+ * Label of each pixel, u16: the depth index of its candidate of the most support, 0 = it shows nothing; and two tones, in planes
  * of one stride: in the frame of the label (low byte), and in that of the best peak of level 1, whose window is the wider.
  * Rows of one strip.
  */
@@ -310,13 +310,13 @@ export function labelStrip(
     const from = supports + ((usize(y) * usize(supportStride)) << 2);
     for (let x = 0; x < width; x++) {
       const best = bestCandidate(load<u32>(from + (usize(x) << 2)));
-      let place = 0;
-      if (best >= 0) place = i32(load<u16>(candidateAt(levels, best, x, y)));
+      let depthIndex = 0;
+      if (best >= 0) depthIndex = i32(load<u16>(candidateAt(levels, best, x, y)));
       else if (count > 2) {
         const level = coarseLevel(levels, count, x, y, width, height, unit, fractionBits);
-        if (level > 0) place = i32(load<u16>(planeOf(levels, level, indexPlane) + ((usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1)));
+        if (level > 0) depthIndex = i32(load<u16>(planeOf(levels, level, indexPlane) + ((usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1)));
       }
-      store<u16>(out + (usize(x) << 1), place);
+      store<u16>(out + (usize(x) << 1), depthIndex);
       store<u16>(toneRow + (usize(x) << 1), toneAt(levels, max(0, best), x, y) | (toneAt(levels, count > 1 ? 2 : 0, x, y) << 8));
     }
   }

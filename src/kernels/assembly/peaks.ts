@@ -1,7 +1,7 @@
 // Peaks of the focus curves: see curve-state.ts for the planes.
 import { codesPerOctave, weightUnit, gapBit, bestTruncated, secondTruncated, minLongStep, usualBend, gapFall, minPeakOctaves, minIndexError, minBend, farStep, maxFrontLoss, afterPlane, beforePlane, bestOrdinalPlane, bestPlane, secondOrdinalPlane, secondPlane, truncationPlane, frontPlane, finestFrontOctaves, minCoarseFrontOctaves } from './constants';
 import { exp2 } from './common';
-import { placeCode, planeOf, strideOf } from './curve-state';
+import { depthIndexCode, planeOf, strideOf } from './curve-state';
 
 /** Step from a frame to the next, in usual steps; `steps` holds one f32 by ordinal, 1 before the first and after the last. */
 // @ts-ignore: decorator
@@ -83,7 +83,7 @@ export function peakStrip(
       store<u16>(fronts + at, frontOf(level, ordinal, rise, rival, rivalRise, nearSign));
       const hasSecond = rival > 0 && f32(rivalRise) > minPeakOctaves * codesPerOctave && (i32(load<u16>(marks + at)) & secondTruncated) == 0;
       store<u16>(seconds + at, hasSecond ? rivalRise : 0);
-      store<u16>(secondOrdinals + at, hasSecond ? placeCode(f32(rival), fractionBits) : 0);
+      store<u16>(secondOrdinals + at, hasSecond ? depthIndexCode(f32(rival), fractionBits) : 0);
 
       const behind = stepAfter(steps, ordinal - 1);
       const ahead = stepAfter(steps, ordinal);
@@ -118,7 +118,7 @@ export function peakStrip(
       }
       const crossed = shift > 0 ? ahead : behind;
       store<u16>(bests + at, max(0, rise));
-      store<u16>(befores + at, placeCode(f32(ordinal) + shift / crossed, fractionBits));
+      store<u16>(befores + at, depthIndexCode(f32(ordinal) + shift / crossed, fractionBits));
       if (rise <= 0) {
         store<u16>(afters + at, 0);
         continue;
@@ -126,9 +126,9 @@ export function peakStrip(
       const relative = load<f32>(errors + (usize(min(511, rise >> 5)) << 2));
       const deviation = relative / max<f32>(minBend, bend * unit * unit);
       const weight = i32(weightUnit / (deviation * deviation + minIndexError * minIndexError) + 0.5);
-      // What lies in a long step is judged by its place, once that is smooth.
+      // What lies in a long step is judged by its depth index, once that is smooth.
       const gap = crossed < minLongStep && 0.5 * bend * shift * shift > gapFall ? gapBit : 0;
-      // Where the curve may rise further, its place is no more than the side on which it does.
+      // Where the curve may rise further, its depth index is no more than the side on which it does.
       const isTruncated = (i32(load<u16>(marks + at)) & bestTruncated) != 0;
       store<u16>(afters + at, isTruncated ? gapBit : max(1, weight) | gap);
     }

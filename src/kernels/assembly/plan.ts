@@ -12,14 +12,14 @@ function offsetCode(fractionBits: i32): i32 {
 }
 
 /**
- * The surface of a level from the one of twice its size. Each place is the median of the 3 x 3 finer ones about
+ * The surface of a level from the one of twice its size. Each depth index is the median of the 3 x 3 finer ones about
  * it, so that a bristle does not speak for what lies behind it. `near`: beside a depth edge the nearer surface
  * then wins over the reach of one finer pixel: in a frame sharp on the farther one, the nearer one's blur lies
  * over both, while in its own frame only the farther is blurred, which at this level hardly shows. It wins where it is
  * nearer by more than nearApart, stored units: a narrower blur does not reach over a pixel.
  * nearSign: 1 when nearer means a lower ordinal, -1 when higher, 0: near = median. Rows of one strip.
  */
-export function halvePlacesStrip(
+export function halveIndicesStrip(
   fine: usize, fineStride: i32, fineWidth: i32, fineHeight: i32,
   median: usize, near: usize, stride: i32, width: i32, height: i32, nearSign: i32, nearApart: i32,
   stripRows: i32, strip: i32, scratch: usize,
@@ -67,20 +67,20 @@ const ruleAuto: i32 = 0;
 /**
  * Centre and reach of one level, rows of one strip.
  *
- * places: the level's surface. weights: level 0's, in units of which `fullWeight` means confident; 0 = level 0 has
- * none. fullPlaces, fullStrands: level 0's surface, in rows like the weights', and its strands, in rows of fullPeakStride.
+ * depthIndices: the level's surface. weights: level 0's, in units of which `fullWeight` means confident; 0 = level 0 has
+ * none. fullIndices, fullFronts: level 0's surface, in rows like the weights', and its front layers, in rows of fullPeakStride.
  * peaks: plane 0 of the level's peaks (0 = not followed). frames: seven f64 a frame: composite pixel to
- * frame pixel at this level (a b c d e f) and the margin. strands: ordinals of nearer peaks, as `frontOf` in peaks.ts
- * has found them, in rows like the peaks'; they count when they are nearer than the centre by more than strandApart,
- * stored units. Peaks within samePlace of a place, stored units, mean it. strandBytes: from the reaches to the plane of
- * strands' ordinals; 0 = they stand in the high ten bits of the reaches, which hold 1023 frames. sources, uses: level 0 alone, else 0: ordinal
+ * frame pixel at this level (a b c d e f) and the margin. fronts: ordinals of nearer peaks, as `frontOf` in peaks.ts
+ * has found them, in rows like the peaks'; they count when they are nearer than the centre by more than frontApart,
+ * stored units. Peaks within sameIndex of a depth index, stored units, mean it. frontBytes: from the reaches to the plane of
+ * front layers' ordinals; 0 = they stand in the high ten bits of the reaches, which hold 1023 frames. sources, uses: level 0 alone, else 0: ordinal
  * that supplies the detail, and one bit a tile and frame, cleared before. scratch: two i32 a frame.
  */
 export function planStrip(
-  places: usize, placeStride: i32, fullPlaces: usize, weights: usize, weightStride: i32, fullWidth: i32, fullHeight: i32, fullWeight: i32,
-  fullStrands: usize, fullPeakStride: i32,
-  peaks: usize, peakBytes: usize, peakStride: i32, strands: usize, strandApart: i32, samePlace: i32, nearSign: i32,
-  centres: usize, reaches: usize, strandBytes: usize, stride: i32, width: i32, height: i32, level: i32, rule: i32, fractionBits: i32,
+  depthIndices: usize, indexStride: i32, fullIndices: usize, weights: usize, weightStride: i32, fullWidth: i32, fullHeight: i32, fullWeight: i32,
+  fullFronts: usize, fullPeakStride: i32,
+  peaks: usize, peakBytes: usize, peakStride: i32, fronts: usize, frontApart: i32, sameIndex: i32, nearSign: i32,
+  centres: usize, reaches: usize, frontBytes: usize, stride: i32, width: i32, height: i32, level: i32, rule: i32, fractionBits: i32,
   frames: usize, count: i32, lastColumn: f64, lastRow: f64,
   sources: usize, uses: usize, usesBytes: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
@@ -95,16 +95,16 @@ export function planStrip(
     const all = frameSpans(frames, count, lastColumn, lastRow, y, width, spans);
     const allFrom = i32(all & 0xffffffff);
     const allTo = i32(all >> 32);
-    const placeRow = places + ((usize(y) * usize(placeStride)) << 1);
+    const indexRow = depthIndices + ((usize(y) * usize(indexStride)) << 1);
     const weightRow = weights + ((usize(min(fullHeight - 1, y << level)) * usize(weightStride)) << 1);
     const row = (usize(y) * usize(stride)) << 1;
     const peakRow = peaks + ((usize(y) * usize(peakStride)) << 1);
-    const strandRow = strands + ((usize(y) * usize(peakStride)) << 1);
+    const frontRow = fronts + ((usize(y) * usize(peakStride)) << 1);
     let markedTile: usize = 0;
     let markedFirst = 0;
     let markedLast = 0;
     for (let x = 0; x < width; x++) {
-      let centre = i32(load<u16>(placeRow + (usize(x) << 1))) - offset;
+      let centre = i32(load<u16>(indexRow + (usize(x) << 1))) - offset;
       let width64 = clearReach;
       let near = 0;
       if (level < flatLevels) {
@@ -119,19 +119,19 @@ export function planStrip(
           if (ordinal > 0) centre = ordinal << fractionBits;
           width64 = singleReach;
         } else if (rule == ruleAuto) {
-          if (level < frontLevels) near = i32(load<u16>(strandRow + (usize(x) << 1)));
+          if (level < frontLevels) near = i32(load<u16>(frontRow + (usize(x) << 1)));
           const own = i32(load<u16>(at + peakBytes)) - offset;
           if (level > 0 && near > 0) {
-            const isBefore = max(nearSign * centre, nearSign * own) - nearSign * (near << fractionBits) > strandApart;
-            if (isBefore && !isThere(near << fractionBits, samePlace, x, y, level, fullPlaces, weightStride, fullStrands, fullPeakStride, fullWidth, fullHeight, fractionBits)) near = 0;
+            const isBefore = max(nearSign * centre, nearSign * own) - nearSign * (near << fractionBits) > frontApart;
+            if (isBefore && !isThere(near << fractionBits, sameIndex, x, y, level, fullIndices, weightStride, fullFronts, fullPeakStride, fullWidth, fullHeight, fractionBits)) near = 0;
           }
           // What can be laid over the rest need not take its place.
-          const isLaid = near > 0 && nearSign * (centre - (near << fractionBits)) > strandApart && nearSign * (centre - own) > strandApart;
+          const isLaid = near > 0 && nearSign * (centre - (near << fractionBits)) > frontApart && nearSign * (centre - own) > frontApart;
           const isClear = i32(load<u16>(at)) > selectRise && abs(own - centre) > apart && !isLaid;
           if (isClear) {
             // Level 0 is its own witness; a coarser level needs one where it means something else than the surface.
-            const isFounded = level == 0 || abs(own - centre) < samePlace ||
-              isThere(own, samePlace, x, y, level, fullPlaces, weightStride, fullStrands, fullPeakStride, fullWidth, fullHeight, fractionBits);
+            const isFounded = level == 0 || abs(own - centre) < sameIndex ||
+              isThere(own, sameIndex, x, y, level, fullIndices, weightStride, fullFronts, fullPeakStride, fullWidth, fullHeight, fractionBits);
             if (isFounded) {
               centre = own;
               width64 = clearReach;
@@ -152,19 +152,19 @@ export function planStrip(
           centre = nearestCentre + (centre > nearestCentre ? most : -most);
         }
       }
-      const strand = near > 0 && nearSign * (centre - (near << fractionBits)) > strandApart ? near : 0;
+      const front = near > 0 && nearSign * (centre - (near << fractionBits)) > frontApart ? near : 0;
       store<u16>(centres + row + (usize(x) << 1), centre);
       const reachAt = reaches + row + (usize(x) << 1);
-      store<u16>(reachAt, (width64 >> 2) | (strandBytes == 0 ? strand << 6 : 0));
-      if (strandBytes != 0) store<u16>(reachAt + strandBytes, strand);
+      store<u16>(reachAt, (width64 >> 2) | (frontBytes == 0 ? front << 6 : 0));
+      if (frontBytes != 0) store<u16>(reachAt + frontBytes, front);
       if (level == 0) {
         store<u16>(sources + ((usize(y) * usize(width) + usize(x)) << 1), nearest);
         const tile = uses + usize((strip * tiles + x / tileColumns) * usesBytes);
         const first = max(1, ((centre - blendWidth) >> fractionBits) + 1);
         const last = min(count, (centre + blendWidth - 1) >> fractionBits);
-        if (strand > 0) {
-          const byte = tile + usize(strand >> 3);
-          store<u8>(byte, i32(load<u8>(byte)) | (1 << (strand & 7)));
+        if (front > 0) {
+          const byte = tile + usize(front >> 3);
+          store<u8>(byte, i32(load<u8>(byte)) | (1 << (front & 7)));
         }
         // Neighbours mostly ask for the same frames.
         if (tile == markedTile && first >= markedFirst && last <= markedLast) continue;
@@ -181,21 +181,21 @@ export function planStrip(
 }
 
 /**
- * Whether the surface of level 0 or something thin before it lies within `samePlace` of `place` (stored units) in the window
+ * Whether the surface of level 0 or something thin before it lies within `sameIndex` of `depthIndex` (stored units) in the window
  * of a coarser pixel. The blur of an edge makes peaks at coarse levels where nothing is: they have no fine detail.
  */
 function isThere(
-  place: i32, samePlace: i32, x: i32, y: i32, level: i32, places: usize, stride: i32, strands: usize, strandStride: i32, width: i32, height: i32,
+  depthIndex: i32, sameIndex: i32, x: i32, y: i32, level: i32, depthIndices: usize, stride: i32, fronts: usize, frontStride: i32, width: i32, height: i32,
   fractionBits: i32,
 ): bool {
   for (let dy = -windowRadius; dy <= windowRadius; dy++) {
     const v = usize(max(0, min(height - 1, (y + dy) << level)));
     for (let dx = -windowRadius; dx <= windowRadius; dx++) {
       const u = usize(max(0, min(width - 1, (x + dx) << level)));
-      const surface = i32(load<u16>(places + ((v * usize(stride) + u) << 1))) - offsetCode(fractionBits);
-      if (abs(surface - place) <= samePlace) return true;
-      const strand = (i32(load<u16>(strands + ((v * usize(strandStride) + u) << 1)))) << fractionBits;
-      if (strand > 0 && abs(strand - place) <= samePlace) return true;
+      const surface = i32(load<u16>(depthIndices + ((v * usize(stride) + u) << 1))) - offsetCode(fractionBits);
+      if (abs(surface - depthIndex) <= sameIndex) return true;
+      const front = (i32(load<u16>(fronts + ((v * usize(frontStride) + u) << 1)))) << fractionBits;
+      if (front > 0 && abs(front - depthIndex) <= sameIndex) return true;
     }
   }
   return false;
@@ -232,13 +232,13 @@ function isGap(gaps: usize, weights: usize, stride: i32, width: i32, height: i32
 }
 
 /**
- * Whether a frame that may show a place sharp (1/64 frame) reaches column x. Beyond an end of the stack it is the end's
+ * Whether a frame that may be sharp at a depth index (1/64 frame) reaches column x. Beyond an end of the stack it is the end's
  * frame, beside a plain step one as near as beyond the ends, in a long step the nearer one.
  */
 // @ts-ignore: decorator
 @inline
-function isInReach(spans: usize, count: i32, reaches: usize, place: i32, x: i32): bool {
-  const inside = max(64, min(count << 6, place));
+function isInReach(spans: usize, count: i32, reaches: usize, depthIndex: i32, x: i32): bool {
+  const inside = max(64, min(count << 6, depthIndex));
   const before = inside >> 6;
   const into = inside & 63;
   if (into == 0) return isReached(spans, before, x);
@@ -248,13 +248,13 @@ function isInReach(spans: usize, count: i32, reaches: usize, place: i32, x: i32)
 
 /**
  * Confidence (0..255) and coverage class (see result/coverage.ts) of each pixel, rows tight, of one strip.
- * places, weights, gaps, certainties (0..255, the most confidence): planes of level 0. A pixel whose confidence is below 1/8 only takes its neighbours' place.
+ * depthIndices, weights, gaps, certainties (0..255, the most confidence): planes of level 0. A pixel whose confidence is below 1/8 only takes its neighbours' depth index.
  * reaches: i32 by ordinal, how far into the step after a frame, and back from the next one, the two show what is sharp,
  * 1/64 of that step; 0 where the step is not long, and `gaps` tells. frames: as in `planStrip`, of level 0. Where none of
  * the frames that could be sharp reaches, nothing is known: no confidence. scratch: two i32 a frame.
  */
 export function judgeStrip(
-  places: usize, weights: usize, gaps: usize, certainties: usize, stride: i32, width: i32, height: i32, fullWeight: i32, count: i32, reaches: usize, fractionBits: i32,
+  depthIndices: usize, weights: usize, gaps: usize, certainties: usize, stride: i32, width: i32, height: i32, fullWeight: i32, count: i32, reaches: usize, fractionBits: i32,
   frames: usize, lastColumn: f64, lastRow: f64,
   confidence: usize, coverage: usize, stripRows: i32, strip: i32, scratch: usize,
 ): void {
@@ -271,21 +271,21 @@ export function judgeStrip(
     for (let x = 0; x < width; x++) {
       const at = (usize(y) * usize(stride) + usize(x)) << 1;
       let weight = min(fullWeight, i32(load<u16>(weights + at)));
-      const place = i32(load<u16>(places + at)) - offset;
+      const depthIndex = i32(load<u16>(depthIndices + at)) - offset;
       let kind = 0;
       if (
         (x < allFrom || x >= allTo) &&
         (i32(load<u16>(gaps + at)) == truncatedCurve ||
-          !isInReach(spans, count, reaches, place << (6 - fractionBits), x))
+          !isInReach(spans, count, reaches, depthIndex << (6 - fractionBits), x))
       ) {
         kind = 5;
         weight = 0;
       } else if (weight * 8 < fullWeight) kind = 4;
-      else if (place < first - beyond) kind = 1;
-      else if (place > last + beyond) kind = 2;
+      else if (depthIndex < first - beyond) kind = 1;
+      else if (depthIndex > last + beyond) kind = 2;
       else {
-        const reach = place > first && place < last ? load<i32>(reaches + (usize(place >> fractionBits) << 2)) : 0;
-        const into = (place & (first - 1)) << (6 - fractionBits);
+        const reach = depthIndex > first && depthIndex < last ? load<i32>(reaches + (usize(depthIndex >> fractionBits) << 2)) : 0;
+        const into = (depthIndex & (first - 1)) << (6 - fractionBits);
         if (reach > 0 ? min(into, 64 - into) > reach : isGap(gaps, weights, stride, width, height, x, y)) kind = 3;
       }
       const o = usize(y) * usize(width) + usize(x);

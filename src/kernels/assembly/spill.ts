@@ -112,12 +112,12 @@ function storeLayers(cell: usize): void {
 const farthest: i32 = 0x7fffffff;
 
 /**
- * Cells of 4 px: rows of one strip. places, weights: of level 0; what weighs less than leastWeight is unknown and spills
+ * Cells of 4 px: rows of one strip. depthIndices, weights: of level 0; what weighs less than leastWeight is unknown and spills
  * nothing. lights: of level 1, see `noteLightStrip`. width, height: in cells; lightWidth, lightHeight: of level 1; fullWidth,
  * fullHeight: of level 0.
  */
 export function spillCellsStrip(
-  places: usize, weights: usize, leastWeight: i32, stride: i32, fullWidth: i32, fullHeight: i32,
+  depthIndices: usize, weights: usize, leastWeight: i32, stride: i32, fullWidth: i32, fullHeight: i32,
   lights: usize, lightWidth: i32, lightHeight: i32, gap: i32, nearSign: i32,
   out: usize, width: i32, height: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
@@ -131,7 +131,7 @@ export function spillCellsStrip(
         const row = 4 * y + (i >> 3) * 2 + ((i >> 1) & 1);
         const at = usize(row * stride + column) << 1;
         const isKnown = column < fullWidth && row < fullHeight && i32(load<u16>(weights + at)) >= leastWeight;
-        const near = isKnown ? nearSign * i32(load<u16>(places + at)) : farthest;
+        const near = isKnown ? nearSign * i32(load<u16>(depthIndices + at)) : farthest;
         store<i32>(scratch + (usize(i) << 2), near);
         nearest = min(nearest, near);
       }
@@ -193,14 +193,14 @@ function cellAt(cells: usize, width: i32, height: i32, x: i32, y: i32): usize {
  * `samples` points, denser near its centre. Each point stands for its part of a ring and reads a cell of about that size: a
  * layer that is nearer by more than `gap` stored units, and whose own blur reaches the pixel, covers the part.
  *
- * places, weights: of level 0; from pixels of less than leastWeight nothing is subtracted. cells: three u32 a size, the smallest
+ * depthIndices, weights: of level 0; from pixels of less than leastWeight nothing is subtracted. cells: three u32 a size, the smallest
  * first: address, width, height. table: cosine, sine and distance (0..1) of each sample, f32. blur: radius of the blur a frame
  * away, px of level 0. reaches: how far anything may spill into a block of 32 px, px of level 0, f32, rows of `blocks`.
  */
 export function spillStrip(
-  places: usize, weights: usize, leastWeight: i32, stride: i32, cells: usize, sizes: i32,
+  depthIndices: usize, weights: usize, leastWeight: i32, stride: i32, cells: usize, sizes: i32,
   table: usize, samples: i32, blur: f32, gap: i32, nearSign: i32, fractionBits: i32, reaches: usize, blocks: i32,
-  outPlaces: usize, outSpill: usize, width: i32, height: i32, stripRows: i32, strip: i32, scratch: usize,
+  outIndices: usize, outSpill: usize, width: i32, height: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
   const perPlace: f32 = blur / (2 * unitsPerFrame(fractionBits));
@@ -208,8 +208,8 @@ export function spillStrip(
     for (let x = 0; x < width; x++) {
       const at = usize(y * width + x);
       const full = usize(2 * y * stride + 2 * x) << 1;
-      const stored = load<u16>(places + full);
-      store<u16>(outPlaces + (at << 1), stored);
+      const stored = load<u16>(depthIndices + full);
+      store<u16>(outIndices + (at << 1), stored);
       const reach: f32 = f32(0.5) * load<f32>(reaches + (usize((y >> 4) * blocks + (x >> 4)) << 2));
       let light = f32x4.splat(0);
       if (reach > 0 && i32(load<u16>(weights + full)) >= leastWeight) {
@@ -253,8 +253,8 @@ export function spillStrip(
 
 // @ts-ignore: decorator
 @inline
-function isOwn(place: u16, ordinal: i32, fractionBits: i32): bool {
-  return abs(i32(place) - ((ordinal + i32(indexOffset)) << fractionBits)) < unitsOf64ths(ownReach, fractionBits);
+function isOwn(depthIndex: u16, ordinal: i32, fractionBits: i32): bool {
+  return abs(i32(depthIndex) - ((ordinal + i32(indexOffset)) << fractionBits)) < unitsOf64ths(ownReach, fractionBits);
 }
 
 /**
@@ -263,7 +263,7 @@ function isOwn(place: u16, ordinal: i32, fractionBits: i32): bool {
  */
 export function subtractSpillStrip(
   picture: usize, stride: i32, planeBytes: usize, width: i32, height: i32, curve1: f32, curve2: f32, curve3: f32,
-  places: usize, spills: usize, ordinal: i32, fractionBits: i32, stripRows: i32, strip: i32, scratch: usize,
+  depthIndices: usize, spills: usize, ordinal: i32, fractionBits: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const c1 = f32x4.splat(curve1);
   const c2 = f32x4.splat(curve2 / 255);
@@ -281,7 +281,7 @@ export function subtractSpillStrip(
     for (let x = 0; x < width; x++) {
       const at = usize(y * width + x);
       const spill = load<u64>(spills + (at << 3));
-      if (spill == 0 || !isOwn(load<u16>(places + (at << 1)), ordinal, fractionBits)) continue;
+      if (spill == 0 || !isOwn(load<u16>(depthIndices + (at << 1)), ordinal, fractionBits)) continue;
       const grown: f32 = f32(65535) / (f32(65535) - f32(i32(spill >> 48)));
       for (let channel = 0; channel < 3; channel++) {
         const p = row + usize(channel) * planeBytes + (usize(x) << 2);

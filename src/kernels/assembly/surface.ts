@@ -19,11 +19,11 @@ function tap(i: i32): f32 {
 /**
  * One pass of edge-avoiding smoothing with holes of `step` pixels between its 5 x 5 taps, after Dammertz et
  * al., "Edge-avoiding A-Trous wavelet transform" (HPG 2010): neighbours count by their weight and by how near
- * their place is (`tolerance`, stored units). The new weight is the mean of those that agree and of those
+ * their depth index is (`tolerance`, stored units). The new weight is the mean of those that agree and of those
  * that are unknown. Rows of one strip; planes of one stride, step at most 6.
  */
 export function smoothStrip(
-  places: usize, weights: usize, outPlaces: usize, outWeights: usize, stride: i32, width: i32, height: i32,
+  depthIndices: usize, weights: usize, outIndices: usize, outWeights: usize, stride: i32, width: i32, height: i32,
   step: i32, tolerance: f32, fractionBits: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const unit = f32x4.splat(1 / (tolerance * tolerance * unitsPerFrame(fractionBits) * unitsPerFrame(fractionBits)));
@@ -37,11 +37,11 @@ export function smoothStrip(
     clearEnds(outWeights + row, width);
     for (let x = 0; x < width; x += 4) {
       const at = row + (usize(x) << 1);
-      const here = fourOf(places + at);
-      // Lanes whose own place is unknown take every neighbour as alike.
+      const here = fourOf(depthIndices + at);
+      // Lanes whose own depth index is unknown take every neighbour as alike.
       const strictness = v128.and(unit, v128.gt<f32>(fourOf(weights + at), zero));
       let sum = zero;
-      let sumPlace = zero;
+      let indexSum = zero;
       let agreeing = zero;
       const isInner = x >= 2 * step && x + 4 + 2 * step <= width;
       for (let j = -2; j <= 2; j++) {
@@ -53,21 +53,21 @@ export function smoothStrip(
           let taps = f32x4.splat(tap(j) * tap(i));
           if (!isInner) taps = v128.and(taps, columnsInside(x + i * step, width));
           const known = fourOf(weights + q);
-          const place = fourOf(places + q);
-          const difference = v128.sub<f32>(place, here);
+          const depthIndex = fourOf(depthIndices + q);
+          const difference = v128.sub<f32>(depthIndex, here);
           const apart = v128.mul<f32>(v128.mul<f32>(difference, difference), strictness);
           const agrees = v128.div<f32>(taps, v128.add<f32>(one, v128.mul<f32>(apart, apart)));
           const alike = v128.mul<f32>(agrees, known);
           agreeing = v128.add<f32>(agreeing, v128.bitselect(agrees, taps, v128.gt<f32>(known, zero)));
           sum = v128.add<f32>(sum, alike);
-          sumPlace = v128.add<f32>(sumPlace, v128.mul<f32>(alike, place));
+          indexSum = v128.add<f32>(indexSum, v128.mul<f32>(alike, depthIndex));
         }
       }
       const some = v128.gt<f32>(sum, zero);
-      const mean = v128.div<f32>(sumPlace, v128.max<f32>(sum, tiny));
+      const mean = v128.div<f32>(indexSum, v128.max<f32>(sum, tiny));
       const weight = v128.div<f32>(sum, v128.max<f32>(agreeing, tiny));
-      const place = v128.add<f32>(v128.bitselect(mean, here, some), half);
-      storeFour(outPlaces + at, v128.trunc_sat<i32>(place), x, width);
+      const depthIndex = v128.add<f32>(v128.bitselect(mean, here, some), half);
+      storeFour(outIndices + at, v128.trunc_sat<i32>(depthIndex), x, width);
       storeFour(outWeights + at, v128.trunc_sat<i32>(v128.add<f32>(weight, half)), x, width);
     }
   }
@@ -86,17 +86,17 @@ function storeFour(p: usize, lanes: v128, x: i32, width: i32): void {
   if (x + 2 < width) store<u16>(p, i32x4.extract_lane(lanes, 2), 4);
 }
 
-/** Confidence 1 in the planes that fill unknown places. */
+/** Confidence 1 in the planes that fill unknown depth indices. */
 const full: i32 = 32768;
 
 /**
- * A map of half the size for push and pull: places by weighted mean, confidence 0..32768 summed and cut at 1. The
+ * A map of half the size for push and pull: depth indices by weighted mean, confidence 0..32768 summed and cut at 1. The
  * finest map's confidence is its weight over `fullWeight` (in stored units; 0 = the plane holds confidence).
  * Rows of one strip of the coarser map.
  */
 export function pushStrip(
-  places: usize, weights: usize, stride: i32, width: i32, height: i32, fullWeight: i32,
-  outPlaces: usize, outWeights: usize, outStride: i32, outWidth: i32, outHeight: i32,
+  depthIndices: usize, weights: usize, stride: i32, width: i32, height: i32, fullWeight: i32,
+  outIndices: usize, outWeights: usize, outStride: i32, outWidth: i32, outHeight: i32,
   stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(outHeight, (strip + 1) * stripRows);
@@ -104,7 +104,7 @@ export function pushStrip(
     const out = (usize(y) * usize(outStride)) << 1;
     for (let x = 0; x < outWidth; x++) {
       let sum = 0;
-      let sumPlace: i64 = 0;
+      let indexSum: i64 = 0;
       for (let j = 0; j < 2; j++) {
         const yy = 2 * y + j;
         if (yy >= height) break;
@@ -114,10 +114,10 @@ export function pushStrip(
           const q = (usize(yy) * usize(stride) + usize(xx)) << 1;
           const weight = confidenceOf(i32(load<u16>(weights + q)), fullWeight);
           sum += weight;
-          sumPlace += i64(weight) * i64(load<u16>(places + q));
+          indexSum += i64(weight) * i64(load<u16>(depthIndices + q));
         }
       }
-      store<u16>(outPlaces + out + (usize(x) << 1), sum > 0 ? i32((sumPlace + (sum >> 1)) / i64(sum)) : 0);
+      store<u16>(outIndices + out + (usize(x) << 1), sum > 0 ? i32((indexSum + (sum >> 1)) / i64(sum)) : 0);
       store<u16>(outWeights + out + (usize(x) << 1), min(full, sum));
     }
   }
@@ -130,11 +130,11 @@ function confidenceOf(weight: i32, fullWeight: i32): i32 {
 }
 
 /**
- * Places everywhere: where the confidence falls below 1 the coarser map, itself filled, stands in (push and pull,
+ * Depth indices everywhere: where the confidence falls below 1 the coarser map, itself filled, stands in (push and pull,
  * Gortler et al., "The Lumigraph", SIGGRAPH 1996). In place; rows of one strip of the finer map.
  */
 export function pullStrip(
-  places: usize, weights: usize, stride: i32, width: i32, height: i32, fullWeight: i32,
+  depthIndices: usize, weights: usize, stride: i32, width: i32, height: i32, fullWeight: i32,
   coarse: usize, coarseStride: i32, coarseWidth: i32, coarseHeight: i32,
   stripRows: i32, strip: i32, scratch: usize,
 ): void {
@@ -155,10 +155,10 @@ export function pullStrip(
       const filled =
         9 * i32(load<u16>(ownRow + a)) + 3 * i32(load<u16>(ownRow + b)) +
         3 * i32(load<u16>(otherRow + a)) + i32(load<u16>(otherRow + b));
-      const place = i32(load<u16>(places + at));
-      // In 1/16 of a place step times 1/32768: below 2^36, so in 64 bits.
-      const mixed = i64(confidence) * i64(place * 16) + i64(full - confidence) * i64(filled);
-      store<u16>(places + at, i32((mixed + (i64(full) << 3)) / (i64(full) << 4)));
+      const depthIndex = i32(load<u16>(depthIndices + at));
+      // In 1/16 of a stored unit times 1/32768: below 2^36, so in 64 bits.
+      const mixed = i64(confidence) * i64(depthIndex * 16) + i64(full - confidence) * i64(filled);
+      store<u16>(depthIndices + at, i32((mixed + (i64(full) << 3)) / (i64(full) << 4)));
     }
   }
 }
