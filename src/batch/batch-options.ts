@@ -1,10 +1,10 @@
 import { totalmem } from 'node:os';
-import { basename, dirname, join, resolve } from 'node:path';
+import { basename, dirname, join, posix, resolve, sep } from 'node:path';
 import { named, UsageError } from '../errors.js';
 import { optionError } from '../option-error.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import type { OptionTable } from '../options/option.js';
-import { choice, folderPath, number, text, toggle, whole } from '../options/option-kinds.js';
+import { choice, folderPath, number, several, text, toggle, whole } from '../options/option-kinds.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
 import { refuseBoth, requireBeside, validateOptions, withDefaults } from '../options/validate-options.js';
 import { isWithin } from '../result/path-within.js';
@@ -12,6 +12,7 @@ import { minStackFrames } from '../stack/photograph-folder.js';
 import type { Budget } from './estimate.js';
 import type { SplitOptions } from './part-folder.js';
 import { queueAddress } from './queue/queue-url.js';
+import { stackKey } from './result-name.js';
 
 /** How a batch is run; every field has a default. */
 export interface BatchOptions {
@@ -27,6 +28,8 @@ export interface BatchOptions {
   splitBy?: SplitOptions['by'];
   /** Pause that parts stacks, s, 0.1 to 86400. Default: found from the times. */
   splitGapS?: number;
+  /** Merge these stacks alone, in this order: their paths below the root, '.' for the root itself. Default: all. */
+  only?: string[];
   /** Run only stacks that failed before. Default false. */
   retry?: boolean;
   /** Time of day as 'HH:MM': nothing is started that would end later. Default: no bound. */
@@ -62,6 +65,8 @@ export interface ResolvedBatch {
   maxPixels: number;
   split: SplitOptions | undefined;
   followLinks: boolean;
+  /** Keys of the stacks that are merged, in their order; undefined for all. */
+  only: readonly string[] | undefined;
   retry: boolean;
   until: { hour: number; minute: number } | undefined;
   nice: number;
@@ -94,6 +99,12 @@ export const batchOptionTable: OptionTable<OwnOptions> = {
     defaultText: 'found from the times',
   },
   followLinks: { kind: toggle, group: 'Stacks', help: 'follow links that lead out of ROOT' },
+  only: {
+    kind: several(text('the path of a stack below ROOT', /./s, 'STACK')),
+    group: 'Stacks',
+    help: 'merge this stack alone, by its path below ROOT; given several times, these in this order',
+    defaultText: 'all',
+  },
   retry: { kind: toggle, group: 'Stacks', help: 'run only the stacks that failed before' },
   watch: {
     kind: toggle,
@@ -158,6 +169,7 @@ export function resolveBatch(root: string, given: BatchOptions): ResolvedBatch {
     );
   }
   if (options.watch && options.retry) refuseBoth(given, 'watch', 'retry');
+  if (options.watch && options.only.length > 0) refuseBoth(given, 'watch', 'only');
   const queue = resolveQueue(given, options.priority);
   const budget = {
     threads: queue ? 1 : merge.threads,
@@ -178,6 +190,7 @@ export function resolveBatch(root: string, given: BatchOptions): ResolvedBatch {
       ? { by: options.splitBy, gapS: options.splitGapS, minFrames: minStackFrames }
       : undefined,
     followLinks: options.followLinks,
+    only: options.only.length > 0 ? options.only.map(keyOfPath) : undefined,
     retry: options.retry,
     until: options.until === undefined ? undefined : timeOfDay(options.until),
     nice: options.nice,
@@ -202,6 +215,12 @@ function resolveQueue(given: BatchOptions, priority: number): ResolvedBatch['que
     );
   }
   return { url, priority };
+}
+
+/** The key of a stack from its path below the root as people write it. */
+function keyOfPath(path: string): string {
+  const plain = posix.normalize(path.split(sep).join('/')).replace(/\/$/, '');
+  return stackKey(plain === '.' ? '' : plain);
 }
 
 /** Memory of this machine or of the container that holds the process, bytes. */

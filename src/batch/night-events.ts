@@ -1,4 +1,5 @@
 import type { Size } from '../image/image.js';
+import type { MergeOptions } from '../options/merge-options.js';
 import { type Finding, spoilsMerge } from '../result/finding.js';
 import type { FinishedFile } from './stack-inputs.js';
 
@@ -75,6 +76,8 @@ export type NightEvent = { at: string } & (
       whole: boolean;
       /** True when results that the batch did not write may be replaced. */
       overwrite?: boolean | undefined;
+      /** Options of its merges as they were given, but for positions; absent in lists of before they were kept. */
+      merge?: Partial<MergeOptions> | undefined;
       stacks: PlannedStack[];
     }
   | { event: 'found'; stacks: PlannedStack[] }

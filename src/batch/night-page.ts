@@ -1,9 +1,10 @@
 import { htmlPage } from '../markup/html-page.js';
 import { html, type Markup, noMarkup } from '../markup/markup.js';
 import { folderName } from '../stack/folder-name.js';
-import { countOf, spanText } from '../stack/words.js';
+import { spanText } from '../stack/words.js';
 import { clockText, framesText } from './format-night.js';
-import { isToLookAt, type NightState, type StackState } from './night-state.js';
+import { nightGroups, nightSummary } from './night-groups.js';
+import type { NightState, StackState } from './night-state.js';
 
 const nightStyle = `
 .stacks { list-style: none; margin: 0; padding: 0; }
@@ -15,15 +16,6 @@ const nightStyle = `
 .failed { border-left: .3rem solid var(--warn-edge); background: var(--warn); padding: .4rem .8rem; }
 @media (max-width: 40rem) { .stacks li.stack { grid-template-columns: 1fr; } }
 `;
-
-/** Order on the page: what needs a decision comes first. */
-const groups: readonly { title: string; holds: (stack: StackState) => boolean }[] = [
-  { title: 'Failed', holds: ({ state }) => state === 'failed' },
-  { title: 'Merged, but look', holds: isToLookAt },
-  { title: 'Put off', holds: ({ state }) => state === 'put off' },
-  { title: 'Not done yet', holds: ({ state }) => state === 'running' || state === 'waiting' },
-  { title: 'Merged', holds: (stack) => stack.state === 'done' && !isToLookAt(stack) },
-];
 
 /**
  * The page of a night as one HTML document, made from the night list alone. It lies in the folder of the results,
@@ -37,24 +29,11 @@ export function nightPage(night: NightState, now: Date): string {
 <p class="quiet">As of ${clockText(now)}, Lamella ${night.batch?.programVersion ?? ''}. The same as a table: <a href="night.csv">night.csv</a>.</p>
 </header>
 <main>
-<p><strong>${summary(stacks)}</strong></p>
+<p><strong>${nightSummary(stacks)}</strong></p>
 <p>${night.end ? night.end.reason : 'The batch has not ended.'}</p>
-${groups.map(({ title: heading, holds }) => group(heading, stacks.filter(holds)))}
+${nightGroups.map(({ title: heading, holds }) => group(heading, stacks.filter(holds)))}
 </main>`;
   return htmlPage(`${title} – Lamella batch`, nightStyle, body);
-}
-
-function summary(stacks: readonly StackState[]): string {
-  const count = (...states: StackState['state'][]): number =>
-    stacks.filter(({ state }) => states.includes(state)).length;
-  const left = count('waiting', 'running');
-  const look = stacks.filter(isToLookAt).length;
-  return [
-    `${count('done')} of ${countOf(stacks.length, 'stack')} merged${look > 0 ? ` (${look} of them to look at)` : ''}`,
-    `${count('failed')} failed`,
-    ...(count('put off') > 0 ? [`${count('put off')} put off`] : []),
-    ...(left > 0 ? [`${left} not done yet`] : []),
-  ].join(', ');
 }
 
 function group(title: string, stacks: StackState[]): Markup {

@@ -1,5 +1,7 @@
+import type { MergeOptions } from '../options/merge-options.js';
 import { findingShape } from '../result/finding-shape.js';
 import {
+  anyObjectShape,
   booleanShape,
   listShape,
   nullableShape,
@@ -92,6 +94,7 @@ const eventShapes: { [Name in NightEvent['event']]: Shape<NightEventOf<Name>> } 
     root: textShape(),
     whole: booleanShape,
     overwrite: optionalShape(booleanShape),
+    merge: optionalShape(anyObjectShape<Partial<MergeOptions>>()),
     stacks: anyListShape,
   }),
   found: objectShape<NightEventOf<'found'>>({ ...shared('found'), stacks: anyListShape }),

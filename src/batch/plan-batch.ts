@@ -57,7 +57,43 @@ export async function planBatch(
 ): Promise<BatchPlan> {
   const { root, out, maxPixels, split, followLinks } = batch;
   const findings = await findStacks(root, { exclude: [out], maxPixels, split, followLinks, ...look });
-  return planDiscovered(batch, night, findings);
+  if (!batch.only) return planDiscovered(batch, night, findings);
+  const { only } = batch;
+  const keyOf = ({ folder }: { folder: string }) => stackKey(relative(root, folder));
+  const isMeant = (passed: PassedFolder) => only.includes(keyOf(passed));
+  // The path of a folder of many stacks stands for all of them.
+  const stacks = [
+    ...new Set(
+      only.flatMap((key) => findings.stacks.filter((found) => found.key === key || keyOf(found) === key)),
+    ),
+  ];
+  const plan = await planDiscovered(batch, night, {
+    stacks,
+    passed: findings.passed.filter(isMeant),
+    partings: findings.partings,
+  });
+  const known = new Set([
+    ...stacks.flatMap((found) => [found.key, keyOf(found)]),
+    ...plan.faults.map(({ planned }) => planned.stack),
+  ]);
+  for (const key of new Set(only)) {
+    if (!known.has(key)) plan.faults.push(missing(batch, key, findings.passed));
+  }
+  return plan;
+}
+
+/** A stack that was asked for and is none. */
+function missing({ root }: ResolvedBatch, key: string, passed: readonly PassedFolder[]): Fault {
+  const folder = join(root, key);
+  const why = passed.find((other) => other.folder === folder)?.reason;
+  return {
+    planned: {
+      ...{ stack: key, name: resultName(key, basename(root)), folder },
+      ...{ frames: 0, size: { width: 0, height: 0 }, estimateMs: 0 },
+    },
+    kind: 'folder',
+    reason: `There is no stack in ${folder}${why === undefined ? '' : `: ${why}`}.`,
+  };
 }
 
 /** The plan for stacks that were found. */

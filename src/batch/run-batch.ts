@@ -1,6 +1,7 @@
 import { mkdir, readdir } from 'node:fs/promises';
 import { hostname } from 'node:os';
 import { named, OutputError } from '../errors.js';
+import type { MergeOptions } from '../options/merge-options.js';
 import { asOutputError } from '../result/output-failure.js';
 import { tidyUnfinished } from '../result/unfinished.js';
 import { countOf, spanText } from '../stack/words.js';
@@ -128,8 +129,9 @@ async function runNight(
     pid: process.pid,
     host: hostname(),
     root: batch.root,
-    whole: !batch.retry,
+    whole: !batch.retry && !batch.only,
     overwrite: batch.merge.overwrite ?? false,
+    merge: withoutPositions(batch.merge),
     stacks: [
       ...plan.finished,
       ...plan.tasks.map(({ planned }) => planned),
@@ -157,6 +159,11 @@ async function runNight(
   await night.record({ event: 'end', at: night.at(), state, reason });
   await night.writePage(true);
   return { out: batch.out, state, done, look, incomplete, failed, putOff, finished };
+}
+
+/** Options as the list keeps them: positions are as long as a stack. */
+function withoutPositions({ positionsMm: _, relativePositions: __, ...options }: Partial<MergeOptions>) {
+  return options;
 }
 
 /** Loaded only here: without a queue nothing of it is needed. */

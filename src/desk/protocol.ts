@@ -183,3 +183,72 @@ export interface GuideView {
   topics: { topic: string; title: string }[];
   html: string;
 }
+
+/** A stack that a night may merge. */
+export interface NightStack {
+  /** Its path below the folder, by which it is chosen. */
+  stack: string;
+  folder: string;
+  frames: number;
+  estimateS: number;
+  /** Merged before, from the same photographs: it is passed over. */
+  isFinished: boolean;
+  /** Why it cannot be merged; null when it can. */
+  fault: string | null;
+  /** Address of one of its photographs, made small; null when there is none. */
+  picture: string | null;
+}
+
+/** What the night screen shows of a folder before the work. */
+export interface NightForm {
+  folder: string;
+  /** Where the results go: absolute path. */
+  out: string;
+  stacks: NightStack[];
+  /** As the batch in `out` was last started. */
+  known: Pick<MergeChoices, 'stepMm' | 'fieldWidthMm'>;
+  /** How the batch in `out` stands, when there was one. */
+  status: NightView | null;
+}
+
+/** What starts a night. */
+export interface NightOrder {
+  folder: string;
+  /** Paths of the stacks below the folder, in their order. */
+  stacks: string[];
+  /** Time of day, HH:MM; null for no bound. */
+  until: string | null;
+  /** What a batch over the folder was started with before holds for all else. */
+  choices: Pick<MergeChoices, 'stepMm' | 'fieldWidthMm'>;
+}
+
+/** How a night stands, or went. */
+export interface NightView {
+  out: string;
+  /** The folder whose stacks are merged. */
+  folder: string;
+  /** In a line: so many of so many merged. */
+  summary: string;
+  /** Whether it goes on now, here or in another process. */
+  isRunning: boolean;
+  /** How it ended; what there is to do when it did not end by itself. */
+  end: string;
+  /** What needs a decision comes first. */
+  groups: { title: string; stacks: NightEntry[] }[];
+}
+
+/** A stack of a night. */
+export interface NightEntry {
+  stack: string;
+  state: 'waiting' | 'running' | 'done' | 'failed' | 'put off';
+  /** Frames and time, in words. */
+  facts: string;
+  /** Why it failed or was put off. */
+  reason: string | null;
+  verdicts: string[];
+  warnings: string[];
+  /** Address of a small picture of the result, or of a photograph before there is one; null when there is none. */
+  picture: string | null;
+  /** Its result folder, when there is one. */
+  result: string | null;
+}

@@ -83,6 +83,22 @@ describe('a batch that is run again', () => {
   });
 });
 
+describe('stacks that are chosen', () => {
+  it('are merged alone and in their order; the others, and what they left, stay as they are', async () => {
+    const { root, out } = placeRoot('ant', 'bee', 'wasp');
+    const first = await batchHere(root, { out, only: ['wasp', './bee/', 'fly'] });
+    expect([first.begun, first.done, first.failed]).toEqual([['wasp', 'bee'], 2, 1]);
+    expect(first.reasonOf('failed', 'fly')).toContain(`There is no stack in ${join(root, 'fly')}`);
+    expect(namesIn(out)).not.toContain('ant');
+    const second = await batchHere(root, { out, only: ['ant', 'bee'] });
+    expect([second.begun, second.finished]).toEqual([['ant'], 1]);
+    const page = readFileSync(join(out, 'index.html'), 'utf8');
+    for (const name of ['ant', 'bee', 'wasp']) expect(page).toContain(`href="${name}/report.html"`);
+    const all = await batchHere(root, { out });
+    expect([all.begun, all.finished]).toEqual([[], 3]);
+  });
+});
+
 describe('a stack that fails', () => {
   it('is recorded with its reason, the batch goes on, and --retry runs it alone', async () => {
     const { root, out } = placeRoot('ant', 'bee', 'wasp');

@@ -1,9 +1,9 @@
 import { dirname, join } from 'node:path';
-import type { MergeOptions } from '../../options/merge-options.js';
 import { resolveOptions } from '../../options/resolve-merge-options.js';
 import { anyObjectShape, booleanShape, objectShape, textShape } from '../../result/shape.js';
 import type { GivenOrder } from '../../stack/capture-order.js';
 import { jsonAnswer } from '../../view/local-server.js';
+import { chosenOptions } from '../merge-choices.js';
 import { mergeForm } from '../merge-form.js';
 import { jobPicture, mergeOrder } from '../merge-job.js';
 import type { MergeChoices, MergeOrder } from '../protocol.js';
@@ -16,19 +16,6 @@ const orderShape = objectShape<MergeOrder>({
   previewFirst: booleanShape,
 });
 
-/** Options that the page may choose; their values are checked as those of a merge. */
-const choosable = [
-  'stepMm',
-  'fieldWidthMm',
-  'rule',
-  'anchor',
-  'crop',
-  'format',
-  'direction',
-  'skip',
-  'order',
-] as const;
-
 export const mergeRoutes: DeskRoutes = {
   'GET /api/merge/form': async (desk, { query }) =>
     jsonAnswer(
@@ -40,7 +27,7 @@ export const mergeRoutes: DeskRoutes = {
     const form = await mergeForm(folder);
     const replaces = form.freeOut === null || order.replace;
     const out = join(dirname(folder), replaces ? form.out : (form.freeOut ?? form.out));
-    const options = resolveOptions({ ...chosen(order.choices), overwrite: order.replace });
+    const options = resolveOptions({ ...chosenOptions(order.choices), overwrite: order.replace });
     const previewFactor = order.previewFirst ? form.previewFactor : null;
     return jsonAnswer(desk.jobs.start(mergeOrder(desk, { folder, out, options, previewFactor })));
   },
@@ -54,12 +41,4 @@ export const mergeRoutes: DeskRoutes = {
 
 function givenOrder(text: string | null): GivenOrder | undefined {
   return text === 'time' || text === 'name' ? text : undefined;
-}
-
-function chosen(choices: MergeChoices): Partial<MergeOptions> {
-  const given = choosable.flatMap((name) => {
-    const value = choices[name];
-    return value === undefined || value === null ? [] : [[name, value]];
-  });
-  return Object.fromEntries(given);
 }

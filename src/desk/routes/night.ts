@@ -1,3 +1,49 @@
-import type { DeskRoutes } from '../route.js';
+import { existsSync } from 'node:fs';
+import { join, resolve } from 'node:path';
+import { resolveBatch } from '../../batch/batch-options.js';
+import { nightListName } from '../../batch/night-events.js';
+import { InputError } from '../../errors.js';
+import { anyObjectShape, listShape, nullableShape, objectShape, textShape } from '../../result/shape.js';
+import { jsonAnswer } from '../../view/local-server.js';
+import { chosenOptions } from '../merge-choices.js';
+import { nightOrder } from '../night-job.js';
+import { earlierOptions, nightForm, nightView } from '../night-view.js';
+import type { NightOrder } from '../protocol.js';
+import { type DeskRoutes, required, shaped } from '../route.js';
 
-export const nightRoutes: DeskRoutes = {};
+const orderShape = objectShape<NightOrder>({
+  folder: textShape(),
+  stacks: listShape(textShape()),
+  until: nullableShape(textShape()),
+  choices: anyObjectShape<NightOrder['choices']>(),
+});
+
+/** Merges of a night give way to what somebody does at the machine. */
+const nice = 10;
+
+export const nightRoutes: DeskRoutes = {
+  'GET /api/night/form': async (desk, { query, gone }) =>
+    jsonAnswer(await nightForm(await desk.roots.within(required(query, 'folder')), gone)),
+  // Null before the stacks have been looked for.
+  'GET /api/night': async (desk, { query }) => {
+    const out = required(query, 'out');
+    if (!existsSync(join(out, nightListName)) && desk.roots.contains(resolve(out))) return jsonAnswer(null);
+    return jsonAnswer(await nightView(await desk.roots.within(out)));
+  },
+  'POST /api/night': async (desk, { body }) => {
+    const { folder, stacks, until, choices } = shaped(body, orderShape);
+    if (stacks.length === 0) throw new InputError('No stack is ticked: tick at least one.');
+    const root = await desk.roots.within(folder);
+    const { out } = resolveBatch(root, {});
+    const { stepMm: _, fieldWidthMm: __, ...earlier } = await earlierOptions(out);
+    const options = {
+      ...{ only: stacks, nice, merge: { ...earlier, ...chosenOptions(choices) } },
+      ...(until !== null && { until }),
+    };
+    resolveBatch(root, options);
+    if (desk.jobs.list().some((job) => job.kind === 'night' && job.out === out && job.endedAt === null)) {
+      throw new InputError(`The night over ${root} is running already.`);
+    }
+    return jsonAnswer(desk.jobs.start(nightOrder(desk, { root, options }, out)));
+  },
+};

@@ -98,11 +98,11 @@ export function framesOf(text: string): number[] {
 }
 
 /** A length in mm as people write it, with a comma or a point; null for none. */
-function lengthOf(text: string): number | null {
+export function lengthOf(text: string): number | null {
   return text === '' ? null : Number(text.replace(',', '.').replace(/\s*mm$/, ''));
 }
 
-function lengthField(
+export function lengthField(
   name: 'stepMm' | 'fieldWidthMm',
   value: number | null | undefined,
   hint: string,
