@@ -8,7 +8,7 @@ import { folderName } from '../../../stack/folder-name.js';
 import { unsafeHTML } from '../../lit/directives/unsafe-html.js';
 import { html, nothing, render, type TemplateResult } from '../../lit/lit-html.js';
 import { optionLabels } from '../../option-labels.js';
-import type { CheckChoices, CheckView } from '../../protocol.js';
+import type { CheckChoices, CheckView, MergeForm } from '../../protocol.js';
 import { addressOf, ask, send } from '../api.js';
 import type { Job } from '../jobs.js';
 import { showFailure } from '../notice.js';
@@ -170,7 +170,32 @@ class CheckScreen {
 
   private readonly toggle = (number: number): void => this.fix({ skip: [number] });
 
-  private readonly fix = (fix: FindingFix): void => this.setChoices(withFix(this.choices, fix));
+  private readonly fix = (fix: FindingFix): void => {
+    const next = withFix(this.choices, fix);
+    if (next.order === this.choices.order) this.setChoices(next);
+    else this.reorder(next).catch(showFailure);
+  };
+
+  /** Another order gives other numbers: frames that are left out stay the same photographs, and all is judged anew. */
+  private async reorder(next: CheckChoices): Promise<void> {
+    const skip = next.skip ?? [];
+    const [before, after] = await Promise.all([this.namesBy(this.choices), this.namesBy(next)]);
+    const names = new Set(skip.map((number) => before.get(number)));
+    const renumbered = [...after].flatMap(([number, name]) => (names.has(name) ? [number] : []));
+    this.pictures.clear();
+    this.pointedAt = new Set();
+    this.selected = undefined;
+    this.report = undefined;
+    this.setChoices({ ...next, skip: renumbered });
+    await this.check();
+  }
+
+  /** Names of the photographs by their numbers in an order. */
+  private async namesBy({ order }: CheckChoices): Promise<Map<number, string>> {
+    const query = { folder: this.folder, order: order ?? '' };
+    const { frames } = await ask<MergeForm>('api/merge/form', query, this.gone.signal);
+    return new Map(frames.map(({ number, name }) => [number, name]));
+  }
 
   private readonly jump = (frames: readonly number[]): void => {
     this.pointedAt = new Set(frames);
