@@ -47,6 +47,7 @@ export async function buildContent(
       const colours = await compositeColours(folder, record, cellGrid(record, cellPx));
       const surface = readSurface(rasters, record, scale, cellPx, colours, options.ground, folder);
       if (format === 'stl') notes.push(...leaveOutSlender(surface, scale, space));
+      if (surface.depth.every(Number.isNaN)) throw nothingLeft(folder, format);
       const mesh = meshOf(surface, colours, format, scale, options);
       if (mesh) return { surface, mesh, notes };
       if (Math.min(surface.width, surface.height) < 8) throw tooFewTriangles(options.triangles);
@@ -94,14 +95,8 @@ function meshOf(
     return cutMesh(surface, colours, triangles, finest);
   }
   const floor = farthest(surface);
-  // Walls and base take three triangles for each edge of the rim: how many there are is known afterwards.
-  for (let allowed = triangles; ; ) {
-    const mesh = closedMesh(surface, floor, allowed, finest);
-    if (!mesh) return undefined;
-    const excess = mesh.triangles.length / 3 + 3 * rimLength(mesh, surface) - triangles;
-    if (excess <= 0) return mesh;
-    allowed -= excess;
-  }
+  // Walls and base take three triangles for each edge of the rim.
+  return closedMesh(surface, floor, triangles, finest, (mesh) => 3 * rimLength(mesh, surface));
 }
 
 /** Leaves out what is too thin to stand as a wall; see `dropSlender`. */
@@ -154,6 +149,14 @@ function texturePoints({ corners }: ReliefMesh, cellPx: number, { size }: RunRec
     texture[i + 1] = (cornerPixel(corners[i + 1], cellPx, size.height) + 0.5) / size.height;
   }
   return texture;
+}
+
+function nothingLeft(folder: string, format: ReliefFormat): InputError {
+  const why =
+    format === 'stl'
+      ? `is wide enough for a solid. Choose a .glb, .ply or .obj with ${named('out')}`
+      : 'is more than a speck, so there is no relief to make of it. Look at it with lamella view';
+  return new InputError(`Nothing that has a depth in ${folder} ${why}.`);
 }
 
 function tooFewTriangles(triangles: number): InputError {

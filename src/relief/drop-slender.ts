@@ -27,7 +27,7 @@ export function dropSlender(raster: SurfaceRaster, maxJump: number): { changed: 
   const before = raster.depth;
   const filled = before.map((value) => (Number.isNaN(value) ? Number.POSITIVE_INFINITY : value));
   // Nearer is smaller: what is slender is filled by the greatest depth around, and what remains grows back.
-  const opened = extremes(extremes(filled, raster, radius, Math.max), raster, radius, Math.min);
+  const opened = extremes(extremes(filled, raster, radius, 1), raster, radius, -1);
   raster.depth = before.map((value, i) => {
     if (!(opened[i] - value > maxJump)) return value;
     return Number.isFinite(opened[i]) ? opened[i] : Number.NaN;
@@ -38,25 +38,30 @@ export function dropSlender(raster: SurfaceRaster, maxJump: number): { changed: 
   return { changed, minCells };
 }
 
-/** The extreme value within `radius` cells along rows and columns; beyond the edges there is nothing. */
-function extremes(
-  values: Float32Array,
-  { width, height }: Size,
-  radius: number,
-  pick: (first: number, second: number) => number,
-): Float32Array {
-  const along = (from: Float32Array, count: number, lines: number, step: number, stride: number) => {
-    const out = new Float32Array(from.length);
-    for (let line = 0; line < lines; line++) {
-      const start = line * stride;
-      for (let i = 0; i < count; i++) {
-        let value = from[start + i * step];
-        const to = Math.min(count - 1, i + radius);
-        for (let j = Math.max(0, i - radius); j <= to; j++) value = pick(value, from[start + j * step]);
-        out[start + i * step] = value;
-      }
+/** The greatest (`sign` 1) or least (-1) value within `radius` cells along rows and columns; beyond the edges there is nothing. */
+function extremes(values: Float32Array, { width, height }: Size, radius: number, sign: 1 | -1): Float32Array {
+  const inRows = values.slice();
+  const out = new Float32Array(values.length);
+  // Whole rows at a time, for columns too: a column after the other would leave the cache with every cell.
+  const take = (into: Float32Array, at: number, from: Float32Array, start: number, count: number) => {
+    for (let i = 0; i < count; i++) {
+      const value = from[start + i];
+      if (sign * value > sign * into[at + i]) into[at + i] = value;
     }
-    return out;
   };
-  return along(along(values, width, height, 1, width), height, width, width, 1);
+  for (let y = 0; y < height; y++) {
+    const row = y * width;
+    for (let off = 1; off <= radius && off < width; off++) {
+      take(inRows, row, values, row + off, width - off);
+      take(inRows, row + off, values, row, width - off);
+    }
+  }
+  for (let y = 0; y < height; y++) {
+    const row = y * width;
+    out.set(inRows.subarray(row, row + width), row);
+    for (let other = Math.max(0, y - radius); other <= Math.min(height - 1, y + radius); other++) {
+      take(out, row, inRows, other * width, width);
+    }
+  }
+  return out;
 }

@@ -74,7 +74,7 @@ export function growGround(
 
   /** Seams to what shows detail are no guide to what ground looks like. */
   function isSmooth(i: number): boolean {
-    const besides = [(i + 1) % width === 0 ? i : i + 1, i + width < cells ? i + width : i];
+    const besides = [(i + 1) % width === 0 ? i - 1 : i + 1, i + width < cells ? i + width : i - width];
     return besides.every((j) =>
       [0, 1, 2].every((k) => Math.abs(colours[3 * i + k] - colours[3 * j + k]) <= maxDifference),
     );

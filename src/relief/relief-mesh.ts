@@ -1,6 +1,6 @@
 import { closedField, cutField, surfaceCorner } from './cell-fields.js';
 import { cornerHeight, groupMean } from './corner-groups.js';
-import { Refinement } from './refinement.js';
+import { type CellField, Refinement } from './refinement.js';
 import type { SurfaceRaster } from './surface-raster.js';
 import { fitTolerance } from './triangle-budget.js';
 
@@ -87,18 +87,38 @@ export function cutMesh(
   return { ...vertices.take(), triangles, error: error.result() };
 }
 
-/** A closed top over the whole grid, for a solid: one height for each corner. */
+/**
+ * A closed top over the whole grid, for a solid: one height for each corner.
+ *
+ * @param added Triangles that close it below, of which there are no more than allowed together with its own.
+ */
 export function closedMesh(
   raster: SurfaceRaster,
   floor: number,
   maxTriangles: number,
   finest: number,
+  added: (mesh: ReliefMesh) => number,
 ): ReliefMesh | undefined {
-  const { width, height } = raster;
   const field = closedField(raster, floor);
   const refinement = new Refinement(field);
-  const tolerance = fitTolerance(refinement, maxTriangles, finest);
-  if (tolerance === undefined) return undefined;
+  // How many are added is known afterwards.
+  for (let allowed = maxTriangles; ; ) {
+    const tolerance = fitTolerance(refinement, allowed, finest);
+    if (tolerance === undefined) return undefined;
+    const mesh = closedAt(raster, field, refinement, tolerance);
+    const excess = mesh.triangles.length / 3 + added(mesh) - maxTriangles;
+    if (excess <= 0) return mesh;
+    allowed -= excess;
+  }
+}
+
+function closedAt(
+  raster: SurfaceRaster,
+  field: CellField,
+  refinement: Refinement,
+  tolerance: number,
+): ReliefMesh {
+  const { width, height } = raster;
   const vertices = new VertexList();
   const triangles = new Uint32Array(3 * refinement.count(tolerance));
   const known = new Int32Array((width + 1) * (height + 1)).fill(-1);

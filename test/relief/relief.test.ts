@@ -241,6 +241,23 @@ describe('what is not known', () => {
     await expect(making).rejects.toThrow(/No pixel of .* has a depth with any confidence/);
   });
 
+  it('nothing that is left is refused in words: specks alone, and for a solid hairs alone', async () => {
+    const specks = {
+      ...scene,
+      depthMm: (x: number, y: number) => (Math.hypot(x, y) < 0.05 ? 0.1 : Number.NaN),
+    };
+    await expect(reliefOf(specks, 'relief.ply')).rejects.toThrow(
+      /^Nothing that has a depth in .* is more than a speck/,
+    );
+    const hair = {
+      ...scene,
+      width: 500,
+      depthMm: (_x: number, y: number) => (Math.abs(y) < 0.02 ? 0.1 : Number.NaN),
+    };
+    await expect(reliefOf(hair, 'relief.stl')).rejects.toThrow(/is wide enough for a solid\. Choose a \.glb/);
+    expect((await reliefOf(hair, 'relief.ply')).report.triangles).toBeGreaterThan(0);
+  });
+
   it('a result of a newer program is refused', async () => {
     const newer = { ...scene, record: { version: 2 as never } };
     await expect(reliefOf(newer, 'relief.ply')).rejects.toThrow(/has version 2 but this program reads/);
