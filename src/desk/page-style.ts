@@ -8,6 +8,7 @@ import { partsStyle } from './styles/parts.js';
 import { placesStyle } from './styles/places.js';
 import { planStyle } from './styles/plan.js';
 import { shellStyle } from './styles/shell.js';
+import { shootStyle } from './styles/shoot.js';
 
 /** The desk's one style sheet: what all pages share, the frame of the desk, its parts, and what each screen adds. */
 export const pageStyle = [
@@ -16,6 +17,7 @@ export const pageStyle = [
   partsStyle,
   placesStyle,
   planStyle,
+  shootStyle,
   checkStyle,
   mergeStyle,
   lookStyle,

@@ -2,7 +2,7 @@
 
 import type { CheckReport } from '../check/check-report.js';
 
-export type JobKind = 'merge' | 'check' | 'night' | 'sample';
+export type JobKind = 'merge' | 'check' | 'watch' | 'night' | 'sample';
 
 export type JobState = 'waiting' | 'running' | 'done' | 'failed' | 'cancelled';
 
@@ -45,6 +45,8 @@ export interface DeskEvents {
   jobs: DeskJob[];
   /** One of them, changed. */
   job: DeskJob;
+  /** A folder that is watched while its stack is shot, as it is now. */
+  shoot: ShootView;
 }
 
 export interface Refusal {
@@ -251,4 +253,42 @@ export interface NightEntry {
   picture: string | null;
   /** Its result folder, when there is one. */
   result: string | null;
+}
+
+/** What starts a watch over a folder into which frames arrive. */
+export interface ShootOrder {
+  folder: string;
+  stepMm: number | null;
+  plannedFrames: number | null;
+}
+
+/** A frame that was shot, as far as the page shows it; see `FrameVerdict` in watch/watch-events.ts. */
+export interface ShotFrame {
+  number: number;
+  name: string;
+  isGood: boolean;
+  positionSteps: number;
+  positionMm: number | null;
+  centre: { x: number; y: number } | null;
+  sharpestPercent: number;
+}
+
+/** A stack while it is shot. */
+export interface ShootView extends ShootOrder {
+  job: number;
+  name: string;
+  frames: ShotFrame[];
+  /** The frame that was judged last: its name, what is said of it, and whether it is good. */
+  last: { name: string; text: string; isGood: boolean } | null;
+  /** Counts the frames that were judged: a page that saw fewer sounds its tone. */
+  judged: number;
+  /** How far the subject is covered, in words, and in figures. */
+  coverage: string;
+  coveredPercent: number | null;
+  framesToGo: number | null;
+  framesToGoBy: 'plan' | 'pictures' | null;
+  remarks: JobRemark[];
+  /** A file whose content is still arriving, and what else there is to say at the moment. */
+  arriving: string | null;
+  notice: string | null;
 }

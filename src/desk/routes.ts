@@ -7,12 +7,14 @@ import { mergeRoutes } from './routes/merge.js';
 import { nightRoutes } from './routes/night.js';
 import { placesRoutes } from './routes/places.js';
 import { planRoutes } from './routes/plan.js';
+import { shootRoutes } from './routes/shoot.js';
 
 /** The routes of every screen. */
 const all: readonly DeskRoutes[] = [
   jobRoutes,
   placesRoutes,
   planRoutes,
+  shootRoutes,
   checkRoutes,
   mergeRoutes,
   lookRoutes,

@@ -19,7 +19,9 @@ import { type Development, plainDevelopment } from '../stack/raw/development.js'
 const framesAround = 12;
 /** Frames behind the window's end that are put back behind a late one without reading more. */
 const maxLate = 3;
-/** Frames in whose light raw files are developed alike. */
+/** Frames from one closer look to the next, while there are few. */
+const closerFrames = 6;
+
 type Numbered = Photograph & { number: number };
 
 /** The verdict on a stack that is not complete yet. */
@@ -45,6 +47,7 @@ export class LiveStack {
   private readonly unreadable = new Map<string, string>();
   private development: Development | undefined;
   private warnings: StackNote[] = [];
+  private nextCloserLook = closerFrames;
 
   /**
    * @param folder As it is named in messages.
@@ -159,10 +162,19 @@ export class LiveStack {
     return { ...judgement, stack, evidence, way, ahead: reading.ahead() };
   }
 
+  /** Whether enough frames came since the last closer look; later ones find little that is new. */
+  get isCloserLookDue(): boolean {
+    return this.count >= this.nextCloserLook;
+  }
+
   /** Searches the newest frames for dust, and reads a few in full for hot pixels and the finest detail. */
   async lookCloser(signal: AbortSignal | undefined): Promise<void> {
     const { reading } = this;
     if (!reading || reading.count < 3) return;
+    this.nextCloserLook = Math.max(
+      reading.count + closerFrames,
+      reading.count > 3 * closerFrames ? 2 * reading.count : 0,
+    );
     reading.searchDust();
     const layout = reading.tileLayout;
     if (!layout) return;

@@ -65,7 +65,10 @@ function positionText({ positionSteps, positionMm }: FrameVerdict): string {
 /** How the step compares with the plan's, or with the usual one. */
 function stepText({ number, stepSteps, stepMm, plannedStepMm }: FrameVerdict): string {
   if (stepSteps === null) return number === 1 ? 'the first' : 'step not known yet';
-  if (stepMm === null || plannedStepMm === null) return `step ${shortNumber(stepSteps, 2)} of the usual`;
+  if (stepMm === null || plannedStepMm === null) {
+    const times = shortNumber(stepSteps, 1);
+    return times === '1' ? 'step as usual' : `step ${times} times the usual`;
+  }
   return `step ${lengthText(stepMm)} where ${lengthText(plannedStepMm)} is planned`;
 }
 

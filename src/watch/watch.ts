@@ -16,15 +16,13 @@ import { FindingChanges } from './finding-changes.js';
 import { frameVerdict, subjectCoverage } from './frame-verdict.js';
 import { whileShooting } from './live-findings.js';
 import { type LiveJudgement, LiveStack } from './live-stack.js';
-import type { WatchEvent } from './watch-events.js';
+import type { FrameVerdict, WatchEvent } from './watch-events.js';
 import { resolveWatchOptions, type WatchOptions } from './watch-options.js';
 
 /** From one look into the folder to the next. */
 const pollMs = 250;
 /** Frames that are already there when the watch begins are judged some at a time. */
 const judgedAtOnce = 4;
-/** Frames from which the closer look begins, and from one to the next. */
-const closerFrames = 6;
 const defaultMaxPixels = 250e6;
 
 /** How a caller follows a watch and ends it. */
@@ -33,6 +31,8 @@ export interface WatchHooks {
   signal: AbortSignal;
   /** Called with each event as it happens. */
   onEvent: (event: WatchEvent) => void;
+  /** Called after each judgement with all that is known by then: frames in capture order, the gravest findings first. */
+  onJudged?: ((frames: FrameVerdict[], findings: Finding[]) => void) | undefined;
   /** Called with the small picture of each frame, before its event, and the name of its file. */
   onStrip?: ((strip: StripPicture, name: string) => void) | undefined;
 }
@@ -78,7 +78,6 @@ class WatchSession {
   private readonly unjudged = new Map<string, number>();
   private judged: LiveJudgement | undefined;
   private closer: Promise<void> | undefined;
-  private nextCloser = closerFrames;
   private isCloserDone = false;
   private notice = '';
 
@@ -259,7 +258,8 @@ class WatchSession {
     if (!judged) return;
     const { files } = judged.evidence;
     const last = files.at(-1)!.number;
-    const events = this.changes.next(whileShooting(judged.findings, last, files.length));
+    const findings = whileShooting(judged.findings, last, files.length);
+    const events = this.changes.next(findings);
     const told = events.flatMap((event) =>
       event.event === 'finding' && event.finding.rank !== 'note' ? [event.finding] : [],
     );
@@ -279,12 +279,19 @@ class WatchSession {
     });
     this.unjudged.clear();
     for (const event of events) this.emit(event);
+    const faulty = new Set(
+      findings.flatMap(({ rank, frames }) => (rank === 'note' || frames.length === 0 ? [] : frames)),
+    );
+    const frames = files.map(({ number }, k) => ({
+      ...frameVerdict(judged, k, this.options),
+      isGood: !faulty.has(number),
+    }));
+    this.hooks.onJudged?.(frames, findings);
   }
 
   /** Begins what needs more time than there is before the next frame. */
   private lookCloser(): void {
-    if (this.closer || this.live.count < this.nextCloser) return;
-    this.nextCloser = this.live.count + closerFrames;
+    if (this.closer || !this.live.isCloserLookDue) return;
     this.closer = this.live
       .lookCloser(this.hooks.signal)
       // Files may be gone by now; they have been, or will be, told of.

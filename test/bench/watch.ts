@@ -40,6 +40,7 @@ const program = fileURLToPath(new URL('../../bin/lamella.js', import.meta.url));
 const wholeMs = new Map<string, number>();
 const waitedS = new Map<string, number>();
 const memoryMiB: number[] = [];
+const processorS: number[] = [];
 const child = spawn(process.execPath, [program, 'check', folder, '--watch', '--json'], {
   stdio: ['ignore', 'pipe', 'inherit'],
 });
@@ -62,13 +63,20 @@ try {
 async function onEvent(event: WatchEvent): Promise<void> {
   if (event.event !== 'frame') return;
   waitedS.set(event.name, (performance.now() - (wholeMs.get(event.name) ?? Number.NaN)) / 1000);
-  memoryMiB.push(await residentMiB(child));
+  const use = await useOf(child);
+  memoryMiB.push(use.memoryMiB);
+  processorS.push(use.processorS);
 }
 
-/** Memory that a process has at present; NaN where the system does not tell. */
-async function residentMiB({ pid }: ChildProcess): Promise<number> {
-  const status = await readFile(`/proc/${pid}/status`, 'utf8').catch(() => '');
-  return Number(/^VmRSS:\s+(\d+) kB$/m.exec(status)?.[1]) / 1024;
+/** Memory that a process has at present, and processor time so far (proc(5)); NaN where the system does not tell. */
+async function useOf({ pid }: ChildProcess): Promise<{ memoryMiB: number; processorS: number }> {
+  const read = (name: string) => readFile(`/proc/${pid}/${name}`, 'utf8').catch(() => '');
+  const [status, stat] = await Promise.all([read('status'), read('stat')]);
+  const fields = stat.slice(stat.lastIndexOf(')') + 2).split(' ');
+  return {
+    memoryMiB: Number(/^VmRSS:\s+(\d+) kB$/m.exec(status)?.[1]) / 1024,
+    processorS: (Number(fields[11]) + Number(fields[12])) / 100,
+  };
 }
 
 async function writeInHalves(from: string, to: string): Promise<void> {
@@ -94,11 +102,19 @@ function print(): void {
       .sort((one, other) => one - other);
     const at = (share: number) => `${own[Math.floor(share * (own.length - 1))]?.toFixed(2)} s`;
     const memory = Math.max(...memoryMiB.slice(from, to));
-    return [`${from + 1} to ${to}`, at(0.5), at(0.95), at(1), `${memory.toFixed(0)} MiB`];
+    const each = (processorS[to - 1] - (processorS[from - 1] ?? processorS[0])) / (to - Math.max(1, from));
+    return [
+      `${from + 1} to ${to}`,
+      at(0.5),
+      at(0.95),
+      at(1),
+      `${each.toFixed(2)} s`,
+      `${memory.toFixed(0)} MiB`,
+    ];
   };
   console.log(
     alignTable([
-      ['frames', 'verdict after: median', '95 %', 'longest', 'memory, most'],
+      ['frames', 'verdict after: median', '95 %', 'longest', 'processor time a frame', 'memory, most'],
       ...parts.map((from, i) => row(from, parts[i + 1] ?? frames)),
       row(0, frames),
     ]),

@@ -66,7 +66,7 @@ export async function watchFault(plain: PlainStack, fault: FaultName, seed: numb
       const inspected = await inspectFile(folder, name, 1e9);
       if (inspected.kind !== 'photograph') throw new Error(`${name} is ${inspected.kind}`);
       await live.take(inspected.photograph);
-      if ((i + 1) % closerFrames === 0) await live.lookCloser(undefined);
+      if (live.isCloserLookDue) await live.lookCloser(undefined);
       const judged = live.judge();
       if (!judged) continue;
       const isLast = i === names.length - 1;

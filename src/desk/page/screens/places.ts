@@ -120,6 +120,7 @@ function mount(element: HTMLElement, context: ScreenContext): void {
     return html`${trail(shown)}
       <h1>${shown.trail.length === 1 ? shown.trail[0].name : shown.name}</h1>
       ${shown.kind === 'stack' ? stackHead(shown) : nothing}
+      ${shown.kind === 'folder' ? html`<p class="row"><a class="button" href=${screenAddress('shoot', { folder: shown.path })}>Shoot into it</a></p>` : nothing}
       ${shown.kind === 'result' ? html`<p>This is the result of a merge.</p><p class="row"><button class="main" type="button" @click=${() => openResult(shown.path)}>Look at it</button></p>` : nothing}
       ${shown.kind === 'batch' ? html`<p>Results of a batch lie here.</p><p class="row"><a class="button main" href=${screenAddress('night', { results: shown.path })}>How the night went</a></p>` : nothing}
       ${
@@ -153,6 +154,7 @@ function mount(element: HTMLElement, context: ScreenContext): void {
       <div class="row actions">
         <a class="button main" href=${screenAddress('merge', { folder: path })}>Merge</a>
         <a class="button" href=${screenAddress('check', { folder: path })}>Check</a>
+        <a class="button" href=${screenAddress('shoot', { folder: path })}>Shoot into it</a>
         ${result ? html`<button type="button" @click=${() => openResult(result.path)}>Look at the result</button>` : nothing}
       </div>
       ${result ? html`<p class="quiet">${result.preview === null ? 'Merged' : 'Previewed'} ${momentText(result.madeAt)}: ${result.name}</p>` : nothing}
