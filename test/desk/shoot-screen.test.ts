@@ -157,7 +157,9 @@ describe.skipIf(findBrowser() === undefined)('the shoot screen in Chromium', () 
     await shown.locator('.remarks .spoils').waitFor();
     expect(await accessFaults(shown)).toEqual([]);
     // Nothing but the bar of screens scrolls sideways.
-    expect(await shown.evaluate(() => document.querySelector('#screen')!.scrollWidth)).toBeLessThanOrEqual(width);
+    expect(await shown.evaluate(() => document.querySelector('#screen')!.scrollWidth)).toBeLessThanOrEqual(
+      width,
+    );
     await shown.getByRole('button', { name: 'End the watch' }).click();
   });
 

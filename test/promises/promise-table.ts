@@ -512,6 +512,7 @@ export const promiseTable: readonly PromiseRow[] = [
         'watch/watch.test.ts',
         'say where a step was missed, and take it back when the frame comes after all',
       ),
+      proof('desk/shoot-screen.test.ts', 'goes from a folder to the verdict on its frames, by presses alone'),
       proof('watch/faults.test.ts', '%s is named at the frame at which it can be known, or the next'),
     ],
   },

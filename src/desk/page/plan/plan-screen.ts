@@ -122,6 +122,7 @@ class PlanScreen {
       <div class="row">
         <button type="button" ?disabled=${!isWhole} @click=${() => this.print()}>Print the sheet</button>
         <button type="button" ?disabled=${!isWhole} @click=${() => this.saveTable()}>Save as table</button>
+        ${plan.kind === 'stack' ? html`<a class="button" href=${screenAddress('shoot', { step: String(Number(plan.step.mm.toPrecision(4))), frames: String(plan.frames) })}>Shoot by it</a>` : nothing}
         ${plan.kind === 'stack' ? html`<span class="quiet">A merge takes the table as positions.</span>` : nothing}
       </div>`;
   }

@@ -135,6 +135,7 @@ function showWatch(element: HTMLElement, context: ScreenContext, id: number): vo
           ${
             isOver
               ? html`<a class="button main" href=${screenAddress('merge', { folder, ...(shown.stepMm === null ? {} : { step: String(shown.stepMm) }) })}>Merge</a>
+                <a class="button" href=${screenAddress('check', { folder })}>Check</a>
                 <a class="button" href=${screenAddress('shoot', { folder, ...(shown.stepMm === null ? {} : { step: String(shown.stepMm) }) })}>Watch again</a>`
               : html`<button type="button" @click=${() => job && cancelJob(job)}>End the watch</button>`
           }
