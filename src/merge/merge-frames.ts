@@ -58,6 +58,7 @@ function nearSignOf({ direction }: FocusDirection): -1 | 0 | 1 {
  * The second and third reading of a stack: focus curves, then, with the surface known, the picture.
  * Memory is a fixed number of bytes a pixel, whatever the number of frames.
  *
+ * @param kept Serves this merge last: it is closed.
  * @param onMaps Takes the maps as soon as they are final, and works on them beside the blend.
  */
 export async function mergeFrames<Found>(
@@ -91,6 +92,7 @@ export async function mergeFrames<Found>(
     const slotCount = frames.every(({ file }) => isStored(file)) ? 1 : frameSlots(frameSize);
     const slots = Array.from({ length: slotCount }, () => arena.take(pixelCount * 3 * (frameBits / 8) + 64));
     log.enter('focus');
+    kept.decodeAhead(frames.map(({ file }) => file));
     const hotPixels = await findHotPixels(
       [...new Set([0, frames.length >> 1, frames.length - 1])].map(
         (k) => () => kept.decode(frames[k].file, 3),
@@ -213,6 +215,7 @@ export async function mergeFrames<Found>(
     throw error;
   } finally {
     signal?.removeEventListener('abort', stop);
+    kept.close();
     await pool.close();
   }
 }

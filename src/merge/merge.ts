@@ -253,6 +253,9 @@ export interface MergedStack extends FramedMaps {
   judged: Finding[];
 }
 
+/** As many as the threads that Node decodes in. */
+const maxDecodedAhead = 4;
+
 /**
  * Registers and merges the frames of a stack that `checkStack` has let pass: three readings of its files.
  *
@@ -265,10 +268,25 @@ export async function computeMerge(
   signal: AbortSignal | undefined,
   onMaps?: (framed: FramedMaps) => void,
 ): Promise<MergedStack> {
-  const { size } = stack;
   const options = fitThreads(stack, given, log);
-  const load = loadOf(stack);
-  const kept = new KeptFrames(keptFramesBytes(load, options.threads, options.memoryMb));
+  const room = keptFramesBytes(loadOf(stack), options.threads, options.memoryMb);
+  const kept = new KeptFrames(room, Math.min(maxDecodedAhead, options.threads));
+  try {
+    return await computeKeeping(kept, stack, options, log, signal, onMaps);
+  } finally {
+    kept.close();
+  }
+}
+
+async function computeKeeping(
+  kept: KeptFrames,
+  stack: Stack,
+  options: MergeOptions,
+  log: RunLog,
+  signal: AbortSignal | undefined,
+  onMaps: ((framed: FramedMaps) => void) | undefined,
+): Promise<MergedStack> {
+  const { size } = stack;
   const bits = options.bits ?? stack.bits;
   log.enter('register');
   const registration = await registerStack(stack, options, kept, log, signal);

@@ -58,6 +58,8 @@ export async function registerStack(
     return { decoded, quick: quick ?? decoded };
   };
   const read = async (frame: FrameFile) => {
+    // This reading needs the cores no longer, and while the motion is solved they would wait.
+    if (frame === frames.at(-1) && shrink > 1) kept.decodeAhead(frames);
     const [pictures, hash] = await Promise.all([decodeBoth(frame), hashFile(frame.path)]);
     refuseChangedFrames([frame]);
     hashes.set(frame.number, hash);
@@ -78,7 +80,7 @@ export async function registerStack(
     signal,
   });
   const readable = frames.filter((frame) => !unreadable.has(frame.number));
-  const motion = estimator.solve(anchorNumber(readable, options.anchor));
+  const motion = await estimator.solveInParts(anchorNumber(readable, options.anchor));
   const { width } = evidence.fit;
   return {
     motion,

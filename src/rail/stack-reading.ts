@@ -1,3 +1,4 @@
+import { setImmediate } from 'node:timers/promises';
 import type { Size } from '../image/image.js';
 import { dustRun, hotFrames, minDetailPixels, minMotionPixels } from '../model/constants/rail.js';
 import { createMotionEstimator } from '../register/motion-estimator.js';
@@ -108,7 +109,7 @@ export class StackReading {
     signal: AbortSignal | undefined,
   ): Promise<StackEvidence> {
     const { files, measurements, size, shrink } = this;
-    const motion = this.estimator.solve(files[(files.length - 1) >> 1].number);
+    const motion = await this.estimator.solveInParts(files[(files.length - 1) >> 1].number);
     const travelled = stackTravel(
       measurements.map(({ detail }) => detail),
       motion.frames,
@@ -116,6 +117,7 @@ export class StackReading {
       shrink,
     );
     const { tiles, curves, blurred, travel } = travelled;
+    await setImmediate();
     const fit = fitFocus(curves, travel.positions);
     const fullSize =
       shrink === 1

@@ -46,7 +46,11 @@ export interface MotionEvidence {
   lightLinks: LightLink[];
 }
 
-export function assembleSolution(evidence: MotionEvidence, anchorNumber: number): MotionSolution {
+/** Yields between parts of the work. */
+export function* assembleSolution(
+  evidence: MotionEvidence,
+  anchorNumber: number,
+): Generator<void, MotionSolution> {
   const { frames, fullSize, motion: model } = evidence;
   const requested = frames.findIndex(({ number }) => number === anchorNumber);
   if (requested < 0)
@@ -57,7 +61,7 @@ export function assembleSolution(evidence: MotionEvidence, anchorNumber: number)
   const allFlat = frames.every(({ detail }) => detail < minDetailLevels);
   const still = model === 'none' || allFlat;
   const anchor = still ? requested : chooseAnchor(evidence, requested, warnings);
-  const { solution, rollFound } = still ? noMotions(frames.length) : solveModel(evidence, anchor);
+  const { solution, rollFound } = still ? noMotions(frames.length) : yield* solveModel(evidence, anchor);
   const { residualsPx } = solution;
   const motions = model === 'shift' ? solution.motions : seenFromAnchor(solution.motions, evidence.radiusPx);
   const sharpness = relativeSharpness(frames, motions, evidence.grids[0], fullSize);
@@ -127,10 +131,10 @@ function chooseAnchor({ frames, links }: MotionEvidence, requested: number, warn
   return nearest;
 }
 
-function solveModel(
+function* solveModel(
   evidence: MotionEvidence,
   anchor: number,
-): { solution: StackSolution; rollFound: boolean } {
+): Generator<void, { solution: StackSolution; rollFound: boolean }> {
   const { motion, radiusPx, pitchPx, frames } = evidence;
   const solveBy = (by: readonly PairLink[], free: 'shift' | 'scale' | 'similarity') =>
     solveStack(by, {
@@ -142,7 +146,7 @@ function solveModel(
     });
   const first = solveBy(evidence.links, motion === 'shift' ? 'shift' : 'similarity');
   // With all frames aligned the peak energy of each tile position is known.
-  const links = correctSlopes(evidence, first.motions);
+  const links = yield* correctSlopes(evidence, first.motions);
   const solve = (free: 'shift' | 'scale' | 'similarity') => solveBy(links, free);
   if (motion === 'shift') return { solution: solve('shift'), rollFound: false };
   const turned = solve('similarity');

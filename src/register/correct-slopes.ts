@@ -40,16 +40,16 @@ export interface SlopeEvidence {
 /**
  * Measures the pairs again from their tiles, now that it is known where each place was sharpest in the whole stack.
  * A slope of the defocus shifts what is sharp by what the tile's model says, and what is blurred by less or to the
- * other side; see `slopeShare`. Blurred tiles are moved accordingly and trusted less.
+ * other side; see `slopeShare`. Blurred tiles are moved accordingly and trusted less. Yields after each pair.
  */
-export function correctSlopes(
+export function* correctSlopes(
   evidence: SlopeEvidence,
   motions: readonly (CentredMotion | undefined)[],
-): PairLink[] {
+): Generator<void, PairLink[]> {
   const curves = focusCurves(evidence, motions);
   const shaken = shakes(evidence, motions);
   const jumps = [...findJumps(motions, evidence.radiusPx).keys()];
-  return evidence.links.map((link, i) => {
+  const correct = (link: PairLink, i: number): PairLink => {
     const toAnchor = motions[link.from];
     const tiles = evidence.tiles[i];
     if (!toAnchor || tiles.count < 4) return link;
@@ -73,7 +73,13 @@ export function correctSlopes(
     );
     // The information of the fit includes the shared errors.
     return { ...link, ...fit, scaleSigmaPx: 0, shiftSigmaPx: 0 };
-  });
+  };
+  const links: PairLink[] = [];
+  for (const [i, link] of evidence.links.entries()) {
+    links.push(correct(link, i));
+    yield;
+  }
+  return links;
 }
 
 /**

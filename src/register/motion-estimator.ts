@@ -1,3 +1,4 @@
+import { setImmediate } from 'node:timers/promises';
 import type { Size } from '../image/image.js';
 import { Arena } from '../kernels/arena.js';
 import { type RegisterKernels, registerKernels } from '../kernels/register-kernels.js';
@@ -46,6 +47,8 @@ export interface MotionEstimator {
   remove(index: number): void;
   /** Solves all frames added so far, to the frame with this number. */
   solve(anchorNumber: number): MotionSolution;
+  /** As `solve`, but lets the events of this thread through, as those of decoding, between parts of the work. */
+  solveInParts(anchorNumber: number): Promise<MotionSolution>;
 }
 
 interface KeptFrame {
@@ -150,7 +153,17 @@ class StreamingEstimator implements MotionEstimator {
   }
 
   solve(anchorNumber: number): MotionSolution {
-    return assembleSolution(this.#evidence, anchorNumber);
+    const parts = assembleSolution(this.#evidence, anchorNumber);
+    let part = parts.next();
+    while (!part.done) part = parts.next();
+    return part.value;
+  }
+
+  async solveInParts(anchorNumber: number): Promise<MotionSolution> {
+    const parts = assembleSolution(this.#evidence, anchorNumber);
+    let part = parts.next();
+    for (; !part.done; part = parts.next()) await setImmediate();
+    return part.value;
   }
 
   #prepare(frame: ReducedFrame): StackContext {

@@ -1,8 +1,9 @@
 import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { beforeAll, describe, expect, it, vi } from 'vitest';
+import { beforeAll, describe, expect, it, onTestFinished, vi } from 'vitest';
 import { merge } from '../../src/mend/merge.js';
 import { keptFramesBytes, memoryNeedMb } from '../../src/merge/memory-need.js';
+import * as decoding from '../../src/stack/decode.js';
 import { KeptFrames } from '../../src/stack/kept-frames.js';
 import { readStack } from '../../src/stack/read-stack.js';
 import { type Files, placeStack, renderPlane } from './small-stack.js';
@@ -64,6 +65,28 @@ describe('frames that fit in memory', () => {
     expect((await kept.decode(frames[0], 3, true)).pixels).toBe(first.pixels);
     const third = await kept.decode(frames[2]);
     expect((await kept.decode(frames[2])).pixels).toBe(third.pixels);
+  });
+
+  it('are decoded ahead while there is room for them, each once, and further ones as room is made', async () => {
+    const { frames } = await readStack(placeStack(files).frames);
+    const wanted = await Promise.all(frames.map((frame) => decoding.decodeFrame(frame)));
+    const decode = vi.spyOn(decoding, 'decodeFrame');
+    onTestFinished(() => decode.mockRestore());
+    const started = () => decode.mock.calls.map(([{ number }]) => number);
+    const kept = new KeptFrames(2.5 * frameBytes, 4);
+    kept.decodeAhead(frames);
+    expect(started()).toEqual([1, 2]);
+    const both = await Promise.all([kept.decode(frames[0]), kept.decode(frames[0])]);
+    expect(both[0].pixels).toBe(both[1].pixels);
+    expect(both[0].pixels).toEqual(wanted[0].pixels);
+    expect(started()).toEqual([1, 2]);
+    await kept.decode(frames[0], 3, true);
+    expect(started()).toEqual([1, 2, 3]);
+    expect((await kept.decode(frames[2])).pixels).toEqual(wanted[2].pixels);
+    expect(started()).toEqual([1, 2, 3]);
+    kept.close();
+    await kept.decode(frames[1], 3, true);
+    expect(started()).toEqual([1, 2, 3, 2]);
   });
 
   it('take what the bound leaves beside the need, by default half of the free memory, and never more than is free', () => {

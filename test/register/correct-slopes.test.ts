@@ -41,7 +41,7 @@ function seenGrowth(widths: { middle: number; rim: number }): number {
     tiles.energy[i] = 90;
     tiles.count++;
   }
-  const [link] = correctSlopes(
+  const parts = correctSlopes(
     {
       motion: 'similarity',
       fullSize,
@@ -63,6 +63,9 @@ function seenGrowth(widths: { middle: number; rim: number }): number {
     },
     Array.from({ length: frameCount }, () => noMotion),
   );
+  let part = parts.next();
+  while (!part.done) part = parts.next();
+  const [link] = part.value;
   return radiusPx * (link.motion.a - 1);
 }
 
