@@ -202,7 +202,7 @@ async function tileRoute(
     const body = Buffer.from(numbers.buffer, numbers.byteOffset, numbers.byteLength);
     return { status: 200, type: 'application/octet-stream', body, isLasting: true };
   }
-  const body = await viewer.tile(layer, address, query.get('mends') ?? '0', gone);
+  const body = await viewer.pictures.tile(layer, address, query.get('mends') ?? '0', gone);
   return body && { status: 200, type: 'image/jpeg', body, isLasting: true };
 }
 
@@ -233,7 +233,7 @@ async function cropRoute(viewer: Viewer, query: URLSearchParams): Promise<Answer
   const numbers = wholeNumbers(query, ['frame', 'x', 'y', 'width', 'height']);
   if (!numbers) return undefined;
   const [frame, x, y, width, height] = numbers;
-  const body = await viewer.crop(frame, { x, y, width, height });
+  const body = await viewer.pictures.crop(frame, { x, y, width, height });
   return body && { status: 200, type: 'image/jpeg', body, isLasting: true };
 }
 
@@ -247,7 +247,7 @@ async function mergedCropRoute(
   if (!rule || !numbers) return undefined;
   const [x, y, width, height, left, top, across, down] = numbers;
   const window = { x: left, y: top, width: across, height: down };
-  const body = await viewer.mergedCrop(rule, { x, y, width, height }, window, gone);
+  const body = await viewer.pictures.mergedCrop(rule, { x, y, width, height }, window, gone);
   return body && { status: 200, type: 'image/jpeg', body, isLasting: true };
 }
 

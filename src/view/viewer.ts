@@ -6,27 +6,23 @@ import { editMends } from '../mend/apply-mends.js';
 import { joinMends } from '../mend/join-mends.js';
 import type { MendedRecord } from '../mend/mended-record.js';
 import { type Mend, readMends } from '../mend/mends-file.js';
-import { cutMerged } from '../mend/merge-region.js';
-import type { Raster, RowSource } from '../mend/raster.js';
+import type { Raster } from '../mend/raster.js';
 import { mergedFolder } from '../mend/result-files.js';
-import type { SourceRule } from '../options/source-rule.js';
-import { encodeJpeg } from '../result/jpeg-file.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import type { RunRecord } from '../result/run-record.js';
 import { LocalKernels } from '../trace/local-kernels.js';
-import { clipRegion, holdsRegion, type PictureRegion } from '../trace/picture-region.js';
 import { findStackFrames, type StackFrame } from '../trace/stack-frames.js';
 import { CheckedFrames } from './checked-frames.js';
 import { CurveVolume } from './curve-volume.js';
 import { doubtfulPlaces } from './doubtful-places.js';
 import { FrameRasters } from './frame-rasters.js';
-import { isMapName, paintMap, sectionOf } from './map-layers.js';
+import { sectionOf } from './map-layers.js';
 import { MapRasters } from './map-rasters.js';
 import { onePixel, sharesAround } from './map-spots.js';
 import { mendCandidates } from './mend-candidates.js';
 import { MendPreview } from './mend-preview.js';
 import { changeMeasures, keptMeasures, measureLine } from './page-measures.js';
-import { paintAligned, paintPicture, type Rgb } from './paint.js';
+import { Pictures } from './pictures.js';
 import type {
   Candidates,
   DoubtfulPlace,
@@ -41,21 +37,16 @@ import type {
 import { readReduced } from './reduce.js';
 import { resultInfo } from './result-info.js';
 import { type ResultMark, readResultMark, readSettled } from './result-mark.js';
-import { planeSource, RuleRegions } from './rule-regions.js';
+import { RuleRegions } from './rule-regions.js';
 import { Store } from './store.js';
-import { levelCount, type TileAddress, tileCounts, tileRegion } from './tiles.js';
+import { type TileAddress, tileRegion } from './tiles.js';
 
 export interface ViewerOptions {
   framesFrom?: string | undefined;
 }
 
-const tileQuality = 95;
-/** Levels of this many tiles at most are made before they are asked for, and kept: some megabytes. */
-const maxPrepared = 12;
 /** Side of the neighbourhood that a spot may ask for, pixels. */
 const maxSpotRadius = 64;
-/** A crop larger than this is reduced. */
-const cropSide = 360;
 /** Triangles of the relief that the page turns. */
 const shownTriangles = 250_000;
 
@@ -67,8 +58,8 @@ export class Viewer {
   private readonly rules: RuleRegions;
   /** Of one state of the maps. */
   private doubtful: { version: number; places: Promise<DoubtfulPlace[]> } | undefined;
-  /** Tiles of the unmended composite that are kept. */
-  private readonly prepared = new Map<string, Promise<Buffer | undefined>>();
+  /** Tiles and crops. */
+  readonly pictures: Pictures;
   private readonly curves: CurveVolume;
   private readonly stop = new AbortController();
   private maps: MapRasters;
@@ -89,7 +80,7 @@ export class Viewer {
     private mends: Mend[],
     private readonly frames: readonly StackFrame[],
     private readonly composite: Raster,
-    private readonly icc: Buffer | undefined,
+    icc: Buffer | undefined,
     /** Of what the page shows. */
     private shown: ResultMark,
     kernels: LocalKernels,
@@ -100,6 +91,17 @@ export class Viewer {
     this.preview = new MendPreview(composite, record, frames, this.frameRasters, this.rules);
     this.curves = new CurveVolume(record.size, frames);
     this.maps = new MapRasters(store, folder, record);
+    const { rules, frameRasters, preview } = this;
+    const now = { record: () => this.record, maps: () => this.maps };
+    this.pictures = new Pictures({
+      get record() {
+        return now.record();
+      },
+      get maps() {
+        return now.maps();
+      },
+      ...{ frames, frameRasters, preview, rules, icc },
+    });
   }
 
   /** Throws InputError when the folder is no result or its picture cannot be read. */
@@ -185,89 +187,10 @@ export class Viewer {
     };
   }
 
-  /**
-   * Makes the tiles that a page asks for first, those of the coarsest levels, while the browser is still starting. One
-   * after the other, so that what is asked for comes in between.
-   */
+  /** Makes the tiles that a page asks for first. */
   prepare(): void {
     // Whoever asks for a tile that cannot be made gets the reason.
-    this.preparing = this.prepareTiles().catch(() => undefined);
-  }
-
-  private async prepareTiles(): Promise<void> {
-    const { size } = this.record;
-    for (let level = levelCount(size) - 1; level >= 0 && !this.stop.signal.aborted; level--) {
-      const [columns, rows] = tileCounts(level, size);
-      if (columns * rows > maxPrepared) return;
-      for (let i = 0; i < columns * rows; i++) {
-        if (this.stop.signal.aborted) return;
-        await this.tile('composite', { level, column: i % columns, row: Math.floor(i / columns) }, '0');
-      }
-    }
-  }
-
-  /**
-   * A tile of a layer as JPEG, in the composite's profile where it shows a photograph; undefined when there is none.
-   *
-   * @param layer 'composite' (with the mends of `key`), 'depth', 'sources', 'confidence', 'coverage', or 'frame-N'.
-   * @param signal Aborted when nobody waits for the tile any more: then the tile of a frame is given up.
-   */
-  async tile(
-    layer: string,
-    address: TileAddress,
-    key: string,
-    signal?: AbortSignal,
-  ): Promise<Buffer | undefined> {
-    const { record } = this;
-    const region = tileRegion(address, record.size);
-    if (!region) return undefined;
-    const { level, column, row } = address;
-    const [columns, rows] = tileCounts(level, record.size);
-    if (layer !== 'composite' || key !== '0' || columns * rows > maxPrepared) {
-      return this.drawTile(layer, region, level, key, signal);
-    }
-    const name = `${level}/${column}/${row}`;
-    const known = this.prepared.get(name) ?? this.drawTile(layer, region, level, key);
-    this.prepared.set(name, known);
-    known.catch(() => this.prepared.delete(name));
-    return known;
-  }
-
-  private async drawTile(
-    layer: string,
-    region: PictureRegion,
-    level: number,
-    key: string,
-    signal?: AbortSignal,
-  ): Promise<Buffer | undefined> {
-    const { record } = this;
-    const step = 2 ** level;
-    const rgb = await this.paint(layer, region, step, key, true, signal);
-    if (!rgb) return undefined;
-    const isPhotograph = layer === 'composite' || layer.startsWith('frame-');
-    const icc = isPhotograph && record.composite.channels === 3 ? this.icc : undefined;
-    return encodeJpeg(rgb, region.width, region.height, 3, { icc, quality: tileQuality });
-  }
-
-  private async paint(
-    layer: string,
-    region: PictureRegion,
-    step: number,
-    key: string,
-    isTile: boolean,
-    signal?: AbortSignal,
-  ): Promise<Rgb | undefined> {
-    const { record } = this;
-    if (layer === 'composite') {
-      const source: RowSource | undefined = this.preview.source(key);
-      return source && paintPicture(source, region, step);
-    }
-    if (isMapName(layer)) return this.maps.use((maps) => paintMap(layer, maps, record, region, step));
-    const number = /^frame-(\d{1,5})$/.exec(layer)?.[1];
-    const frame = this.frames.find((candidate) => candidate.number === Number(number));
-    if (number === undefined || !frame) return undefined;
-    const aligned = await this.frameRasters.alignReduced(frame, region, step, isTile, signal);
-    return paintAligned(aligned, region);
+    this.preparing = this.pictures.prepare(this.stop.signal).catch(() => undefined);
   }
 
   /** Frame numbers of a tile, (height, width) as 16-bit little-endian, for lighting up what a frame supplied. */
@@ -355,54 +278,6 @@ export class Viewer {
       // Where one turns out to have changed, the others are chosen anew.
       if ((await Promise.allSettled(checks)).every(({ status }) => status === 'fulfilled')) return found;
     }
-  }
-
-  /** A crop of the composite (frame 0) or of an aligned frame as JPEG, reduced to `cropSide`. */
-  async crop(number: number, region: PictureRegion): Promise<Buffer | undefined> {
-    const inside = clipRegion(region, this.record.size);
-    if (!inside) return undefined;
-    let step = 1;
-    while (Math.max(inside.width, inside.height) > cropSide * 1.5 * step) step *= 2;
-    const reduced = {
-      x: Math.floor(inside.x / step),
-      y: Math.floor(inside.y / step),
-      width: Math.max(1, Math.floor(inside.width / step)),
-      height: Math.max(1, Math.floor(inside.height / step)),
-    };
-    const rgb = await this.paint(number === 0 ? 'composite' : `frame-${number}`, reduced, step, '0', false);
-    if (!rgb) return undefined;
-    return this.encodePhotograph(rgb, reduced);
-  }
-
-  /**
-   * A crop of the composite as another rule merges it, as JPEG, reduced as `crop`; made when asked for, and kept.
-   *
-   * @param window What is merged anew: `Candidates.window`.
-   * @param signal Aborted when nobody waits for it any more: then it is given up.
-   * @throws InputError when it cannot be merged.
-   */
-  async mergedCrop(
-    rule: SourceRule,
-    region: PictureRegion,
-    window: PictureRegion,
-    signal?: AbortSignal,
-  ): Promise<Buffer | undefined> {
-    const inside = clipRegion(region, this.record.size);
-    const part = clipRegion(window, this.record.size);
-    if (!inside || !part || !holdsRegion(part, inside)) return undefined;
-    const { planes } = cutMerged(await this.rules.merge(rule, part, signal), inside);
-    const source = planeSource(planes, inside);
-    let step = 1;
-    while (Math.max(inside.width, inside.height) > cropSide * 1.5 * step) step *= 2;
-    const width = Math.max(1, Math.floor(inside.width / step));
-    const height = Math.max(1, Math.floor(inside.height / step));
-    const reduced = { x: 0, y: 0, width, height };
-    return this.encodePhotograph(paintPicture(source, reduced, step), reduced);
-  }
-
-  private encodePhotograph(rgb: Rgb, { width, height }: PictureRegion): Promise<Buffer> {
-    const icc = this.record.composite.channels === 3 ? this.icc : undefined;
-    return encodeJpeg(rgb, width, height, 3, { icc, quality: tileQuality });
   }
 
   /** Where the choice of frames is uncertain, and shows; null until the focus of all frames is measured. */

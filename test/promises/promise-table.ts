@@ -600,6 +600,56 @@ export const promiseTable: readonly PromiseRow[] = [
     proofs: [proof('view/page-use.test.ts', 'the feather that is proposed follows the size of the region')],
   },
   {
+    promise: 'Nothing beyond a stroke and its feather changes, and undoing it brings back every byte',
+    proofs: [
+      proof(
+        'mend/strokes.test.ts',
+        'a stroke of $bits bits with feather $feather takes its line from the frame, leaves all beyond, and is undone byte for byte',
+      ),
+    ],
+  },
+  {
+    promise: 'The same mend by page and by command line gives the same bytes',
+    proofs: [
+      proof(
+        'view/brush-page.test.ts',
+        'a stroke saved on the page gives the bytes of the same mend from the command line, and is undone',
+      ),
+    ],
+  },
+  {
+    promise: 'A region taken by another rule is what that rule makes of the whole stack there',
+    proofs: [
+      proof(
+        'mend/rule-mends.test.ts',
+        'a region taken by another rule is what a whole merge by that rule shows there, with its depth and sources',
+      ),
+    ],
+  },
+  {
+    promise: 'Doubtful places are stepped through and mended by keys alone, and a finger draws a stroke',
+    proofs: [
+      proof(
+        'view/brush-page.test.ts',
+        'by keys alone a doubtful place is mended along a hair by another rule',
+      ),
+      proof('view/brush-page.test.ts', 'a finger draws a stroke'),
+      proof(
+        'view/doubtful-places.test.ts',
+        'every planted place is found, the gravest first, and nothing elsewhere',
+      ),
+    ],
+  },
+  {
+    promise: 'A distance on the page is the one that the command measures, and is kept in the same way',
+    proofs: [
+      proof(
+        'view/measure-page.test.ts',
+        'what is kept on the page is what lamella measure keeps, word for word and value for value',
+      ),
+    ],
+  },
+  {
     promise: 'No notice covers a control, and the picture does not jump',
     proofs: [
       proof('view/page-use.test.ts', 'a notice at the start covers no control, at %i x %i'),

@@ -231,6 +231,9 @@ function strangeNumbers({ port, token }: Place, random: Random): Hostile {
     () => `crop?frame=${value()}&x=${value()}&y=${value()}&width=${value()}&height=${value()}`,
     () => `api/spot?x=${value()}&y=${value()}&radius=${value()}`,
     () => `api/section?x0=${value()}&y0=${value()}&x1=${value()}&y1=${value()}&points=${value()}`,
+    () => `api/distance?x0=${value()}&y0=${value()}&x1=${value()}&y1=${value()}`,
+    () =>
+      `merged-crop?rule=${pick(random, ['select', 'best', '__proto__', ''])}&x=${value()}&y=${value()}&width=${value()}&height=${value()}&left=${value()}&top=${value()}&across=${value()}&down=${value()}`,
   ])();
   return {
     what: path,
@@ -271,7 +274,13 @@ function strangeBody({ port, token }: Place, random: Random): Hostile {
     ],
     ...['{"mends":[],"base":[{}]}', '\u0000\u0001', 'mends=[]&base=[]'],
   ]);
-  const path = pick(random, ['api/save', 'api/candidates', 'api/preview']);
+  const path = pick(random, [
+    'api/save',
+    'api/candidates',
+    'api/preview',
+    'api/keep-measure',
+    'api/drop-measure',
+  ]);
   const hostile = postOf({ port, token }, path, body, `a body of ${body.length} bytes for ${path}`);
   // A preview has no use for the list it was made from.
   return {
@@ -325,6 +334,12 @@ function mendsThatCannotBe({ port, token }: Place, random: Random): Hostile {
       },
     },
     { region: { kind: 'spiral' } },
+    { region: { kind: 'stroke', points: [], widthPx: 9 } },
+    { region: { kind: 'stroke', points: [[10, 10]], widthPx: 1e9 } },
+    { region: { kind: 'stroke', points: [[10, 10]] } },
+    { region: { kind: 'stroke', points: [[10, 1e300]], widthPx: 9 } },
+    { rule: 'best', frame: 0 },
+    { rule: 'weigh' },
     { region: null },
   ]);
   const path = pick(random, ['api/save', 'api/preview']);

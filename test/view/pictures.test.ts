@@ -169,13 +169,13 @@ describe('a viewer', () => {
     try {
       const { key } = await viewer.previewMends([mend]);
       const place = { level: 0, column: 0, row: 0 };
-      const shown = await viewer.tile('composite', place, key);
-      const before = await viewer.tile('composite', place, '0');
+      const shown = await viewer.pictures.tile('composite', place, key);
+      const before = await viewer.pictures.tile('composite', place, '0');
       await viewer.save([mend], []);
       const again = await Viewer.open(folder);
       const { key: savedKey } = await again.previewMends(await readMends(folder, size));
-      expect((await again.tile('composite', place, savedKey))?.equals(shown!)).toBe(true);
-      expect((await again.tile('composite', place, '0'))?.equals(before!)).toBe(true);
+      expect((await again.pictures.tile('composite', place, savedKey))?.equals(shown!)).toBe(true);
+      expect((await again.pictures.tile('composite', place, '0'))?.equals(before!)).toBe(true);
       await again.close();
 
       // The same pixels as on disk, but for what the tile's JPEG does to noise.
@@ -196,14 +196,14 @@ describe('a viewer', () => {
     const viewer = await Viewer.open(folder);
     const place = { level: 0, column: 0, row: 0 };
     const one = await viewer.previewMends([mend]);
-    const first = await viewer.tile('composite', place, one.key);
+    const first = await viewer.pictures.tile('composite', place, one.key);
     const two = await viewer.previewMends([mend, { ...mend, id: 2, frame: 1 }]);
     expect(two.key).not.toBe(one.key);
-    expect((await viewer.tile('composite', place, two.key))?.equals(first!)).toBe(false);
+    expect((await viewer.pictures.tile('composite', place, two.key))?.equals(first!)).toBe(false);
     expect((await viewer.previewMends([mend])).key).toBe(one.key);
-    expect((await viewer.tile('composite', place, one.key))?.equals(first!)).toBe(true);
+    expect((await viewer.pictures.tile('composite', place, one.key))?.equals(first!)).toBe(true);
     expect((await viewer.previewMends([{ ...mend, kept: false }])).key).toBe('0');
-    expect(await viewer.tile('composite', place, 'elsewhere')).toBeUndefined();
+    expect(await viewer.pictures.tile('composite', place, 'elsewhere')).toBeUndefined();
     await viewer.close();
   });
 
@@ -220,9 +220,9 @@ describe('a viewer', () => {
     const store = await Store.open();
     try {
       // A tile unpacks its frame.
-      await whole.tile('frame-3', { level: 0, column: 0, row: 0 }, '0');
+      await whole.pictures.tile('frame-3', { level: 0, column: 0, row: 0 }, '0');
       for (const region of regions) {
-        expect(await byParts.crop(3, region)).toEqual(await whole.crop(3, region));
+        expect(await byParts.pictures.crop(3, region)).toEqual(await whole.pictures.crop(3, region));
       }
       const [frame] = await findStackFrames(await readRunRecord(folder));
       const path = frame.path!;
@@ -257,8 +257,8 @@ describe('a viewer', () => {
         await writeRunRecord(folder, { ...record, frames: changed });
       }
       const viewer = await Viewer.open(folder);
-      shots.push(await viewer.crop(3, { x: 40, y: 30, width: 100, height: 90 }));
-      shots.push(await viewer.tile('frame-3', { level: 0, column: 0, row: 0 }, '0'));
+      shots.push(await viewer.pictures.crop(3, { x: 40, y: 30, width: 100, height: 90 }));
+      shots.push(await viewer.pictures.tile('frame-3', { level: 0, column: 0, row: 0 }, '0'));
       await viewer.close();
     }
     expect(shots[0]).toBeDefined();
@@ -286,8 +286,10 @@ describe('a viewer', () => {
     const prepared = await Viewer.open(folder);
     prepared.prepare();
     const plain = await Viewer.open(folder);
-    expect(await prepared.tile('composite', place, '0')).toEqual(await plain.tile('composite', place, '0'));
-    expect(await prepared.tile('composite', { ...place, column: 1 }, '0')).toBeUndefined();
+    expect(await prepared.pictures.tile('composite', place, '0')).toEqual(
+      await plain.pictures.tile('composite', place, '0'),
+    );
+    expect(await prepared.pictures.tile('composite', { ...place, column: 1 }, '0')).toBeUndefined();
     await prepared.close();
     await plain.close();
   });
@@ -295,7 +297,7 @@ describe('a viewer', () => {
   test('shows a frame in the place and light of the composite', async () => {
     const { folder } = await makeResult();
     const viewer = await Viewer.open(folder);
-    const tile = await viewer.tile('frame-1', { level: 0, column: 0, row: 0 }, '0');
+    const tile = await viewer.pictures.tile('frame-1', { level: 0, column: 0, row: 0 }, '0');
     const { data, info } = await sharp(tile).raw().toBuffer({ resolveWithObject: true });
     let worst = 0;
     for (let y = 8; y < info.height - 8; y++) {
@@ -345,7 +347,7 @@ describe('a viewer', () => {
     expect(measures).toEqual([...measures].sort((first, second) => second - first));
     expect(frames.map(({ number }) => number).sort()).toEqual([1, 2, 3]);
     expect(crop.x).toBeLessThan(60);
-    const jpeg = await viewer.crop(frames[0].number, crop);
+    const jpeg = await viewer.pictures.crop(frames[0].number, crop);
     expect(await sharp(jpeg).metadata()).toMatchObject({ width: crop.width, height: crop.height });
     await viewer.close();
   });
@@ -355,7 +357,7 @@ describe('a viewer', () => {
     writeFileSync(join(frames, 'f2.png'), 'something else');
     const viewer = await Viewer.open(folder);
     const place = { level: 0, column: 0, row: 0 };
-    await expect(viewer.tile('frame-2', place, '0')).rejects.toThrow(/has changed since the merge/);
+    await expect(viewer.pictures.tile('frame-2', place, '0')).rejects.toThrow(/has changed since the merge/);
     await expect(viewer.previewMends([{ ...mend, frame: 2 }])).rejects.toThrow(/has changed since the merge/);
     await viewer.close();
     const blind = await Viewer.open(folder, { framesFrom: folder });

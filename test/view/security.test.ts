@@ -127,6 +127,9 @@ describe('turned away', () => {
     'api/spot?x=220&y=0',
     'api/spot?x=1e2&y=0',
     'api/section?x0=0&y0=0&x1=9&y1=9&points=-4',
+    'api/distance?x0=0&y0=0&x1=9&y1=-9',
+    'merged-crop?rule=../x&x=0&y=0&width=4&height=4&left=0&top=0&across=9&down=9',
+    'merged-crop?rule=select&x=0&y=0&width=40&height=4&left=9&top=0&across=9&down=9',
   ])('%s', async (path) => {
     const reply = await ask(served.address, { path: `/${token}/${path}` });
     expect([400, 404]).toContain(reply.status);
@@ -142,7 +145,7 @@ describe('turned away', () => {
     },
   );
 
-  test.each(['api/preview', 'api/save', 'api/candidates'])(
+  test.each(['api/preview', 'api/save', 'api/candidates', 'api/keep-measure', 'api/drop-measure'])(
     'reading %s, which is for writing',
     async (path) => {
       const reply = await ask(served.address + path);

@@ -91,12 +91,12 @@ test('maps that are replaced while they are read stay open until they have been'
   try {
     viewer.startBackground();
     const place = { level: 0, column: 0, row: 0 };
-    const before = await viewer.tile('depth', place, '');
+    const before = await viewer.pictures.tile('depth', place, '');
     // The tile waits for its second map while the save takes the first away.
-    const tiles = Promise.all(Array.from({ length: 20 }, () => viewer.tile('depth', place, '')));
+    const tiles = Promise.all(Array.from({ length: 20 }, () => viewer.pictures.tile('depth', place, '')));
     await viewer.save([mendAt(10)], []);
     for (const tile of await tiles) expect(tile).toBeDefined();
-    expect((await viewer.tile('depth', place, ''))?.equals(before!)).toBe(false);
+    expect((await viewer.pictures.tile('depth', place, ''))?.equals(before!)).toBe(false);
   } finally {
     await viewer.close();
   }
@@ -156,7 +156,7 @@ describe('a preview of thousands of mends', () => {
       gone.abort();
       await expect(preview).rejects.toThrow('Nobody waits for this preview any more.');
       const { key } = await viewer.previewMends([mendAt(13)]);
-      expect(await viewer.tile('composite', { level: 0, column: 0, row: 0 }, key)).toBeDefined();
+      expect(await viewer.pictures.tile('composite', { level: 0, column: 0, row: 0 }, key)).toBeDefined();
     } finally {
       await viewer.close();
     }

@@ -22,7 +22,8 @@ export function quantityList({ quantities, remarks }: PageMeasure): HTMLElement[
 export class MeasureList {
   readonly element = make('div', {});
   private measures: readonly KeptMeasure[] = [];
-  private isBusy = false;
+  /** One change after the other: each answer is the whole list. */
+  private turn: Promise<unknown> = Promise.resolve();
 
   constructor(private readonly host: MeasureHost) {}
 
@@ -69,9 +70,14 @@ export class MeasureList {
     }
   }
 
-  private async change(work: () => Promise<{ measures: KeptMeasure[] }>): Promise<boolean> {
-    if (this.isBusy) return false;
-    this.isBusy = true;
+  private change(work: () => Promise<{ measures: KeptMeasure[] }>): Promise<boolean> {
+    const outcome = this.turn.then(() => this.changeNow(work));
+    this.turn = outcome.catch(() => undefined);
+    return outcome;
+  }
+
+  /** Whether it could be done. */
+  private async changeNow(work: () => Promise<{ measures: KeptMeasure[] }>): Promise<boolean> {
     try {
       this.measures = (await work()).measures;
       this.fill();
@@ -81,8 +87,6 @@ export class MeasureList {
       if (!(error instanceof RefusedError)) throw error;
       this.host.notify(error.message);
       return false;
-    } finally {
-      this.isBusy = false;
     }
   }
 
