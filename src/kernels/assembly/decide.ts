@@ -36,7 +36,7 @@ function isNamed(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, he
  */
 function decideIndex(
   levels: usize, count: i32, x: i32, y: i32, width: i32, height: i32, label: i32, labels: usize, tones: usize, labelStride: i32,
-  supports: usize, supportStride: i32, nearSign: i32, unit: f32, fractionBits: i32, scratch: usize,
+  range: u32, supports: usize, supportStride: i32, nearSign: i32, unit: f32, fractionBits: i32, scratch: usize,
 ): i32 {
   const own = load<u32>(supports + ((usize(y) * usize(supportStride) + usize(x)) << 2));
   if ((own & ~contestedBit) == 0) return label;
@@ -67,6 +67,9 @@ function decideIndex(
     }
   }
   if (near < 0) return label;
+  const rangeLow = i32(range & 0xffff);
+  const rangeHigh = i32(range >> 16);
+  if (rangeLow > 0 && (nearSign > 0 ? rangeHigh - front : front - rangeLow) <= apart) return label;
 
   // Tones of what is behind, and the extremes of those of the front, over every other row of a disc, sixteen columns at once.
   const wideFront = i16x8.splat(i16(front));
@@ -124,7 +127,7 @@ function decideIndex(
     }
   }
   const behind = sumOfFour(i32x4.extadd_pairwise_i16x8_u(counts));
-  // The test of `isEdge`, which covers eight pixels at once, for this pixel alone.
+  // The range of labels is that of eight pixels at once: here it is that of this pixel alone.
   if (behind < minBehind || mostOf(highest) - leastOf(lowest) <= apart) return label;
   const mean = f32(sumOfFour(i32x4.extadd_pairwise_i16x8_u(sums))) / f32(behind);
   const squares = f32(sumOfFour(squareSums));
@@ -203,8 +206,8 @@ function ln(x: f32): f32 {
   return 0.6931472 * (f32((bits >> 23) - 127) + mantissa);
 }
 
-/** Whether labels within reach of eight pixels from x on differ by more than a surface: elsewhere nothing is to be decided. */
-function isEdge(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32, apart: i32): bool {
+/** The lowest (low half) and the highest of the labels within reach of eight pixels from x on. */
+function labelRange(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32): u32 {
   let low = i16x8.splat(-1);
   let high = i16x8.splat(0);
   const isInner = x >= 8 && x + 16 <= width;
@@ -224,7 +227,7 @@ function isEdge(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, hei
       high = i16x8.max_u(high, one);
     }
   }
-  return mostOf(high) - leastOf(low) > apart;
+  return u32(leastOf(low)) | (u32(mostOf(high)) << 16);
 }
 
 /**
@@ -240,6 +243,7 @@ export function decideStrip(
   const y1 = min(height, (strip + 1) * stripRows);
   const perUnit = unit * unitsPerFrame(fractionBits);
   const same = i32(sameUnits * perUnit);
+  const apart = i32(apartUnits * perUnit);
   const refined = refinedUnits * unit;
   for (let y = strip * stripRows; y < y1; y++) {
     const row = (usize(y) * strideOf(levels, 0)) << 1;
@@ -249,12 +253,17 @@ export function decideStrip(
     const secondIndices = planeOf(levels, 0, secondIndexPlane) + row;
     const gaps = planeOf(levels, 0, tonesPlane) + row;
     const certainties = planeOf(levels, 0, coarseTonesPlane) + row;
+    let range: u32 = 0;
     let edge = false;
     for (let x = 0; x < width; x++) {
-      if ((x & 7) == 0) edge = nearSign != 0 && isEdge(labels, labelStride, x, y, width, height, i32(apartUnits * perUnit));
+      if ((x & 7) == 0 && nearSign != 0) {
+        // Where all labels around are of one surface nothing is to be decided.
+        range = labelRange(labels, labelStride, x, y, width, height);
+        edge = i32(range >> 16) - i32(range & 0xffff) > apart;
+      }
       const label = i32(load<u16>(labels + ((usize(y) * usize(labelStride) + usize(x)) << 1)));
       const decided = edge
-        ? decideIndex(levels, count, x, y, width, height, label, labels, tones, labelStride, supports, supportStride, nearSign, unit, fractionBits, scratch)
+        ? decideIndex(levels, count, x, y, width, height, label, labels, tones, labelStride, range, supports, supportStride, nearSign, unit, fractionBits, scratch)
         : label;
       let sum: f32 = 0;
       let indexSum: f32 = 0;

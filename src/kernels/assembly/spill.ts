@@ -203,40 +203,37 @@ export function spillStrip(
   outIndices: usize, outSpill: usize, width: i32, height: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
-  const perPlace: f32 = blur / (2 * unitsPerFrame(fractionBits));
+  const perUnit: f32 = blur / (2 * unitsPerFrame(fractionBits));
   for (let y = strip * stripRows; y < y1; y++) {
+    let reach: f32 = 0;
     for (let x = 0; x < width; x++) {
       const at = usize(y * width + x);
       const full = usize(2 * y * stride + 2 * x) << 1;
       const stored = load<u16>(depthIndices + full);
       store<u16>(outIndices + (at << 1), stored);
-      const reach: f32 = f32(0.5) * load<f32>(reaches + (usize((y >> 4) * blocks + (x >> 4)) << 2));
+      if ((x & 15) == 0) {
+        const before = reach;
+        reach = f32(0.5) * load<f32>(reaches + (usize((y >> 4) * blocks + (x >> 4)) << 2));
+        if (reach != before) placeSamples(table, samples, reach, cells, sizes, scratch);
+      }
       let light = f32x4.splat(0);
       if (reach > 0 && i32(load<u16>(weights + full)) >= leastWeight) {
         const depth = nearSign * i32(stored);
         const part: f32 = f32(2) * reach / f32(samples);
-        for (let i = 0; i < samples; i++) {
-          const sample = table + usize(i) * 12;
-          const r: f32 = reach * load<f32>(sample, 8);
-          // The ring's part of this sample is pi r part, a cell of size s is 4^(s + 1).
-          let size = 0;
-          let side: f32 = 2;
-          while (size < sizes - 1 && r * part * f32(3.14) > 2 * side * side) {
-            size++;
-            side *= 2;
-          }
-          const grid = cells + usize(size) * 12;
-          const column = i32(Mathf.floor((f32(x) + r * load<f32>(sample) + f32(0.5)) / side));
-          const row = i32(Mathf.floor((f32(y) + r * load<f32>(sample, 4) + f32(0.5)) / side));
-          const across = load<i32>(grid, 4);
-          if (column < 0 || row < 0 || column >= across || row >= load<i32>(grid, 8)) continue;
-          const cell = usize(load<u32>(grid)) + usize(row * across + column) * cellBytes;
+        for (let sample = scratch; sample < scratch + usize(samples) * sampleBytes; sample += sampleBytes) {
+          const perSide = load<f32>(sample, 12);
+          const column = i32(Mathf.floor((f32(x) + load<f32>(sample) + f32(0.5)) * perSide));
+          const row = i32(Mathf.floor((f32(y) + load<f32>(sample, 4) + f32(0.5)) * perSide));
+          const across = load<i32>(sample, 20);
+          if (column < 0 || row < 0 || column >= across || row >= load<i32>(sample, 24)) continue;
+          const cell = usize(load<u32>(sample, 16)) + usize(row * across + column) * cellBytes;
+          const r = load<f32>(sample, 8);
           for (let layer: usize = 0; layer < 2; layer++) {
             const other = i32(load<u16>(cell + 2 * layer, 16));
             const nearer = depth - nearSign * other;
             if (other == 0 || nearer <= gap) continue;
-            const radius = perPlace * f32(nearer);
-            const cover: f32 = min<f32>(1, (radius - r) / side + f32(0.5));
+            const radius = perUnit * f32(nearer);
+            const cover: f32 = min<f32>(1, (radius - r) * perSide + f32(0.5));
             if (cover <= 0) continue;
             const weight = f32x4.splat(cover * part * r / (radius * radius));
             light = v128.add<f32>(light, v128.mul<f32>(weight, fourOf(cell + 8 * layer)));
@@ -248,6 +245,31 @@ export function spillStrip(
       }
       storeFour(outSpill + (at << 3), light);
     }
+  }
+}
+
+/** A sample of the disc: x, y and distance from the pixel, 1 / side of its cell, all f32 in pixels; then its size of cells. */
+const sampleBytes: usize = 28;
+
+/** The samples of a disc of radius `reach`, and the size of the cells that each reads. */
+function placeSamples(table: usize, samples: i32, reach: f32, cells: usize, sizes: i32, out: usize): void {
+  const part: f32 = f32(2) * reach / f32(samples);
+  for (let i = 0; i < samples; i++) {
+    const sample = table + usize(i) * 12;
+    const to = out + usize(i) * sampleBytes;
+    const r: f32 = reach * load<f32>(sample, 8);
+    // The ring's part of this sample is pi r part, a cell of size s is 4^(s + 1).
+    let size = 0;
+    let side: f32 = 2;
+    while (size < sizes - 1 && r * part * f32(3.14) > 2 * side * side) {
+      size++;
+      side *= 2;
+    }
+    store<f32>(to, r * load<f32>(sample));
+    store<f32>(to, r * load<f32>(sample, 4), 4);
+    store<f32>(to, r, 8);
+    store<f32>(to, f32(1) / side, 12);
+    memory.copy(to + 16, cells + usize(size) * 12, 12);
   }
 }
 
