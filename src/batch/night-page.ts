@@ -4,7 +4,7 @@ import { folderName } from '../stack/folder-name.js';
 import { spanText } from '../stack/words.js';
 import { clockText, framesText } from './format-night.js';
 import { nightGroups, nightSummary } from './night-groups.js';
-import type { NightState, StackState } from './night-state.js';
+import { isToLookAt, type NightState, type StackState } from './night-state.js';
 
 const nightStyle = `
 .stacks { list-style: none; margin: 0; padding: 0; }
@@ -13,7 +13,9 @@ const nightStyle = `
 .stacks h3 { margin: 0; font-size: 1.05rem; overflow-wrap: anywhere; }
 .stacks p { margin: .2rem 0; overflow-wrap: anywhere; }
 .stacks ul { margin: .2rem 0; padding-left: 1.2rem; }
-.failed { border-left: .3rem solid var(--warn-edge); background: var(--warn); padding: .4rem .8rem; }
+.stacks .verdicts li:first-child { font-weight: 600; }
+.failed, .put-off { border-left: .3rem solid var(--spoil); background: var(--spoil-paper); padding: .4rem .8rem; }
+.put-off { border-color: var(--flaw); background: var(--flaw-paper); }
 @media (max-width: 40rem) { .stacks li.stack { grid-template-columns: 1fr; } }
 `;
 
@@ -29,11 +31,16 @@ export function nightPage(night: NightState, now: Date): string {
 <p class="quiet">As of ${clockText(now)}, Lamella ${night.batch?.programVersion ?? ''}. The same as a table: <a href="night.csv">night.csv</a>.</p>
 </header>
 <main>
-<p><strong>${nightSummary(stacks)}</strong></p>
+<p class="verdict ${needsLook(stacks) ? 'unfit' : 'fit'}">${nightSummary(stacks)}</p>
 <p>${night.end ? night.end.reason : 'The batch has not ended.'}</p>
 ${nightGroups.map(({ title: heading, holds }) => group(heading, stacks.filter(holds)))}
 </main>`;
   return htmlPage(`${title} – Lamella batch`, nightStyle, body);
+}
+
+/** Whether something waits for a decision in the morning. */
+function needsLook(stacks: readonly StackState[]): boolean {
+  return stacks.some((stack) => stack.state === 'failed' || isToLookAt(stack));
 }
 
 function group(title: string, stacks: StackState[]): Markup {
@@ -70,7 +77,7 @@ function reason({ state, failed, putOff, done, planned }: StackState): Markup {
   const former = done
     ? html` An earlier result stands: <a href="${encodeURIComponent(planned.name)}/report.html">${planned.name}</a>.`
     : noMarkup;
-  return html`<p class="failed">${text}${former}</p>`;
+  return html`<p class="${state === 'failed' ? 'failed' : 'put-off'}">${text}${former}</p>`;
 }
 
 function sentences(className: string, texts: readonly string[]): Markup {

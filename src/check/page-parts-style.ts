@@ -1,15 +1,8 @@
-/** Style of the parts of a check, on its page and on the desk; colours are those of `verdictColours`. */
+/** Style of the parts of a check, on its page and on the desk; colours are those of `verdictColours`, and the ranks of findings are in `verdictStyle`. */
 export const checkPartsStyle = `
-.verdict { font-size: 1.15rem; font-weight: 600; padding: .6rem 1rem; border-left: .4rem solid var(--fit); background: var(--fit-paper); }
-.verdict.unfit { border-color: var(--spoil); background: var(--spoil-paper); }
 .findings td, .findings th { text-align: left; white-space: normal; vertical-align: top; padding: .5rem .8rem .5rem 0; }
 .findings td:nth-child(-n+2) { white-space: nowrap; }
 .findings td:nth-child(2) { white-space: normal; min-width: 6rem; }
-.rank { display: inline-block; padding: 0 .5rem; border: 1px solid currentColor; border-radius: 1rem; font-size: .85rem; }
-.rank.spoils { color: var(--spoil); font-weight: 700; }
-.rank.flaw { color: var(--flaw); }
-.rank.note { color: var(--quiet); }
-.advice { color: var(--quiet); }
 .plots { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 32rem), 1fr)); gap: .4rem 1.4rem; }
 .plot figcaption { color: var(--ink); font-weight: 600; }
 .plot figcaption .quiet { font-weight: 400; }

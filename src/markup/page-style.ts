@@ -1,10 +1,10 @@
-import { verdictColours } from './verdict-colours.js';
+import { verdictColours, verdictStyle } from './verdict-style.js';
 
 /** The look of the report: plain, readable in light and dark, on paper and on a small screen. */
 export const pageStyle = `
-:root { color-scheme: light dark; --paper: #fbfaf7; --ink: #1c1c1a; --quiet: #5a5850; --line: #cfccc2; --link: #0b57a4; --warn: #fff1d6; --warn-edge: #a65b00; ${verdictColours.light} }
+:root { color-scheme: light dark; --paper: #fbfaf7; --ink: #1c1c1a; --quiet: #5a5850; --line: #cfccc2; --link: #0b57a4; ${verdictColours.light} }
 @media (prefers-color-scheme: dark) {
-  :root { --paper: #17181a; --ink: #ecebe6; --quiet: #aaa79d; --line: #44453f; --link: #8fc1ff; --warn: #3a2c10; --warn-edge: #f0b45a; ${verdictColours.dark} }
+  :root { --paper: #17181a; --ink: #ecebe6; --quiet: #aaa79d; --line: #44453f; --link: #8fc1ff; ${verdictColours.dark} }
 }
 * { box-sizing: border-box; }
 body { margin: 0 auto; max-width: 76rem; padding: 1.5rem; background: var(--paper); color: var(--ink); font: 1rem/1.5 system-ui, sans-serif; }
@@ -13,8 +13,7 @@ h2 { font-size: 1.2rem; margin: 2.2rem 0 .6rem; border-top: 1px solid var(--line
 a { color: var(--link); }
 .quiet, figcaption { color: var(--quiet); }
 .verdicts { padding-left: 1.2rem; }
-.verdicts li:first-child { font-weight: 600; }
-.warnings { border-left: .3rem solid var(--warn-edge); background: var(--warn); padding: .6rem 1rem; }
+${verdictStyle}.warnings { border-left: .3rem solid var(--flaw); background: var(--flaw-paper); padding: .6rem 1rem; }
 .warnings ul { margin: .3rem 0; padding-left: 1.2rem; }
 figure { margin: 0 0 1rem; }
 img { max-width: 100%; height: auto; display: block; }

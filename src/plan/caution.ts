@@ -1,5 +1,7 @@
+import type { Plan } from './plan.js';
+
 /** Cautions on every sheet for work at a rail. */
-export const benchCaution: readonly string[] = [
+const benchCaution: readonly string[] = [
   'Bright LEDs and flashes: do not look into them, least of all through a lens; shade them from eyes at the bench.',
   'Lamps grow warm: keep diffusers, paper and specimens clear, and let them cool before you move them.',
   'Pins and blades: keep them stuck in something, count them, and protect your eyes.',
@@ -8,7 +10,12 @@ export const benchCaution: readonly string[] = [
 ];
 
 /** Cautions on a sheet for work outdoors. */
-export const fieldCaution: readonly string[] = [
+const fieldCaution: readonly string[] = [
   'Never point a lens at the sun with your eye at the finder. Mind edges, tides and traffic while you look at the camera.',
   "Local rules and the makers' instructions come before this sheet.",
 ];
+
+/** Cautions for the work that a plan is about. */
+export function cautionOf(plan: Plan): readonly string[] {
+  return plan.kind === 'stack' ? benchCaution : fieldCaution;
+}

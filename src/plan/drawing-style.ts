@@ -1,6 +1,6 @@
 /**
  * Style of the drawings of a plan, on the sheet and on the desk. The page gives the colours: --ink, --quiet, --line,
- * --warn-edge, and --a and --b for lines of plots.
+ * --flaw, and --a and --b for lines of plots.
  */
 export const planDrawingStyle = `
 .slabs, .apertures { display: block; width: 100%; height: auto; font-size: 12px; font-variant-numeric: tabular-nums; }
@@ -13,7 +13,7 @@ export const planDrawingStyle = `
 .slabs .ticks, .slabs .axis, .slabs .dimension { fill: none; stroke: var(--quiet); }
 .slabs .focus { stroke: var(--ink); stroke-width: 1.5; stroke-dasharray: 3 2; }
 .slabs .overlap { fill: var(--quiet); fill-opacity: .16; }
-.slabs .gap { fill: none; stroke: var(--warn-edge); stroke-width: 1.5; stroke-dasharray: 4 3; }
+.slabs .gap { fill: none; stroke: var(--flaw); stroke-width: 1.5; stroke-dasharray: 4 3; }
 .apertures .grid { stroke: var(--line); }
 .apertures .limit { stroke: var(--quiet); stroke-dasharray: 5 4; }
 .apertures .soft { fill: var(--line); fill-opacity: .35; }

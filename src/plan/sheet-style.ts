@@ -1,10 +1,10 @@
 /** Style of a sheet within an element of class `sheet`: black on white, in dark pages too, for it goes to paper. */
 export const sheetStyle = `
-.sheet { --ink: #111; --quiet: #444; --line: #bbb; --warn-edge: #a65b00; --a: #0b57a4; --b: #b35a00; color: var(--ink); background: #fff; font: 1rem/1.4 system-ui, sans-serif; }
+.sheet { --ink: #111; --quiet: #444; --line: #bbb; --flaw: #8f4700; --a: #0b57a4; --b: #8f4700; color: var(--ink); background: #fff; font: 1rem/1.4 system-ui, sans-serif; }
 .sheet h1 { font-size: 1.4rem; margin: 0 0 .5rem; }
 .sheet h2 { font-size: 1.15rem; margin: 1.2rem 0 .5rem; }
 .sheet pre { font-size: .8rem; white-space: pre-wrap; border: 1px solid var(--line); padding: .6rem; }
-.sheet .warning { border-left: .3rem solid var(--warn-edge); padding: .2rem .8rem; }
+.sheet .warning { border-left: .3rem solid var(--flaw); padding: .2rem .8rem; }
 .sheet .caution { font-size: .85rem; border: 1px solid var(--ink); padding: .4rem .8rem; margin-bottom: .8rem; }
 .sheet .caution ul { margin: .2rem 0; padding-left: 1.2rem; }
 .sheet table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }

@@ -1,7 +1,7 @@
 import { htmlPage } from '../markup/html-page.js';
 import { html, type Markup, noMarkup } from '../markup/markup.js';
 import { apertureDrawing } from './aperture-drawing.js';
-import { benchCaution, fieldCaution } from './caution.js';
+import { cautionOf } from './caution.js';
 import { planDrawingStyle } from './drawing-style.js';
 import { framesText } from './number-text.js';
 import type { Plan } from './plan.js';
@@ -79,8 +79,4 @@ function howToTurn(hasKnob: boolean): Markup {
   return hasKnob
     ? html`<p>Focus on the nearest (or farthest) part of the subject, set the knob to 0, and turn it one way only: turning back brings the play of the thread in.</p>`
     : html`<p>Focus on the nearest (or farthest) part of the subject: that is position 0. Move one way only.</p>`;
-}
-
-function cautionOf(plan: Plan): readonly string[] {
-  return plan.kind === 'stack' ? benchCaution : fieldCaution;
 }

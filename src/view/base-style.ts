@@ -1,4 +1,4 @@
-import { verdictColours } from '../markup/verdict-colours.js';
+import { verdictColours } from '../markup/verdict-style.js';
 
 /**
  * What all pages that are served have in common, in dark and light as the system is set: neutral greys, so that the

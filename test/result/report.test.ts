@@ -131,7 +131,7 @@ test('the shares of the coverage map stand in its legend, as figures of the map'
   const page = await report(record);
   expect(page).toContain('beyond the plane of focus of the last frame (10.3 % of the pixels)');
   expect(page).toContain('The shares count pixels of this map.');
-  expect(page).toContain('<li>Merged.</li>');
+  expect(page).toContain('<p class="verdict fit">Merged.</p>');
 });
 
 test('a left-out frame is told once, by its warning where there is one', () => {

@@ -1,7 +1,8 @@
 import { checkPartsStyle } from '../../check/page-parts-style.js';
+import { verdictStyle } from '../../markup/verdict-style.js';
 
 /** Rules of the check screen, and of the parts that it shares with the page of a check. */
-export const checkStyle = `${checkPartsStyle}
+export const checkStyle = `${verdictStyle}${checkPartsStyle}
 .of-check { --line: var(--grid); }
 .of-check .verdict { margin: .6rem 0 .4rem; max-width: none; }
 .of-check .frames { display: flex; gap: .3rem; overflow-x: auto; padding: .3rem .2rem .5rem; margin: 0 -.2rem; scroll-behavior: smooth; }

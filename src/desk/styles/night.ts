@@ -15,7 +15,7 @@ export const nightStyle = `
 .terms .length input { width: 8rem; }
 .going { max-width: 34rem; margin: 1rem 0 1.6rem; }
 .night li { display: grid; grid-template-columns: auto minmax(0, 1fr) auto; gap: .3rem 1.1rem; padding: .8rem .2rem; border-bottom: 1px solid var(--row); align-items: start; }
-.night li.failed { border-left: 3px solid var(--accent); padding-left: .8rem; }
+.night li.failed { border-left: 3px solid var(--spoil); padding-left: .8rem; }
 .night p { margin: .1rem 0; overflow-wrap: anywhere; }
 .night h3 { overflow-wrap: anywhere; }
 .night .waiting img, .night .running img { filter: saturate(.6) brightness(.8); }

@@ -5,7 +5,7 @@ export const partsStyle = `
 .screen h3 { font-size: 1rem; margin: 0; font-weight: 600; }
 .screen p { margin: .3rem 0 .7rem; max-width: 46rem; }
 .screen a { color: var(--focus); }
-.problem { border-left: .3rem solid var(--accent); padding: .4rem 1rem; background: var(--panel); }
+.problem { border-left: .3rem solid var(--spoil); padding: .4rem 1rem; background: var(--panel); }
 .quiet { color: var(--quiet); }
 .screen button, .screen select, .screen input:not([type=checkbox], [type=radio]) { min-height: 2.4rem; padding: .3rem .8rem; border-radius: 4px; }
 .button { display: inline-flex; align-items: center; min-height: 2.4rem; padding: .3rem .8rem; border-radius: 4px; border: 1px solid var(--control-edge); background: var(--control); text-decoration: none; }
@@ -22,7 +22,8 @@ export const partsStyle = `
 .view figcaption { position: absolute; left: .7rem; bottom: .7rem; background: var(--glass); padding: .2rem .6rem; border-radius: 3px; font-size: .85rem; }
 .remarks { list-style: none; margin: 0; padding: 0; display: grid; gap: .5rem; }
 .remarks li { padding-left: .8rem; border-left: 3px solid var(--row); overflow-wrap: anywhere; }
-.remarks .spoils, .remarks .flaw { border-left-color: var(--accent); }
+.remarks .flaw { border-left-color: var(--flaw); }
+.remarks .spoils { border-left-color: var(--spoil); }
 .remarks .spoils { font-weight: 600; }
 @media (max-width: 60rem) {
   .halves { grid-template-columns: minmax(0, 1fr); gap: 1rem; }

@@ -4,7 +4,7 @@ import { sheetStyle } from '../../plan/sheet-style.js';
 /** Rules of the plan screen; each is of `.of-plan`, but for those of its drawings and of the sheet that it prints. */
 export const planStyle = `
 #screen > .of-plan { max-width: 130rem; }
-.of-plan { --line: var(--grid); --warn-edge: var(--flaw); }
+.of-plan { --line: var(--grid); }
 .of-plan .plan { display: grid; grid-template: 'given result' auto 'given further' 1fr / minmax(18rem, 23rem) minmax(0, 1fr); gap: 0 2.6rem; align-items: start; }
 .of-plan .given { grid-area: given; }
 .of-plan .result { grid-area: result; }

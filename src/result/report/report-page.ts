@@ -3,6 +3,7 @@ import { htmlPage } from '../../markup/html-page.js';
 import { html, type Markup, noMarkup } from '../../markup/markup.js';
 import { folderName } from '../../stack/folder-name.js';
 import { coverageClasses } from '../coverage.js';
+import { spoilsMerge } from '../finding.js';
 import { framesByDepth } from '../frame-nearness.js';
 import { previewText } from '../preview-text.js';
 import type { RunRecord } from '../run-record.js';
@@ -30,8 +31,7 @@ export function reportPage(record: RunRecord, pictures: ReportPictures): string 
 <p class="quiet">Merged by Lamella ${record.programVersion} on ${dateText(record.startedAt)} in ${durationText(record.wallMs)}.</p>
 ${record.preview ? html`<p><strong>Preview.</strong> ${previewText(record.preview)}</p>\n` : noMarkup}</header>
 <main>
-<ul class="verdicts">
-${verdicts(record).map((sentence) => html`<li>${sentence}</li>\n`)}</ul>
+${verdictPart(record)}
 ${sentenceList('Warnings', 'warnings', record.warnings)}
 <h2>Composite</h2>
 <figure>
@@ -56,6 +56,17 @@ ${facts(record)}
 ${sentenceList('Notes', 'notes', record.notes)}
 </main>`;
   return htmlPage(`${title} – Lamella report`, '', body);
+}
+
+/** The verdict on the whole, in the colours of all pages, and what follows from it. */
+function verdictPart(record: RunRecord): Markup {
+  const sentences = verdicts(record);
+  const { findings } = record;
+  // A record without findings was not judged.
+  const [whole, rest] = findings ? [sentences[0], sentences.slice(1)] : [undefined, sentences];
+  const kind = findings && spoilsMerge(findings) ? 'unfit' : 'fit';
+  return html`${whole === undefined ? noMarkup : html`<p class="verdict ${kind}">${whole}</p>\n`}<ul class="verdicts">
+${rest.map((sentence) => html`<li>${sentence}</li>\n`)}</ul>`;
 }
 
 /** The colours of depth from near to far: equal steps of lightness, so a few stops are enough. */

@@ -1,3 +1,4 @@
+import { cautionOf } from '../../../plan/caution.js';
 import type { LandscapePlan } from '../../../plan/landscape-plan.js';
 import {
   distanceText,
@@ -104,7 +105,8 @@ export function planAdvice(plan: Plan, set: SetValues): TemplateResult {
       notes.length === 0
         ? nothing
         : html`<details class="notes"><summary>What the plan assumes</summary>${notes.map((note) => html`<p>${note}</p>`)}</details>`
-    }`;
+    }
+    <details class="notes"><summary>Caution</summary>${cautionOf(plan).map((line) => html`<p>${line}</p>`)}</details>`;
 }
 
 function apertureAdvice(
