@@ -9,6 +9,7 @@ import type { RunRecord } from '../result/run-record.js';
 import { writeTiff } from '../result/tiff-file.js';
 import { KeptFrames } from '../stack/kept-frames.js';
 import type { ReadableFrame } from './aligned-frame.js';
+import { rawLoad, withDevelopedRuns } from './developed-runs.js';
 import type { ExportedRun } from './export-record.js';
 import { type FileContext, fourDigits } from './write-frames.js';
 
@@ -44,8 +45,15 @@ export async function writePartComposites(
   const written: ExportedRun[] = [];
   const notes: string[] = [];
   const runs = splitRuns(frames.length, length, overlap);
-  for (const [i, [from, to]] of runs.entries()) {
-    const part = frames.slice(from, to);
+  await withDevelopedRuns(frames, async (develop) => {
+    for (const [i, [from, to]] of runs.entries()) {
+      await writeRun(await develop(from, to, signal));
+      onRun(i + 1, runs.length);
+    }
+  });
+  return { runs: written, notes };
+
+  async function writeRun(part: readonly ReadableFrame[]): Promise<void> {
     const numbers = part.map(({ frame }) => frame.number);
     const file = `runs/frames-${fourDigits(numbers[0])}-${fourDigits(numbers.at(-1)!)}.tif`;
     const merged = await mergeRun(record, part, signal);
@@ -60,9 +68,7 @@ export async function writePartComposites(
         `Frames ${numbers[0]} to ${numbers.at(-1)} show nothing sharp: they have no composite of their own.`,
       );
     }
-    onRun(i + 1, runs.length);
   }
-  return { runs: written, notes };
 }
 
 /** The composite of some frames, interleaved RGB; undefined when nothing in them is sharp. */
@@ -72,7 +78,7 @@ async function mergeRun(
   signal: AbortSignal | undefined,
 ): Promise<Uint8Array | Uint16Array | undefined> {
   const { frameSize: size, crop, bits, direction, focusWidthSteps } = record;
-  const load = { size, bits: part[0].file.bits, frames: part.length };
+  const load = { size, bits: part[0].file.bits, frames: part.length, ...rawLoad(part) };
   const options = resolveOptions({ rule: record.options.rule });
   refuseOversized(load, options.memoryMb);
   const threads = threadsWithin(load, availableParallelism(), options.memoryMb) ?? 1;

@@ -25,7 +25,7 @@ const workerMb = 70;
 const readingMb = 300;
 
 /** Memory of one worker that develops frames of a stack, MB. */
-function developerMb({ size, reduced }: Stack): number {
+export function developerMb({ size, reduced }: Pick<Stack, 'size' | 'reduced'>): number {
   const { width, height } = reduced?.fileSize ?? size;
   return workerMb + (width * height * bytesPerPixel[reduced ? 'half' : 'whole']) / 1e6;
 }

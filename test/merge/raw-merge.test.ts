@@ -1,7 +1,7 @@
 import { mkdirSync, readdirSync } from 'node:fs';
 import { join } from 'node:path';
 import sharp from 'sharp';
-import { beforeAll, describe, expect, it } from 'vitest';
+import { beforeAll, describe, expect, it, vi } from 'vitest';
 import { decodeLight } from '../../samples/sensor.js';
 import { exportResult } from '../../src/export/export-result.js';
 import { merge } from '../../src/mend/merge.js';
@@ -12,6 +12,7 @@ import { readExif } from '../../src/stack/exif.js';
 import { developStack } from '../../src/stack/raw/develop-stack.js';
 import { plainDevelopment } from '../../src/stack/raw/development.js';
 import { iccProfile } from '../../src/stack/raw/icc-profile.js';
+import { rawWorkers } from '../../src/stack/raw/raw-workers.js';
 import { readStack } from '../../src/stack/read-stack.js';
 import { decodeReducedFrame } from '../../src/trace/decode-reduced.js';
 import { readFrameRegion } from '../../src/trace/frame-region.js';
@@ -118,6 +119,18 @@ describe('a merge of raw files', () => {
       ),
     );
     expect(run.equals(composite)).toBe(true);
+  });
+
+  it('is exported in runs that overlap with each file developed once', async () => {
+    const run = vi.spyOn(rawWorkers, 'run');
+    try {
+      const { record } = await exportResult(out, { out: join(out, '..', 'runs-of-three'), runs: [3, 2] });
+      expect(record.runs).toHaveLength(3);
+      const developed = run.mock.calls.flatMap(([job]) => (job.kind === 'develop' ? [job.path] : []));
+      expect(developed.sort()).toEqual(readdirSync(frames).map((name) => join(frames, name)));
+    } finally {
+      run.mockRestore();
+    }
   });
 
   it('leaves nothing in the scratch folder, and removes what a killed process left there', () => {
