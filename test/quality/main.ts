@@ -29,6 +29,7 @@ import { evidenceOf, measure } from './measure.js';
 import { type ReliabilityBar, reliability } from './metrics/evidence.js';
 import { runParts } from './parts.js';
 import type { Raster } from './raster.js';
+import { measureReliefs, reliefLegend } from './relief/relief-table.js';
 import type { QualityReport, SceneReport } from './report.js';
 import { readResult } from './result.js';
 import { readScene, type Scene } from './scene.js';
@@ -37,7 +38,7 @@ import { countText, readConstants } from './sensitivity/constants.js';
 import { formatSensitivity, measureSensitivity, sensitivityLegend } from './sensitivity/sensitivity.js';
 import { formatTable, legend, type Row, shortfalls } from './table.js';
 
-const usage = `Usage: npm run quality -- [--scene NAME]... [--rules auto,select,weigh] [--keep DIR] [--faults] [--fault NAME]... [--watch] [--seeds LIST] [--direction] [--jobs N] [--json]
+const usage = `Usage: npm run quality -- [--scene NAME]... [--rules auto,select,weigh] [--keep DIR] [--faults] [--fault NAME]... [--watch] [--seeds LIST] [--direction] [--relief] [--jobs N] [--json]
 Renders scenes with a known truth, merges them by each rule, and prints how far each result is from the truth.
 Then plants faults in stacks and prints how many of them lamella check finds.
   --scene NAME   one of ${sceneRecipes.map(({ name }) => name).join(', ')} (default: all)
@@ -48,6 +49,7 @@ Then plants faults in stacks and prints how many of them lamella check finds.
   --watch        print instead how soon lamella check --watch names the planted faults when the frames come in one by one
   --direction    print the table of which end is near alone: scenes by rail, lens and microscope, in both orders; --scene then names its
                  cases, such as leaves, "leaves 1" or "leaves 1 rail"
+  --relief       print alone what is measured on merged stacks of bodies of known size, and on the reliefs of two photographs
   --seeds LIST   seeds of the planted faults, such as 7 or 1,2,5 or 1-7 (default: 1-7), for each of the scenes
                  ${plainScenes.join(', ')}
   --sensitivity  print instead how each column moves when a free constant of the model is a fifth larger or smaller
@@ -64,6 +66,7 @@ const { values: flags } = parseArgs({
     keep: { type: 'string' },
     faults: { type: 'boolean', default: false },
     direction: { type: 'boolean', default: false },
+    relief: { type: 'boolean', default: false },
     fault: { type: 'string', multiple: true },
     watch: { type: 'boolean', default: false },
     seeds: { type: 'string', default: '1-7' },
@@ -84,7 +87,7 @@ if (flags.constants) {
   process.exit(0);
 }
 const faultsAlone = flags.faults || flags.watch || flags.fault !== undefined;
-const isTableAlone = faultsAlone || flags.direction || flags.sensitivity;
+const isTableAlone = faultsAlone || flags.direction || flags.sensitivity || flags.relief;
 const wanted = isTableAlone ? [] : (flags.scene ?? sceneRecipes.map(({ name }) => name));
 const wantedFaults = faultNames.filter((name) => flags.fault?.includes(name) ?? true);
 const faultScenes = plainScenes.filter((name) => !faultsAlone || (flags.scene?.includes(name) ?? true));
@@ -134,6 +137,10 @@ try {
     const report = (text: string) => console.error(text);
     const table = await measureSensitivity(flags.constant ?? [], jobs, workDir, report);
     console.log(flags.json ? JSON.stringify(table) : `${sensitivityLegend}\n\n${formatSensitivity(table)}`);
+  } else if (flags.relief) {
+    console.log(`${reliefLegend}\n`);
+    if (!(await measureReliefs(workDir, (line) => console.log(line))))
+      broken.push('a size is not the true one');
   } else if (jobs === 1) await measureAll();
   else await measureInParts();
   if (flags.json && !flags.sensitivity && !flags.watch) console.log(JSON.stringify(found, dropUnmeasured, 1));

@@ -18,6 +18,8 @@ export interface SceneRecord {
   anchor: number;
   /** Nominal travel between frames: the unit of the true depth. */
   stepMm: number;
+  /** Width of the anchor's field at its plane of focus; of ray-traced scenes not told. */
+  fieldWidthMm?: number;
   /** Position of each frame's plane of focus, mm, growing away from the camera. */
   positionsMm: number[];
   /** Frame → anchor, 3x3 row-major, one a frame. */
