@@ -16,6 +16,25 @@ const proof = (file: string, title: string): Proof => ({ file, title });
 /** Whatever Lamella says about a picture is true there, and nothing that it was not given to change is changed. */
 export const promiseTable: readonly PromiseRow[] = [
   {
+    promise: 'The desk shows and opens nothing outside of its folders, to nobody but its own page',
+    proofs: [
+      proof('desk/guard.test.ts', '%s %s answers only to its own page, under the token'),
+      proof('desk/guard.test.ts', 'an entrance leads in once'),
+      proof('desk/page.test.ts', 'is small, paints soon, and asks nobody else'),
+    ],
+  },
+  {
+    promise: 'What the desk merges goes on without its page, and what is cancelled there leaves nothing',
+    proofs: [
+      proof(
+        'desk/page.test.ts',
+        'goes on merging when the page is closed, and shows it when it is opened again',
+      ),
+      proof('desk/merge.test.ts', 'that is cancelled leaves nothing, and what waits behind it goes on'),
+      proof('desk/night.test.ts', 'a night that is stopped keeps what is finished, and goes on'),
+    ],
+  },
+  {
     promise: 'A preview is the whole merge at a part of the size, and is marked as one wherever it shows',
     proofs: [
       proof('merge/preview.test.ts', 'is the merge of the frames reduced by block means, pixel by pixel'),

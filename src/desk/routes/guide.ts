@@ -16,10 +16,14 @@ export const guideRoutes: DeskRoutes = {
 /** A page of the guide as HTML: our own text, with names of its pages as links between them. */
 function guideHtml(markdown: string): string {
   const html = marked.parse(markdown, { async: false });
-  return html
-    .replaceAll(/<code>(?:lamella help )?([a-z-]+)<\/code>/g, (code, word: string) =>
-      isGuideTopic(word) ? `<a href="#/guide?topic=${word}">${code}</a>` : code,
-    )
-    .replaceAll('<table>', '<div class="wide" tabindex="0" role="group" aria-label="Table"><table>')
-    .replaceAll('</table>', '</table></div>');
+  return (
+    html
+      .replaceAll(/<code>(?:lamella help )?([a-z-]+)<\/code>/g, (code, word: string) =>
+        isGuideTopic(word) ? `<a href="#/guide?topic=${word}">${code}</a>` : code,
+      )
+      // What may be wider than the page is scrolled by keys too.
+      .replaceAll('<pre>', '<pre tabindex="0">')
+      .replaceAll('<table>', '<div class="wide" tabindex="0" role="group" aria-label="Table"><table>')
+      .replaceAll('</table>', '</table></div>')
+  );
 }
