@@ -49,27 +49,30 @@ export function encodedLuma(
  *
  * The measure is the modified Laplacian of Nayar & Nakagawa, IEEE PAMI 16(8), 1994, squared and kept apart by
  * direction, with the second difference taken over two pixels, where noise weighs less.
+ *
+ * @param spacingPx Spacing of the second difference: more for broader detail.
  */
 export function measureDetail(
   luma: Float32Array,
   width: number,
   height: number,
   cellPx = cellSide(width * height),
+  spacingPx = differencePx,
 ): DetailGrid {
   const columns = Math.max(1, Math.floor(width / cellPx));
   const rows = Math.max(1, Math.floor(height / cellPx));
   const energy = new Float32Array(rows * columns * directionCount);
   const light = new Float32Array(rows * columns);
   const rowStep = width * height >= rowSkipMinPixels ? 2 : 1;
-  const down = differencePx * width;
-  const downRight = down + differencePx;
-  const downLeft = down - differencePx;
+  const down = spacingPx * width;
+  const downRight = down + spacingPx;
+  const downLeft = down - spacingPx;
   for (let row = 0; row < rows; row++) {
-    const top = Math.max(differencePx, row * cellPx);
-    const bottom = Math.min(height - differencePx, (row + 1) * cellPx);
+    const top = Math.max(spacingPx, row * cellPx);
+    const bottom = Math.min(height - spacingPx, (row + 1) * cellPx);
     for (let column = 0; column < columns; column++) {
-      const left = Math.max(differencePx, column * cellPx);
-      const right = Math.min(width - differencePx, (column + 1) * cellPx);
+      const left = Math.max(spacingPx, column * cellPx);
+      const right = Math.min(width - spacingPx, (column + 1) * cellPx);
       let horizontal = 0;
       let vertical = 0;
       let diagonal = 0;
@@ -80,7 +83,7 @@ export function measureDetail(
         const start = y * width;
         for (let i = start + left; i < start + right; i++) {
           const twice = 2 * luma[i];
-          const h = twice - luma[i - differencePx] - luma[i + differencePx];
+          const h = twice - luma[i - spacingPx] - luma[i + spacingPx];
           const v = twice - luma[i - down] - luma[i + down];
           const d = twice - luma[i - downRight] - luma[i + downRight];
           const a = twice - luma[i - downLeft] - luma[i + downLeft];

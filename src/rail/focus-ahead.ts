@@ -13,24 +13,17 @@ const trialDistances = Array.from({ length: 28 }, (_, i) => 0.5 * 1.17 ** i);
  *
  * @param positions Of the frames of the curves, usual steps.
  * @param width Half width of the curves, usual steps.
- * @param isDone Whether a tile has been in focus before.
  * @returns One distance a tile, usual steps; empty where too few tiles rise. Tiles too far from focus to rise above the
  *   noise are not among them.
  */
-export function focusAhead(
-  curves: FocusCurves,
-  positions: readonly number[],
-  width: number,
-  isDone: (tile: number) => boolean,
-): number[] | undefined {
+export function focusAhead(curves: FocusCurves, positions: readonly number[], width: number): number[] {
   const { frames, level } = curves;
-  if (frames < aheadFrames) return undefined;
   const clear = detectionLevel(curves);
   const used = Array.from({ length: aheadFrames }, (_, i) => frames - aheadFrames + i);
   const found: number[] = [];
   for (let tile = 0; tile * frames < level.length; tile++) {
     const at = tile * frames;
-    if (isDone(tile) || !used.every((k) => level[at + k] > clear)) continue;
+    if (!used.every((k) => level[at + k] > clear)) continue;
     let top = Number.NEGATIVE_INFINITY;
     // NaN, outside a frame's bounds, is never larger.
     for (let k = 0; k < frames; k++) if (level[at + k] > top) top = level[at + k];

@@ -1,7 +1,14 @@
 import type { Size } from '../image/image.js';
 import { median } from '../image/median.js';
 import { minSample } from '../model/constants/model.js';
-import { maxCurveSteps, unsettledEnd, windowFrames } from '../model/constants/rail.js';
+import {
+  aheadFrames,
+  broadSpacingPx,
+  differencePx,
+  maxCurveSteps,
+  unsettledEnd,
+  windowFrames,
+} from '../model/constants/rail.js';
 import {
   type CentredMotion,
   composeMotions,
@@ -16,16 +23,17 @@ import type { FrameMotion, MotionSolution } from '../register/motion-solution.js
 import { measureGrowth } from '../register/rail.js';
 import type { DecodedFrame, Shrink } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
-import { type DetailGrid, encodedLuma } from './detail-grid.js';
+import { type DetailGrid, encodedLuma, measureDetail } from './detail-grid.js';
 import { findDust, planeShrink, spotLight } from './find-dust.js';
 import { focusAhead } from './focus-ahead.js';
-import { type FocusCurves, peakFrame } from './focus-curves.js';
+import { focusCurves, peakFrame } from './focus-curves.js';
 import { type FocusFit, fitFocus, type TileFocus, wellFitted } from './focus-fit.js';
 import { type FrameFacts, measureFrame } from './frame-measurements.js';
 import type { TileLayout } from './full-size-reading.js';
 import type { DustSpot, SensorSpot } from './sensor-spot.js';
 import { type JudgedEvidence, motionPicture, shrinkFor } from './stack-reading.js';
-import { type StackTravel, stackTravel } from './stack-travel.js';
+import { lumaGain, type StackTravel, stackTravel } from './stack-travel.js';
+import { followTiles } from './tile-curves.js';
 
 /** The oldest frames of a window keep what earlier windows found, which saw the frames before them. */
 const settledFrames = maxCurveSteps;
@@ -37,6 +45,8 @@ interface LiveFrame {
   facts: FrameFacts;
   /** Undefined outside the window. */
   grid: DetailGrid | undefined;
+  /** Of broad detail. */
+  broadGrid: DetailGrid | undefined;
   plane: Float32Array | undefined;
   /** Frame to the first frame. */
   motion: FrameMotion;
@@ -73,7 +83,6 @@ export class LiveReading {
   private end = 0;
   private tiles: (LiveTile | undefined)[] = [];
   private layout: TileLayout | undefined;
-  private curves: FocusCurves | undefined;
   private nextId = 1;
   private readonly luma: Float32Array<ArrayBuffer>;
   private readonly planeFactor: number;
@@ -137,6 +146,7 @@ export class LiveReading {
         burntSpot: undefined,
       },
       grid: undefined,
+      broadGrid: undefined,
       plane: undefined,
       motion: firstMotion(file.number, this.size, decoded.channels),
       isBlurred: false,
@@ -210,7 +220,6 @@ export class LiveReading {
     this.takeTiles(window, travelled);
     const { columns, tilePx, light } = travelled.tiles;
     this.layout = { columns, tilePx, light };
-    this.curves = travelled.curves;
     while (this.end - this.start > windowFrames) {
       this.release(this.frames[this.start]);
       this.estimator.remove(0);
@@ -265,15 +274,23 @@ export class LiveReading {
    */
   ahead(): number[] | undefined {
     const { width } = this.focusFit();
-    if (!this.curves || Number.isNaN(width) || this.end < this.frames.length) return undefined;
-    const positions = this.positions().slice(-this.curves.frames);
-    const before = this.frames[this.frames.length - this.curves.frames];
-    const first = this.frames.indexOf(before);
-    const isDone = (tile: number): boolean => {
-      const found = this.tiles[tile];
-      return found !== undefined && this.frames.indexOf(found.frame) < first;
-    };
-    return focusAhead(this.curves, positions, width, isDone);
+    const window = this.frames.slice(this.start, this.end);
+    if (Number.isNaN(width) || window.length < aheadFrames || this.end < this.frames.length) return undefined;
+    const curves = focusCurves(
+      followTiles(
+        window.map(({ broadGrid, motion: { usable, matrix, gainRatio } }) => ({
+          ...{ grid: broadGrid!, matrix: usable ? matrix : undefined, gainRatio: lumaGain(gainRatio) },
+        })),
+        this.size,
+        this.shrink,
+      ),
+    );
+    const positions = this.positions().slice(this.start, this.end);
+    const own = wellFitted(fitFocus(curves, positions).tiles, window.length).map((tile) => tile.width);
+    // Detail that is so many times as broad goes out of focus as many times as far away.
+    const broadWidth =
+      own.length < minSample ? (width * broadSpacingPx) / differencePx : median(Float64Array.from(own));
+    return focusAhead(curves, positions, broadWidth);
   }
 
   /** Searches the newest frames for dust; takes some tenths of a second. */
@@ -298,6 +315,8 @@ export class LiveReading {
     const { detail, ...facts } = measureFrame(frame.file.number, decoded, this.luma);
     frame.facts = facts;
     frame.grid = detail;
+    const { width, height } = decoded;
+    frame.broadGrid = measureDetail(this.luma, width, height, 2 * broadSpacingPx, broadSpacingPx);
     frame.plane = spotLight(this.luma, decoded, this.planeFactor);
     this.estimator.add({ number: frame.id, ...motionPicture(decoded) });
     this.end++;
@@ -305,6 +324,7 @@ export class LiveReading {
 
   private release(frame: LiveFrame): void {
     frame.grid = undefined;
+    frame.broadGrid = undefined;
     frame.plane = undefined;
   }
 

@@ -42,7 +42,7 @@ export function stackTravel(
 }
 
 /** Gain of the brightness that `encodedLuma` makes of the channels. */
-function lumaGain(gainRatio: readonly number[]): number {
+export function lumaGain(gainRatio: readonly number[]): number {
   const [red, green = red, blue = red] = gainRatio;
   return (red + 2 * green + blue) / 4;
 }

@@ -3,9 +3,6 @@ import type { LiveJudgement } from './live-stack.js';
 import type { FrameVerdict, SubjectCoverage } from './watch-events.js';
 import type { WatchOptions } from './watch-options.js';
 
-/** Share of the tiles that are still coming into focus which the number of frames to go is meant for. */
-const aheadShare = 0.9;
-
 /** What a judgement says of one frame, by its index among those that are judged. */
 export function frameVerdict(
   { evidence, focus, light }: LiveJudgement,
@@ -40,24 +37,26 @@ export function frameVerdict(
   };
 }
 
-/** How far the subject is covered by the frames that are in. */
+/**
+ * How far the subject is covered by the frames that are in.
+ *
+ * @param byPictures Frames to go as far as the pictures show them; see `FramesToGo`.
+ */
 export function subjectCoverage(
   { coverage, ahead, stack }: LiveJudgement,
+  byPictures: number | undefined,
   options: WatchOptions,
 ): SubjectCoverage {
   const { beforeFirst, afterLast, gapPercent, noDetail } = coverage;
   const shown = 100 - noDetail;
   const planned = options.plannedFrames ?? options.positionsMm?.length;
   const byPlan = planned === undefined ? null : Math.max(0, planned - stack.photographs);
-  const sorted = ahead?.toSorted((one, other) => one - other);
-  const byPictures =
-    sorted && sorted.length > 0 ? Math.ceil(sorted[Math.floor(aheadShare * (sorted.length - 1))]) : null;
   // A plan that has been shot is no end where something is still coming into focus.
-  const isByPlan = byPlan !== null && (byPlan > 0 || byPictures === null);
+  const isByPlan = byPlan !== null && (byPlan > 0 || byPictures === undefined);
   return {
     coveredPercent: shown > 0 ? (100 * (shown - beforeFirst - afterLast - gapPercent)) / shown : null,
-    framesToGo: isByPlan ? byPlan : byPictures,
-    framesToGoBy: isByPlan ? 'plan' : byPictures === null ? null : 'pictures',
+    framesToGo: isByPlan ? byPlan : (byPictures ?? null),
+    framesToGoBy: isByPlan ? 'plan' : byPictures === undefined ? null : 'pictures',
     isComplete: ahead ? ahead.length === 0 && afterLast === 0 && shown > 0 : null,
   };
 }

@@ -4,7 +4,7 @@ import type { Finding, FindingKind } from '../result/finding.js';
 export interface SubjectCoverage {
   /** Share of what has shown detail so far that is sharp in a frame, percent; null where nothing has yet. */
   coveredPercent: number | null;
-  /** Frames to go: by the plan, or as many at least as still come into focus. Null where nothing is known of it. */
+  /** Frames to go: by the plan, or estimated from what still comes into focus. Null where nothing is known of it. */
   framesToGo: number | null;
   framesToGoBy: 'plan' | 'pictures' | null;
   /** No part of the picture is still coming into focus; null where that is not known yet. */

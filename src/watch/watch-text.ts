@@ -85,7 +85,7 @@ export function coverageText({
       : `${percentText(coveredPercent)} of what has shown detail is covered`;
   const toGo =
     framesToGo !== null && framesToGo > 0
-      ? `${framesToGoBy === 'plan' ? 'about' : 'at least'} ${framesToGo} to go`
+      ? `about ${framesToGo} to go${framesToGoBy === 'plan' ? '' : ', as far as the pictures show'}`
       : isComplete
         ? 'nothing more is coming into focus'
         : framesToGo === 0

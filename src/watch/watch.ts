@@ -14,6 +14,7 @@ import { stemOf } from '../stack/words.js';
 import { ArrivingFiles } from './arriving-files.js';
 import { FindingChanges } from './finding-changes.js';
 import { frameVerdict, subjectCoverage } from './frame-verdict.js';
+import { FramesToGo } from './frames-to-go.js';
 import { whileShooting } from './live-findings.js';
 import { type LiveJudgement, LiveStack } from './live-stack.js';
 import type { FrameVerdict, WatchEvent } from './watch-events.js';
@@ -71,6 +72,7 @@ class WatchSession {
   private readonly files: ArrivingFiles;
   private readonly live: LiveStack;
   private readonly changes = new FindingChanges();
+  private readonly toGo = new FramesToGo();
   /** Photographs by the names of their files, and files that are no frames, with the reason. */
   private readonly taken = new Map<string, Photograph>();
   private readonly leftOut = new Map<string, StackNote>();
@@ -263,7 +265,7 @@ class WatchSession {
     const told = events.flatMap((event) =>
       event.event === 'finding' && event.finding.rank !== 'note' ? [event.finding] : [],
     );
-    const coverage = subjectCoverage(judged, this.options);
+    const coverage = subjectCoverage(judged, this.toGo.next(judged), this.options);
     files.forEach(({ name, number }, k) => {
       const sinceMs = this.unjudged.get(name);
       if (sinceMs === undefined) return;

@@ -230,6 +230,12 @@ export const windowFrames = 20;
 /** Free int [frames]: frames whose neighbours are missing at the end of a window inside the stack. */
 export const unsettledEnd = 3;
 
+/**
+ * Free int [px]: spacing of the second difference for detail that shows from farther out of focus: eight times as broad
+ * as what focus is judged by.
+ */
+export const broadSpacingPx = 16;
+
 /** Free int [frames]: last frames whose slope gives the distance of tiles that are not in focus yet. */
 export const aheadFrames = 6;
 
