@@ -201,7 +201,7 @@ describe.skipIf(findBrowser() === undefined)('using the page in Chromium', () =>
       isRefusing = false;
       return route.fulfill({ status: 409, json: { message: 'Mend 1 cannot be applied.' } });
     });
-    await page.locator('button.crop').first().click();
+    await page.locator('button.crop[data-frame]').first().click();
     await expect.poll(() => page.textContent('#status-text')).toBe('Mend 1 cannot be applied.');
     await expect.poll(() => page.locator('.mends li').count()).toBe(0);
     expect([await undo.isDisabled(), await redo.isDisabled(), await save.isDisabled()]).toEqual([
@@ -214,10 +214,10 @@ describe.skipIf(findBrowser() === undefined)('using the page in Chromium', () =>
     // Chromium reports every 409 on its console.
     expect(fixture.problems.splice(0).join()).toMatch(/409/);
     // Choosing the same frame twice is one change.
-    await page.locator('button.crop').first().click();
+    await page.locator('button.crop[data-frame]').first().click();
     await expect.poll(() => page.locator('.mends li').count()).toBe(1);
     await expect.poll(() => undo.isEnabled()).toBe(true);
-    await page.locator('button.crop').first().click();
+    await page.locator('button.crop[data-frame]').first().click();
     await undo.click();
     await expect.poll(() => page.locator('.mends li').count()).toBe(0);
     expect(await undo.isDisabled()).toBe(true);
@@ -404,7 +404,7 @@ describe.skipIf(findBrowser() === undefined)('using the page in Chromium', () =>
           { Distance: '#distance-main', Section: '.plot', Mend: 'button.crop' }[name]!,
         );
         if (name === 'Mend') {
-          await page.locator('button.crop').first().click();
+          await page.locator('button.crop[data-frame]').first().click();
           await page.waitForSelector('.mends li');
         }
         expect(await violations()).toEqual([]);

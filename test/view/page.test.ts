@@ -344,10 +344,12 @@ describe.skipIf(browserPath === undefined)('the page in Chromium', () => {
     for (const key of ['Enter', 'ArrowRight', 'Enter', 'ArrowDown', 'Enter', 'c'])
       await page.keyboard.press(key);
     await page.waitForSelector('button.crop');
-    await page.locator('button.crop').first().focus();
+    await page.locator('button.crop[data-frame]').first().focus();
     await page.keyboard.press('Enter');
     await expect.poll(() => page.locator('.mends li').count()).toBe(1);
-    await expect.poll(() => page.locator('button.crop').first().getAttribute('aria-pressed')).toBe('true');
+    await expect
+      .poll(() => page.locator('button.crop[data-frame]').first().getAttribute('aria-pressed'))
+      .toBe('true');
 
     await page.locator('#ruler svg').focus();
     await page.keyboard.press('End');

@@ -1,11 +1,10 @@
 import type { Candidates, DoubtfulPlace, PageMend, ResultInfo } from '../protocol.js';
-import { AbandonedError, api, RefusedError } from './api.js';
+import { api, RefusedError } from './api.js';
 import { type Camera, toScreen } from './camera.js';
 import { make } from './dom.js';
 import { DoubtfulSteps } from './doubtful-steps.js';
 import { DrawChoice } from './draw-choice.js';
 import { ring, strokeTwice, type ToolHost } from './line-tools.js';
-import { MendHistory } from './mend-history.js';
 import {
   cropCards,
   frameSelect,
@@ -15,6 +14,7 @@ import {
   mendItem,
   RuleCrops,
 } from './mend-parts.js';
+import { MendSession } from './mend-session.js';
 import { OutlineDrawing, traceRegions } from './outline-drawing.js';
 import type { Tool } from './tool.js';
 
@@ -32,7 +32,7 @@ export interface MendHost extends ToolHost {
 /** Draws a region, offers the frames that are sharp there and other rules, and keeps the list of mends. */
 export class MendTool implements Tool {
   readonly name = 'mend';
-  private history: MendHistory;
+  private readonly session: MendSession;
   private panel: HTMLElement | undefined;
   /** What changes in the panel; the buttons above it stay. */
   private body = make('div');
@@ -49,26 +49,23 @@ export class MendTool implements Tool {
   private currentId: number | undefined;
   /** Of the outline at hand; undefined until the server has proposed one. */
   private featherPx: number | undefined;
-  private timing = '';
-  private isBusy = false;
   /** Counts outlines: what is learned of an earlier one comes too late. */
   private outlineTurn = 0;
-  /** The preview that is under way. */
-  private previewing: AbortController | undefined;
-  /** States pushed since the last one that the server showed. */
-  private unproven = 0;
   private isPressed = false;
   private isStale = false;
-  /** The list on the disk, as far as the page knows. */
-  private saved: readonly PageMend[];
-  /** The list is saved, but was taken out of the picture by `lamella mend --undo`: saving puts it back. */
-  private isWaiting: boolean;
 
   constructor(private readonly host: MendHost) {
-    const { mends, applied } = host.info();
-    this.isWaiting = mends.some(({ id, kept }) => kept && !applied.includes(id));
-    this.history = new MendHistory(mends);
-    this.saved = mends;
+    this.session = new MendSession({
+      info: () => host.info(),
+      notify: (message) => host.notify(message),
+      showMends: (key) => host.showMends(key),
+      saved: (info) => {
+        this.clearOutline();
+        host.saved(info);
+        this.doubtful.forget();
+      },
+      changed: () => this.render(),
+    });
     this.doubtful = new DoubtfulSteps({
       onPlace: (place) => this.propose(place),
       notify: (message) => host.notify(message),
@@ -78,10 +75,7 @@ export class MendTool implements Tool {
       () => host.camera(),
       () => this.render(),
     );
-    if (mends.some(({ kept }) => kept)) void this.preview();
-    addEventListener('beforeunload', (event) => {
-      if (this.history.isChanged) event.preventDefault();
-    });
+    if (this.session.mends.some(({ kept }) => kept)) void this.session.preview();
   }
 
   open(panel: HTMLElement): void {
@@ -158,7 +152,7 @@ export class MendTool implements Tool {
   }
 
   draw(context: CanvasRenderingContext2D, camera: Camera): void {
-    const others = this.history.mends.filter(({ id, kept }) => kept && id !== this.currentId);
+    const others = this.session.mends.filter(({ id, kept }) => kept && id !== this.currentId);
     traceRegions(
       context,
       camera,
@@ -184,9 +178,9 @@ export class MendTool implements Tool {
 
   /** True when Ctrl with this key is one of the tool's. */
   command(key: string, isShift: boolean): boolean {
-    if (key === 'z' && !isShift) this.undo();
-    else if (key === 'y' || (key === 'z' && isShift)) this.redo();
-    else if (key === 's') void this.save();
+    if (key === 'z' && !isShift) this.session.undo();
+    else if (key === 'y' || (key === 'z' && isShift)) this.session.redo();
+    else if (key === 's') void this.session.save();
     else return false;
     return true;
   }
@@ -229,107 +223,12 @@ export class MendTool implements Tool {
     const { region } = this.outline;
     if (!region || this.featherPx === undefined || isSameSource(this.chosen(), source)) return;
     const { frame, rule } = source;
-    if (this.currentId === undefined) {
-      const id = this.history.nextId();
-      const from = rule === undefined ? { frame } : { frame, rule };
-      const mend: PageMend = { id, ...from, region, featherPx: this.featherPx, note: '', kept: true };
-      this.push([...this.history.mends, mend]);
-      this.currentId = id;
+    if (this.chosen()) {
+      this.session.change(this.currentId!, { frame, rule });
     } else {
-      this.change(this.currentId, { frame, rule });
+      const from = rule === undefined ? { frame } : { frame, rule };
+      this.currentId = this.session.add({ ...from, region, featherPx: this.featherPx, note: '', kept: true });
     }
-    void this.preview();
-  }
-
-  private push(mends: readonly PageMend[]): void {
-    this.history.push(mends);
-    this.unproven++;
-  }
-
-  private change(id: number, fields: Partial<PageMend>): void {
-    this.push(this.history.mends.map((mend) => (mend.id === id ? { ...mend, ...fields } : mend)));
-  }
-
-  private undo(): void {
-    if (!this.history.canUndo) return;
-    this.history.undo();
-    this.afterStep();
-  }
-
-  private redo(): void {
-    if (!this.history.canRedo) return;
-    this.history.redo();
-    this.afterStep();
-  }
-
-  private afterStep(): void {
-    this.unproven = 0;
-    this.forgetLostMend();
-    void this.preview();
-  }
-
-  private forgetLostMend(): void {
-    if (!this.history.mends.some(({ id }) => id === this.currentId)) this.currentId = undefined;
-  }
-
-  private async preview(): Promise<void> {
-    // What was asked for before is not wanted any more: the server gives it up.
-    this.previewing?.abort();
-    const own = new AbortController();
-    this.previewing = own;
-    this.isBusy = true;
-    this.render();
-    try {
-      const { key, tookMs } = await api.preview(this.history.mends, own.signal);
-      this.unproven = 0;
-      this.timing = tookMs > 0 ? `Blended in ${tookMs} ms.` : '';
-      this.host.showMends(key);
-    } catch (error) {
-      if (error instanceof AbandonedError) return;
-      this.showError(error);
-      if (this.unproven > 0) {
-        // Refused: it was never done, so there is nothing to redo either.
-        this.unproven--;
-        this.history.withdraw();
-        this.forgetLostMend();
-        return this.preview();
-      }
-    }
-    this.isBusy = false;
-    this.render();
-  }
-
-  private async save(): Promise<void> {
-    if (this.isBusy || !(this.history.isChanged || this.isWaiting)) return;
-    this.isBusy = true;
-    this.timing = 'Saving at full size ...';
-    this.render();
-    try {
-      const own = this.history.mends;
-      const info = await api.save(own, this.saved);
-      this.saved = info.mends;
-      this.isWaiting = false;
-      const isJoined = JSON.stringify(own) !== JSON.stringify(info.mends);
-      if (isJoined) this.history = new MendHistory(info.mends);
-      else this.history.markSaved();
-      this.clearOutline();
-      this.host.saved(info);
-      this.doubtful.forget();
-      if (isJoined) await this.preview();
-      this.timing = isJoined
-        ? 'Saved. The list holds mends that were saved elsewhere meanwhile, too.'
-        : 'Saved.';
-    } catch (error) {
-      this.timing = '';
-      this.showError(error);
-    }
-    this.isBusy = false;
-    this.render();
-  }
-
-  private showError(error: unknown): void {
-    if (error instanceof RefusedError) this.host.notify(error.message);
-    else throw error;
   }
 
   private render(): void {
@@ -350,19 +249,18 @@ export class MendTool implements Tool {
 
   /** Which buttons can be pressed, and the state in words, without filling the panel anew. */
   private refresh(): void {
-    const { history, panel, isBusy } = this;
+    const { session, panel } = this;
     const isOff: Record<string, boolean> = {
-      undo: !history.canUndo || isBusy,
-      redo: !history.canRedo || isBusy,
-      save: !(history.isChanged || this.isWaiting) || isBusy,
+      undo: !session.canUndo,
+      redo: !session.canRedo,
+      save: !session.canSave,
     };
     for (const [key, value] of Object.entries(isOff)) {
       const button = panel?.querySelector<HTMLButtonElement>(`[data-key="${key}"]`);
       if (button) button.disabled = value;
     }
     const state = panel?.querySelector('#mend-state');
-    const unsaved = history.isChanged ? 'Not saved yet.' : this.isWaiting ? 'Not in the saved picture.' : '';
-    if (state) state.textContent = this.timing || unsaved;
+    if (state) state.textContent = session.state;
   }
 
   private choicePart(): HTMLElement[] {
@@ -382,7 +280,7 @@ export class MendTool implements Tool {
     }
     if (this.refusal !== undefined) return [make('p', { role: 'status' }, this.refusal)];
     if (!this.candidates) return [make('p', {}, 'Looking for the frames that are sharp here ...')];
-    const hasOthers = this.history.mends.some(({ id, kept }) => kept && id !== this.currentId);
+    const hasOthers = this.session.mends.some(({ id, kept }) => kept && id !== this.currentId);
     const feather = make('input', {
       type: 'number',
       min: 0,
@@ -394,9 +292,8 @@ export class MendTool implements Tool {
       const wanted = Math.max(0, Math.min(1000, Number(feather.value) || 0));
       if (wanted === this.featherPx) return;
       this.featherPx = wanted;
-      if (this.currentId !== undefined) {
-        this.change(this.currentId, { featherPx: this.featherPx });
-        void this.preview();
+      if (this.currentId !== undefined && this.chosen()) {
+        this.session.change(this.currentId, { featherPx: this.featherPx });
       }
     });
     return [
@@ -416,7 +313,7 @@ export class MendTool implements Tool {
   }
 
   private chosen(): MendSource | undefined {
-    return this.history.mends.find(({ id }) => id === this.currentId);
+    return this.session.mends.find(({ id }) => id === this.currentId);
   }
 
   private head(): HTMLElement {
@@ -424,9 +321,9 @@ export class MendTool implements Tool {
   }
 
   private buttons(): HTMLElement {
-    const undo = keyButton('Undo', 'undo', () => this.undo());
-    const redo = keyButton('Redo', 'redo', () => this.redo());
-    const save = keyButton('Save', 'save', () => void this.save());
+    const undo = keyButton('Undo', 'undo', () => this.session.undo());
+    const redo = keyButton('Redo', 'redo', () => this.session.redo());
+    const save = keyButton('Save', 'save', () => void this.session.save());
     save.classList.add('main');
     return make(
       'div',
@@ -439,7 +336,7 @@ export class MendTool implements Tool {
   }
 
   private list(): HTMLElement {
-    const { mends } = this.history;
+    const { mends } = this.session;
     if (mends.length === 0) return make('p', {}, 'No mends yet.');
     const items = mends.map((mend) => this.item(mend));
     return make('ul', { class: 'mends', 'aria-label': 'Mends' }, ...items);
@@ -447,15 +344,9 @@ export class MendTool implements Tool {
 
   private item(mend: PageMend): HTMLElement {
     return mendItem(mend, {
-      onKeep: (kept) => {
-        this.change(mend.id, { kept });
-        void this.preview();
-      },
+      onKeep: (kept) => this.session.change(mend.id, { kept }),
       onNote: (note) => {
-        this.history.replace(
-          this.history.mends.map((other) => (other.id === mend.id ? { ...other, note } : other)),
-        );
-        this.timing = '';
+        this.session.note(mend.id, note);
         this.refresh();
       },
       onFind: (x, y) => this.host.lookAt(x, y),
