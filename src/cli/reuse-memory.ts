@@ -1,3 +1,5 @@
+import { availableParallelism } from 'node:os';
+
 /** Commands that decode frames by the dozen. */
 const decodingCommands = new Set([
   'desk',
@@ -24,9 +26,12 @@ export const glibcTunables = [
 ].join(':');
 const closeOnExec = 2; // F_SETFD of <fcntl.h>
 
+/** Threads of libuv, in which frames are decoded: one a core, but no fewer than its own default. */
+const decodingThreads = String(Math.min(16, Math.max(4, availableParallelism())));
+
 /**
  * Starts this process anew, in place (same process number, same terminal), with the allocator set for frames that
- * follow each other. glibc reads its settings only at the start of a process. Returns when there is nothing to do:
+ * follow each other and with threads to decode in. Both are read only at the start of a process. Returns when there is nothing to do:
  * settings in place, another command, or a system without glibc, where the program runs as it is.
  */
 export async function reuseMemory(command: string | undefined): Promise<void> {
@@ -41,6 +46,7 @@ export async function reuseMemory(command: string | undefined): Promise<void> {
     // Node closes its standard streams on exec.
     for (const stream of [0, 1, 2]) fcntl(stream, closeOnExec, 'int', 0);
     const environment = {
+      UV_THREADPOOL_SIZE: decodingThreads,
       ...process.env,
       GLIBC_TUNABLES: given ? `${given}:${glibcTunables}` : glibcTunables,
     };

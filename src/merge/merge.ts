@@ -38,6 +38,7 @@ import { type ResultMaps, writeMaps } from '../result/write-maps.js';
 import { writeRunRecord } from '../result/write-run-record.js';
 import { writeTogether } from '../result/write-together.js';
 import { isReducedWhileDecoded } from '../stack/decode.js';
+import { decodeThreads } from '../stack/decode-threads.js';
 import { readIcc, readRawExif } from '../stack/exif.js';
 import { type FocusDirection, findDirection } from '../stack/focus-direction.js';
 import type { Stack } from '../stack/frame.js';
@@ -253,9 +254,6 @@ export interface MergedStack extends FramedMaps {
   judged: Finding[];
 }
 
-/** As many as the threads that Node decodes in. */
-const maxDecodedAhead = 4;
-
 /**
  * Registers and merges the frames of a stack that `checkStack` has let pass: three readings of its files.
  *
@@ -270,7 +268,7 @@ export async function computeMerge(
 ): Promise<MergedStack> {
   const options = fitThreads(stack, given, log);
   const room = keptFramesBytes(loadOf(stack), options.threads, options.memoryMb);
-  const kept = new KeptFrames(room, Math.min(maxDecodedAhead, options.threads));
+  const kept = new KeptFrames(room, Math.min(decodeThreads, options.threads));
   try {
     return await computeKeeping(kept, stack, options, log, signal, onMaps);
   } finally {

@@ -1,12 +1,17 @@
 import { InputError, InterruptedError } from '../errors.js';
 import { type DecodedFrame, decodeFrame } from '../stack/decode.js';
+import { decodeThreads } from '../stack/decode-threads.js';
 import type { FrameFile, Stack } from '../stack/frame.js';
 import { feedFrames } from '../stack/frame-feed.js';
 import { rawWorkers } from '../stack/raw/raw-workers.js';
 import type { StackEvidence, StackReading } from './stack-reading.js';
 
-/** Frames that are decoded ahead of the one in work. */
+/** Frames that are decoded ahead of the one in work, at least. */
 const framesAhead = 2;
+/** Tasks of a frame: two reductions of its picture, and the hash of its file. */
+const tasksPerFrame = 3;
+/** Sides that this divides can be reduced by any factor. */
+const maxShrink = 8;
 
 /** What is read of one frame at the first reading. */
 export interface FrameReading {
@@ -48,7 +53,7 @@ export async function readFirst<Read extends FrameReading>(
   const { read, decodeFull = decodeFrame, onFrame, onUnreadable, onProgress, signal } = hooks;
   const unreadable = new Map<number, string>();
   let done = 0;
-  const ahead = frames.some(({ raw }) => raw) ? rawWorkers.atOnce : framesAhead;
+  const ahead = readAhead(frames);
   for await (const fed of feedFrames(frames, read, ahead)) {
     if (signal?.aborted) throw new InterruptedError();
     const frame = fed.item;
@@ -69,6 +74,16 @@ export async function readFirst<Read extends FrameReading>(
     );
   }
   return { evidence: await reading.finish(decodeFull, signal), unreadable };
+}
+
+/** Frames to decode ahead: where a JPEG can be reduced while it is decoded, so many that all threads have work. */
+function readAhead(frames: readonly FrameFile[]): number {
+  if (frames.some(({ raw }) => raw)) return rawWorkers.atOnce;
+  const isReduced = frames.every(
+    ({ format, size, reduced }) =>
+      format === 'jpeg' && !reduced && size.width % maxShrink === 0 && size.height % maxShrink === 0,
+  );
+  return isReduced ? Math.max(framesAhead, Math.floor(decodeThreads / tasksPerFrame)) : framesAhead;
 }
 
 /** Decodes a frame for the evidence alone. */
