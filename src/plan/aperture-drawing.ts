@@ -24,6 +24,8 @@ const labelDistance = 38;
 const thirdDistance = 56;
 /** Share of a range that an axis of logarithms shows beyond it. */
 const room = 1.12;
+/** Width that has room for sentences, px. */
+const roomyWidth = 480;
 
 /**
  * Diffraction against depth of field: how large the Airy disc is in pixels, and how deep one frame is sharp, both over the
@@ -56,7 +58,10 @@ ${plot({
   planned,
   xOf,
   valueAt: ({ airyPx }) => airyPx,
-  limit: { value: pixelsPerPeriod, text: 'two pixels: beyond, diffraction limits' },
+  limit: {
+    value: pixelsPerPeriod,
+    text: width < roomyWidth ? 'two pixels' : 'two pixels: beyond, diffraction limits',
+  },
   className: 'line-b',
 })}
 ${plot({

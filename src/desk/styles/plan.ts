@@ -18,7 +18,7 @@ export const planStyle = `
 .of-plan .modes input:checked + span { background: var(--chosen); border-color: var(--chosen); color: var(--chosen-ink); font-weight: 600; }
 .of-plan .modes input:focus-visible + span { outline: 2px solid var(--focus); outline-offset: 1px; }
 .of-plan .group { padding: .7rem 0 .2rem; border-top: 1px solid var(--edge); }
-.of-plan .group legend { float: left; width: 100%; font-weight: 600; padding: 0; margin-bottom: .4rem; }
+.screen .of-plan .group legend { float: left; width: 100%; font-weight: 600; padding: 0; margin-bottom: .4rem; color: var(--ink); }
 .of-plan .group legend + * { clear: both; }
 .of-plan summary { font-weight: 600; cursor: pointer; padding: .2rem 0; }
 .of-plan .asked { display: grid; grid-template-columns: minmax(0, 7.8rem) minmax(0, 1fr); gap: .1rem .8rem; align-items: center; margin-bottom: .5rem; }
@@ -52,7 +52,8 @@ export const planStyle = `
   .of-plan .plan { grid-template: 'result' auto 'given' auto 'further' auto / minmax(0, 1fr); }
   .of-plan .figures { grid-template-columns: repeat(3, minmax(0, 1fr)); gap: .3rem .8rem; margin-bottom: .5rem; }
   .of-plan .figures strong { font-size: 1.1rem; }
-  .of-plan .figures dt { font-size: .8rem; }
+  .of-plan .figures dt { font-size: .75rem; }
+  .of-plan .figures > :nth-child(n+7) { display: none; }
   .of-plan .figures span { display: none; }
   .of-plan .drawing { margin-bottom: .4rem; }
 }

@@ -234,7 +234,7 @@ class CheckScreen {
     render(
       html`<h1>${folderName(this.folder)}</h1>
         ${this.state()}
-        ${frames.length === 0 ? nothing : frameStrip(frames, this.selected, { onSelect: this.select, onToggle: this.toggle })}
+        ${frames.length === 0 ? nothing : frameStrip(frames, report?.size, this.selected, { onSelect: this.select, onToggle: this.toggle })}
         ${
           report === undefined
             ? nothing

@@ -23,9 +23,14 @@ export interface StripEvents {
   onToggle(number: number): void;
 }
 
-/** All frames in a row, to go through by arrows; Delete leaves one out. */
+/**
+ * All frames in a row, to go through by arrows; Delete leaves one out.
+ *
+ * @param size Of the photographs, once it is known: pictures keep their room while they are loaded.
+ */
 export function frameStrip(
   frames: readonly StripFrame[],
+  size: { width: number; height: number } | undefined,
   selected: number | undefined,
   { onSelect, onToggle }: StripEvents,
 ): TemplateResult {
@@ -54,12 +59,13 @@ export function frameStrip(
     aria-activedescendant=${at < 0 ? nothing : `strip-${selected}`}
     @keydown=${move}
   >
-    ${frames.map((frame) => stripFrame(frame, selected, onSelect))}
+    ${frames.map((frame) => stripFrame(frame, size, selected, onSelect))}
   </div>`;
 }
 
 function stripFrame(
   { number, picture, checked, isLeftOut, isNamed, isPointedAt }: StripFrame,
+  size: { width: number; height: number } | undefined,
   selected: number | undefined,
   onSelect: (number: number) => void,
 ): TemplateResult {
@@ -76,7 +82,7 @@ function stripFrame(
     @click=${() => onSelect(number)}
   >
     <span class="shot"
-      >${picture === undefined ? nothing : html`<img src=${picture} alt="" decoding="async" />`}${
+      >${picture === undefined ? nothing : html`<img src=${picture} alt="" decoding="async" width=${size?.width ?? nothing} height=${size?.height ?? nothing} />`}${
         checked ? unsafeHTML(spotMarkup(checked).text) : nothing
       }</span
     ><span class="number">${number}</span>

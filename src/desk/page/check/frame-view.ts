@@ -3,7 +3,7 @@ import { frameCaption, spotMarkup } from '../../../check/page-parts.js';
 import { percentText, shortNumber } from '../../../result/report/numbers.js';
 import { unsafeHTML } from '../../lit/directives/unsafe-html.js';
 import { html, nothing, type TemplateResult } from '../../lit/lit-html.js';
-import { picture, thumbnailAddress } from '../parts/thumbnail.js';
+import { thumbnailAddress } from '../parts/thumbnail.js';
 import type { StripFrame } from './frame-strip.js';
 
 /** The frame that is chosen, larger, with what was measured of it. */
@@ -16,7 +16,7 @@ export function frameView(
     <figure class="view">
       ${
         checked
-          ? html`${picture(thumbnailAddress(folder, checked.name, 1280), frameCaption(checked))}${unsafeHTML(spotMarkup(checked).text)}`
+          ? html`${large(folder, checked, small)}${unsafeHTML(spotMarkup(checked).text)}`
           : small === undefined
             ? nothing
             : html`<img src=${small} alt="Frame ${number}" />`
@@ -30,6 +30,16 @@ export function frameView(
       </button>
     </p>
   </section>`;
+}
+
+/** The photograph; where it cannot be shown, as a camera raw file, the picture of the strip. */
+function large(folder: string, frame: CheckedFrame, small: string | undefined): TemplateResult {
+  const showSmall = (event: Event): void => {
+    const image = event.target as HTMLImageElement;
+    if (small !== undefined && image.getAttribute('src') !== small) image.src = small;
+  };
+  const address = thumbnailAddress(folder, frame.name, 1280);
+  return html`<img src=${address} alt=${frameCaption(frame)} decoding="async" @error=${showSmall} />`;
 }
 
 function facts(frame: CheckedFrame): TemplateResult {

@@ -134,7 +134,7 @@ const subject: PlanGroup = {
       unit: '%',
       slide: { kind: 'even', min: 0, max: 80, step: 1 },
     },
-    { name: 'stepMm', label: 'Step of your own', unit: 'mm', empty: 'by the overlap' },
+    { name: 'stepMm', label: 'Own step', unit: 'mm', empty: 'by the overlap' },
   ],
 };
 

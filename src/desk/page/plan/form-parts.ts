@@ -69,7 +69,7 @@ function fieldPart(
           (choice) =>
             html`<option value=${choice.value} ?selected=${choice.value === text}>${choice.label}</option>`,
         )}
-      </select>${unit ? html`<span class="unit">${unit}</span>` : nothing}</span>`
+      </select><span class="unit">${unit ?? ''}</span></span>`
     : html`<span class="typed"
         ><input
           id=${id}
@@ -82,7 +82,7 @@ function fieldPart(
           aria-describedby=${described || nothing}
           .value=${live(text)}
           @input=${(event: Event) => set((event.target as HTMLInputElement).value)}
-        />${unit ? html`<span class="unit">${unit}</span>` : nothing}</span
+        /><span class="unit">${unit ?? ''}</span></span
       >`;
   return html`<div class=${isFaulty ? 'asked faulty' : 'asked'}>
     <label for=${id}>${label}</label>${control}
