@@ -3,8 +3,10 @@ import { join } from 'node:path';
 import { validateBytes } from 'gltf-validator';
 import { describe, expect, it } from 'vitest';
 import { InputError, OutputError } from '../../src/errors.js';
+import { editMends } from '../../src/mend/apply-mends.js';
 import { makeRelief } from '../../src/relief/relief.js';
 import { writeFileAside } from '../../src/result/output-file.js';
+import { makeResult, squareMend } from '../mend/made-result.js';
 import { temporaryFolder } from '../result/temporary-folder.js';
 import { type MadeScene, writeMadeResult } from './made-result.js';
 import { edgeUses, readByAssimp, readByThree, volumeOf } from './read-mesh.js';
@@ -262,6 +264,28 @@ describe('what is not known', () => {
     const newer = { ...scene, record: { version: 2 as never } };
     await expect(reliefOf(newer, 'relief.ply')).rejects.toThrow(/has version 2 but this program reads/);
   });
+});
+
+it('follows a mend: the region has the depth of the frame that was chosen, and its own before', async () => {
+  const { folder, parent } = await makeResult();
+  const scale = { fieldWidthMm: 2.2, stepMm: 0.1 };
+  /** Median height of the relief inside of the region, mm. */
+  const heightOf = async (name: string) => {
+    const out = join(parent, name);
+    await makeRelief(folder, { out, ...scale });
+    const { points } = readByThree(out);
+    const heights: number[] = [];
+    for (let i = 0; i < points.length; i += 3) {
+      // 40 pixels of 0.01 mm from 80,60, counted from the middle of 220 x 170 pixels.
+      const [x, y, z] = points.subarray(i, i + 3);
+      if (x > -0.3 && x < 0.1 && y > -0.15 && y < 0.25) heights.push(z);
+    }
+    return heights.sort((one, other) => one - other)[heights.length >> 1];
+  };
+  // The plane of frame 3 lies a step behind the anchor's.
+  expect(Math.abs((await heightOf('before.ply')) + 0.1)).toBeGreaterThan(0.02);
+  await editMends(folder, async () => [squareMend]);
+  expect(await heightOf('after.ply')).toBeCloseTo(-0.1, 5);
 });
 
 describe('the file', () => {
