@@ -65,7 +65,11 @@ export async function writeParts(
     written.runs = runs;
     written.notes.push(...notes);
   }
-  if (options.depth) written.depth = await writeDepth(result, context);
+  if (options.depth) {
+    const { exported, isEmpty } = await writeDepth(result, context);
+    written.depth = exported;
+    if (isEmpty) written.notes.push(`No pixel has a depth: ${depthFile} holds nothing but 0.`);
+  }
   if (written.leftOut.length > 0) written.notes.push(leftOutNote(written.leftOut.length, options));
   return written;
 
@@ -150,7 +154,10 @@ function layerList(entries: readonly ExportedFrame[]): Layer[] {
 }
 
 /** Depth as values 1 to 65535 with what they mean, in the file itself and for export.json. */
-async function writeDepth(result: Result, context: FileContext): Promise<ExportedDepth> {
+async function writeDepth(
+  result: Result,
+  context: FileContext,
+): Promise<{ exported: ExportedDepth; isEmpty: boolean }> {
   const { width, height } = result.record.size;
   const { offset, scale, unit } = result.record.maps.depthPng;
   const depth = await result.readDepth();
@@ -178,7 +185,7 @@ async function writeDepth(result: Result, context: FileContext): Promise<Exporte
     },
     signal: context.signal,
   });
-  return exported;
+  return { exported, isEmpty: depth.every(Number.isNaN) };
 }
 
 function leftOutNote(count: number, { minSharePercent }: ExportOptions): string {

@@ -1,4 +1,5 @@
 import { percentText, shortNumber, significantNumber } from '../result/report/numbers.js';
+import { countOf } from '../stack/words.js';
 import type { LoopReport } from './loop.js';
 import type { ReliefReport } from './relief.js';
 import type { StereoReport } from './stereo.js';
@@ -27,11 +28,13 @@ export function reliefText(report: ReliefReport): string {
 export function stereoText(report: StereoReport): string {
   const { size, viewSize, maxParallaxPx, hiddenPercent, seenPercent, cutPx } = report;
   const share = (100 * maxParallaxPx) / viewSize.width;
-  const cut = cutPx > 0 ? `; ${cutPx} columns cut off either side` : '';
+  const cut = cutPx > 0 ? `; ${countOf(cutPx, 'column')} cut off either side` : '';
   return [
     `Size: ${size.width} x ${size.height} pixels${cut}`,
     `Parallax: ${shortNumber(maxParallaxPx, 1)} pixels at most, ${shortNumber(share, 1)} % of the width, all of it behind the picture`,
-    `Hidden in the composite: ${percentText(hiddenPercent)} of the pixels; frames saw ${percentText(seenPercent)} of these, the rest is filled from beside`,
+    hiddenPercent === 0
+      ? 'Nothing is hidden in the composite.'
+      : `Hidden in the composite: ${percentText(hiddenPercent)} of the pixels; frames saw ${percentText(seenPercent)} of these, the rest is filled from beside`,
     '',
   ].join('\n');
 }

@@ -10,6 +10,7 @@ import { editMends } from '../../src/mend/apply-mends.js';
 import { merge } from '../../src/mend/merge.js';
 import { readResult } from '../../src/result/read-result.js';
 import { runLamella } from '../cli/fake-system.js';
+import { makeSurface } from '../measure/made-surface.js';
 import {
   frameShows,
   type MadeResult,
@@ -270,6 +271,12 @@ describe('composites of neighbouring frames', () => {
     ]);
     expect(await readSamples(join(parts, 'runs', 'frames-0001-0003.tif'), 8, 3)).not.toEqual(composite);
   });
+});
+
+test('depth that is known nowhere is said to be so', async () => {
+  const folder = await makeSurface({ depthAt: () => Number.NaN });
+  const { record } = await exportResult(folder, { out: `${folder}-export`, depth: true });
+  expect(record.notes).toEqual(['No pixel has a depth: depth.png holds nothing but 0.']);
 });
 
 test('a mended result is exported as it is mended', async () => {

@@ -7,6 +7,7 @@ import { measuresCsv } from '../../src/measure/measures-table.js';
 import { profileSvg } from '../../src/measure/profile-files.js';
 import { roundLength } from '../../src/measure/round-length.js';
 import { editMends } from '../../src/mend/apply-mends.js';
+import { quantityText } from '../../src/result/report/measure-words.js';
 import { runLamella } from '../cli/fake-system.js';
 import { makeResult, squareMend } from '../mend/made-result.js';
 import { makeSurface } from './made-surface.js';
@@ -133,6 +134,12 @@ describe('measures are kept with the result', () => {
       expect([refused.exitCode, refused.stderr]).toEqual([3, expect.stringContaining(words)]);
     }
   });
+});
+
+test('a value that rounds to nothing has no sign', () => {
+  const quantity = { name: 'height difference', uncertainty: 0.02, unit: 'mm' } as const;
+  expect(quantityText({ ...quantity, value: -0.0001 })).toBe('0.000 ± 0.020 mm');
+  expect(quantityText({ ...quantity, value: -0.01 })).toBe('-0.010 ± 0.020 mm');
 });
 
 test('cells that a spreadsheet would compute are guarded, numbers are not', () => {

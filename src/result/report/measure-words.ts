@@ -35,10 +35,15 @@ export function quantityText(quantity: Quantity): string {
   const amount =
     uncertainty === null || uncertainty === 0
       ? significantNumber(value, 6)
-      : `${value.toFixed(digits)} ± ${uncertainty.toFixed(digits)}`;
+      : `${unsignedZero(value.toFixed(digits))} ± ${uncertainty.toFixed(digits)}`;
   const words: Partial<Record<string, string>> = { step: Number(amount) === 1 ? 'step' : 'steps' };
   const name = words[unit] ?? unit;
   return unit === '°' ? `${amount}${uncertainty ? ' °' : '°'}` : `${amount} ${name}`;
+}
+
+/** What rounds to nothing has no sign. */
+function unsignedZero(text: string): string {
+  return Number(text) === 0 ? text.replace('-', '') : text;
 }
 
 /** Decimals with which an uncertainty has two digits that count, as is usual (JCGM 100:2008, 7.2.6). */
