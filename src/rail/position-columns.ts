@@ -51,9 +51,17 @@ export function unitOfCell(cell: string): PositionUnit | undefined {
   return lengthUnits[words[0]] ?? (stepWords.test(words[0]) ? 'motor step' : undefined);
 }
 
-/** Whether a heading names a unit of length that rails are not logged in here. */
+/** Lengths that rails are not logged in here, and other quantities. */
+const foreignUnits =
+  /^(inch|inches|mils?|thou|ft|foot|feet|yd|dm|km|pm|deg|degs|degrees?|rad|turns?|revs?|revolutions?|marks?|kg|ms|secs?|seconds?|minutes?|px|pixels?|volts?)$/;
+/** Units that are words or single letters too, and units only where they stand last. */
+const foreignEndings = /^(in|s|h|g|v|min)$/;
+
+/** Whether a heading names a unit that positions cannot be read in. */
 export function namesForeignUnit(heading: string): boolean {
-  return wordsOf(heading).some((word) => /^(inch|inches|feet|ft)$/.test(word));
+  const words = wordsOf(heading);
+  if (words.some((word) => unitOfCell(word) !== undefined)) return false;
+  return words.some((word) => foreignUnits.test(word)) || foreignEndings.test(words.at(-1) ?? '');
 }
 
 /** `positionMm` and `position_mm` as words in small letters, both signs for micro as u. */

@@ -26,6 +26,8 @@ export interface PositionsFacts {
   isRelative?: boolean | undefined;
 }
 
+/** Of a cell that is refused, in the message. */
+const maxShownChars = 60;
 /** Digits that a conversion to mm keeps: beyond them lies its rounding. */
 const digits = 12;
 
@@ -40,7 +42,7 @@ const digits = 12;
  * Throws InputError, '<name>, line <n>: ...'.
  */
 export function parsePositions(text: string, name: string, facts: PositionsFacts = {}): FramePositions {
-  const table = readTable(splitRows(text), name);
+  const table = readTable(splitRows(text), name, facts.isRelative ?? false);
   const { rows } = table;
   if (rows.length === 0)
     throw new InputError(`${name} holds no positions: put one position in mm on each line.`);
@@ -54,7 +56,7 @@ export function parsePositions(text: string, name: string, facts: PositionsFacts
     const position = readPosition(cell, table.unit, pitchMm);
     if (position === undefined) {
       const what = isCount(table.unit) ? 'a number of steps' : 'a position in mm';
-      throw fault(name, line, `expected ${what} but received "${cell}"`);
+      throw fault(name, line, `expected ${what} but received "${shortened(cell)}"`);
     }
     const given = table.frame === undefined ? lineOfFrame.size + 1 : readNumber(fields[table.frame] ?? '');
     const frame = given === undefined ? undefined : given + 1 - first;
@@ -87,10 +89,10 @@ interface Table {
 }
 
 /** What the columns of a table are: by their names where they have such, else by their number. */
-function readTable(rows: readonly Row[], name: string): Table {
+function readTable(rows: readonly Row[], name: string, isRelative: boolean): Table {
   const [first, ...others] = rows;
   const hasHeading = first !== undefined && !first.fields.some((field) => isQuantity(field));
-  if (hasHeading) return namedTable(first, others, name);
+  if (hasHeading) return namedTable(first, others, name, isRelative);
   const columns = first?.fields.length ?? 0;
   for (const { line, fields } of rows) {
     if (fields.length === columns && columns <= 2) continue;
@@ -103,12 +105,13 @@ function readTable(rows: readonly Row[], name: string): Table {
   return { rows: [...rows], position, frame, pitch: undefined, unit: 'mm', isNamed: false };
 }
 
-function namedTable(heading: Row, others: readonly Row[], name: string): Table {
+function namedTable(heading: Row, others: readonly Row[], name: string, isRelative: boolean): Table {
   const meanings = heading.fields.map(columnMeaning);
   const [units, rows] = unitLine(others);
-  const foreign = heading.fields.find(namesForeignUnit);
   const position = positionColumn(meanings, units);
-  if (position === undefined || foreign === heading.fields[position]) {
+  const chosen = position === undefined ? undefined : heading.fields[position];
+  if (position === undefined || (!isRelative && chosen !== undefined && namesForeignUnit(chosen))) {
+    const foreign = chosen ?? heading.fields.find(namesForeignUnit);
     if (foreign !== undefined) {
       throw fault(name, heading.line, `the heading "${foreign}" names another unit; give positions in mm`);
     }
@@ -226,6 +229,11 @@ function readPosition(field: string, unit: PositionUnit, pitchMm: number | undef
   const count = readNumber(field);
   if (count === undefined || unit === 'focus step') return count;
   return pitchMm === undefined ? count : Number((count * pitchMm).toPrecision(digits));
+}
+
+/** What is no table at all may have lines of any length. */
+function shortened(cell: string): string {
+  return cell.length <= maxShownChars ? cell : `${cell.slice(0, maxShownChars)}...`;
 }
 
 function fault(name: string, line: number, what: string): InputError {

@@ -137,6 +137,14 @@ describe('the log of a motor rail', () => {
     });
   });
 
+  it('in any unit is relative where that is asked for', () => {
+    const text = log('frame;Position (degrees)', '1;0', '2;90');
+    expect(parsePositions(text, 'rail.csv', { isRelative: true })).toEqual({
+      values: [0, 90],
+      unit: 'relative',
+    });
+  });
+
   it('in focus steps of the camera is relative', () => {
     const text = log('frame;focus step', '1;1200', '2;1180', '3;1150');
     expect(parsePositions(text, 'rail.csv')).toEqual({ values: [1200, 1180, 1150], unit: 'relative' });
@@ -151,6 +159,10 @@ describe('the log of a motor rail', () => {
     [['voltage', '1'], {}, 'received the headings "voltage". Understood are position'],
     [['time,step_mm', '1,0.05'], {}, 'received the headings "time", "step_mm"'],
     [['shot,position inch', '1,0'], {}, 'the heading "position inch" names another unit'],
+    [['shot,Position (in)', '1,0'], {}, 'the heading "Position (in)" names another unit'],
+    [['frame,position_kg,done', '1,0,'], {}, 'the heading "position_kg" names another unit'],
+    [['turns,position_deg', '1,0'], {}, 'the heading "position_deg" names another unit'],
+    [['position', 'x'.repeat(5000)], {}, `received "${'x'.repeat(60)}...".`],
     [
       ['steps,pitch_um', '0,2.5', '10,2.6'],
       {},
