@@ -127,8 +127,7 @@ export const mergeOptionTable: OptionTable<MergeOptions> = {
     default: 'camera',
   },
   exposureStops: {
-    kind: number(-5, 5),
-    valueName: 'STOPS',
+    kind: number(-5, 5, 'stops'),
     group: 'Camera raw files',
     help: 'brighter (or, below zero, darker) by so many stops than the sensor recorded',
     default: 0,

@@ -5,7 +5,7 @@ import { readFNumber, readQuantity, readRatio } from './read-quantity.js';
 /** What stands for a quantity of a unit in help. */
 const unitNames: Readonly<Record<string, string>> = {
   ...{ mm: 'MM', µm: 'UM', nm: 'NM', m: 'M', px: 'PX' },
-  ...{ s: 'S', MB: 'MB', megapixels: 'MP', percent: 'PERCENT' },
+  ...{ s: 'S', MB: 'MB', megapixels: 'MP', percent: 'PERCENT', stops: 'STOPS' },
 };
 
 /** A number from `min` to `max`; on the command line it may stand in another unit of the same kind. */

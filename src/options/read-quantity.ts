@@ -14,12 +14,14 @@ const kinds: readonly Readonly<Record<string, number>>[] = [
     millimeters: 1e-3,
     cm: 1e-2,
     m: 1,
+    km: 1e3,
   },
   { ms: 1e-3, s: 1, sec: 1, secs: 1, second: 1, seconds: 1, min: 60, minute: 60, minutes: 60, h: 3600 },
   { mb: 1, gb: 1000 },
   { mp: 1, megapixel: 1, megapixels: 1 },
   { px: 1, pixel: 1, pixels: 1 },
   { '%': 1, percent: 1 },
+  { stops: 1, stop: 1, ev: 1 },
 ];
 
 /** Digits that a conversion keeps: beyond them lies its rounding. */
