@@ -3,6 +3,7 @@ import { hostname } from 'node:os';
 import { named, OutputError } from '../errors.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { asOutputError } from '../result/output-failure.js';
+import { refuseUnfitResultPlace } from '../result/output-target.js';
 import { tidyUnfinished } from '../result/unfinished.js';
 import { countOf, spanText } from '../stack/words.js';
 import { programVersion } from '../version.js';
@@ -185,9 +186,10 @@ const endTexts: Record<EndState, string> = {
   interrupted: 'The batch was interrupted',
 };
 
-/** Makes the folder of the results. Throws OutputError when it holds something else. */
+/** Makes the folder of the results. Throws OutputError when it holds something else, or lies in a result. */
 async function prepareOut(out: string): Promise<void> {
   try {
+    await refuseUnfitResultPlace(out);
     await mkdir(out, { recursive: true });
     const names = (await readdir(out)).filter((name) => !name.startsWith('.'));
     if (names.length > 0 && !names.includes(nightListName)) {

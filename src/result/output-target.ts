@@ -63,22 +63,53 @@ export async function refuseUnfitTarget(target: OutputTarget): Promise<void> {
 export async function refuseUnfitPlace(
   target: Pick<OutputTarget, 'path' | 'option' | 'inputs'>,
 ): Promise<void> {
-  const { path, option, inputs = [] } = target;
+  const { path, inputs = [] } = target;
+  refuseNameNotText(target);
   const folder = await realpath(dirname(resolve(path))).catch(() => {
     throw new OutputError(`Cannot write ${path}: the folder ${dirname(path)} does not exist. Make it first.`);
   });
   const result = await resultAround(folder);
-  if (result !== undefined) {
-    throw new OutputError(
-      `${path} lies in the result folder ${result}, no part of which is replaced: choose another place for ${named(option)}.`,
-    );
-  }
+  if (result !== undefined) throw inResult(target, result);
   for (const input of inputs) {
     if (input === undefined) continue;
     const photographs = await realpath(input).catch(() => resolve(input));
     if (isBelow(join(folder, basename(path)), photographs)) throw amongPhotographs(target, input);
   }
   if (await holdsPhotographs(folder)) throw amongPhotographs(target, dirname(path));
+}
+
+/**
+ * Refuses a path for a new result, or for the folder of a batch, inside another result, which the next merge would
+ * replace as a whole.
+ *
+ * @param out Absolute; parents that are missing are to be made.
+ * @throws OutputError as `refuseUnfitTarget`.
+ */
+export async function refuseUnfitResultPlace(out: string): Promise<void> {
+  const target = { path: out, option: 'out' };
+  refuseNameNotText(target);
+  const result = await resultAround(await existingParent(out));
+  if (result !== undefined) throw inResult(target, result);
+}
+
+/** The real path of the nearest folder above a path that exists. */
+async function existingParent(path: string): Promise<string> {
+  const parent = dirname(path);
+  return realpath(parent).catch(() => (parent === path ? parent : existingParent(parent)));
+}
+
+/** A name that is not UTF-8 arrives with replacement characters, and what is written would lie under another name. */
+function refuseNameNotText({ path, option }: Pick<OutputTarget, 'path' | 'option'>): void {
+  if (!path.includes('\ufffd')) return;
+  throw new OutputError(
+    `Cannot write ${path}: its name is not UTF-8 text. Choose another place for ${named(option)}.`,
+  );
+}
+
+function inResult({ path, option }: Pick<OutputTarget, 'path' | 'option'>, result: string): OutputError {
+  return new OutputError(
+    `${path} lies in the result folder ${result}, no part of which is replaced: choose another place for ${named(option)}.`,
+  );
 }
 
 function amongPhotographs(

@@ -6,6 +6,7 @@ import { isEarlierResult, maxRunBytes } from '../stack/earlier-result.js';
 import { fileErrorReason } from '../stack/file-error.js';
 import { readBoundedText } from '../stack/regular-file.js';
 import { asOutputError, systemCode } from './output-failure.js';
+import { refuseUnfitResultPlace } from './output-target.js';
 import { isWithin } from './path-within.js';
 import { runFileName } from './run-record.js';
 import { isResultFolder, syncFolder, tidyUnfinished, unfinishedPath } from './unfinished.js';
@@ -156,7 +157,8 @@ async function refuseUnfitPath(out: string, options: OpenResultOptions): Promise
       );
     }
   }
-  if (entries?.length) {
+  if (!entries?.length) await refuseUnfitResultPlace(out);
+  else {
     if (!(await isEarlierResult(out, entries))) {
       throw new OutputError(
         `${out} is not empty and is no result of Lamella (it has no ${runFileName} of ours), so it is left alone, with or without ${named('overwrite')}. Choose another place with ${named('out')}.`,

@@ -330,6 +330,15 @@ describe('the place of the results', () => {
     await expect(batchHere(root, { out: join(root, '..') })).rejects.toThrow('the photographs lie in it');
   });
 
+  it('is never in a result', async () => {
+    const { root } = placeRoot('ant');
+    const result = makeFolder({ 'run.json': '{"lamella": 1}' });
+    await expect(batchHere(root, { out: join(result, 'batch') })).rejects.toThrow(
+      'lies in the result folder',
+    );
+    expect(namesIn(result)).toEqual(['run.json']);
+  });
+
   it('is not made when there is nothing to search', async () => {
     const parent = makeFolder();
     await expect(batchHere(join(parent, 'week'))).rejects.toThrow('it does not exist');

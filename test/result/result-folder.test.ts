@@ -107,6 +107,27 @@ test('a result may lie inside the folder of photographs', async () => {
   expect(readdirSync(inputFolder)).toEqual([]);
 });
 
+test('a new result never lies in another one, which goes as a whole when it is merged anew', async () => {
+  const out = join(temporaryFolder(), 'merged');
+  await writeSample(out, 'old');
+  for (const place of [join(out, 'again'), join(out, 'deep', 'again')]) {
+    await expect(openResult(place, { overwrite: true })).rejects.toThrow(
+      /again lies in the result folder .*merged/,
+    );
+  }
+  const link = join(temporaryFolder(), 'link');
+  symlinkSync(out, link);
+  await expect(openResult(join(link, 'again'))).rejects.toThrow(/lies in the result folder/);
+  expect(readdirSync(out).sort()).toEqual(['composite.tif', 'run.json']);
+});
+
+test('a name that is not UTF-8 text is refused, not written under another one', async () => {
+  const parent = temporaryFolder();
+  // As node hands over an argument with such bytes.
+  await expect(openResult(join(parent, 'merged-\ufffd'))).rejects.toThrow(/its name is not UTF-8 text/);
+  expect(readdirSync(parent)).toEqual([]);
+});
+
 test('places that cannot be a folder are refused in words', async () => {
   const root = temporaryFolder();
   const file = join(root, 'picture.tif');
