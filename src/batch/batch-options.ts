@@ -179,7 +179,11 @@ export function resolveBatch(root: string, given: BatchOptions): ResolvedBatch {
   return {
     root: rootPath,
     out,
-    merge: { ...givenMerge },
+    // Stacks may be merged by processes that were started elsewhere.
+    merge: {
+      ...givenMerge,
+      ...(givenMerge.scratch !== undefined && { scratch: resolve(givenMerge.scratch) }),
+    },
     positionsFile,
     budget,
     room: queue ? unbounded : budget,

@@ -149,6 +149,16 @@ describe('a worker takes a stack', () => {
       'out/ant is a link',
     ],
     [
+      'developed frames would be kept outside',
+      ({ elsewhere, job }) => ({ ...job, options: { ...job.options, scratch: elsewhere } }),
+      'elsewhere does not lie below',
+    ],
+    [
+      'developed frames would be kept wherever the worker was started',
+      ({ job }) => ({ ...job, options: { ...job.options, scratch: 'tmp' } }),
+      'scratch is no absolute path',
+    ],
+    [
       'the names only begin alike',
       ({ below, job }) => {
         const folder = placeFrames(join(`${below}-too`, 'ant'), frames);

@@ -1,6 +1,7 @@
 import { lstat, readdir, realpath, stat } from 'node:fs/promises';
-import { basename, dirname, join } from 'node:path';
+import { basename, dirname, isAbsolute, join } from 'node:path';
 import { optionError } from '../../option-error.js';
+import { optionName } from '../../option-names.js';
 import { isWithin } from '../../result/path-within.js';
 import { errorCode, fileErrorReason } from '../../stack/file-error.js';
 import type { StackJob } from '../stack-job.js';
@@ -30,11 +31,16 @@ export async function resolveBounds(folders: readonly string[]): Promise<string[
  * where they lead: those of the paths, and those that lie among the photographs.
  */
 export async function boundsFault(
-  { folder, out }: Pick<StackJob, 'folder' | 'out'>,
+  { folder, out, options }: Pick<StackJob, 'folder' | 'out' | 'options'>,
   bounds: readonly string[],
 ): Promise<string | undefined> {
   const below = `below ${bounds.join(' or ')}, where this worker may work`;
-  for (const path of [folder, dirname(out)]) {
+  // What is no path of its own would be taken from where this worker was started.
+  const scratch: unknown = options.scratch ?? out;
+  if (typeof scratch !== 'string' || !isAbsolute(scratch)) {
+    return `${optionName('scratch')} is no absolute path`;
+  }
+  for (const path of [folder, dirname(out), scratch === out ? dirname(out) : scratch]) {
     const real = await realpathOfExisting(path);
     if (!isBelow(real, bounds)) return `${path} does not lie ${below}`;
   }
