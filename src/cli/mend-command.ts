@@ -128,9 +128,9 @@ async function runMend(system: System, folder: string, flags: OwnOptions): Promi
       const options = { framesFrom: flags.framesFrom, signal, onWait: waitNotice(system, flags, folder) };
       if (flags.undo) {
         const { undoMends } = await import('../mend/undo-mends.js');
-        await undoMends(folder, options);
-        if (!flags.json)
-          system.stderr.write('The unmended picture and maps are back. The mends stay listed.\n');
+        const { mends } = await undoMends(folder, options);
+        const listed = mends.length > 0 ? 'The mends stay listed.' : 'No mends are listed.';
+        if (!flags.json) system.stderr.write(`The unmended picture and maps are back. ${listed}\n`);
         return;
       }
       const { addMends, setKept } = await import('../mend/edit-mends.js');

@@ -1,4 +1,4 @@
-import { existsSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import sharp from 'sharp';
 import { describe, expect, it, test } from 'vitest';
@@ -51,6 +51,17 @@ describe('measures are kept with the result', () => {
     expect(JSON.parse(readFileSync(json, 'utf8'))).toEqual(stored(folder));
     expect((await lamella(folder, '--list')).stdout).toMatch(/^1 {2}Distance, 40,70 to 160,70: <b>eye/);
     expect(JSON.parse((await lamella(folder, '--list', '--json')).stdout).measures).toHaveLength(2);
+  });
+
+  it('are kept where the report is no file that can be drawn into, which is said', async () => {
+    const folder = await makeSurface({ ...scale, depthAt: lean });
+    mkdirSync(join(folder, 'report.html'));
+    const { exitCode, stderr } = await lamella(folder, '--distance', '40,70 160,70');
+    expect(stderr).toContain(
+      `cannot be drawn into ${join(folder, 'report.html')}: it is a folder, not a file`,
+    );
+    expect(exitCode).toBe(4);
+    expect(stored(folder).measures).toHaveLength(1);
   });
 
   it('are taken anew when a mend has changed the depth, and marked in the report until then', async () => {

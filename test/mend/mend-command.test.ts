@@ -1,10 +1,19 @@
-import { chmodSync, readFileSync, writeFileSync } from 'node:fs';
+import { chmodSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { readRunRecord } from '../../src/result/read-run-record.js';
 import { writeRunRecord } from '../../src/result/write-run-record.js';
 import { runLamella } from '../cli/fake-system.js';
 import { makeResult } from './made-result.js';
+
+test('mends of which the list was lost are undone, and are not said to be listed', async () => {
+  const { folder } = await makeResult();
+  await runLamella('mend', folder, '--add', 'frame=3', '--region', '60,50,40,30');
+  rmSync(join(folder, 'mends.json'));
+  expect((await runLamella('mend', folder, '--undo')).stderr).toBe(
+    'The unmended picture and maps are back. No mends are listed.\n',
+  );
+});
 
 test('a mend is added, listed, dropped, kept and undone', async () => {
   const { folder } = await makeResult();

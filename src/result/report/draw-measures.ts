@@ -1,6 +1,8 @@
 import { join } from 'node:path';
+import { OutputError } from '../../errors.js';
 import type { Size } from '../../image/image.js';
 import { html, type Markup, noMarkup } from '../../markup/markup.js';
+import { fileErrorReason } from '../../stack/file-error.js';
 import { readBoundedText } from '../../stack/regular-file.js';
 import { readMeasures, type StoredMeasure, stateOfMeasures } from '../measures-file.js';
 import { systemCode } from '../output-failure.js';
@@ -27,7 +29,10 @@ export async function drawMeasures(folder: string, size: Size): Promise<void> {
     page = await readBoundedText(path, maxReportBytes);
   } catch (error) {
     if (systemCode(error) === 'ENOENT') return;
-    throw error;
+    throw new OutputError(
+      `The measures are recorded, but cannot be drawn into ${path}: ${fileErrorReason(error)}. Move it out of the result and measure again.`,
+      { cause: error },
+    );
   }
   const measures = await readMeasures(folder, size);
   const record = await readRunRecord(folder);
