@@ -7,10 +7,10 @@ import { type OutputTarget, refuseUnfitTarget } from '../result/output-target.js
 import { readResult } from '../result/read-result.js';
 import { significantNumber } from '../result/report/numbers.js';
 import type { Picture } from '../result/write-composite.js';
-import { drawLabel, glyphHeight, labelWidth } from '../trace/glyphs.js';
 import type { PictureRegion } from '../trace/picture-region.js';
 import { quietPlace } from './quiet-place.js';
 import { roundLength } from './round-length.js';
+import { drawStrokes, labelSize } from './stroke-label.js';
 
 /** How a scale bar is drawn. */
 export interface ScaleBarOptions extends ScaleOptions {
@@ -84,6 +84,9 @@ export async function writeScaleBar(
   return bar;
 }
 
+/** Height of the letters, in the unit of the bar's half thickness. */
+const capitalDots = 8;
+
 /** Draws into the pixels. */
 function drawBar(picture: Picture, lengthMm: number, exactPx: number): ScaleBar {
   const { width, height } = picture;
@@ -93,8 +96,9 @@ function drawBar(picture: Picture, lengthMm: number, exactPx: number): ScaleBar 
   const margin = Math.max(4, Math.round(shorter / 40));
   const label = lengthText(lengthMm);
   const lengthPx = Math.max(1, Math.round(exactPx));
-  const labelPx = labelWidth(label) * dot;
-  const box = { width: Math.max(lengthPx, labelPx), height: glyphHeight * dot + 2 * dot + thickness };
+  const capitalPx = capitalDots * dot;
+  const labelBox = labelSize(label, capitalPx);
+  const box = { width: Math.max(lengthPx, labelBox.width), height: labelBox.height + dot + thickness };
   if (box.width + 2 * margin > width || box.height + 2 * margin > height) {
     throw optionError('barLengthMm', `a bar and label that fit into ${width} x ${height} pixels`, lengthMm, {
       shown: `${lengthMm} mm, which are ${lengthPx} pixels`,
@@ -105,17 +109,20 @@ function drawBar(picture: Picture, lengthMm: number, exactPx: number): ScaleBar 
   const place = quietPlace(picture, roomy, margin - dot);
   const [left, top] = [place.x + dot, place.y + dot];
   const ink = isDark(picture, place) ? 1 : 0;
-  const fill = (x: number, y: number, columns: number, rows: number) => {
-    const value = ink * (picture.pixels instanceof Uint16Array ? 65_535 : 255);
-    for (let row = y; row < y + rows; row++) {
-      const from = (row * width + x) * picture.channels;
-      picture.pixels.fill(value, from, from + columns * picture.channels);
+  const { pixels, channels } = picture;
+  const value = ink * (pixels instanceof Uint16Array ? 65_535 : 255);
+  const labelLeft = left + Math.round((box.width - labelBox.width) / 2);
+  drawStrokes(label, capitalPx, (x, y, share) => {
+    const from = ((top + y) * width + labelLeft + x) * channels;
+    for (let i = from; i < from + channels; i++) {
+      pixels[i] = Math.round(pixels[i] + share * (value - pixels[i]));
     }
-  };
-  const labelLeft = left + Math.round((box.width - labelPx) / 2);
-  drawLabel(label, (x, y) => fill(labelLeft + x * dot, top + y * dot, dot, dot));
+  });
   const barLeft = left + Math.round((box.width - lengthPx) / 2);
-  fill(barLeft, top + box.height - thickness, lengthPx, thickness);
+  for (let row = top + box.height - thickness; row < top + box.height; row++) {
+    const from = (row * width + barLeft) * channels;
+    pixels.fill(value, from, from + lengthPx * channels);
+  }
   return { lengthMm, label, lengthPx, box: { x: left, y: top, ...box } };
 }
 
