@@ -39,7 +39,7 @@ body { margin: 0 auto; max-width: 46rem; padding: 1rem; background: #fff; }
 `;
 
 function htmlSheet(plan: Plan): string {
-  const body = html`<div class="sheet">${sheetMarkup(plan)}</div>`;
+  const body = html`<main class="sheet">${sheetMarkup(plan)}</main>`;
   return htmlPage(
     `${sheetTitlePrefix}${sheetTitle(plan)}`,
     `${pageStyle}${sheetStyle}${planDrawingStyle}`,

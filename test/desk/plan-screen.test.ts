@@ -84,6 +84,19 @@ describe.skipIf(findBrowser() === undefined)('the plan screen in Chromium', () =
     expect(Number.parseFloat(knob ?? '')).toBeCloseTo(expected.knobPerFrame!.marks!, 0);
   });
 
+  test('is loaded when it is opened: the desk begins without its formulas', async () => {
+    const loaded = (shown: Page): Promise<boolean> =>
+      shown.evaluate(() =>
+        performance.getEntriesByType('resource').some(({ name }) => name.endsWith('/plan/stack-plan.js')),
+      );
+    const first = await newPage({});
+    await first.goto(`${served.address}#/guide`);
+    await first.waitForSelector('body[data-ready]');
+    expect(await loaded(first)).toBe(false);
+    expect(await loaded(await go(first, '#/plan'))).toBe(true);
+    await first.close();
+  });
+
   test('moves the slabs while a value is dragged: by slider, by key and over the curve', async () => {
     const shown = await open('#/plan?magnification=1&fNumber=8&depthMm=5');
     const before = await frames(shown);

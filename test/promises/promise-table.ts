@@ -536,6 +536,35 @@ export const promiseTable: readonly PromiseRow[] = [
     ],
   },
   {
+    promise:
+      'The desk draws a plan to scale and moves it as a value is dragged; its sheet prints with a row for each frame',
+    proofs: [
+      proof(
+        'plan/slabs.test.ts',
+        'cover the subject from front to back, each the asked share of the one before',
+      ),
+      proof(
+        'plan/drawing.test.ts',
+        'is to scale: ticks a step apart on the ruler, slabs as thick as the depth of field',
+      ),
+      proof(
+        'desk/plan-screen.test.ts',
+        'moves the slabs while a value is dragged: by slider, by key and over the curve',
+      ),
+      proof('desk/plan-screen.test.ts', 'prints the sheet and nothing else, with a row for each frame'),
+    ],
+  },
+  {
+    promise: 'Verdicts on the desk lead to their frames, and their fixes go on to the merge',
+    proofs: [
+      proof('desk/check-screen.test.ts', 'goes from a verdict to its frame, and through the strip by keys'),
+      proof(
+        'desk/check-screen.test.ts',
+        'carries fixes over: to the merge, and to the check that follows, where their verdicts are gone',
+      ),
+    ],
+  },
+  {
     promise: 'Both ends of a landscape, the horizon too, are as sharp as what lies between its frames',
     proofs: [
       proof(
