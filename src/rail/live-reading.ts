@@ -84,6 +84,8 @@ export class LiveReading {
   private tiles: (LiveTile | undefined)[] = [];
   private layout: TileLayout | undefined;
   private nextId = 1;
+  /** Whether frames were taken into the window since it was measured. */
+  private hasNew = false;
   private readonly luma: Float32Array<ArrayBuffer>;
   private readonly planeFactor: number;
   private readonly reduced: Size;
@@ -165,6 +167,8 @@ export class LiveReading {
 
   /** Begins a new window before frame `from`, which is empty yet. */
   openWindow(from: number): void {
+    // What came since the last measurement would never be measured.
+    if (this.hasNew) this.update();
     for (let k = this.start; k < this.end; k++) this.release(this.frames[k]);
     this.estimator = createMotionEstimator({ motion: 'scale', fullSize: this.size });
     this.start = from;
@@ -207,6 +211,7 @@ export class LiveReading {
 
   /** Measures the window anew; to be called after frames were added or taken out. */
   update(): void {
+    this.hasNew = false;
     if (this.end - this.start < 2) return;
     const window = this.frames.slice(this.start, this.end);
     this.alignWindow(window);
@@ -320,6 +325,7 @@ export class LiveReading {
     frame.plane = spotLight(this.luma, decoded, this.planeFactor);
     this.estimator.add({ number: frame.id, ...motionPicture(decoded) });
     this.end++;
+    this.hasNew = true;
   }
 
   private release(frame: LiveFrame): void {
