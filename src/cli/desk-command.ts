@@ -52,7 +52,8 @@ async function runDesk(
   { port, noOpen }: OwnOptions,
 ): Promise<void> {
   const { serveDesk } = await import('../desk/serve.js');
-  const served = await serveDesk({ folder, port });
+  const { settingsFolder } = await import('../desk/kept-plan.js');
+  const served = await serveDesk({ folder, port, settings: settingsFolder() });
   // Ending is how this command succeeds, so a signal is no failure here.
   const ended = new Promise<void>((resolve) => {
     for (const name of ['SIGINT', 'SIGTERM'] as const) system.signals.once(name, () => resolve());

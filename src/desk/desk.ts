@@ -4,6 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { EventStream } from './event-stream.js';
 import { JobTable } from './job-table.js';
+import { keepPlan, type PlanValues, readKeptPlan } from './kept-plan.js';
 import { OpenResults } from './open-results.js';
 import { Roots } from './roots.js';
 import { sampleFolder } from './sample.js';
@@ -11,6 +12,8 @@ import { sampleFolder } from './sample.js';
 export interface DeskOptions {
   /** The folder that is shown; absent: home and mounted media. */
   folder?: string | undefined;
+  /** Folder where the plan is kept from one start to the next; absent: it is forgotten with the desk. */
+  settings?: string | undefined;
 }
 
 /** What the routes of all screens share, for as long as the server lives. */
@@ -18,23 +21,39 @@ export class Desk {
   readonly events = new EventStream();
   readonly jobs = new JobTable(this.events);
   readonly results = new OpenResults();
-  /** The plan that was made last: texts by the names of their fields. */
-  plan: Record<string, string> = {};
+  /** What waits to be written. */
+  private keeping: Promise<void> = Promise.resolve();
   private readonly endings: (() => Promise<void> | void)[] = [];
 
   private constructor(
     readonly roots: Roots,
     /** Hidden folder of the system's temporary files; it goes with the program. */
     readonly scratch: string,
+    private readonly settings: string | undefined,
+    private lastPlan: PlanValues,
   ) {
     process.once('exit', this.removeScratch);
   }
 
   /** Throws InputError when the folder cannot be shown. */
-  static async open({ folder }: DeskOptions): Promise<Desk> {
+  static async open({ folder, settings }: DeskOptions): Promise<Desk> {
     const sample = { name: 'Sample', path: sampleFolder, isHidden: true };
     const roots = await Roots.open(folder === undefined ? [] : [folder], [sample]);
-    return new Desk(roots, await mkdtemp(join(tmpdir(), 'lamella-desk-')));
+    const plan = settings === undefined ? {} : await readKeptPlan(settings);
+    return new Desk(roots, await mkdtemp(join(tmpdir(), 'lamella-desk-')), settings, plan);
+  }
+
+  /** The plan that was made last. */
+  get plan(): PlanValues {
+    return this.lastPlan;
+  }
+
+  set plan(values: PlanValues) {
+    this.lastPlan = values;
+    const { settings } = this;
+    if (settings === undefined) return;
+    // Where it cannot be written it is known until the desk ends: nobody is to be stopped by that.
+    this.keeping = this.keeping.then(() => keepPlan(settings, values)).catch(() => {});
   }
 
   /** Has something done when the desk closes, such as the end of a watch. */
@@ -46,6 +65,7 @@ export class Desk {
     for (const ending of this.endings) await ending();
     await this.jobs.close();
     await this.results.close();
+    await this.keeping;
     process.off('exit', this.removeScratch);
     await rm(this.scratch, { recursive: true, force: true });
   }

@@ -81,7 +81,7 @@ class PlanScreen {
     this.timer = setTimeout(() => this.settle(), quietMs);
   }
 
-  /** The address follows, so that the plan can be kept as a bookmark and found again by the way back. */
+  /** The address follows, so that the browser's way back finds the plan; the server keeps it for the next time. */
   private settle(): void {
     const query = formQuery(this.form);
     history.replaceState(null, '', screenAddress('plan', query));
