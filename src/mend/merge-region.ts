@@ -1,7 +1,7 @@
 import { rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { InputError, InterruptedError } from '../errors.js';
+import { InputError } from '../errors.js';
 import type { PixelData, Size } from '../image/image.js';
 import { composeMatrices, invertMatrix } from '../image/transform.js';
 import { depthAt } from '../merge/depth-scale.js';
@@ -16,6 +16,7 @@ import { coverageClassNames } from '../result/coverage.js';
 import type { RunRecord } from '../result/run-record.js';
 import { writeTiff } from '../result/tiff-file.js';
 import { KeptFrames } from '../stack/kept-frames.js';
+import { mapLimited } from '../stack/map-limited.js';
 import { widenSamples } from '../stack/widen-samples.js';
 import { depthIndexOf } from '../surface/depth-index.js';
 import { type AlignedRegion, frameFootprint } from '../trace/aligned-region.js';
@@ -52,6 +53,9 @@ const contextPx = 64;
 const gridPx = 16;
 /** Frame pixels around the part that the coarsest followed focus measure reads; a multiple of that level's pixel. */
 const measureMargin = 64;
+
+/** Frames that are decoded at once, at most. */
+const maxDecoded = 4;
 
 /** Share of a region's longer side that is shown around it. */
 const shownMargin = 0.15;
@@ -102,48 +106,27 @@ export class RegionStack {
     frames: readonly StackFrame[],
     pathOf: (frame: StackFrame) => Promise<string>,
     window: PictureRegion,
-    { icc, signal }: MergeRegionOptions,
+    { icc, threads, signal }: MergeRegionOptions,
   ): Promise<RegionStack> {
     const patch = commonFootprint(frames, window);
     // A stack is merged at the bits of its deepest frame, whatever the result was asked to have.
     const bits = record.bits === 16 || record.options.bits !== undefined ? 16 : 8;
     refuseOversized({ size: patch, bits, frames: frames.length }, undefined);
     const folder = await makeScratch(tmpdir());
+    const writing: Promise<UsedFrame>[] = [];
+    const write = (frame: StackFrame, i: number) => {
+      const written = writePart(folder, frame, i + 1, pathOf, window, patch, bits, icc, signal);
+      writing.push(written);
+      return written;
+    };
     try {
-      const used: UsedFrame[] = [];
-      for (const frame of frames) {
-        if (signal?.aborted) throw new InterruptedError();
-        const shown = await readFrameRegion(frame, await pathOf(frame), patch);
-        const path = join(folder, `${frame.number}.tif`);
-        const pixels: PixelData = widenSamples(shown.pixels, 3, 3, bits);
-        await writeTiff(path, pixels, patch.width, patch.height, 3, { icc, signal });
-        used.push({
-          file: {
-            number: frame.number,
-            path,
-            name: frame.name,
-            sizeBytes: pixels.byteLength,
-            modifiedMs: 0,
-            size: { width: patch.width, height: patch.height },
-            bits,
-            channels: 3,
-            hasAlpha: false,
-            format: 'tiff',
-            orientation: 1,
-            exif: {},
-          },
-          ordinal: used.length + 1,
-          toAnchor: invertMatrix(
-            composeMatrices(
-              [1, 0, -patch.x, 0, 1, -patch.y, 0, 0, 1],
-              composeMatrices(frame.toFrame, [1, 0, window.x, 0, 1, window.y, 0, 0, 1]),
-            ),
-          ),
-          gainRatio: [...frame.gainRatio],
-        });
-      }
+      const ordered = frames.map((frame, i) => ({ frame, i }));
+      const limit = Math.max(1, Math.min(maxDecoded, threads));
+      const used = await mapLimited(ordered, limit, ({ frame, i }) => write(frame, i), signal);
       return new RegionStack(record, window, folder, used);
     } catch (error) {
+      // What is still being written would be left behind.
+      await Promise.allSettled(writing);
       await rm(folder, { recursive: true, force: true });
       throw error;
     }
@@ -207,6 +190,36 @@ export class RegionStack {
   async close(): Promise<void> {
     await rm(this.folder, { recursive: true, force: true });
   }
+}
+
+/** Writes what a frame shows of a part, as a frame of a stack that shows nothing else. */
+async function writePart(
+  folder: string,
+  frame: StackFrame,
+  ordinal: number,
+  pathOf: (frame: StackFrame) => Promise<string>,
+  window: PictureRegion,
+  patch: PictureRegion,
+  bits: 8 | 16,
+  icc: Buffer | undefined,
+  signal: AbortSignal | undefined,
+): Promise<UsedFrame> {
+  const { number, name, toFrame, gainRatio } = frame;
+  const shown = await readFrameRegion(frame, await pathOf(frame), patch);
+  const path = join(folder, `${number}.tif`);
+  const pixels: PixelData = widenSamples(shown.pixels, 3, 3, bits);
+  const { width, height } = patch;
+  await writeTiff(path, pixels, width, height, 3, { icc, signal });
+  const fromWindow = composeMatrices(toFrame, [1, 0, window.x, 0, 1, window.y, 0, 0, 1]);
+  return {
+    file: {
+      ...{ number, path, name, sizeBytes: pixels.byteLength, modifiedMs: 0, size: { width, height } },
+      ...{ bits, channels: 3, hasAlpha: false, format: 'tiff', orientation: 1, exif: {} },
+    },
+    ordinal,
+    toAnchor: invertMatrix(composeMatrices([1, 0, -patch.x, 0, 1, -patch.y, 0, 0, 1], fromWindow)),
+    gainRatio: [...gainRatio],
+  };
 }
 
 /** A part of a merged region. */

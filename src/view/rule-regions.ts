@@ -70,7 +70,7 @@ export class RuleRegions {
     if (this.isClosed) throw new InterruptedError();
     const key = keyOf(window);
     // The page and its pictures come first.
-    const options = { icc: this.icc, threads: Math.max(1, availableParallelism() >> 1), signal };
+    const options = { icc: this.icc, threads: Math.max(2, availableParallelism() >> 1), signal };
     if (this.stack?.key !== key) {
       await this.dropStack();
       const pathOf = (frame: StackFrame) => this.checked.path(frame);
