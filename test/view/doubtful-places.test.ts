@@ -7,6 +7,8 @@ import {
   doubtfulPlaces,
   maxPlaces,
 } from '../../src/view/doubtful-places.js';
+import { positionAmong } from '../../src/view/page/doubtful-steps.js';
+import type { DoubtfulPlace } from '../../src/view/protocol.js';
 
 const cellPx = 8;
 const [columns, rows] = [60, 40];
@@ -149,4 +151,20 @@ test('of a picture that is doubtful all over there are no more places than can b
       true,
     );
   }
+});
+
+test('after saving it goes on behind the place that was mended, and does not begin anew', () => {
+  const place = (x: number): DoubtfulPlace => ({
+    region: { x, y: 0, width: 30, height: 30 },
+    confidence: 0.5,
+    contrast: 9,
+  });
+  const [first, second, third] = [place(0), place(50), place(100)];
+  // Decided: the next step goes to the third, which has taken its position.
+  expect(positionAmong([first, third], second, 1)).toBe(0);
+  // Still doubtful: the next step goes on from it.
+  expect(positionAmong([first, second, third], second, 1)).toBe(1);
+  expect(positionAmong([third, second], second, 1)).toBe(1);
+  expect(positionAmong([], second, 1)).toBe(-1);
+  expect(positionAmong([first], undefined, -1)).toBe(-1);
 });

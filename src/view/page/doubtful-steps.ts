@@ -17,7 +17,10 @@ export class DoubtfulSteps {
   /** Buttons and words, to be put into a panel. */
   readonly element: HTMLElement;
   private places: readonly DoubtfulPlace[] | undefined;
+  /** Of the place that was gone to last; -1 before the first. */
   private at = -1;
+  /** The place that was gone to last, while it is on the list. */
+  private shown: DoubtfulPlace | undefined;
   private isAsking = false;
   /** A step that was asked for before the list was there. */
   private wanted: 1 | -1 | undefined;
@@ -46,6 +49,8 @@ export class DoubtfulSteps {
       for (;;) {
         const { places } = await api.doubtful();
         if (places) {
+          this.at = positionAmong(places, this.shown, this.at);
+          if (!isSame(places[this.at], this.shown)) this.shown = undefined;
           this.places = places;
           break;
         }
@@ -67,7 +72,6 @@ export class DoubtfulSteps {
   /** The result has changed: what was mended is decided now. */
   forget(): void {
     this.places = undefined;
-    this.at = -1;
     void this.load();
   }
 
@@ -82,22 +86,38 @@ export class DoubtfulSteps {
     if (places.length === 0) return;
     const from = this.at < 0 && direction < 0 ? 0 : this.at;
     this.at = (from + direction + places.length) % places.length;
+    this.shown = places[this.at];
     this.show();
-    this.host.onPlace(places[this.at]);
+    this.host.onPlace(this.shown);
   }
 
   private show(): void {
-    const { places, at } = this;
+    const { places, at, shown: place } = this;
     const count = places?.length ?? 0;
     this.before.disabled = count === 0;
     this.next.disabled = count === 0;
-    const place = places?.[at];
-    this.text.textContent = place
-      ? `Doubtful place ${at + 1} of ${count}: confidence ${numberText(place.confidence, 2)}; another choice changes up to ${numberText(place.contrast, 0)} of 255 levels.`
-      : places === undefined
-        ? 'Doubtful places: the focus of the frames is still being measured.'
-        : count === 0
-          ? 'No doubtful places: wherever detail shows, the choice of frames is certain.'
-          : `${count} doubtful ${count === 1 ? 'place' : 'places'}: N goes to the next, P to the one before.`;
+    this.text.textContent =
+      place && places
+        ? `Doubtful place ${at + 1} of ${count}: confidence ${numberText(place.confidence, 2)}; another choice changes up to ${numberText(place.contrast, 0)} of 255 levels.`
+        : places === undefined
+          ? 'Doubtful places: the focus of the frames is still being measured.'
+          : count === 0
+            ? 'No doubtful places: wherever detail shows, the choice of frames is certain.'
+            : `${count} doubtful ${count === 1 ? 'place' : 'places'}: N goes to the next, P to the one before.`;
   }
+}
+
+/** From where to go on among places that were listed anew: where the last one was, or would be next if it is decided now. */
+export function positionAmong(
+  places: readonly DoubtfulPlace[],
+  last: DoubtfulPlace | undefined,
+  at: number,
+): number {
+  if (!last) return Math.min(at, places.length - 1);
+  const same = places.findIndex((place) => isSame(place, last));
+  return same >= 0 ? same : Math.min(at, places.length) - 1;
+}
+
+function isSame(first: DoubtfulPlace | undefined, second: DoubtfulPlace | undefined): boolean {
+  return JSON.stringify(first?.region) === JSON.stringify(second?.region);
 }
