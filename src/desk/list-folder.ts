@@ -12,6 +12,7 @@ import { minStackFrames } from '../stack/photograph-folder.js';
 import { stemOf } from '../stack/words.js';
 import type { FolderEntry, FolderKind, FolderView, PlaceRoot } from './protocol.js';
 import type { Roots } from './roots.js';
+import { stackTitle } from './sample.js';
 
 /** Folders of a folder that are listed at most: more than anybody reads through. */
 const maxEntries = 600;
@@ -71,7 +72,7 @@ function describe(path: string, entries: readonly Dirent[]): FolderEntry {
       : photographs >= minStackFrames
         ? 'stack'
         : 'folder';
-  return { name: basename(path) || path, path, kind, photographs, folders: foldersIn(entries).length };
+  return { name: stackTitle(path) || path, path, kind, photographs, folders: foldersIn(entries).length };
 }
 
 function foldersIn(entries: readonly Dirent[]): string[] {

@@ -78,7 +78,8 @@ export async function nightView(out: string): Promise<NightView> {
     folder: night.batch?.root ?? '',
     summary: nightSummary(stacks),
     isRunning: holder !== undefined,
-    end: holder ? '' : inDeskWords(night.end?.reason ?? unended),
+    // A night that is through needs no more words.
+    end: holder || night.end?.state === 'done' ? '' : inDeskWords(night.end?.reason ?? unended),
     groups: await groupsOf(out, stacks),
   };
 }

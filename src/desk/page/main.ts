@@ -52,7 +52,7 @@ function renderNav(current: Screen): void {
     ),
     byId('nav'),
   );
-  byId('nav').querySelector('[aria-current=page]')?.scrollIntoView({ block: 'nearest', inline: 'nearest' });
+  byId('nav').querySelector('[aria-current=page]')?.scrollIntoView({ block: 'nearest', inline: 'center' });
 }
 
 function renderWork(): void {

@@ -18,6 +18,11 @@ export const mergeStyle = `
 .go { padding-top: .3rem; }
 .go .main { min-width: 9rem; }
 .stage { font-size: 1.1rem; }
+@media (max-width: 60rem) {
+  /* The way on is always at hand. */
+  .of-merge .go { position: sticky; bottom: 0; background: var(--ground); padding: .7rem 0; border-top: 1px solid var(--row); }
+  .screen > .of-merge { padding-bottom: .5rem; }
+}
 progress.wide { width: 100%; height: .6rem; }
 .left { min-height: 1.5em; font-variant-numeric: tabular-nums; }
 `;

@@ -1,7 +1,9 @@
 /** Rules of the places screen. */
 export const placesStyle = `
-.places { display: grid; grid-template-columns: 15rem minmax(0, 1fr); gap: 2.4rem; align-items: start; }
-.roots { display: grid; grid-template-columns: minmax(0, 1fr); gap: .15rem; position: sticky; top: 0; }
+.places { display: grid; grid-template: "roots place" auto "by-path place" 1fr / 15rem minmax(0, 1fr); gap: 0 2.4rem; align-items: start; }
+.place { grid-area: place; }
+.by-path { grid-area: by-path; }
+.roots { grid-area: roots; display: grid; grid-template-columns: minmax(0, 1fr); gap: .15rem; }
 .screen .roots > a, .screen .roots > button { display: block; color: var(--ink); text-decoration: none; padding: .5rem .8rem; border-radius: 4px; text-align: left; min-height: 0; overflow-wrap: anywhere; border: 0; background: none; }
 .screen .roots > a:hover, .screen .roots > button:hover { background: var(--hover); }
 .screen .roots > a[aria-current=location] { background: var(--panel); font-weight: 600; box-shadow: inset 3px 0 var(--accent); }
@@ -38,10 +40,10 @@ export const placesStyle = `
 .sample-job { padding: .5rem .8rem; }
 body[data-drop] .screen { box-shadow: inset 0 0 0 4px var(--accent); }
 @media (max-width: 50rem) {
-  .places { grid-template-columns: minmax(0, 1fr); gap: 1rem; }
-  .roots { position: static; display: flex; flex-wrap: wrap; gap: .3rem; }
+  .places { grid-template: "roots" auto "place" auto "by-path" auto / minmax(0, 1fr); gap: 1rem; }
+  .roots { display: flex; flex-wrap: wrap; gap: .3rem; }
   .screen .roots > a { background: var(--panel); padding: .5rem 1rem; }
-  .path { flex: 1 0 100%; margin: .4rem 0 0; padding: 0; }
+  .path { margin: 0; padding: 1rem 0 0; border-top: 1px solid var(--row); }
   .drop-hint { display: none; }
   .strip { grid-template-columns: repeat(auto-fill, minmax(6.5rem, 1fr)); }
   .sample-job { flex: 1 0 100%; padding: 0; }

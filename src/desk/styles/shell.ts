@@ -23,7 +23,7 @@ body { display: grid; grid-template: auto minmax(0, 1fr) / minmax(0, 1fr); backg
 @media (max-width: 50rem) {
   .top { flex-wrap: wrap; padding: 0; gap: 0; }
   .brand { display: none; }
-  .nav { flex: 1 0 100%; padding: 0 .4rem; }
+  .nav { flex: 1 0 100%; padding: 0 .4rem; mask-image: linear-gradient(to right, transparent, #000 1.2rem, #000 calc(100% - 2rem), transparent); }
   .nav a { padding: 0 .7rem; min-height: 2.9rem; }
   .work { margin: 0; padding: 0 1rem; }
   .screen > div { padding: 1rem 1rem 3rem; }

@@ -2,9 +2,7 @@ import { html, nothing, render, type TemplateResult } from '../../lit/lit-html.j
 import type { ResultEntry } from '../../protocol.js';
 import { ask } from '../api.js';
 import { showFailure } from '../notice.js';
-import { momentText } from '../parts/format.js';
-import { openResult } from '../parts/open-result.js';
-import { picture } from '../parts/thumbnail.js';
+import { resultCard } from '../parts/result-card.js';
 import type { Screen } from '../screen.js';
 
 /** The results at hand; the viewer itself is a page of its own. */
@@ -47,21 +45,14 @@ export const lookScreen: Screen = {
 };
 
 function list(results: readonly ResultEntry[]): TemplateResult {
-  const elsewhere = html`<p class="quiet">
-    ${results.length === 0 ? 'Nothing was merged or opened yet since the desk was started.' : 'Earlier results:'}
-    <a href="#/places">open one in Places.</a>
-  </p>`;
-  if (results.length === 0) return elsewhere;
-  return html`<ul class="cards">${results.map(card)}</ul>
-    ${elsewhere}`;
-}
-
-function card(result: ResultEntry): TemplateResult {
-  return html`<li class="card">
-    <button type="button" @click=${() => openResult(result.path)}>
-      <span class="pictures">${picture(result.picture, '')}</span>
-      <span class="name">${result.name}</span>
-      <span class="quiet">${result.preview === null ? 'merged' : 'previewed'} ${momentText(result.madeAt)}</span>
-    </button>
-  </li>`;
+  if (results.length === 0) {
+    return html`<p class="quiet">
+      Nothing was merged or opened since the desk was started.
+      <a href="#/places">Open an earlier result in Places.</a>
+    </p>`;
+  }
+  return html`<ul class="cards">
+      ${results.map((result) => resultCard(result, result))}
+    </ul>
+    <p class="quiet"><a href="#/places">Earlier results lie in Places.</a></p>`;
 }

@@ -1,12 +1,13 @@
 import { countOf } from '../../../stack/words.js';
 import { html, nothing, render, type TemplateResult } from '../../lit/lit-html.js';
-import type { FolderEntry, FolderView, PlacesView, StackFacts } from '../../protocol.js';
+import type { FolderEntry, FolderView, PlacesView, ResultEntry, StackFacts } from '../../protocol.js';
 import { ask, send } from '../api.js';
 import { showFailure } from '../notice.js';
 import { takeDrop } from '../parts/dropped-folder.js';
 import { contentText, momentText, stackFactsTexts, takenText } from '../parts/format.js';
 import { jobProgress } from '../parts/job-progress.js';
 import { openResult } from '../parts/open-result.js';
+import { resultCard } from '../parts/result-card.js';
 import { picture, thumbnailAddress } from '../parts/thumbnail.js';
 import { goTo, type Screen, type ScreenContext, screenAddress } from '../screen.js';
 
@@ -26,6 +27,7 @@ function mount(element: HTMLElement, context: ScreenContext): void {
   let problem = '';
   /** Facts by path; null for a stack of which nothing could be learnt. */
   const facts = new Map<string, StackFacts | null>();
+  const results = new Map<string, ResultEntry | null>();
   const draw = (): unknown => render(content(), element);
 
   context.onJobs(draw);
@@ -45,16 +47,25 @@ function mount(element: HTMLElement, context: ScreenContext): void {
     view = await ask<FolderView>('api/folder', { path }, gone.signal);
     draw();
     const stacks = [view, ...view.entries].filter(({ kind }) => kind === 'stack').map((entry) => entry.path);
-    await Promise.all(Array.from({ length: factsAtOnce }, () => learn(stacks)));
+    await Promise.all(Array.from({ length: factsAtOnce }, () => learn(stacks, 'api/stack', facts)));
+    const others = loneResults(view).map((entry) => entry.path);
+    await Promise.all(Array.from({ length: factsAtOnce }, () => learn(others, 'api/result', results)));
   }
 
-  async function learn(paths: string[]): Promise<void> {
+  /** Asks what is known of each path; null where nothing is. */
+  async function learn<T>(paths: string[], route: string, answers: Map<string, T | null>): Promise<void> {
     for (let path = paths.shift(); path !== undefined; path = paths.shift()) {
-      const known = await ask<StackFacts>('api/stack', { path }, gone.signal).catch(() => null);
+      const known = await ask<T>(route, { path }, gone.signal).catch(() => null);
       if (gone.signal.aborted) return;
-      facts.set(path, known);
+      answers.set(path, known);
       draw();
     }
+  }
+
+  /** The results in a folder but for those of its stacks, which are shown with them. */
+  function loneResults({ entries }: FolderView): FolderEntry[] {
+    const beside = [...facts.values()].flatMap((known) => known?.results.map(({ path }) => path) ?? []);
+    return entries.filter(({ kind, path }) => kind === 'result' && !beside.includes(path));
   }
 
   function content(): TemplateResult {
@@ -69,6 +80,9 @@ function mount(element: HTMLElement, context: ScreenContext): void {
             >`,
         )}
         ${sampleLink()}
+      </nav>
+      <div class="place">${problem ? html`<h1>Places</h1><p role="alert" class="problem">${problem}</p>` : view ? folder(view) : html`<h1>Places</h1><p class="quiet">Reading …</p>`}</div>
+      <div class="by-path">
         <form class="path" @submit=${openPath}>
           <label for="path">Path of a folder</label>
           <div class="path-row">
@@ -77,8 +91,7 @@ function mount(element: HTMLElement, context: ScreenContext): void {
           </div>
         </form>
         <p class="quiet drop-hint">A folder can also be dropped anywhere on this page.</p>
-      </nav>
-      <div class="place">${problem ? html`<h1>Places</h1><p role="alert" class="problem">${problem}</p>` : view ? folder(view) : html`<h1>Places</h1><p class="quiet">Reading …</p>`}</div>
+      </div>
     </div>`;
   }
 
@@ -115,7 +128,7 @@ function mount(element: HTMLElement, context: ScreenContext): void {
   function folder(shown: FolderView): TemplateResult {
     const { entries, more } = shown;
     const stacks = entries.filter(({ kind }) => kind === 'stack');
-    const results = entries.filter(({ kind }) => kind === 'result');
+    const lone = loneResults(shown);
     const others = entries.filter(({ kind }) => kind === 'folder' || kind === 'batch');
     return html`${trail(shown)}
       <h1>${shown.trail.length === 1 ? shown.trail[0].name : shown.name}</h1>
@@ -129,7 +142,7 @@ function mount(element: HTMLElement, context: ScreenContext): void {
           : nothing
       }
       ${others.length > 0 ? html`<h2>Folders</h2><ul class="folders">${others.map(folderLine)}</ul>` : nothing}
-      ${results.length > 0 ? html`<h2>Results</h2><ul class="folders">${results.map(resultLine)}</ul>` : nothing}
+      ${lone.length > 0 ? html`<h2>Results</h2><ul class="cards">${lone.map((entry) => resultCard(entry, results.get(entry.path)))}</ul>` : nothing}
       ${more > 0 ? html`<p class="quiet">and ${more} more folders, which are not listed</p>` : nothing}
       ${entries.length === 0 && shown.kind === 'folder' ? html`<p class="quiet">${shown.photographs > 0 ? `${countOf(shown.photographs, 'photograph')}: a stack has at least three.` : 'Nothing to show lies in this folder.'}</p>` : nothing}`;
   }
@@ -187,8 +200,4 @@ function mount(element: HTMLElement, context: ScreenContext): void {
 function folderLine(entry: FolderEntry): TemplateResult {
   const text = entry.kind === 'batch' ? 'results of a batch' : contentText(entry);
   return html`<li><a href=${screenAddress('places', { folder: entry.path })}><span class="name">${entry.name}</span> <span class="quiet">${text}</span></a></li>`;
-}
-
-function resultLine(entry: FolderEntry): TemplateResult {
-  return html`<li><button class="plain" type="button" @click=${() => openResult(entry.path)}><span class="name">${entry.name}</span> <span class="quiet">result of a merge</span></button></li>`;
 }
