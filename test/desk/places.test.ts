@@ -4,6 +4,7 @@ import sharp from 'sharp';
 import { describe, expect, test } from 'vitest';
 import { countPhotographs } from '../../src/desk/list-folder.js';
 import type { FolderView, FoundFolders, PlacesView, StackFacts } from '../../src/desk/protocol.js';
+import { buildDng, mosaicOf } from '../stack/raw/dng.js';
 import { jsonOf, useDesk } from './desk-fixture.js';
 
 const fixture = useDesk();
@@ -51,6 +52,31 @@ describe('a thumbnail', () => {
     const reply = await fixture.get('thumbnail', { path: large, side: '320' });
     expect(reply.headers['content-type']).toBe('image/jpeg');
     expect(await sharp(reply.body).metadata()).toMatchObject({ width: 320, height: 213, format: 'jpeg' });
+  });
+
+  test('of a camera raw file is the preview that is in it, upright', async () => {
+    const size = { width: 64, height: 48 };
+    // Red above blue, as the sensor lies; the camera was held upright.
+    const red = await sharp({ create: { width: 640, height: 240, channels: 3, background: '#f00' } })
+      .png()
+      .toBuffer();
+    const jpeg = await sharp({ create: { width: 640, height: 480, channels: 3, background: '#00f' } })
+      .composite([{ input: red, left: 0, top: 0 }])
+      .jpeg()
+      .toBuffer();
+    const mosaic = mosaicOf(new Float32Array(64 * 48 * 3).fill(0.3), 64, 48);
+    const path = join(fixture.root, 'empty', 'photo.dng');
+    writeFileSync(
+      path,
+      buildDng({ ...size, mosaic, orientation: 6, preview: { jpeg, width: 640, height: 480 } }),
+    );
+    const reply = await fixture.get('thumbnail', { path, side: '160' });
+    const { data, info } = await sharp(reply.body).raw().toBuffer({ resolveWithObject: true });
+    expect([info.width, info.height]).toEqual([120, 160]);
+    // Turned by 90 degrees clockwise, what was above is at the right.
+    const pixel = (x: number, y: number) => [...data.subarray((y * 120 + x) * 3, (y * 120 + x) * 3 + 3)];
+    expect(pixel(110, 80)[0]).toBeGreaterThan(200);
+    expect(pixel(10, 80)[2]).toBeGreaterThan(200);
   });
 
   test('is refused for what is no picture, and for other sizes', async () => {

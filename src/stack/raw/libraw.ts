@@ -70,6 +70,8 @@ export interface LibRawFile {
   open(bytes: Uint8Array, settings?: Partial<LibRawSettings>): void;
   metadata(full: boolean): LibRawMetadata;
   imageData(): { width: number; height: number; colors: number; bits: number; data: Uint16Array };
+  /** The preview that is in the file; undefined where there is none. */
+  thumbnailData(): { width: number; height: number; format: string; data: Uint8Array } | undefined;
   rawImageData(): { raw_width: number; data: Uint16Array } | undefined;
   delete(): void;
 }

@@ -12,6 +12,8 @@ export interface SensorCrop {
 export type RawJob =
   /** Headers alone. */
   | { kind: 'identify'; path: string }
+  /** The preview that the camera put into the file. */
+  | { kind: 'preview'; path: string }
   /** Black and white level, which some cameras show in masked pixels alone. */
   | { kind: 'levels'; path: string }
   | { kind: 'develop'; path: string; settings: LibRawSettings; crop: SensorCrop };
@@ -22,6 +24,17 @@ export interface RawLevels {
   black?: number[];
   /** White level, counted from black. */
   white: number;
+}
+
+/** The preview of a file as the camera made it, before it is turned upright. */
+export interface RawPreview {
+  /** JPEG, or 8-bit RGB of (rows, cols, 3). */
+  format: 'jpeg' | 'bitmap';
+  width: number;
+  height: number;
+  data: Uint8Array;
+  /** As `LibRawMetadata.flip`. */
+  flip: number;
 }
 
 /** Pixels of a developed file, (rows, cols, channels), upright. */
@@ -35,6 +48,7 @@ export interface DevelopedPixels {
 /** What comes back, by the kind of the job. */
 export interface RawAnswers {
   identify: LibRawMetadata;
+  preview: RawPreview | undefined;
   levels: RawLevels;
   develop: DevelopedPixels;
 }

@@ -3,7 +3,7 @@ import { fillFrom, openRegularFile } from '../regular-file.js';
 import { cropUpright } from './crop-upright.js';
 import type { LibRawFile, LibRawSetup } from './libraw.js';
 import { measureLevels } from './measure-levels.js';
-import type { DevelopedPixels, RawFailure, RawJob, RawReply } from './raw-jobs.js';
+import type { DevelopedPixels, RawFailure, RawJob, RawPreview, RawReply } from './raw-jobs.js';
 
 /** What the script of LibRaw makes. */
 interface LibRawModule {
@@ -57,6 +57,7 @@ async function answer(job: RawJob): Promise<{ value: unknown; moved: ArrayBuffer
       file.open(bytes);
       return { value: file.metadata(true), moved: [] };
     }
+    if (job.kind === 'preview') return previewOf(file, bytes);
     if (job.kind === 'levels') return { value: measureLevels(file, bytes), moved: [] };
     file.open(bytes, job.settings);
     const { flip } = file.metadata(false);
@@ -71,6 +72,20 @@ async function answer(job: RawJob): Promise<{ value: unknown; moved: ArrayBuffer
       // After a failure that says more.
     }
   }
+}
+
+function previewOf(
+  file: LibRawFile,
+  bytes: Uint8Array,
+): { value: RawPreview | undefined; moved: ArrayBuffer[] } {
+  file.open(bytes);
+  const { flip } = file.metadata(false);
+  const found = file.thumbnailData();
+  if (!found || (found.format !== 'jpeg' && found.format !== 'bitmap'))
+    return { value: undefined, moved: [] };
+  const { width, height, format } = found;
+  const data = Uint8Array.from(found.data);
+  return { value: { format, width, height, data, flip }, moved: [data.buffer] };
 }
 
 async function readWhole(path: string): Promise<Uint8Array> {
