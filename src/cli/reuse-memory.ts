@@ -15,24 +15,25 @@ const decodingCommands = new Set([
 ]);
 
 /**
- * One arena that keeps what is freed, on huge pages. By default glibc gets every decoded frame from the system and
- * gives it back: touching 72 MB of fresh pages costs more than decoding a 24-megapixel JPEG into them.
+ * Settings of a process that decodes frames by the dozen, which are read at its start. Its allocator: one arena that keeps
+ * what is freed, on huge pages. By default glibc gets every decoded frame from the system and gives it back: touching
+ * 72 MB of fresh pages costs more than decoding a 24-megapixel JPEG into them. Its threads to decode in, those of libuv:
+ * one a core, but no fewer than the default.
  */
-export const glibcTunables = [
-  'glibc.malloc.arena_max=1',
-  'glibc.malloc.mmap_max=0',
-  'glibc.malloc.trim_threshold=8589934592',
-  'glibc.malloc.hugetlb=1',
-].join(':');
+export const decodingSettings = {
+  GLIBC_TUNABLES: [
+    'glibc.malloc.arena_max=1',
+    'glibc.malloc.mmap_max=0',
+    'glibc.malloc.trim_threshold=8589934592',
+    'glibc.malloc.hugetlb=1',
+  ].join(':'),
+  UV_THREADPOOL_SIZE: String(Math.min(16, Math.max(4, availableParallelism()))),
+};
 const closeOnExec = 2; // F_SETFD of <fcntl.h>
 
-/** Threads of libuv, in which frames are decoded: one a core, but no fewer than its own default. */
-const decodingThreads = String(Math.min(16, Math.max(4, availableParallelism())));
-
 /**
- * Starts this process anew, in place (same process number, same terminal), with the allocator set for frames that
- * follow each other and with threads to decode in. Both are read only at the start of a process. Returns when there is nothing to do:
- * settings in place, another command, or a system without glibc, where the program runs as it is.
+ * Starts this process anew, in place (same process number, same terminal), with `decodingSettings`. Returns when there is
+ * nothing to do: settings in place, another command, or a system without glibc, where the program runs as it is.
  */
 export async function reuseMemory(command: string | undefined): Promise<void> {
   const given = process.env.GLIBC_TUNABLES;
@@ -45,10 +46,11 @@ export async function reuseMemory(command: string | undefined): Promise<void> {
     const execve = libc.func('int execve(const char *path, const char **argv, const char **envp)');
     // Node closes its standard streams on exec.
     for (const stream of [0, 1, 2]) fcntl(stream, closeOnExec, 'int', 0);
+    const { GLIBC_TUNABLES } = decodingSettings;
     const environment = {
-      UV_THREADPOOL_SIZE: decodingThreads,
+      ...decodingSettings,
       ...process.env,
-      GLIBC_TUNABLES: given ? `${given}:${glibcTunables}` : glibcTunables,
+      GLIBC_TUNABLES: given ? `${given}:${GLIBC_TUNABLES}` : GLIBC_TUNABLES,
     };
     execve(
       process.execPath,

@@ -1,4 +1,6 @@
 import { type FileHandle, open, rename, unlink } from 'node:fs/promises';
+import { basename } from 'node:path';
+import { clockMs, publishSpan } from '../workers/spans.js';
 import { asOutputError, outputElsewhere, throwIfStopped } from './output-failure.js';
 import { unfinishedPath } from './unfinished.js';
 
@@ -43,11 +45,13 @@ export async function writeOutputFile(
   signal?: AbortSignal,
 ): Promise<void> {
   let handle: FileHandle | undefined;
+  const fromMs = clockMs();
   try {
     handle = await open(path, 'w');
     await body(outputFileOn(handle, signal));
     await syncData(handle);
     await handle.close();
+    publishSpan({ kind: 'write', name: basename(path), fromMs, toMs: clockMs() });
   } catch (error) {
     await handle?.close().catch(() => undefined);
     if (handle) await unlink(path).catch(() => undefined);

@@ -2,8 +2,8 @@ import { channel } from 'node:diagnostics_channel';
 
 /** Work of one thread from one moment to another, for who measures: `npm run bench` draws them. */
 export interface Span {
-  kind: 'decode' | 'compute';
-  /** What was done: the kernel, or the frame. */
+  kind: 'decode' | 'compute' | 'write';
+  /** What was done: the kernel, the frame, or the file. */
   name: string;
   /** The worker, from 0; absent where the system picks the thread. */
   worker?: number;

@@ -2,7 +2,7 @@ import { spawnSync } from 'node:child_process';
 import { rm, writeFile } from 'node:fs/promises';
 import { basename, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { glibcTunables } from '../../src/cli/reuse-memory.js';
+import { decodingSettings } from '../../src/cli/reuse-memory.js';
 import { alignTable } from '../align-table.js';
 import { timeDecoding } from './decode-alone.js';
 import { runMerge } from './merge-run.js';
@@ -57,7 +57,7 @@ export async function benchAgainstPeer(cache: string, { size, frames, rules }: B
   console.log(`Where the time goes: ${page}`);
 }
 
-/** The timeline of a merge in a process of its own, with the allocator set as the program sets it. */
+/** The timeline of a merge in a process of its own, with the settings that the program gives itself. */
 function traceMerge(folder: string, out: string, rule: string): Timeline {
   const { status, stdout, stderr } = spawnSync(
     process.execPath,
@@ -65,7 +65,7 @@ function traceMerge(folder: string, out: string, rule: string): Timeline {
     {
       encoding: 'utf8',
       maxBuffer: 1 << 30,
-      env: { ...process.env, GLIBC_TUNABLES: glibcTunables },
+      env: { ...process.env, ...decodingSettings },
     },
   );
   if (status !== 0) throw new Error(`The merge of ${folder} by ${rule} ended with ${status}:\n${stderr}`);

@@ -26,7 +26,7 @@ describe('the picture of a merge over time', () => {
     ]);
   });
 
-  it('has a row for the stages, the main thread, each decoding at once and each worker', () => {
+  it('has a row for the stages, the main thread, each decoding at once, each worker and each file at once', () => {
     const page = timelinePage([
       {
         title: 'auto, <4> frames',
@@ -38,11 +38,12 @@ describe('the picture of a merge over time', () => {
           { kind: 'decode', name: 'b.jpg', ...span(10, 60) },
           { kind: 'compute', name: 'warpStrip', worker: 0, ...span(60, 90) },
           { kind: 'compute', name: 'warpStrip', worker: 1, ...span(60, 95) },
+          { kind: 'write', name: 'depth.tif', ...span(70, 100) },
         ],
       },
     ]);
     const labels = [...page.matchAll(/<text x="0"[^>]*>([^<]+)</g)].map(([, label]) => label);
-    expect(labels).toEqual(['stages', 'main', 'decode 1', 'decode 2', 'worker 1', 'worker 2']);
+    expect(labels).toEqual(['stages', 'main', 'decode 1', 'decode 2', 'worker 1', 'worker 2', 'write 1']);
     expect(page).toContain('warpStrip, 35 ms');
     expect(page).not.toContain('<4>');
   });

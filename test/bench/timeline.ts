@@ -33,7 +33,7 @@ export function timelinePage(timelines: readonly Timeline[]): string {
 <html lang="en"><meta charset="utf-8"><title>Where the time of a merge goes</title>
 <style>body{font:14px sans-serif;margin:2em}svg{display:block;margin-bottom:2em}text{font-size:12px}</style>
 <h1>Where the time of a merge goes</h1>
-<p>Stages over time, one row a thread: <b style="color:#777">stages</b>, <b style="color:#1b7837">main thread</b>, <b style="color:#b35806">decoding</b>, <b style="color:#2166ac">computing</b>. White is waiting.</p>
+<p>Stages over time, one row a thread: <b style="color:#777">stages</b>, <b style="color:#1b7837">main thread</b>, <b style="color:#b35806">decoding</b>, <b style="color:#2166ac">computing</b>, <b style="color:#762a83">files being written</b>. White is waiting.</p>
 ${timelines.map(chart).join('\n')}
 </html>
 `;
@@ -46,17 +46,18 @@ interface Bar {
 }
 
 function chart({ title, fromMs, toMs, stages, main, spans }: Timeline): string {
-  const decoding = packRows(spans.filter(({ kind }) => kind === 'decode'));
+  const rowsOf = (wanted: Span['kind']) => packRows(spans.filter(({ kind }) => kind === wanted));
   const workers = [...new Set(spans.flatMap(({ worker }) => worker ?? []))].sort((a, b) => a - b);
   const rows: { label: string; colour: string; bars: readonly Bar[]; named?: boolean }[] = [
     { label: 'stages', colour: '#bbb', bars: stages, named: true },
     { label: 'main', colour: '#1b7837', bars: main.map((part) => ({ name: 'main', ...part })) },
-    ...decoding.map((bars, i) => ({ label: `decode ${i + 1}`, colour: '#b35806', bars })),
+    ...rowsOf('decode').map((bars, i) => ({ label: `decode ${i + 1}`, colour: '#b35806', bars })),
     ...workers.map((worker) => ({
       label: `worker ${worker + 1}`,
       colour: '#2166ac',
       bars: spans.filter((span) => span.worker === worker),
     })),
+    ...rowsOf('write').map((bars, i) => ({ label: `write ${i + 1}`, colour: '#762a83', bars })),
   ];
   const scale = chartPx / (toMs - fromMs);
   const drawn = rows.map(({ label, colour, bars, named }, i) => {
