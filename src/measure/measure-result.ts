@@ -107,7 +107,7 @@ interface Found {
   profile?: Profile;
 }
 
-/** Of mended pixels the depth is the plane of the frame that a person chose. */
+/** Of mended pixels the depth is the plane of the frame that a person chose, or that of the rule. */
 function mendRemarks({ record }: Result, { points, region }: MeasureRequest): string[] {
   const bounds = region ? regionBounds(region, record.size)! : boundsOf(points!);
   const touching = appliedMends(record).filter((mend) => {
@@ -117,7 +117,7 @@ function mendRemarks({ record }: Result, { points, region }: MeasureRequest): st
   if (touching.length === 0) return [];
   const ids = touching.map(({ id }) => id).join(', ');
   return [
-    `Mended there by hand (mend ${ids}): where it was, depth is the plane of focus of the frame that was chosen.`,
+    `Mended there by hand (mend ${ids}): where it was, depth is the plane of focus of the frame, or the depth of the rule, that was chosen.`,
   ];
 }
 

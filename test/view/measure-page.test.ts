@@ -85,18 +85,16 @@ describe.skipIf(findBrowser() === undefined)('measures on the page in Chromium',
     await page.waitForSelector(`[data-measure="${id}"]`, { state: 'detached' });
   });
 
-  test.each([
-    ['dark', 1440],
-    ['light', 400],
-  ] as const)('kept measures have no fault that axe finds, %s, %i px wide', async (colorScheme, width) => {
-    page = await fixture.open({ bypassCSP: true, colorScheme, viewport: { width, height: 800 } });
+  test('kept measures have no fault that axe finds, in light and 400 px wide', async () => {
+    const viewport = { width: 400, height: 800 };
+    page = await fixture.open({ bypassCSP: true, colorScheme: 'light', viewport });
     await tool('Distance');
     await page.focus('#canvas');
     await page.keyboard.press('Enter');
     await page.keyboard.press('ArrowRight');
     await page.keyboard.press('Enter');
     await page.waitForSelector('#distance-main');
-    await keep(`by keys, ${colorScheme}`);
+    await keep('by keys');
     await page.addScriptTag({ content: axe.source });
     const faults = await page.evaluate(async () => {
       const { violations } = await (window as unknown as { axe: typeof axe }).axe.run();
