@@ -25,6 +25,8 @@ it.each([
   'plan/sheet.ts',
   'plan/slab-drawing.ts',
   'plan/aperture-drawing.ts',
+  'check/page-parts.ts',
+  'check/check-text.ts',
 ])('%s needs neither Node nor a library, so that a page runs it as it is', (name) => {
   const { files, others } = follow(join(source, name));
   expect([...others]).toEqual([]);
