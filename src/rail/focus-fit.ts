@@ -67,6 +67,11 @@ export function wellFitted(tiles: readonly (TileFocus | undefined)[], frames: nu
   );
 }
 
+/** Frames on each side of its best one that a curve is fitted to, where curves are this wide. */
+export function samplesPerSide(width: number): number {
+  return Math.min(maxSamplesPerSide, Math.max(minSamplesPerSide, Math.ceil(widthsPerSide * width)));
+}
+
 function fitTile(
   curves: FocusCurves,
   tile: number,
@@ -79,15 +84,9 @@ function fitTile(
   const peak = peakFrame(curves, tile);
   if (peak === undefined) return undefined;
   const best = peak;
-  const samplesPerSide =
-    priorLogWidth === undefined
-      ? minSamplesPerSide
-      : Math.min(
-          maxSamplesPerSide,
-          Math.max(minSamplesPerSide, Math.ceil(widthsPerSide * Math.exp(priorLogWidth))),
-        );
+  const side = priorLogWidth === undefined ? minSamplesPerSide : samplesPerSide(Math.exp(priorLogWidth));
   const used: number[] = [];
-  for (let k = Math.max(0, best - samplesPerSide); k <= Math.min(frames - 1, best + samplesPerSide); k++) {
+  for (let k = Math.max(0, best - side); k <= Math.min(frames - 1, best + side); k++) {
     if (!Number.isNaN(level[at + k])) used.push(k);
   }
   if (used.length < 3) return undefined;

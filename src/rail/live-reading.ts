@@ -27,7 +27,7 @@ import { type DetailGrid, encodedLuma, measureDetail } from './detail-grid.js';
 import { findDust, planeShrink, spotLight } from './find-dust.js';
 import { focusAhead } from './focus-ahead.js';
 import { focusCurves, peakFrame } from './focus-curves.js';
-import { type FocusFit, fitFocus, type TileFocus, wellFitted } from './focus-fit.js';
+import { type FocusFit, fitFocus, samplesPerSide, type TileFocus, wellFitted } from './focus-fit.js';
 import { type FrameFacts, measureFrame } from './frame-measurements.js';
 import type { TileLayout } from './full-size-reading.js';
 import type { DustSpot, SensorSpot } from './sensor-spot.js';
@@ -84,6 +84,8 @@ export class LiveReading {
   private tiles: (LiveTile | undefined)[] = [];
   private layout: TileLayout | undefined;
   private nextId = 1;
+  /** Whether the window, or what lies in it, is another than that which was measured last but for its newest frames. */
+  private isAnew = true;
   /** Whether frames were taken into the window since it was measured. */
   private hasNew = false;
   private readonly luma: Float32Array<ArrayBuffer>;
@@ -167,6 +169,7 @@ export class LiveReading {
 
   /** Begins a new window before frame `from`, which is empty yet. */
   openWindow(from: number): void {
+    this.isAnew = true;
     // What came since the last measurement would never be measured.
     if (this.hasNew) this.update();
     for (let k = this.start; k < this.end; k++) this.release(this.frames[k]);
@@ -186,6 +189,7 @@ export class LiveReading {
 
   /** Takes a frame out of the stack. */
   remove(index: number): void {
+    this.isAnew = true;
     const [gone] = this.frames.splice(index, 1);
     if (index >= this.start && index < this.end) {
       this.estimator.remove(index - this.start);
@@ -223,6 +227,7 @@ export class LiveReading {
     );
     this.takeTravel(window, travelled);
     this.takeTiles(window, travelled);
+    this.isAnew = false;
     const { columns, tilePx, light } = travelled.tiles;
     this.layout = { columns, tilePx, light };
     while (this.end - this.start > windowFrames) {
@@ -394,6 +399,9 @@ export class LiveReading {
     const count = level.length / frames;
     if (this.tiles.length !== count) this.tiles = new Array<LiveTile | undefined>(count).fill(undefined);
     const indices = new Map(window.map((frame, k) => [frame, k]));
+    // Of tiles that peak before, the newest frame is no sample.
+    const { width } = this.focusFit();
+    const firstOpen = Number.isNaN(width) || this.isAnew ? 0 : frames - 1 - samplesPerSide(width);
     const toFit: number[] = [];
     for (let tile = 0; tile < count; tile++) {
       const known = this.tiles[tile];
@@ -401,7 +409,7 @@ export class LiveReading {
       const peak = peakFrame(curves, tile);
       if (peak === undefined) {
         if (at !== undefined && this.taken(at)) this.tiles[tile] = undefined;
-      } else if (this.taken(peak) || !known) toFit.push(tile);
+      } else if (!known || (this.taken(peak) && (peak >= firstOpen || at !== peak))) toFit.push(tile);
     }
     const chosen = new Float32Array(toFit.length * frames);
     for (const [i, tile] of toFit.entries()) {

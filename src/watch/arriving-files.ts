@@ -13,6 +13,9 @@ const giveUpMs = 4000;
 /** How long a file waits for others that come before it by name and are still arriving. */
 const holdMs = 3000;
 
+/** Files of which nothing is expected any more that are looked at anew each time, in turn. */
+const settledAtOnce = 25;
+
 /** What changed in a folder from one look to the next. */
 export interface FolderChanges {
   /** Names that are there, but whose content is still arriving. */
@@ -59,6 +62,8 @@ type Seen = Pick<KnownFile, 'content' | 'mark' | 'modifiedMs' | 'isEmpty'>;
  */
 export class ArrivingFiles {
   private readonly files = new Map<string, KnownFile>();
+  /** The settled file that is looked at next. */
+  private turn = 0;
 
   constructor(private readonly folder: string) {}
 
@@ -174,7 +179,20 @@ export class ArrivingFiles {
         cause: error,
       });
     }
-    for (const name of names.filter((one) => !one.startsWith('.') && !isLeftover(one))) {
+    const wanted = names.filter((one) => !one.startsWith('.') && !isLeftover(one)).sort();
+    const settled = wanted.filter((name) => this.files.get(name)?.state === 'settled');
+    const first = settled.length > 0 ? this.turn % settled.length : 0;
+    const there = new Set(wanted);
+    // A name that is gone may have been given to any of the others.
+    const count = [...this.files.keys()].every((name) => there.has(name)) ? settledAtOnce : settled.length;
+    const inTurn = new Set([...settled.slice(first), ...settled.slice(0, first)].slice(0, count));
+    this.turn = first + settledAtOnce;
+    for (const name of wanted) {
+      const known = this.files.get(name);
+      if (known?.state === 'settled' && !inTurn.has(name)) {
+        found.set(name, known);
+        continue;
+      }
       try {
         const stats = await stat(join(this.folder, name), { bigint: true });
         if (!stats.isFile()) continue;

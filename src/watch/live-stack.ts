@@ -76,22 +76,14 @@ export class LiveStack {
    * @throws InputError when it cannot be decoded; then it is not part of the stack.
    */
   async take(photograph: Photograph): Promise<void> {
-    // Decoded first: a photograph that is not whole yet changes nothing.
-    const size = this.size ?? photograph.size;
-    const isAlike = isSame(photograph.size, size) && this.fits(photograph);
-    this.reading ??= new LiveReading(photograph.size);
-    if (this.size === undefined) {
-      this.size = photograph.size;
-      this.bits = photograph.bits;
-      this.channels = photograph.channels;
-      if (photograph.raw) await this.chooseDevelopment(photograph);
-    }
+    if (this.count === 0) await this.begin(photograph);
+    const isAlike = isSame(photograph.size, this.size!) && this.fits(photograph);
     const file = this.fileOf({ ...photograph, number: 0 });
-    const decoded =
-      isAlike || this.count === 0
-        ? await this.decode(file)
-        : await decodeFrame(withOwn(file, photograph), { shrink: 8, quick: true });
-    if (isSame(photograph.size, this.size)) this.onStrip?.(stripPicture(decoded), photograph.name);
+    // Decoded first: a photograph that is not whole yet changes nothing.
+    const decoded = isAlike
+      ? await this.decode(file)
+      : await decodeFrame(withOwn(file, photograph), { shrink: 8, quick: true });
+    if (isSame(photograph.size, this.size!)) this.onStrip?.(stripPicture(decoded), photograph.name);
     this.photographs.push(photograph);
     await this.settle(isAlike ? { name: photograph.name, decoded } : undefined);
   }
@@ -193,7 +185,16 @@ export class LiveStack {
   }
 
   private fits({ bits, channels }: Photograph): boolean {
-    return this.count === 0 || (bits <= this.bits && channels <= this.channels);
+    return bits <= this.bits && channels <= this.channels;
+  }
+
+  /** Takes the facts of the first photograph that may be read for those of the stack. */
+  private async begin(first: Photograph): Promise<void> {
+    this.size = first.size;
+    this.bits = first.bits;
+    this.channels = first.channels;
+    this.reading = new LiveReading(first.size);
+    if (first.raw && !this.development) await this.chooseDevelopment(first);
   }
 
   private async chooseDevelopment(first: Photograph): Promise<void> {

@@ -130,6 +130,18 @@ test('deleted and exchanged files are told, and the exchanged one is ready when 
   expect(await look(300)).toMatchObject({ ready: ['b.jpg'] });
 });
 
+test('of many files each is looked at in turn, so that an exchange is noticed within a few looks', async () => {
+  const names = Array.from({ length: 60 }, (_, k) => `f${k}.jpg`);
+  for (const name of names) write(name, name);
+  await look();
+  await look(300);
+  for (const name of names) files.note(name, 'taken');
+  write('f33.jpg', 'other content');
+  const replaced: string[] = [];
+  for (let i = 0; i < 3; i++) replaced.push(...(await look(250)).replaced);
+  expect(replaced).toEqual(['f33.jpg']);
+});
+
 test('empty, hidden and half-transferred files are not ready', async () => {
   for (const name of ['.a.jpg', 'b.jpg.part', 'c.jpg.tmp']) write(name, 'x');
   write('d.jpg', '');
