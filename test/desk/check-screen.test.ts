@@ -76,7 +76,8 @@ describe.skipIf(findBrowser() === undefined)('the check screen in Chromium', () 
 
   test('is reached from the place of a stack, fills its strip and says what would spoil the merge', async () => {
     const shown = await open(`#/places?${new URLSearchParams({ folder })}`);
-    await shown.getByRole('link', { name: 'Check', exact: true }).last().click();
+    // Not the one in the bar of screens.
+    await shown.locator('.actions').getByRole('link', { name: 'Check' }).click();
     await shown.waitForSelector('.verdict', { timeout: 60_000 });
     expect(await shown.locator('.frames [role=option] img').count()).toBe(taken.length);
     expect(await shown.locator('.verdict-list .rank').allTextContents()).toContain('flaw');
