@@ -28,6 +28,17 @@ export function optionError(
   });
 }
 
+/** Refuses what is no path, as programs without types may hand it over. Throws UsageError. */
+export function requirePath(value: unknown, option: string, noun = 'folder'): void {
+  if (typeof value !== 'string' || value === '') throw optionError(option, `the path of a ${noun}`, value);
+}
+
+/** Refuses what is no object of options. Throws UsageError. */
+export function requireOptions(value: unknown): void {
+  if (typeof value === 'object' && value !== null) return;
+  throw new UsageError(`Expected an object of options but received ${showValue(value)}`);
+}
+
 /** A received value as a message shows it, cut where it grows long. */
 export function showValue(value: unknown): string {
   const text = value === '' ? 'an empty text' : typeof value === 'string' ? value : valueText(value, 0);
@@ -39,7 +50,8 @@ function valueText(value: unknown, depth: number): string {
   if (typeof value === 'string') return `'${value}'`;
   if (typeof value === 'function') return '[function]';
   if (typeof value !== 'object' || value === null) return Object.is(value, -0) ? '-0' : String(value);
-  if (depth > 1 || ArrayBuffer.isView(value)) return `[${value.constructor?.name ?? 'Object'}]`;
+  if (ArrayBuffer.isView(value)) return value.constructor.name;
+  if (depth > 1) return `[${value.constructor?.name ?? 'Object'}]`;
   if (Array.isArray(value)) {
     const items: readonly unknown[] = value.slice(0, maxShown);
     return items.length === 0 ? '[]' : `[ ${items.map((item) => valueText(item, depth + 1)).join(', ')} ]`;

@@ -1,7 +1,7 @@
 import { totalmem } from 'node:os';
 import { basename, dirname, join, posix, resolve, sep } from 'node:path';
 import { named, UsageError } from '../errors.js';
-import { optionError } from '../option-error.js';
+import { optionError, requireOptions, requirePath } from '../option-error.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import type { OptionTable } from '../options/option.js';
 import { choice, folderPath, number, several, text, toggle, whole } from '../options/option-kinds.js';
@@ -152,7 +152,8 @@ const memoryShare = 0.7;
 
 /** Checks the options and fills in defaults. Throws UsageError; see `optionError`. */
 export function resolveBatch(root: string, given: BatchOptions): ResolvedBatch {
-  if (root === '') throw optionError('root', 'the path of a folder', root);
+  requirePath(root, 'root');
+  requireOptions(given);
   const { merge: givenMerge = {}, positionsFile, ...own } = given;
   const options = withDefaults(batchOptionTable, validateOptions(batchOptionTable, own));
   const merge = resolveOptions(givenMerge);

@@ -1,3 +1,4 @@
+import { requireOptions } from '../option-error.js';
 import { mergeOptionTable } from '../options/merge-option-table.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import type { OptionTable } from '../options/option.js';
@@ -43,6 +44,7 @@ export const checkOptionTable: OptionTable<CheckOptions> = {
  * of a check are passed over. Throws UsageError as `resolveOptions` does.
  */
 export function resolveCheckOptions(given: Partial<CheckOptions>): CheckOptions {
+  requireOptions(given);
   const isOfMerge = (field: string): boolean => field in mergeOptionTable && !(field in checkOptionTable);
   const own = Object.fromEntries(Object.entries(given).filter(([field]) => !isOfMerge(field)));
   const options = withDefaults(checkOptionTable, validateOptions(checkOptionTable, own));

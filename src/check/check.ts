@@ -1,4 +1,5 @@
 import { InputError } from '../errors.js';
+import { requirePath } from '../option-error.js';
 import { type FirstReadingResult, readFirst, readQuick } from '../rail/first-reading.js';
 import { meanStepMm, refusePositionCount } from '../rail/given-travel.js';
 import { StackReading } from '../rail/stack-reading.js';
@@ -43,6 +44,7 @@ export async function check(
 ): Promise<CheckReport> {
   const started = performance.now();
   const options = resolveCheckOptions(given);
+  requirePath(folder, 'folder');
   const listed = await readStack(folder, {
     skip: options.skip,
     ...(options.frames && { frames: options.frames }),

@@ -19,7 +19,7 @@ import { carryMends } from './carry-mends.js';
  */
 export function merge(
   folder: string,
-  given: Partial<MergeOptions> & { out?: string },
+  given: Partial<MergeOptions> & { out?: string } = {},
   hooks: MergeHooks = {},
 ): Promise<MergeOutcome> {
   return mergeFolder(folder, given, hooks, carryMends);

@@ -2,7 +2,7 @@ import { rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { InputError, InterruptedError, named, UsageError } from '../errors.js';
-import { optionError } from '../option-error.js';
+import { optionError, requireOptions } from '../option-error.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
 import { type CoverageClassName, coverageClassNames } from '../result/coverage.js';
@@ -84,8 +84,11 @@ export async function mergePixels(
   given: PixelMergeOptions = {},
   hooks: MergeHooks = {},
 ): Promise<MergedPixels> {
+  requireOptions(given);
   const { scratch = tmpdir(), ...others } = given;
   const options = resolvePixelOptions(others);
+  if (!isIterable(frames))
+    throw optionError('frames', 'frames one after the other, as an array or an iterable', frames);
   if (scratch === '') throw optionError('scratch', 'the path of a folder', scratch);
   const log = new RunLog(hooks);
   log.enter('list');
@@ -140,6 +143,12 @@ function resolvePixelOptions(given: Omit<PixelMergeOptions, 'scratch'>): MergeOp
     throw new UsageError(`Expected no ${named(name)}: it concerns files, and pixels are merged without.`);
   }
   return resolveOptions(given);
+}
+
+function isIterable(value: unknown): boolean {
+  return (
+    typeof value === 'object' && value !== null && (Symbol.asyncIterator in value || Symbol.iterator in value)
+  );
 }
 
 /** Takes every frame once and keeps those that are to be merged. */

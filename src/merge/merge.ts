@@ -7,7 +7,7 @@ import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { identityMatrix } from '../image/transform.js';
 import { viewOf } from '../image/view.js';
-import { optionError } from '../option-error.js';
+import { optionError, requirePath } from '../option-error.js';
 import { optionName } from '../option-names.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { resolveOptions } from '../options/resolve-merge-options.js';
@@ -83,8 +83,8 @@ export async function mergeFolder(
 ): Promise<MergeOutcome> {
   const log = new RunLog(hooks);
   const options = resolveOptions(given);
-  if (folder === '') throw optionError('folder', 'the path of a folder', folder);
-  if (given.out === '') throw optionError('out', 'the path of a folder', given.out);
+  requirePath(folder, 'folder');
+  if (given.out !== undefined) requirePath(given.out, 'out');
   const input = resolve(folder);
   const out = resolve(given.out ?? join(dirname(input), resultFolderName(basename(input), options.preview)));
 

@@ -1,5 +1,5 @@
 import { named } from '../errors.js';
-import { optionError, showValue } from '../option-error.js';
+import { optionError, requireOptions, showValue } from '../option-error.js';
 import { mergeAlternatives, mergeOptionTable } from './merge-option-table.js';
 import type { MergeOptions } from './merge-options.js';
 import { isWithin } from './option-kinds.js';
@@ -13,6 +13,7 @@ import { refuseBoth, requireBeside, validateOptions, withDefaults } from './vali
  * Throws UsageError, 'Expected <range> for <name> but received <value>'.
  */
 export function resolveOptions(given: Partial<MergeOptions> & { out?: string }): MergeOptions {
+  requireOptions(given);
   const { out: _, ...others } = given;
   const options = withDefaults(mergeOptionTable, validateOptions(mergeOptionTable, others));
   options.skip = sortedFrames(options.skip);

@@ -1,5 +1,5 @@
 import { named, UsageError } from '../errors.js';
-import { optionError, showValue } from '../option-error.js';
+import { optionError, requireOptions, showValue } from '../option-error.js';
 import { type Given, type OptionSpec, type OptionTable, optionSpecs } from './option.js';
 
 /**
@@ -11,6 +11,7 @@ export function validateOptions<Options>(
   table: OptionTable<Options>,
   given: Given<Options>,
 ): Partial<Options> {
+  requireOptions(given);
   const specs = new Map(optionSpecs(table));
   for (const field of Object.keys(given)) {
     if (!specs.has(field)) {

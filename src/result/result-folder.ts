@@ -1,6 +1,7 @@
 import { lstat, mkdir, readdir, realpath, rename, rm, rmdir, statfs } from 'node:fs/promises';
 import { basename, dirname, join, resolve } from 'node:path';
 import { InputError, named, OutputError } from '../errors.js';
+import { requirePath } from '../option-error.js';
 import { optionName } from '../option-names.js';
 import { isEarlierResult, maxRunBytes } from '../stack/earlier-result.js';
 import { fileErrorReason } from '../stack/file-error.js';
@@ -230,6 +231,7 @@ function megabytes(bytes: number): string {
 
 /** Refuses a path that is no result folder; puts a former result back first where a killed run left it aside. */
 export async function requireResultFolder(folder: string): Promise<void> {
+  requirePath(folder, 'result');
   if (await isResultFolder(folder)) return;
   const path = resolve(folder);
   await tidyUnfinished(dirname(path), basename(path));

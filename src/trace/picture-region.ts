@@ -27,7 +27,8 @@ export function parsePictureRegion(text: string): PictureRegion {
  * @throws UsageError otherwise.
  */
 export function checkPictureRegion(region: PictureRegion, size: Size): void {
-  const { x, y, width, height } = region;
+  // Programs without types may leave it out.
+  const { x, y, width, height } = region ?? { x: Number.NaN, y: Number.NaN, width: 0, height: 0 };
   const isWhole = [x, y, width, height].every(Number.isSafeInteger) && width >= 1 && height >= 1;
   if (!isWhole || x < 0 || y < 0 || x + width > size.width || y + height > size.height) {
     throw optionError(
@@ -35,7 +36,7 @@ export function checkPictureRegion(region: PictureRegion, size: Size): void {
       `whole pixels inside the picture of ${size.width} x ${size.height} pixels`,
       region,
       {
-        shown: [x, y, width, height].join(','),
+        shown: region ? [x, y, width, height].join(',') : String(region),
         why: `x runs from 0 to ${size.width - 1}, y from 0 to ${size.height - 1}`,
       },
     );
