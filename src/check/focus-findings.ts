@@ -61,6 +61,17 @@ const tooFewFrames: Finding = {
   advice: 'See for yourself that everything is sharp in one of them.',
 };
 
+/** Where no curve shows its width, nothing can be said of steps and ends. */
+function withoutWidth(frames: number): Finding {
+  return {
+    kind: 'too-few-frames',
+    rank: 'note',
+    frames: [],
+    message: `These ${frames} frames do not show whether the steps are right or the stack is long enough: no part of the picture comes into focus and goes out again between the first and the last.`,
+    advice: 'See for yourself that everything is sharp in one of them, or add frames at both ends.',
+  };
+}
+
 /**
  * Judges by tiles what a stack covers.
  *
@@ -145,6 +156,7 @@ export function judgeFocus(
         : [
             ...coverageFindings(coverage),
             ...stepFinding(coverage),
+            ...(detailed > 0 && Number.isNaN(fineWidth) ? [withoutWidth(frames.length)] : []),
             ...needless(focusPositions, travel, frames, fineWidth),
           ],
   };

@@ -36,3 +36,19 @@ describe('a smear thinner than a step', () => {
     expect(gapsOf(4.5)[0].message).toMatch(/^100 % of the picture lies between frames 5 and 6/);
   });
 });
+
+test('frames in which nothing comes into focus and goes out again are said to show nothing of steps and ends', () => {
+  // Every curve only rises towards one of the ends, so that none shows how wide it is.
+  const tiles = range(60).map((i) => ({
+    position: i % 2 ? 2.3 : -0.4,
+    width: 1,
+    best: i % 2 ? 2 : 0,
+    peak: 4,
+    error: 0.2,
+  }));
+  const travel = { steps: [1, 1], positions: range(3), change: [0.5, 0.5], tileShare: [0.5, 0.5] };
+  const frames = range(3).map((k) => stillMotion(k + 1));
+  const { findings } = judgeFocus({ tiles, width: Number.NaN }, 10, travel, frames, 'unknown', Number.NaN);
+  expect(findings).toMatchObject([{ kind: 'too-few-frames', rank: 'note' }]);
+  expect(findings[0].message).toMatch(/^These 3 frames do not show whether the steps are right/);
+});

@@ -252,6 +252,10 @@ export const promiseTable: readonly PromiseRow[] = [
         'a result whose run.json is gone, or the photographs that were moved',
       ),
       proof('cli/output-target.test.ts', 'anything, when a program asks for it'),
+      proof(
+        'result/result-folder.test.ts',
+        'a new result never lies in another one, which goes as a whole when it is merged anew',
+      ),
     ],
   },
   {
@@ -414,6 +418,7 @@ export const promiseTable: readonly PromiseRow[] = [
     promise: 'A pipe or device under the name of a file is refused, and the size of small files bounded',
     proofs: [
       proof('stack/regular-file.test.ts', 'is refused by its kind, instead of being waited for'),
+      proof('batch/night-log.test.ts', 'neither waits for a pipe in its place nor writes where a link leads'),
       proof('stack/regular-file.test.ts', 'under the name %s in a result ends %j with a message'),
       proof(
         'stack/regular-file.test.ts',
