@@ -1,6 +1,8 @@
 /** Rules of the merge screen. */
 export const mergeStyle = `
-.of-merge .view { display: grid; place-items: center; align-self: start; position: sticky; top: 0; }
+/* As high before its picture is there: nothing moves. */
+.of-merge .view { align-self: start; position: sticky; top: 0; aspect-ratio: 3 / 2; max-height: calc(100vh - 8rem); width: 100%; }
+.of-merge .view img { height: 100%; max-height: none; }
 .of-merge .side { display: grid; gap: .9rem; align-content: start; }
 .of-merge .side > p, .of-merge .side > h1 { margin: 0; }
 .length { display: grid; grid-template-columns: minmax(0, 1fr) auto; gap: 0 .8rem; align-items: center; }
@@ -19,10 +21,15 @@ export const mergeStyle = `
 .go .main { min-width: 9rem; }
 .stage { font-size: 1.1rem; }
 @media (max-width: 60rem) {
+  .of-merge .view { max-height: 45vh; }
   /* The way on is always at hand. */
   .of-merge .go { position: sticky; bottom: 0; background: var(--ground); padding: .7rem 0; border-top: 1px solid var(--row); }
   .screen > .of-merge { padding-bottom: .5rem; }
 }
+.stages { list-style: none; margin: 0; padding: 0; display: grid; gap: .15rem; color: var(--quiet); }
+.stages li::before { content: ""; display: inline-block; width: .5rem; height: .5rem; margin-right: .7rem; border: 1px solid var(--control-edge); border-radius: 50%; }
+.stages .done::before, .stages [aria-current=step]::before { background: var(--accent); border-color: var(--accent); }
+.stages [aria-current=step] { color: var(--ink); }
 progress.wide { width: 100%; height: .6rem; }
 .left { min-height: 1.5em; font-variant-numeric: tabular-nums; }
 `;

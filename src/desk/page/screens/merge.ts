@@ -1,3 +1,4 @@
+import { stageTitles } from '../../../merge/stage-titles.js';
 import { spanText } from '../../../stack/words.js';
 import { html, nothing, render, type TemplateResult } from '../../lit/lit-html.js';
 import type { MergeChoices, MergeForm, MergeOrder } from '../../protocol.js';
@@ -152,11 +153,21 @@ function showJob(element: HTMLElement, context: ScreenContext, id: number): void
   }
 }
 
+const stages: readonly string[] = Object.values(stageTitles);
+
 function running(job: Job): TemplateResult {
   const left = job.leftS === null ? '' : `about ${spanText(job.leftS * 1000)} left`;
+  const at = stages.indexOf(job.stage);
   return html`<p class="stage" role="status">${job.stage}</p>
     <progress class="wide" max="1" .value=${job.share} aria-label="Progress of ${job.title}"></progress>
     <p class="quiet left">${left} </p>
+    ${
+      at < 0
+        ? nothing
+        : html`<ol class="stages">
+            ${stages.map((title, i) => html`<li class=${i < at ? 'done' : ''} aria-current=${i === at ? 'step' : 'false'}>${title}</li>`)}
+          </ol>`
+    }
     <p class="row"><button type="button" @click=${() => cancelJob(job)}>Cancel</button></p>
     <p class="quiet">It goes on when this page is closed.</p>`;
 }
