@@ -19,6 +19,7 @@ export const kernelParameters = {
   labelStrip: ['levels', 'count', 'width', 'height', 'supports', 'supportStride', 'labels', 'tones', 'labelStride', 'unit', 'fractionBits', 'stripRows', 'strip', 'scratch'],
   lightStrip: ['source', 'bits', 'channels', 'width', 'from', 'to', 'tables', 'out', 'stride'],
   markFalseRimsStrip: ['rises', 'depthIndices', 'weights', 'marks', 'stride', 'width', 'height', 'pitch', 'fine', 'fineStride', 'fineShift', 'fineWidth', 'fineHeight', 'blur', 'frames', 'table', 'samples', 'widest', 'fractionBits', 'stripRows', 'strip', 'scratch'],
+  markLeaksStrip: ['levels', 'level', 'width', 'height', 'fineWidth', 'fineHeight', 'unit', 'fractionBits', 'stripRows', 'strip', 'scratch'],
   markTruncatedStrip: ['levels', 'level', 'width', 'height', 'frames', 'count', 'lastColumn', 'lastRow', 'stripRows', 'strip', 'scratch'],
   mergeSpillCellsStrip: ['fine', 'fineWidth', 'fineHeight', 'gap', 'nearSign', 'out', 'width', 'height', 'stripRows', 'strip', 'scratch'],
   noteLightStrip: ['source', 'bits', 'sourceWidth', 'sourceHeight', 'gainR', 'gainG', 'gainB', 'curve1', 'curve2', 'curve3', 'a', 'b', 'c', 'd', 'e', 'f', 'best', 'stride', 'width', 'height', 'ordinal', 'out', 'stripRows', 'strip', 'scratch'],

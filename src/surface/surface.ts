@@ -160,6 +160,7 @@ export async function findSurface(
     await dropFineRims(arena, pool, state, frames, blurPx, fractionBits);
   }
 
+  await markLeaks(pool, tracker, levels, unit, fractionBits);
   await labelSurface(pool, tracker, levels, frames, nearSign, unit, fractionBits);
   const detailShare = shareKnown(arena, planeOf(full, 7));
 
@@ -199,6 +200,25 @@ export async function findSurface(
     unit,
     fractionBits,
   };
+}
+
+/** Marks the peaks of coarse levels that are the detail of something beside: see assembly/window-leaks.ts. */
+async function markLeaks(
+  pool: StripPool,
+  { state }: FocusTracker,
+  levels: number,
+  unit: number,
+  fractionBits: number,
+): Promise<void> {
+  for (let level = 1; level < state.length; level++) {
+    const { width, height } = state[level];
+    const { width: fineWidth, height: fineHeight } = state[level - 1];
+    await pool.run(
+      'markLeaksStrip',
+      { levels, level, width, height, fineWidth, fineHeight, unit, fractionBits, stripRows },
+      Math.ceil(height / stripRows),
+    );
+  }
 }
 
 /** The surface of each pixel, in planes 5, 7, 9 and 10 of level 0: see assembly/candidates.ts. */

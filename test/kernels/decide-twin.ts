@@ -24,6 +24,7 @@ const alphaNoise = tuned('alphaNoise');
 const mostContrast = tuned('maxContrast');
 const alphaOdds = tuned('alphaOdds');
 const supportOdds = tuned('supportOdds');
+const minAveraged = tuned('minAveraged');
 const supportFloor = tuned('minComparedSteps');
 const wholeFrameWeight = tuned('wholeFrameWeight');
 const toldWeight = tuned('neighbourWeight');
@@ -73,16 +74,24 @@ function square(labels: Plane, x: number, y: number, reach: number): number[] {
   return found;
 }
 
-/** The best peak of level 2, where it has support. */
+/** Support of a stored height above noise, octaves, in whole steps. */
+function supportOf(rise: number): number {
+  const octaves = Math.max(0, Math.min(mostSupport, rise / 512 - leastSupport));
+  return Math.floor(supportSteps * octaves) / supportSteps;
+}
+
+/** Whether a stored weight says that its peak is the detail of something beside: bit 14. */
+export const isLeak = (stored: number) => (stored & 0x4000) !== 0;
+
+/** The best peak of level 2, where it has support and is the pixel's own. */
 function wideCandidate(
   { states }: Scene,
   x: number,
   y: number,
 ): (Candidate & { support: number }) | undefined {
   const [fine, , wide] = states;
-  if (!wide) return undefined;
-  const octaves = at(wide.best, x >> 2, y >> 2) / 512 - leastSupport;
-  const support = Math.floor(supportSteps * Math.max(0, Math.min(mostSupport, octaves)));
+  if (!wide || isLeak(at(wide.after, x >> 2, y >> 2))) return undefined;
+  const support = supportSteps * supportOf(at(wide.best, x >> 2, y >> 2));
   if (support === 0) return undefined;
   return {
     n: 3,
@@ -177,7 +186,7 @@ export interface Decided {
   depthIndex: number | undefined;
   /** 1/unit^2. */
   weight: number;
-  mark: 'none' | 'gap' | 'truncated';
+  mark: 'none' | 'gap' | 'truncated' | 'leaked';
   /** 0 to 255, not rounded. */
   certainty: number;
 }
@@ -192,7 +201,8 @@ export function refineTwin({ scene, supports }: Labelled, decided: number, x: nu
       level,
       octaves: at(best, x >> level, y >> level) / 512,
       depthIndex: placeOf(at(before, x >> level, y >> level)),
-      weight: (at(after, x >> level, y >> level) & 0x7fff) / 64,
+      weight: (at(after, x >> level, y >> level) & 0x3fff) / 64,
+      isBeside: isLeak(at(after, x >> level, y >> level)),
       isMarked: at(after, x >> level, y >> level) >= 0x8000,
     }))
     .filter(({ octaves, depthIndex }) => {
@@ -225,13 +235,22 @@ export function refineTwin({ scene, supports }: Labelled, decided: number, x: nu
   }
 
   const support = (which: typeof candidates) => which.map(({ n }) => own[n] / supportSteps);
-  const ofOwn = support(candidates.filter(isAlike)).reduce((sum, octaves) => sum + octaves, 0);
+  let ofOwn = support(candidates.filter(isAlike)).reduce((sum, octaves) => sum + octaves, 0);
+  // What level 1 shows of something beside is no support: that of level 0's own peaks is left.
+  if (agreeing.some(({ level, isBeside }) => level === 1 && isBeside)) {
+    const [fine] = states;
+    const rises = [at(fine.best, x, y), at(fine.second, x, y)];
+    const fineOwn = candidates.filter((other) => other.n < 2 && own[other.n] > 0 && isAlike(other));
+    ofOwn = Math.min(ofOwn, Math.max(0, ...fineOwn.map(({ n }) => supportOf(rises[n]))));
+  }
   const ofOther = Math.max(0, ...support(candidates.filter((other) => !isAlike(other))));
-  const coarse = first && first.level > 1 ? first.octaves - leastSupport : 0;
+  const coarse = first && first.level > 1 && !first.isBeside ? first.octaves - leastSupport : 0;
+  const isLeaked =
+    agreeing.some(({ isBeside }) => isBeside) && supportSteps * ofOwn < minAveraged && coarse === 0;
   return {
     depthIndex,
     weight,
-    mark: first?.isMarked ? 'gap' : 'none',
+    mark: first?.isMarked ? 'gap' : isLeaked ? 'leaked' : 'none',
     certainty: 255 * certaintyTwin(Math.max(ofOwn, coarse), ofOther),
   };
 }

@@ -12,7 +12,7 @@ beforeAll(async () => {
 });
 
 /** What plane 9 holds of a depth index: see assembly/curve-state.ts. */
-const marks = { none: 0, gap: 0x8000, truncated: 1 };
+const marks = { none: 0, gap: 0x8000, truncated: 1, leaked: 2 };
 
 /** Logarithms of odds so near to even that the kernel's 32-bit numbers may fall on the other side. */
 const even = 1e-3;
@@ -35,7 +35,7 @@ describe.each([
 ] as const)('decideStrip, %i x %i, %i levels, unit %f', (width, height, count, unit) => {
   it.each([-1, 0, 1])('tells the near surface from what is behind it, nearSign %i', (nearSign) => {
     const { given, found } = decideScene(width, height, count, nearSign, unit);
-    const seen = { moved: 0, gap: 0, truncated: 0, none: 0, refined: 0 };
+    const seen = { moved: 0, gap: 0, truncated: 0, leaked: 0, none: 0, refined: 0 };
     let compared = 0;
     for (let y = 0; y < height; y++) {
       for (let x = 0; x < width; x++) {
@@ -61,6 +61,7 @@ describe.each([
         expect(Math.abs(certainty - expected.certainty), where).toBeLessThan(1);
         if (decided !== at(given.labels, x, y)) seen.moved++;
         if (expected.mark === 'gap') seen.gap++;
+        if (expected.mark === 'leaked') seen.leaked++;
         if (expected.weight > 5) seen.refined++;
       }
     }
@@ -68,6 +69,7 @@ describe.each([
     if (width < 10) return;
     for (const kind of ['gap', 'truncated', 'none', 'refined'] as const)
       expect(seen[kind], kind).toBeGreaterThan(20);
+    if (count > 1) expect(seen.leaked).toBeGreaterThan(20);
     if (nearSign === 0) expect(seen.moved).toBe(0);
     else expect(seen.moved).toBeGreaterThan(20);
   });

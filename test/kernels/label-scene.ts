@@ -65,8 +65,9 @@ export function randomScene(width: number, height: number, count: number, seed: 
       random() < 0.1 ? anywhere() : placeOf(at(fronts, x, y) > 0 === own, x << level);
     // A side where neither of the finest levels shows anything, and holes elsewhere.
     const blank = (x: number) => level < 2 && (x << level > width / 2 || random() < 0.1);
+    const leak = () => (level > 0 && random() < 0.25 ? 0x4000 : 0);
     const weight = () =>
-      random() < 0.1 ? 0x8000 : 1 + Math.floor(random() * 6400) + (random() < 0.2 ? 0x8000 : 0);
+      leak() + (random() < 0.1 ? 0x8000 : 1 + Math.floor(random() * 6400) + (random() < 0.2 ? 0x8000 : 0));
     const best = pictureOf(w, h, (x) =>
       blank(x) ? Math.floor(random() * 600) : Math.floor(random() * 4500),
     );

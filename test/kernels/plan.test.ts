@@ -447,12 +447,13 @@ describe('judgeStrip', () => {
     const random = randomFrom(5);
     const depthIndices = pictureOf(width, height, () => stored(-1 + random() * (count + 3)));
     const weights = pictureOf(width, height, () => Math.floor(random() ** 3 * 700));
-    const truncated = 1;
-    const gaps = pictureOf(width, height, (x) => {
+    const [truncated, leaked] = [1, 2];
+    const gaps = pictureOf(width, height, (x, y) => {
       if (random() < 0.1) return truncated;
+      if (random() < (y < height / 2 ? 0.05 : 0.5)) return leaked;
       return random() < (x < width / 2 ? 0.6 : 0.3) ? 0x8000 : 0;
     });
-    const certainties = pictureOf(width, height, () => Math.floor(random() * 256));
+    const certainties = pictureOf(width, height, () => (random() < 0.1 ? 0 : 1 + Math.floor(random() * 255)));
     const planes = rig.storeCodes([depthIndices, weights, gaps, certainties]);
     const isMissed = (x: number, y: number) => at(gaps, x, y) === 0x8000;
     // A gap is what most curves about it have missed as well.
@@ -466,6 +467,18 @@ describe('judgeStrip', () => {
         }
       }
       return isMissed(x, y) && 2 * missed > known;
+    };
+    // A pixel that shows nothing itself has no detail where more of those around it are leaks than show theirs.
+    const isBesideDetail = (x: number, y: number) => {
+      if (at(certainties, x, y) > 0 && at(gaps, x, y) !== leaked) return false;
+      let [leaks, own] = [0, 0];
+      for (let v = Math.max(0, y - gapReach); v <= Math.min(height - 1, y + gapReach); v++) {
+        for (let u = Math.max(0, x - gapReach); u <= Math.min(width - 1, x + gapReach); u++) {
+          if (at(gaps, u, v) === leaked) leaks++;
+          else if (at(certainties, u, v) > 0) own++;
+        }
+      }
+      return leaks > own;
     };
     // The steps after frames 3 and 7 are long; their frames reach 20 and 10 of 64 parts into them.
     const reaches = [0, 0, 0, 20, 0, 0, 0, 10, 0, 0];
@@ -510,7 +523,7 @@ describe('judgeStrip', () => {
       // Less than a twentieth is no detail; half a frame is still sharp, three quarters beyond the ends no more.
       let kind = 0;
       if (!ordinals.every(isReached) && !isInReach) kind = 5;
-      else if (share < 1 / 8) kind = 4;
+      else if (share < 1 / 8 || isBesideDetail(x, y)) kind = 4;
       else if (depthIndex < 1 - 0.75) kind = 1;
       else if (depthIndex > count + 0.75) kind = 2;
       else if (depthIndex >= 3 && depthIndex < 4)

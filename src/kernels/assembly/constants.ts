@@ -84,8 +84,14 @@ export const weightUnit: f32 = 64;
 /** [bit]: bit of a weight that says that the steps are too coarse here. */
 export const gapBit: i32 = 32768;
 
+/** [mark]: bit of a level's weights: the peak is the detail of something beside, see window-leaks.ts. */
+export const leakBit: i32 = 16384;
+
 /** [mark]: in place of `gapBit` beside the surface: its curve ends at the last frame that reaches the pixel, see frame-bounds.ts. */
 export const truncatedCurve: i32 = 1;
+
+/** [mark]: in the same place: all that shows the pixel's surface is the detail of something beside. */
+export const leakedPeak: i32 = 2;
 
 /** [mark]: mark of a truncated curve: of its best frame, */
 export const bestTruncated: i32 = 1;
@@ -275,6 +281,15 @@ export const minWitnesses: i32 = 2;
 
 /** [1/64 frame]: a finer level's peak is the marked one when it lies this near to it. */
 export const samePeak64ths: i32 = 96;
+
+/** [px of the level]: how far beside detail the measure still answers to it: the window and the filter of the band. */
+export const leakRadius: i32 = 4;
+
+/** [px of the level]: a pixel between others of its surface that are this near is one of it, however faint. */
+export const betweenRadius: i32 = 2;
+
+/** [octaves]: a finer level shows a peak too where it stands this far above noise. */
+export const shownOctaves: f32 = 2;
 
 /** [standard deviations]: pixels whose tones differ by this many do not look alike. */
 export const toneReach: f32 = 1.67;

@@ -6,11 +6,12 @@
 // `frameUnit` in surface/surface.ts. The planes of the focus-curve state (see focus.ts) are overwritten once they
 // have served:
 //   every level:  0 rise of the peak over noise, code steps;  1 its depth index;  2 its weight, bit 15 = the curve falls
-//                 too far between two frames, bit 15 without a weight = the curve is truncated;  before that, 3 where
-//                 curves are truncated, see frame-bounds.ts;  5, 7 rise and depth index of the second peak, 0 = none
+//                 too far between two frames, bit 15 without a weight = the curve is truncated, bit 14 = the peak is the
+//                 detail of something beside, see window-leaks.ts;  before that, 3 where curves are truncated, see
+//                 frame-bounds.ts;  5, 7 rise and depth index of the second peak, 0 = none
 //                 8 ordinal of the nearer peak where it stands out, see `frontOf`; 0 = none
 //   level 0:      9 tones of the peaks of level 0, 10 of the best of levels 1 and 2, see `trackStrip`;  3, 4 work of labels.ts;  5, 7
-//                 depth indices and weights of the surface;  2 bit 15 of its weight, or 1 = truncated
+//                 depth indices and weights of the surface;  9 then bit 15 of its weight, or 1 = truncated, 2 = leaks alone
 //
 // A level table holds three u32 a level, finest first: address of plane 0, bytes from plane to plane, stride.
 import { indexOffset, maxStoredIndex, gapBit } from './constants';

@@ -1,5 +1,5 @@
 // Near or behind at depth edges, and the depth index and certainty of each pixel's surface: see candidates.ts.
-import { codesPerOctave, weightUnit, gapBit, truncatedCurve, supportSteps, minPeakOctaves, apartUnits, sameUnits, sureSupport, frontRadius, backRadius, minBehind, alphaNoise, maxContrast, alphaOdds, supportOdds, minCompared, minComparedSteps, wholeFrameWeight, neighbourWeight, refinedUnits, coarserShare, certaintyOdds, certaintyOfSupport, certaintyOfLead, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, secondRisePlane, tonesPlane, weightPlane, discPixels } from './constants';
+import { codesPerOctave, weightUnit, gapBit, leakBit, leakedPeak, truncatedCurve, supportSteps, minPeakOctaves, apartUnits, sameUnits, sureSupport, frontRadius, backRadius, minBehind, alphaNoise, maxContrast, alphaOdds, supportOdds, minAveraged, minCompared, minComparedSteps, wholeFrameWeight, neighbourWeight, refinedUnits, coarserShare, certaintyOdds, certaintyOfSupport, certaintyOfLead, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, secondRisePlane, tonesPlane, weightPlane, discPixels } from './constants';
 import { candidateAt, candidates, contestedBit, supportAt, supportOf, toneAt, wide } from './candidates';
 import { apartOf, exp2 } from './common';
 import { depthIndexAt, depthIndexCode, planeOf, strideOf, unitsPerFrame } from './curve-state';
@@ -57,7 +57,9 @@ function decideIndex(
   if (count > 2) {
     // Smooth ground before something detailed: only a wide window shows it, and the detail behind shines through its rim.
     const depthIndex = i32(load<u16>(candidateAt(levels, wide, x, y)));
-    wideSupport = supportOf(i32(load<u16>(planeOf(levels, 2, risePlane) + ((usize(y >> 2) * strideOf(levels, 2) + usize(x >> 2)) << 1))));
+    const wideAt = (usize(y >> 2) * strideOf(levels, 2) + usize(x >> 2)) << 1;
+    const isLeak = (i32(load<u16>(planeOf(levels, 2, weightPlane) + wideAt)) & leakBit) != 0;
+    wideSupport = isLeak ? 0 : supportOf(i32(load<u16>(planeOf(levels, 2, risePlane) + wideAt)));
     if (
       wideSupport > 0 && label != 0 && (label - depthIndex) * nearSign >= same && (near < 0 || (depthIndex - front) * nearSign < 0) &&
       isNamed(labels, labelStride, x, y, width, height, depthIndex, same, backRadius)
@@ -274,6 +276,9 @@ export function decideStrip(
       let ownSupport = 0;
       let otherSupport = 0;
       let secondSupport = 0;
+      /** Support by level 0 alone. */
+      let fineSupport = 0;
+      let isLeak = false;
       if (decided != 0) {
         const own = load<u32>(supports + ((usize(y) * usize(supportStride) + usize(x)) << 2));
         for (let n = 0; n < candidates; n++) {
@@ -282,24 +287,29 @@ export function decideStrip(
           if (abs(i32(load<u16>(candidateAt(levels, n, x, y))) - decided) < same) {
             ownSupport += support;
             if (n > 0) secondSupport = max(secondSupport, support);
+            if (n < 2) fineSupport = max(fineSupport, supportOf(i32(load<u16>((n == 0 ? rises : seconds) + at))));
           } else otherSupport = max(otherSupport, support);
         }
         const base = depthIndexAt(u16(decided), fractionBits);
         for (let level = 0; level < count; level++) {
           const q = (usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1;
-          const stored = i32(load<u16>(planeOf(levels, level, weightPlane) + q));
+          const marked = i32(load<u16>(planeOf(levels, level, weightPlane) + q));
+          const stored = marked & ~leakBit;
           const best = i32(load<u16>(planeOf(levels, level, indexPlane) + q));
           const rise = i32(load<u16>(planeOf(levels, level, risePlane) + q));
           if (f32(rise) < minPeakOctaves * codesPerOctave) continue;
           const isFirst = sum == 0;
           if (Mathf.abs(depthIndexAt(u16(best), fractionBits) - base) >= refined) continue;
+          // What level 1 shows of something beside is no support: that of level 0 is left.
+          if (level == 1 && marked != stored) ownSupport = min(ownSupport, fineSupport);
+          if (marked != stored) isLeak = true;
           if (isFirst) {
             if (stored == gapBit) {
               mark = truncatedCurve;
               break;
             }
             mark = stored & gapBit;
-            if (level > 1) coarseRise = f32(rise) / codesPerOctave - minPeakOctaves;
+            if (level > 1 && marked == stored) coarseRise = f32(rise) / codesPerOctave - minPeakOctaves;
           }
           const weight = f32(stored & ~gapBit) * (isFirst ? 1 : coarserShare);
           let depthIndex = depthIndexAt(u16(best), fractionBits);
@@ -309,6 +319,7 @@ export function decideStrip(
           sum += weight;
           indexSum += weight * depthIndex;
         }
+        if (mark == 0 && isLeak && ownSupport < minAveraged && coarseRise == 0) mark = leakedPeak;
         if (sum == 0 && mark == 0) {
           // A second peak, or a depth index taken over from neighbours.
           sum = max<f32>(neighbourWeight, (wholeFrameWeight * f32(min(sureSupport, secondSupport))) / f32(sureSupport)) * weightUnit;

@@ -14,3 +14,4 @@ export { peakStrip } from './peaks';
 export { pullStrip, pushStrip, smoothStrip } from './surface';
 export { mergeSpillCellsStrip, noteLightStrip, spillCellsStrip, spillStrip, subtractSpillStrip } from './spill';
 export { warpStrip } from './warp';
+export { markLeaksStrip } from './window-leaks';

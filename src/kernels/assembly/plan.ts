@@ -1,6 +1,6 @@
 // Which frames each coefficient of each level comes from, decided from the surface: see curve-state.ts for the planes
 // and blend.ts for what centre and reach mean.
-import { indexOffset, gapBit, truncatedCurve, tileColumns, windowRadius, endReach64ths, clearReach, faintReach, clearRise, singleReach, flatReach, flatLevels, selectRise, selectApart, frontLevels, gapRadius, halfStep } from './constants';
+import { indexOffset, gapBit, leakedPeak, truncatedCurve, tileColumns, windowRadius, endReach64ths, clearReach, faintReach, clearRise, singleReach, flatReach, flatLevels, selectRise, selectApart, frontLevels, gapRadius, halfStep } from './constants';
 import { unitsOf64ths } from './curve-state';
 import { frameSpans, isReached } from './frame-bounds';
 
@@ -247,6 +247,25 @@ function isInReach(spans: usize, count: i32, reaches: usize, depthIndex: i32, x:
 }
 
 /**
+ * Whether a pixel that shows nothing itself is known by the detail of something beside it: by a leak, or by neighbours of which
+ * most are leaks.
+ */
+function isBesideDetail(gaps: usize, certainties: usize, stride: i32, width: i32, height: i32, x: i32, y: i32): bool {
+  const here = (usize(y) * usize(stride) + usize(x)) << 1;
+  if (load<u16>(certainties + here) != 0 && i32(load<u16>(gaps + here)) != leakedPeak) return false;
+  let leaks = 0;
+  let own = 0;
+  for (let v = max(0, y - gapRadius); v <= min(height - 1, y + gapRadius); v++) {
+    for (let u = max(0, x - gapRadius); u <= min(width - 1, x + gapRadius); u++) {
+      const at = (usize(v) * usize(stride) + usize(u)) << 1;
+      if (i32(load<u16>(gaps + at)) == leakedPeak) leaks++;
+      else if (load<u16>(certainties + at) != 0) own++;
+    }
+  }
+  return leaks > own;
+}
+
+/**
  * Confidence (0..255) and coverage class (see result/coverage.ts) of each pixel, rows tight, of one strip.
  * depthIndices, weights, gaps, certainties (0..255, the most confidence): planes of level 0. A pixel whose confidence is below 1/8 only takes its neighbours' depth index.
  * reaches: i32 by ordinal, how far into the step after a frame, and back from the next one, the two show what is sharp,
@@ -280,7 +299,7 @@ export function judgeStrip(
       ) {
         kind = 5;
         weight = 0;
-      } else if (weight * 8 < fullWeight) kind = 4;
+      } else if (weight * 8 < fullWeight || isBesideDetail(gaps, certainties, stride, width, height, x, y)) kind = 4;
       else if (depthIndex < first - beyond) kind = 1;
       else if (depthIndex > last + beyond) kind = 2;
       else {

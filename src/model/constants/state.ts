@@ -17,11 +17,17 @@ export const weightUnit = 64;
 /** Layout i32 [bit]: bit of a weight that says that the steps are too coarse here. */
 export const gapBit = 0x8000;
 
+/** Layout i32 [mark]: bit of a level's weights: the peak is the detail of something beside, see window-leaks.ts. */
+export const leakBit = 0x4000;
+
 /**
  * Layout i32 [mark]: in place of `gapBit` beside the surface: its curve ends at the last frame that reaches
  * the pixel, see frame-bounds.ts.
  */
 export const truncatedCurve = 1;
+
+/** Layout i32 [mark]: in the same place: all that shows the pixel's surface is the detail of something beside. */
+export const leakedPeak = 2;
 
 /** Layout i32 [mark]: mark of a truncated curve: of its best frame, */
 export const bestTruncated = 1;

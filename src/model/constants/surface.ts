@@ -177,6 +177,17 @@ export const maxRimBlurPx = 64;
 /** Free int [level]: level whose detail tells a real peak from the blur of an edge. */
 export const fineLevel = 1;
 
+// Window leaks
+
+/** Free i32 [px of the level]: how far beside detail the measure still answers to it: the window and the filter of the band. */
+export const leakRadius = 4;
+
+/** Free i32 [px of the level]: a pixel between others of its surface that are this near is one of it, however faint. */
+export const betweenRadius = 2;
+
+/** Free f32 [octaves]: a finer level shows a peak too where it stands this far above noise. */
+export const shownOctaves = 2;
+
 // Smoothing
 
 /** Effort int [px]: passes of the smoothing: holes between its taps, */
