@@ -102,7 +102,8 @@ function print(): void {
       .sort((one, other) => one - other);
     const at = (share: number) => `${own[Math.floor(share * (own.length - 1))]?.toFixed(2)} s`;
     const memory = Math.max(...memoryMiB.slice(from, to));
-    const each = (processorS[to - 1] - (processorS[from - 1] ?? processorS[0])) / (to - Math.max(1, from));
+    const used = processorS.slice(Math.max(0, from - 1), to);
+    const each = (used[used.length - 1] - used[0]) / (used.length - 1);
     return [
       `${from + 1} to ${to}`,
       at(0.5),
