@@ -113,6 +113,7 @@ describe.skipIf(findBrowser() === undefined)('the desk in Chromium', () => {
     const record = await readRunRecord(join(root, 'card', 'wasp-merged'));
     expect(record.options.stepMm).toBe(0.1);
     await line.getByRole('link').click();
+    await page.getByRole('img', { name: 'The result of wasp' }).waitFor();
     await page.getByRole('button', { name: 'Look at it' }).click();
     await page.waitForSelector('#canvas');
   });

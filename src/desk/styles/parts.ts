@@ -27,7 +27,7 @@ export const partsStyle = `
 .remarks .spoils { font-weight: 600; }
 @media (max-width: 60rem) {
   .halves { grid-template-columns: minmax(0, 1fr); gap: 1rem; }
-  .screen .halves .view { position: static; }
+  .screen .halves .view { position: relative; }
   .halves .view img { max-height: 45vh; }
 }
 progress { appearance: none; height: .5rem; border: 0; border-radius: 99px; background: var(--row); overflow: hidden; vertical-align: middle; }

@@ -9,9 +9,14 @@ export function thumbnailAddress(folder: string, name: string, side: 160 | 320 |
 
 /** A small picture; one that cannot be had leaves its ground. */
 export function picture(address: string, alt: string): TemplateResult {
-  return html`<img class="thumb" src=${address} alt=${alt} loading="lazy" decoding="async" @error=${hide} />`;
+  return html`<img class="thumb" src=${address} alt=${alt} loading="lazy" decoding="async" @error=${hide} @load=${show} />`;
 }
 
 function hide(event: Event): void {
   (event.target as HTMLElement).classList.add('missing');
+}
+
+/** The same element may get another picture. */
+function show(event: Event): void {
+  (event.target as HTMLElement).classList.remove('missing');
 }

@@ -1,7 +1,7 @@
 import { stageTitles } from '../../../merge/stage-titles.js';
 import { spanText } from '../../../stack/words.js';
 import { html, nothing, render, type TemplateResult } from '../../lit/lit-html.js';
-import type { MergeChoices, MergeForm, MergeOrder } from '../../protocol.js';
+import type { MergeChoices, MergeForm, MergeOrder, ResultEntry, StackFacts } from '../../protocol.js';
 import { ask, send } from '../api.js';
 import type { Job } from '../jobs.js';
 import { showFailure } from '../notice.js';
@@ -106,6 +106,9 @@ function choicesOf(query: URLSearchParams): MergeChoices {
 /** While the work goes on, and when it has ended. */
 function showJob(element: HTMLElement, context: ScreenContext, id: number): void {
   let wasRunning = false;
+  let first: string | undefined;
+  let result: string | undefined;
+  const asked = new Set<string>();
   const draw = (): void => {
     const job = context.jobs().find((one) => one.id === id);
     render(
@@ -115,33 +118,38 @@ function showJob(element: HTMLElement, context: ScreenContext, id: number): void
       element,
     );
     if (!job) return;
+    void showPicture(job);
     if (job.endedAt === null) wasRunning = true;
     else if (wasRunning && job.state === 'done' && job.out !== null) {
       wasRunning = false;
       void openResult(job.out);
     }
   };
-  let first: string | undefined;
   context.onJobs(draw);
   draw();
-  void showFirst();
 
-  /** Until there is something better, a photograph of the stack. */
-  async function showFirst(): Promise<void> {
-    const folder = context.jobs().find((one) => one.id === id)?.folder;
-    const facts =
-      folder && (await ask<{ names: string[] }>('api/stack', { path: folder }).catch(() => undefined));
-    if (!facts || !folder) return;
-    first = thumbnailAddress(folder, facts.names[facts.names.length >> 1], 1280);
-    draw();
+  /** Until there is something better a photograph of the stack, and in the end the result. */
+  async function showPicture({ state, folder, out }: Job): Promise<void> {
+    if (!asked.has('first')) {
+      asked.add('first');
+      const facts = await ask<StackFacts>('api/stack', { path: folder }).catch(() => undefined);
+      if (facts) first = thumbnailAddress(folder, facts.names[facts.names.length >> 1], 1280);
+      draw();
+    }
+    if (state === 'done' && out !== null && !asked.has('result')) {
+      asked.add('result');
+      const known = await ask<ResultEntry | null>('api/result', { path: out }).catch(() => null);
+      result = known?.picture.replace('side=320', 'side=1280');
+      draw();
+    }
   }
 
   function content(job: Job): TemplateResult {
     const isOver = job.endedAt !== null;
-    const shown = job.picture > 0 ? `picture?job=${job.id}&version=${job.picture}` : first;
+    const shown = result ?? (job.picture > 0 ? `picture?job=${job.id}&version=${job.picture}` : first);
     return html`<div class="halves">
       <figure class="view ${isOver || job.picture > 0 ? '' : 'early'}">
-        ${shown === undefined ? nothing : picture(shown, job.picture > 0 ? `Quick look at ${job.title}` : `One photograph of ${job.title}`)}
+        ${shown === undefined ? nothing : picture(shown, result ? `The result of ${job.title}` : job.picture > 0 ? `Quick look at ${job.title}` : `One photograph of ${job.title}`)}
         ${isOver ? nothing : html`<figcaption>${job.picture > 0 ? 'quick look, at a part of the size' : 'one photograph'}</figcaption>`}
       </figure>
       <div class="side">
