@@ -1,12 +1,15 @@
 import { median } from '../image/median.js';
 import { mixedTileSigma } from '../model/constants/model.js';
 import {
+  falloffBinSteps,
   logWidthSigma,
   maxBeyondEnd,
   maxOffset,
   maxSamplesPerSide,
   maxWidthError,
   minEndRise,
+  minFalloffSamples,
+  minFalloffSteps,
   minPeakRise,
   minSamplesPerSide,
   offsetStep,
@@ -57,7 +60,81 @@ export function fitFocus(curves: FocusCurves, positions: readonly number[]): Foc
   const width = median(Float64Array.from(inner, (fit) => Math.log(fit.width)));
   if (inner.length === 0) return { tiles: first, width: Number.NaN };
   const second = first.map((fit, tile) => fit && fitTile(curves, tile, positions, width, tables));
-  return { tiles: second, width: Math.exp(width) };
+  const falloff = measuredFalloff(curves, second, positions);
+  const tiled = second.map((fit, tile) =>
+    fit && falloff && (fit.best === 0 || fit.best === frames - 1)
+      ? fitEnd(curves, tile, positions, fit, falloff)
+      : fit,
+  );
+  return { tiles: tiled, width: Math.exp(width) };
+}
+
+/**
+ * How the curves of this stack fall off, ln energy by distance from the peak in bins of `falloffBinSteps`: medians over the tiles
+ * that peak well inside. A curve that peaks beyond an end shows one flank only, and by that width and distance are told
+ * apart where the falloff is known better than by a model. Undefined where too few curves show it.
+ */
+function measuredFalloff(
+  { frames, level, floor }: FocusCurves,
+  tiles: readonly (TileFocus | undefined)[],
+  positions: readonly number[],
+): number[] | undefined {
+  const bins: number[][] = [];
+  for (const [tile, fit] of tiles.entries()) {
+    if (!fit || fit.best === 0 || fit.best === frames - 1 || fit.error >= maxWidthError) continue;
+    for (let k = 0; k < frames; k++) {
+      const value = level[tile * frames + k];
+      if (!(value > floor + minPeakRise)) continue;
+      const bin = Math.round(Math.abs(positions[k] - fit.position) / falloffBinSteps);
+      while (bins.length <= bin) bins.push([]);
+      bins[bin].push(value - fit.peak);
+    }
+  }
+  const found: number[] = [];
+  for (const values of bins) {
+    if (values.length < minFalloffSamples) break;
+    found.push(Math.min(found.at(-1) ?? 0, median(Float64Array.from(values))));
+  }
+  return found.length * falloffBinSteps >= minFalloffSteps ? found : undefined;
+}
+
+/** A falloff between its bins, and beyond the last of them as steep as before it. */
+function falloffBetween(falloff: readonly number[], distance: number): number {
+  const at = Math.abs(distance) / falloffBinSteps;
+  const bin = Math.min(falloff.length - 2, Math.floor(at));
+  return falloff[bin] + (at - bin) * (falloff[bin + 1] - falloff[bin]);
+}
+
+/** The fit of a curve that is highest at an end, by the falloff of the others. */
+function fitEnd(
+  { frames, level, floor }: FocusCurves,
+  tile: number,
+  positions: readonly number[],
+  fit: TileFocus,
+  falloff: readonly number[],
+): TileFocus {
+  const inward = fit.best === 0 ? 1 : -1;
+  const side = samplesPerSide(fit.width);
+  const used: number[] = [];
+  for (let i = 0; i <= Math.min(side, frames - 1); i++) {
+    const k = fit.best + inward * i;
+    if (level[tile * frames + k] > floor + minPeakRise) used.push(k);
+  }
+  if (used.length < 2) return fit;
+  const outward = Math.sign(positions[fit.best] - positions[fit.best + inward]);
+  let found = fit;
+  let least = Number.POSITIVE_INFINITY;
+  for (let off = -maxOffset; off <= maxBeyondEnd; off += offsetStep) {
+    const position = positions[fit.best] + outward * off;
+    const expected = used.map((k) => falloffBetween(falloff, positions[k] - position));
+    const values = used.map((k, i) => level[tile * frames + k] - expected[i]);
+    const peak = values.reduce((sum, value) => sum + value, 0) / values.length;
+    const error = values.reduce((sum, value) => sum + Math.min((value - peak) ** 2, 1), 0);
+    if (error >= least) continue;
+    least = error;
+    found = { ...fit, position, peak, error: Math.sqrt(error / used.length) };
+  }
+  return found;
 }
 
 /** Fits that determine a width: of curves that peak inside the run of frames and contain one depth. */

@@ -44,6 +44,32 @@ describe('tiles under the blur of a lens', () => {
     expect(fit.filter((focus) => focus.position > 9.75).length / fit.length).toBeLessThan(0.05);
   });
 
+  test('beyond an end are placed by how the curves of the stack itself fall off', () => {
+    // As the curves of tiles of a rendered slope fall off, every quarter of a step: less than the model's about the peak.
+    const measured = [0, 0.1, 0.25, 0.45, 0.7, 1, 1.33, 1.65, 1.95, 2.3, 2.6, 2.9, 3.2, 3.6, 4];
+    const falloff = (apart: number) => {
+      const at = 4 * Math.abs(apart);
+      const bin = Math.min(measured.length - 2, Math.floor(at));
+      return -measured[bin] - (at - bin) * (measured[bin + 1] - measured[bin]);
+    };
+    const frames = 7;
+    const places = spread(300, -2.4, 8.4);
+    const noise = 1;
+    const level = Float32Array.from({ length: places.length * frames }, (_, i) => {
+      const apart = (i % frames) - places[Math.floor(i / frames)];
+      return Math.max(Math.log(noise / 2), 5 + falloff(apart));
+    });
+    const curves = { columns: 20, rows: 15, tilePx: 16, frames, level, noise, floor: Math.log(noise / 2) };
+    const errors = fitFocus(curves, range(frames)).tiles.flatMap((focus, i) => {
+      const isBeyond = places[i] < -0.4 || places[i] > 6.4;
+      return focus && isBeyond ? [Math.abs(focus.position - places[i])] : [];
+    });
+    expect(errors.length).toBeGreaterThan(60);
+    errors.sort((p, q) => p - q);
+    expect(errors[Math.floor(errors.length / 2)]).toBeLessThan(0.3);
+    expect(errors[Math.floor(0.9 * errors.length)]).toBeLessThan(0.6);
+  });
+
   test('without detail are given no position', () => {
     const curves = madeCurves({ frames: range(12), tiles: spread(40, 2, 9), loss: () => 0 });
     expect(fitFocus(focusCurves(curves), range(12)).tiles.filter((focus) => focus)).toHaveLength(0);

@@ -68,6 +68,15 @@ export const maxSamplesPerSide = 20;
 /** Free int [steps]: best focus is searched for this far beyond the ends of the stack. */
 export const maxBeyondEnd = 3;
 
+/** Free [steps]: minimum distance up to which the falloff of the curves of a stack must be seen to be used. */
+export const minFalloffSteps = 2;
+
+/** Effort [steps]: resolution of that falloff, */
+export const falloffBinSteps = 0.25;
+
+/** Effort int [samples]: and minimum number of samples of each of its distances. */
+export const minFalloffSamples = 12;
+
 /** Effort [steps]: resolution of that search. */
 export const offsetStep = 0.125;
 
