@@ -1,8 +1,8 @@
-import { fork } from 'node:child_process';
 import { fileURLToPath } from 'node:url';
 import type { CheckOptions } from '../check/check-options.js';
 import type { CheckReport } from '../check/check-report.js';
 import { verdictBefore } from '../result/verdict.js';
+import { startJobProcess } from './job-process.js';
 import type { JobChange, JobEnd, JobOrder, JobRun } from './job-table.js';
 import { inDeskWords } from './option-labels.js';
 import type { CheckChoices, CheckView } from './protocol.js';
@@ -70,13 +70,10 @@ export function checkOrder(folder: string, choices: CheckChoices): JobOrder {
 }
 
 function beginCheck(view: KeptCheck, change: (change: JobChange) => void): JobRun {
-  const child = fork(childFile, [], { stdio: ['ignore', 'ignore', 'ignore', 'ipc'] });
+  const { child, send, stop } = startJobProcess<CheckCommand>(childFile, 'ignore', killMs);
   const startedMs = performance.now();
   let end: JobEnd | undefined;
   let isStopped = false;
-  const send = (command: CheckCommand): void => {
-    if (child.connected) child.send(command, () => {});
-  };
   child.on('message', (message: CheckMessage) => {
     if (message.type === 'progress') {
       const { done, frames } = message;
@@ -104,9 +101,7 @@ function beginCheck(view: KeptCheck, change: (change: JobChange) => void): JobRu
     ended,
     stop() {
       isStopped = true;
-      send({ type: 'stop' });
-      const timer = setTimeout(() => child.kill('SIGKILL'), killMs);
-      void ended.then(() => clearTimeout(timer));
+      stop();
     },
   };
 }

@@ -1,4 +1,3 @@
-import { fork } from 'node:child_process';
 import { basename } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import type { BatchEvent } from '../batch/batch-events.js';
@@ -6,6 +5,7 @@ import type { BatchOptions } from '../batch/batch-options.js';
 import type { BatchOutcome } from '../batch/run-batch.js';
 import { stageTitles } from '../merge/stage-titles.js';
 import type { Desk } from './desk.js';
+import { startJobProcess } from './job-process.js';
 import type { JobEnd, JobOrder } from './job-table.js';
 
 const childFile = fileURLToPath(new URL('../../dist/desk/night-child.js', import.meta.url));
@@ -33,11 +33,7 @@ export function nightOrder(desk: Desk, task: Omit<NightTask, 'type'>, out: strin
   return {
     ...{ kind: 'night', title: basename(task.root), folder: task.root, out },
     begin(change) {
-      const child = fork(childFile, [], { stdio: ['ignore', 'ignore', 'pipe', 'ipc'] });
-      const send = (command: NightCommand): void => {
-        // A closed channel shows as the end of the process.
-        if (child.connected) child.send(command, () => {});
-      };
+      const { child, send, stop } = startJobProcess<NightCommand>(childFile, 'pipe', killMs);
       let end: JobEnd = {
         state: 'failed',
         message: 'The process of the batch died. Start it again to go on.',
@@ -84,9 +80,7 @@ export function nightOrder(desk: Desk, task: Omit<NightTask, 'type'>, out: strin
         ended,
         stop() {
           isStopped = true;
-          send({ type: 'stop' });
-          const timer = setTimeout(() => child.kill('SIGKILL'), killMs);
-          void ended.then(() => clearTimeout(timer));
+          stop();
         },
       };
     },

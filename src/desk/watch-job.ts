@@ -1,8 +1,8 @@
-import { fork } from 'node:child_process';
 import { fileURLToPath } from 'node:url';
 import { verdictBefore } from '../result/verdict.js';
 import { countOf } from '../stack/words.js';
 import type { Desk } from './desk.js';
+import { startJobProcess } from './job-process.js';
 import type { JobChange, JobEnd, JobOrder, JobRun } from './job-table.js';
 import { inDeskWords } from './option-labels.js';
 import type { ShootOrder, ShootView } from './protocol.js';
@@ -40,7 +40,7 @@ function beginWatch(desk: Desk, order: ShootOrder, id: number, change: (change: 
   };
   views.set(id, view);
   for (const old of [...views.keys()].slice(0, -viewsKept)) views.delete(old);
-  const child = fork(childFile, [], { stdio: ['ignore', 'ignore', 'pipe', 'ipc'] });
+  const { child, send, stop } = startJobProcess<WatchCommand>(childFile, 'pipe', killMs);
   let end: JobEnd | undefined;
   let said = '';
   child.stderr?.on('data', (chunk: Buffer) => {
@@ -52,10 +52,6 @@ function beginWatch(desk: Desk, order: ShootOrder, id: number, change: (change: 
     // What is judged comes after the event of its frame.
     if (message.type !== 'event' || message.event.event !== 'frame') desk.events.send('shoot', view);
   });
-  const give = (command: WatchCommand): void => {
-    // A closed channel shows as the end of the process.
-    if (child.connected) child.send(command, () => {});
-  };
   const ended = new Promise<JobEnd>((resolve) => {
     const failed = (reason: string): JobEnd => ({
       state: 'failed',
@@ -65,15 +61,8 @@ function beginWatch(desk: Desk, order: ShootOrder, id: number, change: (change: 
     child.once('close', () => resolve(end ?? failed(said.trim().split('\n').at(-1) ?? '')));
   });
   const options = { ...(stepMm !== null && { stepMm }), ...(plannedFrames !== null && { plannedFrames }) };
-  give({ type: 'watch', folder, options });
-  return {
-    ended,
-    stop() {
-      give({ type: 'stop' });
-      const timer = setTimeout(() => child.kill('SIGKILL'), killMs);
-      void ended.then(() => clearTimeout(timer));
-    },
-  };
+  send({ type: 'watch', folder, options });
+  return { ended, stop };
 }
 
 /** Takes what the process tells into the view; returns how the watch ends, where it says so. */
