@@ -1,3 +1,5 @@
+import { pageHead } from '../view/page-head.js';
+
 /**
  * The desk before its scripts have filled it.
  *
@@ -5,17 +7,7 @@
  * @param scripts Addresses of all: named at once, for the browser would find them only one by the other.
  */
 export function pageHtml(first: string, scripts: readonly string[]): string {
-  const preloads = scripts.map((script) => `<link rel="modulepreload" href="${script}">\n`).join('');
-  return `<!doctype html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>Lamella</title>
-<link rel="icon" href="data:,">
-<link rel="stylesheet" href="style.css">
-${preloads}<script type="module" src="${first}"></script>
-</head>
+  return `${pageHead(first, scripts)}
 <body>
 <a class="skip" href="#screen">To the screen</a>
 <header class="top">

@@ -1,3 +1,5 @@
+import { pageHead } from './page-head.js';
+
 /**
  * The page before its scripts have filled it.
  *
@@ -6,17 +8,7 @@
  */
 export function pageHtml(scripts: readonly string[], home?: string): string {
   const wayBack = home === undefined ? '' : `<a class="home" href="${home}">Desk</a>\n`;
-  const preloads = scripts.map((script) => `<link rel="modulepreload" href="${script}">\n`).join('');
-  return `<!doctype html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>Lamella</title>
-<link rel="icon" href="data:,">
-<link rel="stylesheet" href="style.css">
-${preloads}<script type="module" src="page/main.js"></script>
-</head>
+  return `${pageHead('page/main.js', scripts)}
 <body>
 <header class="bar">
 ${wayBack}<h1 id="name">Opening</h1>
