@@ -7,7 +7,7 @@ import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest';
 import { renderScene } from '../../samples/render-scene.js';
 import { type ServedDesk, serveDesk } from '../../src/desk/serve.js';
 import { makeFolder } from '../stack/pictures.js';
-import { findBrowser, launchBrowser } from '../view/browser.js';
+import { findBrowser, launchBrowser, noteErrors } from '../view/browser.js';
 
 /** Frames of a clean stack under names in this order: by name frame 6 is a copy of frame 3, by time frame 5 of frame 4. */
 const taken = [1, 2, 4, 3, 5, 4, 6, 7, 8, 9];
@@ -58,10 +58,7 @@ describe.skipIf(findBrowser() === undefined)('the check screen in Chromium', () 
 
   async function firstPage(): Promise<Page> {
     page = await browser.newPage({ viewport: { width: 1440, height: 900 } });
-    page.on('pageerror', (error) => problems.push(error.message));
-    page.on('console', (message) => {
-      if (message.type() === 'error') problems.push(message.text());
-    });
+    noteErrors(page, problems);
     return page;
   }
 

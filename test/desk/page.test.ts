@@ -9,7 +9,7 @@ import { readRunRecord } from '../../src/result/read-run-record.js';
 import { placeFrames } from '../batch/tiny-stacks.js';
 import { renderPlane } from '../merge/small-stack.js';
 import { makeFolder } from '../stack/pictures.js';
-import { findBrowser, launchBrowser } from '../view/browser.js';
+import { findBrowser, launchBrowser, noteErrors } from '../view/browser.js';
 
 describe.skipIf(findBrowser() === undefined)('the desk in Chromium', () => {
   let browser: Browser;
@@ -37,10 +37,7 @@ describe.skipIf(findBrowser() === undefined)('the desk in Chromium', () => {
   async function open(hash = '', options: BrowserContextOptions = {}): Promise<Page> {
     const context = await browser.newContext({ viewport: { width: 1440, height: 900 }, ...options });
     page = await context.newPage();
-    page.on('pageerror', (error) => problems.push(error.message));
-    page.on('console', (message) => {
-      if (message.type() === 'error') problems.push(message.text());
-    });
+    noteErrors(page, problems);
     page.on('request', (request) => {
       const url = request.url();
       if (!url.startsWith(served.address) && !/^(data|blob):/.test(url)) problems.push(`asked ${url}`);

@@ -9,7 +9,7 @@ import { type ServedDesk, serveDesk } from '../../src/desk/serve.js';
 import { plan } from '../../src/plan/plan.js';
 import type { StackPlan } from '../../src/plan/stack-plan.js';
 import { removeAfter } from '../temporary-folders.js';
-import { findBrowser, launchBrowser } from '../view/browser.js';
+import { findBrowser, launchBrowser, noteErrors } from '../view/browser.js';
 
 const modeNames = {
   ...{ magnification: 'Magnification', tubes: 'Lens on tubes', ruler: 'Ruler' },
@@ -44,10 +44,7 @@ describe.skipIf(findBrowser() === undefined)('the plan screen in Chromium', () =
 
   async function newPage(options: BrowserContextOptions): Promise<Page> {
     const opened = await browser.newPage(options);
-    opened.on('pageerror', (error) => problems.push(error.message));
-    opened.on('console', (message) => {
-      if (message.type() === 'error') problems.push(message.text());
-    });
+    noteErrors(opened, problems);
     opened.on('request', (request) => {
       if (!/^(blob|data):/.test(request.url()) && !request.url().startsWith(served.address))
         problems.push(`request to ${request.url()}`);

@@ -8,7 +8,7 @@ import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest';
 import { renderScene } from '../../samples/render-scene.js';
 import { type ServedDesk, serveDesk } from '../../src/desk/serve.js';
 import { removeAfter } from '../temporary-folders.js';
-import { findBrowser, launchBrowser } from '../view/browser.js';
+import { findBrowser, launchBrowser, noteErrors } from '../view/browser.js';
 
 describe.skipIf(findBrowser() === undefined)('the shoot screen in Chromium', () => {
   let browser: Browser;
@@ -37,10 +37,7 @@ describe.skipIf(findBrowser() === undefined)('the shoot screen in Chromium', () 
   async function open(hash: string, options: BrowserContextOptions = {}): Promise<Page> {
     const context = await browser.newContext({ viewport: { width: 1440, height: 900 }, ...options });
     page = await context.newPage();
-    page.on('pageerror', (error) => problems.push(error.message));
-    page.on('console', (message) => {
-      if (message.type() === 'error') problems.push(message.text());
-    });
+    noteErrors(page, problems);
     page.on('request', (request) => {
       if (!request.url().startsWith(served.address) && !request.url().startsWith('data:'))
         problems.push(`request to ${request.url()}`);

@@ -1,6 +1,6 @@
 import { accessSync, constants, existsSync } from 'node:fs';
 import { delimiter, join } from 'node:path';
-import { type Browser, chromium } from 'playwright-core';
+import { type Browser, chromium, type Page } from 'playwright-core';
 
 const names = ['chromium', 'chromium-browser', 'google-chrome-stable', 'google-chrome', 'microsoft-edge'];
 
@@ -24,6 +24,14 @@ export function findBrowser(): string | undefined {
 export function launchBrowser(executablePath: string): Promise<Browser> {
   // As root, as in a container, Chromium starts without its sandbox only.
   return chromium.launch({ executablePath, args: ['--no-sandbox'] });
+}
+
+/** Adds to `problems` what goes wrong in the scripts of a page, and the errors that its console shows. */
+export function noteErrors(page: Page, problems: string[]): void {
+  page.on('pageerror', (error) => problems.push(error.message));
+  page.on('console', (message) => {
+    if (message.type() === 'error') problems.push(message.text());
+  });
 }
 
 function isExecutable(path: string): boolean {

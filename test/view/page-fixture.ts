@@ -4,7 +4,7 @@ import { afterAll, afterEach, beforeAll, expect } from 'vitest';
 import { merge } from '../../src/mend/merge.js';
 import { type Served, serveResult } from '../../src/view/serve.js';
 import { placeStack, renderPlane } from '../merge/small-stack.js';
-import { findBrowser, launchBrowser } from './browser.js';
+import { findBrowser, launchBrowser, noteErrors } from './browser.js';
 
 /** Size of the composite that the page shows. */
 export const size = { width: 240, height: 180 };
@@ -34,10 +34,7 @@ async function openPageFixture(): Promise<PageFixture> {
     async open(options = {}, before) {
       const context = await browser.newContext({ viewport: { width: 1200, height: 800 }, ...options });
       const page = await context.newPage();
-      page.on('pageerror', (error) => problems.push(error.message));
-      page.on('console', (message) => {
-        if (message.type() === 'error') problems.push(message.text());
-      });
+      noteErrors(page, problems);
       await before?.(page);
       await page.goto(served.address);
       await page.waitForSelector('body[data-ready]');

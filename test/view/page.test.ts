@@ -10,7 +10,7 @@ import { undoMends } from '../../src/mend/undo-mends.js';
 import { readRunRecord } from '../../src/result/read-run-record.js';
 import { type Served, serveResult } from '../../src/view/serve.js';
 import { placeStack, renderPlane } from '../merge/small-stack.js';
-import { findBrowser, launchBrowser } from './browser.js';
+import { findBrowser, launchBrowser, noteErrors } from './browser.js';
 
 const browserPath = findBrowser();
 
@@ -40,10 +40,7 @@ describe.skipIf(browserPath === undefined)('the page in Chromium', () => {
     await page?.close();
     page = await browser.newPage({ viewport: { width: 1200, height: 800 } });
     problems.length = 0;
-    page.on('pageerror', (error) => problems.push(error.message));
-    page.on('console', (message) => {
-      if (message.type() === 'error') problems.push(message.text());
-    });
+    noteErrors(page, problems);
     page.on('request', (request) => {
       if (!request.url().startsWith(served.address) && !request.url().startsWith('data:')) {
         problems.push(`asked elsewhere: ${request.url()}`);
