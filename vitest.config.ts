@@ -2,7 +2,7 @@ import { defineConfig } from 'vitest/config';
 
 /** What starts programs, browsers and servers, or changes what belongs to the process. */
 const alone = [
-  'test/{batch,cli,desk,outside,torture,view}/**/*.test.ts',
+  'test/{batch,cli,desk,gpu,outside,torture,view}/**/*.test.ts',
   'test/stack/raw/not-installed.test.ts',
   'test/option-names.test.ts',
 ];

@@ -8,7 +8,7 @@ const source = fileURLToPath(new URL('../src', import.meta.url));
 /** Folders of src in the order in which data flow: each imports from those before it alone. */
 const flow = [
   ...['image', 'model', 'kernels', 'optics', 'workers', 'stack', 'options', 'markup', 'plan'],
-  ...['register', 'rail', 'focus', 'surface', 'blend', 'result', 'check', 'watch', 'merge'],
+  ...['register', 'rail', 'focus', 'surface', 'blend', 'gpu', 'result', 'check', 'watch', 'merge'],
   ...['trace', 'mend', 'export', 'relief', 'measure', 'view', 'batch', 'guide', 'desk', 'cli'],
 ];
 

@@ -1,0 +1,464 @@
+import { bufferUsage, computeStage, mapMode } from './flags.js';
+import { GpuError } from './gpu-error.js';
+import { type GpuPlanes, gpuLayout, type RowWindow, sameRows } from './planes.js';
+import {
+  type BoundSet,
+  type GpuBindings,
+  type GpuKernelName,
+  type GpuNumbers,
+  gpuKernelNames,
+  type KernelShape,
+  kernelShape,
+  programText,
+  writeUniforms,
+} from './programs.js';
+import { adapterName, isSoftware, requestAdapter } from './webgpu.js';
+
+export interface GpuOptions {
+  /** Number of the device in the list; absent: the fastest. */
+  index?: number;
+  /** Largest binding that is made; absent: what the device allows. For tests of bands. */
+  maxBindingBytes?: number;
+}
+
+/** What the threads of a dispatch cover: `width` threads a row, see `wordsOf` for 16-bit elements. */
+export interface Threads {
+  width: number;
+  height: number;
+}
+
+interface Program {
+  shape: KernelShape;
+  layout: GPUBindGroupLayout;
+  pipeline: GPUComputePipeline;
+}
+
+const groupSide = 16;
+/** Uniforms of the dispatches between two submissions; each starts where a binding may start. */
+const uniformStep = 256;
+const uniformBytes = 2048 * uniformStep;
+/** Storage buffers of a kernel, workgroup memory and invocations that kernels may use. */
+const storageBuffers = 10;
+/** Parts in which memory is read back: large enough for the bus, small beside the planes. */
+const readBytes = 32 << 20;
+
+/**
+ * A device with programs, memory and one queue. `run` notes work, `submit` hands it over, and what is handed over is
+ * done in order. Failures are told by the next `settled` or read.
+ */
+export class Gpu {
+  readonly name: string;
+  readonly isSoftware: boolean;
+  private readonly programs = new Map<GpuKernelName, Program>();
+  private readonly groups = new Map<string, GPUBindGroup>();
+  private readonly numberOf = new WeakMap<GPUBuffer, number>();
+  private buffersMade = 0;
+  private readonly uniforms: GPUBuffer;
+  private readonly uniformMirror = new ArrayBuffer(uniformBytes);
+  private uniformEnd = 0;
+  private encoder: GPUCommandEncoder | undefined;
+  private pass: GPUComputePassEncoder | undefined;
+  private failure: GpuError | undefined;
+  private readonly outcomes: Promise<void>[] = [];
+  private readonly readBuffers: GPUBuffer[] = [];
+  private isClosed = false;
+  /** Bytes of all planes and tables that are held. */
+  heldBytes = 0;
+
+  private constructor(
+    adapter: GPUAdapter,
+    private readonly device: GPUDevice,
+    private readonly maxBindingBytes: number,
+  ) {
+    this.name = adapterName(adapter);
+    this.isSoftware = isSoftware(adapter);
+    device.lost.then(({ message }) => {
+      if (!this.isClosed) this.fail('lost', `the graphics processor went away (${firstLine(message)})`);
+    });
+    device.addEventListener('uncapturederror', (event) => {
+      this.fail('refused', `the graphics processor refused its work (${firstLine(event.error.message)})`);
+    });
+    this.uniforms = device.createBuffer({
+      size: uniformBytes,
+      usage: bufferUsage.uniform | bufferUsage.copyDestination,
+    });
+  }
+
+  /** Throws GpuError when there is no device, or one that allows less than kernels need. */
+  static async open({ index, maxBindingBytes }: GpuOptions = {}): Promise<Gpu> {
+    const adapter = await requestAdapter(index);
+    const { limits } = adapter;
+    const name = adapterName(adapter);
+    if (limits.maxStorageBuffersPerShaderStage < storageBuffers)
+      throw new GpuError(
+        'missing',
+        `${name} binds ${limits.maxStorageBuffersPerShaderStage} buffers at once and ${storageBuffers} are needed`,
+      );
+    const device = await adapter.requestDevice({
+      requiredLimits: {
+        maxStorageBuffersPerShaderStage: storageBuffers,
+        maxStorageBufferBindingSize: limits.maxStorageBufferBindingSize,
+        maxBufferSize: limits.maxBufferSize,
+      },
+    });
+    const most = Math.min(limits.maxStorageBufferBindingSize, maxBindingBytes ?? Number.POSITIVE_INFINITY);
+    const gpu = new Gpu(adapter, device, Math.floor(most / 256) * 256);
+    await gpu.compile();
+    return gpu;
+  }
+
+  /** Planes of zeros. */
+  takePlanes(width: number, height: number, planes: number, elementBytes: 1 | 2 | 4): GpuPlanes {
+    const layout = gpuLayout(width, height, planes, elementBytes);
+    return { ...layout, buffer: this.take(layout.bytes) };
+  }
+
+  /** A table of zeros, or of the given bytes, for kernels to bind as a whole. */
+  takeTable(contents: number | ArrayBufferView): GPUBuffer {
+    const bytes = typeof contents === 'number' ? contents : contents.byteLength;
+    const buffer = this.take(Math.ceil(bytes / 4) * 4);
+    if (typeof contents !== 'number') this.writeTable(buffer, contents);
+    return buffer;
+  }
+
+  /** Replaces a table's contents, after all that is noted so far. */
+  writeTable(table: GPUBuffer, contents: ArrayBufferView): void {
+    this.submit();
+    const bytes = new Uint8Array(Math.ceil(contents.byteLength / 4) * 4);
+    // A copy: memory that threads share ends the process here.
+    bytes.set(new Uint8Array(contents.buffer, contents.byteOffset, contents.byteLength));
+    this.device.queue.writeBuffer(table, 0, bytes);
+  }
+
+  /** Gives memory back; it must not be bound again. */
+  release(...held: (GpuPlanes | GPUBuffer)[]): void {
+    this.submit();
+    this.groups.clear();
+    for (const one of held) {
+      const buffer = 'buffer' in one ? one.buffer : one;
+      this.heldBytes -= buffer.size;
+      buffer.destroy();
+    }
+  }
+
+  /**
+   * Notes one run of a kernel over rows of threads, by bands of rows where a set is larger than a binding may be.
+   *
+   * @param sets Of each set the rows of the threads are bound, or those that a `RowWindow` says.
+   */
+  run<K extends GpuKernelName>(
+    kernel: K,
+    numbers: GpuNumbers<K>,
+    sets: GpuBindings<K, GpuPlanes | RowWindow, GPUBuffer>,
+    over: Threads,
+  ): void {
+    const program = this.programs.get(kernel)!;
+    const { shape } = program;
+    const given = sets as Readonly<Record<string, GpuPlanes | RowWindow | GPUBuffer>>;
+    const windows = shape.bindings.map(({ name, isSet }) =>
+      isSet ? windowOf(kernel, name, given[name]) : undefined,
+    );
+    for (const band of this.bandsOf(kernel, windows, over.height)) {
+      const bound: BoundSet[] = [];
+      const entries: { buffer: GPUBuffer; offset: number; size: number }[] = [];
+      shape.bindings.forEach(({ name }, i) => {
+        const window = windows[i];
+        if (!window) {
+          const buffer = given[name] as GPUBuffer;
+          entries.push({ buffer, offset: 0, size: buffer.size });
+          return;
+        }
+        const { set } = window;
+        const [first, past] = rowsWithin(window, band.fromRow, band.toRow);
+        entries.push({
+          buffer: set.buffer,
+          offset: first * set.rowWords * 4,
+          size: Math.max(1, past - first) * set.rowWords * 4,
+        });
+        bound[shape.sets.indexOf(name)] = { ...set, firstRow: first };
+      });
+      this.dispatch(kernel, program, entries, over.width, band, bound, numbers);
+    }
+  }
+
+  /** Copies bytes between buffers, after what is noted; offsets and length are multiples of 4. */
+  copy(from: GPUBuffer, fromByte: number, to: GPUBuffer, toByte: number, bytes: number): void {
+    this.endPass();
+    this.commands().copyBufferToBuffer(from, fromByte, to, toByte, bytes);
+  }
+
+  /** Hands over what is noted. */
+  submit(): void {
+    if (!this.encoder) return;
+    this.endPass();
+    if (this.uniformEnd > 0)
+      this.device.queue.writeBuffer(this.uniforms, 0, this.uniformMirror, 0, this.uniformEnd);
+    this.uniformEnd = 0;
+    const commands = this.encoder.finish();
+    this.encoder = undefined;
+    this.device.queue.submit([commands]);
+  }
+
+  /** Hands over what is noted and waits until it is done. Throws GpuError when anything failed since. */
+  async settled(): Promise<void> {
+    this.submit();
+    await this.device.queue.onSubmittedWorkDone().catch(() => {});
+    await this.check();
+  }
+
+  /** Reads a table into `to`, whole; `to` may lie in memory that threads share. Throws GpuError. */
+  async readTable(table: GPUBuffer, to: Uint8Array<ArrayBufferLike>): Promise<void> {
+    await this.readSpans(
+      [{ buffer: table, at: 0, bytes: Math.ceil(to.byteLength / 4) * 4 }],
+      (_, bytes, done) => {
+        to.set(bytes.subarray(0, to.byteLength - done), done);
+      },
+    );
+  }
+
+  /**
+   * Reads one plane, rows `stride` bytes apart in `to` from its beginning on; `to` may lie in memory that threads share.
+   * Throws GpuError.
+   */
+  async readPlane(
+    set: GpuPlanes,
+    plane: number,
+    to: Uint8Array<ArrayBufferLike>,
+    stride: number,
+  ): Promise<void> {
+    const bytes = set.width * set.elementBytes;
+    const spans = Array.from({ length: set.height }, (_, y) => ({
+      buffer: set.buffer,
+      at: (y * set.rowWords + plane * set.planeWords) * 4,
+      bytes: Math.ceil(bytes / 4) * 4,
+    }));
+    await this.readSpans(spans, (y, row) => to.set(row.subarray(0, bytes), y * stride));
+  }
+
+  /** A buffer that is mapped for the processor to write, `bytes` long. */
+  takeStaging(bytes: number): GPUBuffer {
+    return this.create(bytes, bufferUsage.mapWrite | bufferUsage.copySource, true);
+  }
+
+  /** Ends all work; planes and tables are gone. */
+  close(): void {
+    this.isClosed = true;
+    this.device.destroy();
+  }
+
+  /** Throws what failed, once all that was asked for so far is known to be there. */
+  async check(): Promise<void> {
+    await Promise.all(this.outcomes.splice(0));
+    if (this.failure) throw this.failure;
+  }
+
+  /** Loads and compiles all kernels, side by side where the driver can. */
+  private async compile(): Promise<void> {
+    await Promise.all(
+      gpuKernelNames.map(async (name) => {
+        const shape = kernelShape(name);
+        const { device } = this;
+        const layout = device.createBindGroupLayout({
+          entries: [
+            {
+              binding: 0,
+              visibility: computeStage,
+              buffer: { type: 'uniform', hasDynamicOffset: true, minBindingSize: shape.uniformBytes },
+            },
+            ...shape.bindings.map(({ access }, i) => ({
+              binding: i + 1,
+              visibility: computeStage,
+              buffer: { type: access === 'read' ? ('read-only-storage' as const) : ('storage' as const) },
+            })),
+          ],
+        });
+        const module = device.createShaderModule({ code: await programText(name), label: name });
+        const pipeline = await device.createComputePipelineAsync({
+          label: name,
+          layout: device.createPipelineLayout({ bindGroupLayouts: [layout] }),
+          compute: { module, entryPoint: 'main' },
+        });
+        this.programs.set(name, { shape, layout, pipeline });
+      }),
+    );
+  }
+
+  private fail(failure: GpuError['failure'], message: string): void {
+    this.failure ??= new GpuError(failure, message);
+  }
+
+  private create(bytes: number, usage: number, mappedAtCreation = false): GPUBuffer {
+    const { device } = this;
+    if (bytes > device.limits.maxBufferSize) {
+      const mib = (count: number) => Math.floor(count / 2 ** 20);
+      throw new GpuError(
+        'memory',
+        `a buffer of ${mib(bytes)} MiB is needed, and ${this.name} makes ${mib(device.limits.maxBufferSize)} MiB at most`,
+      );
+    }
+    device.pushErrorScope('out-of-memory');
+    const buffer = device.createBuffer({ size: Math.max(4, bytes), usage, mappedAtCreation });
+    this.outcomes.push(
+      device.popErrorScope().then(
+        (error) => {
+          if (error) this.fail('memory', `the memory of ${this.name} is too small`);
+        },
+        // Of a lost device, which is told by itself.
+        () => {},
+      ),
+    );
+    this.numberOf.set(buffer, ++this.buffersMade);
+    return buffer;
+  }
+
+  private take(bytes: number): GPUBuffer {
+    const buffer = this.create(
+      bytes,
+      bufferUsage.storage | bufferUsage.copySource | bufferUsage.copyDestination,
+    );
+    this.heldBytes += buffer.size;
+    return buffer;
+  }
+
+  private commands(): GPUCommandEncoder {
+    this.encoder ??= this.device.createCommandEncoder();
+    return this.encoder;
+  }
+
+  private endPass(): void {
+    this.pass?.end();
+    this.pass = undefined;
+  }
+
+  /** Rows of the bands of a dispatch: as few as keep all windows within what may be bound. */
+  private bandsOf(kernel: string, windows: readonly (RowWindow | undefined)[], height: number) {
+    const bandsOf = (count: number) => {
+      const rows = Math.ceil(height / count / groupSide) * groupSide;
+      return Array.from({ length: Math.ceil(height / rows) }, (_, i) => ({
+        fromRow: i * rows,
+        toRow: Math.min(height, (i + 1) * rows),
+      }));
+    };
+    const fits = (band: { fromRow: number; toRow: number }) =>
+      windows.every((window) => {
+        if (!window) return true;
+        const [first, past] = rowsWithin(window, band.fromRow, band.toRow);
+        return (past - first) * window.set.rowWords * 4 <= this.maxBindingBytes;
+      });
+    for (let count = 1; count <= height; count *= 2) {
+      const bands = bandsOf(count);
+      if (bands.every(fits)) return bands;
+    }
+    throw new GpuError(
+      'memory',
+      `${this.name} binds ${this.maxBindingBytes >> 20} MiB at most, too little for ${kernel}`,
+    );
+  }
+
+  private dispatch(
+    kernel: GpuKernelName,
+    { shape, layout, pipeline }: Program,
+    entries: readonly { buffer: GPUBuffer; offset: number; size: number }[],
+    width: number,
+    { fromRow, toRow }: { fromRow: number; toRow: number },
+    bound: readonly BoundSet[],
+    numbers: Readonly<Record<string, unknown>>,
+  ): void {
+    const step = Math.ceil(shape.uniformBytes / uniformStep) * uniformStep;
+    if (this.uniformEnd + step > uniformBytes) this.submit();
+    const view = new DataView(this.uniformMirror);
+    writeUniforms(view, this.uniformEnd, shape, { width, fromRow, toRow }, bound, numbers);
+    const key = `${kernel} ${entries.map(({ buffer, offset, size }) => `${this.numberOf.get(buffer)}:${offset}:${size}`).join(' ')}`;
+    let group = this.groups.get(key);
+    if (!group) {
+      group = this.device.createBindGroup({
+        layout,
+        entries: [
+          { binding: 0, resource: { buffer: this.uniforms, size: shape.uniformBytes } },
+          ...entries.map((resource, i) => ({ binding: i + 1, resource })),
+        ],
+      });
+      this.groups.set(key, group);
+    }
+    this.pass ??= this.commands().beginComputePass();
+    this.pass.setPipeline(pipeline);
+    this.pass.setBindGroup(0, group, [this.uniformEnd]);
+    this.pass.dispatchWorkgroups(Math.ceil(width / groupSide), Math.ceil((toRow - fromRow) / groupSide));
+    this.uniformEnd += step;
+  }
+
+  /** Reads spans of buffers by parts of `readBytes`; `take` gets each span's number, its bytes, and the bytes before it in the span. */
+  private async readSpans(
+    spans: readonly { buffer: GPUBuffer; at: number; bytes: number }[],
+    take: (span: number, bytes: Uint8Array, done: number) => void,
+  ): Promise<void> {
+    // Two parts on their way: one is copied by the device while the other is taken.
+    type Piece = { span: number; done: number; bytes: number };
+    const parts: Piece[][] = [[]];
+    let room = readBytes;
+    spans.forEach(({ bytes }, span) => {
+      for (let done = 0; done < bytes; ) {
+        if (room === 0) {
+          parts.push([]);
+          room = readBytes;
+        }
+        const piece = { span, done, bytes: Math.min(room, bytes - done) };
+        parts.at(-1)!.push(piece);
+        room -= piece.bytes;
+        done += piece.bytes;
+      }
+    });
+    const fetch = async (pieces: readonly Piece[]) => {
+      const staging =
+        this.readBuffers.pop() ?? this.create(readBytes, bufferUsage.mapRead | bufferUsage.copyDestination);
+      let end = 0;
+      for (const { span, done, bytes } of pieces) {
+        const { buffer, at } = spans[span];
+        this.copy(buffer, at + done, staging, end, bytes);
+        end += bytes;
+      }
+      this.submit();
+      try {
+        await staging.mapAsync(mapMode.read, 0, end);
+      } catch (error) {
+        await this.check();
+        throw this.isClosed ? new GpuError('lost', 'the graphics processor was given back') : error;
+      }
+      return { staging, pieces, end };
+    };
+    let next = fetch(parts[0]);
+    for (let i = 0; i < parts.length; i++) {
+      const { staging, pieces, end } = await next;
+      if (i + 1 < parts.length) {
+        next = fetch(parts[i + 1]);
+        // Told where it is awaited.
+        next.catch(() => {});
+      }
+      const mapped = new Uint8Array(staging.getMappedRange(0, end));
+      let from = 0;
+      for (const { span, done, bytes } of pieces) {
+        take(span, mapped.subarray(from, from + bytes), done);
+        from += bytes;
+      }
+      staging.unmap();
+      this.readBuffers.push(staging);
+    }
+    await this.check();
+  }
+}
+
+function windowOf(kernel: string, name: string, given: GpuPlanes | RowWindow | GPUBuffer): RowWindow {
+  if (!given) throw new Error(`Expected a set ${name} for ${kernel}`);
+  return 'rows' in given ? given : { set: given as GpuPlanes, rows: sameRows() };
+}
+
+/** Rows of a window that are there. */
+function rowsWithin({ set, rows }: RowWindow, from: number, to: number): [number, number] {
+  const [first, past] = rows(from, to);
+  const start = Math.max(0, Math.min(set.height - 1, first));
+  return [start, Math.max(start + 1, Math.min(set.height, past))];
+}
+
+function firstLine(text: string): string {
+  return text.trim().split('\n')[0];
+}

@@ -1,0 +1,52 @@
+import { expect, it } from 'vitest';
+import { Gpu } from '../../src/gpu/device.js';
+import { GpuError } from '../../src/gpu/gpu-error.js';
+import { finerRows } from '../../src/gpu/planes.js';
+import { noise, worstDifference } from '../kernels/kernel-rig.js';
+import { describeGpu, devices } from './gpu-rig.js';
+
+describeGpu('a device', (rig) => {
+  it('is told to be software', () => {
+    expect(rig.gpu.isSoftware).toBe(true);
+    expect(rig.gpu.name).toMatch(/swiftshader/i);
+  });
+
+  it.each(devices)('gives back what was put into memory, each plane (%s)', async (which) => {
+    const gpu = rig[which];
+    const pictures = [1, 2, 3].map((seed) => noise(301, 77, seed));
+    const set = rig.store(gpu, pictures, 4);
+    for (const [p, picture] of pictures.entries())
+      expect(worstDifference(await rig.read(gpu, set, p), picture)).toBe(0);
+    gpu.release(set);
+  });
+
+  it('takes memory that threads share', async () => {
+    const shared = new Uint8Array(new SharedArrayBuffer(1000)).map((_, i) => i % 251);
+    const table = rig.gpu.takeTable(shared);
+    const back = new Uint8Array(new SharedArrayBuffer(1000));
+    await rig.gpu.readTable(table, back);
+    expect([...back]).toEqual([...shared]);
+  });
+
+  it('starts with planes of zeros', async () => {
+    const set = rig.gpu.takePlanes(50, 20, 2, 2);
+    const plane = await rig.read(rig.gpu, set, 1);
+    expect(plane.data.every((value) => value === 0)).toBe(true);
+  });
+
+  it('refuses a number that no device has, and says which there are', async () => {
+    const refused = Gpu.open({ index: 7 });
+    await expect(refused).rejects.toThrow(GpuError);
+    await expect(refused).rejects.toThrow(/no graphics processor 7 \(there are: 0 SwiftShader/);
+  });
+
+  it('tells of memory that it does not have, and of work after its end', async () => {
+    const gpu = await Gpu.open();
+    expect(() => gpu.takeTable(2 ** 40)).toThrow(/MiB at most/);
+    const fine = gpu.takePlanes(64, 64, 1, 4);
+    const coarse = gpu.takePlanes(32, 32, 1, 4);
+    gpu.close();
+    gpu.run('reduce', {}, { fine: { set: fine, rows: finerRows(2) }, coarse }, { width: 32, height: 32 });
+    await expect(gpu.readTable(coarse.buffer, new Uint8Array(4))).rejects.toThrow(GpuError);
+  });
+});

@@ -1,0 +1,79 @@
+import { existsSync } from 'node:fs';
+import { afterAll, beforeAll, describe } from 'vitest';
+import { Gpu } from '../../src/gpu/device.js';
+import type { GpuPlanes } from '../../src/gpu/planes.js';
+import { at, type Plane, pictureOf } from '../kernels/kernel-rig.js';
+
+/** The software driver that comes with Debian's chromium: the processor plays a graphics processor. */
+export const softwareDriver = '/usr/lib/chromium/vk_swiftshader_icd.json';
+const loaders = ['/usr/lib/x86_64-linux-gnu/libvulkan.so.1', '/usr/lib/aarch64-linux-gnu/libvulkan.so.1'];
+
+/** Why there is no device for tests here, or nothing. */
+function missing(): string | undefined {
+  if (!existsSync(softwareDriver))
+    return 'chromium, whose software driver stands in for a graphics processor';
+  if (!loaders.some(existsSync)) return 'libvulkan1';
+  if (!existsSync(new URL('../../node_modules/webgpu', import.meta.url))) return 'the package webgpu';
+  return undefined;
+}
+
+/** Tests on the software driver; skipped, by the name of what is missing, where there is none. */
+export function describeGpu(name: string, tests: (rig: GpuRig) => void): void {
+  const absent = missing();
+  if (absent) {
+    describe.skip(`${name} (needs ${absent})`, () => tests(new GpuRig()));
+    return;
+  }
+  describe(name, () => {
+    const rig = new GpuRig();
+    beforeAll(() => rig.open());
+    afterAll(() => rig.close());
+    tests(rig);
+  });
+}
+
+/** A device whose bindings are 64 KiB at most, so that pictures of tests are worked on by bands of rows, and one without bounds. */
+export class GpuRig {
+  gpu!: Gpu;
+  banded!: Gpu;
+
+  async open(): Promise<void> {
+    process.env.VK_ICD_FILENAMES = softwareDriver;
+    this.gpu = await Gpu.open();
+    this.banded = await Gpu.open({ maxBindingBytes: 1 << 16 });
+  }
+
+  close(): void {
+    this.gpu?.close();
+    this.banded?.close();
+  }
+
+  /** Float planes (4 bytes) or planes of whole numbers (2 and 1) with these contents. */
+  store(gpu: Gpu, pictures: readonly Plane[], elementBytes: 1 | 2 | 4): GpuPlanes {
+    const { width, height } = pictures[0];
+    const set = gpu.takePlanes(width, height, pictures.length, elementBytes);
+    const row = set.planeWords * 4;
+    const bytes = new ArrayBuffer(set.bytes);
+    pictures.forEach((picture, p) => {
+      for (let y = 0; y < height; y++) {
+        const start = (y * set.rowWords + p * set.planeWords) * 4;
+        const kinds = { 1: Uint8Array, 2: Uint16Array, 4: Float32Array };
+        const elements = new kinds[elementBytes](bytes, start, row / elementBytes);
+        for (let x = 0; x < width; x++) elements[x] = at(picture, x, y);
+      }
+    });
+    gpu.writeTable(set.buffer, new Uint8Array(bytes));
+    return set;
+  }
+
+  async read(gpu: Gpu, set: GpuPlanes, plane = 0): Promise<Plane> {
+    const { width, height, elementBytes } = set;
+    const kinds = { 1: Uint8Array, 2: Uint16Array, 4: Float32Array };
+    const elements = new kinds[elementBytes](width * height);
+    await gpu.readPlane(set, plane, new Uint8Array(elements.buffer), width * elementBytes);
+    return pictureOf(width, height, (x, y) => elements[y * width + x]);
+  }
+}
+
+/** Both devices of a rig by name, for `it.each`. */
+export const devices = ['gpu', 'banded'] as const;
