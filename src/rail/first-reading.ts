@@ -69,8 +69,9 @@ export async function readFirst<Read extends FrameReading>(
   }
   const readable = frames.length - unreadable.size;
   if (readable < 2) {
+    const [why] = unreadable.values();
     throw new InputError(
-      `Only ${readable} of ${frames.length} frames in "${folder}" can be read: a stack needs at least two. Copy the photographs again from the card.`,
+      `Only ${readable} of ${frames.length} frames in "${folder}" can be read, where a stack needs at least two. ${why}`,
     );
   }
   return { evidence: await reading.finish(decodeFull, signal), unreadable };

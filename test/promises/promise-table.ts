@@ -81,7 +81,11 @@ export const promiseTable: readonly PromiseRow[] = [
     promise: 'A raw file that cannot be developed is named, with what to do',
     proofs: [
       proof('stack/read-stack.test.ts', 'are known by name and by content, and named with what to do'),
-      proof('stack/raw/development.test.ts', 'that is cut short is named, with what to do'),
+      proof(
+        'stack/raw/development.test.ts',
+        'that is damaged is named when it is developed, with what to do',
+      ),
+      proof('stack/raw/missing-samples.test.ts', 'keep a file out of the stack, with what to do'),
       proof(
         'stack/raw/not-installed.test.ts',
         'raw files are refused with the package to install where LibRaw is not installed',

@@ -7,6 +7,7 @@ import { type Inspected, tooManyPixels } from '../inspect-file.js';
 import { parseExif } from '../parse-exif.js';
 import { openRegularFile } from '../regular-file.js';
 import { whiteOf } from './development.js';
+import { lacksSamples } from './missing-samples.js';
 import { exifBlockOfRaw, exifOfLibRaw } from './raw-exif.js';
 import { rawFailureReason } from './raw-failure.js';
 import { rawWorkers } from './raw-workers.js';
@@ -34,6 +35,9 @@ export async function inspectRaw(folder: string, name: string, maxPixels: number
       const stats = await handle.stat({ bigint: true });
       if (stats.size === 0n) return unusable('is empty (0 bytes)', true);
       const metadata = await rawWorkers.run({ kind: 'identify', path });
+      if (await lacksSamples(handle)) {
+        return unusable('is cut short or damaged (samples are missing): copy it again from the card', true);
+      }
       const crop = sensorCrop(metadata);
       const size =
         (metadata.flip & 4) !== 0

@@ -62,6 +62,8 @@ async function answer(job: RawJob): Promise<{ value: unknown; moved: ArrayBuffer
     file.open(bytes, job.settings);
     const { flip } = file.metadata(false);
     const { width, height, colors, data } = file.imageData();
+    const fault = reports.map(dataFault).find((text) => text !== undefined);
+    if (fault !== undefined) throw new Error(fault);
     const whole: DevelopedPixels = { width, height, channels: colors === 1 ? 1 : 3, samples: data };
     const value = cropUpright(whole, job.crop, flip);
     return { value, moved: [value.samples.buffer as ArrayBuffer] };
@@ -72,6 +74,11 @@ async function answer(job: RawJob): Promise<{ value: unknown; moved: ArrayBuffer
       // After a failure that says more.
     }
   }
+}
+
+/** What LibRaw reports of samples that it could not read; it then goes on with what it has. */
+function dataFault(report: string): string | undefined {
+  return /^unknown file: (unexpected end of file|data corrupted at .*)/i.exec(report)?.[1].toLowerCase();
 }
 
 function previewOf(

@@ -1,4 +1,4 @@
-import { readdirSync } from 'node:fs';
+import { readdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { crc32, deflateSync } from 'node:zlib';
 import sharp from 'sharp';
@@ -272,10 +272,12 @@ describe('a raw file', () => {
     expect([...full.refused]).toEqual([1]);
   });
 
-  it('that is cut short is named, with what to do', async () => {
+  it('that is damaged is named when it is developed, with what to do', async () => {
     const whole = fieldsDng();
-    const { frames } = await readStack(makeFolder({ 'a.dng': whole, 'b.dng': whole.subarray(0, 4000) }));
-    await expect(decodeFrame(frames[1])).rejects.toThrow(
+    const { frames } = await readStack(makeFolder({ 'a.dng': whole, 'b.dng': whole }));
+    writeFileSync(frames[1].path, whole.subarray(0, 4000));
+    const { fileMark: _, ...cut } = frames[1];
+    await expect(decodeFrame(cut)).rejects.toThrow(
       /^b\.dng is cut short or damaged \(unexpected end of file\): copy it again from the card, or leave it out with skip 2\.$/,
     );
   });
