@@ -1,4 +1,4 @@
-import { statePlane } from '../focus/focus-tracker.js';
+import { statePlane } from '../focus/focus-curves.js';
 import { frameBytes, frameTable } from '../image/frame-reach.js';
 import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';

@@ -1,4 +1,5 @@
-import { type FocusTracker, statePlane } from '../focus/focus-tracker.js';
+import { statePlane } from '../focus/focus-curves.js';
+import type { FocusTracker } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';
 import { affineArguments, type PlacedFrame } from '../image/placed-frame.js';

@@ -2,56 +2,18 @@ import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';
 import { affineArguments, type PlacedFrame } from '../image/placed-frame.js';
 import type { Arena, Planes } from '../kernels/arena.js';
-import {
-  minNoiseSamples,
-  noiseDoublingCodes,
-  noiseLevels,
-  noiseRangeCodes,
-  noiseSamples,
-  noiseSpreadCodes,
-  noiseSpreadFrames,
-  prominenceCodes,
-  windowRadius,
-} from '../model/constants/focus.js';
-import {
-  afterPlane,
-  beforePlane,
-  bestOrdinalPlane,
-  bestPlane,
-  coarseTonesPlane,
-  frontPlane,
-  latestPlane,
-  secondOrdinalPlane,
-  secondPlane,
-  tonesPlane,
-  valleyPlane,
-} from '../model/constants/state.js';
+import { minNoiseSamples, noiseSamples, prominenceCodes, windowRadius } from '../model/constants/focus.js';
 import type { StripPool } from '../workers/pool.js';
+import {
+  type FocusCurves,
+  noiseBin,
+  noiseBins,
+  noiseCodesOf,
+  type StatePlane,
+  statePlane,
+} from './focus-curves.js';
 
 const stripRows = 32;
-
-/** Bins of brightness that the noise is told apart by. */
-export const noiseBins = 8;
-
-/** Brightness bin of a luma of 0 to 255. */
-export function noiseBin(tone: number): number {
-  return Math.min(noiseBins - 1, (tone * noiseBins) >> 8);
-}
-
-/** Planes of the focus-curve state by name. */
-export const statePlane = {
-  best: bestPlane,
-  before: beforePlane,
-  after: afterPlane,
-  latest: latestPlane,
-  valley: valleyPlane,
-  second: secondPlane,
-  bestOrdinal: bestOrdinalPlane,
-  secondOrdinal: secondOrdinalPlane,
-  front: frontPlane,
-  tones: tonesPlane,
-  coarseTones: coarseTonesPlane,
-} as const;
 
 /** Of levels 0, 1 and 2. */
 const tonePlanes = [statePlane.tones, statePlane.coarseTones, statePlane.coarseTones];
@@ -60,7 +22,7 @@ const tonePlanes = [statePlane.tones, statePlane.coarseTones, statePlane.coarseT
  * Follows the focus curve of every pixel at the finest levels, frame by frame, in memory of fixed size: best
  * value with its neighbours, and a second peak. Frames must come in the order of their ordinals.
  */
-export class FocusTracker {
+export class FocusTracker implements FocusCurves {
   readonly state: Planes[];
   private readonly codes: Planes[];
   private readonly luma: Planes[];
@@ -192,29 +154,8 @@ export class FocusTracker {
     }
   }
 
-  /**
-   * Code of the measure where frames show their noise alone, by brightness (`noiseBins` bins of luma x 64): the
-   * noise of light grows with light. Most of a frame is out of focus, so the low end of its measures is noise: the
-   * tenth percentile of each frame, the median over the frames, raised from there to what the best of so many
-   * frames of pure noise shows. Bins that no frame fills take the nearest one's; at the finest levels none stands far
-   * above the lowest.
-   */
   noiseCodes(level: number): Float64Array {
-    const frames = Math.max(1, ...this.lowCodes[level].map((low) => low.length));
-    const spread = noiseSpreadCodes + noiseDoublingCodes * Math.max(0, Math.log2(frames / noiseSpreadFrames));
-    const codes = this.lowCodes[level].map((low) => {
-      const sorted = low.toSorted((first, second) => first - second);
-      return sorted.length > 0 ? sorted[sorted.length >> 1] + spread : Number.NaN;
-    });
-    const filled = codes.map((code, bin) => {
-      if (!Number.isNaN(code)) return code;
-      const known = codes.map((_, other) => other).filter((other) => !Number.isNaN(codes[other]));
-      known.sort((first, second) => Math.abs(first - bin) - Math.abs(second - bin));
-      return known.length > 0 ? codes[known[0]] : spread;
-    });
-    if (level >= noiseLevels) return Float64Array.from(filled);
-    const most = Math.min(...filled) + noiseRangeCodes;
-    return Float64Array.from(filled, (code) => Math.min(code, most));
+    return noiseCodesOf(this.lowCodes[level], level);
   }
 
   /** No measure where dust lies on the sensor, as far as the windows reach: its rim is not the subject's. */
@@ -259,7 +200,7 @@ export class FocusTracker {
     });
   }
 
-  plane(level: number, which: keyof typeof statePlane): Uint16Array {
+  plane(level: number, which: StatePlane): Uint16Array {
     return this.arena.planeU16(this.state[level], statePlane[which]);
   }
 }

@@ -1,4 +1,4 @@
-import type { FocusTracker } from '../focus/focus-tracker.js';
+import type { FocusCurves } from '../focus/focus-curves.js';
 import { median } from '../image/median.js';
 import { clearOctaves, minCurves } from '../model/constants/model.js';
 import { codesPerOctave } from '../model/constants/state.js';
@@ -11,7 +11,7 @@ import { bendSamples } from '../model/constants/surface.js';
  *
  * @param isAsked By ordinal from 1, which frames' peaks are asked: 0 where a neighbour is missing or far away.
  */
-export function medianBend(tracker: FocusTracker, level: number, isAsked: Uint8Array): number | undefined {
+export function medianBend(tracker: FocusCurves, level: number, isAsked: Uint8Array): number | undefined {
   const { width, height, stride } = tracker.state[level];
   const [best, before, after, ordinal] = (['best', 'before', 'after', 'bestOrdinal'] as const).map((name) =>
     tracker.plane(level, name),

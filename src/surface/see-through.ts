@@ -1,4 +1,4 @@
-import { type FocusTracker, noiseBin } from '../focus/focus-tracker.js';
+import { type FocusCurves, noiseBin } from '../focus/focus-curves.js';
 import { codesPerOctave } from '../model/constants/state.js';
 import {
   behindOctaves,
@@ -80,7 +80,7 @@ interface Level {
  *
  * @param frames Number of frames.
  */
-export function seeThrough(tracker: FocusTracker, frames: number): PictureEvidence | undefined {
+export function seeThrough(tracker: FocusCurves, frames: number): PictureEvidence | undefined {
   const blurPx = measureBlur(tracker, frames);
   if (blurPx === undefined) return undefined;
   const { width, height } = tracker.state[0];
@@ -108,7 +108,7 @@ export function seeThrough(tracker: FocusTracker, frames: number): PictureEviden
   };
 }
 
-function levelOf(tracker: FocusTracker, level: number): Level {
+function levelOf(tracker: FocusCurves, level: number): Level {
   const { width, height, stride } = tracker.state[level];
   const full = tracker.state[0];
   return {

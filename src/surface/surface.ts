@@ -1,4 +1,5 @@
-import { type FocusTracker, statePlane } from '../focus/focus-tracker.js';
+import { statePlane } from '../focus/focus-curves.js';
+import type { FocusTracker } from '../focus/focus-tracker.js';
 import { frameBytes, frameTable } from '../image/frame-reach.js';
 import type { Size } from '../image/image.js';
 import type { Matrix3 } from '../image/transform.js';

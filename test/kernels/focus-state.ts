@@ -1,4 +1,4 @@
-import { statePlane } from '../../src/focus/focus-tracker.js';
+import { statePlane } from '../../src/focus/focus-curves.js';
 import type { Planes } from '../../src/kernels/arena.js';
 import { type KernelRig, type Plane, pictureOf, randomFrom } from './kernel-rig.js';
 

@@ -1,4 +1,4 @@
-import { noiseBin } from '../../src/focus/focus-tracker.js';
+import { noiseBin } from '../../src/focus/focus-curves.js';
 import type { PlaneName, State } from './focus-state.js';
 import { at } from './kernel-rig.js';
 import { tuned } from './tuned.js';

@@ -1,5 +1,5 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { statePlane } from '../../src/focus/focus-tracker.js';
+import { statePlane } from '../../src/focus/focus-curves.js';
 import { at, KernelRig, type Plane, pictureOf, randomFrom } from './kernel-rig.js';
 
 let rig: KernelRig;

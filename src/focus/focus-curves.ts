@@ -1,0 +1,82 @@
+import {
+  noiseDoublingCodes,
+  noiseLevels,
+  noiseRangeCodes,
+  noiseSpreadCodes,
+  noiseSpreadFrames,
+} from '../model/constants/focus.js';
+import {
+  afterPlane,
+  beforePlane,
+  bestOrdinalPlane,
+  bestPlane,
+  coarseTonesPlane,
+  frontPlane,
+  latestPlane,
+  secondOrdinalPlane,
+  secondPlane,
+  tonesPlane,
+  valleyPlane,
+} from '../model/constants/state.js';
+
+/** Planes of the focus-curve state by name. */
+export const statePlane = {
+  best: bestPlane,
+  before: beforePlane,
+  after: afterPlane,
+  latest: latestPlane,
+  valley: valleyPlane,
+  second: secondPlane,
+  bestOrdinal: bestOrdinalPlane,
+  secondOrdinal: secondOrdinalPlane,
+  front: frontPlane,
+  tones: tonesPlane,
+  coarseTones: coarseTonesPlane,
+} as const;
+
+export type StatePlane = keyof typeof statePlane;
+
+/** Bins of brightness that the noise is told apart by. */
+export const noiseBins = 8;
+
+/** Brightness bin of a luma of 0 to 255. */
+export function noiseBin(tone: number): number {
+  return Math.min(noiseBins - 1, (tone * noiseBins) >> 8);
+}
+
+/** What is asked of the focus curves before the surface is made of them. */
+export interface FocusCurves {
+  readonly levels: number;
+  /** Of each level: its size, and elements from row to row of its planes. */
+  readonly state: readonly { width: number; height: number; stride: number }[];
+  plane(level: number, which: StatePlane): Uint16Array;
+  /** By brightness bin: see `noiseCodesOf`. */
+  noiseCodes(level: number): Float64Array;
+}
+
+/**
+ * Code of the measure where frames show their noise alone, by brightness (`noiseBins` bins of luma x 64): the
+ * noise of light grows with light. Most of a frame is out of focus, so the low end of its measures is noise: the
+ * tenth percentile of each frame, the median over the frames, raised from there to what the best of so many
+ * frames of pure noise shows. Bins that no frame fills take the nearest one's; at the finest levels none stands far
+ * above the lowest.
+ *
+ * @param low Tenth percentiles of a level: [brightness bin][frame].
+ */
+export function noiseCodesOf(low: readonly (readonly number[])[], level: number): Float64Array {
+  const frames = Math.max(1, ...low.map((bin) => bin.length));
+  const spread = noiseSpreadCodes + noiseDoublingCodes * Math.max(0, Math.log2(frames / noiseSpreadFrames));
+  const codes = low.map((bin) => {
+    const sorted = bin.toSorted((first, second) => first - second);
+    return sorted.length > 0 ? sorted[sorted.length >> 1] + spread : Number.NaN;
+  });
+  const filled = codes.map((code, bin) => {
+    if (!Number.isNaN(code)) return code;
+    const known = codes.map((_, other) => other).filter((other) => !Number.isNaN(codes[other]));
+    known.sort((first, second) => Math.abs(first - bin) - Math.abs(second - bin));
+    return known.length > 0 ? codes[known[0]] : spread;
+  });
+  if (level >= noiseLevels) return Float64Array.from(filled);
+  const most = Math.min(...filled) + noiseRangeCodes;
+  return Float64Array.from(filled, (code) => Math.min(code, most));
+}

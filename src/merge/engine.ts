@@ -1,0 +1,78 @@
+import type { FocusCurves } from '../focus/focus-curves.js';
+import type { PixelData, Size } from '../image/image.js';
+import type { TransferCurve } from '../image/transfer-curve.js';
+import type { Matrix3 } from '../image/transform.js';
+import type { SourceRule } from '../options/source-rule.js';
+import type { SurfaceMaps } from '../surface/surface.js';
+
+/** A frame as the stations see it; its pixels are those that were put into `slotFor` its ordinal. */
+export interface EngineFrame {
+  /** Place among the frames in use, from 1; the unit of all maps along the stack. */
+  ordinal: number;
+  /** Output pixel to frame pixel, both at full size. */
+  toFrame: Matrix3;
+  gainRatio: readonly [number, number, number];
+}
+
+/**
+ * What computes the stations of one merge and keeps their state: the processor or a graphics processor. It is called in
+ * this order: `follow` for every frame, `curves`, `findSurface`, `plan`, `findSpill` where it is wanted, `readMaps`,
+ * `startBlend`, `blend` for every frame, `finish`.
+ */
+export interface MergeEngine {
+  /** Frames that lie in slots at once: with two, one is put in place while the one before is worked on. */
+  readonly slots: 1 | 2;
+  /** Memory for the pixels of a frame, (rows, cols, 3), which the caller fills before the frame is worked on. */
+  slotFor(ordinal: number): Promise<PixelData>;
+  /** Follows the focus curves of a frame; in order of the ordinals. */
+  follow(frame: EngineFrame): Promise<void>;
+  /** The curves as they were followed; to be asked before the surface is made of them. */
+  curves(): Promise<FocusCurves>;
+  /**
+   * The surface; returns the share of pixels with any detail above noise.
+   *
+   * @param nearSign Which way along the stack is nearer: 1 lower ordinals, -1 higher ones, 0 unknown.
+   * @param blurPx Radius of the blur one frame away (see `measureBlur`); undefined: too few curves tell.
+   */
+  findSurface(nearSign: -1 | 0 | 1, blurPx: number | undefined): Promise<number>;
+  /** Decides which frames each coefficient comes from. */
+  plan(nearSign: -1 | 0 | 1, blurPx: number | undefined): Promise<void>;
+  /** What near things spill over farther ones, which the blend then subtracts; returns the share of the picture. */
+  findSpill(nearSign: -1 | 1, blurPx: number): Promise<number>;
+  /** Copies of the maps; `sources` holds the ordinal of the frame that supplies the detail, (rows, cols); 0 = none. */
+  readMaps(): Promise<{ maps: SurfaceMaps; sources: Uint16Array }>;
+  /**
+   * Makes room for the blend; what only the maps needed goes.
+   *
+   * @param lost See `measureLoss`.
+   */
+  startBlend(lost: number): Promise<void>;
+  /** Adds a frame to the picture. */
+  blend(frame: EngineFrame): Promise<void>;
+  /** The picture, interleaved RGB, (rows, cols, 3), full range of `bits`. */
+  finish(bits: 8 | 16): Promise<Uint8Array | Uint16Array>;
+  /** Ends all work at once; what is in work is rejected. */
+  close(): Promise<void>;
+}
+
+/** What an engine is made for. */
+export interface EngineTask {
+  /** Of the composite. */
+  size: Size;
+  /** Of every frame, and its bits. */
+  frame: Size;
+  bits: 8 | 16;
+  /** Composite pixel to frame pixel, by ordinal - 1. */
+  toFrame: readonly Matrix3[];
+  /** Slots are not worth their memory: frames are read from the disk straight into them. */
+  isStored: boolean;
+  rule: SourceRule;
+  /** Distance of each frame but the last to the next, in usual steps. */
+  steps: readonly number[];
+  /** Frames that count as one step: see `frameUnit`. */
+  unit: number;
+  dust: readonly { x: number; y: number; radius: number }[];
+  /** From samples to light. */
+  curve: TransferCurve;
+  threads: number;
+}
