@@ -42,6 +42,34 @@ export interface SourcePlan {
   fractionBits: number;
 }
 
+/**
+ * The numbers of a plan that follow from the stack, in stored units: the same for the processor and a device.
+ *
+ * @param unit A step of the usual length, frames.
+ */
+export function planNumbers(
+  unit: number,
+  fractionBits: number,
+  frames: number,
+  rule: SourceRule,
+  nearSign: -1 | 0 | 1,
+  blurPx: number | undefined,
+) {
+  // Two frames are too few for a focus curve: a depth between them would blend the sharp one with the other.
+  const planned = rule === 'auto' && frames === 2 ? 'select' : rule;
+  return {
+    rule: ruleNumbers[planned],
+    sameIndex: storedLength(apartUnits * unit, fractionBits),
+    nearApart: blurPx === undefined ? 0 : storedLength(nearBlurPx / blurPx, fractionBits),
+    frontApart: (level: number) =>
+      blurPx === undefined
+        ? never
+        : storedLength(Math.max(2, (frontBlurPx * 2 ** level) / blurPx), fractionBits),
+    /** Does the nearer surface win beside depth edges of a level? */
+    nearWins: (level: number) => nearSign !== 0 && level <= lastNearLevel,
+  };
+}
+
 /** Bytes from a level's reaches to the ordinals of the frames that are added; 0 = they lie within the reaches. */
 export function frontLayerBytes({ reach }: LevelPlan): number {
   return reach.planes > 1 ? reach.planeBytes : 0;
@@ -99,24 +127,18 @@ export async function planSources(
   arena.u8(plan.uses, tiles * plan.usesBytes).fill(0);
   const frames = arena.take(toFrame.length * frameBytes);
   const { fractionBits } = plan;
-  // Two frames are too few for a focus curve: a depth between them would blend the sharp one with the other.
-  const planned = rule === 'auto' && toFrame.length === 2 ? 'select' : rule;
-  const sameIndex = storedLength(apartUnits * surface.unit, fractionBits);
+  const numbers = planNumbers(surface.unit, fractionBits, toFrame.length, rule, nearSign, blurPx);
+  const { sameIndex, nearApart } = numbers;
   let medians = surface.depthIndices;
   for (const [level, { centre, reach }] of plan.levels.entries()) {
-    const frontApart =
-      blurPx === undefined
-        ? never
-        : storedLength(Math.max(2, (frontBlurPx * 2 ** level) / blurPx), fractionBits);
     const { width, height, stride } = centre;
     const strips = Math.ceil(height / tileRows);
     const peaks: Planes | undefined = surface.peaks[level];
     const fronts = peaks ? frontsOf(peaks) : 0;
     let depthIndices = surface.depthIndices;
     if (level > 0) {
-      const nearWins = nearSign !== 0 && level <= lastNearLevel;
       const median = arena.takePlanes(width, height, 1, 2);
-      depthIndices = nearWins ? arena.takePlanes(width, height, 1, 2) : median;
+      depthIndices = numbers.nearWins(level) ? arena.takePlanes(width, height, 1, 2) : median;
       await pool.run(
         'halveIndicesStrip',
         {
@@ -130,7 +152,7 @@ export async function planSources(
           width,
           height,
           nearSign,
-          nearApart: blurPx === undefined ? 0 : storedLength(nearBlurPx / blurPx, fractionBits),
+          nearApart,
           stripRows: tileRows,
         },
         strips,
@@ -155,7 +177,7 @@ export async function planSources(
         peakBytes: peaks?.planeBytes ?? 0,
         peakStride: peaks?.stride ?? 0,
         fronts,
-        frontApart,
+        frontApart: numbers.frontApart(level),
         sameIndex,
         nearSign,
         centres: centre.pointer,
@@ -165,7 +187,7 @@ export async function planSources(
         width,
         height,
         level,
-        rule: ruleNumbers[planned],
+        rule: numbers.rule,
         fractionBits,
         frames,
         count: toFrame.length,

@@ -24,13 +24,19 @@ export interface Spill {
   depthIndices: number;
 }
 
-const samples = 48;
+/** Points of the disc of rays about a pixel. */
+export const spillSamples = 48;
 /** Cells of 4 to 64 px. */
-const cellSizes = 5;
+export const cellSizes = 5;
 const cellBytes = 24;
 /** Stored weight below which a depth is too uncertain, of what spills and of what lies behind. */
-const leastWeight = fullWeight;
+export const leastWeight = fullWeight;
 const stripRows = 32;
+
+/** The points, denser near the centre: see `spiralPoints`. */
+export function spillPoints(): Float32Array {
+  return spiralPoints(spillSamples, (part) => part);
+}
 
 /** Room for the spill, in the arena. */
 export function takeSpill(arena: Arena, size: Size): Spill {
@@ -105,8 +111,8 @@ export class SpillFinder {
     arena
       .u32(grids, cells.length * 3)
       .set(cells.flatMap(({ pointer, width, height }) => [pointer, width, height]));
-    const table = arena.take(samples * 12);
-    arena.f32(table, samples * 3).set(spiralPoints(samples, (part) => part));
+    const table = arena.take(spillSamples * 12);
+    arena.f32(table, spillSamples * 3).set(spillPoints());
     const { width, height } = this.size;
     await pool.run(
       'spillStrip',
@@ -118,7 +124,7 @@ export class SpillFinder {
         cells: grids,
         sizes: cells.length,
         table,
-        samples,
+        samples: spillSamples,
         blur: blurPx * blurShare,
         gap,
         nearSign,

@@ -19,6 +19,8 @@ export interface GpuOptions {
   index?: number;
   /** Largest binding that is made; absent: what the device allows. For tests of bands. */
   maxBindingBytes?: number;
+  /** Kernels that are compiled; absent: all. For tests, each of which runs a few. */
+  kernels?: readonly GpuKernelName[] | undefined;
 }
 
 /** What the threads of a dispatch cover: `width` threads a row, see `wordsOf` for 16-bit elements. */
@@ -85,7 +87,7 @@ export class Gpu {
   }
 
   /** Throws GpuError when there is no device, or one that allows less than kernels need. */
-  static async open({ index, maxBindingBytes }: GpuOptions = {}): Promise<Gpu> {
+  static async open({ index, maxBindingBytes, kernels }: GpuOptions = {}): Promise<Gpu> {
     const adapter = await requestAdapter(index);
     const { limits } = adapter;
     const name = adapterName(adapter);
@@ -103,7 +105,7 @@ export class Gpu {
     });
     const most = Math.min(limits.maxStorageBufferBindingSize, maxBindingBytes ?? Number.POSITIVE_INFINITY);
     const gpu = new Gpu(adapter, device, Math.floor(most / 256) * 256);
-    await gpu.compile();
+    await gpu.compile(kernels ?? gpuKernelNames);
     return gpu;
   }
 
@@ -152,7 +154,8 @@ export class Gpu {
     sets: GpuBindings<K, GpuPlanes | RowWindow, GPUBuffer>,
     over: Threads,
   ): void {
-    const program = this.programs.get(kernel)!;
+    const program = this.programs.get(kernel);
+    if (!program) throw new Error(`Expected a kernel that was compiled but received ${kernel}`);
     const { shape } = program;
     const given = sets as Readonly<Record<string, GpuPlanes | RowWindow | GPUBuffer>>;
     const windows = shape.bindings.map(({ name, isSet }) =>
@@ -252,10 +255,10 @@ export class Gpu {
     if (this.failure) throw this.failure;
   }
 
-  /** Loads and compiles all kernels, side by side where the driver can. */
-  private async compile(): Promise<void> {
+  /** Loads and compiles kernels, side by side where the driver can. */
+  private async compile(kernels: readonly GpuKernelName[]): Promise<void> {
     await Promise.all(
-      gpuKernelNames.map(async (name) => {
+      kernels.map(async (name) => {
         const shape = kernelShape(name);
         const { device } = this;
         const layout = device.createBindGroupLayout({

@@ -2,6 +2,7 @@ import { existsSync } from 'node:fs';
 import { afterAll, beforeAll, describe } from 'vitest';
 import { Gpu } from '../../src/gpu/device.js';
 import type { GpuPlanes } from '../../src/gpu/planes.js';
+import type { GpuKernelName } from '../../src/gpu/programs.js';
 import { at, type Plane, pictureOf } from '../kernels/kernel-rig.js';
 
 /** The software driver that comes with Debian's chromium: the processor plays a graphics processor. */
@@ -17,30 +18,40 @@ function missing(): string | undefined {
   return undefined;
 }
 
+interface RigWish {
+  /** Kernels that the tests run, as compiling all of them takes seconds; default: all. */
+  kernels?: readonly GpuKernelName[];
+  /** Largest binding of the device that works by bands; default 64 KiB. */
+  bandBytes?: number;
+}
+
 /** Tests on the software driver; skipped, by the name of what is missing, where there is none. */
-export function describeGpu(name: string, tests: (rig: GpuRig) => void): void {
+export function describeGpu(name: string, tests: (rig: GpuRig) => void, wish: RigWish = {}): void {
   const absent = missing();
   if (absent) {
-    describe.skip(`${name} (needs ${absent})`, () => tests(new GpuRig()));
+    describe.skip(`${name} (needs ${absent})`, () => tests(new GpuRig(wish)));
     return;
   }
   describe(name, () => {
-    const rig = new GpuRig();
+    const rig = new GpuRig(wish);
     beforeAll(() => rig.open());
     afterAll(() => rig.close());
     tests(rig);
   });
 }
 
-/** A device whose bindings are 64 KiB at most, so that pictures of tests are worked on by bands of rows, and one without bounds. */
+/** A device whose bindings are so small that pictures of tests are worked on by bands of rows, and one without bounds. */
 export class GpuRig {
   gpu!: Gpu;
   banded!: Gpu;
 
+  constructor(private readonly wish: RigWish) {}
+
   async open(): Promise<void> {
     process.env.VK_ICD_FILENAMES = softwareDriver;
-    this.gpu = await Gpu.open();
-    this.banded = await Gpu.open({ maxBindingBytes: 1 << 16 });
+    const { kernels, bandBytes = 1 << 16 } = this.wish;
+    this.gpu = await Gpu.open({ kernels });
+    this.banded = await Gpu.open({ kernels, maxBindingBytes: bandBytes });
   }
 
   close(): void {
@@ -50,6 +61,25 @@ export class GpuRig {
 
   /** Float planes (4 bytes) or planes of whole numbers (2 and 1) with these contents. */
   store(gpu: Gpu, pictures: readonly Plane[], elementBytes: 1 | 2 | 4): GpuPlanes {
+    return this.place(gpu, pictures, elementBytes, { 1: Uint8Array, 2: Uint16Array, 4: Float32Array });
+  }
+
+  /** Planes of whole numbers of 32 bits. */
+  storeWords(gpu: Gpu, pictures: readonly Plane[]): GpuPlanes {
+    return this.place(gpu, pictures, 4, { 1: Uint8Array, 2: Uint16Array, 4: Uint32Array });
+  }
+
+  private place(
+    gpu: Gpu,
+    pictures: readonly Plane[],
+    elementBytes: 1 | 2 | 4,
+    kinds: Readonly<
+      Record<
+        1 | 2 | 4,
+        Uint8ArrayConstructor | Uint16ArrayConstructor | Uint32ArrayConstructor | Float32ArrayConstructor
+      >
+    >,
+  ): GpuPlanes {
     const { width, height } = pictures[0];
     const set = gpu.takePlanes(width, height, pictures.length, elementBytes);
     const row = set.planeWords * 4;
@@ -57,7 +87,6 @@ export class GpuRig {
     pictures.forEach((picture, p) => {
       for (let y = 0; y < height; y++) {
         const start = (y * set.rowWords + p * set.planeWords) * 4;
-        const kinds = { 1: Uint8Array, 2: Uint16Array, 4: Float32Array };
         const elements = new kinds[elementBytes](bytes, start, row / elementBytes);
         for (let x = 0; x < width; x++) elements[x] = at(picture, x, y);
       }
