@@ -7,13 +7,15 @@ import { JobTable } from './job-table.js';
 import { keepPlan, type PlanValues, readKeptPlan } from './kept-plan.js';
 import { OpenResults } from './open-results.js';
 import { Roots } from './roots.js';
-import { sampleFolder } from './sample.js';
+import { type Sample, standardSample } from './sample.js';
 
 export interface DeskOptions {
   /** The folder that is shown; absent: home and mounted media. */
   folder?: string | undefined;
   /** Folder where the plan is kept from one start to the next; absent: it is forgotten with the desk. */
   settings?: string | undefined;
+  /** The sample stack; absent: where `npm start` puts it. */
+  sample?: Sample | undefined;
 }
 
 /** What the routes of all screens share, for as long as the server lives. */
@@ -31,16 +33,17 @@ export class Desk {
     readonly scratch: string,
     private readonly settings: string | undefined,
     private lastPlan: PlanValues,
+    readonly sample: Sample,
   ) {
     process.once('exit', this.removeScratch);
   }
 
   /** Throws InputError when the folder cannot be shown. */
-  static async open({ folder, settings }: DeskOptions): Promise<Desk> {
-    const sample = { name: 'Sample', path: sampleFolder, isHidden: true };
-    const roots = await Roots.open(folder === undefined ? [] : [folder], [sample]);
+  static async open({ folder, settings, sample = standardSample }: DeskOptions): Promise<Desk> {
+    const hidden = { name: 'Sample', path: sample.folder, isHidden: true };
+    const roots = await Roots.open(folder === undefined ? [] : [folder], [hidden]);
     const plan = settings === undefined ? {} : await readKeptPlan(settings);
-    return new Desk(roots, await mkdtemp(join(tmpdir(), 'lamella-desk-')), settings, plan);
+    return new Desk(roots, await mkdtemp(join(tmpdir(), 'lamella-desk-')), settings, plan, sample);
   }
 
   /** The plan that was made last. */

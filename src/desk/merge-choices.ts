@@ -11,6 +11,7 @@ const choosable = [
   'format',
   'direction',
   'skip',
+  'order',
 ] as const;
 
 /** What the page chose, yet to be checked; nothing else passes. */

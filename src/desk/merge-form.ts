@@ -1,13 +1,13 @@
 import { readFile } from 'node:fs/promises';
 import { availableParallelism, totalmem } from 'node:os';
-import { basename, dirname, join } from 'node:path';
+import { basename } from 'node:path';
 import { stackNeeds } from '../batch/estimate.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import { resultFolderName } from '../result/result-folder-name.js';
 import type { GivenOrder } from '../stack/capture-order.js';
 import { readStack } from '../stack/read-stack.js';
 import type { MergeChoices, MergeForm } from './protocol.js';
-import { framesFolder, stackTitle } from './sample.js';
+import { sceneFile, stackTitle } from './sample.js';
 import { resultsBeside } from './stack-facts.js';
 
 /** Merges of fewer samples than this are quick enough without a quick look, megapixels of all frames. */
@@ -62,11 +62,12 @@ async function choicesOf(result: string): Promise<MergeChoices> {
   };
 }
 
-/** The scale of the sample stack, which its renderer knows; undefined for any other. */
+/** The scale of a stack that was rendered, which its renderer knows; undefined for any other. */
 async function sampleScale(folder: string): Promise<MergeChoices | undefined> {
-  if (folder !== framesFolder) return undefined;
+  const file = sceneFile(folder);
+  if (file === undefined) return undefined;
   try {
-    const scene = JSON.parse(await readFile(join(dirname(folder), 'truth/scene.json'), 'utf8'));
+    const scene = JSON.parse(await readFile(file, 'utf8'));
     return {
       stepMm: Number(scene.stepMm.toPrecision(4)),
       fieldWidthMm: Number(scene.fieldWidthMm.toPrecision(4)),

@@ -76,6 +76,28 @@ describe('a merge', () => {
     expect(readdirSync(desk.scratch)).toEqual([]);
   });
 
+  test('goes by the order that is chosen, in which the form numbers its frames', async () => {
+    const folder = join(fixture.root, 'renamed');
+    mkdirSync(folder);
+    const shot = ['c.jpg', 'b.jpg', 'a.jpg'];
+    for (const [i, name] of shot.entries()) {
+      writeFileSync(join(folder, name), readFileSync(join(fixture.root, 'fly', `000${i + 1}.jpg`)));
+    }
+    const namesBy = async (order: string) =>
+      jsonOf<MergeForm>(await fixture.get('api/merge/form', { folder, order })).frames.map(
+        ({ name }) => name,
+      );
+    expect([await namesBy(''), await namesBy('name')]).toEqual([shot, [...shot].reverse()]);
+    const { id } = jsonOf<DeskJob>(await order('renamed', { order: 'name', anchor: 1 }));
+    const job = await fixture.ended(id);
+    expect([job.state, job.message]).toEqual(['done', expect.any(String)]);
+    const record = await readRunRecord(job.out!);
+    expect([record.anchorNumber, record.orderedBy, ...record.frames.map(({ name }) => name)]).toEqual([
+      ...[1, 'name'],
+      ...[...shot].reverse(),
+    ]);
+  });
+
   test('that is cancelled leaves nothing, and what waits behind it goes on', async () => {
     for (const name of readdirSync(fixture.root)) {
       if (name.startsWith('fly-')) rmSync(join(fixture.root, name), { recursive: true });

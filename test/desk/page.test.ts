@@ -2,7 +2,7 @@
 import { readdirSync } from 'node:fs';
 import { join } from 'node:path';
 import axe from 'axe-core';
-import type { Browser, BrowserContextOptions, Locator, Page } from 'playwright-core';
+import type { Browser, BrowserContextOptions, Page } from 'playwright-core';
 import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest';
 import { type ServedDesk, serveDesk } from '../../src/desk/serve.js';
 import { readRunRecord } from '../../src/result/read-run-record.js';
@@ -49,53 +49,6 @@ describe.skipIf(findBrowser() === undefined)('the desk in Chromium', () => {
 
   const of = (path: string, values: Record<string, string> = {}): string =>
     `#/${path}?${new URLSearchParams(values)}`;
-
-  test('leads who never saw a terminal to a merged picture in six clicks, and to a mended one in six more', async () => {
-    await open();
-    let clicks = 0;
-    const click = async (target: Locator): Promise<void> => {
-      clicks++;
-      await target.click();
-    };
-    await click(page.locator('.card').getByRole('link', { name: 'bee' }));
-    await click(page.locator('.actions').getByRole('link', { name: 'Merge' }));
-    await click(page.getByRole('button', { name: 'Merge' }));
-    await page.waitForSelector('#canvas', { timeout: 90_000 });
-    await page.waitForSelector('body[data-ready]');
-    expect(clicks).toBeLessThanOrEqual(6);
-    expect(await page.locator('#name').textContent()).toBe('bee-merged');
-    const out = join(root, 'bee-merged');
-    expect((await readRunRecord(out)).frames).toHaveLength(7);
-
-    clicks = 0;
-    await click(page.getByRole('radio', { name: 'Mend', exact: true }));
-    // One stroke or outline of the pointer counts as a click.
-    clicks++;
-    const box = (await page.locator('#canvas').boundingBox())!;
-    const [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
-    await page.mouse.move(x - 60, y - 40);
-    await page.mouse.down();
-    for (const [dx, dy] of [
-      [60, -40],
-      [60, 40],
-      [-60, 40],
-      [-58, -34],
-    ]) {
-      await page.mouse.move(x + dx, y + dy, { steps: 4 });
-    }
-    await page.mouse.up();
-    await page.waitForSelector('button.crop');
-    await click(page.locator('button.crop').last());
-    await page.waitForFunction(() => /Blended/.test(document.querySelector('#mend-state')!.textContent!));
-    await click(page.getByRole('button', { name: 'Save' }));
-    await page.waitForFunction(() => document.querySelector('#mend-state')!.textContent === 'Saved.');
-    expect(clicks).toBeLessThanOrEqual(6);
-    expect((await readRunRecord(out)) as object).toHaveProperty('mends');
-
-    await page.getByRole('link', { name: 'Desk' }).click();
-    await page.waitForSelector('.of-look .card');
-    expect(await page.locator('.of-look .card .name').textContent()).toBe('bee-merged');
-  });
 
   test('goes on merging when the page is closed, and shows it when it is opened again', async () => {
     await open(of('merge', { folder: join(root, 'card', 'wasp') }));

@@ -15,7 +15,7 @@ const droppedShape = objectShape<{ name: string; names: string[] }>({
 
 export const placesRoutes: DeskRoutes = {
   'GET /api/places': async (desk) => {
-    const sample = await samplePlace();
+    const sample = samplePlace(desk.sample);
     const roots = desk.roots.all
       .filter(({ isHidden }) => !isHidden)
       .map(({ name, path }) => ({ name, path }));
@@ -23,7 +23,7 @@ export const placesRoutes: DeskRoutes = {
   },
   'POST /api/places/sample': async (desk) => {
     const running = desk.jobs.list().find(({ kind, endedAt }) => kind === 'sample' && endedAt === null);
-    return jsonAnswer(running ?? desk.jobs.start(renderSample));
+    return jsonAnswer(running ?? desk.jobs.start(renderSample(desk.sample)));
   },
   'GET /api/folder': async (desk, { query }) =>
     jsonAnswer(await listPlace(desk.roots, required(query, 'path'))),
