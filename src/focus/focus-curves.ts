@@ -1,3 +1,4 @@
+import type { Size } from '../image/image.js';
 import {
   noiseDoublingCodes,
   noiseLevels,
@@ -18,6 +19,7 @@ import {
   tonesPlane,
   valleyPlane,
 } from '../model/constants/state.js';
+import { bendSamples } from '../model/constants/surface.js';
 
 /** Planes of the focus-curve state by name. */
 export const statePlane = {
@@ -44,12 +46,31 @@ export function noiseBin(tone: number): number {
   return Math.min(noiseBins - 1, (tone * noiseBins) >> 8);
 }
 
+/** Focus curves of every `every`-th pixel of a level, in both directions; rows lie `stride` apart. */
+export interface CurveGrid {
+  width: number;
+  height: number;
+  stride: number;
+  every: number;
+  best: Uint16Array;
+  before: Uint16Array;
+  after: Uint16Array;
+  bestOrdinal: Uint16Array;
+}
+
+/** Distance of the pixels of a grid of about `bendSamples`. */
+export function gridStep({ width, height }: Size): number {
+  return Math.max(1, Math.ceil(Math.sqrt((width * height) / bendSamples)));
+}
+
 /** What is asked of the focus curves before the surface is made of them. */
 export interface FocusCurves {
   readonly levels: number;
   /** Of each level: its size, and elements from row to row of its planes. */
   readonly state: readonly { width: number; height: number; stride: number }[];
   plane(level: number, which: StatePlane): Uint16Array;
+  /** Curves from all over a level, about `bendSamples`. */
+  grid(level: number): CurveGrid;
   /** By brightness bin: see `noiseCodesOf`. */
   noiseCodes(level: number): Float64Array;
 }

@@ -5,7 +5,9 @@ import type { Arena, Planes } from '../kernels/arena.js';
 import { minNoiseSamples, noiseSamples, prominenceCodes, windowRadius } from '../model/constants/focus.js';
 import type { StripPool } from '../workers/pool.js';
 import {
+  type CurveGrid,
   type FocusCurves,
+  gridStep,
   noiseBin,
   noiseBins,
   noiseCodesOf,
@@ -198,6 +200,14 @@ export class FocusTracker implements FocusCurves {
       const sorted = Uint16Array.from(bin).sort();
       this.lowCodes[level][b].push(sorted[Math.floor(sorted.length * 0.1)]);
     });
+  }
+
+  grid(level: number): CurveGrid {
+    const { width, height, stride } = this.state[level];
+    const [best, before, after, bestOrdinal] = (['best', 'before', 'after', 'bestOrdinal'] as const).map(
+      (which) => this.plane(level, which),
+    );
+    return { width, height, stride, every: gridStep({ width, height }), best, before, after, bestOrdinal };
   }
 
   plane(level: number, which: StatePlane): Uint16Array {

@@ -2,6 +2,76 @@
 
 /** What each kernel is called with: sets in the order of its uniforms, bindings in their order, numbers in theirs. */
 export const gpuKernels = {
+  aggregate: {
+    sets: ['state', 'coarse', 'supports', 'averaged'],
+    bindings: {
+      state: { kind: 'set', access: 'read' },
+      coarse: { kind: 'set', access: 'read' },
+      supports: { kind: 'set', access: 'read' },
+      averaged: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      count: 'i32',
+      hole: 'i32',
+      reach: 'i32',
+    },
+  },
+  coarseIndices: {
+    sets: ['state', 'coarse', 'indices'],
+    bindings: {
+      state: { kind: 'set', access: 'read' },
+      coarse: { kind: 'set', access: 'read' },
+      indices: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      levels: 'i32',
+      apart: 'i32',
+    },
+  },
+  decide: {
+    sets: ['state', 'level1', 'level2', 'level3', 'labels', 'surface'],
+    bindings: {
+      state: { kind: 'set', access: 'read_write' },
+      level1: { kind: 'set', access: 'read' },
+      level2: { kind: 'set', access: 'read' },
+      level3: { kind: 'set', access: 'read' },
+      labels: { kind: 'set', access: 'read' },
+      surface: { kind: 'set', access: 'read_write' },
+      known: { kind: 'table', access: 'read_write' },
+    },
+    numbers: {
+      levels: 'i32',
+      frames: 'i32',
+      nearSign: 'i32',
+      same: 'i32',
+      apart: 'i32',
+      refined: 'f32',
+      fractionBits: 'i32',
+    },
+  },
+  dropFalseRims: {
+    sets: ['peaks', 'marks'],
+    bindings: {
+      peaks: { kind: 'set', access: 'read_write' },
+      marks: { kind: 'set', access: 'read' },
+    },
+    numbers: {
+      shift: 'i32',
+      apart: 'i32',
+    },
+  },
+  gather: {
+    sets: ['state', 'coarse', 'supports'],
+    bindings: {
+      state: { kind: 'set', access: 'read' },
+      coarse: { kind: 'set', access: 'read' },
+      supports: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      count: 'i32',
+      same: 'i32',
+    },
+  },
   halveIndices: {
     sets: ['fine', 'out'],
     bindings: {
@@ -11,6 +81,88 @@ export const gpuKernels = {
     numbers: {
       nearSign: 'i32',
       nearApart: 'i32',
+    },
+  },
+  judge: {
+    sets: ['state', 'surface', 'spans', 'maps'],
+    bindings: {
+      state: { kind: 'set', access: 'read' },
+      surface: { kind: 'set', access: 'read' },
+      spans: { kind: 'set', access: 'read' },
+      maps: { kind: 'set', access: 'read_write' },
+      reaches: { kind: 'table', access: 'read' },
+    },
+    numbers: {
+      frames: 'i32',
+      fullWeight: 'i32',
+      fractionBits: 'i32',
+    },
+  },
+  label: {
+    sets: ['state', 'coarse', 'coarseIndices', 'supports', 'labels'],
+    bindings: {
+      state: { kind: 'set', access: 'read' },
+      coarse: { kind: 'set', access: 'read' },
+      coarseIndices: { kind: 'set', access: 'read' },
+      supports: { kind: 'set', access: 'read' },
+      labels: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      count: 'i32',
+    },
+  },
+  markFalseRims: {
+    sets: ['peaks', 'fine', 'marks'],
+    bindings: {
+      peaks: { kind: 'set', access: 'read' },
+      fine: { kind: 'set', access: 'read' },
+      marks: { kind: 'set', access: 'read_write' },
+      spiral: { kind: 'table', access: 'read' },
+    },
+    numbers: {
+      pitch: 'f32',
+      fineShift: 'i32',
+      blurPx: 'f32',
+      frames: 'i32',
+      samples: 'i32',
+      widestPx: 'f32',
+      fractionBits: 'i32',
+    },
+  },
+  markLeaks: {
+    sets: ['peaks', 'fine'],
+    bindings: {
+      peaks: { kind: 'set', access: 'read_write' },
+      fine: { kind: 'set', access: 'read' },
+    },
+    numbers: {
+      same: 'i32',
+    },
+  },
+  markTruncated: {
+    sets: ['state', 'spans'],
+    bindings: {
+      state: { kind: 'set', access: 'read_write' },
+      spans: { kind: 'set', access: 'read' },
+    },
+    numbers: {
+      frames: 'i32',
+    },
+  },
+  peak: {
+    sets: ['state', 'full'],
+    bindings: {
+      state: { kind: 'set', access: 'read_write' },
+      full: { kind: 'set', access: 'read' },
+      noise: { kind: 'table', access: 'read' },
+      errors: { kind: 'table', access: 'read' },
+      steps: { kind: 'table', access: 'read' },
+    },
+    numbers: {
+      level: 'i32',
+      nearSign: 'i32',
+      unit: 'f32',
+      fractionBits: 'i32',
     },
   },
   plan: {
@@ -40,11 +192,51 @@ export const gpuKernels = {
       tileRows: 'i32',
     },
   },
+  pull: {
+    sets: ['fine', 'coarse'],
+    bindings: {
+      fine: { kind: 'set', access: 'read_write' },
+      coarse: { kind: 'set', access: 'read' },
+    },
+    numbers: {
+      fullWeight: 'i32',
+    },
+  },
+  push: {
+    sets: ['fine', 'coarse'],
+    bindings: {
+      fine: { kind: 'set', access: 'read' },
+      coarse: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      fullWeight: 'i32',
+    },
+  },
   reduce: {
     sets: ['fine', 'coarse'],
     bindings: {
       fine: { kind: 'set', access: 'read' },
       coarse: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+    },
+  },
+  smooth: {
+    sets: ['surface', 'smoothed'],
+    bindings: {
+      surface: { kind: 'set', access: 'read' },
+      smoothed: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      hole: 'i32',
+      strictness: 'f32',
+    },
+  },
+  storeIndices: {
+    sets: ['surface', 'indices'],
+    bindings: {
+      surface: { kind: 'set', access: 'read' },
+      indices: { kind: 'set', access: 'read_write' },
     },
     numbers: {
     },

@@ -1,5 +1,4 @@
 import { planNumbers, tileRows } from '../blend/plan-sources.js';
-import { FrameReach } from '../image/frame-reach.js';
 import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';
 import type { Matrix3 } from '../image/transform.js';
@@ -10,6 +9,7 @@ import { fullWeight } from '../model/constants/surface.js';
 import type { SourceRule } from '../options/source-rule.js';
 import { fractionBitsFor, needsFrontLayerPlane } from '../surface/depth-index.js';
 import type { Gpu } from './device.js';
+import { takeSpans } from './frame-spans.js';
 import { finerRows, type GpuPlanes, type RowsOf, wordsOf } from './planes.js';
 
 /** What plan and spill take of a surface in the device's memory. */
@@ -44,30 +44,6 @@ export interface GpuSourcePlan {
 
 /** Where no row of a set is read: something must be bound. */
 export const noRows: RowsOf = () => [0, 1];
-
-/** Columns of each row of a level that frames reach. */
-export function takeSpans(
-  gpu: Gpu,
-  toFrame: readonly Matrix3[],
-  frame: Size,
-  { width, height }: Size,
-  level: number,
-): GpuPlanes {
-  const spans = gpu.takePlanes(2 * (toFrame.length + 1), height, 1, 4);
-  const words = new Uint32Array(spans.bytes / 4);
-  const reach = new FrameReach(toFrame, frame, width, level);
-  for (let y = 0, at = 0; y < height; y++, at += spans.rowWords) {
-    reach.enterRow(y);
-    words[at] = reach.allFrom;
-    words[at + 1] = reach.allTo;
-    for (let k = 0; k < toFrame.length; k++) {
-      words[at + 2 * k + 2] = reach.from[k];
-      words[at + 2 * k + 3] = reach.to[k];
-    }
-  }
-  gpu.writeTable(spans.buffer, words);
-  return spans;
-}
 
 /**
  * Decides for each coefficient of each level which frames it comes from, as `planSources` of blend/plan-sources.ts; what

@@ -43,14 +43,16 @@ export class FrameReach {
   allFrom = 0;
   allTo = 0;
 
+  /** @param margin Pixels of the level: see `frameTable`. */
   constructor(
     toFrame: readonly Matrix3[],
     frame: Size,
     private readonly width: number,
     level: number,
+    margin: (m: Matrix3) => number = (m) => marginOf(m) / 2 ** level,
   ) {
     this.affine = toFrame.map((m) => affineAtLevel(m, level));
-    this.margins = toFrame.map((m) => marginOf(m) / 2 ** level);
+    this.margins = toFrame.map(margin);
     this.lastColumn = (frame.width - 1) / 2 ** level;
     this.lastRow = (frame.height - 1) / 2 ** level;
     this.from = new Int32Array(toFrame.length);

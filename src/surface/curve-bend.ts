@@ -2,7 +2,6 @@ import type { FocusCurves } from '../focus/focus-curves.js';
 import { median } from '../image/median.js';
 import { clearOctaves, minCurves } from '../model/constants/model.js';
 import { codesPerOctave } from '../model/constants/state.js';
-import { bendSamples } from '../model/constants/surface.js';
 
 /**
  * Octaves that the focus curves of a level lose over a frame to either side of their peaks, together: the median of
@@ -11,17 +10,13 @@ import { bendSamples } from '../model/constants/surface.js';
  *
  * @param isAsked By ordinal from 1, which frames' peaks are asked: 0 where a neighbour is missing or far away.
  */
-export function medianBend(tracker: FocusCurves, level: number, isAsked: Uint8Array): number | undefined {
-  const { width, height, stride } = tracker.state[level];
-  const [best, before, after, ordinal] = (['best', 'before', 'after', 'bestOrdinal'] as const).map((name) =>
-    tracker.plane(level, name),
-  );
-  const floor = Math.max(...tracker.noiseCodes(level)) + clearOctaves * codesPerOctave;
+export function medianBend(curves: FocusCurves, level: number, isAsked: Uint8Array): number | undefined {
+  const { width, height, stride, every, best, before, after, bestOrdinal } = curves.grid(level);
+  const floor = Math.max(...curves.noiseCodes(level)) + clearOctaves * codesPerOctave;
   const bends: number[] = [];
-  const every = Math.max(1, Math.ceil(Math.sqrt((width * height) / bendSamples)));
   for (let y = 0; y < height; y += every) {
     for (let i = y * stride; i < y * stride + width; i += every) {
-      if (best[i] < floor || !isAsked[ordinal[i]] || !before[i] || !after[i]) continue;
+      if (best[i] < floor || !isAsked[bestOrdinal[i]] || !before[i] || !after[i]) continue;
       bends.push((2 * best[i] - before[i] - after[i]) / codesPerOctave);
     }
   }

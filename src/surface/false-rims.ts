@@ -3,8 +3,14 @@ import { fineLevel, maxRimBlurPx } from '../model/constants/surface.js';
 import type { StripPool } from '../workers/pool.js';
 import { spiralPoints } from './spiral.js';
 
-const samples = 48;
+/** Places about a pixel at which edges are looked for. */
+export const rimSamples = 48;
 const stripRows = 32;
+
+/** Those places, as kernels take them. */
+export function rimSpiral(): Float32Array {
+  return spiralPoints(rimSamples, Math.sqrt);
+}
 
 /** What was found to be the blur of strong edges: marks of one level, u16, in rows like the level's peaks. */
 export interface FalseRims {
@@ -67,8 +73,8 @@ async function markFalseRims(
   fractionBits: number,
 ): Promise<FalseRims> {
   const [here, fine] = [peaks[level], peaks[finer]];
-  const table = arena.take(samples * 12);
-  arena.f32(table, samples * 3).set(spiralPoints(samples, Math.sqrt));
+  const table = arena.take(rimSamples * 12);
+  arena.f32(table, rimSamples * 3).set(rimSpiral());
   const rims = { marks: arena.take(here.stride * here.height * 2) };
   await pool.run(
     'markFalseRimsStrip',
@@ -84,7 +90,7 @@ async function markFalseRims(
       blur: blurPx,
       frames,
       table,
-      samples,
+      samples: rimSamples,
       widest: maxRimBlurPx,
       fractionBits,
       stripRows,

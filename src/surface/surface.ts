@@ -1,4 +1,4 @@
-import { statePlane } from '../focus/focus-curves.js';
+import { type FocusCurves, statePlane } from '../focus/focus-curves.js';
 import type { FocusTracker } from '../focus/focus-tracker.js';
 import { frameBytes, frameTable } from '../image/frame-reach.js';
 import type { Size } from '../image/image.js';
@@ -62,7 +62,7 @@ export interface FrameBounds {
 }
 
 /** Wider than the margin of a measured frame (`FocusTracker`), pixels of the level: there all were measured for certain. */
-const measuredMargin = 3;
+export const measuredMargin = 3;
 
 const errorSteps = 512;
 const stripRows = 32;
@@ -101,11 +101,10 @@ export async function findSurface(
   arena.f32(errors, errorSteps).set(relativeErrors());
   const noise = arena.take(64);
   const distances = arena.take((frames + 1) * 4);
-  arena.f32(distances, frames + 1).set([1, ...steps, 1]);
+  arena.f32(distances, frames + 1).set(stepTable(steps));
   const bounds = arena.take(frames * frameBytes);
 
-  const isLong = (step: number) => step >= minLongStep;
-  const reach = steps.some(isLong) ? planeReach(tracker, steps, minLongStep) : 0;
+  const reach = longStepReach(tracker, steps);
 
   let falseRims: FalseRims | undefined;
   for (let level = state.length - 1; level >= 0; level--) {
@@ -195,12 +194,29 @@ export async function findSurface(
     ...from,
     gaps: planeOf(full, 9),
     certainties: planeOf(full, 10),
-    reaches: steps.map((step) => (isLong(step) ? reach / step : 0)),
+    reaches: stepReaches(steps, reach),
     peaks: state,
     detailShare,
     unit,
     fractionBits,
   };
+}
+
+/** Steps by the ordinal of the frame before them, as `peakStrip` takes them. */
+export function stepTable(steps: readonly number[]): number[] {
+  return [1, ...steps, 1];
+}
+
+const isLong = (step: number) => step >= minLongStep;
+
+/** How far from a frame's plane of focus it counts as sharp in long steps, usual steps; 0 where no step is long. */
+export function longStepReach(curves: FocusCurves, steps: readonly number[]): number {
+  return steps.some(isLong) ? planeReach(curves, steps, minLongStep) : 0;
+}
+
+/** The same as a part of each step; 0 for a plain one. */
+export function stepReaches(steps: readonly number[], reach: number): number[] {
+  return steps.map((step) => (isLong(step) ? reach / step : 0));
 }
 
 /** Marks the peaks of coarse levels that are the detail of something beside: see assembly/window-leaks.ts. */
@@ -264,7 +280,7 @@ function planeOf(planes: Planes, plane: number): Planes {
 }
 
 /** Error of an energy that stands 1/16 octave a step over noise, octaves. */
-function relativeErrors(): Float32Array {
+export function relativeErrors(): Float32Array {
   return Float32Array.from({ length: errorSteps }, (_, step) => {
     // Relative error of an energy S + N over n samples is about sqrt(4 S N + 2 N^2) / (S + N) / sqrt(n).
     const ratio = 2 ** ((step + 0.5) / 16) - 1;
@@ -353,6 +369,11 @@ export interface SurfaceMaps {
   coverage: Uint8Array;
 }
 
+/** Parts of the steps by the ordinal of the frame before them, as `judgeStrip` takes them. */
+export function reachTable(reaches: readonly number[]): number[] {
+  return [0, ...reaches.map((part) => Math.round(64 * part)), 0];
+}
+
 /** @param bounds Frames in use. */
 export async function readSurface(
   arena: Arena,
@@ -366,8 +387,7 @@ export async function readSurface(
   const coverage = arena.take(width * height);
   const frames = toFrame.length;
   const table = arena.take((frames + 1) * 4);
-  // Steps by the ordinal of the frame before them.
-  arena.i32(table, frames + 1).set([0, ...reaches.map((part) => Math.round(64 * part)), 0]);
+  arena.i32(table, frames + 1).set(reachTable(reaches));
   const bounds = arena.take(frames * frameBytes);
   arena.f64(bounds, frames * 7).set(frameTable(toFrame, 0));
   await pool.run(

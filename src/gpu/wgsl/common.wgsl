@@ -3,7 +3,7 @@
 // A set of planes is one buffer whose rows are interleaved by plane, so that a window of rows is contiguous: word
 // (y - firstRow) * rowWords + plane * planeWords holds the first element of a row. 32-bit elements take a word each,
 // 16-bit ones half a word and bytes a quarter, the lower first. What lies between the end of a row and the next one is
-// undefined.
+// undefined. So is the memory of a workgroup before it is written.
 
 /** A set of planes as a kernel sees it: the rows from firstRow on are bound. */
 struct Set {
@@ -98,4 +98,49 @@ fn powerOfTwo(x: f32) -> f32 {
   let t = x - f32(whole);
   let poly = 0.69314718 + t * (0.24021378 + t * (0.05562563 + t * (0.00925235 + t * 0.00175987)));
   return bitcast<f32>((whole + 127) << 23u) * (1.0 + t * poly);
+}
+
+/** Natural logarithm of a positive number, by the polynomial of the processor's kernels: to 1e-4. */
+fn lnOf(x: f32) -> f32 {
+  let bits = bitcast<i32>(x);
+  let m = bitcast<f32>((bits & 0x007fffff) | 0x3f800000) - 1.0;
+  let mantissa = m + m * (1.0 - m) * (0.43807325 + m * (-0.23669342 + m * 0.0803073));
+  return 0.6931472 * (f32((bits >> 23u) - 127) + mantissa);
+}
+
+// The surface: see kernels/assembly/curve-state.ts and candidates.ts.
+
+/** Depth index, frames, of a stored one. */
+fn depthIndexAt(stored: u32, fractionBits: i32) -> f32 {
+  return f32(stored) * bitcast<f32>((127 - fractionBits) << 23u) - indexOffset;
+}
+
+/** Stored depth index of one in frames. */
+fn depthIndexCode(depthIndex: f32, fractionBits: i32) -> u32 {
+  let stored = floor((depthIndex + indexOffset) * f32(1 << u32(fractionBits)) + 0.5);
+  return u32(clamp(i32(stored), 1, maxStoredIndex));
+}
+
+/** Bit of the supports that marks a contested pixel. */
+const contestedBit = 0x80000000u;
+
+/** Support of a rise, 1/8 octave. */
+fn supportOf(rise: i32) -> i32 {
+  return clamp(((rise - i32(minPeakOctaves * codesPerOctave)) * supportSteps) >> 9u, 0, i32(maxSupport) * supportSteps);
+}
+
+/** Support of one of the three candidates. */
+fn supportAt(supports: u32, candidate: i32) -> i32 {
+  return i32((supports >> (u32(candidate) << 3u)) & 127u);
+}
+
+/** Confidence 1 where unknown depth indices are filled. */
+const fullConfidence = 32768u;
+
+/** Confidence of a weight; `fullWeight` 0: it is one already. */
+fn confidenceOf(weight: u32, fullWeight: i32) -> u32 {
+  if (fullWeight == 0) {
+    return weight;
+  }
+  return min(fullConfidence, (weight << 15u) / u32(fullWeight));
 }

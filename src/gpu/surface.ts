@@ -1,0 +1,320 @@
+import type { FocusCurves } from '../focus/focus-curves.js';
+import { gapRadius } from '../model/constants/blend.js';
+import { apartUnits, sameUnits } from '../model/constants/model.js';
+import {
+  aggregateHoles,
+  aroundRadius,
+  backRadius,
+  fineLevel,
+  fullWeight,
+  leakRadius,
+  refinedUnits,
+  samePeakUnits,
+  smoothHoles,
+  smoothTolerance,
+  supportReach,
+} from '../model/constants/surface.js';
+import { fractionBitsFor } from '../surface/depth-index.js';
+import {
+  type FrameBounds,
+  longStepReach,
+  measuredMargin,
+  reachTable,
+  relativeErrors,
+  type SurfaceMaps,
+  stepReaches,
+  stepTable,
+} from '../surface/surface.js';
+import type { Gpu } from './device.js';
+import { coarserBy, dropFalseRims, dropFineRims, dropUnder, finerBy } from './false-rims.js';
+import { takeSpans } from './frame-spans.js';
+import {
+  allRows,
+  coarserRows,
+  finerRows,
+  type GpuPlanes,
+  type RowWindow,
+  sameRows,
+  wordsOf,
+} from './planes.js';
+
+/** The surface in the device's memory: see `Surface` in surface/surface.ts. */
+export interface GpuSurface {
+  /** A word a pixel: the stored depth index in the low, its weight in the high half. */
+  surface: GpuPlanes;
+  /**
+   * The focus state of each level, finest first, which has served: planes 0 rise and 1 depth index of the peak, 6 ordinal of the
+   * best frame, 8 the ordinal of something thin before the rest; of level 0 also 9 gaps and 10 certainty.
+   */
+  peaks: readonly GpuPlanes[];
+  reaches: readonly number[];
+  detailShare: number;
+  unit: number;
+  fractionBits: number;
+}
+
+/**
+ * The surface from focus curves that were followed on the device, as `findSurface` of surface/surface.ts. Throws GpuError.
+ *
+ * @param state Of the curves, each level, finest first; it is overwritten.
+ * @param curves What was asked of them.
+ */
+export async function findGpuSurface(
+  gpu: Gpu,
+  state: readonly GpuPlanes[],
+  curves: FocusCurves,
+  bounds: FrameBounds,
+  nearSign: -1 | 0 | 1,
+  steps: readonly number[],
+  blurPx: number | undefined,
+  unit: number,
+): Promise<GpuSurface> {
+  const frames = bounds.toFrame.length;
+  const fractionBits = fractionBitsFor(frames);
+  const setting = { frames, nearSign, unit, fractionBits };
+  const [full] = state;
+  findPeaks(gpu, state, curves, bounds, steps, blurPx, setting);
+  markLeaks(gpu, state, setting);
+
+  // A word a pixel each: supports and labels, then depth indices with their weights.
+  let [from, to] = [0, 1].map(() => gpu.takePlanes(full.width, full.height, 1, 4));
+  const known = gpu.takeTable(4);
+  labelSurface(gpu, state, from, to, known, setting);
+  for (const hole of smoothHoles) {
+    gpu.run(
+      'smooth',
+      { hole, strictness: 1 / (smoothTolerance * unit * 2 ** fractionBits) ** 2 },
+      { surface: { set: from, rows: sameRows(2 * hole) }, smoothed: to },
+      full,
+    );
+    [from, to] = [to, from];
+  }
+  fillUnknown(gpu, from);
+  const count = new Uint32Array(1);
+  await gpu.readTable(known, new Uint8Array(count.buffer));
+  gpu.release(to, known);
+  return {
+    surface: from,
+    peaks: state,
+    reaches: stepReaches(steps, longStepReach(curves, steps)),
+    detailShare: count[0] / (full.width * full.height),
+    unit,
+    fractionBits,
+  };
+}
+
+interface Setting {
+  frames: number;
+  nearSign: number;
+  unit: number;
+  fractionBits: number;
+}
+
+/** A length in units, in whole stored units, as the processor's kernels round it. */
+export function storedUnits(units: number, { unit, fractionBits }: Pick<Setting, 'unit' | 'fractionBits'>) {
+  return Math.trunc(exactUnits(units, unit, fractionBits));
+}
+
+function exactUnits(units: number, unit: number, fractionBits: number): number {
+  return Math.fround(Math.fround(units) * Math.fround(unit)) * 2 ** fractionBits;
+}
+
+/** Peaks of all levels, coarsest first, and those taken out that are the blur of strong edges. */
+function findPeaks(
+  gpu: Gpu,
+  state: readonly GpuPlanes[],
+  curves: FocusCurves,
+  { toFrame, frame }: FrameBounds,
+  steps: readonly number[],
+  blurPx: number | undefined,
+  { frames, nearSign, unit, fractionBits }: Setting,
+): void {
+  const [full] = state;
+  const errors = gpu.takeTable(relativeErrors());
+  const distances = gpu.takeTable(Float32Array.from(stepTable(steps)));
+  const none = gpu.takePlanes(1, 1, 1, 2);
+  const rims = blurPx === undefined ? undefined : { frames, blurPx, fractionBits };
+  let marks: GpuPlanes | undefined;
+  for (let level = state.length - 1; level >= 0; level--) {
+    const here = state[level];
+    const pairs = { width: wordsOf(here.width), height: here.height };
+    const spans = takeSpans(gpu, toFrame, frame, here, level, () => measuredMargin);
+    const noise = gpu.takeTable(Int32Array.from(curves.noiseCodes(level)));
+    gpu.run('markTruncated', { frames }, { state: here, spans }, pairs);
+    gpu.run(
+      'peak',
+      { level, nearSign, unit, fractionBits },
+      {
+        state: here,
+        full: level === 0 ? anySet(none) : { set: full, rows: finerBy(level) },
+        noise,
+        errors,
+        steps: distances,
+      },
+      pairs,
+    );
+    gpu.release(spans, noise);
+    if (level === fineLevel && rims) marks = dropFalseRims(gpu, state, rims);
+    if (marks) dropUnder(gpu, here, marks, fineLevel + 1 - level, fractionBits);
+  }
+  if (rims && state.length > fineLevel) dropFineRims(gpu, state, rims);
+  gpu.release(errors, distances, none, ...(marks ? [marks] : []));
+}
+
+/** Marks the peaks of coarse levels that are the detail of something beside: see wgsl/markLeaks.wgsl. */
+function markLeaks(gpu: Gpu, state: readonly GpuPlanes[], setting: Setting): void {
+  const same = storedUnits(sameUnits, setting);
+  for (let level = 1; level < state.length; level++) {
+    const peaks = state[level];
+    gpu.run(
+      'markLeaks',
+      { same },
+      { peaks, fine: { set: state[level - 1], rows: finerRows(2 * leakRadius) } },
+      { width: wordsOf(peaks.width), height: peaks.height },
+    );
+  }
+}
+
+/**
+ * The surface of each pixel: depth index and weight, in `first`, and gaps and certainty in planes 9 and 10 of level 0; the number
+ * of pixels with any weight, in `known`. `second` is overwritten.
+ */
+function labelSurface(
+  gpu: Gpu,
+  state: readonly GpuPlanes[],
+  first: GpuPlanes,
+  second: GpuPlanes,
+  known: GPUBuffer,
+  setting: Setting,
+): void {
+  const [full] = state;
+  const { frames, nearSign, unit, fractionBits } = setting;
+  const count = state.length;
+  const none = gpu.takePlanes(1, 1, 1, 2);
+  const level = (n: number): RowWindow => (n < count ? { set: state[n], rows: coarserBy(n) } : anySet(none));
+  gpu.run(
+    'gather',
+    { count, same: storedUnits(samePeakUnits, setting) },
+    { state: full, coarse: level(1), supports: first },
+    full,
+  );
+  let [from, to] = [first, second];
+  for (const hole of aggregateHoles) {
+    gpu.run(
+      'aggregate',
+      { count, hole, reach: storedUnits(supportReach, setting) },
+      {
+        state: { set: full, rows: sameRows(hole) },
+        coarse: count > 1 ? { set: state[1], rows: coarserBy(1, hole) } : anySet(none),
+        supports: { set: from, rows: sameRows(hole) },
+        averaged: to,
+      },
+      full,
+    );
+    [from, to] = [to, from];
+  }
+  let coarseIndices: GpuPlanes | undefined;
+  if (count > 2) {
+    const { width, height } = state[2];
+    coarseIndices = gpu.takePlanes(width, height, 1, 2);
+    gpu.run(
+      'coarseIndices',
+      { levels: count, apart: storedUnits(apartUnits, setting) },
+      {
+        state: { set: state[2], rows: sameRows(aroundRadius) },
+        coarse: count > 3 ? { set: state[3], rows: coarserRows(aroundRadius) } : anySet(none),
+        indices: coarseIndices,
+      },
+      { width: wordsOf(width), height },
+    );
+  }
+  gpu.run(
+    'label',
+    { count },
+    {
+      state: full,
+      coarse: level(1),
+      coarseIndices: coarseIndices ? { set: coarseIndices, rows: coarserBy(2) } : anySet(none),
+      supports: from,
+      labels: to,
+    },
+    full,
+  );
+  gpu.run(
+    'decide',
+    {
+      ...{ levels: count, frames, nearSign, fractionBits },
+      same: storedUnits(sameUnits, setting),
+      apart: storedUnits(apartUnits, setting),
+      refined: exactUnits(refinedUnits, unit, fractionBits),
+    },
+    {
+      state: full,
+      ...{ level1: level(1), level2: level(2), level3: level(3) },
+      labels: { set: to, rows: sameRows(backRadius) },
+      surface: from,
+      known,
+    },
+    { width: wordsOf(full.width), height: full.height },
+  );
+  gpu.release(none, ...(coarseIndices ? [coarseIndices] : []));
+}
+
+/** Gives every pixel a depth index: pushed to ever coarser maps, then pulled back; in place. */
+function fillUnknown(gpu: Gpu, finest: GpuPlanes): void {
+  const maps = [finest];
+  for (let { width, height } = finest; Math.max(width, height) > 1; ) {
+    [width, height] = [(width + 1) >> 1, (height + 1) >> 1];
+    maps.push(gpu.takePlanes(width, height, 1, 4));
+  }
+  const weightOf = (level: number) => (level === 0 ? fullWeight : 0);
+  for (let level = 0; level + 1 < maps.length; level++) {
+    const coarse = maps[level + 1];
+    const fine = { set: maps[level], rows: finerRows() };
+    gpu.run('push', { fullWeight: weightOf(level) }, { fine, coarse }, coarse);
+  }
+  for (let level = maps.length - 2; level >= 0; level--) {
+    const coarse = { set: maps[level + 1], rows: coarserRows(1) };
+    gpu.run('pull', { fullWeight: weightOf(level) }, { fine: maps[level], coarse }, maps[level]);
+  }
+  gpu.release(...maps.slice(1));
+}
+
+/** For a binding that a kernel does not ask. */
+function anySet(none: GpuPlanes): RowWindow {
+  return { set: none, rows: allRows };
+}
+
+/** What the result folder says of the surface: `readSurface` of surface/surface.ts. Throws GpuError. */
+export async function readGpuSurface(
+  gpu: Gpu,
+  { surface, peaks, reaches, fractionBits }: GpuSurface,
+  { toFrame, frame }: FrameBounds,
+): Promise<SurfaceMaps> {
+  const { width, height } = surface;
+  const maps = gpu.takePlanes(width, height, 2, 1);
+  const indices = gpu.takePlanes(width, height, 1, 2);
+  const spans = takeSpans(gpu, toFrame, frame, surface, 0);
+  const table = gpu.takeTable(Int32Array.from(reachTable(reaches)));
+  gpu.run(
+    'judge',
+    { frames: toFrame.length, fullWeight, fractionBits },
+    {
+      state: { set: peaks[0], rows: sameRows(gapRadius) },
+      surface: { set: surface, rows: sameRows(gapRadius) },
+      spans,
+      maps,
+      reaches: table,
+    },
+    { width: Math.ceil(width / 4), height },
+  );
+  gpu.run('storeIndices', {}, { surface, indices }, { width: wordsOf(width), height });
+  const confidence = new Uint8Array(width * height);
+  const coverage = new Uint8Array(width * height);
+  const depthIndices = new Uint16Array(width * height);
+  await gpu.readPlane(maps, 0, confidence, width);
+  await gpu.readPlane(maps, 1, coverage, width);
+  await gpu.readPlane(indices, 0, new Uint8Array(depthIndices.buffer), 2 * width);
+  gpu.release(maps, indices, spans, table);
+  return { depthIndices, fractionBits, confidence, coverage };
+}
