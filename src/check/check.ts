@@ -130,10 +130,13 @@ async function readFrames(stack: Stack, hooks: CheckHooks): Promise<CheckReading
   const reading = new StackReading(stack.size, frames.length);
   const nearEnd = new NearEnd(frames.length, reading.reduced);
   const found = await readFirst(stack, reading, {
-    read: (frame) => readQuick(frame, reading),
-    onFrame: ({ number }, { quick }) => {
+    read: async (frame) => {
+      const read = await readQuick(frame, reading);
+      return { ...read, strip: hooks.onStrip && (await stripPicture(frame, read.quick)) };
+    },
+    onFrame: ({ number }, { strip }) => {
       nearEnd.add(reading.luma);
-      hooks.onStrip?.(stripPicture(quick), number);
+      if (strip) hooks.onStrip?.(strip, number);
     },
     onProgress: hooks.onProgress,
     signal: hooks.signal,

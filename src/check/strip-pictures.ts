@@ -1,5 +1,7 @@
 import sharp from 'sharp';
 import type { DecodedFrame } from '../stack/decode.js';
+import type { FrameFile } from '../stack/frame.js';
+import { rawPreview } from '../stack/raw/raw-preview.js';
 
 /** Small picture of a frame for the strip: (height, width, 3), 8 bits. */
 export interface StripPicture {
@@ -24,8 +26,37 @@ export async function stripUri(strip: StripPicture): Promise<string> {
   return `data:image/jpeg;base64,${jpeg.toString('base64')}`;
 }
 
-/** Makes the small picture of a frame for the strip. */
-export function stripPicture({ pixels, width, height, channels, bits }: DecodedFrame): StripPicture {
+/** A preview whose shape differs from that of the frame by more than this shows another part of it. */
+const maxShapeRatio = 1.02;
+
+/**
+ * Makes the small picture of a frame for the strip: of a raw file from the preview that is in it, which shows the frame as
+ * the camera did, else from its pixels.
+ */
+export async function stripPicture(frame: FrameFile, decoded: DecodedFrame): Promise<StripPicture> {
+  return (frame.raw && (await stripOfPreview(frame))) ?? stripOfPixels(decoded);
+}
+
+async function stripOfPreview({ path, size }: FrameFile): Promise<StripPicture | undefined> {
+  try {
+    const preview = await rawPreview(path);
+    if (!preview || preview.size.height < stripHeight) return undefined;
+    const shape = (preview.size.width * size.height) / (preview.size.height * size.width);
+    if (Math.max(shape, 1 / shape) > maxShapeRatio) return undefined;
+    const { data, info } = await preview.picture
+      .resize({ height: stripHeight })
+      .toColourspace('srgb')
+      .removeAlpha()
+      .raw()
+      .toBuffer({ resolveWithObject: true });
+    return info.channels === 3 ? { pixels: data, width: info.width, height: info.height } : undefined;
+  } catch {
+    // The pixels, which are there, serve as well.
+    return undefined;
+  }
+}
+
+function stripOfPixels({ pixels, width, height, channels, bits }: DecodedFrame): StripPicture {
   const factor = Math.max(1, height / stripHeight);
   const small = { width: Math.max(1, Math.round(width / factor)), height: Math.round(height / factor) };
   const out = new Uint8Array(small.width * small.height * 3);

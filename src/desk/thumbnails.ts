@@ -1,9 +1,11 @@
 import { stat } from 'node:fs/promises';
-import { basename } from 'node:path';
+import { basename, dirname } from 'node:path';
 import sharp, { type Sharp } from 'sharp';
-import { InputError } from '../errors.js';
+import { InputError, UsageError } from '../errors.js';
 import { hasPictureEnding, hasRawEnding } from '../stack/file-kind.js';
-import { rawWorkers } from '../stack/raw/raw-workers.js';
+import { developFrame } from '../stack/raw/develop-raw.js';
+import { inspectRaw } from '../stack/raw/inspect-raw.js';
+import { rawPreview } from '../stack/raw/raw-preview.js';
 import { requireRegularFile } from '../stack/regular-file.js';
 import { Gate } from '../view/gate.js';
 
@@ -53,32 +55,38 @@ async function make(path: string, side: number): Promise<Buffer> {
   }
   try {
     await requireRegularFile(path);
-    const picture = isRaw ? await rawPreview(path) : sharp(path, readOptions).autoOrient();
+    const picture = isRaw ? await rawPicture(path, side) : sharp(path, readOptions).autoOrient();
     return await picture
       .resize(side, side, { fit: 'inside', withoutEnlargement: true })
       .toColourspace('srgb')
       .jpeg({ quality })
       .toBuffer();
   } catch (error) {
+    if (error instanceof UsageError) throw new InputError(error.message, { cause: error });
     throw new InputError(`${basename(path)} cannot be shown: it is damaged, or no picture.`, {
       cause: error,
     });
   }
 }
 
-/** Degrees by which a preview is turned, by what LibRaw does to the sensor's picture. */
-const turnOfFlip: Readonly<Record<number, number>> = { 3: 180, 5: 270, 6: 90 };
-
-/** The picture that the camera put into a raw file, upright: developing it takes seconds. */
-async function rawPreview(path: string): Promise<Sharp> {
-  const preview = await rawWorkers.run({ kind: 'preview', path });
-  if (!preview) throw new Error('it holds no preview');
-  const { data, width, height, format, flip } = preview;
-  if (format === 'bitmap')
-    return sharp(data, { raw: { width, height, channels: 3 } }).rotate(turnOfFlip[flip] ?? 0);
-  const jpeg = sharp(data, readOptions);
-  const { orientation } = await jpeg.metadata();
-  return orientation === undefined ? jpeg.rotate(turnOfFlip[flip] ?? 0) : jpeg.autoOrient();
+/**
+ * A raw file to be shown small: the preview that the camera put into it, or the file developed at half its size where it
+ * holds none, or only one that is smaller than both that and what is asked for.
+ */
+async function rawPicture(path: string, side: number): Promise<Sharp> {
+  const preview = await rawPreview(path);
+  const previewSide = preview ? Math.max(preview.size.width, preview.size.height) : 0;
+  if (preview && previewSide >= side) return preview.picture;
+  const inspected = await inspectRaw(dirname(path), basename(path), readOptions.limitInputPixels);
+  const { raw, size } = inspected.kind === 'photograph' ? inspected.photograph : {};
+  const halfSide = size ? Math.max(size.width, size.height) >> 1 : 0;
+  if (!raw || previewSide >= halfSide) {
+    if (preview) return preview.picture;
+    throw new Error('it cannot be developed');
+  }
+  const developed = await developFrame({ number: 1, name: basename(path), path, raw }, true);
+  const { samples, width, height, channels } = developed;
+  return sharp(samples, { raw: { width, height, channels } });
 }
 
 function keep(key: string, jpeg: Buffer): void {

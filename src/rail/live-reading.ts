@@ -1,5 +1,6 @@
 import type { Size } from '../image/image.js';
 import { median } from '../image/median.js';
+import { composeMatrices, type Matrix3 } from '../image/transform.js';
 import { minSample } from '../model/constants/model.js';
 import {
   aheadFrames,
@@ -221,7 +222,7 @@ export class LiveReading {
     this.alignWindow(window);
     const travelled = stackTravel(
       window.map(({ grid }) => grid!),
-      window.map(({ motion }) => motion),
+      window.map(({ motion, grid }) => ({ ...motion, matrix: this.betweenCells(motion.matrix, grid!) })),
       this.size,
       this.shrink,
     );
@@ -235,6 +236,7 @@ export class LiveReading {
       this.estimator.remove(0);
       this.start++;
     }
+    this.searchDust();
   }
 
   /** All that is known by now. There must be two frames. */
@@ -289,7 +291,9 @@ export class LiveReading {
     const curves = focusCurves(
       followTiles(
         window.map(({ broadGrid, motion: { usable, matrix, gainRatio } }) => ({
-          ...{ grid: broadGrid!, matrix: usable ? matrix : undefined, gainRatio: lumaGain(gainRatio) },
+          grid: broadGrid!,
+          matrix: usable ? this.betweenCells(matrix, broadGrid!) : undefined,
+          gainRatio: lumaGain(gainRatio),
         })),
         this.size,
         this.shrink,
@@ -301,23 +305,6 @@ export class LiveReading {
     const broadWidth =
       own.length < minSample ? (width * broadSpacingPx) / differencePx : median(Float64Array.from(own));
     return focusAhead(curves, positions, broadWidth);
-  }
-
-  /** Searches the newest frames for dust; takes some tenths of a second. */
-  searchDust(): void {
-    const run = this.frames.slice(this.start, this.end).map(({ plane, motion, isBlurred }) => {
-      const isFit = plane !== undefined && motion.usable && !isBlurred;
-      return isFit ? { light: plane, matrix: motion.matrix } : undefined;
-    });
-    const planeSize = {
-      width: Math.floor(this.reduced.width / this.planeFactor),
-      height: Math.floor(this.reduced.height / this.planeFactor),
-    };
-    const found = findDust([run], planeSize, this.shrink * this.planeFactor);
-    // Dust stays; which specks show depends on what lies behind them.
-    const isNew = (spot: DustSpot) =>
-      this.dust.every((known) => Math.hypot(known.x - spot.x, known.y - spot.y) > 2 * spot.radius);
-    this.dust = [...this.dust, ...found.filter(isNew)];
   }
 
   private take(frame: LiveFrame, decoded: DecodedFrame): void {
@@ -375,6 +362,16 @@ export class LiveReading {
     for (const [k, frame] of window.entries()) frame.motion = toAll[k];
   }
 
+  /**
+   * A motion to the first frame as one to where each tile lies between the cells of that frame. Energy that is sampled
+   * between cells is smoother than that of the cells themselves, and least so changed by a small motion halfway: from
+   * the cells of the first frame the step to the second would look longer than it is.
+   */
+  private betweenCells(matrix: Matrix3, { cellPx }: DetailGrid): Matrix3 {
+    const half = (cellPx * this.shrink) / 2;
+    return composeMatrices([1, 0, half, 0, 1, half, 0, 0, 1], matrix);
+  }
+
   private takeTravel(window: readonly LiveFrame[], { travel, blurred }: StackTravel): void {
     // A window in which the rail runs back most of the time takes that for forward.
     const agreement = window.reduce((sum, { step }, k) => {
@@ -430,6 +427,23 @@ export class LiveReading {
         error: found.error,
       };
     }
+  }
+
+  /** Searches the window for dust. */
+  private searchDust(): void {
+    const run = this.frames.slice(this.start, this.end).map(({ plane, motion, isBlurred }) => {
+      const isFit = plane !== undefined && motion.usable && !isBlurred;
+      return isFit ? { light: plane, matrix: motion.matrix } : undefined;
+    });
+    const planeSize = {
+      width: Math.floor(this.reduced.width / this.planeFactor),
+      height: Math.floor(this.reduced.height / this.planeFactor),
+    };
+    const found = findDust([run], planeSize, this.shrink * this.planeFactor);
+    // Dust stays; which specks show depends on what lies behind them.
+    const isNew = (spot: DustSpot) =>
+      this.dust.every((known) => Math.hypot(known.x - spot.x, known.y - spot.y) > 2 * spot.radius);
+    this.dust = [...this.dust, ...found.filter(isNew)];
   }
 
   private focusFit(): FocusFit {

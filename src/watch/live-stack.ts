@@ -2,6 +2,7 @@ import type { CheckOptions } from '../check/check-options.js';
 import { type Judgement, judgeStack } from '../check/judge-stack.js';
 import { type StripPicture, stripPicture } from '../check/strip-pictures.js';
 import type { Size } from '../image/image.js';
+import { burstFrames } from '../model/constants/rail.js';
 import { readFullSize } from '../rail/full-size-reading.js';
 import { usualStepMm } from '../rail/given-travel.js';
 import { LiveReading } from '../rail/live-reading.js';
@@ -19,8 +20,8 @@ import { type Development, plainDevelopment } from '../stack/raw/development.js'
 const framesAround = 12;
 /** Frames behind the window's end that are put back behind a late one without reading more. */
 const maxLate = 3;
-/** Frames from one closer look to the next, while there are few. */
-const closerFrames = 6;
+/** Frames from one closer look to the next, while there are few: as many as it reads in full, see `readFullSize`. */
+const closerFrames = burstFrames + 1;
 
 type Numbered = Photograph & { number: number };
 
@@ -83,7 +84,9 @@ export class LiveStack {
     const decoded = isAlike
       ? await this.decode(file)
       : await decodeFrame(withOwn(file, photograph), { shrink: 8, quick: true });
-    if (isSame(photograph.size, this.size!)) this.onStrip?.(stripPicture(decoded), photograph.name);
+    if (this.onStrip && isSame(photograph.size, this.size!)) {
+      this.onStrip(await stripPicture(file, decoded), photograph.name);
+    }
     this.photographs.push(photograph);
     await this.settle(isAlike ? { name: photograph.name, decoded } : undefined);
   }
@@ -159,7 +162,7 @@ export class LiveStack {
     return this.count >= this.nextCloserLook;
   }
 
-  /** Searches the newest frames for dust, and reads a few in full for hot pixels and the finest detail. */
+  /** Reads a few frames in full for hot pixels and the finest detail. */
   async lookCloser(signal: AbortSignal | undefined): Promise<void> {
     const { reading } = this;
     if (!reading || reading.count < 3) return;
@@ -167,7 +170,6 @@ export class LiveStack {
       reading.count + closerFrames,
       reading.count > 3 * closerFrames ? 2 * reading.count : 0,
     );
-    reading.searchDust();
     const layout = reading.tileLayout;
     if (!layout) return;
     const { files, motion, fit, stackTravel } = reading.evidence();

@@ -79,6 +79,23 @@ describe('a thumbnail', () => {
     expect(pixel(10, 80)[2]).toBeGreaterThan(200);
   });
 
+  test.each([
+    ['no preview', undefined],
+    ['a smaller preview than its own half', { width: 60, height: 40 }],
+  ] as const)('of a camera raw file with %s is developed at half its size', async (name, preview) => {
+    const size = { width: 300, height: 200 };
+    const mosaic = mosaicOf(new Float32Array(300 * 200 * 3).fill(0.3), 300, 200);
+    const red = sharp({ create: { width: 60, height: 40, channels: 3, background: '#f00' } });
+    const jpeg = preview && { ...preview, jpeg: await red.jpeg().toBuffer() };
+    const path = join(fixture.root, 'empty', `${name}.dng`);
+    writeFileSync(path, buildDng({ ...size, mosaic, orientation: 6, ...(jpeg && { preview: jpeg }) }));
+    const reply = await fixture.get('thumbnail', { path, side: '160' });
+    const { data, info } = await sharp(reply.body).raw().toBuffer({ resolveWithObject: true });
+    expect([info.width, info.height, info.channels]).toEqual([100, 150, 3]);
+    // Grey of 30 % light (IEC 61966-2-1: 149 of 255), not the red of the preview.
+    for (const value of data.subarray(0, 3)) expect(Math.abs(value - 149)).toBeLessThan(4);
+  });
+
   test('is refused for what is no picture, and for other sizes', async () => {
     const text = join(fixture.root, 'empty', 'note.txt');
     writeFileSync(text, 'a secret');

@@ -78,6 +78,15 @@ export const promiseTable: readonly PromiseRow[] = [
     ],
   },
   {
+    promise:
+      'Small pictures of raw files are the previews in them; without one the file is developed at half its size',
+    proofs: [
+      proof('check/strip-pictures.test.ts', 'the strip shows of a raw file %s'),
+      proof('desk/places.test.ts', 'of a camera raw file is the preview that is in it, upright'),
+      proof('desk/places.test.ts', 'of a camera raw file with %s is developed at half its size'),
+    ],
+  },
+  {
     promise: 'A raw file that cannot be developed is named, with what to do',
     proofs: [
       proof('stack/read-stack.test.ts', 'are known by name and by content, and named with what to do'),
