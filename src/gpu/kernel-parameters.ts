@@ -149,6 +149,17 @@ export const gpuKernels = {
       frames: 'i32',
     },
   },
+  mergeSpillCells: {
+    sets: ['fine', 'out'],
+    bindings: {
+      fine: { kind: 'set', access: 'read' },
+      out: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      gap: 'i32',
+      nearSign: 'i32',
+    },
+  },
   peak: {
     sets: ['state', 'full'],
     bindings: {
@@ -230,6 +241,65 @@ export const gpuKernels = {
     numbers: {
       hole: 'i32',
       strictness: 'f32',
+    },
+  },
+  spill: {
+    sets: ['surface', 'cells0', 'cells1', 'cells2', 'cells3', 'cells4', 'reaches', 'out'],
+    bindings: {
+      surface: { kind: 'set', access: 'read' },
+      cells0: { kind: 'set', access: 'read' },
+      cells1: { kind: 'set', access: 'read' },
+      cells2: { kind: 'set', access: 'read' },
+      cells3: { kind: 'set', access: 'read' },
+      cells4: { kind: 'set', access: 'read' },
+      reaches: { kind: 'set', access: 'read' },
+      samples: { kind: 'table', access: 'read' },
+      out: { kind: 'set', access: 'read_write' },
+      count: { kind: 'table', access: 'read_write' },
+    },
+    numbers: {
+      leastWeight: 'i32',
+      sampleCount: 'i32',
+      blur: 'f32',
+      gap: 'i32',
+      nearSign: 'i32',
+      fractionBits: 'i32',
+      plainShare: 'u32',
+    },
+  },
+  spillBlocks: {
+    sets: ['cells', 'out'],
+    bindings: {
+      cells: { kind: 'set', access: 'read' },
+      out: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      nearSign: 'i32',
+    },
+  },
+  spillCells: {
+    sets: ['surface', 'lights', 'out'],
+    bindings: {
+      surface: { kind: 'set', access: 'read' },
+      lights: { kind: 'set', access: 'read' },
+      out: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      leastWeight: 'i32',
+      gap: 'i32',
+      nearSign: 'i32',
+    },
+  },
+  spillReaches: {
+    sets: ['blocks', 'out'],
+    bindings: {
+      blocks: { kind: 'set', access: 'read' },
+      out: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      gap: 'i32',
+      pxPerUnit: 'f32',
+      maxReachPx: 'f32',
     },
   },
   storeIndices: {

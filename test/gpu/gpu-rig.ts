@@ -18,6 +18,14 @@ function missing(): string | undefined {
   return undefined;
 }
 
+/** Arrays of elements by their bytes. */
+type Kinds = Readonly<
+  Record<
+    1 | 2 | 4,
+    Uint8ArrayConstructor | Uint16ArrayConstructor | Uint32ArrayConstructor | Float32ArrayConstructor
+  >
+>;
+
 interface RigWish {
   /** Kernels that the tests run, as compiling all of them takes seconds; default: all. */
   kernels?: readonly GpuKernelName[];
@@ -69,17 +77,7 @@ export class GpuRig {
     return this.place(gpu, pictures, 4, { 1: Uint8Array, 2: Uint16Array, 4: Uint32Array });
   }
 
-  private place(
-    gpu: Gpu,
-    pictures: readonly Plane[],
-    elementBytes: 1 | 2 | 4,
-    kinds: Readonly<
-      Record<
-        1 | 2 | 4,
-        Uint8ArrayConstructor | Uint16ArrayConstructor | Uint32ArrayConstructor | Float32ArrayConstructor
-      >
-    >,
-  ): GpuPlanes {
+  private place(gpu: Gpu, pictures: readonly Plane[], elementBytes: 1 | 2 | 4, kinds: Kinds): GpuPlanes {
     const { width, height } = pictures[0];
     const set = gpu.takePlanes(width, height, pictures.length, elementBytes);
     const row = set.planeWords * 4;
@@ -96,8 +94,16 @@ export class GpuRig {
   }
 
   async read(gpu: Gpu, set: GpuPlanes, plane = 0): Promise<Plane> {
+    return this.fetch(gpu, set, plane, { 1: Uint8Array, 2: Uint16Array, 4: Float32Array });
+  }
+
+  /** A plane of whole numbers of 32 bits. */
+  async readWords(gpu: Gpu, set: GpuPlanes, plane = 0): Promise<Plane> {
+    return this.fetch(gpu, set, plane, { 1: Uint8Array, 2: Uint16Array, 4: Uint32Array });
+  }
+
+  private async fetch(gpu: Gpu, set: GpuPlanes, plane: number, kinds: Kinds): Promise<Plane> {
     const { width, height, elementBytes } = set;
-    const kinds = { 1: Uint8Array, 2: Uint16Array, 4: Float32Array };
     const elements = new kinds[elementBytes](width * height);
     await gpu.readPlane(set, plane, new Uint8Array(elements.buffer), width * elementBytes);
     return pictureOf(width, height, (x, y) => elements[y * width + x]);

@@ -144,3 +144,126 @@ fn confidenceOf(weight: u32, fullWeight: i32) -> u32 {
   }
   return min(fullConfidence, (weight << 15u) / u32(fullWeight));
 }
+
+// What the kernels of plan, spill and blend share.
+
+/** Light of samples, 0..255 both, see kernels/assembly/light.ts. curve: its three coefficients. */
+fn lightOf(samples: vec3f, curve: vec4f) -> vec3f {
+  return samples * (curve.x + samples * (curve.y / 255.0 + samples * (curve.z / 65025.0)));
+}
+
+/** Samples of light, 0..255 both, to a hundredth of a sample; what lies outside is clamped. */
+fn encodedOf(light: vec3f, curve: vec4f) -> vec3f {
+  let x = clamp(light / 255.0, vec3f(0.0), vec3f(1.0));
+  // First guess: c3 v^3 is taken for c3 sqrt(x) v^2, which leaves a quadratic equation.
+  let square = curve.y + curve.z * sqrt(x);
+  let v = (x + x) / (curve.x + sqrt(curve.x * curve.x + 4.0 * square * x));
+  // A step of Newton's method.
+  let slope = curve.x + v * (2.0 * curve.y + v * (3.0 * curve.z));
+  let excess = v * (curve.x + v * (curve.y + v * curve.z)) - x;
+  return 255.0 * (v - excess / slope);
+}
+
+/** First of the six pixels about a position, and the phase of their taps, of 512. */
+struct Taps {
+  first: i32,
+  phase: i32,
+}
+
+fn tapsOf(cell: i32, part: f32) -> Taps {
+  let phase = i32(part * 512.0 + 0.5);
+  return Taps(cell + (phase >> 9u) - 2, phase & 511);
+}
+
+/** Pixel of the expansion of a coarser level: (1 6 1) / 8 at even, (1 1) / 2 at odd positions of both directions. */
+fn expandedAt(coarse: ptr<storage, array<f32>, read>, within: Set, plane: i32, x: i32, y: i32) -> f32 {
+  let i = x >> 1u;
+  let j = y >> 1u;
+  let before = mirror(i - 1, within.width);
+  let after = mirror(i + 1, within.width);
+  let here = rowAt(within, plane, j);
+  let below = rowAt(within, plane, mirror(j + 1, within.height));
+  var columns: vec3f;
+  if ((y & 1) == 1) {
+    columns = 0.5 * vec3f(
+      (*coarse)[here + before] + (*coarse)[below + before],
+      (*coarse)[here + i] + (*coarse)[below + i],
+      (*coarse)[here + after] + (*coarse)[below + after],
+    );
+  } else {
+    let above = rowAt(within, plane, mirror(j - 1, within.height));
+    columns = 0.125 * vec3f(
+      (*coarse)[above + before] + (*coarse)[below + before],
+      (*coarse)[above + i] + (*coarse)[below + i],
+      (*coarse)[above + after] + (*coarse)[below + after],
+    ) + 0.75 * vec3f((*coarse)[here + before], (*coarse)[here + i], (*coarse)[here + after]);
+  }
+  let even = 0.125 * (columns.x + columns.z) + 0.75 * columns.y;
+  return select(even, 0.5 * (columns.y + columns.z), (x & 1) == 1);
+}
+
+/**
+ * Weight of a frame at a pixel, and the factor of its coefficient there: grown by what blur took, with that of the front
+ * layer. See weightRow of kernels/assembly/blend.ts. reach: stored units.
+ */
+fn blendWeights(centre: i32, reach: i32, isNamed: bool, ordinal: i32, lost: f32, fractionBits: i32) -> vec2f {
+  let distance = f32((ordinal << u32(fractionBits)) - centre);
+  var weight = 0.0;
+  if (abs(distance) < f32(reach)) {
+    let t = distance / f32(reach);
+    weight = 1.0 - t * t;
+    weight *= weight;
+  }
+  var factor = weight;
+  if (lost > 0.0 && reach <= clearReach >> u32(6 - fractionBits)) {
+    let frames = distance / f32(1 << u32(fractionBits));
+    factor += weight * min(maxRestored, lost * frames * frames);
+  }
+  if (isNamed) {
+    factor += frontWeight;
+  }
+  return vec2f(weight, factor);
+}
+
+/** The two layers of a cell of spill while they are summed: light and share, and depth index times share. */
+struct Layers {
+  front: vec4f,
+  rest: vec4f,
+  frontDepth: f32,
+  restDepth: f32,
+}
+
+/** Adds light whose last part is its share of a quarter of the cell. */
+fn addLayer(layers: ptr<function, Layers>, light: vec4f, depth: i32, isFront: bool) {
+  if (isFront) {
+    (*layers).front += light;
+    (*layers).frontDepth += light.w * f32(depth);
+  } else {
+    (*layers).rest += light;
+    (*layers).restDepth += light.w * f32(depth);
+  }
+}
+
+/** Light and share, 0..65535, as two words, cut to whole numbers. */
+fn wordsOfLight(light: vec4f) -> vec2u {
+  let whole = vec4u(clamp(light, vec4f(0.0), vec4f(65535.0)));
+  return vec2u(pairOf(whole.x, whole.y), pairOf(whole.z, whole.w));
+}
+
+fn lightOfWords(first: u32, second: u32) -> vec4f {
+  return vec4f(vec4u(first & 0xffffu, first >> 16u, second & 0xffffu, second >> 16u));
+}
+
+/** The words of a cell, see spill-cells.wgsl. */
+fn cellOf(layers: Layers) -> array<u32, 5> {
+  let front = wordsOfLight(0.25 * layers.front);
+  let rest = wordsOfLight(0.25 * layers.rest);
+  var depths = 0u;
+  if (layers.front.w > 0.0) {
+    depths = u32(layers.frontDepth / layers.front.w + 0.5);
+  }
+  if (layers.rest.w > 0.0) {
+    depths = pairOf(depths, u32(layers.restDepth / layers.rest.w + 0.5));
+  }
+  return array<u32, 5>(front.x, front.y, rest.x, rest.y, depths);
+}
