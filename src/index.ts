@@ -3,6 +3,7 @@ export type { BatchOptions } from './batch/batch-options.js';
 export type { EndState } from './batch/night-events.js';
 export { type NightStatus, readStatus } from './batch/night-status.js';
 export { type BatchHooks, type BatchOutcome, dryRun, runBatch } from './batch/run-batch.js';
+export type { SmallPicture } from './blend/picture-so-far.js';
 export { type CheckHooks, check } from './check/check.js';
 export type { CheckOptions, KnobOptions } from './check/check-options.js';
 export type { CheckedFrame, CheckReport } from './check/check-report.js';
@@ -44,7 +45,7 @@ export type { AreaRegion, MendRegion, StrokeRegion } from './mend/mend-region.js
 export { type Mend, type MendsRecord, readMends } from './mend/mends-file.js';
 export { merge } from './mend/merge.js';
 export { undoMends } from './mend/undo-mends.js';
-export type { MergeFunction, MergeHooks, MergeOutcome } from './merge/merge-api.js';
+export type { GrowingPicture, MergeFunction, MergeHooks, MergeOutcome } from './merge/merge-api.js';
 export type { MergeEvent, MergeStage } from './merge/merge-event.js';
 export {
   type MergedFrame,

@@ -10,9 +10,11 @@ import {
   UsageError,
 } from '../errors.js';
 import { merge } from '../mend/merge.js';
-import type { MergeOutcome } from '../merge/merge-api.js';
+import type { GrowingPicture, MergeOutcome } from '../merge/merge-api.js';
 import type { MergeEvent } from '../merge/merge-event.js';
+import { encodeJpeg } from '../result/jpeg-file.js';
 import { readRunRecord } from '../result/read-run-record.js';
+import { profileFits } from '../result/write-composite.js';
 import { hasPictureEnding } from '../stack/file-kind.js';
 import { ChangedFrameError } from '../stack/frame-identity.js';
 import { someNames } from '../stack/words.js';
@@ -20,10 +22,13 @@ import { systemFailureOf } from '../system-failure.js';
 import type { FailureKind, StackReport } from './night-events.js';
 import { resultFacts } from './result-state.js';
 import { changedInputs, unseenInputs } from './stack-inputs.js';
-import type { StackEnd, StackJob } from './stack-job.js';
+import type { StackEnd, StackJob, StackPicture } from './stack-job.js';
 
 /** Longer side of the pictures on the page of the night, px. */
 const thumbnailSide = 320;
+
+/** JPEG quality of the picture while it grows, 1 to 100. */
+const growingQuality = 85;
 
 class ChangedStackError extends InputError {}
 
@@ -37,6 +42,7 @@ export async function mergeStack(
   job: StackJob,
   onEvent: (event: MergeEvent) => void,
   signal: AbortSignal,
+  onPicture?: (picture: StackPicture) => void,
 ): Promise<StackEnd> {
   try {
     refuseUnseen(job);
@@ -45,6 +51,7 @@ export async function mergeStack(
       { ...job.options, out: job.out },
       {
         signal,
+        ...(onPicture && { onPicture: pictureSender(onPicture) }),
         onEvent(event) {
           onEvent(event);
           // All frames are read by now, and nothing is written: what is thrown here ends the merge without a trace.
@@ -56,6 +63,19 @@ export async function mergeStack(
   } catch (error) {
     return signal.aborted ? { state: 'stopped' } : failureOf(job, error);
   }
+}
+
+/** Sends pictures as JPEG; one that is still being made is not overtaken by the next. */
+function pictureSender(send: (picture: StackPicture) => void): (picture: GrowingPicture) => void {
+  let sending = Promise.resolve();
+  return ({ pixels, width, height, done, frames, icc }) => {
+    const profile = icc && profileFits(icc, 3) ? icc : undefined;
+    sending = sending
+      .then(() => encodeJpeg(pixels, width, height, 3, { icc: profile, quality: growingQuality }))
+      .then((jpeg) => send({ jpeg: jpeg.toString('base64'), done, frames }))
+      // A picture that is not shown is no loss.
+      .catch(() => {});
+  };
 }
 
 /** A failure as its batch records it; that the files changed explains more than what came of it. */

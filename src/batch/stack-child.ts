@@ -2,7 +2,13 @@
 import { setPriority } from 'node:os';
 import type { MergeEvent } from '../merge/merge-event.js';
 import { callOptions } from '../option-names.js';
-import { flagsArgument, type StackCommand, type StackJob, type StackMessage } from './stack-job.js';
+import {
+  flagsArgument,
+  type StackCommand,
+  type StackJob,
+  type StackMessage,
+  type StackPicture,
+} from './stack-job.js';
 
 /** Progress is passed on this often. */
 const progressMs = 500;
@@ -19,11 +25,11 @@ for (const name of ['SIGINT', 'SIGTERM'] as const) process.on(name, () => {});
 process.on('disconnect', () => process.exit(1));
 
 process.on('message', (command: StackCommand) => {
-  if (command.type === 'merge') void run(command.job);
+  if (command.type === 'merge') void run(command.job, command.showsPicture);
   else stop();
 });
 
-async function run(job: StackJob): Promise<void> {
+async function run(job: StackJob, showsPicture: boolean): Promise<void> {
   // Before threads are started, which inherit it.
   if (job.nice > 0) setPriority(job.nice);
   if (process.argv.includes(flagsArgument)) {
@@ -40,7 +46,8 @@ async function run(job: StackJob): Promise<void> {
     }
     send({ type: 'event', event });
   };
-  const end = await mergeStack(job, onEvent, controller.signal);
+  const onPicture = (picture: StackPicture) => send({ type: 'picture', picture });
+  const end = await mergeStack(job, onEvent, controller.signal, showsPicture ? onPicture : undefined);
   send({ type: 'end', end }, () => process.exit(0));
 }
 

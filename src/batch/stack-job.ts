@@ -29,10 +29,24 @@ export type StackEnd =
   | { state: 'stopped' };
 
 /** What the process of a stack sends to its batch. */
-export type StackMessage = { type: 'event'; event: MergeEvent } | { type: 'end'; end: StackEnd };
+export type StackMessage =
+  | { type: 'event'; event: MergeEvent }
+  | { type: 'picture'; picture: StackPicture }
+  | { type: 'end'; end: StackEnd };
+
+/** The picture of a stack while it is blended. */
+export interface StackPicture {
+  /** JPEG, base64. */
+  jpeg: string;
+  /** Frames blended so far, of `frames`. */
+  done: number;
+  frames: number;
+}
 
 /** What a batch sends to the process of a stack. */
-export type StackCommand = { type: 'merge'; job: StackJob } | { type: 'stop' };
+export type StackCommand =
+  /** `showsPicture`: the picture is sent while it grows. */
+  { type: 'merge'; job: StackJob; showsPicture: boolean } | { type: 'stop' };
 
 /** Given to the process of a stack by a command line: its texts call options by their flags. */
 export const flagsArgument = 'flags';

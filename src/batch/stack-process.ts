@@ -9,6 +9,7 @@ import {
   type StackEnd,
   type StackJob,
   type StackMessage,
+  type StackPicture,
   type StackRun,
 } from './stack-job.js';
 
@@ -24,7 +25,11 @@ const killMs = 550;
 const maxTailLength = 4000;
 
 /** Merges a stack in a process of its own, so that whatever happens to it happens to this stack alone. */
-export function startStackProcess(job: StackJob, onEvent: (event: MergeEvent) => void): StackRun {
+export function startStackProcess(
+  job: StackJob,
+  onEvent: (event: MergeEvent) => void,
+  onPicture?: (picture: StackPicture) => void,
+): StackRun {
   const child = fork(childFile, optionsAreFields() ? [] : [flagsArgument], {
     stdio: ['ignore', 'ignore', 'pipe', 'ipc'],
   });
@@ -37,6 +42,7 @@ export function startStackProcess(job: StackJob, onEvent: (event: MergeEvent) =>
   });
   child.on('message', (message: StackMessage) => {
     if (message.type === 'event') onEvent(message.event);
+    else if (message.type === 'picture') onPicture?.(message.picture);
     else reported = message.end;
   });
   const memoryWatch = watchMemory(child, job.memoryLimitMb, (memoryMb) => {
@@ -56,7 +62,7 @@ export function startStackProcess(job: StackJob, onEvent: (event: MergeEvent) =>
       else resolve(crash(code, signal, tail));
     });
   });
-  send(child, { type: 'merge', job });
+  send(child, { type: 'merge', job, showsPicture: onPicture !== undefined });
   return {
     pid: child.pid ?? null,
     ended,

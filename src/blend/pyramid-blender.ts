@@ -6,6 +6,7 @@ import { curveArguments, type TransferCurve } from '../image/transfer-curve.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import { lanczosTaps, tapTableBytes } from '../kernels/kernels.js';
 import type { StripPool } from '../workers/pool.js';
+import { type GrowingLevel, pictureSoFar, type SmallPicture } from './picture-so-far.js';
 import { frontLayerBytes, type SourcePlan, tileRows as stripRows } from './plan-sources.js';
 import type { Spill } from './spill.js';
 
@@ -233,6 +234,19 @@ export class PyramidBlender {
       },
       Math.ceil(height / stripRows),
     );
+  }
+
+  /**
+   * The picture as far as it is added, from the finest level but the first whose sides are at most `maxSide` px; to be
+   * asked for between frames, and before `finish`. Undefined for a picture of one level.
+   */
+  soFar(maxSide: number): SmallPicture | undefined {
+    const { sizes, sums } = this;
+    const isSmall = ({ width, height }: Size, level: number) =>
+      level > 0 && Math.max(width, height) <= maxSide;
+    const levels = sums.slice(Math.max(1, sizes.findIndex(isSmall)));
+    if (levels.length === 0) return undefined;
+    return pictureSoFar(this.arena, levels as GrowingLevel[]);
   }
 
   /** Collapses the pyramid; the picture is interleaved RGB at full range of `bits`, in the arena. */

@@ -13,7 +13,9 @@ export interface JobEnd {
 }
 
 /** What a job's work may change of it. */
-export type JobChange = Partial<Pick<DeskJob, 'stage' | 'share' | 'leftS' | 'remarks' | 'picture' | 'out'>>;
+export type JobChange = Partial<
+  Pick<DeskJob, 'stage' | 'share' | 'leftS' | 'remarks' | 'picture' | 'pictureText' | 'out'>
+>;
 
 /** Long work in a process of its own. */
 export interface JobRun {
@@ -63,7 +65,7 @@ export class JobTable {
     const job: DeskJob = {
       ...{ id: ++this.lastId, kind: order.kind, title: order.title, folder: order.folder },
       ...{ state: 'waiting', startedAt: null, endedAt: null, stage: 'Waiting', share: 0, leftS: null },
-      ...{ remarks: [], message: '', out: order.out ?? null, picture: 0 },
+      ...{ remarks: [], message: '', out: order.out ?? null, picture: 0, pictureText: '' },
     };
     this.entries.set(job.id, { job, order, run: undefined, timer: undefined });
     this.forget();

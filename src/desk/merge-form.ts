@@ -2,16 +2,20 @@ import { readFile } from 'node:fs/promises';
 import { availableParallelism, totalmem } from 'node:os';
 import { basename } from 'node:path';
 import { stackNeeds } from '../batch/estimate.js';
+import type { Size } from '../image/image.js';
 import { readRunRecord } from '../result/read-run-record.js';
 import { resultFolderName } from '../result/result-folder-name.js';
 import type { GivenOrder } from '../stack/capture-order.js';
 import { readStack } from '../stack/read-stack.js';
+import { previewSize } from '../stack/reduce-stack.js';
 import type { MergeChoices, MergeForm } from './protocol.js';
 import { sceneFile, stackTitle } from './sample.js';
 import { resultsBeside } from './stack-facts.js';
 
-/** Merges of fewer samples than this are quick enough without a quick look, megapixels of all frames. */
-const quickMegapixels = 60;
+/** A merge that takes no longer is its own quick look, seconds by the estimate. */
+const quickS = 4;
+/** Shorter side that a quick look has at least, px. */
+const minPreviewSide = 150;
 /** Frames above this are looked at in an eighth of their size, megapixels. */
 const largeMegapixels = 40;
 /** Names that are tried for a result. */
@@ -25,12 +29,15 @@ export async function mergeForm(folder: string, order?: GivenOrder): Promise<Mer
   const taken = new Set(results.map(({ path }) => path));
   const earlier = results.find(({ preview }) => preview === null);
   const { size, frames } = stack;
-  const needs = stackNeeds(
-    { size, frames: frames.length, channels: stack.channels, bits: stack.bits },
-    { threads: availableParallelism(), memoryMb: (0.7 * totalmem()) / 1e6 },
-  );
-  const frameMegapixels = (size.width * size.height) / 1e6;
-  const isQuick = frameMegapixels * frames.length < quickMegapixels;
+  const budget = { threads: availableParallelism(), memoryMb: (0.7 * totalmem()) / 1e6 };
+  const secondsAt = (shown: Size): number => {
+    const { channels, bits } = stack;
+    return stackNeeds({ size: shown, frames: frames.length, channels, bits }, budget).modelMs / 1000;
+  };
+  const estimateS = secondsAt(size);
+  const factor = (size.width * size.height) / 1e6 > largeMegapixels ? 8 : 4;
+  const small = previewSize(size, factor);
+  const hasPreview = estimateS > quickS && Math.min(small.width, small.height) >= minPreviewSide;
   return {
     folder,
     name: stackTitle(folder),
@@ -41,8 +48,8 @@ export async function mergeForm(folder: string, order?: GivenOrder): Promise<Mer
     out: basename(out),
     freeOut: taken.has(out) ? basename(freePath(out, taken)) : null,
     known: (await sampleScale(folder)) ?? (earlier ? await choicesOf(earlier.path) : {}),
-    estimateS: needs.modelMs / 1000,
-    previewFactor: isQuick ? null : frameMegapixels > largeMegapixels ? 8 : 4,
+    estimateS,
+    preview: hasPreview ? { factor, estimateS: secondsAt(small) } : null,
   };
 }
 

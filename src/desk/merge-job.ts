@@ -1,7 +1,7 @@
 import { readdir, rm, stat } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import type { InputFile } from '../batch/stack-inputs.js';
-import type { StackEnd, StackJob, StackRun } from '../batch/stack-job.js';
+import type { StackEnd, StackJob, StackPicture, StackRun } from '../batch/stack-job.js';
 import { startStackProcess } from '../batch/stack-process.js';
 import type { MergeEvent } from '../merge/merge-event.js';
 import { stageTitles } from '../merge/stage-titles.js';
@@ -20,10 +20,10 @@ import { thumbnail } from './thumbnails.js';
 
 /** Merges give way to the page, which shares the machine with them. */
 const nice = 5;
-/** Share of the whole that a quick look takes. */
-const previewShare = 0.12;
 /** Longer side of the picture of a quick look on the page, px. */
 const pictureSide = 1280;
+/** Merges whose pictures are kept. */
+const picturesKept = 20;
 
 /** A merge that the desk is to do. */
 export interface MergePlan {
@@ -32,11 +32,11 @@ export interface MergePlan {
   out: string;
   /** Resolved. */
   options: MergeOptions;
-  /** Merge at this part of the size first; null: at once at full size. */
-  previewFactor: PreviewFactor | null;
+  /** A quick look first, at 1 / `factor` of each side, with both times by the estimate; null: at once at full size. */
+  look: { factor: PreviewFactor; estimateS: number; mergeS: number } | null;
 }
 
-/** Pictures of quick looks, by the number of their job. */
+/** The last picture of a merge, by the number of its job: a quick look, or what is blended so far. */
 const pictures = new Map<number, Buffer>();
 
 export function jobPicture(id: number): Buffer | undefined {
@@ -54,40 +54,55 @@ export function mergeOrder(desk: Desk, plan: MergePlan): JobOrder {
 
 function beginMerge(
   desk: Desk,
-  { folder, out, options, previewFactor }: MergePlan,
+  { folder, out, options, look }: MergePlan,
   id: number,
   change: (change: JobChange) => void,
 ): JobRun {
   let run: StackRun | undefined;
   let isStopped = false;
+  let pictureCount = 0;
   const remarks: JobRemark[] = [];
+  /** Share of the whole that the quick look takes. */
+  const lookShare = look ? look.estimateS / (look.estimateS + look.mergeS) : 0;
+
+  const show = (picture: Buffer, pictureText: string): void => {
+    pictures.delete(id);
+    pictures.set(id, picture);
+    for (const old of [...pictures.keys()].slice(0, -picturesKept)) pictures.delete(old);
+    change({ picture: ++pictureCount, pictureText });
+  };
 
   const merge = async (
     job: Omit<StackJob, 'files' | 'wholeFolder' | 'nice'>,
     follow: (event: MergeEvent) => void,
+    name = '',
   ) => {
     const files = await inputFiles(folder);
     if (isStopped) return { state: 'stopped' } satisfies StackEnd;
-    run = startStackProcess({ ...job, files, wholeFolder: true, nice }, follow);
+    run = startStackProcess({ ...job, files, wholeFolder: true, nice }, follow, (picture) =>
+      show(Buffer.from(picture.jpeg, 'base64'), `${name}${growthText(picture)}`),
+    );
     return run.ended;
   };
 
-  const look = async (factor: PreviewFactor): Promise<StackEnd> => {
+  const lookFirst = async (factor: PreviewFactor): Promise<StackEnd> => {
     const place = join(desk.scratch, `look-${id}`);
     const preview = resolveOptions({ ...options, preview: factor, format: 'jpg', bits: 8, overwrite: true });
-    const progress = new Progress(0, previewShare);
+    const progress = new Progress(0, lookShare);
+    const name = `Quick look at 1/${factor} of the size`;
     try {
-      const end = await merge({ folder, out: place, options: preview }, (event) => {
-        if (event.event === 'start') change({ stage: 'Quick look' });
-        if (event.event === 'progress') change({ share: progress.share(event.leftS) });
-      });
+      const end = await merge(
+        { folder, out: place, options: preview },
+        (event) => {
+          if (event.event === 'start') change({ stage: 'Quick look' });
+          if (event.event === 'progress') change({ share: progress.share(event.leftS) });
+        },
+        `${name}: `,
+      );
       if (end.state !== 'done') return end;
       const record = await readRunRecord(place);
-      pictures.set(
-        id,
-        await thumbnail(join(place, record.composite.file), pictureSide, new AbortController().signal),
-      );
-      change({ picture: 1 });
+      const file = join(place, record.composite.file);
+      show(await thumbnail(file, pictureSide, new AbortController().signal), name);
       return end;
     } finally {
       await rm(place, { recursive: true, force: true });
@@ -95,13 +110,13 @@ function beginMerge(
   };
 
   const work = async (): Promise<JobEnd> => {
-    if (previewFactor !== null) {
-      const end = await look(previewFactor);
+    if (look) {
+      const end = await lookFirst(look.factor);
       // Where a quick look is not to be had, the merge itself says why.
       if (end.state === 'stopped') return jobEnd(end);
     }
     await desk.results.release(out);
-    const progress = new Progress(previewFactor === null ? 0 : previewShare, 1);
+    const progress = new Progress(lookShare, 1);
     const end = await merge({ folder, out, options }, (event) => {
       if (event.event === 'stage') change({ stage: stageTitles[event.stage] });
       if (event.event === 'progress')
@@ -126,6 +141,12 @@ function beginMerge(
       run?.stop();
     },
   };
+}
+
+/** What is shown of a merge while it is blended; the rest is as soft as in the photograph that was added last. */
+function growthText({ done, frames }: StackPicture): string {
+  const soft = done < frames ? ', what is still soft comes next' : '';
+  return `${done} of ${frames} photographs blended${soft}`;
 }
 
 /** Turns estimates of the time that is left into a share of the whole that never falls. */

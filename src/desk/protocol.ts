@@ -37,6 +37,8 @@ export interface DeskJob {
   out: string | null;
   /** Counts up when there is a new picture of its result to show at `picture?job=ID&version=N`; 0 for none. */
   picture: number;
+  /** What that picture shows, in a few words. */
+  pictureText: string;
 }
 
 /** Events of the stream `events`, by their topic. */
@@ -167,8 +169,8 @@ export interface MergeForm {
   /** As the result beside it was merged, or as the stack itself knows. */
   known: MergeChoices;
   estimateS: number;
-  /** How much smaller a quick look would be, a side; null where the merge itself is quick. */
-  previewFactor: 2 | 4 | 8 | null;
+  /** A quick look before the merge: how much smaller, a side, and in how many seconds; null where the merge itself is quick. */
+  preview: { factor: 2 | 4 | 8; estimateS: number } | null;
 }
 
 /** What starts a merge. */

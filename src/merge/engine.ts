@@ -1,3 +1,4 @@
+import type { SmallPicture } from '../blend/picture-so-far.js';
 import type { FocusCurves } from '../focus/focus-curves.js';
 import type { PixelData, Size } from '../image/image.js';
 import type { TransferCurve } from '../image/transfer-curve.js';
@@ -49,6 +50,8 @@ export interface MergeEngine {
   startBlend(lost: number): Promise<void>;
   /** Adds a frame to the picture. */
   blend(frame: EngineFrame): Promise<void>;
+  /** The picture as far as it is blended, made small; absent where it cannot be had for little. Between frames only. */
+  pictureSoFar?(maxSide: number): Promise<SmallPicture | undefined>;
   /** The picture, interleaved RGB, (rows, cols, 3), full range of `bits`. */
   finish(bits: 8 | 16): Promise<Uint8Array | Uint16Array>;
   /** Ends all work at once; what is in work is rejected. */

@@ -1,3 +1,4 @@
+import type { SmallPicture } from '../blend/picture-so-far.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import type { Finding } from '../result/finding.js';
 import type { MergeEvent } from './merge-event.js';
@@ -18,10 +19,24 @@ export interface MergeOutcome {
   wallMs: number;
 }
 
+/** The picture of a merge while it is blended. Where no frame has supplied anything yet, it shows the frame added last. */
+export interface GrowingPicture extends SmallPicture {
+  /** Frames blended so far, of `frames`. */
+  done: number;
+  frames: number;
+  /** ICC profile of its colours, as in the frames; undefined: none, sRGB. */
+  icc: Buffer | undefined;
+}
+
 /** How a caller follows a merge and stops it. */
 export interface MergeHooks {
   /** Told of stages, progress, notes and warnings, as they come. */
   onEvent?: (event: MergeEvent) => void;
+  /**
+   * Shown the picture now and then while it is blended, 1280 px a side at most. Making it takes some hundredths of the
+   * time of the blend, and changes nothing of the result.
+   */
+  onPicture?: (picture: GrowingPicture) => void;
   /** Aborting makes the merge reject with InterruptedError and leave nothing half-written. */
   signal?: AbortSignal;
 }

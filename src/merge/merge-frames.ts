@@ -40,6 +40,9 @@ export interface MergedFrames<Found> {
 /** Frames that show no detail above their noise. */
 export class NothingSharpError extends InputError {}
 
+/** The picture is shown while it grows with sides of at most so many px. */
+const growingSide = 1280;
+
 /** Decides which end is near; `look` asks the focus curves, once they are followed. */
 export type DecideDirection = (look: () => PictureEvidence | undefined) => FocusDirection;
 
@@ -72,6 +75,7 @@ export async function mergeFrames<Found>(
 ): Promise<MergedFrames<Found>> {
   const size = { width: crop.width, height: crop.height };
   const { rule } = options;
+  const icc = await readIcc(frames[0].file);
   const engine = await ProcessorEngine.start({
     size,
     frame: frameSize,
@@ -82,7 +86,7 @@ export async function mergeFrames<Found>(
     steps,
     unit: frameUnit(focusWidthSteps),
     dust,
-    curve: profileCurve(await readIcc(frames[0].file)),
+    curve: profileCurve(icc),
     threads: options.threads,
   });
   const stop = () => void engine.close();
@@ -155,8 +159,16 @@ export async function mergeFrames<Found>(
     await engine.startBlend(lost);
 
     log.enter('blend');
+    const blendFrame = async (frame: EngineFrame) => {
+      await engine.blend(frame);
+      const done = { done: frame.ordinal, frames: frames.length };
+      await log.showPicture(async () => {
+        const picture = await engine.pictureSoFar?.(growingSide);
+        return picture && { ...picture, ...done, icc };
+      });
+    };
     const blend = async () => {
-      await forEachFrame((frame) => engine.blend(frame), true);
+      await forEachFrame(blendFrame, true);
       return engine.finish(bits);
     };
     const takeMaps = async (): Promise<Found> => onMaps({ ...read, way });

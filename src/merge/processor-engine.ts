@@ -1,3 +1,4 @@
+import type { SmallPicture } from '../blend/picture-so-far.js';
 import { planSources, type SourcePlan, takePlan } from '../blend/plan-sources.js';
 import { PyramidBlender } from '../blend/pyramid-blender.js';
 import { type Spill, SpillFinder, takeSpill } from '../blend/spill.js';
@@ -112,6 +113,10 @@ export class ProcessorEngine implements MergeEngine {
 
   async blend(frame: EngineFrame): Promise<void> {
     await this.blender!.add(this.placed(frame));
+  }
+
+  async pictureSoFar(maxSide: number): Promise<SmallPicture | undefined> {
+    return this.blender!.soFar(maxSide);
   }
 
   async finish(bits: 8 | 16): Promise<Uint8Array | Uint16Array> {

@@ -1,6 +1,6 @@
 import { InterruptedError } from '../errors.js';
 import type { Finding } from '../result/finding.js';
-import type { MergeHooks } from './merge-api.js';
+import type { GrowingPicture, MergeHooks } from './merge-api.js';
 import type { MergeEvent, MergeStage } from './merge-event.js';
 
 /** Rough share of a run's time that each stage takes, for the estimate of the time left. */
@@ -14,6 +14,10 @@ const stageShare: Record<MergeStage, number> = {
 };
 const stages = Object.keys(stageShare) as MergeStage[];
 
+/** A growing picture is shown at most this often, ms, and takes at most this share of the time. */
+const pictureMs = 400;
+const pictureShare = 1 / 40;
+
 /** Tells a caller how a run gets on, keeps what was said for run.json, and stops the run when asked to. */
 export class RunLog {
   readonly startedAt = new Date();
@@ -23,6 +27,7 @@ export class RunLog {
   private readonly started = performance.now();
   private stage: MergeStage = 'list';
   private stageStarted = this.started;
+  private pictureDueMs = 0;
 
   constructor(
     private readonly hooks: MergeHooks,
@@ -68,6 +73,16 @@ export class RunLog {
       megapixelsPerS: stageMs > 0 ? (done * this.frameMegapixels * 1000) / stageMs : 0,
       leftS: share > 0.05 ? (this.wallMs / 1000) * (1 / share - 1) : undefined,
     });
+  }
+
+  /** Shows the caller the picture as it grows, where it is wanted and the last time was long enough ago. */
+  async showPicture(make: () => Promise<GrowingPicture | undefined>): Promise<void> {
+    const begunMs = performance.now();
+    if (!this.hooks.onPicture || begunMs < this.pictureDueMs) return;
+    const picture = await make();
+    if (picture) this.hooks.onPicture(picture);
+    const now = performance.now();
+    this.pictureDueMs = now + Math.max(pictureMs, (now - begunMs) / pictureShare);
   }
 
   warn(message: string): void {

@@ -63,17 +63,36 @@ describe('a merge', () => {
       folder: join(fixture.root, 'quick'),
       out,
       options: resolveOptions({}),
-      previewFactor: 2,
+      look: { factor: 2, estimateS: 1, mergeS: 3 },
     } as const;
     await enlarge(join(fixture.root, 'fly'), plan.folder);
     const { desk } = fixture.served;
     const { id } = desk.jobs.start(mergeOrder(desk, plan));
     const job = await fixture.ended(id);
-    expect(job).toMatchObject({ state: 'done', picture: 1 });
+    // The quick look, while it was blended and done, and the picture while it was blended.
+    expect(job).toMatchObject({
+      state: 'done',
+      pictureText: expect.stringMatching(/^\d of 3 photographs blended/),
+    });
+    expect(job.picture).toBeGreaterThanOrEqual(3);
     const picture = await fixture.get('picture', { job: String(id), version: '1' });
     expect(picture.headers['content-type']).toBe('image/jpeg');
     expect((await readRunRecord(out)).preview).toBeUndefined();
     expect(readdirSync(desk.scratch)).toEqual([]);
+  });
+
+  test('is offered with a quick look first where it takes more than a moment', async () => {
+    const folder = join(fixture.root, 'wide');
+    mkdirSync(folder);
+    const create = { width: 4000, height: 3000, channels: 3 } as const;
+    for (const [i, name] of ['a', 'b', 'c'].entries()) {
+      const picture = sharp({ create: { ...create, background: { r: i, g: 90, b: 60 } } });
+      writeFileSync(join(folder, `${name}.jpg`), await picture.jpeg().toBuffer());
+    }
+    const form = await formOf('wide');
+    expect(form.preview?.factor).toBe(4);
+    expect(form.preview!.estimateS).toBeLessThan(form.estimateS / 2);
+    expect((await formOf('fly')).preview).toBeNull();
   });
 
   test('goes by the order that is chosen, in which the form numbers its frames', async () => {

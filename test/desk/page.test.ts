@@ -1,5 +1,5 @@
 /// <reference lib="dom" />
-import { readdirSync } from 'node:fs';
+import { mkdirSync, readdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import axe from 'axe-core';
 import type { Browser, BrowserContextOptions, Page } from 'playwright-core';
@@ -22,6 +22,10 @@ describe.skipIf(findBrowser() === undefined)('the desk in Chromium', () => {
     const { files } = await renderPlane();
     root = join(makeFolder(), 'photographs');
     for (const name of ['bee', 'fly', 'card/wasp']) placeFrames(join(root, name), files, 1, 7);
+    // Named against the order of their times: e is the first.
+    mkdirSync(join(root, 'turned'));
+    for (const [i, name] of ['e', 'd', 'c', 'b', 'a'].entries())
+      writeFileSync(join(root, 'turned', `${name}.jpg`), files[`000${i + 1}.jpg`]);
     browser = await launchBrowser(findBrowser()!);
     served = await serveDesk({ folder: root });
   });
@@ -77,14 +81,31 @@ describe.skipIf(findBrowser() === undefined)('the desk in Chromium', () => {
     expect(readdirSync(root).filter((name) => name.includes('fly'))).toEqual(['fly']);
   });
 
+  test('keeps the photographs that were chosen by number when their order changes', async () => {
+    await open(of('merge', { folder: join(root, 'turned') }));
+    await page.getByText('How it is merged').click();
+    const anchor = page.getByLabel('Framing of');
+    const skip = page.getByLabel('Leave out frames');
+    await anchor.selectOption({ label: '2: d.jpg' });
+    await skip.fill('1, 3');
+    await page.getByLabel('Order of frames').selectOption('name');
+    await expect.poll(() => skip.inputValue()).toBe('3, 5');
+    expect(await anchor.evaluate((select: HTMLSelectElement) => select.selectedOptions[0].text)).toBe(
+      '4: d.jpg',
+    );
+    await page.getByLabel('Order of frames').selectOption('time');
+    await expect.poll(() => skip.inputValue()).toBe('1, 3');
+  });
+
   test('ticks, sorts and merges a night, and shows how it went', async () => {
     await open(of('night', { folder: root }));
     await page.waitForSelector('.order li');
     const names = () => page.locator('.order .name').allTextContents();
-    expect(await names()).toEqual(['bee', 'card/wasp', 'fly']);
+    await page.getByRole('checkbox', { name: 'turned' }).uncheck();
+    expect(await names()).toEqual(['bee', 'card/wasp', 'fly', 'turned']);
     await page.getByRole('button', { name: 'Move fly up' }).click();
     await page.getByRole('button', { name: 'Move fly up' }).click();
-    expect(await names()).toEqual(['fly', 'bee', 'card/wasp']);
+    expect(await names()).toEqual(['fly', 'bee', 'card/wasp', 'turned']);
     await page.getByRole('checkbox', { name: 'card/wasp' }).uncheck();
     await page.getByRole('button', { name: 'Merge 2 stacks' }).click();
     await page.getByRole('heading', { name: 'How the night went' }).waitFor({ timeout: 120_000 });

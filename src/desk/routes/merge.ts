@@ -28,8 +28,9 @@ export const mergeRoutes: DeskRoutes = {
     const replaces = form.freeOut === null || order.replace;
     const out = join(dirname(folder), replaces ? form.out : (form.freeOut ?? form.out));
     const options = resolveOptions({ ...chosenOptions(order.choices), overwrite: order.replace });
-    const previewFactor = order.previewFirst ? form.previewFactor : null;
-    return jsonAnswer(desk.jobs.start(mergeOrder(desk, { folder, out, options, previewFactor })));
+    const { preview, estimateS } = form;
+    const look = order.previewFirst && preview ? { ...preview, mergeS: estimateS } : null;
+    return jsonAnswer(desk.jobs.start(mergeOrder(desk, { folder, out, options, look })));
   },
   'GET /picture': async (_desk, { query }) => {
     const body = jobPicture(Number(required(query, 'job')));

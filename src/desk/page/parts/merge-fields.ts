@@ -1,3 +1,4 @@
+import { spanText } from '../../../stack/words.js';
 import { html, nothing, type TemplateResult } from '../../lit/lit-html.js';
 import { optionLabels as labels } from '../../option-labels.js';
 import type { MergeChoices, MergeForm } from '../../protocol.js';
@@ -10,7 +11,7 @@ const rules = [
 
 /** The fields of a merge, set to `chosen`; those that few need are folded. */
 export function mergeFields(form: MergeForm, chosen: MergeChoices): TemplateResult {
-  const { frames, out, freeOut, previewFactor } = form;
+  const { frames, out, freeOut, preview } = form;
   const { anchor = 'middle', crop = 'common', format = 'tif', rule = 'auto', direction = 'auto' } = chosen;
   const order = chosen.order ?? 'auto';
   const skip = chosen.skip ?? [];
@@ -55,7 +56,7 @@ export function mergeFields(form: MergeForm, chosen: MergeChoices): TemplateResu
       <label class="line">${labels.skip}
         <input name="skip" inputmode="numeric" placeholder="such as 12, 31" value=${skip.join(', ')} /></label>
     </details>
-    ${previewFactor === null ? nothing : html`<label class="option"><input type="checkbox" name="previewFirst" checked /><span>Quick look first <span class="quiet">at 1/${previewFactor} of the size</span></span></label>`}
+    ${preview === null ? nothing : html`<label class="option"><input type="checkbox" name="previewFirst" checked /><span>Quick look first <span class="quiet">at 1/${preview.factor} of the size, in about ${spanText(Math.max(2, preview.estimateS) * 1000)}</span></span></label>`}
     ${
       freeOut === null
         ? html`<p class="quiet out">The result: <b>${out}</b>, beside the folder.</p>`

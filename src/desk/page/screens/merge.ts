@@ -54,7 +54,7 @@ function showForm(element: HTMLElement, context: ScreenContext, folder: string):
     const middle = frames[frames.length >> 1];
     return html`<div class="halves">
       <figure class="view">${picture(thumbnailAddress(folder, middle.name, 1280), `One photograph of ${name}`)}</figure>
-      <form class="side" @submit=${start}>
+      <form class="side" @submit=${start} @change=${changed}>
         <h1>${name}</h1>
         <p class="quiet">
           <a href=${screenAddress('places', { folder })}>${frames.length} photographs</a>, ${size.width} × ${size.height} pixels
@@ -67,6 +67,27 @@ function showForm(element: HTMLElement, context: ScreenContext, folder: string):
         </p>
       </form>
     </div>`;
+  }
+
+  function changed({ target, currentTarget }: Event): void {
+    const { name, value } = target as HTMLSelectElement;
+    if (name === 'order') void reorder(currentTarget as HTMLFormElement, value).catch(showFailure);
+  }
+
+  /** Frames are numbered by their order: what is chosen by number stays with its photographs. */
+  async function reorder(fields: HTMLFormElement, order: string): Promise<void> {
+    const { anchor, skip = [] } = readChoices(new FormData(fields));
+    const old = new Map(form!.frames.map(({ number, name }) => [number, name]));
+    form = await ask<MergeForm>('api/merge/form', { folder, order }, gone.signal);
+    draw();
+    const numbers = new Map(form.frames.map(({ number, name }) => [name, number]));
+    const numberNow = (number: number): number => numbers.get(old.get(number) ?? '') ?? number;
+    const field = (name: string) => fields.elements.namedItem(name) as HTMLInputElement;
+    if (typeof anchor === 'number') field('anchor').value = String(numberNow(anchor));
+    field('skip').value = skip
+      .map(numberNow)
+      .sort((first, second) => first - second)
+      .join(', ');
   }
 
   async function start(event: SubmitEvent): Promise<void> {
@@ -149,8 +170,8 @@ function showJob(element: HTMLElement, context: ScreenContext, id: number): void
     const shown = result ?? (job.picture > 0 ? `picture?job=${job.id}&version=${job.picture}` : first);
     return html`<div class="halves">
       <figure class="view ${isOver || job.picture > 0 ? '' : 'early'}">
-        ${shown === undefined ? nothing : picture(shown, result ? `The result of ${job.title}` : job.picture > 0 ? `Quick look at ${job.title}` : `One photograph of ${job.title}`)}
-        ${isOver ? nothing : html`<figcaption>${job.picture > 0 ? 'quick look, at a part of the size' : 'one photograph'}</figcaption>`}
+        ${shown === undefined ? nothing : picture(shown, result ? `The result of ${job.title}` : job.picture > 0 ? `${job.title}: ${job.pictureText}` : `One photograph of ${job.title}`)}
+        ${isOver ? nothing : html`<figcaption>${job.picture > 0 ? job.pictureText : 'One photograph of the stack'}</figcaption>`}
       </figure>
       <div class="side">
         <h1>${job.title}</h1>
