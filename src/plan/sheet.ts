@@ -2,6 +2,7 @@ import { htmlPage } from '../markup/html-page.js';
 import { html, type Markup, noMarkup } from '../markup/markup.js';
 import { apertureDrawing } from './aperture-drawing.js';
 import { cautionOf } from './caution.js';
+import { distanceDrawing } from './distance-drawing.js';
 import { planDrawingStyle } from './drawing-style.js';
 import { framesText } from './number-text.js';
 import type { Plan } from './plan.js';
@@ -63,7 +64,7 @@ export function sheetMarkup(plan: Plan): Markup {
   return html`<h1>${sheetTitle(plan)}: ${framesText(plan.frames)}</h1>
 ${plan.warnings.map((warning) => html`<p class="warning"><strong>Warning.</strong> ${warning}</p>\n`)}
 <div class="caution"><strong>Caution</strong><ul>${cautionOf(plan).map((line) => html`<li>${line}</li>`)}</ul></div>
-${plan.kind === 'stack' ? html`${slabDrawing(plan, drawingWidth, 'sheet')}${closeUpDrawing(plan, drawingWidth)}${howToTurn(plan.knobPerFrame !== null)}` : noMarkup}
+${plan.kind === 'stack' ? html`${slabDrawing(plan, drawingWidth, 'sheet')}${closeUpDrawing(plan, drawingWidth)}${howToTurn(plan.knobPerFrame !== null)}` : distanceDrawing(plan, drawingWidth)}
 <table>
 <thead><tr>${headings.map((heading) => html`<th scope="col">${heading}</th>`)}<th scope="col">Done</th></tr></thead>
 <tbody>

@@ -197,6 +197,24 @@ describe.skipIf(findBrowser() === undefined)('the plan screen in Chromium', () =
     expect(lines.indexOf('') - 1).toBe(await frames(shown));
   });
 
+  test('draws a landscape too, and moves what the frames show sharp while the nearest thing is dragged', async () => {
+    const shown = await open('#/plan?mode=scene');
+    await shown.getByRole('radio', { name: modeNames.scene }).check();
+    const zones = (): Promise<number> => shown.locator('.slabs .slab').count();
+    const before = await frames(shown);
+    expect(await zones()).toBe(before);
+    const near = shown.getByRole('slider', { name: 'Nearest' });
+    const box = (await near.boundingBox())!;
+    await shown.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
+    await shown.mouse.down();
+    await shown.mouse.move(box.x + box.width * 0.3, box.y + box.height / 2, { steps: 6 });
+    const during = await frames(shown);
+    expect(during).toBeGreaterThan(before);
+    expect(await zones()).toBe(during);
+    await shown.mouse.up();
+    expect(await shown.locator('.slabs').getAttribute('aria-label')).toMatch(/to infinity in \d+ frames/);
+  });
+
   test('answers touch: a tap on the curve chooses the aperture', async () => {
     const touched = await newPage({ hasTouch: true, viewport: { width: 400, height: 800 } });
     const shown = await go(touched, '#/plan?magnification=1');

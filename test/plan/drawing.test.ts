@@ -1,6 +1,8 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { apertureDrawing, apertureSentence } from '../../src/plan/aperture-drawing.js';
+import { distanceDrawing, distanceSentence } from '../../src/plan/distance-drawing.js';
+import type { LandscapePlan } from '../../src/plan/landscape-plan.js';
 import { plan } from '../../src/plan/plan.js';
 import type { PlanOptions } from '../../src/plan/plan-options.js';
 import { closeUpDrawing, slabDrawing, slabSentence } from '../../src/plan/slab-drawing.js';
@@ -78,6 +80,76 @@ describe('the drawing of slabs', () => {
             }
             expect(text.length).toBeLessThan(300_000);
           }
+        },
+      ),
+      { numRuns: 60 },
+    );
+  });
+});
+
+describe('the drawing of distances', () => {
+  const scene = {
+    landscape: true,
+    focalLengthMm: 24,
+    fNumber: 8,
+    sensor: 'full-frame',
+    pixels: 24e6,
+  } as const;
+  const landscape = (options: Partial<PlanOptions>) => plan({ ...scene, ...options }) as LandscapePlan;
+
+  /** x of 1/distance by the labels of the axis: one px more is so many 1/m less. */
+  function rulerOf(svg: string): (x: number) => number {
+    const labels = [...svg.matchAll(/<line class="axis" x1="([\d.]+)"[^>]*\/><text [^>]*>([\d.]+ m|∞)</g)];
+    const [far, near] = [labels[0], labels[labels.length - 1]].map(([, x, text]) => ({
+      x: Number(x),
+      inverse: text === '∞' ? 0 : 1 / Number.parseFloat(text),
+    }));
+    return (x) => far.inverse + ((x - far.x) * (near.inverse - far.inverse)) / (near.x - far.x);
+  }
+
+  it('is to scale of 1/distance: each frame from where it is sharp to where it ends, its overlap with the next', () => {
+    const planned = landscape({ nearM: 0.8, farM: 'infinity' });
+    const { text } = distanceDrawing(planned, width);
+    const inverseAt = rulerOf(text);
+    const zones = attributes(text, /<rect class="slab"[^>]*>/g, 'x', 'width');
+    const ends = planned.focus.map(({ nearM, farM }) => [1 / nearM, farM === null ? 0 : 1 / farM]);
+    for (const [i, [x, wide]] of zones.entries()) {
+      expect(inverseAt(x)).toBeCloseTo(ends[i][0], 3);
+      expect(inverseAt(x + wide)).toBeCloseTo(ends[i][1], 3);
+    }
+    const shared = attributes(text, /<rect class="overlap"[^>]*>/g, 'x', 'width');
+    expect(shared).toHaveLength(planned.frames - 1);
+    for (const [i, [x, wide]] of shared.entries()) {
+      expect(inverseAt(x)).toBeCloseTo(ends[i + 1][0], 3);
+      expect(inverseAt(x + wide)).toBeCloseTo(ends[i][1], 3);
+    }
+    expect(text).toContain('to scale of 1/distance');
+    expect(distanceSentence(planned)).toMatch(/^From 0\.8 m to infinity in 6 frames, focused at /);
+  });
+
+  it('stays within its width and small, for any plan', () => {
+    fc.assert(
+      fc.property(
+        fc.double({ min: 14, max: 400, noNaN: true }),
+        fc.double({ min: 1.4, max: 22, noNaN: true }),
+        fc.double({ min: 0.1, max: 50, noNaN: true }),
+        fc.option(fc.double({ min: 1.01, max: 1000, noNaN: true })),
+        fc.integer({ min: 300, max: 2400 }),
+        (focalLengthMm, fNumber, nearM, times, drawn) => {
+          let planned: LandscapePlan;
+          try {
+            planned = landscape({ focalLengthMm, fNumber, nearM, farM: times ? nearM * times : 'infinity' });
+          } catch {
+            return;
+          }
+          const { text } = distanceDrawing(planned, drawn);
+          expect(text).not.toMatch(/NaN|Infinity|undefined|="-?\d+e/);
+          for (const [x, wide] of attributes(text, /<rect [^>]*>/g, 'x', 'width')) {
+            expect(x).toBeGreaterThan(0);
+            expect(x + wide).toBeLessThan(drawn);
+            expect(wide).toBeGreaterThanOrEqual(0);
+          }
+          expect(text.length).toBeLessThan(500_000);
         },
       ),
       { numRuns: 60 },

@@ -558,6 +558,14 @@ export const promiseTable: readonly PromiseRow[] = [
       'The desk draws a plan to scale and moves it as a value is dragged; its sheet prints with a row for each frame',
     proofs: [
       proof(
+        'plan/drawing.test.ts',
+        'is to scale of 1/distance: each frame from where it is sharp to where it ends, its overlap with the next',
+      ),
+      proof(
+        'desk/plan-screen.test.ts',
+        'draws a landscape too, and moves what the frames show sharp while the nearest thing is dragged',
+      ),
+      proof(
         'plan/slabs.test.ts',
         'cover the subject from front to back, each the asked share of the one before',
       ),

@@ -1,4 +1,5 @@
 import { apertureDrawing } from '../../../plan/aperture-drawing.js';
+import { distanceDrawing, distanceSentence } from '../../../plan/distance-drawing.js';
 import type { Plan } from '../../../plan/plan.js';
 import { planSheet, sheetMarkup } from '../../../plan/sheet.js';
 import { closeUpDrawing, slabDrawing, slabSentence } from '../../../plan/slab-drawing.js';
@@ -109,9 +110,9 @@ class PlanScreen {
     );
   }
 
-  private slabs(plan: Plan, width: number): TemplateResult | typeof nothing {
-    if (plan.kind !== 'stack') return nothing;
-    return html`<div class="drawing">${unsafeHTML(slabDrawing(plan, width).text)}</div>`;
+  private slabs(plan: Plan, width: number): TemplateResult {
+    const drawing = plan.kind === 'stack' ? slabDrawing(plan, width) : distanceDrawing(plan, width);
+    return html`<div class="drawing">${unsafeHTML(drawing.text)}</div>`;
   }
 
   /** What may be out of sight while a value is dragged. */
@@ -165,6 +166,6 @@ class PlanScreen {
 }
 
 function sentenceOf(plan: Plan | undefined): string {
-  if (plan?.kind === 'stack') return slabSentence(plan);
-  return plan ? `${plan.frames} frames.` : '';
+  if (!plan) return '';
+  return plan.kind === 'stack' ? slabSentence(plan) : distanceSentence(plan);
 }
