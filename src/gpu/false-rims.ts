@@ -40,7 +40,7 @@ export function dropFineRims(gpu: Gpu, peaks: readonly GpuPlanes[], setting: Rim
 }
 
 /** Marks of one level, by the detail of a finer one: see wgsl/markFalseRims.wgsl. */
-function markFalseRims(
+export function markFalseRims(
   gpu: Gpu,
   peaks: readonly GpuPlanes[],
   level: number,

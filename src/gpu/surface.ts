@@ -1,18 +1,13 @@
 import type { FocusCurves } from '../focus/focus-curves.js';
 import { gapRadius } from '../model/constants/blend.js';
-import { apartUnits, sameUnits } from '../model/constants/model.js';
+import { sameUnits } from '../model/constants/model.js';
 import {
   aggregateHoles,
-  aroundRadius,
-  backRadius,
   fineLevel,
   fullWeight,
   leakRadius,
-  refinedUnits,
-  samePeakUnits,
   smoothHoles,
   smoothTolerance,
-  supportReach,
 } from '../model/constants/surface.js';
 import { fractionBitsFor } from '../surface/depth-index.js';
 import {
@@ -26,17 +21,18 @@ import {
   stepTable,
 } from '../surface/surface.js';
 import type { Gpu } from './device.js';
-import { coarserBy, dropFalseRims, dropFineRims, dropUnder, finerBy } from './false-rims.js';
+import { dropFalseRims, dropFineRims, dropUnder, finerBy } from './false-rims.js';
 import { takeSpans } from './frame-spans.js';
 import {
-  allRows,
-  coarserRows,
-  finerRows,
-  type GpuPlanes,
-  type RowWindow,
-  sameRows,
-  wordsOf,
-} from './planes.js';
+  averageSupports,
+  decideSurface,
+  gatherSupports,
+  labelPixels,
+  type SurfaceSetting,
+  storedUnits,
+} from './label-surface.js';
+import { noRows } from './plan.js';
+import { coarserRows, finerRows, type GpuPlanes, sameRows, wordsOf } from './planes.js';
 
 /** The surface in the device's memory: see `Surface` in surface/surface.ts. */
 export interface GpuSurface {
@@ -79,7 +75,13 @@ export async function findGpuSurface(
   // A word a pixel each: supports and labels, then depth indices with their weights.
   let [from, to] = [0, 1].map(() => gpu.takePlanes(full.width, full.height, 1, 4));
   const known = gpu.takeTable(4);
-  labelSurface(gpu, state, from, to, known, setting);
+  gatherSupports(gpu, state, from, setting);
+  for (const hole of aggregateHoles) {
+    averageSupports(gpu, state, from, to, hole, setting);
+    [from, to] = [to, from];
+  }
+  labelPixels(gpu, state, from, to, setting);
+  decideSurface(gpu, state, to, from, known, setting);
   for (const hole of smoothHoles) {
     gpu.run(
       'smooth',
@@ -103,22 +105,6 @@ export async function findGpuSurface(
   };
 }
 
-interface Setting {
-  frames: number;
-  nearSign: number;
-  unit: number;
-  fractionBits: number;
-}
-
-/** A length in units, in whole stored units, as the processor's kernels round it. */
-export function storedUnits(units: number, { unit, fractionBits }: Pick<Setting, 'unit' | 'fractionBits'>) {
-  return Math.trunc(exactUnits(units, unit, fractionBits));
-}
-
-function exactUnits(units: number, unit: number, fractionBits: number): number {
-  return Math.fround(Math.fround(units) * Math.fround(unit)) * 2 ** fractionBits;
-}
-
 /** Peaks of all levels, coarsest first, and those taken out that are the blur of strong edges. */
 function findPeaks(
   gpu: Gpu,
@@ -127,12 +113,11 @@ function findPeaks(
   { toFrame, frame }: FrameBounds,
   steps: readonly number[],
   blurPx: number | undefined,
-  { frames, nearSign, unit, fractionBits }: Setting,
+  { frames, nearSign, unit, fractionBits }: SurfaceSetting,
 ): void {
   const [full] = state;
   const errors = gpu.takeTable(relativeErrors());
   const distances = gpu.takeTable(Float32Array.from(stepTable(steps)));
-  const none = gpu.takePlanes(1, 1, 1, 2);
   const rims = blurPx === undefined ? undefined : { frames, blurPx, fractionBits };
   let marks: GpuPlanes | undefined;
   for (let level = state.length - 1; level >= 0; level--) {
@@ -146,7 +131,7 @@ function findPeaks(
       { level, nearSign, unit, fractionBits },
       {
         state: here,
-        full: level === 0 ? anySet(none) : { set: full, rows: finerBy(level) },
+        full: level === 0 ? { set: spans, rows: noRows } : { set: full, rows: finerBy(level) },
         noise,
         errors,
         steps: distances,
@@ -158,11 +143,11 @@ function findPeaks(
     if (marks) dropUnder(gpu, here, marks, fineLevel + 1 - level, fractionBits);
   }
   if (rims && state.length > fineLevel) dropFineRims(gpu, state, rims);
-  gpu.release(errors, distances, none, ...(marks ? [marks] : []));
+  gpu.release(errors, distances, ...(marks ? [marks] : []));
 }
 
 /** Marks the peaks of coarse levels that are the detail of something beside: see wgsl/markLeaks.wgsl. */
-function markLeaks(gpu: Gpu, state: readonly GpuPlanes[], setting: Setting): void {
+function markLeaks(gpu: Gpu, state: readonly GpuPlanes[], setting: SurfaceSetting): void {
   const same = storedUnits(sameUnits, setting);
   for (let level = 1; level < state.length; level++) {
     const peaks = state[level];
@@ -173,91 +158,6 @@ function markLeaks(gpu: Gpu, state: readonly GpuPlanes[], setting: Setting): voi
       { width: wordsOf(peaks.width), height: peaks.height },
     );
   }
-}
-
-/**
- * The surface of each pixel: depth index and weight, in `first`, and gaps and certainty in planes 9 and 10 of level 0; the number
- * of pixels with any weight, in `known`. `second` is overwritten.
- */
-function labelSurface(
-  gpu: Gpu,
-  state: readonly GpuPlanes[],
-  first: GpuPlanes,
-  second: GpuPlanes,
-  known: GPUBuffer,
-  setting: Setting,
-): void {
-  const [full] = state;
-  const { frames, nearSign, unit, fractionBits } = setting;
-  const count = state.length;
-  const none = gpu.takePlanes(1, 1, 1, 2);
-  const level = (n: number): RowWindow => (n < count ? { set: state[n], rows: coarserBy(n) } : anySet(none));
-  gpu.run(
-    'gather',
-    { count, same: storedUnits(samePeakUnits, setting) },
-    { state: full, coarse: level(1), supports: first },
-    full,
-  );
-  let [from, to] = [first, second];
-  for (const hole of aggregateHoles) {
-    gpu.run(
-      'aggregate',
-      { count, hole, reach: storedUnits(supportReach, setting) },
-      {
-        state: { set: full, rows: sameRows(hole) },
-        coarse: count > 1 ? { set: state[1], rows: coarserBy(1, hole) } : anySet(none),
-        supports: { set: from, rows: sameRows(hole) },
-        averaged: to,
-      },
-      full,
-    );
-    [from, to] = [to, from];
-  }
-  let coarseIndices: GpuPlanes | undefined;
-  if (count > 2) {
-    const { width, height } = state[2];
-    coarseIndices = gpu.takePlanes(width, height, 1, 2);
-    gpu.run(
-      'coarseIndices',
-      { levels: count, apart: storedUnits(apartUnits, setting) },
-      {
-        state: { set: state[2], rows: sameRows(aroundRadius) },
-        coarse: count > 3 ? { set: state[3], rows: coarserRows(aroundRadius) } : anySet(none),
-        indices: coarseIndices,
-      },
-      { width: wordsOf(width), height },
-    );
-  }
-  gpu.run(
-    'label',
-    { count },
-    {
-      state: full,
-      coarse: level(1),
-      coarseIndices: coarseIndices ? { set: coarseIndices, rows: coarserBy(2) } : anySet(none),
-      supports: from,
-      labels: to,
-    },
-    full,
-  );
-  gpu.run(
-    'decide',
-    {
-      ...{ levels: count, frames, nearSign, fractionBits },
-      same: storedUnits(sameUnits, setting),
-      apart: storedUnits(apartUnits, setting),
-      refined: exactUnits(refinedUnits, unit, fractionBits),
-    },
-    {
-      state: full,
-      ...{ level1: level(1), level2: level(2), level3: level(3) },
-      labels: { set: to, rows: sameRows(backRadius) },
-      surface: from,
-      known,
-    },
-    { width: wordsOf(full.width), height: full.height },
-  );
-  gpu.release(none, ...(coarseIndices ? [coarseIndices] : []));
 }
 
 /** Gives every pixel a depth index: pushed to ever coarser maps, then pulled back; in place. */
@@ -278,11 +178,6 @@ function fillUnknown(gpu: Gpu, finest: GpuPlanes): void {
     gpu.run('pull', { fullWeight: weightOf(level) }, { fine: maps[level], coarse }, maps[level]);
   }
   gpu.release(...maps.slice(1));
-}
-
-/** For a binding that a kernel does not ask. */
-function anySet(none: GpuPlanes): RowWindow {
-  return { set: none, rows: allRows };
 }
 
 /** What the result folder says of the surface: `readSurface` of surface/surface.ts. Throws GpuError. */
