@@ -3,8 +3,10 @@ import {
   noiseDoublingCodes,
   noiseLevels,
   noiseRangeCodes,
+  noiseSamples,
   noiseSpreadCodes,
   noiseSpreadFrames,
+  windowRadius,
 } from '../model/constants/focus.js';
 import {
   afterPlane,
@@ -37,6 +39,14 @@ export const statePlane = {
 } as const;
 
 export type StatePlane = keyof typeof statePlane;
+
+/** Pixels of a level at the edge of a frame that tell no focus. */
+export const measuredMargin = 2;
+
+/** Planes of the state of a level. */
+export function statePlanes(level: number): number {
+  return level === 0 ? 11 : 9;
+}
 
 /** Bins of brightness that the noise is told apart by. */
 export const noiseBins = 8;
@@ -100,4 +110,22 @@ export function noiseCodesOf(low: readonly (readonly number[])[], level: number)
   if (level >= noiseLevels) return Float64Array.from(filled);
   const most = Math.min(...filled) + noiseRangeCodes;
   return Float64Array.from(filled, (code) => Math.min(code, most));
+}
+
+/** A spot of the sensor that tells no focus, in pixels of a frame. */
+export interface MaskedDisc {
+  x: number;
+  y: number;
+  radius: number;
+}
+
+/** Where a level has no measure because of dust: as far as the windows reach, for its rim is not the subject's. */
+export function discAtLevel({ x, y, radius }: MaskedDisc, level: number): MaskedDisc {
+  return { x: x / 2 ** level, y: y / 2 ** level, radius: radius / 2 ** level + windowRadius };
+}
+
+/** Which pixels of a level tell the noise: every `every`-th, so far from the edges. */
+export function noiseGrid({ width, height }: Size, level: number): { edge: number; every: number } {
+  const every = Math.max(5 >> level, Math.ceil(Math.sqrt((width * height) / noiseSamples)), 1);
+  return { edge: 3, every };
 }

@@ -2,17 +2,22 @@ import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';
 import { affineArguments, type PlacedFrame } from '../image/placed-frame.js';
 import type { Arena, Planes } from '../kernels/arena.js';
-import { minNoiseSamples, noiseSamples, prominenceCodes, windowRadius } from '../model/constants/focus.js';
+import { minNoiseSamples, prominenceCodes } from '../model/constants/focus.js';
 import type { StripPool } from '../workers/pool.js';
 import {
   type CurveGrid,
+  discAtLevel,
   type FocusCurves,
   gridStep,
+  type MaskedDisc,
+  measuredMargin,
   noiseBin,
   noiseBins,
   noiseCodesOf,
+  noiseGrid,
   type StatePlane,
   statePlane,
+  statePlanes,
 } from './focus-curves.js';
 
 const stripRows = 32;
@@ -40,13 +45,13 @@ export class FocusTracker implements FocusCurves {
     size: Size,
     frame: Size,
     readonly levels: number,
-    private readonly dust: readonly { x: number; y: number; radius: number }[] = [],
+    private readonly dust: readonly MaskedDisc[] = [],
   ) {
     const out = levelSizes(size).slice(0, levels);
     this.levels = out.length;
     const own = levelSizes(frame).slice(0, this.levels);
     this.state = out.map(({ width, height }, level) => {
-      return arena.takeCleared(width, height, level === 0 ? 11 : 9, 2);
+      return arena.takeCleared(width, height, statePlanes(level), 2);
     });
     this.work = arena.takePlanes(own[0].width, own[0].height, 2, 2);
     this.lumaCodes = { ...this.work, pointer: this.work.pointer + this.work.planeBytes, planes: 1 };
@@ -138,7 +143,7 @@ export class FocusTracker implements FocusCurves {
           toneHeight: state[0].height,
           level,
           ...affineArguments(frame.toFrame, level),
-          margin: 2,
+          margin: measuredMargin,
           state: s.pointer,
           stateBytes: s.planeBytes,
           stride: s.stride,
@@ -160,15 +165,19 @@ export class FocusTracker implements FocusCurves {
     return noiseCodesOf(this.lowCodes[level], level);
   }
 
-  /** No measure where dust lies on the sensor, as far as the windows reach: its rim is not the subject's. */
-  private maskDisc({ x, y, radius }: { x: number; y: number; radius: number }): void {
+  /** No measure where dust lies on the sensor. */
+  private maskDisc(disc: MaskedDisc): void {
     this.codes.forEach((planes, level) => {
       const codes = this.arena.planeU16(planes);
-      const [u, v, r] = [x / 2 ** level, y / 2 ** level, radius / 2 ** level + windowRadius];
-      for (let row = Math.max(0, Math.ceil(v - r)); row <= Math.min(planes.height - 1, v + r); row++) {
-        const half = Math.sqrt(r * r - (row - v) ** 2);
-        const from = Math.max(0, Math.ceil(u - half));
-        const to = Math.min(planes.width, Math.floor(u + half) + 1);
+      const { x, y, radius } = discAtLevel(disc, level);
+      for (
+        let row = Math.max(0, Math.ceil(y - radius));
+        row <= Math.min(planes.height - 1, y + radius);
+        row++
+      ) {
+        const half = Math.sqrt(radius * radius - (row - y) ** 2);
+        const from = Math.max(0, Math.ceil(x - half));
+        const to = Math.min(planes.width, Math.floor(x + half) + 1);
         if (to > from) codes.fill(0, row * planes.stride + from, row * planes.stride + to);
       }
     });
@@ -180,14 +189,9 @@ export class FocusTracker implements FocusCurves {
     const planes = this.codes[level];
     const codes = this.arena.planeU16(planes);
     const found: number[][] = Array.from({ length: noiseBins }, () => []);
-    const edge = 3;
     const lastRow = this.lumaCodes.height - 1;
     const lastColumn = this.lumaCodes.width - 1;
-    const every = Math.max(
-      5 >> level,
-      Math.ceil(Math.sqrt((planes.width * planes.height) / noiseSamples)),
-      1,
-    );
+    const { edge, every } = noiseGrid(planes, level);
     for (let y = edge; y < planes.height - edge; y += every) {
       const row = Math.min(lastRow, y << level) * this.lumaCodes.stride;
       for (let x = edge; x < planes.width - edge; x += every) {

@@ -1,6 +1,6 @@
 import { bufferUsage, computeStage, mapMode } from './flags.js';
 import { GpuError } from './gpu-error.js';
-import { type GpuPlanes, gpuLayout, type RowWindow, sameRows } from './planes.js';
+import { frameLayout, type GpuPlanes, gpuLayout, type RowWindow, rowAlignment, sameRows } from './planes.js';
 import {
   type BoundSet,
   type GpuBindings,
@@ -9,7 +9,7 @@ import {
   gpuKernelNames,
   type KernelShape,
   kernelShape,
-  programText,
+  programTexts,
   writeUniforms,
 } from './programs.js';
 import { adapterName, isSoftware, requestAdapter } from './webgpu.js';
@@ -17,10 +17,6 @@ import { adapterName, isSoftware, requestAdapter } from './webgpu.js';
 export interface GpuOptions {
   /** Number of the device in the list; absent: the fastest. */
   index?: number;
-  /** Largest binding that is made; absent: what the device allows. For tests of bands. */
-  maxBindingBytes?: number;
-  /** Kernels that are compiled; absent: all. For tests, each of which runs a few. */
-  kernels?: readonly GpuKernelName[] | undefined;
 }
 
 /** What the threads of a dispatch cover: `width` threads a row, see `wordsOf` for 16-bit elements. */
@@ -70,7 +66,9 @@ export class Gpu {
   private constructor(
     adapter: GPUAdapter,
     private readonly device: GPUDevice,
-    private readonly maxBindingBytes: number,
+    private readonly texts: ReadonlyMap<GpuKernelName, string>,
+    /** Largest binding that is made: what the device allows, or less in tests of bands. */
+    public maxBindingBytes: number,
   ) {
     this.name = adapterName(adapter);
     this.isSoftware = isSoftware(adapter);
@@ -87,7 +85,7 @@ export class Gpu {
   }
 
   /** Throws GpuError when there is no device, or one that allows less than kernels need. */
-  static async open({ index, maxBindingBytes, kernels }: GpuOptions = {}): Promise<Gpu> {
+  static async open({ index }: GpuOptions = {}): Promise<Gpu> {
     const adapter = await requestAdapter(index);
     const { limits } = adapter;
     const name = adapterName(adapter);
@@ -103,15 +101,30 @@ export class Gpu {
         maxBufferSize: limits.maxBufferSize,
       },
     });
-    const most = Math.min(limits.maxStorageBufferBindingSize, maxBindingBytes ?? Number.POSITIVE_INFINITY);
-    const gpu = new Gpu(adapter, device, Math.floor(most / 256) * 256);
-    await gpu.compile(kernels ?? gpuKernelNames);
-    return gpu;
+    const most = Math.floor(limits.maxStorageBufferBindingSize / rowAlignment) * rowAlignment;
+    return new Gpu(adapter, device, await programTexts(), most);
+  }
+
+  /** Compiles all kernels, side by side where the driver can: else each is compiled at its first use. */
+  async compileAll(): Promise<void> {
+    await Promise.all(
+      gpuKernelNames.map(async (name) => {
+        const { shape, layout, descriptor } = this.describe(name);
+        const pipeline = await this.device.createComputePipelineAsync(descriptor);
+        if (!this.programs.has(name)) this.programs.set(name, { shape, layout, pipeline });
+      }),
+    );
   }
 
   /** Planes of zeros. */
   takePlanes(width: number, height: number, planes: number, elementBytes: 1 | 2 | 4): GpuPlanes {
     const layout = gpuLayout(width, height, planes, elementBytes);
+    return { ...layout, buffer: this.take(layout.bytes) };
+  }
+
+  /** Room for a frame. */
+  takeFrame(width: number, height: number, bits: 8 | 16): GpuPlanes {
+    const layout = frameLayout(width, height, bits);
     return { ...layout, buffer: this.take(layout.bytes) };
   }
 
@@ -154,8 +167,7 @@ export class Gpu {
     sets: GpuBindings<K, GpuPlanes | RowWindow, GPUBuffer>,
     over: Threads,
   ): void {
-    const program = this.programs.get(kernel);
-    if (!program) throw new Error(`Expected a kernel that was compiled but received ${kernel}`);
+    const program = this.programOf(kernel);
     const { shape } = program;
     const given = sets as Readonly<Record<string, GpuPlanes | RowWindow | GPUBuffer>>;
     const windows = shape.bindings.map(({ name, isSet }) =>
@@ -172,13 +184,9 @@ export class Gpu {
           return;
         }
         const { set } = window;
-        const [first, past] = rowsWithin(window, band.fromRow, band.toRow);
-        entries.push({
-          buffer: set.buffer,
-          offset: first * set.rowWords * 4,
-          size: Math.max(1, past - first) * set.rowWords * 4,
-        });
-        bound[shape.sets.indexOf(name)] = { ...set, firstRow: first };
+        const { firstRow, offset, size } = boundPart(window, band.fromRow, band.toRow);
+        entries.push({ buffer: set.buffer, offset, size });
+        bound[shape.sets.indexOf(name)] = { ...set, firstRow, startByte: offset };
       });
       this.dispatch(kernel, program, entries, over.width, band, bound, numbers);
     }
@@ -232,7 +240,7 @@ export class Gpu {
     const bytes = set.width * set.elementBytes;
     const spans = Array.from({ length: set.height }, (_, y) => ({
       buffer: set.buffer,
-      at: (y * set.rowWords + plane * set.planeWords) * 4,
+      at: y * set.rowBytes + plane * set.planeWords * 4,
       bytes: Math.ceil(bytes / 4) * 4,
     }));
     await this.readSpans(spans, (y, row) => to.set(row.subarray(0, bytes), y * stride));
@@ -255,35 +263,40 @@ export class Gpu {
     if (this.failure) throw this.failure;
   }
 
-  /** Loads and compiles kernels, side by side where the driver can. */
-  private async compile(kernels: readonly GpuKernelName[]): Promise<void> {
-    await Promise.all(
-      kernels.map(async (name) => {
-        const shape = kernelShape(name);
-        const { device } = this;
-        const layout = device.createBindGroupLayout({
-          entries: [
-            {
-              binding: 0,
-              visibility: computeStage,
-              buffer: { type: 'uniform', hasDynamicOffset: true, minBindingSize: shape.uniformBytes },
-            },
-            ...shape.bindings.map(({ access }, i) => ({
-              binding: i + 1,
-              visibility: computeStage,
-              buffer: { type: access === 'read' ? ('read-only-storage' as const) : ('storage' as const) },
-            })),
-          ],
-        });
-        const module = device.createShaderModule({ code: await programText(name), label: name });
-        const pipeline = await device.createComputePipelineAsync({
-          label: name,
-          layout: device.createPipelineLayout({ bindGroupLayouts: [layout] }),
-          compute: { module, entryPoint: 'main' },
-        });
-        this.programs.set(name, { shape, layout, pipeline });
-      }),
-    );
+  /** A kernel, compiled at its first use. */
+  private programOf(name: GpuKernelName): Program {
+    const known = this.programs.get(name);
+    if (known) return known;
+    const { shape, layout, descriptor } = this.describe(name);
+    const program = { shape, layout, pipeline: this.device.createComputePipeline(descriptor) };
+    this.programs.set(name, program);
+    return program;
+  }
+
+  private describe(name: GpuKernelName) {
+    const { device } = this;
+    const shape = kernelShape(name);
+    const layout = device.createBindGroupLayout({
+      entries: [
+        {
+          binding: 0,
+          visibility: computeStage,
+          buffer: { type: 'uniform', hasDynamicOffset: true, minBindingSize: shape.uniformBytes },
+        },
+        ...shape.bindings.map(({ access }, i) => ({
+          binding: i + 1,
+          visibility: computeStage,
+          buffer: { type: access === 'read' ? ('read-only-storage' as const) : ('storage' as const) },
+        })),
+      ],
+    });
+    const module = device.createShaderModule({ code: this.texts.get(name)!, label: name });
+    const descriptor = {
+      label: name,
+      layout: device.createPipelineLayout({ bindGroupLayouts: [layout] }),
+      compute: { module, entryPoint: 'main' },
+    };
+    return { shape, layout, descriptor };
   }
 
   private fail(failure: GpuError['failure'], message: string): void {
@@ -344,9 +357,7 @@ export class Gpu {
     };
     const fits = (band: { fromRow: number; toRow: number }) =>
       windows.every((window) => {
-        if (!window) return true;
-        const [first, past] = rowsWithin(window, band.fromRow, band.toRow);
-        return (past - first) * window.set.rowWords * 4 <= this.maxBindingBytes;
+        return !window || boundPart(window, band.fromRow, band.toRow).size <= this.maxBindingBytes;
       });
     for (let count = 1; count <= height; count *= 2) {
       const bands = bandsOf(count);
@@ -455,11 +466,13 @@ function windowOf(kernel: string, name: string, given: GpuPlanes | RowWindow | G
   return 'rows' in given ? given : { set: given as GpuPlanes, rows: sameRows() };
 }
 
-/** Rows of a window that are there. */
-function rowsWithin({ set, rows }: RowWindow, from: number, to: number): [number, number] {
+/** The part of a window's set that is bound: the rows that are there. Rows of frames start between two bindings. */
+function boundPart({ set, rows }: RowWindow, from: number, to: number) {
   const [first, past] = rows(from, to);
-  const start = Math.max(0, Math.min(set.height - 1, first));
-  return [start, Math.max(start + 1, Math.min(set.height, past))];
+  const firstRow = Math.max(0, Math.min(set.height - 1, first));
+  const pastRow = Math.max(firstRow + 1, Math.min(set.height, past));
+  const offset = Math.floor((firstRow * set.rowBytes) / rowAlignment) * rowAlignment;
+  return { firstRow, offset, size: Math.ceil((pastRow * set.rowBytes) / 4) * 4 - offset };
 }
 
 function firstLine(text: string): string {

@@ -82,6 +82,8 @@ export interface BoundSet {
   firstRow: number;
   rowWords: number;
   planeWords: number;
+  rowBytes: number;
+  startByte: number;
 }
 
 /** Writes the uniforms of a dispatch as `Call` declares them. */
@@ -101,8 +103,8 @@ export function writeUniforms(
     }
   };
   put(band.width, band.fromRow, band.toRow, 0);
-  for (const { width, height, planes, firstRow, rowWords, planeWords } of sets)
-    put(width, height, planes, firstRow, rowWords, planeWords, 0, 0);
+  for (const { width, height, planes, firstRow, rowWords, planeWords, rowBytes, startByte } of sets)
+    put(width, height, planes, firstRow, rowWords, planeWords, rowBytes, startByte);
   const putFloats = (values: readonly number[]) => {
     for (const value of values) {
       to.setFloat32(at, value, true);
@@ -131,13 +133,19 @@ export function writeUniforms(
 /** Kernels as the build leaves them; the same folder serves the sources (tests) and the build. */
 const folder = new URL('../../dist/gpu/wgsl/', import.meta.url);
 
-let shared: Promise<string> | undefined;
-
-/** The text of a kernel, then what all kernels share: so that lines of the compiler's messages are those of its file. */
-export async function programText(name: GpuKernelName): Promise<string> {
-  const read = (file: string) => readFile(new URL(file, folder), 'utf8');
-  shared ??= Promise.all(['constants.wgsl', 'common.wgsl'].map(read)).then((parts) => parts.join('\n'));
-  return `${await read(`${name}.wgsl`)}\n${await shared}`;
-}
-
 export const gpuKernelNames = Object.keys(gpuKernels) as GpuKernelName[];
+
+let texts: Promise<ReadonlyMap<GpuKernelName, string>> | undefined;
+
+/** The text of each kernel, then what all share: so that lines of the compiler's messages are those of a kernel's file. */
+export function programTexts(): Promise<ReadonlyMap<GpuKernelName, string>> {
+  texts ??= (async () => {
+    const read = (file: string) => readFile(new URL(file, folder), 'utf8');
+    const shared = `${await read('common.wgsl')}\n${await read('constants.wgsl')}`;
+    const entries = gpuKernelNames.map(
+      async (name) => [name, `${await read(`${name}.wgsl`)}\n${shared}`] as const,
+    );
+    return new Map(await Promise.all(entries));
+  })();
+  return texts;
+}

@@ -1,5 +1,5 @@
 import type { SmallPicture } from '../blend/picture-so-far.js';
-import type { FocusCurves } from '../focus/focus-curves.js';
+import type { FocusCurves, MaskedDisc } from '../focus/focus-curves.js';
 import type { PixelData, Size } from '../image/image.js';
 import type { TransferCurve } from '../image/transfer-curve.js';
 import type { Matrix3 } from '../image/transform.js';
@@ -74,7 +74,7 @@ export interface EngineTask {
   steps: readonly number[];
   /** Frames that count as one step: see `frameUnit`. */
   unit: number;
-  dust: readonly { x: number; y: number; radius: number }[];
+  dust: readonly MaskedDisc[];
   /** From samples to light. */
   curve: TransferCurve;
   threads: number;

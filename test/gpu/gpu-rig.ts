@@ -2,7 +2,6 @@ import { existsSync } from 'node:fs';
 import { afterAll, beforeAll, describe } from 'vitest';
 import { Gpu } from '../../src/gpu/device.js';
 import type { GpuPlanes } from '../../src/gpu/planes.js';
-import type { GpuKernelName } from '../../src/gpu/programs.js';
 import { at, type Plane, pictureOf } from '../kernels/kernel-rig.js';
 
 /** The software driver that comes with Debian's chromium: the processor plays a graphics processor. */
@@ -27,8 +26,6 @@ type Kinds = Readonly<
 >;
 
 interface RigWish {
-  /** Kernels that the tests run, as compiling all of them takes seconds; default: all. */
-  kernels?: readonly GpuKernelName[];
   /** Largest binding of the device that works by bands; default 64 KiB. */
   bandBytes?: number;
 }
@@ -48,23 +45,34 @@ export function describeGpu(name: string, tests: (rig: GpuRig) => void, wish: Ri
   });
 }
 
-/** A device whose bindings are so small that pictures of tests are worked on by bands of rows, and one without bounds. */
+/**
+ * One device, as compiling its kernels takes seconds: as `gpu` without bounds, as `banded` with bindings so small that
+ * pictures of tests are worked on by bands of rows. A test takes one of the two at a time.
+ */
 export class GpuRig {
-  gpu!: Gpu;
-  banded!: Gpu;
+  private device!: Gpu;
+  private most = 0;
 
   constructor(private readonly wish: RigWish) {}
 
   async open(): Promise<void> {
     process.env.VK_ICD_FILENAMES = softwareDriver;
-    const { kernels, bandBytes = 1 << 16 } = this.wish;
-    this.gpu = await Gpu.open({ kernels });
-    this.banded = await Gpu.open({ kernels, maxBindingBytes: bandBytes });
+    this.device = await Gpu.open();
+    this.most = this.device.maxBindingBytes;
+  }
+
+  get gpu(): Gpu {
+    this.device.maxBindingBytes = this.most;
+    return this.device;
+  }
+
+  get banded(): Gpu {
+    this.device.maxBindingBytes = this.wish.bandBytes ?? 1 << 16;
+    return this.device;
   }
 
   close(): void {
-    this.gpu?.close();
-    this.banded?.close();
+    this.device?.close();
   }
 
   /** Float planes (4 bytes) or planes of whole numbers (2 and 1) with these contents. */
@@ -91,6 +99,13 @@ export class GpuRig {
     });
     gpu.writeTable(set.buffer, new Uint8Array(bytes));
     return set;
+  }
+
+  /** A frame as it is decoded. */
+  storeFrame(gpu: Gpu, samples: Uint8Array | Uint16Array, width: number, height: number): GpuPlanes {
+    const frame = gpu.takeFrame(width, height, samples instanceof Uint8Array ? 8 : 16);
+    gpu.writeTable(frame.buffer, samples);
+    return frame;
   }
 
   async read(gpu: Gpu, set: GpuPlanes, plane = 0): Promise<Plane> {

@@ -123,8 +123,6 @@ function differences(first: Plane, second: Plane): number {
   return first.data.reduce((sum, value, i) => sum + Number(value !== second.data[i]), 0);
 }
 
-const kernels = ['halveIndices', 'plan'] as const;
-
 // Of level 0 two bands; its rows of all planes about a row of level 3 must fit.
 describeGpu(
   'a plan',
@@ -181,5 +179,5 @@ describeGpu(
       },
     );
   },
-  { kernels, bandBytes: 1500 << 10 },
+  { bandBytes: 1500 << 10 },
 );

@@ -1,15 +1,13 @@
 import { beforeAll, describe, expect, it } from 'vitest';
+import { codesOf, lumaOf } from './focus-twin.js';
 import {
   at,
-  channelOf,
   KernelRig,
   noise,
   noiseRgb,
-  type Plane,
   pictureOf,
   reduced,
   stripRows,
-  windowed,
   worstDifference,
 } from './kernel-rig.js';
 
@@ -17,19 +15,6 @@ let rig: KernelRig;
 beforeAll(async () => {
   rig = await KernelRig.start();
 });
-
-/** Code of the windowed squared modified Laplacian, in 1/512 octave. */
-function codesOf(luma: Plane): Plane {
-  const { width, height } = luma;
-  const energy = pictureOf(width, height, (x, y) => {
-    const twice = 2 * at(luma, x, y);
-    return (
-      (twice - at(luma, x - 1, y) - at(luma, x + 1, y)) ** 2 +
-      (twice - at(luma, x, y - 1) - at(luma, x, y + 1)) ** 2
-    );
-  });
-  return pictureOf(width, height, (x, y) => 512 * (Math.log2(windowed(energy, x, y) + 2 ** -20) + 20));
-}
 
 /** Half a step of rounding, and a little for the fit of the logarithm. */
 const codeTolerance = 0.75;
@@ -67,12 +52,7 @@ describe('focusFinestStrip', () => {
 
   it.each(cases)('measures a %i x %i frame of %i bits', (width, height, bits) => {
     const samples = noiseRgb(width, height, bits, width + bits);
-    const [red, green, blue] = [0, 1, 2].map((c) => channelOf(samples, width, height, c));
-    const luma = pictureOf(
-      width,
-      height,
-      (x, y) => 0.299 * at(red, x, y) + 0.587 * at(green, x, y) + 0.114 * at(blue, x, y),
-    );
+    const luma = lumaOf(samples, width, height);
     const ours = focusFinest(samples, width, height);
     expect(worstDifference(ours.codes, codesOf(luma))).toBeLessThan(codeTolerance);
     const lumaCodes = pictureOf(width, height, (x, y) => 64 * at(luma, x, y));

@@ -1,6 +1,7 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import { statePlane } from '../../src/focus/focus-curves.js';
-import { at, KernelRig, type Plane, pictureOf, randomFrom, worstDifference } from './kernel-rig.js';
+import { at, KernelRig, type Plane, pictureOf, worstDifference } from './kernel-rig.js';
+import { curvesOf, readCurve } from './track-twin.js';
 
 let rig: KernelRig;
 beforeAll(async () => {
@@ -10,54 +11,7 @@ beforeAll(async () => {
 const width = 53;
 const height = 37;
 const margin = 2;
-const frames = 16;
 const prominence = 512;
-
-/** Codes of every frame: one broad peak or two that lie well apart, of random heights and depth indices. */
-function curves(seed: number): Plane[] {
-  const random = randomFrom(seed);
-  const bells = Array.from({ length: width * height }, () => {
-    const first = 1 + random() * 4;
-    const both = random() < 0.6 ? 1 : 0;
-    return [
-      { depthIndex: first, rise: 2000 + random() * 6000 },
-      { depthIndex: first + 8 + random() * 4, rise: both * (2000 + random() * 6000) },
-    ];
-  });
-  return Array.from({ length: frames }, (_, k) =>
-    pictureOf(width, height, (x, y) => {
-      const rises = bells[y * width + x].map(
-        ({ depthIndex, rise }) => rise * Math.exp(-(((k + 1 - depthIndex) / 1.6) ** 2) / 2),
-      );
-      return Math.round(3000 + rises[0] + rises[1]);
-    }),
-  );
-}
-
-/** What the state means, from the whole curve at once; index 0 is ordinal 1. */
-function readCurve(curve: readonly number[]) {
-  const best = Math.max(...curve);
-  const peak = curve.indexOf(best);
-  let second = 0;
-  let secondOrdinal = 0;
-  curve.forEach((code, k) => {
-    if (Math.abs(k - peak) <= 2 || code <= second) return;
-    const valley = Math.min(...curve.slice(Math.min(k, peak) + 1, Math.max(k, peak)));
-    if (code - prominence > valley) {
-      second = code;
-      secondOrdinal = k + 1;
-    }
-  });
-  return {
-    best,
-    bestOrdinal: peak + 1,
-    before: curve[peak - 1] ?? 0,
-    after: curve[peak + 1] ?? 0,
-    latest: curve.at(-1)!,
-    second,
-    secondOrdinal,
-  };
-}
 
 /** Frames of a level, followed at a sub-pixel shift and a roll in radians; what of the state is asked for. */
 function track(codes: readonly Plane[], [shiftX, shiftY]: readonly [number, number], roll = 0) {
@@ -82,7 +36,7 @@ function track(codes: readonly Plane[], [shiftX, shiftY]: readonly [number, numb
 
 describe('trackStrip', () => {
   it.each([1, 2, 3])('keeps what the whole focus curve shows (seed %i)', (seed) => {
-    const codes = curves(seed);
+    const codes = curvesOf(width, height, seed);
     const plane = track(codes, [0, 0]);
     const names = ['best', 'bestOrdinal', 'before', 'after', 'latest', 'second', 'secondOrdinal'] as const;
     const planes = names.map(plane);
@@ -91,7 +45,10 @@ describe('trackStrip', () => {
     // A position needs its right and lower neighbour inside the margin too.
     for (let y = margin; y <= height - 2 - margin; y++) {
       for (let x = margin; x <= width - 2 - margin; x++) {
-        const expected = readCurve(codes.map((code) => at(code, x, y)));
+        const expected = readCurve(
+          codes.map((code) => at(code, x, y)),
+          prominence,
+        );
         const kept = Object.fromEntries(names.map((n, i) => [n, at(planes[i], x, y)]));
         expect(kept).toEqual(expected);
         if (expected.second > 0) twoPeaks++;
@@ -103,7 +60,7 @@ describe('trackStrip', () => {
   });
 
   it('knows nothing where no frame reaches', () => {
-    const best = track(curves(1), [0, 0])('best');
+    const best = track(curvesOf(width, height, 1), [0, 0])('best');
     const inside = (i: number, n: number) => i >= margin && i <= n - 2 - margin;
     const reached = pictureOf(width, height, (x, y) => Number(at(best, x, y) > 0));
     const expected = pictureOf(width, height, (x, y) => Number(inside(x, width) && inside(y, height)));

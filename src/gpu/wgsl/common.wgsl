@@ -13,9 +13,9 @@ struct Set {
   firstRow: i32,
   rowWords: i32,
   planeWords: i32,
-  // A size of 32 bytes lets sets follow each other in the uniform buffer.
-  unused0: i32,
-  unused1: i32,
+  // Of frames, whose rows are tight: bytes from row to row, and of the buffer before what is bound.
+  rowBytes: u32,
+  startByte: u32,
 }
 
 /** What a dispatch works on: threads with x < width, rows fromRow to toRow - 1. */
@@ -56,6 +56,21 @@ fn placeOf(affine: Affine, x: i32, y: i32, column: f32) -> Place {
 /** Word at which a row of a plane starts. */
 fn rowAt(within: Set, plane: i32, y: i32) -> i32 {
   return (y - within.firstRow) * within.rowWords + plane * within.planeWords;
+}
+
+/** Byte of a frame's pixel, of three samples of `bits` each, in its binding; it lies in that word and the next one. */
+fn frameByte(frame: Set, x: i32, y: i32, bits: i32) -> u32 {
+  return u32(y) * frame.rowBytes + u32(x) * select(6u, 3u, bits == 8) - frame.startByte;
+}
+
+/** Samples of the pixel that starts at a byte of the first of two words: 0 to 255 or to 65535. */
+fn samplesOf(first: u32, second: u32, byte: u32, bits: i32) -> vec3f {
+  let shift = (byte & 3u) * 8u;
+  let low = (first >> shift) | select(second << (32u - shift), 0u, shift == 0u);
+  if (bits == 8) {
+    return vec3f(f32(low & 0xffu), f32((low >> 8u) & 0xffu), f32((low >> 16u) & 0xffu));
+  }
+  return vec3f(f32(low & 0xffffu), f32(low >> 16u), f32((second >> shift) & 0xffffu));
 }
 
 /** Row of this thread. */

@@ -1,0 +1,235 @@
+import {
+  discAtLevel,
+  type FocusCurves,
+  type MaskedDisc,
+  measuredMargin,
+  noiseBins,
+  noiseCodesOf,
+  noiseGrid,
+  type StatePlane,
+  statePlane,
+  statePlanes,
+} from '../focus/focus-curves.js';
+import type { Size } from '../image/image.js';
+import { levelSizes } from '../image/level-sizes.js';
+import { affineArguments } from '../image/placed-frame.js';
+import type { TransferCurve } from '../image/transfer-curve.js';
+import type { Matrix3 } from '../image/transform.js';
+import { minNoiseSamples, prominenceCodes } from '../model/constants/focus.js';
+import type { Gpu } from './device.js';
+import { finerRows, type GpuPlanes, placedRows, sameRows, wordsOf } from './planes.js';
+
+/** Codes that a measure can have, of each bin of brightness. */
+const codeCount = 32768;
+/** What stands for a bin that a frame does not fill. */
+const unfilled = 0xffffffff;
+
+/** A frame on the device. */
+export interface GpuFrame {
+  ordinal: number;
+  toFrame: Matrix3;
+  gainRatio: readonly [number, number, number];
+  pixels: GpuPlanes;
+  bits: 8 | 16;
+}
+
+/**
+ * Follows the focus curve of every pixel on a device: the twin of `FocusTracker`, and of `SpillFinder.note`. All of its
+ * state stays there; what the main thread asks is read by `curves`.
+ */
+export class GpuFocus {
+  /** Of each level: see `trackStrip` in kernels/assembly/focus.ts. */
+  readonly state: GpuPlanes[];
+  /** Of level 1: light of what is sharpest, square roots, a byte a channel; for `auto`. */
+  readonly lights: GpuPlanes | undefined;
+  private readonly measures: GpuPlanes[];
+  private readonly luma: GpuPlanes[];
+  private readonly noTones: GpuPlanes;
+  private readonly discs: GPUBuffer[];
+  private readonly counts: GPUBuffer;
+  /** Tenth percentiles: [frame][level][brightness bin]. */
+  private readonly low: GPUBuffer;
+
+  /**
+   * @param frames Number of frames.
+   * @param curve From samples to light; undefined: no light is noted.
+   */
+  constructor(
+    private readonly gpu: Gpu,
+    size: Size,
+    frame: Size,
+    levels: number,
+    private readonly frames: number,
+    private readonly dust: readonly MaskedDisc[],
+    private readonly curve: TransferCurve | undefined,
+  ) {
+    const out = levelSizes(size).slice(0, levels);
+    const own = levelSizes(frame).slice(0, out.length);
+    this.state = out.map(({ width, height }, level) => gpu.takePlanes(width, height, statePlanes(level), 2));
+    this.measures = own.map(({ width, height }, level) =>
+      gpu.takePlanes(width, height, level === 0 ? 2 : 1, 2),
+    );
+    this.luma = own.map(({ width, height }) => gpu.takePlanes(width, height, 1, 4));
+    this.noTones = gpu.takePlanes(1, 1, 1, 2);
+    this.discs = own.map((_, level) => {
+      const discs = dust.flatMap((disc) => {
+        const { x, y, radius } = discAtLevel(disc, level);
+        return [x, y, radius, 0];
+      });
+      return gpu.takeTable(Float32Array.from(discs.length > 0 ? discs : [0, 0, 0, 0]));
+    });
+    this.counts = gpu.takeTable(noiseBins * codeCount * 4);
+    this.low = gpu.takeTable(frames * out.length * noiseBins * 4);
+    this.lights = curve && out.length > 1 ? gpu.takePlanes(out[1].width, out[1].height, 1, 4) : undefined;
+  }
+
+  /** Notes all work on a frame; frames come in order of their ordinals. */
+  add(frame: GpuFrame): void {
+    const { gpu, measures, luma, state } = this;
+    const [finest] = measures;
+    gpu.run(
+      'luma',
+      { bits: frame.bits },
+      { frame: frame.pixels, luma: luma[0], measures: finest },
+      { width: wordsOf(finest.width), height: finest.height },
+    );
+    for (const [level, codes] of measures.entries()) {
+      gpu.run(
+        'measure',
+        { discCount: this.dust.length },
+        { luma: { set: luma[level], rows: sameRows(3) }, measures: codes, discs: this.discs[level] },
+        { width: wordsOf(codes.width), height: codes.height },
+      );
+      const coarse = luma[level + 1];
+      if (coarse) {
+        const fine = { set: luma[level], rows: finerRows(2) };
+        gpu.run('reduce', {}, { fine, coarse }, coarse);
+      }
+    }
+    for (const [level, codes] of measures.entries()) {
+      this.noteNoise(frame.ordinal, level);
+      const toFrame = affineArguments(frame.toFrame, level);
+      const toFullFrame = affineArguments(frame.toFrame, 0);
+      const { width, height } = state[level];
+      const scale = 2 ** level;
+      const hasTones = level === 1 || level === 2;
+      gpu.run(
+        'track',
+        {
+          toFrame,
+          toFullFrame,
+          level,
+          margin: measuredMargin,
+          ordinal: frame.ordinal,
+          prominence: prominenceCodes,
+        },
+        {
+          codes: { set: codes, rows: placedRows(toFrame, width, 2) },
+          luma: { set: finest, rows: placedRows(toFullFrame, width, 2, scale) },
+          state: state[level],
+          full: hasTones
+            ? { set: state[0], rows: (from, to) => [from * scale, to * scale] }
+            : { set: this.noTones, rows: sameRows() },
+        },
+        { width: wordsOf(width), height },
+      );
+    }
+    if (this.lights) this.noteLight(frame, this.lights);
+  }
+
+  /** What the main thread asks of the curves: planes are read once, here. Throws GpuError. */
+  async curves(): Promise<FocusCurves> {
+    const levels = this.state.length;
+    const asked = (level: number): StatePlane[] => [
+      ...(['best', 'before', 'after', 'second', 'bestOrdinal', 'secondOrdinal'] as const),
+      ...(level === 0 ? (['tones'] as const) : []),
+    ];
+    const planes = this.state.map(() => new Map<StatePlane, Uint16Array>());
+    for (const [level, set] of this.state.entries()) {
+      for (const name of asked(level)) {
+        const plane = new Uint16Array(set.width * set.height);
+        await this.gpu.readPlane(set, statePlane[name], new Uint8Array(plane.buffer), set.width * 2);
+        planes[level].set(name, plane);
+      }
+    }
+    const low = await this.lowCodes();
+    return {
+      levels,
+      state: this.state.map(({ width, height }) => ({ width, height, stride: width })),
+      plane: (level, which) => planes[level].get(which)!,
+      noiseCodes: (level) => noiseCodesOf(low[level], level),
+    };
+  }
+
+  /** Tenth percentiles of the measures, where frames fill a bin: [level][brightness bin][frame]. Throws GpuError. */
+  async lowCodes(): Promise<number[][][]> {
+    const levels = this.state.length;
+    const all = new Uint32Array(this.frames * levels * noiseBins);
+    await this.gpu.readTable(this.low, new Uint8Array(all.buffer));
+    return Array.from({ length: levels }, (_, level) =>
+      Array.from({ length: noiseBins }, (_, bin) =>
+        Array.from({ length: this.frames }, (_, k) => all[(k * levels + level) * noiseBins + bin]).filter(
+          (code) => code !== unfilled,
+        ),
+      ),
+    );
+  }
+
+  /** Gives back what only served to follow the curves. */
+  releaseWork(): void {
+    this.gpu.release(...this.measures, ...this.luma, this.noTones, ...this.discs, this.counts, this.low);
+  }
+
+  private noteNoise(ordinal: number, level: number): void {
+    const { gpu, measures, counts, low } = this;
+    const codes = measures[level];
+    const { edge, every } = noiseGrid(codes, level);
+    const along = (side: number) => Math.max(0, Math.ceil((side - 2 * edge) / every));
+    const rowsOf =
+      (scale: number) =>
+      (from: number, to: number): [number, number] => [
+        (edge + every * from) * scale,
+        (edge + every * (to - 1)) * scale + 1,
+      ];
+    const over = { width: along(codes.width), height: along(codes.height) };
+    if (over.width > 0 && over.height > 0) {
+      gpu.run(
+        'countNoise',
+        { level, edge, every },
+        {
+          codes: { set: codes, rows: rowsOf(1) },
+          luma: { set: measures[0], rows: rowsOf(2 ** level) },
+          counts,
+        },
+        over,
+      );
+    }
+    gpu.run(
+      'lowNoise',
+      { least: minNoiseSamples, place: ((ordinal - 1) * this.state.length + level) * noiseBins },
+      { counts, low },
+      { width: 16 * noiseBins, height: 16 },
+    );
+  }
+
+  private noteLight(frame: GpuFrame, lights: GpuPlanes): void {
+    const toFrame = affineArguments(frame.toFrame, 0);
+    const { width, height } = lights;
+    this.gpu.run(
+      'noteLight',
+      {
+        toFrame,
+        gain: [...frame.gainRatio, 1],
+        curve: [...this.curve!, 0],
+        bits: frame.bits,
+        ordinal: frame.ordinal,
+      },
+      {
+        frame: { set: frame.pixels, rows: placedRows(toFrame, width, 2, 2) },
+        state: this.state[1],
+        lights,
+      },
+      { width, height },
+    );
+  }
+}
