@@ -61,6 +61,11 @@ export class SpillFinder {
     this.lights = arena.take(width * height * 4);
   }
 
+  /** Light that `note` keeps, four bytes a pixel of level 1, rows tight. */
+  get lightBytes(): Uint8Array {
+    return this.arena.u8(this.lights, this.size.width * this.size.height * 4);
+  }
+
   /** To be called after the tracker has seen the frame. */
   async note(frame: PlacedFrame): Promise<void> {
     const best = this.tracker.state[1];

@@ -37,7 +37,7 @@ export class FocusTracker implements FocusCurves {
   /** Two planes of a frame's size, free once all frames are followed. */
   readonly work: Planes;
   /** Tenth percentiles: [level][brightness bin][frame]. */
-  private readonly lowCodes: number[][][];
+  private lowCodes: number[][][];
 
   constructor(
     private readonly arena: Arena,
@@ -159,6 +159,11 @@ export class FocusTracker implements FocusCurves {
       this.noteNoise(level);
       await tracked;
     }
+  }
+
+  /** Takes noise that was measured elsewhere: see `lowCodes`. */
+  adoptNoise(lowCodes: number[][][]): void {
+    this.lowCodes = lowCodes;
   }
 
   noiseCodes(level: number): Float64Array {

@@ -349,7 +349,8 @@ export class Gpu {
   /** Rows of the bands of a dispatch: as few as keep all windows within what may be bound. */
   private bandsOf(kernel: string, windows: readonly (RowWindow | undefined)[], height: number) {
     const bandsOf = (count: number) => {
-      const rows = Math.ceil(height / count / groupSide) * groupSide;
+      const least = Math.ceil(height / count);
+      const rows = least > groupSide ? Math.ceil(least / groupSide) * groupSide : least;
       return Array.from({ length: Math.ceil(height / rows) }, (_, i) => ({
         fromRow: i * rows,
         toRow: Math.min(height, (i + 1) * rows),
@@ -359,7 +360,7 @@ export class Gpu {
       windows.every((window) => {
         return !window || boundPart(window, band.fromRow, band.toRow).size <= this.maxBindingBytes;
       });
-    for (let count = 1; count <= height; count *= 2) {
+    for (let count = 1; count < 2 * height; count *= 2) {
       const bands = bandsOf(count);
       if (bands.every(fits)) return bands;
     }

@@ -72,6 +72,13 @@ export class ProcessorEngine implements MergeEngine {
     await this.spillFinder?.note(placed);
   }
 
+  /** In place of `follow`: what was followed elsewhere is put into the tracker's planes, and the light into its bytes. */
+  async adopt(
+    fill: (tracker: FocusTracker, arena: Arena, lights?: Uint8Array) => Promise<void>,
+  ): Promise<void> {
+    await fill(this.tracker, this.arena, this.spillFinder?.lightBytes);
+  }
+
   async curves(): Promise<FocusCurves> {
     return this.tracker;
   }
