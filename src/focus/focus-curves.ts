@@ -41,7 +41,7 @@ export const statePlane = {
 export type StatePlane = keyof typeof statePlane;
 
 /** Pixels of a level at the edge of a frame that tell no focus. */
-export const measuredMargin = 2;
+export const unmeasuredEdge = 2;
 
 /** Planes of the state of a level. */
 export function statePlanes(level: number): number {

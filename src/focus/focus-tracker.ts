@@ -10,7 +10,6 @@ import {
   type FocusCurves,
   gridStep,
   type MaskedDisc,
-  measuredMargin,
   noiseBin,
   noiseBins,
   noiseCodesOf,
@@ -18,6 +17,7 @@ import {
   type StatePlane,
   statePlane,
   statePlanes,
+  unmeasuredEdge,
 } from './focus-curves.js';
 
 const stripRows = 32;
@@ -143,7 +143,7 @@ export class FocusTracker implements FocusCurves {
           toneHeight: state[0].height,
           level,
           ...affineArguments(frame.toFrame, level),
-          margin: measuredMargin,
+          margin: unmeasuredEdge,
           state: s.pointer,
           stateBytes: s.planeBytes,
           stride: s.stride,

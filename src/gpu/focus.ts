@@ -1,14 +1,16 @@
 import {
+  type CurveGrid,
   discAtLevel,
   type FocusCurves,
+  gridStep,
   type MaskedDisc,
-  measuredMargin,
   noiseBins,
   noiseCodesOf,
   noiseGrid,
   type StatePlane,
   statePlane,
   statePlanes,
+  unmeasuredEdge,
 } from '../focus/focus-curves.js';
 import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';
@@ -16,6 +18,7 @@ import { affineArguments } from '../image/placed-frame.js';
 import type { TransferCurve } from '../image/transfer-curve.js';
 import type { Matrix3 } from '../image/transform.js';
 import { minNoiseSamples, prominenceCodes } from '../model/constants/focus.js';
+import { levelsSeen, planesSeen, rowsSeen } from '../surface/see-through.js';
 import type { Gpu } from './device.js';
 import { finerRows, type GpuPlanes, placedRows, sameRows, wordsOf } from './planes.js';
 
@@ -119,7 +122,7 @@ export class GpuFocus {
           toFrame,
           toFullFrame,
           level,
-          margin: measuredMargin,
+          margin: unmeasuredEdge,
           ordinal: frame.ordinal,
           prominence: prominenceCodes,
         },
@@ -137,28 +140,52 @@ export class GpuFocus {
     if (this.lights) this.noteLight(frame, this.lights);
   }
 
-  /** What the main thread asks of the curves: planes are read once, here. Throws GpuError. */
+  /**
+   * What the main thread asks of the curves. Of planes, the rows about the sites of `seeThrough` are read and the others are
+   * zero. Throws GpuError.
+   */
   async curves(): Promise<FocusCurves> {
-    const levels = this.state.length;
-    const asked = (level: number): StatePlane[] => [
-      ...(['best', 'before', 'after', 'second', 'bestOrdinal', 'secondOrdinal'] as const),
-      ...(level === 0 ? (['tones'] as const) : []),
-    ];
-    const planes = this.state.map(() => new Map<StatePlane, Uint16Array>());
-    for (const [level, set] of this.state.entries()) {
-      for (const name of asked(level)) {
+    const { gpu, state } = this;
+    const grids = state.map((set) => this.sample(set));
+    const planes = state.map(() => new Map<StatePlane, Uint16Array>());
+    const seen = state.slice(0, levelsSeen).map(rowsSeen);
+    // Noise goes by the tones of level 0 under the windows of every level.
+    const toned = seen[0].map((_, y) => Math.max(...seen.map((rows, level) => rows[y >> level] ?? 0)));
+    for (const [level, set] of state.slice(0, levelsSeen).entries()) {
+      for (const name of level === 0 ? [...planesSeen, 'tones' as const] : planesSeen) {
         const plane = new Uint16Array(set.width * set.height);
-        await this.gpu.readPlane(set, statePlane[name], new Uint8Array(plane.buffer), set.width * 2);
+        const rows = name === 'tones' ? toned : seen[level];
+        await gpu.readPlane(set, statePlane[name], new Uint8Array(plane.buffer), set.width * 2, rows);
         planes[level].set(name, plane);
       }
     }
     const low = await this.lowCodes();
+    const read = await Promise.all(grids);
     return {
-      levels,
-      state: this.state.map(({ width, height }) => ({ width, height, stride: width })),
+      levels: state.length,
+      state: state.map(({ width, height }) => ({ width, height, stride: width })),
       plane: (level, which) => planes[level].get(which)!,
+      grid: (level) => read[level],
       noiseCodes: (level) => noiseCodesOf(low[level], level),
     };
+  }
+
+  /** A grid of the curves of a level. */
+  private async sample(set: GpuPlanes): Promise<CurveGrid> {
+    const { gpu } = this;
+    const every = gridStep(set);
+    const [width, height] = [set.width, set.height].map((side) => Math.ceil(side / every));
+    const grid = gpu.takePlanes(width, height, 2, 4);
+    const rows = (from: number, to: number): [number, number] => [from * every, (to - 1) * every + 1];
+    gpu.run('sampleCurves', { every }, { state: { set, rows }, grid }, { width, height });
+    const read = async (plane: number) => {
+      const words = new Uint32Array(width * height);
+      await gpu.readPlane(grid, plane, new Uint8Array(words.buffer), width * 4);
+      return [Uint16Array.from(words, (word) => word), Uint16Array.from(words, (word) => word >>> 16)];
+    };
+    const [[best, before], [after, bestOrdinal]] = [await read(0), await read(1)];
+    gpu.release(grid);
+    return { width, height, stride: width, every: 1, best, before, after, bestOrdinal };
   }
 
   /** Tenth percentiles of the measures, where frames fill a bin: [level][brightness bin][frame]. Throws GpuError. */

@@ -1,4 +1,5 @@
 import { type FocusCurves, noiseBin } from '../focus/focus-curves.js';
+import type { Size } from '../image/image.js';
 import { codesPerOctave } from '../model/constants/state.js';
 import {
   behindOctaves,
@@ -167,6 +168,26 @@ function standardErrors(logOdds: number): number {
   return Math.sign(logOdds) * Math.sqrt(2 * Math.abs(logOdds));
 }
 
+/** Sites of a level: a window of `margin` pixels about every `pitch`-th, so far from the edges. */
+function sitesOf({ width, height }: Size): { pitch: number; margin: number } {
+  return {
+    pitch: Math.max(minPitch, Math.ceil(Math.sqrt((width * height) / maxSites))),
+    margin: siteRadius + leakPx,
+  };
+}
+
+/** Planes that `seeThrough` asks at the rows of `rowsSeen`, of each of `levelsSeen`; of level 0 the tones as well. */
+export const planesSeen = ['best', 'second', 'bestOrdinal', 'secondOrdinal'] as const;
+export const levelsSeen = seenLevels;
+
+/** 1 for each row of a level that a window of `seeThrough` lies on. */
+export function rowsSeen(level: Size): Uint8Array {
+  const { pitch, margin } = sitesOf(level);
+  const rows = new Uint8Array(level.height);
+  for (let y = margin; y < level.height - margin; y += pitch) rows.fill(1, y - margin, y + margin + 1);
+  return rows;
+}
+
 /** Visits sites on a grid and hands on what each shows: -1 to 1, above 0 where the lower ordinal is near. */
 function askLevel(
   here: Level,
@@ -175,8 +196,7 @@ function askLevel(
   say: (x: number, y: number, vote: number) => void,
 ): void {
   const { width, height } = here;
-  const pitch = Math.max(minPitch, Math.ceil(Math.sqrt((width * height) / maxSites)));
-  const margin = siteRadius + leakPx;
+  const { pitch, margin } = sitesOf(here);
   const window = new Window(here, frames);
   for (let y = margin; y < height - margin; y += pitch) {
     for (let x = margin; x < width - margin; x += pitch) {

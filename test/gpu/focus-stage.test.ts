@@ -6,6 +6,8 @@ import { GpuFocus } from '../../src/gpu/focus.js';
 import { srgbCurve } from '../../src/image/transfer-curve.js';
 import type { Matrix3 } from '../../src/image/transform.js';
 import { Arena } from '../../src/kernels/arena.js';
+import { innerFrames, medianBend } from '../../src/surface/curve-bend.js';
+import { seeThrough } from '../../src/surface/see-through.js';
 import { StripPool } from '../../src/workers/pool.js';
 import { type Plane, pictureOf, randomFrom } from '../kernels/kernel-rig.js';
 import { describeGpu, devices } from './gpu-rig.js';
@@ -95,6 +97,15 @@ describeGpu('focus curves of frames that are turned, scaled and dusty', (rig) =>
           expect(shareApart(ours, theirs, 1), `${name} of level ${level}`).toBeLessThan(0.001);
         }
       }
+      for (let level = 0; level < 4; level++) {
+        const [ours, theirs] = [curves, expected.tracker].map((of) =>
+          medianBend(of, level, innerFrames(count)),
+        );
+        expect(ours === undefined).toBe(theirs === undefined);
+        expect(Math.abs((ours ?? 0) - (theirs ?? 0))).toBeLessThan(0.005);
+      }
+      const [ours, theirs] = [curves, expected.tracker].map((of) => seeThrough(of, count));
+      expect(ours?.blocks).toBe(theirs?.blocks);
       const lights = new Uint8Array(expected.lights.length);
       await gpu.readPlane(focus.lights!, 0, lights, focus.lights!.width * 4);
       const apart = lights.filter((value, i) => Math.abs(value - expected.lights[i]) > 1).length;

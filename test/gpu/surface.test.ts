@@ -9,7 +9,6 @@ import { frames, names, randomState } from '../kernels/focus-state.js';
 import { at } from '../kernels/kernel-rig.js';
 import { describeGpu } from './gpu-rig.js';
 import { placeStates } from './state-sets.js';
-import { surfaceKernels } from './surface-kernels.js';
 
 /** Large enough that the focus tracker follows four levels, and high enough for several bands of rows. */
 const sizes = [
@@ -85,5 +84,5 @@ describeGpu(
       },
     );
   },
-  { kernels: surfaceKernels, bandBytes: 1 << 19 },
+  { bandBytes: 1 << 19 },
 );
