@@ -28,6 +28,19 @@ export const gpuKernels = {
       apart: 'i32',
     },
   },
+  countNoise: {
+    sets: ['codes', 'luma'],
+    bindings: {
+      codes: { kind: 'set', access: 'read' },
+      luma: { kind: 'set', access: 'read' },
+      counts: { kind: 'table', access: 'read_write' },
+    },
+    numbers: {
+      level: 'i32',
+      edge: 'i32',
+      every: 'i32',
+    },
+  },
   decide: {
     sets: ['state', 'level1', 'level2', 'level3', 'labels', 'surface'],
     bindings: {
@@ -111,6 +124,28 @@ export const gpuKernels = {
       count: 'i32',
     },
   },
+  lowNoise: {
+    sets: [],
+    bindings: {
+      counts: { kind: 'table', access: 'read_write' },
+      low: { kind: 'table', access: 'read_write' },
+    },
+    numbers: {
+      least: 'u32',
+      place: 'u32',
+    },
+  },
+  luma: {
+    sets: ['frame', 'luma', 'measures'],
+    bindings: {
+      frame: { kind: 'set', access: 'read' },
+      luma: { kind: 'set', access: 'read_write' },
+      measures: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      bits: 'i32',
+    },
+  },
   markFalseRims: {
     sets: ['peaks', 'fine', 'marks'],
     bindings: {
@@ -149,6 +184,17 @@ export const gpuKernels = {
       frames: 'i32',
     },
   },
+  measure: {
+    sets: ['luma', 'measures'],
+    bindings: {
+      luma: { kind: 'set', access: 'read' },
+      measures: { kind: 'set', access: 'read_write' },
+      discs: { kind: 'table', access: 'read' },
+    },
+    numbers: {
+      discCount: 'i32',
+    },
+  },
   mergeSpillCells: {
     sets: ['fine', 'out'],
     bindings: {
@@ -158,6 +204,21 @@ export const gpuKernels = {
     numbers: {
       gap: 'i32',
       nearSign: 'i32',
+    },
+  },
+  noteLight: {
+    sets: ['frame', 'state', 'lights'],
+    bindings: {
+      frame: { kind: 'set', access: 'read' },
+      state: { kind: 'set', access: 'read' },
+      lights: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      toFrame: 'Affine',
+      gain: 'vec4f',
+      curve: 'vec4f',
+      bits: 'i32',
+      ordinal: 'i32',
     },
   },
   peak: {
@@ -230,6 +291,16 @@ export const gpuKernels = {
       coarse: { kind: 'set', access: 'read_write' },
     },
     numbers: {
+    },
+  },
+  sampleCurves: {
+    sets: ['state', 'grid'],
+    bindings: {
+      state: { kind: 'set', access: 'read' },
+      grid: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      every: 'i32',
     },
   },
   smooth: {
@@ -309,6 +380,23 @@ export const gpuKernels = {
       indices: { kind: 'set', access: 'read_write' },
     },
     numbers: {
+    },
+  },
+  track: {
+    sets: ['codes', 'luma', 'state', 'full'],
+    bindings: {
+      codes: { kind: 'set', access: 'read' },
+      luma: { kind: 'set', access: 'read' },
+      state: { kind: 'set', access: 'read_write' },
+      full: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      toFrame: 'Affine',
+      toFullFrame: 'Affine',
+      level: 'i32',
+      margin: 'i32',
+      ordinal: 'i32',
+      prominence: 'i32',
     },
   },
 } as const;
