@@ -128,7 +128,6 @@ describeGpu(
     });
   },
   {
-    kernels: ['gather', 'aggregate', 'coarseIndices', 'label', 'decide'],
     bandBytes: 1 << 17,
   },
 );

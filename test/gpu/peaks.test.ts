@@ -188,7 +188,7 @@ describeGpu(
       gpu.release(...sets);
     });
   },
-  { kernels: ['markTruncated', 'peak', 'markLeaks'], bandBytes: 1 << 19 },
+  { bandBytes: 1 << 19 },
 );
 
 describeGpu(
@@ -262,5 +262,5 @@ describeGpu(
       gpu.release(...sets, found);
     });
   },
-  { kernels: ['markFalseRims', 'dropFalseRims'], bandBytes: 1 << 17 },
+  { bandBytes: 1 << 17 },
 );

@@ -136,7 +136,6 @@ describeGpu(
     );
   },
   {
-    kernels: ['spillCells', 'mergeSpillCells', 'spillBlocks', 'spillReaches', 'spill'],
     bandBytes: 200 << 10,
   },
 );

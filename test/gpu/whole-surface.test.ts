@@ -190,5 +190,5 @@ describeGpu(
       gpu.release(state, surface, spans, judged, steps, indices);
     });
   },
-  { kernels: ['smooth', 'push', 'pull', 'judge', 'storeIndices'], bandBytes: 1 << 16 },
+  { bandBytes: 1 << 16 },
 );
