@@ -2,6 +2,21 @@
 
 /** What each kernel is called with: sets in the order of its uniforms, bindings in their order, numbers in theirs. */
 export const gpuKernels = {
+  accumulate: {
+    sets: ['picture', 'coarse', 'plan', 'spans', 'sums'],
+    bindings: {
+      picture: { kind: 'set', access: 'read' },
+      coarse: { kind: 'set', access: 'read' },
+      plan: { kind: 'set', access: 'read' },
+      spans: { kind: 'set', access: 'read' },
+      sums: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      ordinal: 'i32',
+      fractionBits: 'i32',
+      hasCoarse: 'i32',
+    },
+  },
   aggregate: {
     sets: ['state', 'coarse', 'supports', 'averaged'],
     bindings: {
@@ -16,6 +31,28 @@ export const gpuKernels = {
       reach: 'i32',
     },
   },
+  blendFinest: {
+    sets: ['frame', 'coarse', 'plan', 'spans', 'sums'],
+    bindings: {
+      frame: { kind: 'set', access: 'read' },
+      coarse: { kind: 'set', access: 'read' },
+      plan: { kind: 'set', access: 'read' },
+      spans: { kind: 'set', access: 'read' },
+      uses: { kind: 'table', access: 'read' },
+      taps: { kind: 'table', access: 'read' },
+      sums: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      toFrame: 'Affine',
+      gain: 'vec4f',
+      bits: 'i32',
+      ordinal: 'i32',
+      fractionBits: 'i32',
+      lost: 'f32',
+      useWords: 'i32',
+      tileRows: 'i32',
+    },
+  },
   coarseIndices: {
     sets: ['state', 'coarse', 'indices'],
     bindings: {
@@ -26,6 +63,16 @@ export const gpuKernels = {
     numbers: {
       levels: 'i32',
       apart: 'i32',
+    },
+  },
+  collapse: {
+    sets: ['coarse', 'sums'],
+    bindings: {
+      coarse: { kind: 'set', access: 'read' },
+      sums: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      hasCoarse: 'i32',
     },
   },
   countNoise: {
@@ -71,6 +118,15 @@ export const gpuKernels = {
     numbers: {
       shift: 'i32',
       apart: 'i32',
+    },
+  },
+  encode: {
+    sets: ['picture'],
+    bindings: {
+      picture: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      curve: 'vec4f',
     },
   },
   gather: {
@@ -284,6 +340,16 @@ export const gpuKernels = {
       fullWeight: 'i32',
     },
   },
+  quantise: {
+    sets: ['picture', 'out'],
+    bindings: {
+      picture: { kind: 'set', access: 'read' },
+      out: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      bits: 'i32',
+    },
+  },
   reduce: {
     sets: ['fine', 'coarse'],
     bindings: {
@@ -291,6 +357,18 @@ export const gpuKernels = {
       coarse: { kind: 'set', access: 'read_write' },
     },
     numbers: {
+    },
+  },
+  reduceFrame: {
+    sets: ['frame', 'out'],
+    bindings: {
+      frame: { kind: 'set', access: 'read' },
+      out: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      gain: 'vec4f',
+      curve: 'vec4f',
+      bits: 'i32',
     },
   },
   sampleCurves: {
@@ -382,6 +460,18 @@ export const gpuKernels = {
     numbers: {
     },
   },
+  subtractSpill: {
+    sets: ['spills', 'picture'],
+    bindings: {
+      spills: { kind: 'set', access: 'read' },
+      picture: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      curve: 'vec4f',
+      ordinal: 'i32',
+      fractionBits: 'i32',
+    },
+  },
   track: {
     sets: ['codes', 'luma', 'state', 'full'],
     bindings: {
@@ -397,6 +487,17 @@ export const gpuKernels = {
       margin: 'i32',
       ordinal: 'i32',
       prominence: 'i32',
+    },
+  },
+  warp: {
+    sets: ['source', 'out'],
+    bindings: {
+      source: { kind: 'set', access: 'read' },
+      taps: { kind: 'table', access: 'read' },
+      out: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      toSource: 'Affine',
     },
   },
 } as const;

@@ -1,5 +1,5 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { linearCurve, srgbCurve, type TransferCurve } from '../../src/image/transfer-curve.js';
+import { linearCurve, srgbCurve } from '../../src/image/transfer-curve.js';
 import {
   at,
   channelOf,
@@ -10,6 +10,7 @@ import {
   reduced,
   worstDifference,
 } from './kernel-rig.js';
+import { lightAt } from './light-twin.js';
 
 let rig: KernelRig;
 beforeAll(async () => {
@@ -22,12 +23,6 @@ const sizes = [
   [33, 90],
   [25, 24],
 ] as const;
-
-/** Light of a sample, 0..255 both. */
-function lightAt([c1, c2, c3]: TransferCurve, sample: number): number {
-  const v = sample / 255;
-  return 255 * v * (c1 + v * (c2 + v * c3));
-}
 
 describe('encodeStrip', () => {
   it.each([{ curve: linearCurve }, { curve: srgbCurve }])(

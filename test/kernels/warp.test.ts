@@ -1,12 +1,11 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import { at, KernelRig, type Plane, pictureOf, worstDifference } from './kernel-rig.js';
+import { type Affine, motions, warped } from './warp-twin.js';
 
 let rig: KernelRig;
 beforeAll(async () => {
   rig = await KernelRig.start();
 });
-
-type Affine = readonly [number, number, number, number, number, number];
 
 /** Two blocks of 512 columns, several strips, both sizes odd. */
 const width = 531;
@@ -54,55 +53,9 @@ function warp(bits: 8 | 16 | 32, motion: Affine, gain: readonly number[] = gains
   return [0, 1, 2].map((c) => rig.read(out, c));
 }
 
-function lanczos3(x: number): number {
-  if (x === 0) return 1;
-  if (Math.abs(x) >= 3) return 0;
-  return (Math.sin(Math.PI * x) / (Math.PI * x)) * (Math.sin((Math.PI * x) / 3) / ((Math.PI * x) / 3));
-}
-
-function tapsAt(position: number): { first: number; taps: number[] } {
-  const first = Math.floor(position) - 2;
-  const taps = [0, 1, 2, 3, 4, 5].map((i) => lanczos3(first + i - position));
-  const sum = taps.reduce((total, tap) => total + tap, 0);
-  return { first, taps: taps.map((tap) => tap / sum) };
-}
-
-/** The formula as it stands: 6 x 6 taps about the exact position, the frame continued with its edge pixels. */
-function twin(source: Plane, gain: number, [a, b, c, d, e, f]: Affine): Plane {
-  const clamp = (i: number, n: number) => Math.max(0, Math.min(n - 1, i));
-  return pictureOf(width, height, (x, y) => {
-    const across = tapsAt(a * x + b * y + c);
-    const down = tapsAt(d * x + e * y + f);
-    let sum = 0;
-    down.taps.forEach((tapDown, j) => {
-      const row = clamp(down.first + j, height);
-      across.taps.forEach((tapAcross, i) => {
-        sum += tapDown * tapAcross * at(source, clamp(across.first + i, width), row);
-      });
-    });
-    return gain * sum;
-  });
-}
-
-const roll = 0.003;
-const motions: { name: string; motion: Affine }[] = [
-  { name: 'a shift', motion: [1, 0, 2.37, 0, 1, -1.61] },
-  { name: 'a shift the other way', motion: [1, 0, -3.21, 0, 1, 0.72] },
-  { name: 'a larger scale', motion: [1.013, 0, -3.1, 0, 1.013, -0.3] },
-  { name: 'a smaller scale', motion: [0.987, 0, 3.4, 0, 0.987, 0.4] },
-  {
-    name: 'a small roll',
-    motion: [Math.cos(roll), -Math.sin(roll), 0.4, Math.sin(roll), Math.cos(roll), -0.8],
-  },
-  {
-    name: 'a small roll the other way',
-    motion: [Math.cos(roll), Math.sin(roll), -0.6, -Math.sin(roll), Math.cos(roll), 0.7],
-  },
-];
-
 describe('warpStrip', () => {
   it.each(motions)('resamples under $name', ({ motion }) => {
-    const twins = channels.map((channel, c) => twin(channel, gains[c], motion));
+    const twins = channels.map((channel, c) => warped(channel, gains[c], motion));
     for (const bits of [8, 16, 32] as const) {
       warp(bits, motion).forEach((plane, c) => {
         expect(worstDifference(plane, twins[c]), `${bits} bits`).toBeLessThan(2e-3 * 255);

@@ -162,6 +162,13 @@ fn confidenceOf(weight: u32, fullWeight: i32) -> u32 {
 
 // What the kernels of plan, spill and blend share.
 
+/** Samples of a frame's pixel: 0 to 255 or to 65535. */
+fn framePixel(pixels: ptr<storage, array<u32>, read>, frame: Set, x: i32, y: i32, bits: i32) -> vec3f {
+  let byte = frameByte(frame, x, y, bits);
+  let at = byte >> 2u;
+  return samplesOf((*pixels)[at], (*pixels)[at + 1u], byte, bits);
+}
+
 /** Light of samples, 0..255 both, see kernels/assembly/light.ts. curve: its three coefficients. */
 fn lightOf(samples: vec3f, curve: vec4f) -> vec3f {
   return samples * (curve.x + samples * (curve.y / 255.0 + samples * (curve.z / 65025.0)));
