@@ -1,5 +1,4 @@
 import type { Size } from '../image/image.js';
-import type { Arena, Planes } from '../kernels/arena.js';
 
 /** A picture made small, 8-bit RGB, (rows, cols, 3). */
 export interface SmallPicture extends Size {
@@ -7,12 +6,13 @@ export interface SmallPicture extends Size {
 }
 
 /** A level of the pyramid while frames are added to it, values from 0 to 255. */
-export interface GrowingLevel {
-  /** Sum of weighted coefficients, and of their weights. */
-  acc: Planes;
-  weight: Planes;
-  /** The level of the frame that was added last, encoded. */
-  picture: Planes;
+export interface GrowingLevel extends Size {
+  /** Elements from row to row of all planes. */
+  stride: number;
+  /** Sums of weighted coefficients, a plane a channel, and of their weights. */
+  sums: readonly Float32Array[];
+  /** The level of the frame that was added last, encoded, a plane a channel. */
+  picture: readonly Float32Array[];
 }
 
 /** Weights below this are none. */
@@ -24,11 +24,11 @@ const tiny = 1e-6;
  *
  * @param levels From the level that the picture has to the coarsest one.
  */
-export function pictureSoFar(arena: Arena, levels: readonly GrowingLevel[]): SmallPicture {
-  const { width, height } = levels[0].acc;
+export function pictureSoFar(levels: readonly GrowingLevel[]): SmallPicture {
+  const { width, height } = levels[0];
   const pixels = new Uint8Array(width * height * 3);
   for (let plane = 0; plane < 3; plane++) {
-    const values = collapsePlane(arena, levels, plane);
+    const values = collapsePlane(levels, plane);
     for (let i = 0; i < values.length; i++) {
       pixels[3 * i + plane] = Math.min(255, Math.max(0, Math.round(values[i])));
     }
@@ -37,24 +37,19 @@ export function pictureSoFar(arena: Arena, levels: readonly GrowingLevel[]): Sma
 }
 
 /** A plane of the finest level given, row by row. */
-function collapsePlane(arena: Arena, levels: readonly GrowingLevel[], plane: number): Float32Array {
+function collapsePlane(levels: readonly GrowingLevel[], plane: number): Float32Array {
   let coarse: Float32Array | undefined;
   /** `coarse` less the same level of the frame that stands in. */
   let ahead: Float32Array | undefined;
-  for (const { acc, weight, picture } of levels.toReversed()) {
-    const { width, height, stride } = acc;
-    const [sums, weights, frame] = [
-      arena.planeF32(acc, plane),
-      arena.planeF32(weight),
-      arena.planeF32(picture, plane),
-    ];
+  for (const { width, height, stride, sums: all, picture } of levels.toReversed()) {
+    const [sums, weights, frame] = [all[plane], all[3], picture[plane]];
     const values = coarse ? expand(coarse, width, height) : new Float32Array(width * height);
     const lead = ahead ? expand(ahead, width, height) : new Float32Array(width * height);
     for (let y = 0, i = 0; y < height; y++) {
       for (let x = 0; x < width; x++, i++) {
         const at = y * stride + x;
-        const shown = frame[y * picture.stride + x];
-        const sum = weights[y * weight.stride + x];
+        const shown = frame[at];
+        const sum = weights[at];
         // The stand-in's own coefficient is its pixel less its expanded coarser level, which `lead` has taken out.
         values[i] = sum > tiny ? values[i] + sums[at] / sum : shown + lead[i];
         lead[i] = values[i] - shown;
@@ -91,4 +86,10 @@ function expand(coarse: Float32Array, width: number, height: number): Float32Arr
 function mirrored(index: number, length: number): number {
   const inside = index < 0 ? -index : index < length ? index : 2 * length - 2 - index;
   return Math.min(length - 1, Math.max(0, inside));
+}
+
+/** The finest level but the first whose sides are at most `maxSide` px, else the second; none of a picture of one level. */
+export function levelToShow(sizes: readonly Size[], maxSide: number): number | undefined {
+  const isSmall = ({ width, height }: Size, level: number) => level > 0 && Math.max(width, height) <= maxSide;
+  return sizes.length > 1 ? Math.max(1, sizes.findIndex(isSmall)) : undefined;
 }

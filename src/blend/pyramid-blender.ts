@@ -6,7 +6,7 @@ import { curveArguments, type TransferCurve } from '../image/transfer-curve.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import { lanczosTaps, tapTableBytes } from '../kernels/kernels.js';
 import type { StripPool } from '../workers/pool.js';
-import { type GrowingLevel, pictureSoFar, type SmallPicture } from './picture-so-far.js';
+import { levelToShow, pictureSoFar, type SmallPicture } from './picture-so-far.js';
 import { frontLayerBytes, type SourcePlan, tileRows as stripRows } from './plan-sources.js';
 import type { Spill } from './spill.js';
 
@@ -241,12 +241,20 @@ export class PyramidBlender {
    * asked for between frames, and before `finish`. Undefined for a picture of one level.
    */
   soFar(maxSide: number): SmallPicture | undefined {
-    const { sizes, sums } = this;
-    const isSmall = ({ width, height }: Size, level: number) =>
-      level > 0 && Math.max(width, height) <= maxSide;
-    const levels = sums.slice(Math.max(1, sizes.findIndex(isSmall)));
-    if (levels.length === 0) return undefined;
-    return pictureSoFar(this.arena, levels as GrowingLevel[]);
+    const { arena, sizes, sums } = this;
+    const shown = levelToShow(sizes, maxSide);
+    if (shown === undefined) return undefined;
+    const planesOf = (planes: Planes) =>
+      Array.from({ length: planes.planes }, (_, plane) => arena.planeF32(planes, plane));
+    return pictureSoFar(
+      sums.slice(shown).map(({ acc, weight, picture }) => ({
+        width: acc.width,
+        height: acc.height,
+        stride: acc.stride,
+        sums: [...planesOf(acc), ...planesOf(weight)],
+        picture: planesOf(picture!),
+      })),
+    );
   }
 
   /** Collapses the pyramid; the picture is interleaved RGB at full range of `bits`, in the arena. */

@@ -1,3 +1,4 @@
+import { type GrowingLevel, levelToShow, pictureSoFar, type SmallPicture } from '../blend/picture-so-far.js';
 import { tileRows } from '../blend/plan-sources.js';
 import type { Size } from '../image/image.js';
 import { affineArguments } from '../image/placed-frame.js';
@@ -107,6 +108,25 @@ export class GpuPyramidBlender {
     }
   }
 
+  /** The picture as far as it is added: see `PyramidBlender.soFar`. Throws GpuError. */
+  async soFar(maxSide: number): Promise<SmallPicture | undefined> {
+    const shown = levelToShow(
+      this.plan.levels.map(({ maps }) => maps),
+      maxSide,
+    );
+    if (shown === undefined) return undefined;
+    const levels: GrowingLevel[] = [];
+    for (const { sums, picture } of this.coarser.slice(shown - 1)) {
+      const { width, height } = sums;
+      levels.push({
+        ...{ width, height, stride: width },
+        sums: await this.readPlanes(sums),
+        picture: await this.readPlanes(picture),
+      });
+    }
+    return pictureSoFar(levels);
+  }
+
   /** Collapses the pyramid and gives all memory back. The picture is interleaved RGB at full range of `bits`. */
   async finish(bits: 8 | 16): Promise<Uint8Array | Uint16Array> {
     const { gpu, finest, coarser } = this;
@@ -138,6 +158,16 @@ export class GpuPyramidBlender {
     await gpu.readTable(out.buffer, new Uint8Array(pixels.buffer));
     gpu.release(finest.sums, out);
     return pixels;
+  }
+
+  private async readPlanes(set: GpuPlanes): Promise<Float32Array[]> {
+    const planes: Float32Array[] = [];
+    for (let plane = 0; plane < set.planes; plane++) {
+      const values = new Float32Array(set.width * set.height);
+      await this.gpu.readPlane(set, plane, new Uint8Array(values.buffer), set.width * 4);
+      planes.push(values);
+    }
+    return planes;
   }
 
   /** The finest level of a frame, where the plan asks for it. */

@@ -28,12 +28,15 @@ const samples = size.width * size.height * 3;
 const count = 10;
 /** The scene is shot from its near end on. */
 const nearSign = 1;
+const smallSide = 60;
 const rules = ['auto', 'select', 'weigh'] as const;
 
 interface Merged {
   pixels: Uint8Array;
   sources: Plane;
   share: number;
+  /** The picture before it is finished, made small. */
+  soFar: Uint8Array;
 }
 
 /** A rendered stack of hairs and facets whose surface the processor finds; what it makes of it by each rule. */
@@ -113,10 +116,11 @@ class Stack {
         const [spilled, lost] = rule === 'auto' ? [spill, this.lost] : [];
         const blender = new PyramidBlender(arena, pool, size, size, plan, srgbCurve, spilled, lost);
         for (let k = 0; k < count; k++) await blender.add(placed(k));
+        const soFar = blender.soFar(smallSide)!.pixels;
         const pixels = arena.u8(await blender.finish(8), samples).slice();
         const named = arena.u16(plan.sources, size.width * size.height);
         const sources = pictureOf(size.width, size.height, (x, y) => named[y * size.width + x]);
-        this.merged.set(rule, { pixels, sources, share });
+        this.merged.set(rule, { pixels, sources, share, soFar });
         arena.release(mark);
       }
     } finally {
@@ -150,6 +154,7 @@ class Stack {
       gpu.writeTable(pixels.buffer, frame.pixels);
       blender.add({ ...frame, pixels, bits: 8 });
     }
+    const soFar = (await blender.soFar(smallSide))!.pixels;
     const picture = (await blender.finish(8)) as Uint8Array;
     const sources = await rig.read(gpu, plan.sources);
     const maps = plan.levels.flatMap((level) => [level.maps, level.spans]);
@@ -163,7 +168,7 @@ class Stack {
       plan.uses,
       ...(spill ? [spill] : []),
     );
-    return { pixels: picture, sources, share };
+    return { pixels: picture, sources, share, soFar };
   }
 }
 
@@ -187,6 +192,8 @@ describeGpu(
       expect(shareApart(ours.sources.data, expected.sources.data, 0)).toBe(0);
       expect(shareApart(ours.pixels, expected.pixels, 1)).toBeLessThan(0.001);
       expect(ours.share).toBeCloseTo(expected.share, 3);
+      expect(ours.soFar.length).toBeGreaterThan(5000);
+      expect(shareApart(ours.soFar, expected.soFar, 1)).toBe(0);
       if (rule === 'auto') expect(ours.share).toBeGreaterThan(0.01);
     });
 
