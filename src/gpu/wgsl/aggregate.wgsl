@@ -106,6 +106,9 @@ fn main(@builtin(global_invocation_id) id: vec3u) {
     var support: vec3i;
     var tone: vec3i;
     for (var n = 0; n < 3; n++) {
+      if (own.supports[n] == 0) {
+        continue;
+      }
       let distance = abs(there.indices - vec3i(own.indices[n]));
       let isAlike = (there.supports > vec3i(0)) & (distance < reach);
       let alike = select(vec3i(0), likeness(distance, reach, inverse), isAlike);
