@@ -207,7 +207,7 @@ export function unreadableFindings(unreadable: ReadonlyMap<number, string>): Fin
       kind: 'left-out',
       rank: 'spoils',
       frames: numbers,
-      message: `${capital(framesText(numbers))} cannot be read. ${[...unreadable.values()].slice(0, 3).map(capital).join(' ')}`,
+      message: `${capital(framesText(numbers))} cannot be read. ${[...unreadable.values()].slice(0, 3).join(' ')}`,
       advice: `If no good copy is left, shoot ${framesText(numbers)} again.`,
     },
   ];

@@ -231,10 +231,14 @@ function decodeError(frame: FrameFile, error: unknown): LamellaError {
     return new InputError(`${frame.name} cannot be read: ${reason}.`, { cause: error });
   }
   return new InputError(
-    `${frame.name} is cut short or damaged (${message}): ` +
-      `copy it again from the card or leave it out with ${named('skip')} ${frame.number}.`,
+    `${frame.name} is cut short or damaged (${message}): copy it again from the card${orSkip(frame)}.`,
     { cause: error },
   );
+}
+
+/** How a frame can be left out; one that has no number yet, as it just arrived, has number 0. */
+function orSkip({ number }: FrameFile): string {
+  return number > 0 ? ` or leave it out with ${named('skip')} ${number}` : '';
 }
 
 function changedSince(frame: FrameFile): InputError {

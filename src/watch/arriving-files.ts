@@ -24,7 +24,10 @@ export interface FolderChanges {
   ready: string[];
   /** Names that are gone, of frames and others; before the renamed ones, which may have their names now. */
   gone: string[];
+  /** Frames that have other names now, all at once: two may have changed names with each other. */
   renamed: { from: string; to: string }[];
+  /** Frames of which the file system noted a change that left their content as it was, as of rights or links. */
+  touched: string[];
   /** Files that were taken and have other content now: they are among the ready ones again once they are whole. */
   replaced: string[];
 }
@@ -46,6 +49,8 @@ interface KnownFile {
   /** Since when it has been there, and since when it has not changed. */
   firstMs: number;
   sinceMs: number;
+  /** The last look at which it was not there, or not as it is now; of what lay there at first that look. */
+  notBeforeMs: number;
   /** When it was changed last, by the file system. */
   modifiedMs: number;
   /** Whether it was taken as a frame. */
@@ -64,6 +69,7 @@ export class ArrivingFiles {
   private readonly files = new Map<string, KnownFile>();
   /** The settled file that is looked at next. */
   private turn = 0;
+  private lastLookMs: number | undefined;
 
   constructor(private readonly folder: string) {}
 
@@ -71,28 +77,17 @@ export class ArrivingFiles {
    * Looks at the folder.
    *
    * @param nowMs Milliseconds since 1970, as those of files.
+   * @param isThorough Looks at every file, not at the settled ones in turn.
    * @throws InputError when the folder cannot be read.
    */
-  async look(nowMs: number): Promise<FolderChanges> {
-    const found = await this.list();
-    const changes: FolderChanges = { arriving: [], ready: [], gone: [], renamed: [], replaced: [] };
-    const gone = [...this.files.keys()].filter((name) => !found.has(name));
-    for (const name of gone) {
-      const file = this.files.get(name)!;
-      this.files.delete(name);
-      const [to] =
-        [...found].find(([other, { content }]) => {
-          return content === file.content && this.files.get(other)?.content !== content;
-        }) ?? [];
-      if (to === undefined || !file.isTaken) {
-        changes.gone.push(name);
-        continue;
-      }
-      // It may have taken the name of another.
-      if (this.files.has(to)) changes.gone.push(to);
-      changes.renamed.push({ from: name, to });
-      this.files.set(to, { ...file, ...found.get(to)! });
-    }
+  async look(nowMs: number, isThorough = false): Promise<FolderChanges> {
+    const found = await this.list(isThorough);
+    const changes: FolderChanges = {
+      ...{ arriving: [], ready: [], gone: [], renamed: [], touched: [], replaced: [] },
+    };
+    const notBeforeMs = this.lastLookMs ?? nowMs;
+    this.lastLookMs = nowMs;
+    this.follow(this.movedFiles(found), found, changes);
     for (const [name, seen] of found) {
       const { content, mark, modifiedMs } = seen;
       const known = this.files.get(name);
@@ -100,16 +95,16 @@ export class ArrivingFiles {
         // What has lain there for a while was not written just now.
         const sinceMs = Math.min(nowMs, modifiedMs > 0 ? modifiedMs : nowMs);
         const state = { state: 'arriving', isTaken: false, isAnnounced: false } as const;
-        this.files.set(name, { ...seen, firstMs: nowMs, sinceMs, ...state });
+        this.files.set(name, { ...seen, firstMs: nowMs, sinceMs, notBeforeMs, ...state });
       } else if (known.mark !== mark) {
-        // Another time of its status alone, as after a rename or a change of rights, is no other content.
+        // Another time of its status alone, as after a change of rights, is no other content.
         const isSame = known.content === content;
-        if (known.isTaken && !isSame) changes.replaced.push(name);
+        if (known.isTaken) (isSame ? changes.touched : changes.replaced).push(name);
         this.files.set(name, {
           ...seen,
           ...(isSame
-            ? { state: known.state, sinceMs: known.sinceMs }
-            : { state: 'arriving' as const, sinceMs: nowMs }),
+            ? { state: known.state, sinceMs: known.sinceMs, notBeforeMs: known.notBeforeMs }
+            : { state: 'arriving' as const, sinceMs: nowMs, notBeforeMs }),
           firstMs: known.isTaken ? nowMs : known.firstMs,
           isTaken: known.isTaken && isSame,
           isAnnounced: known.isAnnounced,
@@ -137,15 +132,51 @@ export class ArrivingFiles {
     file.isTaken = outcome === 'taken';
   }
 
-  /** When a file was changed last, milliseconds since 1970: by the file system, but not after it was seen so. */
+  /**
+   * Since when a file has been as it is, milliseconds since 1970: by the file system, but neither after it was seen so nor
+   * before the last look at which it was not, for a copy may have the times of its original.
+   */
   restedSince(name: string): number {
-    return this.files.get(name)?.sinceMs ?? Number.NaN;
+    const file = this.files.get(name);
+    return file ? Math.max(file.sinceMs, file.notBeforeMs) : Number.NaN;
   }
 
   /** Whether a file that is not whole is given up, since it has not changed for long. */
   isGivenUp(name: string, nowMs: number): boolean {
     const file = this.files.get(name);
     return file !== undefined && unchangedMs(file, nowMs) >= giveUpMs;
+  }
+
+  /** The names that taken files have now, by those that they had. */
+  private movedFiles(found: ReadonlyMap<string, Seen>): Map<string, string> {
+    const before = new Map<string, string>();
+    for (const [name, { content, isTaken }] of this.files) if (isTaken) before.set(content, name);
+    const moved = new Map<string, string>();
+    for (const [to, { content }] of found) {
+      const from = before.get(content);
+      if (from !== undefined && found.get(from)?.content !== content && !moved.has(from)) moved.set(from, to);
+    }
+    return moved;
+  }
+
+  /** Brings what is known to the names that files have now. */
+  private follow(
+    moved: ReadonlyMap<string, string>,
+    found: ReadonlyMap<string, Seen>,
+    changes: FolderChanges,
+  ): void {
+    const movedFiles = [...moved].map(([from, to]) => {
+      return [to, { ...this.files.get(from)!, ...found.get(to)! }] as const;
+    });
+    const newNames = new Set(moved.values());
+    for (const name of [...this.files.keys()]) {
+      const to = moved.get(name);
+      if (to !== undefined) changes.renamed.push({ from: name, to });
+      else if (!found.has(name) || newNames.has(name)) changes.gone.push(name);
+      else continue;
+      this.files.delete(name);
+    }
+    for (const [to, file] of movedFiles) this.files.set(to, file);
   }
 
   private sort(changes: FolderChanges, nowMs: number): void {
@@ -168,7 +199,7 @@ export class ArrivingFiles {
     }
   }
 
-  private async list(): Promise<Map<string, Seen>> {
+  private async list(isThorough = false): Promise<Map<string, Seen>> {
     const found = new Map<string, Seen>();
     let names: string[];
     try {
@@ -184,7 +215,8 @@ export class ArrivingFiles {
     const first = settled.length > 0 ? this.turn % settled.length : 0;
     const there = new Set(wanted);
     // A name that is gone may have been given to any of the others.
-    const count = [...this.files.keys()].every((name) => there.has(name)) ? settledAtOnce : settled.length;
+    const isAll = isThorough || [...this.files.keys()].some((name) => !there.has(name));
+    const count = isAll ? settled.length : settledAtOnce;
     const inTurn = new Set([...settled.slice(first), ...settled.slice(0, first)].slice(0, count));
     this.turn = first + settledAtOnce;
     for (const name of wanted) {
@@ -206,7 +238,9 @@ export class ArrivingFiles {
         // It vanished between the two calls.
       }
     }
-    return found;
+    // What has other content now may have changed names with one that was not looked at.
+    const isOther = settled.some((name) => found.get(name)?.content !== this.files.get(name)?.content);
+    return isOther && count < settled.length ? this.list(true) : found;
   }
 }
 

@@ -1,6 +1,7 @@
 import type { CheckOptions } from '../check/check-options.js';
 import { type Judgement, judgeStack } from '../check/judge-stack.js';
 import { type StripPicture, stripPicture } from '../check/strip-pictures.js';
+import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { burstFrames } from '../model/constants/rail.js';
 import { readFullSize } from '../rail/full-size-reading.js';
@@ -12,6 +13,7 @@ import { oddSizeNote, orderByCommonSize } from '../stack/common-size.js';
 import { type DecodedFrame, decodeFrame } from '../stack/decode.js';
 import { type FocusDirection, findDirection } from '../stack/focus-direction.js';
 import type { FrameFile, Stack, StackNote } from '../stack/frame.js';
+import { ChangedFrameError } from '../stack/frame-identity.js';
 import type { Photograph } from '../stack/inspect-file.js';
 import { developStack } from '../stack/raw/develop-stack.js';
 import { type Development, plainDevelopment } from '../stack/raw/development.js';
@@ -49,6 +51,7 @@ export class LiveStack {
   private development: Development | undefined;
   private warnings: StackNote[] = [];
   private nextCloserLook = closerFrames;
+  private isBehindFolder = false;
 
   /**
    * @param folder As it is named in messages.
@@ -60,6 +63,11 @@ export class LiveStack {
     private readonly options: CheckOptions,
     private readonly onStrip?: (strip: StripPicture, name: string) => void,
   ) {}
+
+  /** Whether a file changed while it was to be read again: `catchUp` reads what is known anew. */
+  get isBehind(): boolean {
+    return this.isBehindFolder;
+  }
 
   /** Photographs that can be read. */
   get count(): number {
@@ -82,7 +90,7 @@ export class LiveStack {
     const file = this.fileOf({ ...photograph, number: 0 });
     // Decoded first: a photograph that is not whole yet changes nothing.
     const decoded = isAlike
-      ? await this.decode(file)
+      ? await decodeFrame(file, { shrink: this.reading!.shrink, quick: true })
       : await decodeFrame(withOwn(file, photograph), { shrink: 8, quick: true });
     if (this.onStrip && isSame(photograph.size, this.size!)) {
       this.onStrip(await stripPicture(file, decoded), photograph.name);
@@ -100,9 +108,10 @@ export class LiveStack {
     const k = this.reading?.files.findIndex(({ name }) => name === photograph.name) ?? -1;
     if (!this.reading || k < 0 || !isSame(photograph.size, this.size!) || !this.fits(photograph))
       return false;
-    const decoded = await this.decode(this.fileOf({ ...photograph, number: 0 }));
+    const { shrink } = this.reading;
+    const decoded = await decodeFrame(this.fileOf({ ...photograph, number: 0 }), { shrink, quick: true });
     if (this.reading.fingerprint(k) !== this.reading.fingerprintOf(decoded)) return false;
-    await this.rename(photograph.name, photograph);
+    await this.rename(new Map([[photograph.name, photograph]]));
     return true;
   }
 
@@ -113,25 +122,31 @@ export class LiveStack {
     await this.settle();
   }
 
-  /** Takes a photograph out: its file is gone. */
-  async remove(name: string): Promise<void> {
-    this.unreadable.delete(name);
-    this.photographs = this.photographs.filter((photograph) => photograph.name !== name);
+  /** Takes photographs out: their files are gone. */
+  async remove(names: readonly string[]): Promise<void> {
+    for (const name of names) this.unreadable.delete(name);
+    this.photographs = this.photographs.filter(({ name }) => !names.includes(name));
     await this.settle();
   }
 
-  /** The same photograph under another name. */
-  async rename(from: string, photograph: Photograph): Promise<void> {
-    const reason = this.unreadable.get(from);
-    if (reason !== undefined) {
-      this.unreadable.delete(from);
-      this.unreadable.set(photograph.name, reason);
-    }
-    this.photographs = this.photographs.map((known) => (known.name === from ? photograph : known));
+  /** The same photographs under other names, or with other times; by the names that they had, all at once. */
+  async rename(renamed: ReadonlyMap<string, Photograph>): Promise<void> {
+    const reasons = [...renamed].map(([from, { name }]) => [name, this.unreadable.get(from)] as const);
+    for (const from of renamed.keys()) this.unreadable.delete(from);
+    for (const [name, reason] of reasons) if (reason !== undefined) this.unreadable.set(name, reason);
+    this.photographs = this.photographs.map((known) => renamed.get(known.name) ?? known);
     this.reading?.rename(
-      this.reading.files.map((file) => (file.name === from ? { ...file, ...pathOf(photograph) } : file)),
+      this.reading.files.map((file) => {
+        const photograph = renamed.get(file.name);
+        return photograph ? { ...file, ...pathOf(photograph) } : file;
+      }),
     );
     await this.settle();
+  }
+
+  /** Reads all that is known anew, where `isBehind` says so. */
+  async catchUp(): Promise<void> {
+    if (this.isBehindFolder) await this.settle();
   }
 
   /** Measures the newest frames anew, and judges all of them; undefined without a frame. */
@@ -233,7 +248,15 @@ export class LiveStack {
       this.reading = undefined;
     }
     const files = readable.map((photograph) => this.fileOf(photograph));
-    await this.follow(files, isOther ? undefined : added);
+    try {
+      await this.follow(files, isOther ? undefined : added);
+      this.isBehindFolder = false;
+    } catch (error) {
+      if (!(error instanceof InputError)) throw error;
+      // The next look at the folder finds out what became of the file; what was measured in part is no use.
+      this.reading = undefined;
+      this.isBehindFolder = true;
+    }
   }
 
   /** Brings the reading to these frames, in their order. */
@@ -283,8 +306,16 @@ export class LiveStack {
     reading.extend(await this.decode(reading.files[reading.windowEnd]));
   }
 
-  private decode(file: FrameFile): Promise<DecodedFrame> {
-    return decodeFrame(file, { shrink: this.reading!.shrink, quick: true });
+  /** Decodes a frame that could be decoded before; one that cannot be any more, as it is, counts as unreadable. */
+  private async decode(file: FrameFile): Promise<DecodedFrame> {
+    try {
+      return await decodeFrame(file, { shrink: this.reading!.shrink, quick: true });
+    } catch (error) {
+      if (error instanceof InputError && !(error instanceof ChangedFrameError)) {
+        this.unreadable.set(file.name, error.message);
+      }
+      throw error;
+    }
   }
 
   private fileOf({ pages: _, ...frame }: Numbered): FrameFile {

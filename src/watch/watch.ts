@@ -5,6 +5,7 @@ import { InputError, LamellaError } from '../errors.js';
 import { optionName } from '../option-names.js';
 import { type Finding, spoilsMerge } from '../result/finding.js';
 import { isEarlierResult } from '../stack/earlier-result.js';
+import { hasPictureEnding, hasRawEnding } from '../stack/file-kind.js';
 import type { StackNote } from '../stack/frame.js';
 import { type Inspected, inspectFile, type Photograph } from '../stack/inspect-file.js';
 import { hasPictureEnd } from '../stack/picture-end.js';
@@ -123,7 +124,7 @@ class WatchSession {
   }
 
   private async look(): Promise<void> {
-    const changes = await this.files.look(Date.now()).catch((error: unknown) => {
+    const changes = await this.files.look(Date.now(), this.live.isBehind).catch((error: unknown) => {
       // A card that was taken out, or a network drive that is away, may come back.
       if (!(error instanceof InputError)) throw error;
       if (this.notice !== error.message) this.emit({ event: 'notice', message: error.message });
@@ -132,10 +133,15 @@ class WatchSession {
     });
     if (!changes) return;
     this.notice = '';
-    for (const name of changes.gone) await this.lose(name);
-    for (const { from, to } of changes.renamed) await this.rename(from, to);
-    if (changes.gone.length + changes.renamed.length > 0) this.judge();
-    for (const name of changes.arriving) this.emit({ event: 'arriving', name });
+    await this.lose(changes.gone);
+    const touched = changes.touched.map((name) => ({ from: name, to: name }));
+    await this.rename([...changes.renamed, ...touched]);
+    const isBehind = this.live.isBehind;
+    await this.live.catchUp();
+    if (isBehind || changes.gone.length + changes.renamed.length > 0) this.judge();
+    for (const name of changes.arriving) {
+      if (hasPictureEnding(name) || hasRawEnding(name)) this.emit({ event: 'arriving', name });
+    }
     for (const [i, name] of this.inPreferredOrder(changes.ready).entries()) {
       if (this.hooks.signal.aborted) return;
       await this.tryFile(name);
@@ -208,7 +214,7 @@ class WatchSession {
       }
       if (before) {
         this.emit({ event: 'replaced', name });
-        await this.live.remove(name);
+        await this.live.remove([name]);
         this.taken.delete(name);
       }
       await this.live.take(photograph);
@@ -216,7 +222,7 @@ class WatchSession {
     } catch (error) {
       if (!(error instanceof InputError)) throw error;
       if (!isGivenUp) return this.files.note(name, 'not whole');
-      await this.live.remove(name);
+      await this.live.remove([name]);
       await this.live.refuse(photograph, error.message);
     }
     this.taken.set(name, photograph);
@@ -231,32 +237,49 @@ class WatchSession {
     this.emit({ event: 'passed-over', name, reason });
   }
 
-  private async lose(name: string): Promise<void> {
-    if (this.leftOut.delete(name)) this.live.leftOut = [...this.leftOut.values()];
-    if (!this.taken.delete(name)) return;
-    this.unjudged.delete(name);
-    await this.live.remove(name);
-    this.emit({ event: 'gone', name, frames: this.live.count });
+  private async lose(names: readonly string[]): Promise<void> {
+    const leftOut = names.filter((name) => this.leftOut.delete(name));
+    if (leftOut.length > 0) this.live.leftOut = [...this.leftOut.values()];
+    const lost = names.filter((name) => this.taken.delete(name));
+    if (lost.length === 0) return;
+    for (const name of lost) this.unjudged.delete(name);
+    await this.live.remove(lost);
+    for (const name of lost) this.emit({ event: 'gone', name, frames: this.live.count });
   }
 
-  private async rename(from: string, to: string): Promise<void> {
-    const known = this.taken.get(from);
-    if (!known) return;
-    const inspected = await this.inspect(to);
-    const photograph =
-      inspected.kind === 'photograph'
-        ? inspected.photograph
-        : { ...known, name: to, path: join(this.folder, to) };
-    this.taken.delete(from);
-    this.taken.set(to, photograph);
-    await this.live.rename(from, photograph);
-    this.emit({ event: 'renamed', from, to });
+  private async rename(renamed: readonly { from: string; to: string }[]): Promise<void> {
+    const photographs = new Map<string, Photograph>();
+    for (const { from, to } of renamed) {
+      const known = this.taken.get(from);
+      if (!known) continue;
+      const inspected = await this.inspect(to);
+      photographs.set(
+        from,
+        inspected.kind === 'photograph'
+          ? inspected.photograph
+          : { ...known, name: to, path: join(this.folder, to) },
+      );
+    }
+    if (photographs.size === 0) return;
+    const waiting = [...photographs].map(([from, { name }]) => [name, this.unjudged.get(from)] as const);
+    for (const from of photographs.keys()) {
+      this.taken.delete(from);
+      this.unjudged.delete(from);
+    }
+    for (const photograph of photographs.values()) this.taken.set(photograph.name, photograph);
+    for (const [name, sinceMs] of waiting) if (sinceMs !== undefined) this.unjudged.set(name, sinceMs);
+    await this.live.rename(photographs);
+    for (const [from, { name }] of photographs) {
+      if (name !== from) this.emit({ event: 'renamed', from, to: name });
+    }
   }
 
   /** Judges the stack as it is now, and tells what is new. */
   private judge(): void {
-    this.judged = this.live.judge();
-    const { judged } = this;
+    const judged = this.live.judge();
+    // What is read anew is judged as soon as it is there.
+    if (!judged && this.live.isBehind) return;
+    this.judged = judged;
     if (!judged) return;
     const { files } = judged.evidence;
     const last = files.at(-1)!.number;

@@ -120,6 +120,36 @@ test('a renamed file is the same file, also where it takes the name of another',
   expect((await look(1000)).ready).toEqual([]);
 });
 
+test('files that change names with each other are both renamed, in a folder of many too', async () => {
+  const names = Array.from({ length: 60 }, (_, k) => `f${k}.jpg`);
+  for (const name of names) write(name, name);
+  await look();
+  await look(300);
+  for (const name of names) files.note(name, 'taken');
+  const at = (name: string) => join(folder, name);
+  renameSync(at('f7.jpg'), at('.aside'));
+  renameSync(at('f40.jpg'), at('f7.jpg'));
+  renameSync(at('.aside'), at('f40.jpg'));
+  const seen = [await look(250), await look(250), await look(250)];
+  expect(
+    seen.flatMap(({ renamed }) => renamed).sort((one, other) => (one.from < other.from ? -1 : 1)),
+  ).toEqual([
+    { from: 'f40.jpg', to: 'f7.jpg' },
+    { from: 'f7.jpg', to: 'f40.jpg' },
+  ]);
+  expect(seen.flatMap(({ gone, replaced, ready }) => [...gone, ...replaced, ...ready])).toEqual([]);
+});
+
+test('a file waits for its verdict from when it was there, whatever time it was given', async () => {
+  await look();
+  const before = nowMs;
+  nowMs += 1000;
+  write('a.jpg', 'a');
+  utimesSync(join(folder, 'a.jpg'), 1e9, 1e9);
+  expect((await look()).ready).toEqual(['a.jpg']);
+  expect(files.restedSince('a.jpg')).toBe(before);
+});
+
 test('deleted and exchanged files are told, and the exchanged one is ready when it is whole', async () => {
   await take('a.jpg');
   await take('b.jpg');
@@ -158,5 +188,6 @@ test('a folder that is away is refused with its name, and is there again when it
   await expect(look()).rejects.toThrow(InputError);
   renameSync(`${folder}-away`, folder);
   expect(statSync(join(folder, 'a.jpg')).size).toBeGreaterThan(0);
-  expect(await look()).toEqual({ arriving: [], ready: [], gone: [], renamed: [], replaced: [] });
+  const nothing = { arriving: [], ready: [], gone: [], renamed: [], touched: [], replaced: [] };
+  expect(await look()).toEqual(nothing);
 });

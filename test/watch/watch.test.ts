@@ -1,5 +1,6 @@
 import {
   appendFileSync,
+  chmodSync,
   copyFileSync,
   mkdirSync,
   mkdtempSync,
@@ -106,6 +107,8 @@ describe('frames that arrive one by one', () => {
     const centres = told('frame').map(({ centre }) => centre?.x ?? Number.NaN);
     expect(centres[9] - centres[3]).toBeGreaterThan(0.3);
     expect(told('frame').every(({ isGood }) => isGood)).toBe(true);
+    // The copies have the times of their originals, which were not taken years before their verdict.
+    expect(told('frame').every(({ waitMs }) => waitMs < 60_000)).toBe(true);
   });
 
   test('say where a step was missed, and take it back when the frame comes after all', async () => {
@@ -155,7 +158,11 @@ describe('a file', () => {
     utimesSync(join(folder, nameOf(3)), 1e9, 1e9);
     put(4);
     await until(() => told('finding').some(({ finding }) => finding.kind === 'left-out'));
-    expect(told('finding')[0].finding).toMatchObject({ kind: 'left-out', rank: 'spoils', frames: [3] });
+    const { finding } = told('finding')[0];
+    expect(finding).toMatchObject({ kind: 'left-out', rank: 'spoils', frames: [3] });
+    expect(finding.message).toMatch(
+      /^Frame 3 cannot be read\. 0003\.jpg is cut short .*: copy it again from the card\.$/,
+    );
     put(5);
     await judged(4);
     expect(told('frame').at(-1)).toMatchObject({ name: nameOf(5), number: 5, frames: 4 });
@@ -183,6 +190,37 @@ describe('a file', () => {
     await judged(4);
     expect(told('replaced')).toEqual([{ event: 'replaced', name: '0003b.jpg' }]);
     expect(told('frame').at(-1)).toMatchObject({ name: '0003b.jpg', number: 3, frames: 3 });
+  });
+
+  test('that changes names with another is not judged again, nor are all that are renamed at once', async () => {
+    begin();
+    put(1, 2, 3, 4, 5, 6);
+    await judged(6);
+    const swapped = (name: string) => join(folder, name);
+    renameSync(swapped(nameOf(5)), swapped('.aside'));
+    renameSync(swapped(nameOf(6)), swapped(nameOf(5)));
+    renameSync(swapped('.aside'), swapped(nameOf(6)));
+    await until(() => told('renamed').length >= 2);
+    for (let number = 1; number <= 6; number++)
+      renameSync(swapped(nameOf(number)), swapped(`shot-${nameOf(number)}`));
+    await until(() => told('renamed').length >= 8);
+    await new Promise((resolve) => setTimeout(resolve, 1000));
+    expect(told('frame')).toHaveLength(6);
+    expect([...told('replaced'), ...told('gone')]).toEqual([]);
+    const { frames: count, findings } = await end();
+    expect(count).toBe(6);
+    expect(findings.filter(({ kind }) => kind === 'duplicate' || kind === 'left-out')).toEqual([]);
+  });
+
+  test('of which only rights or links changed can be read again when a frame comes late', async () => {
+    begin();
+    put(1, 2, 3, 5, 6);
+    await judged(5);
+    for (const number of [1, 2, 3, 5, 6]) chmodSync(join(folder, nameOf(number)), 0o600);
+    put(4);
+    await judged(6);
+    expect(told('frame').at(-1)).toMatchObject({ name: nameOf(4), number: 4, frames: 6 });
+    expect((await end()).frames).toBe(6);
   });
 
   test('that is deleted is no part of the stack any more; what it was told for is taken back', async () => {

@@ -49,10 +49,9 @@ async function develop({ raw, path, name, number }: RawFrame, isHalf: boolean): 
       crop: isHalf ? halved(crop) : crop,
     });
   } catch (error) {
-    throw new InputError(
-      `${name} ${rawFailureReason(error)}, or leave it out with ${named('skip')} ${number}.`,
-      { cause: error },
-    );
+    // A frame that just arrived has no number yet.
+    const orSkip = number > 0 ? `, or leave it out with ${named('skip')} ${number}` : '';
+    throw new InputError(`${name} ${rawFailureReason(error)}${orSkip}.`, { cause: error });
   }
 }
 
