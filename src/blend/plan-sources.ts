@@ -3,7 +3,8 @@ import { frameBytes, frameTable } from '../image/frame-reach.js';
 import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';
 import type { Matrix3 } from '../image/transform.js';
-import type { Arena, Planes } from '../kernels/arena.js';
+import { type Arena, type Planes, planeOf, type Rows } from '../kernels/arena.js';
+import { stripRows } from '../kernels/row-windows.js';
 import { frontBlurPx, lastNearLevel, nearBlurPx } from '../model/constants/blend.js';
 import { apartUnits } from '../model/constants/model.js';
 import { tileColumns } from '../model/constants/state.js';
@@ -13,8 +14,8 @@ import { fractionBitsFor, needsFrontLayerPlane, storedLength } from '../surface/
 import type { Surface } from '../surface/surface.js';
 import type { StripPool } from '../workers/pool.js';
 
-/** Rows that one worker takes at a time; also the rows of a tile of the finest level. */
-export const tileRows = 32;
+/** Rows of a tile of the finest level. */
+export const tileRows = stripRows;
 /** Farther apart than any stack is long, stored units. */
 const never = 1 << 20;
 const ruleNumbers: Record<SourceRule, number> = { auto: 0, select: 1, weigh: 2 };
@@ -32,9 +33,12 @@ export interface LevelPlan {
 export interface SourcePlan {
   /** Finest first. */
   levels: readonly LevelPlan[];
-  /** Address of the ordinal of the frame that supplies the finest detail, u16, rows tight; 0 = none. */
-  sources: number;
-  /** Address of one bit a tile of the finest level and frame: has the frame any weight there? Bit = ordinal. */
+  /** Ordinal of the frame that supplies the finest detail, u16, rows tight; 0 = none. */
+  sources: Rows;
+  /**
+   * Address of one bit a tile of the finest level and frame: has the frame any weight there? Bit = ordinal. Each memory knows
+   * its own tiles.
+   */
   uses: number;
   /** Bytes a tile of `uses`, tiles row by row. */
   usesBytes: number;
@@ -83,15 +87,20 @@ export function planScratchBytes(frames: number): number {
 /** Room for the plan of every level, in the arena. */
 export function takePlan(arena: Arena, size: Size, frames: number): SourcePlan {
   const fractionBits = fractionBitsFor(frames);
-  const levels = levelSizes(size).map(({ width, height }) => ({
-    centre: arena.takePlanes(width, height, 1, 2),
-    reach: arena.takePlanes(width, height, needsFrontLayerPlane(fractionBits) ? 2 : 1, 2),
-  }));
+  const { bands } = arena;
+  const levels = levelSizes(size).map(({ width, height }, level) => {
+    const window = bands.composite(level, height, 0);
+    const reachPlanes = needsFrontLayerPlane(fractionBits) ? 2 : 1;
+    return {
+      centre: arena.takePlanes(width, height, 1, 2, window),
+      reach: arena.takePlanes(width, height, reachPlanes, 2, window),
+    };
+  });
   const usesBytes = (frames + 8) >> 3;
   const tiles = Math.ceil(size.width / tileColumns) * Math.ceil(size.height / tileRows);
   return {
     levels,
-    sources: arena.take(size.width * size.height * 2),
+    sources: arena.takeRows(size.width * 2, bands.composite(0, size.height, 0)),
     uses: arena.take(tiles * usesBytes),
     usesBytes,
     fractionBits,
@@ -124,7 +133,7 @@ export async function planSources(
   const mark = arena.mark();
   const full = plan.levels[0].centre;
   const tiles = Math.ceil(full.width / tileColumns) * Math.ceil(full.height / tileRows);
-  arena.u8(plan.uses, tiles * plan.usesBytes).fill(0);
+  arena.fill(plan.uses, tiles * plan.usesBytes, 0);
   const frames = arena.take(toFrame.length * frameBytes);
   const { fractionBits } = plan;
   const numbers = planNumbers(surface.unit, fractionBits, toFrame.length, rule, nearSign, blurPx);
@@ -134,20 +143,20 @@ export async function planSources(
     const { width, height, stride } = centre;
     const strips = Math.ceil(height / tileRows);
     const peaks: Planes | undefined = surface.peaks[level];
-    const fronts = peaks ? frontsOf(peaks) : 0;
     let depthIndices = surface.depthIndices;
     if (level > 0) {
-      const median = arena.takePlanes(width, height, 1, 2);
-      depthIndices = numbers.nearWins(level) ? arena.takePlanes(width, height, 1, 2) : median;
+      const window = arena.bands.composite(level, height, 1);
+      const median = arena.takePlanes(width, height, 1, 2, window);
+      depthIndices = numbers.nearWins(level) ? arena.takePlanes(width, height, 1, 2, window) : median;
       await pool.run(
         'halveIndicesStrip',
         {
-          fine: medians.pointer,
+          fine: medians,
           fineStride: medians.stride,
           fineWidth: medians.width,
           fineHeight: medians.height,
-          median: median.pointer,
-          near: depthIndices.pointer,
+          median,
+          near: depthIndices,
           stride: median.stride,
           width,
           height,
@@ -159,29 +168,29 @@ export async function planSources(
       );
       medians = median;
     }
-    arena.f64(frames, toFrame.length * 7).set(frameTable(toFrame, level));
+    arena.put(frames, Float64Array.from(frameTable(toFrame, level)));
     await pool.run(
       'planStrip',
       {
-        depthIndices: depthIndices.pointer,
+        depthIndices,
         indexStride: depthIndices.stride,
-        fullIndices: surface.depthIndices.pointer,
-        weights: surface.weights.pointer,
+        fullIndices: peaks ? surface.depthIndices : 0,
+        weights: surface.weights,
         weightStride: surface.weights.stride,
         fullWidth: full.width,
         fullHeight: full.height,
         fullWeight,
-        fullFronts: frontsOf(surface.peaks[0]),
+        fullFronts: peaks ? frontsOf(surface.peaks[0]) : 0,
         fullPeakStride: surface.peaks[0].stride,
-        peaks: peaks?.pointer ?? 0,
+        peaks: peaks ?? 0,
         peakBytes: peaks?.planeBytes ?? 0,
         peakStride: peaks?.stride ?? 0,
-        fronts,
+        fronts: peaks ? frontsOf(peaks) : 0,
         frontApart: numbers.frontApart(level),
         sameIndex,
         nearSign,
-        centres: centre.pointer,
-        reaches: reach.pointer,
+        centres: centre,
+        reaches: reach,
         frontBytes: frontLayerBytes({ centre, reach }),
         stride,
         width,
@@ -204,7 +213,7 @@ export async function planSources(
   arena.release(mark);
 }
 
-/** Address of the ordinals of what is thin and near: see assembly/peaks.ts. */
-function frontsOf(peaks: Planes): number {
-  return peaks.pointer + statePlane.front * peaks.planeBytes;
+/** Ordinals of what is thin and near: see assembly/peaks.ts. */
+function frontsOf(peaks: Planes): Planes {
+  return planeOf(peaks, statePlane.front);
 }

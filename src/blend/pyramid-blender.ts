@@ -1,10 +1,11 @@
 import { marginOf } from '../image/frame-reach.js';
 import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';
-import { affineArguments, type PlacedFrame } from '../image/placed-frame.js';
+import { affineArguments } from '../image/placed-frame.js';
 import { curveArguments, type TransferCurve } from '../image/transfer-curve.js';
-import type { Arena, Planes } from '../kernels/arena.js';
-import { lanczosTaps, tapTableBytes } from '../kernels/kernels.js';
+import { type Arena, type Planes, planeOf, type Rows } from '../kernels/arena.js';
+import { lanczosTaps } from '../kernels/kernels.js';
+import type { PlacedFrame } from '../kernels/placed-frame.js';
 import type { StripPool } from '../workers/pool.js';
 import { levelToShow, pictureSoFar, type SmallPicture } from './picture-so-far.js';
 import { frontLayerBytes, type SourcePlan, tileRows as stripRows } from './plan-sources.js';
@@ -15,7 +16,7 @@ export class PyramidBlender {
   readonly sizes: Size[];
   private readonly taps: number;
   /** The frame at half size in its own grid, its gain taken out, RGBx floats. */
-  private readonly halfFrame: number;
+  private readonly halfFrame: Rows;
   private readonly sums: { acc: Planes; weight: Planes; picture: Planes | undefined }[];
 
   /**
@@ -37,13 +38,19 @@ export class PyramidBlender {
     private readonly lost = 0,
   ) {
     this.sizes = levelSizes(size);
-    this.taps = arena.take(tapTableBytes);
-    this.arena.f32(this.taps, tapTableBytes / 4).set(lanczosTaps());
-    this.halfFrame = arena.take(((frame.width + 1) >> 1) * ((frame.height + 1) >> 1) * 16 + 64);
+    const { bands } = arena;
+    this.taps = arena.takeTable(lanczosTaps());
+    const halfHeight = (frame.height + 1) >> 1;
+    this.halfFrame = arena.takeRows(((frame.width + 1) >> 1) * 16, bands.frame('half', 1, halfHeight));
     this.sums = this.sizes.map(({ width, height }, level) => {
-      const acc = arena.takeCleared(width, height, 3, 4);
-      const weight = arena.takeCleared(width, height, 1, 4);
-      return { acc, weight, picture: level > 0 ? arena.takePlanes(width, height, 3, 4) : undefined };
+      const acc = arena.takeCleared(width, height, 3, 4, bands.composite(level, height, 1));
+      const weight = arena.takeCleared(width, height, 1, 4, bands.composite(level, height, 0));
+      const ofPicture = bands.composite(level, height, 2);
+      return {
+        acc,
+        weight,
+        picture: level > 0 ? arena.takePlanes(width, height, 3, 4, ofPicture) : undefined,
+      };
     });
   }
 
@@ -91,7 +98,7 @@ export class PyramidBlender {
         gainB: 1,
         ...affineArguments(frame.toFrame, 1),
         taps: this.taps,
-        out: next.pointer,
+        out: next,
         stride: next.stride,
         planeBytes: next.planeBytes,
         width: next.width,
@@ -118,14 +125,14 @@ export class PyramidBlender {
         width: sizes[0].width,
         height: sizes[0].height,
         stride: finest.acc.stride,
-        coarse: next.pointer,
+        coarse: next,
         coarseStride: next.stride,
         coarseBytes: next.planeBytes,
-        acc: finest.acc.pointer,
+        acc: finest.acc,
         accBytes: finest.acc.planeBytes,
-        sum: finest.weight.pointer,
-        centre: plans[0].centre.pointer,
-        reachMap: plans[0].reach.pointer,
+        sum: finest.weight,
+        centre: plans[0].centre,
+        reachMap: plans[0].reach,
         frontBytes: frontLayerBytes(plans[0]),
         ordinal: frame.ordinal,
         fractionBits,
@@ -142,7 +149,7 @@ export class PyramidBlender {
       await pool.run(
         'subtractSpillStrip',
         {
-          picture: next.pointer,
+          picture: next,
           stride: next.stride,
           planeBytes: next.planeBytes,
           width: next.width,
@@ -166,19 +173,19 @@ export class PyramidBlender {
       await pool.run(
         'accumulateStrip',
         {
-          picture: picture.pointer,
+          picture,
           stride: picture.stride,
           pictureBytes: picture.planeBytes,
           width,
           height,
-          coarse: coarse?.pointer ?? 0,
+          coarse: coarse ?? 0,
           coarseStride: coarse?.stride ?? 0,
           coarseBytes: coarse?.planeBytes ?? 0,
-          acc: here.acc.pointer,
+          acc: here.acc,
           accBytes: here.acc.planeBytes,
-          sum: here.weight.pointer,
-          centre: plans[level].centre.pointer,
-          reachMap: plans[level].reach.pointer,
+          sum: here.weight,
+          centre: plans[level].centre,
+          reachMap: plans[level].reach,
           frontBytes: frontLayerBytes(plans[level]),
           ordinal: frame.ordinal,
           fractionBits,
@@ -202,12 +209,12 @@ export class PyramidBlender {
         await this.pool.run(
           'reduceStrip',
           {
-            fine: fine.pointer,
+            fine,
             stride: fine.stride,
             planeBytes: fine.planeBytes,
             width: fine.width,
             height: fine.height,
-            coarse: coarse.pointer,
+            coarse,
             coarseStride: coarse.stride,
             coarsePlaneBytes: coarse.planeBytes,
             planes: 3,
@@ -220,11 +227,12 @@ export class PyramidBlender {
     }
   }
 
-  private async encode({ pointer, stride, planeBytes, width, height }: Planes): Promise<void> {
+  private async encode(picture: Planes): Promise<void> {
+    const { stride, planeBytes, width, height } = picture;
     await this.pool.run(
       'encodeStrip',
       {
-        picture: pointer,
+        picture,
         stride,
         planeBytes,
         width,
@@ -245,7 +253,10 @@ export class PyramidBlender {
     const shown = levelToShow(sizes, maxSide);
     if (shown === undefined) return undefined;
     const planesOf = (planes: Planes) =>
-      Array.from({ length: planes.planes }, (_, plane) => arena.planeF32(planes, plane));
+      Array.from(
+        { length: planes.planes },
+        (_, plane) => new Float32Array(arena.gather(planeOf(planes, plane)).buffer),
+      );
     return pictureSoFar(
       sums.slice(shown).map(({ acc, weight, picture }) => ({
         width: acc.width,
@@ -257,8 +268,8 @@ export class PyramidBlender {
     );
   }
 
-  /** Collapses the pyramid; the picture is interleaved RGB at full range of `bits`, in the arena. */
-  async finish(bits: 8 | 16): Promise<number> {
+  /** Collapses the pyramid; the picture is interleaved RGB at full range of `bits`, rows tight, in the arena. */
+  async finish(bits: 8 | 16): Promise<Rows> {
     const { pool, arena, sizes, sums } = this;
     for (let level = sizes.length - 1; level >= 0; level--) {
       const { acc, weight } = sums[level];
@@ -267,13 +278,13 @@ export class PyramidBlender {
       await pool.run(
         'collapseStrip',
         {
-          acc: acc.pointer,
+          acc,
           stride: acc.stride,
           accBytes: acc.planeBytes,
           width,
           height,
-          sum: weight.pointer,
-          coarse: coarse?.pointer ?? 0,
+          sum: weight,
+          coarse: coarse ?? 0,
           coarseStride: coarse?.stride ?? 0,
           coarseBytes: coarse?.planeBytes ?? 0,
           stripRows,
@@ -283,11 +294,11 @@ export class PyramidBlender {
     }
     const { width, height } = sizes[0];
     const { acc } = sums[0];
-    const out = arena.take(width * height * 3 * (bits / 8) + 64);
+    const out = arena.takeRows(width * 3 * (bits / 8), arena.bands.composite(0, height, 0));
     await pool.run(
       'quantiseStrip',
       {
-        planes: acc.pointer,
+        planes: acc,
         stride: acc.stride,
         planeBytes: acc.planeBytes,
         width,

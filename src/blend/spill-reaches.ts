@@ -8,13 +8,13 @@ const blockCells = blockPx / 4;
  * Radius, px, in which spill into each block of 32 px is to be searched for: the largest blur radius of nearer things
  * in the frames focused on the block's farthest depth, of those whose blur extends to the block; 0 where none does.
  *
- * @param cells Cells of 4 px, see assembly/spill.ts: twelve u16 each; the ninth and the tenth are depth indices.
+ * @param cells A row of cells of 4 px, see assembly/spill.ts: twelve u16 each; the ninth and the tenth are depth indices.
  * @param limits gap: minimum difference in depth between what spills and what lies behind, stored units. pxPerUnit:
  *   growth of the blur radius.
  * @returns `blocks` values a row.
  */
 export function spillReaches(
-  cells: Uint16Array,
+  cells: (y: number) => Uint16Array,
   { width, height }: Size,
   limits: { gap: number; nearSign: -1 | 1; pxPerUnit: number; maxReachPx: number },
 ): { reaches: Float32Array; blocks: number } {
@@ -23,12 +23,13 @@ export function spillReaches(
   const rows = Math.ceil(height / blockCells);
   const nearest = new Float64Array(blocks * rows).fill(Infinity);
   const farthest = new Float64Array(blocks * rows).fill(-Infinity);
-  for (let y = 0, i = 0; y < height; y++) {
+  for (let y = 0; y < height; y++) {
     const row = Math.floor(y / blockCells) * blocks;
-    for (let x = 0; x < width; x++, i += 12) {
+    const values = cells(y);
+    for (let x = 0, i = 0; x < width; x++, i += 12) {
       const block = row + Math.floor(x / blockCells);
-      const front = nearSign * cells[i + 8];
-      const rest = nearSign * cells[i + 9];
+      const front = nearSign * values[i + 8];
+      const rest = nearSign * values[i + 9];
       if (front === 0) continue;
       if (front < nearest[block]) nearest[block] = front;
       const last = rest === 0 ? front : rest;

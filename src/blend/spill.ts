@@ -2,9 +2,11 @@ import { statePlane } from '../focus/focus-curves.js';
 import type { FocusTracker } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';
-import { affineArguments, type PlacedFrame } from '../image/placed-frame.js';
+import { affineArguments } from '../image/placed-frame.js';
 import { curveArguments, type TransferCurve } from '../image/transfer-curve.js';
-import type { Arena } from '../kernels/arena.js';
+import { type Arena, planeOf, type Rows } from '../kernels/arena.js';
+import type { PlacedFrame } from '../kernels/placed-frame.js';
+import { stripRows } from '../kernels/row-windows.js';
 import { blurShare, maxSpillPx, plainShare, spillFrames } from '../model/constants/blend.js';
 import { fullWeight } from '../model/constants/surface.js';
 import { storedLength } from '../surface/depth-index.js';
@@ -15,13 +17,13 @@ import { spillReaches } from './spill-reaches.js';
 
 /**
  * Foreground blur spill: light of nearer things, out of focus, that lies over farther detail in the frames that show it
- * sharp, and how it is subtracted: see assembly/spill.ts. Addresses in the arena, level 1, rows tight.
+ * sharp, and how it is subtracted: see assembly/spill.ts. In the arena, level 1, rows tight.
  */
 export interface Spill {
   /** Light and share of the spill, four u16: red, green, blue, share. */
-  spills: number;
+  spills: Rows;
   /** Stored depth indices (u16) of the frames that it lies over. */
-  depthIndices: number;
+  depthIndices: Rows;
 }
 
 /** Points of the disc of rays about a pixel. */
@@ -31,23 +33,32 @@ export const cellSizes = 5;
 const cellBytes = 24;
 /** Stored weight below which a depth is too uncertain, of what spills and of what lies behind. */
 export const leastWeight = fullWeight;
-const stripRows = 32;
 
 /** The points, denser near the centre: see `spiralPoints`. */
 export function spillPoints(): Float32Array {
   return spiralPoints(spillSamples, (part) => part);
 }
 
+interface Cells extends Size, Rows {}
+
+/**
+ * Rows of cells of 4 px around those of a pixel that its disc reads: a sample at distance r (px of level 1) stands for
+ * 2 pi r reach / samples, and reads a larger cell from 8 px² on, so r is below sqrt(8 samples / 2 pi).
+ */
+const cellHalo = Math.ceil(Math.sqrt((8 * spillSamples) / (2 * Math.PI)) / 2) + 2;
+
 /** Room for the spill, in the arena. */
 export function takeSpill(arena: Arena, size: Size): Spill {
   const { width, height } = levelSizes(size)[1];
-  return { spills: arena.take(width * height * 8), depthIndices: arena.take(width * height * 2) };
+  const window = arena.bands.composite(1, height, 0);
+  return { spills: arena.takeRows(width * 8, window), depthIndices: arena.takeRows(width * 2, window) };
 }
 
 /** Records the light of what is sharp while the focus curves are followed; then computes the spill. */
 export class SpillFinder {
   private readonly size: Size;
-  private readonly lights: number;
+  /** Light that `note` keeps, four bytes a pixel of level 1, rows tight. */
+  readonly lights: Rows;
 
   /** Takes room from the arena. The tracker follows two levels or more. */
   constructor(
@@ -58,12 +69,7 @@ export class SpillFinder {
   ) {
     const { width, height } = tracker.state[1];
     this.size = { width, height };
-    this.lights = arena.take(width * height * 4);
-  }
-
-  /** Light that `note` keeps, four bytes a pixel of level 1, rows tight. */
-  get lightBytes(): Uint8Array {
-    return this.arena.u8(this.lights, this.size.width * this.size.height * 4);
+    this.lights = arena.takeRows(width * 4, arena.bands.composite(1, height, 0));
   }
 
   /** To be called after the tracker has seen the frame. */
@@ -81,7 +87,7 @@ export class SpillFinder {
         gainB: frame.gainRatio[2],
         ...curveArguments(this.curve),
         ...affineArguments(frame.toFrame, 0),
-        best: best.pointer + statePlane.bestOrdinal * best.planeBytes,
+        best: planeOf(best, statePlane.bestOrdinal),
         stride: best.stride,
         width: best.width,
         height: best.height,
@@ -105,25 +111,21 @@ export class SpillFinder {
     const mark = arena.mark();
     const gap = storedLength(spillFrames, fractionBits);
     const cells = await this.gatherCells(surface, gap, nearSign);
-    const { reaches, blocks } = spillReaches(
-      arena.u16(cells[0].pointer, (cells[0].width * cells[0].height * cellBytes) / 2),
-      cells[0],
-      { gap, nearSign, pxPerUnit: (blurPx * blurShare) / 2 ** fractionBits, maxReachPx: maxSpillPx },
-    );
-    const reachAt = arena.take(reaches.byteLength);
-    arena.f32(reachAt, reaches.length).set(reaches);
-    const grids = arena.take(cells.length * 12);
-    arena
-      .u32(grids, cells.length * 3)
-      .set(cells.flatMap(({ pointer, width, height }) => [pointer, width, height]));
-    const table = arena.take(spillSamples * 12);
-    arena.f32(table, spillSamples * 3).set(spillPoints());
+    const { reaches, blocks } = spillReaches((y) => arena.rowU16(cells[0], y), cells[0], {
+      gap,
+      nearSign,
+      pxPerUnit: (blurPx * blurShare) / 2 ** fractionBits,
+      maxReachPx: maxSpillPx,
+    });
+    const reachAt = arena.takeTable(reaches);
+    const grids = arena.takeAddresses(cells, ({ width, height }) => [width, height]);
+    const table = arena.takeTable(spillPoints());
     const { width, height } = this.size;
     await pool.run(
       'spillStrip',
       {
-        depthIndices: depthIndices.pointer,
-        weights: weights.pointer,
+        depthIndices,
+        weights,
         leastWeight,
         stride: depthIndices.stride,
         cells: grids,
@@ -145,9 +147,11 @@ export class SpillFinder {
       Math.ceil(height / stripRows),
     );
     arena.release(mark);
-    const values = arena.u16(spill.spills, width * height * 4);
     let spilled = 0;
-    for (let i = 3; i < values.length; i += 4) if (values[i] >= plainShare) spilled++;
+    for (let y = 0; y < height; y++) {
+      const values = arena.rowU16(spill.spills, y);
+      for (let i = 3; i < values.length; i += 4) if (values[i] >= plainShare) spilled++;
+    }
     return spilled / (width * height);
   }
 
@@ -156,26 +160,28 @@ export class SpillFinder {
     { depthIndices, weights }: Surface,
     gap: number,
     nearSign: -1 | 1,
-  ): Promise<(Size & { pointer: number })[]> {
+  ): Promise<Cells[]> {
     const { arena, pool, size } = this;
-    const cells: (Size & { pointer: number })[] = [];
+    const cells: Cells[] = [];
     while (cells.length < cellSizes) {
       const finer = cells.at(-1);
       const fine = finer ?? size;
       const width = (fine.width + 1) >> 1;
       const height = (fine.height + 1) >> 1;
-      const cell = { width, height, pointer: arena.take(width * height * cellBytes) };
+      // Cells of 4 px are as many as pixels of level 2.
+      const window = arena.bands.composite(cells.length + 2, height, cellHalo);
+      const cell = { width, height, ...arena.takeRows(width * cellBytes, window) };
       const strips = Math.ceil(height / stripRows);
-      const out = { gap, nearSign, out: cell.pointer, width, height, stripRows };
+      const out = { gap, nearSign, out: cell, width, height, stripRows };
       if (finer) {
-        const from = { fine: finer.pointer, fineWidth: finer.width, fineHeight: finer.height };
+        const from = { fine: finer, fineWidth: finer.width, fineHeight: finer.height };
         await pool.run('mergeSpillCellsStrip', { ...from, ...out }, strips);
       } else {
         await pool.run(
           'spillCellsStrip',
           {
-            depthIndices: depthIndices.pointer,
-            weights: weights.pointer,
+            depthIndices,
+            weights,
             leastWeight,
             stride: depthIndices.stride,
             fullWidth: depthIndices.width,

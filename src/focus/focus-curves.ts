@@ -1,4 +1,5 @@
 import type { Size } from '../image/image.js';
+import type { RowWindow } from '../kernels/row-windows.js';
 import {
   noiseDoublingCodes,
   noiseLevels,
@@ -76,9 +77,10 @@ export function gridStep({ width, height }: Size): number {
 /** What is asked of the focus curves before the surface is made of them. */
 export interface FocusCurves {
   readonly levels: number;
-  /** Of each level: its size, and elements from row to row of its planes. */
-  readonly state: readonly { width: number; height: number; stride: number }[];
-  plane(level: number, which: StatePlane): Uint16Array;
+  /** Of each level: its size, elements from row to row of its planes, and which rows each memory holds. */
+  readonly state: readonly { width: number; height: number; stride: number; window: RowWindow }[];
+  /** The rows of a plane that a memory holds. */
+  plane(level: number, which: StatePlane, memory: number): Uint16Array;
   /** Curves from all over a level, about `bendSamples`. */
   grid(level: number): CurveGrid;
   /** By brightness bin: see `noiseCodesOf`. */

@@ -1,7 +1,9 @@
 import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';
-import { affineArguments, type PlacedFrame } from '../image/placed-frame.js';
-import type { Arena, Planes } from '../kernels/arena.js';
+import { affineArguments } from '../image/placed-frame.js';
+import { type Arena, type Planes, planeOf, planesLayout } from '../kernels/arena.js';
+import type { PlacedFrame } from '../kernels/placed-frame.js';
+import { mostRows, type RowBands, type RowWindow, stripRows } from '../kernels/row-windows.js';
 import { minNoiseSamples, prominenceCodes } from '../model/constants/focus.js';
 import type { StripPool } from '../workers/pool.js';
 import {
@@ -20,8 +22,6 @@ import {
   unmeasuredEdge,
 } from './focus-curves.js';
 
-const stripRows = 32;
-
 /** Of levels 0, 1 and 2. */
 const tonePlanes = [statePlane.tones, statePlane.coarseTones, statePlane.coarseTones];
 
@@ -34,7 +34,7 @@ export class FocusTracker implements FocusCurves {
   private readonly codes: Planes[];
   private readonly luma: Planes[];
   private readonly lumaCodes: Planes;
-  /** Two planes of a frame's size, free once all frames are followed. */
+  /** Two planes of the size of level 0's state, free once all frames are followed. */
   readonly work: Planes;
   /** Tenth percentiles: [level][brightness bin][frame]. */
   private lowCodes: number[][][];
@@ -50,16 +50,26 @@ export class FocusTracker implements FocusCurves {
     const out = levelSizes(size).slice(0, levels);
     this.levels = out.length;
     const own = levelSizes(frame).slice(0, this.levels);
-    this.state = out.map(({ width, height }, level) => {
-      return arena.takeCleared(width, height, statePlanes(level), 2);
-    });
-    this.work = arena.takePlanes(own[0].width, own[0].height, 2, 2);
-    this.lumaCodes = { ...this.work, pointer: this.work.pointer + this.work.planeBytes, planes: 1 };
+    const { bands } = arena;
+    this.state = out.map(({ width, height }, level) =>
+      arena.takeCleared(width, height, statePlanes(level), 2, stateWindow(bands, level, height)),
+    );
+    // The same region serves the finest level of a frame first, then the surface.
+    const ofFrame = [own[0].width, own[0].height, 2, 2, bands.frame('codes', 0, own[0].height)] as const;
+    const ofState = [out[0].width, out[0].height, 2, 2, this.state[0].window] as const;
+    const work = arena.take(workBytes(own[0], ofFrame[4], out[0], ofState[4]));
+    this.work = arena.layPlanes(work, ...ofState);
+    const finest = arena.layPlanes(work, ...ofFrame);
+    this.lumaCodes = planeOf(finest, 1);
     this.codes = own.map(({ width, height }, level) =>
-      level === 0 ? { ...this.work, planes: 1 } : arena.takePlanes(width, height, 1, 2),
+      level === 0
+        ? planeOf(finest, 0)
+        : arena.takePlanes(width, height, 1, 2, bands.frame('codes', level, height)),
     );
     this.luma = own.map(({ width, height }, level) =>
-      level === 0 ? arena.takePlanes(1, 1, 1, 4) : arena.takePlanes(width, height, 1, 4),
+      level === 0
+        ? arena.takePlanes(1, 1, 1, 4)
+        : arena.takePlanes(width, height, 1, 4, bands.frame('luma', level, height)),
     );
     this.lowCodes = out.map(() => Array.from({ length: noiseBins }, () => []));
   }
@@ -79,10 +89,10 @@ export class FocusTracker implements FocusCurves {
         bits: frame.bits,
         width: frame.width,
         height: frame.height,
-        codes: codes[0].pointer,
-        lumaOut: this.lumaCodes.pointer,
+        codes: codes[0],
+        lumaOut: this.lumaCodes,
         codeStride: codes[0].stride,
-        coarse: coarse.pointer,
+        coarse,
         coarseStride: coarse.stride,
         stripRows,
       },
@@ -91,14 +101,15 @@ export class FocusTracker implements FocusCurves {
     for (let level = 1; level < this.levels; level++) {
       const here = luma[level];
       const next = luma[level + 1];
+      const stripRows = this.arena.bands.frameStripRows(level);
       await pool.run(
         'focusStrip',
         {
-          luma: here.pointer,
+          luma: here,
           stride: here.stride,
           width: here.width,
           height: here.height,
-          codes: codes[level].pointer,
+          codes: codes[level],
           codeStride: codes[level].stride,
           stripRows,
         },
@@ -108,12 +119,12 @@ export class FocusTracker implements FocusCurves {
         await pool.run(
           'reduceStrip',
           {
-            fine: here.pointer,
+            fine: here,
             stride: here.stride,
             planeBytes: here.planeBytes,
             width: here.width,
             height: here.height,
-            coarse: next.pointer,
+            coarse: next,
             coarseStride: next.stride,
             coarsePlaneBytes: next.planeBytes,
             planes: 1,
@@ -129,22 +140,22 @@ export class FocusTracker implements FocusCurves {
       const tracked = pool.run(
         'trackStrip',
         {
-          codes: codes[level].pointer,
+          codes: codes[level],
           codeStride: codes[level].stride,
           sourceWidth: codes[level].width,
           sourceHeight: codes[level].height,
-          luma: this.lumaCodes.pointer,
+          luma: this.lumaCodes,
           lumaStride: this.lumaCodes.stride,
           lumaWidth: this.lumaCodes.width,
           lumaHeight: this.lumaCodes.height,
-          tones: level < tonePlanes.length ? state[0].pointer + tonePlanes[level] * state[0].planeBytes : 0,
+          tones: level < tonePlanes.length ? planeOf(state[0], tonePlanes[level]) : 0,
           toneStride: state[0].stride,
           toneWidth: state[0].width,
           toneHeight: state[0].height,
           level,
           ...affineArguments(frame.toFrame, level),
           margin: unmeasuredEdge,
-          state: s.pointer,
+          state: s,
           stateBytes: s.planeBytes,
           stride: s.stride,
           width: s.width,
@@ -173,7 +184,6 @@ export class FocusTracker implements FocusCurves {
   /** No measure where dust lies on the sensor. */
   private maskDisc(disc: MaskedDisc): void {
     this.codes.forEach((planes, level) => {
-      const codes = this.arena.planeU16(planes);
       const { x, y, radius } = discAtLevel(disc, level);
       for (
         let row = Math.max(0, Math.ceil(y - radius));
@@ -183,25 +193,24 @@ export class FocusTracker implements FocusCurves {
         const half = Math.sqrt(radius * radius - (row - y) ** 2);
         const from = Math.max(0, Math.ceil(x - half));
         const to = Math.min(planes.width, Math.floor(x + half) + 1);
-        if (to > from) codes.fill(0, row * planes.stride + from, row * planes.stride + to);
+        if (to > from) for (const codes of this.arena.copiesOfRow(planes, row)) codes.fill(0, from, to);
       }
     });
   }
 
   /** Notes the low end of a level's measures in the frame at hand. */
   private noteNoise(level: number): void {
-    const luma = this.arena.planeU16(this.lumaCodes);
     const planes = this.codes[level];
-    const codes = this.arena.planeU16(planes);
     const found: number[][] = Array.from({ length: noiseBins }, () => []);
     const lastRow = this.lumaCodes.height - 1;
     const lastColumn = this.lumaCodes.width - 1;
     const { edge, every } = noiseGrid(planes, level);
     for (let y = edge; y < planes.height - edge; y += every) {
-      const row = Math.min(lastRow, y << level) * this.lumaCodes.stride;
+      const luma = this.arena.rowU16(this.lumaCodes, Math.min(lastRow, y << level));
+      const codes = this.arena.rowU16(planes, y);
       for (let x = edge; x < planes.width - edge; x += every) {
-        const bin = noiseBin(luma[row + Math.min(lastColumn, x << level)] >> 6);
-        found[bin].push(codes[y * planes.stride + x]);
+        const bin = noiseBin(luma[Math.min(lastColumn, x << level)] >> 6);
+        found[bin].push(codes[x]);
       }
     }
     found.forEach((bin, b) => {
@@ -211,15 +220,51 @@ export class FocusTracker implements FocusCurves {
     });
   }
 
-  grid(level: number): CurveGrid {
-    const { width, height, stride } = this.state[level];
-    const [best, before, after, bestOrdinal] = (['best', 'before', 'after', 'bestOrdinal'] as const).map(
-      (which) => this.plane(level, which),
-    );
-    return { width, height, stride, every: gridStep({ width, height }), best, before, after, bestOrdinal };
+  /** To be called when all frames are followed, before anything is asked of the curves. */
+  finish(): void {
+    for (const planes of this.state) this.arena.share(planes);
   }
 
-  plane(level: number, which: StatePlane): Uint16Array {
-    return this.arena.planeU16(this.state[level], statePlane[which]);
+  grid(level: number): CurveGrid {
+    const { width, height } = this.state[level];
+    const step = gridStep({ width, height });
+    const columns = Math.ceil(width / step);
+    const rows = Math.ceil(height / step);
+    const [best, before, after, bestOrdinal] = (['best', 'before', 'after', 'bestOrdinal'] as const).map(
+      (which) => {
+        const plane = planeOf(this.state[level], statePlane[which]);
+        const some = new Uint16Array(columns * rows);
+        for (let row = 0; row < rows; row++) {
+          const values = this.arena.rowU16(plane, row * step);
+          for (let i = 0; i < columns; i++) some[row * columns + i] = values[i * step];
+        }
+        return some;
+      },
+    );
+    return { width: columns, height: rows, stride: columns, every: 1, best, before, after, bestOrdinal };
   }
+
+  plane(level: number, which: StatePlane, memory = 0): Uint16Array {
+    const { from, to } = this.state[level].window.held[memory];
+    return this.arena.rowsU16(planeOf(this.state[level], statePlane[which]), memory, from, to);
+  }
+}
+
+/**
+ * Rows of the state around its own that a memory holds, by level: at least what kernels read (`kernelRows`), and what
+ * `seeThrough` does: 10 rows of level 2, and the tones of level 0 at them.
+ */
+const stateHalos = [48, 40, 24];
+
+/** Rows of a level's state that each memory has. */
+export function stateWindow(bands: RowBands, level: number, height: number): RowWindow {
+  return bands.composite(level, height, stateHalos[level] ?? 0);
+}
+
+/** Bytes of the two planes that serve a frame and then the surface. */
+export function workBytes(frame: Size, ofFrame: RowWindow, size: Size, ofState: RowWindow): number {
+  return Math.max(
+    planesLayout(frame.width, mostRows(ofFrame), 2, 2).bytes,
+    planesLayout(size.width, mostRows(ofState), 2, 2).bytes,
+  );
 }

@@ -17,6 +17,7 @@ import { levelSizes } from '../image/level-sizes.js';
 import { affineArguments } from '../image/placed-frame.js';
 import type { TransferCurve } from '../image/transfer-curve.js';
 import type { Matrix3 } from '../image/transform.js';
+import { wholeWindow } from '../kernels/row-windows.js';
 import { minNoiseSamples, prominenceCodes } from '../model/constants/focus.js';
 import { levelsSeen, planesSeen, rowsSeen } from '../surface/see-through.js';
 import type { Gpu } from './device.js';
@@ -163,7 +164,12 @@ export class GpuFocus {
     const read = await Promise.all(grids);
     return {
       levels: state.length,
-      state: state.map(({ width, height }) => ({ width, height, stride: width })),
+      state: state.map(({ width, height }) => ({
+        width,
+        height,
+        stride: width,
+        window: wholeWindow(height, 1),
+      })),
       plane: (level, which) => planes[level].get(which)!,
       grid: (level) => read[level],
       noiseCodes: (level) => noiseCodesOf(low[level], level),

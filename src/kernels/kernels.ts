@@ -1,4 +1,5 @@
 import { readFile } from 'node:fs/promises';
+import { type Address, addressIn } from './arena.js';
 import { kernelParameters } from './kernel-parameters.js';
 
 type Parameters = typeof kernelParameters;
@@ -10,7 +11,7 @@ export type KernelName = {
 
 /** Arguments of a strip kernel by name, all of them; what calls it adds the strip and a worker's scratch. */
 export type StripArguments<K extends KernelName> = Readonly<
-  Record<Exclude<Parameters[K][number], 'strip' | 'scratch'>, number>
+  Record<Exclude<Parameters[K][number], 'strip' | 'scratch'>, Address>
 >;
 
 /** Arguments of any other kernel by name. */
@@ -18,10 +19,14 @@ export type KernelArguments<K extends keyof Parameters> = Readonly<Record<Parame
 
 export type KernelExports = Record<KernelName, (...args: number[]) => void>;
 
-/** The arguments of a strip kernel in their order, without strip and scratch, which come last. */
-export function orderArguments<K extends KernelName>(kernel: K, args: StripArguments<K>): number[] {
+/** The arguments of a strip kernel for one of the memories, in their order, without strip and scratch, which come last. */
+export function orderArguments<K extends KernelName>(
+  kernel: K,
+  args: StripArguments<K>,
+  memory = 0,
+): number[] {
   const names = kernelParameters[kernel].slice(0, -2) as (keyof StripArguments<K>)[];
-  return names.map((name) => args[name]);
+  return names.map((name) => addressIn(args[name], memory));
 }
 
 let compiled: Promise<WebAssembly.Module> | undefined;

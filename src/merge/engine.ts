@@ -3,6 +3,7 @@ import type { FocusCurves, MaskedDisc } from '../focus/focus-curves.js';
 import type { PixelData, Size } from '../image/image.js';
 import type { TransferCurve } from '../image/transfer-curve.js';
 import type { Matrix3 } from '../image/transform.js';
+import type { RowRange } from '../kernels/row-windows.js';
 import type { SourceRule } from '../options/source-rule.js';
 import type { SurfaceMaps } from '../surface/surface.js';
 
@@ -15,6 +16,11 @@ export interface EngineFrame {
   gainRatio: readonly [number, number, number];
 }
 
+/** Room for rows `from` to `to` - 1 of a frame, (rows, cols, 3). */
+export interface FrameRows extends RowRange {
+  pixels: PixelData;
+}
+
 /**
  * What computes the stations of one merge and keeps their state: the processor or a graphics processor. It is called in
  * this order: `follow` for every frame, `curves`, `findSurface`, `plan`, `findSpill` where it is wanted, `readMaps`,
@@ -23,8 +29,11 @@ export interface EngineFrame {
 export interface MergeEngine {
   /** Frames that lie in slots at once: with two, one is put in place while the one before is worked on. */
   readonly slots: 1 | 2;
-  /** Memory for the pixels of a frame, (rows, cols, 3), which the caller fills before the frame is worked on. */
-  slotFor(ordinal: number): Promise<PixelData>;
+  /**
+   * Memory for the pixels of a frame, which the caller fills before the frame is worked on. One part, or several that share
+   * some of their rows.
+   */
+  slotFor(ordinal: number): Promise<readonly FrameRows[]>;
   /** Follows the focus curves of a frame; in order of the ordinals. */
   follow(frame: EngineFrame): Promise<void>;
   /** The curves as they were followed; to be asked before the surface is made of them. */

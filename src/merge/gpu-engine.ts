@@ -2,10 +2,10 @@ import type { FocusCurves } from '../focus/focus-curves.js';
 import type { Gpu } from '../gpu/device.js';
 import { GpuFocus } from '../gpu/focus.js';
 import { FrameRing } from '../gpu/frame-ring.js';
-import type { PixelData } from '../image/image.js';
+import { planeOf } from '../kernels/arena.js';
 import type { SurfaceMaps } from '../surface/surface.js';
 import { focusLevels } from './arena-need.js';
-import type { EngineFrame, EngineTask, MergeEngine } from './engine.js';
+import type { EngineFrame, EngineTask, FrameRows, MergeEngine } from './engine.js';
 import { ProcessorEngine } from './processor-engine.js';
 
 /** Focus curves on a graphics processor; the other stations on the processor, to which the curves are brought back. */
@@ -39,8 +39,9 @@ export class GpuEngine implements MergeEngine {
     }
   }
 
-  async slotFor(ordinal: number): Promise<PixelData> {
-    return this.ring ? this.ring.slotFor(ordinal) : this.processor.slotFor(ordinal);
+  async slotFor(ordinal: number): Promise<FrameRows[]> {
+    if (!this.ring) return this.processor.slotFor(ordinal);
+    return [{ from: 0, to: this.task.frame.height, pixels: await this.ring.slotFor(ordinal) }];
   }
 
   async follow(frame: EngineFrame): Promise<void> {
@@ -58,12 +59,14 @@ export class GpuEngine implements MergeEngine {
       for (const [level, from] of focus.state.entries()) {
         const to = tracker.state[level];
         for (let plane = 0; plane < from.planes; plane++) {
-          const bytes = arena.u8(to.pointer + plane * to.planeBytes, to.stride * to.height * 2);
-          await gpu.readPlane(from, plane, bytes, to.stride * 2);
+          await arena.putRows(planeOf(to, plane), (bytes) => gpu.readPlane(from, plane, bytes, to.rowBytes));
         }
       }
       tracker.adoptNoise(await focus.lowCodes());
-      if (lights && focus.lights) await gpu.readPlane(focus.lights, 0, lights, focus.lights.width * 4);
+      const light = focus.lights;
+      if (lights && light) {
+        await arena.putRows(lights, (bytes) => gpu.readPlane(light, 0, bytes, lights.rowBytes));
+      }
     });
     gpu.close();
     this.ring = undefined;

@@ -2,7 +2,6 @@ import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { findHotPixels } from '../rail/hot-pixels.js';
-import { repairHotPixels } from '../rail/repair-hot-pixels.js';
 import type { DustSpot } from '../rail/sensor-spot.js';
 import { compositeToFrame } from '../result/composite-to-frame.js';
 import { percentText } from '../result/report/numbers.js';
@@ -13,11 +12,12 @@ import type { FocusDirection, PictureEvidence } from '../stack/focus-direction.j
 import { feedFrames } from '../stack/frame-feed.js';
 import type { KeptFrames } from '../stack/kept-frames.js';
 import { profileCurve } from '../stack/profile-curve.js';
-import { isStored, readStored } from '../stack/stored-frame.js';
+import { isStored } from '../stack/stored-frame.js';
 import { measureBlur, measureLoss } from '../surface/measure-blur.js';
 import { seeThrough } from '../surface/see-through.js';
 import { frameUnit, type SurfaceMaps } from '../surface/surface.js';
 import type { EngineFrame } from './engine.js';
+import { placeFrame } from './place-frame.js';
 import { ProcessorEngine } from './processor-engine.js';
 import type { RunLog } from './run-log.js';
 import type { UsedFrame } from './used-frame.js';
@@ -111,9 +111,7 @@ export async function mergeFrames<Found>(
         if (engine.slots === 1) await visiting;
         const { file, ordinal, toAnchor, gainRatio } = fed.item;
         const slot = await engine.slotFor(ordinal);
-        if (fed.value) slot.set(fed.value.pixels);
-        else await readStored(file, slot);
-        repairHotPixels(slot, frameSize, hotPixels);
+        await placeFrame(slot, frameSize, file, fed.value?.pixels, hotPixels);
         await visiting;
         visiting = visit({ ordinal, toFrame: compositeToFrame(toAnchor, crop), gainRatio }).then(() =>
           log.progress(++done, frames.length),

@@ -5,17 +5,17 @@ import { type Spill, SpillFinder, takeSpill } from '../blend/spill.js';
 import type { FocusCurves } from '../focus/focus-curves.js';
 import { FocusTracker } from '../focus/focus-tracker.js';
 import type { PixelData } from '../image/image.js';
-import type { PlacedFrame } from '../image/placed-frame.js';
-import { Arena } from '../kernels/arena.js';
+import { Arena, type Rows } from '../kernels/arena.js';
+import type { PlacedFrame } from '../kernels/placed-frame.js';
 import { findSurface, readSurface, type Surface, type SurfaceMaps } from '../surface/surface.js';
 import { StripPool } from '../workers/pool.js';
 import { focusLevels, frameSlots, workerScratchBytes } from './arena-need.js';
-import type { EngineFrame, EngineTask, MergeEngine } from './engine.js';
+import type { EngineFrame, EngineTask, FrameRows, MergeEngine } from './engine.js';
 
 /** The stations on the processor: kernels over one arena, by strips that workers pull. */
 export class ProcessorEngine implements MergeEngine {
   readonly slots: 1 | 2;
-  private readonly places: readonly number[];
+  private readonly places: readonly Rows[];
   private readonly sourcePlan: SourcePlan;
   private readonly spill: Spill | undefined;
   private readonly beforeTracker: number;
@@ -33,8 +33,9 @@ export class ProcessorEngine implements MergeEngine {
     const { size, frame, bits, toFrame, isStored, rule, dust, curve } = task;
     // Reading from the disk takes no time that a second slot would be worth.
     this.slots = isStored ? 1 : frameSlots(frame);
+    const ofFrame = arena.bands.frame('samples', 0, frame.height);
     this.places = Array.from({ length: this.slots }, () =>
-      arena.take(frame.width * frame.height * 3 * (bits / 8) + 64),
+      arena.takeRows(frame.width * 3 * (bits / 8), ofFrame),
     );
     this.sourcePlan = takePlan(arena, size, toFrame.length);
     // `select` and `weigh` show frames as they are.
@@ -59,11 +60,13 @@ export class ProcessorEngine implements MergeEngine {
     }
   }
 
-  async slotFor(ordinal: number): Promise<PixelData> {
-    const { frame, bits } = this.task;
-    const samples = frame.width * frame.height * 3;
-    const pointer = this.places[ordinal % this.slots];
-    return bits === 8 ? this.arena.u8(pointer, samples) : this.arena.u16(pointer, samples);
+  async slotFor(ordinal: number): Promise<FrameRows[]> {
+    const place = this.places[ordinal % this.slots];
+    return place.window.held.map(({ from, to }, memory) => ({
+      from,
+      to,
+      pixels: samplesOf(this.arena.rowsIn(place, memory, from, to), this.task.bits),
+    }));
   }
 
   async follow(frame: EngineFrame): Promise<void> {
@@ -72,14 +75,13 @@ export class ProcessorEngine implements MergeEngine {
     await this.spillFinder?.note(placed);
   }
 
-  /** In place of `follow`: what was followed elsewhere is put into the tracker's planes, and the light into its bytes. */
-  async adopt(
-    fill: (tracker: FocusTracker, arena: Arena, lights?: Uint8Array) => Promise<void>,
-  ): Promise<void> {
-    await fill(this.tracker, this.arena, this.spillFinder?.lightBytes);
+  /** In place of `follow`: what was followed elsewhere is put into the tracker's planes, and the light into its rows. */
+  async adopt(fill: (tracker: FocusTracker, arena: Arena, lights?: Rows) => Promise<void>): Promise<void> {
+    await fill(this.tracker, this.arena, this.spillFinder?.lights);
   }
 
   async curves(): Promise<FocusCurves> {
+    this.tracker.finish();
     return this.tracker;
   }
 
@@ -103,10 +105,9 @@ export class ProcessorEngine implements MergeEngine {
   }
 
   async readMaps(): Promise<{ maps: SurfaceMaps; sources: Uint16Array }> {
-    const { arena, pool, surface, task, sourcePlan } = this;
+    const { arena, pool, surface, sourcePlan } = this;
     const maps = await readSurface(arena, pool, surface!, this.bounds);
-    const { width, height } = task.size;
-    return { maps, sources: arena.u16(sourcePlan.sources, width * height).slice() };
+    return { maps, sources: new Uint16Array(arena.gather(sourcePlan.sources).buffer) };
   }
 
   async startBlend(lost: number): Promise<void> {
@@ -127,9 +128,12 @@ export class ProcessorEngine implements MergeEngine {
   }
 
   async finish(bits: 8 | 16): Promise<Uint8Array | Uint16Array> {
+    const { arena } = this;
     const out = await this.blender!.finish(bits);
-    const count = this.task.size.width * this.task.size.height * 3;
-    return bits === 8 ? this.arena.u8(out, count) : this.arena.u16(out, count);
+    // Copied only where it lies in several memories.
+    const bytes =
+      arena.memories.length === 1 ? arena.rowsIn(out, 0, 0, out.window.height) : arena.gather(out);
+    return samplesOf(bytes, bits);
   }
 
   async close(): Promise<void> {
@@ -144,4 +148,8 @@ export class ProcessorEngine implements MergeEngine {
     const { bits, frame: size } = this.task;
     return { pointer: this.places[frame.ordinal % this.slots], bits, ...size, ...frame };
   }
+}
+
+function samplesOf(bytes: Uint8Array, bits: 8 | 16): PixelData {
+  return bits === 8 ? bytes : new Uint16Array(bytes.buffer, bytes.byteOffset, bytes.byteLength >> 1);
 }

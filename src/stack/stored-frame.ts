@@ -9,13 +9,13 @@ export function isStored({ raw, number, size, reduced }: FrameFile): boolean {
 }
 
 /**
- * Reads a frame that `isStored` straight to where it is wanted, without a copy on the way.
+ * Reads rows of a frame that `isStored` straight to where they are wanted, without a copy on the way.
  *
- * @param into (rows, cols, 3).
+ * @param into (rows, cols, 3), from row `first` on.
  * @throws ChangedFrameError when the photograph is no longer what was listed.
  */
-export async function readStored(frame: FrameFile, into: PixelData): Promise<void> {
+export async function readStored(frame: FrameFile, into: PixelData, first = 0): Promise<void> {
   if (!(into instanceof Uint16Array)) throw new TypeError('Expected room for samples of 16 bits');
-  await frame.raw!.kept!.readInto(frame.number, into);
+  await frame.raw!.kept!.readInto(frame.number, into, first * frame.size.width * 3);
   refuseChangedFrames([frame]);
 }

@@ -1,11 +1,11 @@
-import type { Arena, Planes } from '../kernels/arena.js';
+import { type Arena, type Planes, planeOf, type Rows } from '../kernels/arena.js';
+import { stripRows } from '../kernels/row-windows.js';
 import { fineLevel, maxRimBlurPx } from '../model/constants/surface.js';
 import type { StripPool } from '../workers/pool.js';
 import { spiralPoints } from './spiral.js';
 
 /** Places about a pixel at which edges are looked for. */
 export const rimSamples = 48;
-const stripRows = 32;
 
 /** Those places, as kernels take them. */
 export function rimSpiral(): Float32Array {
@@ -14,7 +14,7 @@ export function rimSpiral(): Float32Array {
 
 /** What was found to be the blur of strong edges: marks of one level, u16, in rows like the level's peaks. */
 export interface FalseRims {
-  marks: number;
+  marks: Rows;
 }
 
 /**
@@ -73,16 +73,15 @@ async function markFalseRims(
   fractionBits: number,
 ): Promise<FalseRims> {
   const [here, fine] = [peaks[level], peaks[finer]];
-  const table = arena.take(rimSamples * 12);
-  arena.f32(table, rimSamples * 3).set(rimSpiral());
-  const rims = { marks: arena.take(here.stride * here.height * 2) };
+  const table = arena.takeTable(rimSpiral());
+  const rims = { marks: arena.takeRows(here.rowBytes, here.window) };
   await pool.run(
     'markFalseRimsStrip',
     {
       ...peakPlanes(here),
       marks: rims.marks,
       pitch: 2 ** level,
-      fine: fine.pointer,
+      fine: planeOf(fine, 0),
       fineStride: fine.stride,
       fineShift: level - finer,
       fineWidth: fine.width,
@@ -114,7 +113,7 @@ export async function dropUnder(
     {
       ...peakPlanes(peaks),
       marks: rims.marks,
-      markIndices: coarse.pointer + coarse.planeBytes,
+      markIndices: planeOf(coarse, 1),
       markStride: coarse.stride,
       shift,
       fractionBits,
@@ -125,7 +124,8 @@ export async function dropUnder(
 }
 
 /** Addresses of the rises, depth indices and weights of a level's peaks, and how they lie. */
-function peakPlanes({ pointer, planeBytes, stride, width, height }: Planes) {
-  const addresses = { rises: pointer, depthIndices: pointer + planeBytes, weights: pointer + 2 * planeBytes };
-  return { ...addresses, stride, width, height };
+function peakPlanes(peaks: Planes) {
+  const { stride, width, height } = peaks;
+  const [rises, depthIndices, weights] = [0, 1, 2].map((plane) => planeOf(peaks, plane));
+  return { rises, depthIndices, weights, stride, width, height };
 }

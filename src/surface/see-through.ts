@@ -46,10 +46,17 @@ const reliabilityScales = Array.from({ length: reliabilityCount }, (_, i) => ({
   prior: 2 ** -i,
 }));
 
+/** A level as one memory holds it. */
 interface Level {
   width: number;
   height: number;
   stride: number;
+  /** Rows whose sites are asked in this memory. */
+  from: number;
+  to: number;
+  /** First row of the planes, and of `luma`. */
+  top: number;
+  lumaTop: number;
   best: Uint16Array;
   second: Uint16Array;
   bestOrdinal: Uint16Array;
@@ -92,13 +99,16 @@ export function seeThrough(tracker: FocusCurves, frames: number): PictureEvidenc
   for (let level = 0; level < Math.min(seenLevels, tracker.levels); level++) {
     const apart = Math.max(minApartFrames, Math.ceil((siteBlurPx * 2 ** level) / blurPx));
     if (apart > frames - 2) continue;
-    askLevel(levelOf(tracker, level), frames, apart, (x, y, vote) => {
+    const say = (x: number, y: number, vote: number) => {
       for (const [i, { right, down }] of blockOffsets.entries()) {
         const column = Math.floor((x << level) / blockSide + right);
         const row = Math.floor((y << level) / blockSide + down);
         sums[i][row * columns + column] += vote;
       }
-    });
+    };
+    for (const memory of tracker.state[level].window.own.keys()) {
+      askLevel(levelOf(tracker, level, memory), frames, apart, say);
+    }
   }
   const found = sums.map(weighVotes);
   return {
@@ -109,18 +119,21 @@ export function seeThrough(tracker: FocusCurves, frames: number): PictureEvidenc
   };
 }
 
-function levelOf(tracker: FocusCurves, level: number): Level {
-  const { width, height, stride } = tracker.state[level];
+function levelOf(tracker: FocusCurves, level: number, memory: number): Level {
+  const { width, height, stride, window } = tracker.state[level];
   const full = tracker.state[0];
   return {
     width,
     height,
     stride,
-    best: tracker.plane(level, 'best'),
-    second: tracker.plane(level, 'second'),
-    bestOrdinal: tracker.plane(level, 'bestOrdinal'),
-    secondOrdinal: tracker.plane(level, 'secondOrdinal'),
-    luma: tracker.plane(0, 'tones'),
+    ...window.own[memory],
+    top: window.held[memory].from,
+    lumaTop: full.window.held[memory].from,
+    best: tracker.plane(level, 'best', memory),
+    second: tracker.plane(level, 'second', memory),
+    bestOrdinal: tracker.plane(level, 'bestOrdinal', memory),
+    secondOrdinal: tracker.plane(level, 'secondOrdinal', memory),
+    luma: tracker.plane(0, 'tones', memory),
     lumaStride: full.stride,
     lumaWidth: full.width,
     lumaHeight: full.height,
@@ -199,6 +212,7 @@ function askLevel(
   const { pitch, margin } = sitesOf(here);
   const window = new Window(here, frames);
   for (let y = margin; y < height - margin; y += pitch) {
+    if (y < here.from || y >= here.to) continue;
     for (let x = margin; x < width - margin; x += pitch) {
       if (!window.mayHoldEdge(x, y, apart)) continue;
       const vote = window.vote(x, y, apart);
@@ -253,7 +267,12 @@ class Window {
         for (let column = leakPx; column < side - leakPx; column++) {
           const i = row * side + column;
           if (!isNear(labels[i], ordinal) || !this.isInside(i, ordinal)) continue;
-          const at = (y + row - siteRadius - leakPx) * this.here.stride + x + column - siteRadius - leakPx;
+          const at =
+            (y + row - siteRadius - leakPx - this.here.top) * this.here.stride +
+            x +
+            column -
+            siteRadius -
+            leakPx;
           core.push(at);
           energy += 2 ** (this.here.best[at] / codesPerOctave);
         }
@@ -263,7 +282,7 @@ class Window {
     if (seen.some(({ core }) => core.length < minCorePixels)) return 0;
     const usual = seen.map((side) => side.usual / codesPerOctave);
     if (Math.abs(usual[0] - usual[1]) > maxUsualRatioOctaves) return 0;
-    const noise = this.noiseAt(y * this.here.stride + x) / codesPerOctave;
+    const noise = this.noiseAt((y - this.here.top) * this.here.stride + x) / codesPerOctave;
     if (Math.min(...usual) < noise + minUsualOctaves) return 0;
     const [through, back] = seen.map(({ core, against, usual }, i) =>
       this.shareShowing(core, usual, against, seen[1 - i].usual),
@@ -344,15 +363,15 @@ class Window {
 
   /** Ordinal of a pixel's best frame, 0 where it is not clear. */
   private labelAt(x: number, y: number): number {
-    const at = y * this.here.stride + x;
+    const at = (y - this.here.top) * this.here.stride + x;
     return this.here.best[at] > this.noiseAt(at) + sideOctaves * codesPerOctave
       ? this.here.bestOrdinal[at]
       : 0;
   }
 
   private noiseAt(at: number): number {
-    const { stride, level, luma, lumaStride, lumaWidth, lumaHeight, noise } = this.here;
-    const y = Math.min(lumaHeight - 1, Math.floor(at / stride) << level);
+    const { stride, level, luma, lumaStride, lumaWidth, lumaHeight, noise, top, lumaTop } = this.here;
+    const y = Math.min(lumaHeight - 1, (Math.floor(at / stride) + top) << level) - lumaTop;
     const x = Math.min(lumaWidth - 1, (at % stride) << level);
     return noise[noiseBin(luma[y * lumaStride + x] & 255)];
   }

@@ -3,7 +3,8 @@ import type { FocusTracker } from '../focus/focus-tracker.js';
 import { frameBytes, frameTable } from '../image/frame-reach.js';
 import type { Size } from '../image/image.js';
 import type { Matrix3 } from '../image/transform.js';
-import type { Arena, Planes } from '../kernels/arena.js';
+import { type Arena, type LevelTable, type Planes, planeOf } from '../kernels/arena.js';
+import { stripRows } from '../kernels/row-windows.js';
 import { windowSamples } from '../model/constants/focus.js';
 import { maxUnit, minLongStep, usualWidth } from '../model/constants/model.js';
 import {
@@ -65,7 +66,6 @@ export interface FrameBounds {
 export const measuredMargin = 3;
 
 const errorSteps = 512;
-const stripRows = 32;
 
 /**
  * The surface from the focus curves that `tracker` followed; their state is overwritten.
@@ -93,15 +93,10 @@ export async function findSurface(
   const strips = Math.ceil(height / stripRows);
   const fractionBits = fractionBitsFor(frames);
   const mark = arena.mark();
-  const levels = arena.take(state.length * 12);
-  arena
-    .u32(levels, state.length * 3)
-    .set(state.flatMap((planes) => [planes.pointer, planes.planeBytes, planes.stride]));
-  const errors = arena.take(errorSteps * 4);
-  arena.f32(errors, errorSteps).set(relativeErrors());
+  const levels = arena.takeLevels(state);
+  const errors = arena.takeTable(relativeErrors());
   const noise = arena.take(64);
-  const distances = arena.take((frames + 1) * 4);
-  arena.f32(distances, frames + 1).set(stepTable(steps));
+  const distances = arena.takeTable(Float32Array.from(stepTable(steps)));
   const bounds = arena.take(frames * frameBytes);
 
   const reach = longStepReach(tracker, steps);
@@ -109,7 +104,7 @@ export async function findSurface(
   let falseRims: FalseRims | undefined;
   for (let level = state.length - 1; level >= 0; level--) {
     const strips = Math.ceil(state[level].height / stripRows);
-    arena.f64(bounds, frames * 7).set(frameTable(toFrame, level, () => measuredMargin));
+    arena.put(bounds, Float64Array.from(frameTable(toFrame, level, () => measuredMargin)));
     await pool.run(
       'markTruncatedStrip',
       {
@@ -125,7 +120,7 @@ export async function findSurface(
       },
       strips,
     );
-    arena.i32(noise, 8).set(tracker.noiseCodes(level));
+    arena.put(noise, Int32Array.from(tracker.noiseCodes(level)));
     await pool.run(
       'peakStrip',
       {
@@ -133,7 +128,7 @@ export async function findSurface(
         level,
         width: state[level].width,
         height: state[level].height,
-        tones: full.pointer + statePlane.tones * full.planeBytes,
+        tones: planeOf(full, statePlane.tones),
         toneStride: stride,
         fullWidth: width,
         fullHeight: height,
@@ -172,10 +167,10 @@ export async function findSurface(
     await pool.run(
       'smoothStrip',
       {
-        depthIndices: from.depthIndices.pointer,
-        weights: from.weights.pointer,
-        outIndices: to.depthIndices.pointer,
-        outWeights: to.weights.pointer,
+        depthIndices: from.depthIndices,
+        weights: from.weights,
+        outIndices: to.depthIndices,
+        outWeights: to.weights,
         stride,
         width,
         height,
@@ -223,7 +218,7 @@ export function stepReaches(steps: readonly number[], reach: number): number[] {
 async function markLeaks(
   pool: StripPool,
   { state }: FocusTracker,
-  levels: number,
+  levels: LevelTable,
   unit: number,
   fractionBits: number,
 ): Promise<void> {
@@ -242,7 +237,7 @@ async function markLeaks(
 async function labelSurface(
   pool: StripPool,
   { state, work }: FocusTracker,
-  levels: number,
+  levels: LevelTable,
   frames: number,
   nearSign: -1 | 0 | 1,
   unit: number,
@@ -253,10 +248,8 @@ async function labelSurface(
   const strips = Math.ceil(height / stripRows);
   const common = { levels, width, height, unit, fractionBits, stripRows };
   const count = state.length;
-  // Four bytes a pixel over two planes of two, half a row's end further in.
-  const ofPlanes = (pointer: number) => pointer + 32;
-  const supports = ofPlanes(planeOf(full, 3).pointer);
-  const others = ofPlanes(work.pointer);
+  const supports = wordsOver(planeOf(full, 3));
+  const others = wordsOver(work);
   await pool.run('gatherStrip', { ...common, count, supports, supportStride: stride }, strips);
   let [from, to] = [supports, others];
   for (const hole of aggregateHoles) {
@@ -267,16 +260,24 @@ async function labelSurface(
     );
     [from, to] = [to, from];
   }
-  const labels = work.pointer;
-  const tones = work.pointer + full.planeBytes;
+  const [labels, tones] = [planeOf(work, 0), planeOf(work, 1)];
   const found = { ...common, count, supports, supportStride: stride, labels, tones, labelStride: stride };
   await pool.run('labelStrip', found, strips);
   await pool.run('decideStrip', { ...found, frames, nearSign }, strips);
 }
 
-/** One plane of a set, as a set of its own. */
-function planeOf(planes: Planes, plane: number): Planes {
-  return { ...planes, pointer: planes.pointer + plane * planes.planeBytes, planes: 1 };
+/** Four bytes a pixel over two planes of two, half a row's end further in. */
+function wordsOver(planes: Planes): Planes {
+  const { pointer, rowBytes, endBytes, planeBytes } = planes;
+  return {
+    ...planes,
+    pointer: pointer + endBytes,
+    rowBytes: 2 * rowBytes,
+    endBytes: 2 * endBytes,
+    planeBytes: 2 * planeBytes,
+    planes: 1,
+    elementBytes: 4,
+  };
 }
 
 /** Error of an energy that stands 1/16 octave a step over noise, octaves. */
@@ -290,11 +291,11 @@ export function relativeErrors(): Float32Array {
 }
 
 function shareKnown(arena: Arena, weights: Planes): number {
-  const { width, height, stride } = weights;
-  const values = arena.planeU16(weights);
+  const { width, height } = weights;
   let known = 0;
   for (let y = 0; y < height; y++) {
-    for (let i = y * stride; i < y * stride + width; i++) if (values[i] > 0) known++;
+    const values = arena.rowU16(weights, y);
+    for (let x = 0; x < width; x++) if (values[x] > 0) known++;
   }
   return known / (width * height);
 }
@@ -307,8 +308,8 @@ interface Level {
 /** A map of depth indices as push and pull take it: the finest holds weights, the others confidence. */
 function mapArguments({ depthIndices, weights }: Level, level: number) {
   return {
-    depthIndices: depthIndices.pointer,
-    weights: weights.pointer,
+    depthIndices,
+    weights,
     stride: depthIndices.stride,
     width: depthIndices.width,
     height: depthIndices.height,
@@ -323,7 +324,11 @@ async function fillUnknown(arena: Arena, pool: StripPool, finest: Level): Promis
   for (let side = Math.max(width, height), w = width, h = height; side > 1; side = (side + 1) >> 1) {
     w = (w + 1) >> 1;
     h = (h + 1) >> 1;
-    levels.push({ depthIndices: arena.takePlanes(w, h, 1, 2), weights: arena.takePlanes(w, h, 1, 2) });
+    const window = arena.bands.composite(levels.length, h, 1);
+    levels.push({
+      depthIndices: arena.takePlanes(w, h, 1, 2, window),
+      weights: arena.takePlanes(w, h, 1, 2, window),
+    });
   }
   for (let level = 0; level + 1 < levels.length; level++) {
     const next = levels[level + 1];
@@ -331,8 +336,8 @@ async function fillUnknown(arena: Arena, pool: StripPool, finest: Level): Promis
       'pushStrip',
       {
         ...mapArguments(levels[level], level),
-        outIndices: next.depthIndices.pointer,
-        outWeights: next.weights.pointer,
+        outIndices: next.depthIndices,
+        outWeights: next.weights,
         outStride: next.depthIndices.stride,
         outWidth: next.depthIndices.width,
         outHeight: next.depthIndices.height,
@@ -347,7 +352,7 @@ async function fillUnknown(arena: Arena, pool: StripPool, finest: Level): Promis
       'pullStrip',
       {
         ...mapArguments(levels[level], level),
-        coarse: depthIndices.pointer,
+        coarse: depthIndices,
         coarseStride: depthIndices.stride,
         coarseWidth: depthIndices.width,
         coarseHeight: depthIndices.height,
@@ -383,20 +388,19 @@ export async function readSurface(
 ): Promise<SurfaceMaps> {
   const { width, height, stride } = depthIndices;
   const mark = arena.mark();
-  const confidence = arena.take(width * height);
-  const coverage = arena.take(width * height);
+  const window = arena.bands.composite(0, height, 0);
+  const confidence = arena.takeRows(width, window);
+  const coverage = arena.takeRows(width, window);
   const frames = toFrame.length;
-  const table = arena.take((frames + 1) * 4);
-  arena.i32(table, frames + 1).set(reachTable(reaches));
-  const bounds = arena.take(frames * frameBytes);
-  arena.f64(bounds, frames * 7).set(frameTable(toFrame, 0));
+  const table = arena.takeTable(Int32Array.from(reachTable(reaches)));
+  const bounds = arena.takeTable(Float64Array.from(frameTable(toFrame, 0)));
   await pool.run(
     'judgeStrip',
     {
-      depthIndices: depthIndices.pointer,
-      weights: weights.pointer,
-      gaps: gaps.pointer,
-      certainties: certainties.pointer,
+      depthIndices,
+      weights,
+      gaps,
+      certainties,
       stride,
       width,
       height,
@@ -414,15 +418,14 @@ export async function readSurface(
     Math.ceil(height / stripRows),
   );
   const tight = new Uint16Array(width * height);
-  const stored = arena.planeU16(depthIndices);
   for (let y = 0; y < height; y++) {
-    tight.set(stored.subarray(y * stride, y * stride + width), y * width);
+    tight.set(arena.rowU16(depthIndices, y).subarray(0, width), y * width);
   }
   const maps = {
     depthIndices: tight,
     fractionBits,
-    confidence: arena.u8(confidence, width * height).slice(),
-    coverage: arena.u8(coverage, width * height).slice(),
+    confidence: arena.gather(confidence),
+    coverage: arena.gather(coverage),
   };
   arena.release(mark);
   return maps;

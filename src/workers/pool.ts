@@ -2,6 +2,7 @@ import { fileURLToPath } from 'node:url';
 import type { Worker } from 'node:worker_threads';
 import Pool from 'worker-threads-pool';
 import type { Arena } from '../kernels/arena.js';
+import { requireHalos, sharedRows, stripRanges } from '../kernels/kernel-rows.js';
 import { compileKernels, type KernelName, orderArguments, type StripArguments } from '../kernels/kernels.js';
 import { threadsInAddressSpace } from './address-space.js';
 import { publishSpan } from './spans.js';
@@ -9,16 +10,23 @@ import { publishSpan } from './spans.js';
 /** What a worker gets at its start. */
 export interface WorkerSetup {
   module: WebAssembly.Module;
-  memory: WebAssembly.Memory;
+  memories: readonly WebAssembly.Memory[];
 }
 
-/** One kernel over `strips` strips; every worker pulls strips until none are left. */
+/** What a job does in one memory: strips `from` to `from + count - 1`. */
+export interface StripPart {
+  /** The kernel's parameters without its last two, strip and scratch. */
+  args: number[];
+  from: number;
+  count: number;
+}
+
+/** One kernel over strips of all memories; every worker pulls strips until none are left. */
 export interface StripJob {
   id: number;
   kernel: KernelName;
-  /** The kernel's parameters without its last two, strip and scratch. */
-  args: number[];
-  strips: number;
+  /** One a memory. */
+  parts: StripPart[];
   /** Address of the shared strip counter. */
   counter: number;
   scratch: number;
@@ -71,14 +79,18 @@ export class StripPool {
   static async start(arena: Arena, wanted: number, scratchBytes: number): Promise<StripPool> {
     const threads = threadsInAddressSpace(wanted);
     const scratch = Array.from({ length: threads }, () => arena.take(scratchBytes));
-    const pool = new StripPool(arena, { module: await compileKernels(), memory: arena.memory }, scratch);
+    const pool = new StripPool(arena, { module: await compileKernels(), memories: arena.memories }, scratch);
     await Promise.all(pool.slots.map((slot) => pool.acquire(slot)));
     return pool;
   }
 
-  /** Runs a kernel over all strips, its arguments given by name. Rejects when a worker dies or the pool is closed. */
-  async run<K extends KernelName>(kernel: K, given: StripArguments<K>, strips: number): Promise<void> {
-    const args = orderArguments(kernel, given);
+  /**
+   * Runs a kernel over all strips, its arguments given by name, in each memory over those whose rows it computes. Rows that
+   * others read are shared among the memories then. Rejects when a worker dies or the pool is closed.
+   */
+  async run<K extends KernelName>(kernel: K, given: StripArguments<K>, wanted: number): Promise<void> {
+    const parts = partsOf(this.arena, kernel, given, wanted);
+    const strips = parts.reduce((sum, { count }) => sum + count, 0);
     const busy = this.slots.slice(0, strips);
     for (const slot of busy) if (!slot.worker) await this.acquire(slot);
     if (this.isClosed) throw closedError();
@@ -103,12 +115,13 @@ export class StripPool {
               resolve();
             };
             const { scratch } = slot;
-            const job: StripJob = { id, kernel, args, strips, counter: counterAddress, scratch };
+            const job: StripJob = { id, kernel, parts, counter: counterAddress, scratch };
             slot.worker?.postMessage(job);
           }),
       ),
     );
     if (deaths.length > 0) throw deaths[0];
+    if (parts.length > 1) for (const rows of sharedRows(kernel, given)) this.arena.share(rows);
   }
 
   /** Ends all workers at once; a job in work is rejected. */
@@ -142,6 +155,21 @@ export class StripPool {
       });
     });
   }
+}
+
+/** What each memory does of a job; `strips` where there is only one. */
+function partsOf<K extends KernelName>(
+  { memories }: Arena,
+  kernel: K,
+  given: StripArguments<K>,
+  strips: number,
+): StripPart[] {
+  if (memories.length === 1) return [{ args: orderArguments(kernel, given), from: 0, count: strips }];
+  requireHalos(kernel, given);
+  return stripRanges(kernel, given).map((range, m) => ({
+    args: orderArguments(kernel, given, m),
+    ...range,
+  }));
 }
 
 function closedError(): Error {

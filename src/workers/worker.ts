@@ -3,17 +3,23 @@ import { instantiateKernels } from '../kernels/kernels.js';
 import type { JobPart, StripJob, WorkerSetup } from './pool.js';
 import { clockMs } from './spans.js';
 
-const { module, memory } = workerData as WorkerSetup;
-const kernels = await instantiateKernels(module, memory);
+const { module, memories } = workerData as WorkerSetup;
+const instances = await Promise.all(memories.map((memory) => instantiateKernels(module, memory)));
 const port = parentPort!;
 
 port.on('message', (job: StripJob) => {
   const fromMs = clockMs();
-  const kernel = kernels[job.kernel];
-  const counter = new Int32Array(memory.buffer, job.counter, 1);
-  // Strips are pulled, not dealt, so that a core that is busy decoding does not hold up the rest.
-  for (let strip = Atomics.add(counter, 0, 1); strip < job.strips; strip = Atomics.add(counter, 0, 1)) {
-    kernel(...job.args, strip, job.scratch);
+  const counter = new Int32Array(memories[0].buffer, job.counter, 1);
+  let pulled = Atomics.add(counter, 0, 1);
+  /** Strips of the memories before. */
+  let before = 0;
+  for (const [m, { args, from, count }] of job.parts.entries()) {
+    const kernel = instances[m][job.kernel];
+    // Strips are pulled, not dealt, so that a core that is busy decoding does not hold up the rest.
+    for (; pulled < before + count; pulled = Atomics.add(counter, 0, 1)) {
+      kernel(...args, from + pulled - before, job.scratch);
+    }
+    before += count;
   }
   const done: JobPart = { fromMs, toMs: clockMs() };
   port.postMessage(done);

@@ -2,10 +2,10 @@ import { planSources, takePlan } from '../../src/blend/plan-sources.js';
 import { PyramidBlender } from '../../src/blend/pyramid-blender.js';
 import { FocusTracker } from '../../src/focus/focus-tracker.js';
 import type { Size } from '../../src/image/image.js';
-import type { PlacedFrame } from '../../src/image/placed-frame.js';
 import { srgbCurve } from '../../src/image/transfer-curve.js';
 import { identityMatrix } from '../../src/image/transform.js';
 import { Arena } from '../../src/kernels/arena.js';
+import type { PlacedFrame } from '../../src/kernels/placed-frame.js';
 import type { SourceRule } from '../../src/options/source-rule.js';
 import { findSurface } from '../../src/surface/surface.js';
 import { StripPool } from '../../src/workers/pool.js';
@@ -51,7 +51,7 @@ export async function mergeDrawn(
     await planSources(arena, pool, plan, surface, still, size, rule, nearSign, blurPx);
     const blender = new PyramidBlender(arena, pool, size, size, plan, srgbCurve, undefined, lost);
     for (let k = 0; k < count; k++) await blender.add(placed(k));
-    return arena.u8(await blender.finish(8), samples).slice();
+    return arena.gather(await blender.finish(8));
   } finally {
     await pool.close();
   }

@@ -10,6 +10,7 @@ import { levelSizes } from '../../src/image/level-sizes.js';
 import { srgbCurve } from '../../src/image/transfer-curve.js';
 import { identityMatrix, type Matrix3, similarityMatrix } from '../../src/image/transform.js';
 import { Arena, type Planes } from '../../src/kernels/arena.js';
+import { wholeWindow } from '../../src/kernels/row-windows.js';
 import { tileColumns } from '../../src/model/constants/state.js';
 import { StripPool } from '../../src/workers/pool.js';
 import { at, type Plane, pictureOf, randomFrom } from '../kernels/kernel-rig.js';
@@ -118,8 +119,8 @@ async function blended(wish: Given): Promise<Uint8Array | Uint16Array> {
       await blender.add(placed);
     }
     const out = await blender.finish(bits);
-    const samples = size.width * size.height * 3;
-    return (bits === 8 ? arena.u8(out, samples) : arena.u16(out, samples)).slice();
+    const bytes = arena.gather(out);
+    return bits === 8 ? bytes : new Uint16Array(bytes.buffer);
   } finally {
     await pool.close();
   }
@@ -127,12 +128,12 @@ async function blended(wish: Given): Promise<Uint8Array | Uint16Array> {
 
 function placedSpill(arena: Arena, planes: readonly Plane[]): Spill {
   const { width, height } = planes[0];
-  const spills = arena.take(width * height * 8);
-  const depthIndices = arena.take(width * height * 2);
+  const spills = arena.takeRows(width * 8, wholeWindow(height, 1));
+  const depthIndices = arena.takeRows(width * 2, wholeWindow(height, 1));
   arena
-    .u16(spills, width * height * 4)
+    .u16(spills.pointer, width * height * 4)
     .set(Array.from({ length: width * height * 4 }, (_, i) => planes[i % 4].data[i >> 2]));
-  arena.u16(depthIndices, width * height).set(planes[4].data);
+  arena.u16(depthIndices.pointer, width * height).set(planes[4].data);
   return { spills, depthIndices };
 }
 

@@ -106,7 +106,7 @@ class Stack {
         (x, y) => at(depthIndices, x, y) + 65536 * at(weights, x, y),
       );
       const { width, height } = this.states[1][0];
-      const light = new Uint32Array(finder.lightBytes.slice().buffer);
+      const light = new Uint32Array(arena.gather(finder.lights).buffer);
       this.lightWords = pictureOf(width, height, (x, y) => light[y * width + x]);
       for (const rule of rules) {
         const mark = arena.mark();
@@ -117,8 +117,8 @@ class Stack {
         const blender = new PyramidBlender(arena, pool, size, size, plan, srgbCurve, spilled, lost);
         for (let k = 0; k < count; k++) await blender.add(placed(k));
         const soFar = blender.soFar(smallSide)!.pixels;
-        const pixels = arena.u8(await blender.finish(8), samples).slice();
-        const named = arena.u16(plan.sources, size.width * size.height);
+        const pixels = arena.gather(await blender.finish(8));
+        const named = new Uint16Array(arena.gather(plan.sources).buffer);
         const sources = pictureOf(size.width, size.height, (x, y) => named[y * size.width + x]);
         this.merged.set(rule, { pixels, sources, share, soFar });
         arena.release(mark);

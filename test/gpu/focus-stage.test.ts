@@ -59,7 +59,7 @@ async function onProcessor(bits: 8 | 16) {
       const values = tracker.plane(level, name);
       return pictureOf(width, height, (x, y) => values[y * stride + x]);
     };
-    return { tracker, plane, lights: spill.lightBytes };
+    return { tracker, plane, lights: arena.gather(spill.lights) };
   } finally {
     await pool.close();
   }

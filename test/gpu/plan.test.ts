@@ -102,7 +102,7 @@ async function planned(
       const data = arena.planeU16(planes, plane);
       return pictureOf(planes.width, planes.height, (x, y) => data[y * planes.stride + x]);
     };
-    const sources = arena.u16(plan.sources, size.width * size.height);
+    const sources = new Uint16Array(arena.gather(plan.sources).buffer);
     const uses = arena.u8(plan.uses, tiles * plan.usesBytes).slice();
     return {
       maps: plan.levels.map(({ centre, reach }) => [

@@ -57,7 +57,9 @@ function spilled(
   }
   const cells = rig.arena.u16(grids[0].pointer, (grids[0].width * grids[0].height * cellBytes) / 2);
   const pxPerUnit = (blurPx * blurShare) / 2 ** bits;
-  const { reaches, blocks } = spillReaches(cells, grids[0], {
+  const rowLength = (grids[0].width * cellBytes) / 2;
+  const row = (y: number) => cells.subarray(y * rowLength, (y + 1) * rowLength);
+  const { reaches, blocks } = spillReaches(row, grids[0], {
     gap,
     nearSign,
     pxPerUnit,

@@ -23,7 +23,8 @@ it('arguments by name come in the order of the parameters, without strip and scr
   const given = { stripRows: 6, codeStride: 5, codes: 4, height: 3, width: 2, stride: 1, luma: 0 };
   expect(orderArguments('focusStrip', given)).toEqual([0, 1, 2, 3, 4, 5, 6]);
   // @ts-expect-error an argument is missing
-  orderArguments('focusStrip', { stripRows: 6, codeStride: 5, codes: 4, height: 3, width: 2, stride: 1 });
+  const missing = () => orderArguments('focusStrip', { stripRows: 6, codeStride: 5, codes: 4, height: 3 });
+  expect(missing).toThrow(TypeError);
   // @ts-expect-error an argument has another name
   orderArguments('focusStrip', { ...given, lumaStride: 1 });
 });

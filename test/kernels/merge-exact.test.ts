@@ -1,10 +1,10 @@
 import { describe, expect, it } from 'vitest';
 import { takePlan, tileRows } from '../../src/blend/plan-sources.js';
 import { PyramidBlender } from '../../src/blend/pyramid-blender.js';
-import type { PlacedFrame } from '../../src/image/placed-frame.js';
 import { srgbCurve } from '../../src/image/transfer-curve.js';
 import type { Matrix3 } from '../../src/image/transform.js';
 import { Arena } from '../../src/kernels/arena.js';
+import type { PlacedFrame } from '../../src/kernels/placed-frame.js';
 import { tileColumns } from '../../src/model/constants/state.js';
 import { StripPool } from '../../src/workers/pool.js';
 import { noiseRgb, randomFrom } from './kernel-rig.js';
@@ -49,7 +49,8 @@ async function merge(wish: Wish): Promise<Uint8Array | Uint16Array> {
       await blender.add(frame);
     }
     const out = await blender.finish(bits);
-    return (bits === 8 ? arena.u8(out, length) : arena.u16(out, length)).slice();
+    const bytes = arena.gather(out);
+    return bits === 8 ? bytes : new Uint16Array(bytes.buffer);
   } finally {
     await pool.close();
   }

@@ -56,7 +56,8 @@ function findSpill(sign: -1 | 1, { frameAt, weightOf = () => sure, isLit }: Draw
   }
   const cells = rig.arena.u16(grids[0].pointer, grids[0].width * grids[0].height * 12);
   const limits = { gap, nearSign: sign, pxPerUnit: blurPx / 64, maxReachPx: 256 };
-  const { reaches, blocks } = spillReaches(cells, grids[0], limits);
+  const row = (y: number) => cells.subarray(y * grids[0].width * 12, (y + 1) * grids[0].width * 12);
+  const { reaches, blocks } = spillReaches(row, grids[0], limits);
   const table = rig.arena.take(grids.length * 12);
   rig.arena
     .u32(table, grids.length * 3)

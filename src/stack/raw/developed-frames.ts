@@ -81,10 +81,10 @@ export class DevelopedFrames {
     return { width, height, channels, samples };
   }
 
-  /** Reads the samples of a frame that is kept to where there is room for `samplesOf` of them. */
-  async readInto(number: number, samples: Uint16Array): Promise<void> {
+  /** Reads samples of a frame that is kept, of its `samplesOf`, from one on: as many as there is room for. */
+  async readInto(number: number, samples: Uint16Array, first = 0): Promise<void> {
     const { path, width, height, channels } = this.kept.get(number)!;
-    const offset = flatTiffHeader(width, height, channels).length;
+    const offset = flatTiffHeader(width, height, channels).length + 2 * first;
     const bytes = new Uint8Array(samples.buffer, samples.byteOffset, samples.byteLength);
     const handle = await open(path, 'r');
     try {
