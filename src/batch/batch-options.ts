@@ -1,6 +1,6 @@
-import { totalmem } from 'node:os';
 import { basename, dirname, join, posix, resolve, sep } from 'node:path';
 import { named, UsageError } from '../errors.js';
+import { machineMemoryMb } from '../merge/memory-need.js';
 import { optionError, requireOptions, requirePath } from '../option-error.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import type { OptionTable } from '../options/option.js';
@@ -174,7 +174,7 @@ export function resolveBatch(root: string, given: BatchOptions): ResolvedBatch {
   const queue = resolveQueue(given, options.priority);
   const budget = {
     threads: queue ? 1 : merge.threads,
-    memoryMb: merge.memoryMb ?? (memoryShare * machineMemory()) / 1e6,
+    memoryMb: merge.memoryMb ?? memoryShare * machineMemoryMb(),
   };
   const unbounded = { threads: Number.POSITIVE_INFINITY, memoryMb: Number.POSITIVE_INFINITY };
   return {
@@ -226,13 +226,6 @@ function resolveQueue(given: BatchOptions, priority: number): ResolvedBatch['que
 function keyOfPath(path: string): string {
   const plain = posix.normalize(path.split(sep).join('/')).replace(/\/$/, '');
   return stackKey(plain === '.' ? '' : plain);
-}
-
-/** Memory of this machine or of the container that holds the process, bytes. */
-function machineMemory(): number {
-  // A container without a bound reports none, or a number beyond any memory.
-  const bound = process.constrainedMemory?.() ?? 0;
-  return bound > 0 ? Math.min(bound, totalmem()) : totalmem();
 }
 
 function timeOfDay(text: string): { hour: number; minute: number } {

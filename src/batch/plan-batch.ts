@@ -127,7 +127,9 @@ export async function planDiscovered(
       continue;
     }
     const positionsFrom = (await optionFiles.positionsFrom(found)) ?? batch.positionsFile;
-    const refused = whyRefused(found, options, positionsFrom);
+    // What the machines of a queue have only their workers know.
+    const machineMb = batch.queue ? Number.POSITIVE_INFINITY : undefined;
+    const refused = whyRefused(found, options, positionsFrom, machineMb);
     if (refused !== undefined) {
       plan.faults.push({ planned, kind: 'frames', reason: refused });
       continue;

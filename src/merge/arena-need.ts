@@ -1,23 +1,40 @@
 import { planScratchBytes, tileRows } from '../blend/plan-sources.js';
 import { PyramidBlender } from '../blend/pyramid-blender.js';
-import { FocusTracker } from '../focus/focus-tracker.js';
+import { FocusTracker, stateWindow, workBytes } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';
+import { identityMatrix, type Matrix3 } from '../image/transform.js';
 import { maxArenaPages, pageBytes, planesLayout } from '../kernels/arena.js';
 import { tapTableBytes } from '../kernels/kernels.js';
+import { cutBands, mostBands } from '../kernels/row-bands.js';
+import { mostRows, type RowBands, type RowWindow } from '../kernels/row-windows.js';
 import { tileColumns } from '../model/constants/state.js';
 import { fractionBitsFor, needsFrontLayerPlane } from '../surface/depth-index.js';
 
 /** Levels whose focus curves are followed: windows of 5, 10, 20 and 40 px. */
 export const focusLevels = 4;
-/** Frames of more pixels leave no room for a second one in the arena. */
+/** Frames of more pixels are placed in one slot: a second one would take much memory for little time. */
 const mostOverlapped = 60e6;
 /** Roll of a frame for which the scratch of the warp is reckoned; frames of one stack roll less. */
 const usualRollRad = 0.05;
 /** Tables, and the filling before each region. */
 const smallBytes = 1 << 20;
 
-export const maxArenaBytes = maxArenaPages * pageBytes;
+/** Bytes that one memory can hold; tests lower it. */
+export const memoryLimit = { bytes: maxArenaPages * pageBytes };
+
+/** What the working memory of a merge depends on. */
+export interface ArenaLoad {
+  /** Of the frames. */
+  size: Size;
+  /** Bits of a sample of the frames. */
+  bits: 8 | 16;
+  frames: number;
+  /** Of the composite; default that of the frames. */
+  composite?: Size;
+  /** Bits of a sample of the composite; default those of the frames. */
+  compositeBits?: 8 | 16;
+}
 
 /** Frames that lie in the arena at once: two, so that one is put in place while the workers are at the one before. */
 export function frameSlots({ width, height }: Size): 1 | 2 {
@@ -34,45 +51,89 @@ export function workerScratchBytes(size: Size, frame: Size, frames: number, maxR
 }
 
 /**
- * Bytes that a merge takes of its arena, never less than it does: the regions of `mergeFrames` and of the stations that it
- * calls, for a composite of the frames' size under the rule `auto`, which takes the most.
+ * As few bands of rows as let each lie in one memory.
+ *
+ * @param toFrame Composite pixel to frame pixel of every frame.
+ * @param scratchBytes Of each worker.
  */
-export function arenaBytes(
-  { size, bits, frames }: { size: Size; bits: 8 | 16; frames: number },
+export function fitBands(
+  load: ArenaLoad,
+  toFrame: readonly Matrix3[],
   threads: number,
-): number {
-  const pixels = size.width * size.height;
-  const levels = levelSizes(size);
-  const planes = (from: number, to: number, count: number, elementBytes: 2 | 4) =>
-    levels
-      .slice(from, to)
-      .reduce((sum, { width, height }) => sum + planesLayout(width, height, count, elementBytes).bytes, 0);
-  const area = (level: number) => (levels[level] ? levels[level].width * levels[level].height : 0);
+  scratchBytes: number,
+): RowBands {
+  const composite = load.composite ?? load.size;
+  const most = mostBands(composite);
+  for (let count = 1; count < most; count++) {
+    const bands = cutBands(composite, load.size, toFrame, count);
+    if (arenaBytes(load, threads, bands, scratchBytes) <= memoryLimit.bytes) return bands;
+  }
+  return cutBands(composite, load.size, toFrame, most);
+}
 
-  const slots = frameSlots(size) * pixels * 3 * (bits / 8);
-  const scratch = threads * workerScratchBytes(size, size, frames, usualRollRad);
+/** Working memory of a merge, bytes: of all memories that frames of this size take, as far as it is known beforehand. */
+export function workingBytes(load: ArenaLoad, threads: number): number {
+  const scratch = workerScratchBytes(load.size, load.size, load.frames, usualRollRad);
+  const bands = fitBands(load, [identityMatrix], threads, scratch);
+  return bands.count * arenaBytes(load, threads, bands, scratch);
+}
+
+/**
+ * Bytes that a merge takes of each memory of its arena, never less than it does: the regions of `mergeFrames` and of the
+ * stations that it calls, under the rule `auto`, which takes the most.
+ */
+export function arenaBytes(load: ArenaLoad, threads: number, bands: RowBands, scratchBytes: number): number {
+  const { size: frame, bits, frames } = load;
+  const size = load.composite ?? frame;
+  const levels = levelSizes(size);
+  const ofFrame = levelSizes(frame);
+  const rows = (window: RowWindow, rowBytes: number) => mostRows(window) * rowBytes;
+  const band = (level: number, halo = 0) => bands.composite(level, levels[level]?.height ?? 0, halo);
+  const planes = (from: number, to: number, count: number, elementBytes: 2 | 4, halo: number) =>
+    levels.slice(from, to).reduce((sum, { width }, i) => {
+      return sum + planesLayout(width, mostRows(band(from + i, halo)), count, elementBytes).bytes;
+    }, 0);
+  const area = (level: number, halo = 0) =>
+    levels[level] ? rows(band(level, halo), levels[level].width) : 0;
+
+  const slot = rows(bands.frame('samples', 0, frame.height), frame.width * 3 * (bits / 8));
   const reachPlanes = needsFrontLayerPlane(fractionBitsFor(frames)) ? 2 : 1;
   const tiles = Math.ceil(size.width / tileColumns) * Math.ceil(size.height / tileRows);
-  const plan = planes(0, 9, 1, 2) + planes(0, 9, reachPlanes, 2) + 2 * pixels + tiles * ((frames + 8) >> 3);
+  const plan = planes(0, 9, 1 + reachPlanes, 2, 0) + 2 * area(0) + tiles * ((frames + 8) >> 3);
   const spill = 10 * area(1);
-  const kept = smallBytes + slots + scratch + plan + spill;
+  const kept = smallBytes + frameSlots(frame) * slot + threads * scratchBytes + plan + spill;
 
+  const state = levels.slice(0, focusLevels).map(({ height }, level) => stateWindow(bands, level, height));
   const tracker =
-    planes(0, 1, 11, 2) +
-    planes(1, focusLevels, 9, 2) +
-    planes(0, 1, 2, 2) +
-    planes(1, focusLevels, 1, 2) +
-    planes(1, focusLevels, 1, 4) +
+    state.reduce((sum, window, level) => {
+      const { bytes } = planesLayout(levels[level].width, mostRows(window), level === 0 ? 11 : 9, 2);
+      return sum + bytes;
+    }, 0) +
+    workBytes(frame, bands.frame('codes', 0, frame.height), size, state[0]) +
+    ofFrame.slice(1, focusLevels).reduce((sum, { width, height }, i) => {
+      const codes = mostRows(bands.frame('codes', i + 1, height));
+      const luma = mostRows(bands.frame('luma', i + 1, height));
+      return sum + planesLayout(width, codes, 1, 2).bytes + planesLayout(width, luma, 1, 4).bytes;
+    }, 0) +
     4 * area(1);
-  // Push and pull go down to one pixel, which adds less than a row of each level.
-  const surface = 2 * planes(1, 9, 1, 2) + planes(1, focusLevels, 1, 2) + 4 * (size.width + size.height);
-  const sources = planes(0, 9, 1, 2) + planes(1, 9, 1, 2) + 56 * frames;
-  const maps = 2 * pixels + 4 * (frames + 1);
+  // Push and pull go down to one pixel, which adds less than a row of each level. The marks of false rims come on top.
+  const surface =
+    2 * planes(1, 9, 1, 2, 1) +
+    planes(1, focusLevels, 1, 2, 40) +
+    planes(1, 2, 1, 2, 40) +
+    4 * (size.width + size.height);
+  const sources = planes(0, 9, 1, 2, 1) + planes(1, 9, 1, 2, 1) + 56 * frames;
+  const maps = 2 * area(0) + 4 * (frames + 1);
   // Cells of all sizes add a third; their tables are small.
-  const cells = 32 * area(2) + pixels / 200;
+  const cells = 32 * area(2, 8) + (size.width * size.height) / 200;
   const focus = tracker + Math.max(surface, sources, maps, cells);
 
+  const half = ofFrame[1] ?? frame;
   const blend =
-    tapTableBytes + 16 * area(1) + planes(0, 9, 4, 4) + planes(1, 9, 3, 4) + 3 * pixels * (bits / 8);
+    tapTableBytes +
+    rows(bands.frame('half', 1, half.height), half.width * 16) +
+    planes(0, 9, 4, 4, 1) +
+    planes(1, 9, 3, 4, 2) +
+    3 * area(0) * ((load.compositeBits ?? bits) / 8);
   return kept + Math.max(focus, blend);
 }

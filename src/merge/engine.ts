@@ -71,9 +71,10 @@ export interface MergeEngine {
 export interface EngineTask {
   /** Of the composite. */
   size: Size;
-  /** Of every frame, and its bits. */
+  /** Of every frame, its bits, and those of the composite. */
   frame: Size;
   bits: 8 | 16;
+  compositeBits: 8 | 16;
   /** Composite pixel to frame pixel, by ordinal - 1. */
   toFrame: readonly Matrix3[];
   /** Slots are not worth their memory: frames are read from the disk straight into them. */

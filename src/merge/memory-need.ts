@@ -1,7 +1,6 @@
-import { freemem } from 'node:os';
+import { freemem, totalmem } from 'node:os';
 import { InputError, named } from '../errors.js';
 import type { Size } from '../image/image.js';
-import { arenaBytes, maxArenaBytes } from './arena-need.js';
 import { registrationShrink } from './registration-shrink.js';
 
 /** What the memory of a merge depends on: all of it is known from the headers of the files. */
@@ -91,40 +90,44 @@ export function memoryFormulaText(): string {
   return `${baseMb} + threads x (${perThreadMb} + ${perThreadAndKilopixelMb} per 1000 pixels of width) + ${perFrameMb} a frame + ${perMegapixelMb[8]} a megapixel (${perMegapixelMb[16]} for 16 bits, ${perMegapixelMb.stored} for raw files) + ${perReducedMegapixelMb} a megapixel of the frame as it is aligned: divided by 64, 16 or 4, by the most that leaves 1.2 megapixels`;
 }
 
-/**
- * The most threads up to `wanted` that keep a merge within its bound and within what can be addressed; undefined when not
- * even one does.
- */
+/** Memory that this machine has, or the container that holds the process, MB. */
+export function machineMemoryMb(): number {
+  // A container without a bound reports none, or a number beyond any memory.
+  const bound = process.constrainedMemory?.() || Infinity;
+  return Math.floor(Math.min(bound, totalmem()) / 1e6);
+}
+
+/** The most threads up to `wanted` that keep a merge within its bound; undefined when not even one does. */
 export function threadsWithin(
   load: MergeLoad,
   wanted: number,
   memoryMb: number | undefined,
+  machineMb: number = machineMemoryMb(),
 ): number | undefined {
+  const bound = memoryMb ?? machineMb;
   for (let threads = wanted; threads >= 1; threads--) {
-    if (memoryNeedMb(load, threads) > (memoryMb ?? Infinity)) continue;
-    if (arenaBytes(load, threads) <= maxArenaBytes) return threads;
+    if (memoryNeedMb(load, threads) <= bound) return threads;
   }
   return undefined;
 }
 
 /**
- * Refuses frames that cannot be merged in the memory that is allowed, or in what one working memory can address, before
- * any pixel is read.
+ * Refuses frames that cannot be merged in the memory that is allowed, or, where no bound is given, in what the machine has,
+ * before any pixel is read.
  *
  * @throws InputError
  */
-export function refuseOversized(load: MergeLoad, memoryMb: number | undefined): void {
+export function refuseOversized(
+  load: MergeLoad,
+  memoryMb: number | undefined,
+  machineMb: number = machineMemoryMb(),
+): void {
+  if (threadsWithin(load, 1, memoryMb, machineMb) !== undefined) return;
   const { size, bits, frames } = load;
-  const what = `${frames} frames of ${size.width} x ${size.height} pixels of ${bits} bits`;
-  const bytes = arenaBytes(load, 1);
-  if (bytes > maxArenaBytes) {
-    throw new InputError(
-      `Frames of ${size.width} x ${size.height} pixels of ${bits} bits need ${(bytes / 2 ** 30).toFixed(1)} GiB of working memory, and at most ${maxArenaBytes / 2 ** 30} GiB can be addressed: merge smaller pictures.`,
-    );
-  }
-  if (threadsWithin(load, 1, memoryMb) === undefined) {
-    throw new InputError(
-      `${what} need about ${memoryNeedMb(load, 1)} MB to merge, and ${memoryMb} MB are allowed: allow more with ${named('memoryMb')} or merge smaller pictures.`,
-    );
-  }
+  const need = `${frames} frames of ${size.width} x ${size.height} pixels of ${bits} bits need about ${memoryNeedMb(load, 1)} MB to merge`;
+  throw new InputError(
+    memoryMb === undefined
+      ? `${need}, and this machine has ${machineMb} MB: merge them on one with more memory, or merge smaller pictures.`
+      : `${need}, and ${memoryMb} MB are allowed: allow more with ${named('memoryMb')} or merge smaller pictures.`,
+  );
 }

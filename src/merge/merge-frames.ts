@@ -80,6 +80,7 @@ export async function mergeFrames<Found>(
     size,
     frame: frameSize,
     bits: frames[0].file.bits,
+    compositeBits: bits,
     toFrame: frames.map(({ toAnchor }) => compositeToFrame(toAnchor, crop)),
     isStored: frames.every(({ file }) => isStored(file)),
     rule,

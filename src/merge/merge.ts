@@ -375,7 +375,7 @@ function fitThreads(stack: Stack, options: MergeOptions, log: RunLog): MergeOpti
   const threads = threadsWithin(loadOf(stack), options.threads, options.memoryMb) ?? 1;
   if (threads === options.threads) return options;
   log.note(
-    `${threads} of ${options.threads} threads compute: more would need more memory than is allowed or can be addressed.`,
+    `${threads} of ${options.threads} threads compute: more would need more memory than ${options.memoryMb === undefined ? 'this machine has' : 'is allowed'}.`,
   );
   return { ...options, threads };
 }

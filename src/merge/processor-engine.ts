@@ -9,7 +9,7 @@ import { Arena, type Rows } from '../kernels/arena.js';
 import type { PlacedFrame } from '../kernels/placed-frame.js';
 import { findSurface, readSurface, type Surface, type SurfaceMaps } from '../surface/surface.js';
 import { StripPool } from '../workers/pool.js';
-import { focusLevels, frameSlots, workerScratchBytes } from './arena-need.js';
+import { fitBands, focusLevels, frameSlots, workerScratchBytes } from './arena-need.js';
 import type { EngineFrame, EngineTask, FrameRows, MergeEngine } from './engine.js';
 
 /** The stations on the processor: kernels over one arena, by strips that workers pull. */
@@ -47,10 +47,17 @@ export class ProcessorEngine implements MergeEngine {
   }
 
   static async start(task: EngineTask): Promise<ProcessorEngine> {
-    const { size, frame, toFrame, threads } = task;
-    const arena = new Arena();
+    const { size, frame, bits, toFrame, threads } = task;
     const maxRoll = Math.max(...toFrame.map((m) => Math.abs(Math.atan2(m[3], m[0]))));
     const scratch = workerScratchBytes(size, frame, toFrame.length, maxRoll + 0.001);
+    const load = {
+      size: frame,
+      bits,
+      frames: toFrame.length,
+      composite: size,
+      compositeBits: task.compositeBits,
+    };
+    const arena = new Arena(fitBands(load, toFrame, threads, scratch));
     const pool = await StripPool.start(arena, threads, scratch);
     try {
       return new ProcessorEngine(task, arena, pool);

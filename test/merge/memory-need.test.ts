@@ -9,7 +9,7 @@ import { planDiscovered } from '../../src/batch/plan-batch.js';
 import { InputError } from '../../src/errors.js';
 import { Arena } from '../../src/kernels/arena.js';
 import { merge } from '../../src/mend/merge.js';
-import { arenaBytes } from '../../src/merge/arena-need.js';
+import { workingBytes } from '../../src/merge/arena-need.js';
 import {
   memoryFormulaText,
   memoryNeedMb,
@@ -56,25 +56,29 @@ describe('bytes of the arena by the headers', () => {
       const [first] = Object.values(await files());
       const { width, height } = await sharp(first).metadata();
       const count = Object.keys(await files()).length;
-      const reckoned = arenaBytes({ size: { width, height }, bits, frames: count }, threads);
+      const reckoned = workingBytes({ size: { width, height }, bits, frames: count }, threads);
       expect(reckoned).toBeGreaterThanOrEqual(taken);
       expect(reckoned).toBeLessThan(1.15 * taken + (2 << 20));
     },
   );
 });
 
-describe('frames larger than one working memory can hold', () => {
-  const bound = (bits: 8 | 16) => (megapixels: number) => {
+describe('frames larger than the memory of the machine can hold', () => {
+  const onMachine = (machineMb: number, bits: 8 | 16, megapixels: number) => () => {
     const side = Math.round(Math.sqrt(megapixels * 1e6));
-    return () => refuseOversized({ size: { width: side, height: side }, bits, frames: 30 }, undefined);
+    refuseOversized({ size: { width: side, height: side }, bits, frames: 30 }, undefined, machineMb);
   };
 
   it('are refused by their size alone, and those that fit are not', () => {
-    expect(bound(8)(80)).not.toThrow();
-    expect(bound(8)(100)).toThrow(/need \d\.\d GiB of working memory, and at most 4 GiB can be addressed/);
-    expect(bound(8)(225)).toThrow(InputError);
-    expect(bound(16)(75)).not.toThrow();
-    expect(bound(16)(100)).toThrow(InputError);
+    expect(onMachine(16_000, 8, 150)).not.toThrow();
+    expect(onMachine(16_000, 16, 150)).not.toThrow();
+    expect(onMachine(8000, 8, 61)).not.toThrow();
+    expect(onMachine(8000, 16, 150)).toThrow(InputError);
+    expect(onMachine(8000, 16, 150)).toThrow(/need about 1\d{4} MB to merge, and this machine has 8000 MB/);
+  });
+
+  it('are merged, however large, where there is memory for them', () => {
+    for (const megapixels of [100, 225, 400]) expect(onMachine(1e6, 16, megapixels)).not.toThrow();
   });
 
   it('are refused by merge from the headers, and by the plan of a batch', async () => {
@@ -84,9 +88,13 @@ describe('frames larger than one working memory can hold', () => {
     const { frames, out } = placeStack({ 'a.png': bytes, 'b.png': bytes });
     const stages: string[] = [];
     const onEvent = (event: MergeEvent) => void (event.event === 'stage' && stages.push(event.stage));
-    const refusal = await merge(frames, { out }, { onEvent }).catch((error: unknown) => error);
+    const refusal = await merge(frames, { out, memoryMb: 4096 }, { onEvent }).catch(
+      (error: unknown) => error,
+    );
     expect(refusal).toBeInstanceOf(InputError);
-    expect(String(refusal)).toMatch(/12000 x 9000 pixels of 8 bits need/);
+    expect(String(refusal)).toMatch(
+      /12000 x 9000 pixels of 8 bits need about \d+ MB to merge, and 4096 MB are allowed/,
+    );
     expect(stages).toEqual(['list']);
     const found = {
       key: 'a',
@@ -99,8 +107,12 @@ describe('frames larger than one working memory can hold', () => {
       files: [],
     } as const;
     const findings = { stacks: [{ ...found, files: [] }], passed: [], partings: [] };
-    const plan = await planDiscovered(resolveBatch(frames, {}), nightState([]), findings);
-    expect(plan.faults.map(({ reason }) => reason)).toEqual([expect.stringMatching(/can be addressed/)]);
+    const plan = await planDiscovered(
+      resolveBatch(frames, { merge: { memoryMb: 4096 } }),
+      nightState([]),
+      findings,
+    );
+    expect(plan.faults.map(({ reason }) => reason)).toEqual([expect.stringMatching(/4096 MB are allowed/)]);
   });
 });
 
