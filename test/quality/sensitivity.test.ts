@@ -42,9 +42,8 @@ it('a varied program has the new value and what is derived from it, the others a
 it('the table names the change of each column, and what moves nothing', () => {
   const figures = (psnrDb: number, hash: string): ProgramFigures => ({
     figures: { psnrDb, ssim: 0.9 },
-    found: 9,
-    falseAlarms: 0,
-    hash,
+    mergeHash: hash,
+    verdicts: { found: 9, falseAlarms: 0, hash: 'verdicts' },
   });
   const text = formatSensitivity({
     base: figures(30, 'same'),

@@ -22,28 +22,37 @@ export interface FaultyStack {
   planted: Planted;
 }
 
+/** What a program says of the faulty stacks. */
+export interface Verdicts {
+  /** Faults found, and stacks with an alarm that has nothing to do with the fault. */
+  found: number;
+  falseAlarms: number;
+  /** Changes with anything that is said. */
+  hash: string;
+}
+
 /** What a program makes of the scenes and of the faulty stacks. */
 export interface ProgramFigures {
   /** Figures of the quality table, mean over the scenes that have them. */
   figures: { [key in keyof Figures]?: number };
-  /** Faults found, and stacks with an alarm that has nothing to do with the fault. */
-  found: number;
-  falseAlarms: number;
-  /** Changes with any byte of the pictures, maps and verdicts. */
-  hash: string;
+  /** Changes with any byte of the pictures and maps. */
+  mergeHash: string;
+  verdicts: Verdicts;
 }
 
 const run = promisify(execFile);
 const maxBuffer = 2 ** 26;
 const files = ['composite.tif', 'depth.tif', 'sources.png', 'confidence.png', 'coverage.png'];
 
-/** Runs the program in a folder, one thread at a time, since many programs are measured side by side. */
-export async function measureProgram(
+/** The program in a folder, started from there. */
+const startOf = (program: string) => join(program, 'bin', 'lamella.js');
+
+/** Merges the scenes with the program in a folder, one thread at a time, since many programs are measured side by side. */
+export async function measureMerges(
   program: string,
   scenes: readonly SceneInFolder[],
-  stacks: readonly FaultyStack[],
-): Promise<ProgramFigures> {
-  const lamella = join(program, 'bin', 'lamella.js');
+): Promise<Pick<ProgramFigures, 'figures' | 'mergeHash'>> {
+  const lamella = startOf(program);
   const hash = createHash('sha256');
   const all: Figures[] = [];
   for (const { dir, scene } of scenes) {
@@ -66,6 +75,13 @@ export async function measureProgram(
     all.push(measure(scene, await readResult(out, scene)));
     await rm(out, { recursive: true });
   }
+  return { figures: meanOf(all), mergeHash: hash.digest('hex') };
+}
+
+/** Checks the stacks with the program in a folder. */
+export async function measureVerdicts(program: string, stacks: readonly FaultyStack[]): Promise<Verdicts> {
+  const lamella = startOf(program);
+  const hash = createHash('sha256');
   let [found, falseAlarms] = [0, 0];
   for (const { folder, planted } of stacks) {
     const { stdout } = await run(process.execPath, [lamella, 'check', folder, '--json'], { maxBuffer }).catch(
@@ -78,7 +94,7 @@ export async function measureProgram(
     if (planted.fault !== 'none' && verdict.isFound) found++;
     if (verdict.strays.length > 0) falseAlarms++;
   }
-  return { figures: meanOf(all), found, falseAlarms, hash: hash.digest('hex') };
+  return { found, falseAlarms, hash: hash.digest('hex') };
 }
 
 function meanOf(all: readonly Figures[]): ProgramFigures['figures'] {

@@ -10,7 +10,8 @@ import { columns } from '../table.js';
 import { readConstants, readValues, type StatedConstant } from './constants.js';
 import {
   type FaultyStack,
-  measureProgram,
+  measureMerges,
+  measureVerdicts,
   type ProgramFigures,
   type SceneInFolder,
 } from './measure-program.js';
@@ -26,6 +27,16 @@ const plantedFaults: readonly FaultName[] = [
   ...(['none', 'missed step', 'step not taken', 'shaken frame', 'too-coarse steps', 'dust'] as const),
   ...(['reversed turn', 'short in front', 'short behind', 'hot pixels', 'burnt highlights'] as const),
 ];
+
+/** Whether a constant decides nothing that a check says: no check runs the kernels of the surface, or the blend. */
+function isOfMergesAlone({ station, type }: StatedConstant): boolean {
+  return station === 'blend' || (station === 'surface' && (type === 'f32' || type === 'i32'));
+}
+
+/** Whether two programs write the same bytes and say the same. */
+function isSame(first: ProgramFigures, second: ProgramFigures): boolean {
+  return first.mergeHash === second.mergeHash && first.verdicts.hash === second.verdicts.hash;
+}
 
 /** What moving one constant did; undefined figures where the program failed. */
 export interface SensitivityRow {
@@ -59,7 +70,11 @@ export async function measureSensitivity(
   );
   const scenes = await Promise.all(sensitivityRecipes.map(readRecipe));
   const stacks = await plantStacks(join(workDir, 'stacks'));
-  const base = await measureProgram(fileURLToPath(new URL('../../../', import.meta.url)), scenes, stacks);
+  const program = fileURLToPath(new URL('../../../', import.meta.url));
+  const base: ProgramFigures = {
+    ...(await measureMerges(program, scenes)),
+    verdicts: await measureVerdicts(program, stacks),
+  };
   const rows = constants.flatMap((constant) =>
     [1.2, 0.8].map((factor): SensitivityRow => ({ constant, factor, after: undefined })),
   );
@@ -71,7 +86,10 @@ export async function measureSensitivity(
       try {
         const { name, type } = row.constant;
         await varyProgram(row.constant, moved(values[name], type, row.factor), folder);
-        row.after = await measureProgram(folder, scenes, stacks);
+        const verdicts = isOfMergesAlone(row.constant)
+          ? base.verdicts
+          : await measureVerdicts(folder, stacks);
+        row.after = { ...(await measureMerges(folder, scenes)), verdicts };
       } catch (error) {
         row.failure = (error instanceof Error ? error.message : String(error))
           .split('\n')
@@ -110,17 +128,17 @@ const headings = [...columns.map(({ heading }) => heading), 'found', 'false'];
 /** The changes of a row, a cell a column. */
 function changesOf(base: ProgramFigures, { after, failure }: SensitivityRow): string[] {
   if (!after) return [failure ?? ''];
-  const isSame = after.hash === base.hash;
+  const areSame = isSame(after, base);
   const change = (before: number | undefined, now: number | undefined, digits: number) => {
     if (before === undefined || now === undefined) return before === now ? '.' : '?';
     const text = (now - before).toFixed(digits);
-    if (now === before || isSame) return '.';
+    if (now === before || areSame) return '.';
     return Number(text) === 0 ? '0' : now > before ? `+${text}` : text;
   };
   return [
     ...columns.map(({ key, digits }) => change(base.figures[key], after.figures[key], digits)),
-    change(base.found, after.found, 0),
-    change(base.falseAlarms, after.falseAlarms, 0),
+    change(base.verdicts.found, after.verdicts.found, 0),
+    change(base.verdicts.falseAlarms, after.verdicts.falseAlarms, 0),
   ];
 }
 
@@ -143,7 +161,7 @@ export function formatSensitivity({ base, rows }: SensitivityTable): string {
   );
   const names = [...new Set(rows.map(({ constant }) => constant.name))];
   const idle = names.filter((name) =>
-    rows.every((row) => row.constant.name !== name || row.after?.hash === base.hash),
+    rows.every((row) => row.constant.name !== name || (row.after && isSame(row.after, base))),
   );
   return [...lines, '', `move nothing: ${idle.join(', ') || 'none'}`].join('\n');
 }
