@@ -86,7 +86,7 @@ export async function findGpuSurface(
     gpu.run(
       'smooth',
       { hole, strictness: 1 / (smoothTolerance * unit * 2 ** fractionBits) ** 2 },
-      { surface: { set: from, rows: sameRows(2 * hole) }, smoothed: to },
+      { surface: { set: from, rows: sameRows(hole) }, smoothed: to },
       full,
     );
     [from, to] = [to, from];

@@ -71,7 +71,7 @@ describeGpu(
       gpu.run(
         'smooth',
         { hole, strictness: 1 / (tolerance * 2 ** fractionBits) ** 2 },
-        { surface: { set: surface, rows: sameRows(2 * hole) }, smoothed },
+        { surface: { set: surface, rows: sameRows(hole) }, smoothed },
         smoothed,
       );
       const found = await readWords(gpu, smoothed);

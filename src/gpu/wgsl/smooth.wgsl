@@ -1,4 +1,4 @@
-// One pass of edge-avoiding smoothing with holes of `hole` pixels, at most 4, between its 5 x 5 taps. A word a pixel: depth
+// One pass of edge-avoiding smoothing with holes of `hole` pixels, at most 6, between its 3 x 3 taps. A word a pixel: depth
 // index in the low half, weight in the high half. What lies about a workgroup's pixels is kept in its memory. Beside it:
 // smoothStrip of kernels/assembly/surface.ts, where the formula is.
 struct Call {
@@ -13,14 +13,14 @@ struct Call {
 @group(0) @binding(1) var<storage, read> surface: array<u32>;
 @group(0) @binding(2) var<storage, read_write> smoothed: array<u32>;
 
-const mostHole = 4;
+const mostHole = 6;
 
-/** Taps of the smoothing: [1 4 6 4 1] / 16. */
+/** Taps of the smoothing: [1 2 1] / 4. */
 fn tapOf(i: i32) -> f32 {
-  return select(select(0.0625, 0.25, abs(i) == 1), 0.375, i == 0);
+  return select(0.25, 0.5, i == 0);
 }
 
-var<workgroup> tile: array<u32, (16 + 4 * mostHole) * (16 + 4 * mostHole)>;
+var<workgroup> tile: array<u32, (16 + 2 * mostHole) * (16 + 2 * mostHole)>;
 
 @compute @workgroup_size(16, 16)
 fn main(
@@ -30,7 +30,7 @@ fn main(
 ) {
   let x = i32(id.x);
   let y = rowOf(call.band, id);
-  let reach = 2 * call.hole;
+  let reach = call.hole;
   let side = 16 + 2 * reach;
   let left = x - i32(local.x) - reach;
   let top = y - i32(local.y) - reach;
@@ -52,12 +52,12 @@ fn main(
   var sum = 0.0;
   var indexSum = 0.0;
   var agreeing = 0.0;
-  for (var j = -2; j <= 2; j++) {
+  for (var j = -1; j <= 1; j++) {
     let v = y + j * call.hole;
     if (v < 0 || v >= call.surface.height) {
       continue;
     }
-    for (var i = -2; i <= 2; i++) {
+    for (var i = -1; i <= 1; i++) {
       let u = x + i * call.hole;
       if (u < 0 || u >= call.surface.width) {
         continue;

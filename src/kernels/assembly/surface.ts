@@ -9,15 +9,15 @@ function clearEnds(row: usize, width: i32): void {
   memory.fill(row + (usize(width) << 1), 0, 32);
 }
 
-/** Taps of the smoothing: [1 4 6 4 1] / 16. */
+/** Taps of the smoothing: [1 2 1] / 4. */
 // @ts-ignore: decorator
 @inline
 function tap(i: i32): f32 {
-  return i == 0 ? 0.375 : i == 1 || i == -1 ? 0.25 : 0.0625;
+  return i == 0 ? 0.5 : 0.25;
 }
 
 /**
- * One pass of edge-avoiding smoothing with holes of `step` pixels between its 5 x 5 taps, after Dammertz et
+ * One pass of edge-avoiding smoothing with holes of `step` pixels between its 3 x 3 taps, after Dammertz et
  * al., "Edge-avoiding A-Trous wavelet transform" (HPG 2010): neighbours count by their weight and by how near
  * their depth index is (`tolerance`, stored units). The new weight is the mean of those that agree and of those
  * that are unknown. Rows of one strip; planes of one stride, step at most 6.
@@ -43,12 +43,12 @@ export function smoothStrip(
       let sum = zero;
       let indexSum = zero;
       let agreeing = zero;
-      const isInner = x >= 2 * step && x + 4 + 2 * step <= width;
-      for (let j = -2; j <= 2; j++) {
+      const isInner = x >= step && x + 4 + step <= width;
+      for (let j = -1; j <= 1; j++) {
         const yy = y + j * step;
         if (yy < 0 || yy >= height) continue;
         const other = ((usize(yy) * usize(stride)) << 1) + (usize(x) << 1);
-        for (let i = -2; i <= 2; i++) {
+        for (let i = -1; i <= 1; i++) {
           const q = other + (isize(i * step) << 1);
           let taps = f32x4.splat(tap(j) * tap(i));
           if (!isInner) taps = v128.and(taps, columnsInside(x + i * step, width));

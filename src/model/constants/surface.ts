@@ -191,7 +191,7 @@ export const shownOctaves = 2;
 // Smoothing
 
 /** Effort int [px]: passes of the smoothing: holes between its taps, */
-export const smoothHoles = [1, 2, 4];
+export const smoothHoles = [1, 3, 6];
 
 /** Free [units]: and tolerance. */
 export const smoothTolerance = 1.2;
