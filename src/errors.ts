@@ -97,6 +97,7 @@ export type SystemFault =
   | 'worker-memory'
   | 'address-space'
   | 'threads'
+  | 'graphics'
   | 'open-files'
   | 'temporary-folder'
   | 'working-folder';

@@ -15,7 +15,7 @@ export const optionsFileName = 'lamella.json';
 const maxOptionsBytes = 10e6;
 
 /** Options that belong to the machine and the batch, not to a stack. */
-const machineKeys = new Set<string>(['threads', 'memoryMb', 'overwrite', 'scratch']);
+const machineKeys = new Set<string>(['threads', 'device', 'memoryMb', 'overwrite', 'scratch']);
 
 /** Reads option files once for all stacks of a search. */
 export class StackOptions {

@@ -57,6 +57,7 @@ export class Gpu {
   private encoder: GPUCommandEncoder | undefined;
   private pass: GPUComputePassEncoder | undefined;
   private failure: GpuError | undefined;
+  private compiling: Promise<unknown> | undefined;
   private readonly outcomes: Promise<void>[] = [];
   private readonly readBuffers: GPUBuffer[] = [];
   private isClosed = false;
@@ -106,14 +107,18 @@ export class Gpu {
   }
 
   /** Compiles all kernels, side by side where the driver can: else each is compiled at its first use. */
-  async compileAll(): Promise<void> {
-    await Promise.all(
+  compileAll(): Promise<unknown> {
+    this.compiling ??= Promise.all(
       gpuKernelNames.map(async (name) => {
         const { shape, layout, descriptor } = this.describe(name);
         const pipeline = await this.device.createComputePipelineAsync(descriptor);
         if (!this.programs.has(name)) this.programs.set(name, { shape, layout, pipeline });
       }),
-    );
+    ).catch(async (error: Error) => {
+      await this.check();
+      throw new GpuError('refused', `${this.name} cannot run the kernels (${firstLine(error.message)})`);
+    });
+    return this.compiling;
   }
 
   /** Planes of zeros. */

@@ -213,6 +213,11 @@ export class GpuFocus {
     this.gpu.release(...this.measures, ...this.luma, this.noTones, ...this.discs, this.counts, this.low);
   }
 
+  /** Gives back the state and the light, once they have served. */
+  release(): void {
+    this.gpu.release(...this.state, ...(this.lights ? [this.lights] : []));
+  }
+
   private noteNoise(ordinal: number, level: number): void {
     const { gpu, measures, counts, low } = this;
     const codes = measures[level];

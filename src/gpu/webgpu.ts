@@ -1,3 +1,4 @@
+import { existsSync, readdirSync } from 'node:fs';
 import { optionalPackage } from '../optional-package.js';
 import { GpuError } from './gpu-error.js';
 
@@ -8,6 +9,20 @@ export interface AdapterInfo {
   name: string;
   /** The processor that plays a device: of use for tests alone. */
   isSoftware: boolean;
+}
+
+/**
+ * Whether this machine may have a graphics processor: told by its device files on Linux, where looking for a driver takes
+ * longer and is told about on standard error.
+ */
+export function mayHaveGpu(): boolean {
+  if (process.platform !== 'linux') return true;
+  if (['/dev/nvidia0', '/dev/dxg'].some((file) => existsSync(file))) return true;
+  try {
+    return readdirSync('/dev/dri').some((name) => name.startsWith('renderD'));
+  } catch {
+    return false;
+  }
 }
 
 /** The programming interface; it must be held as long as anything of it is used, and ends with the process. */

@@ -1,109 +1,138 @@
 import type { FocusCurves } from '../focus/focus-curves.js';
+import { GpuPyramidBlender } from '../gpu/blend.js';
 import type { Gpu } from '../gpu/device.js';
-import { GpuFocus } from '../gpu/focus.js';
+import { GpuFocus, type GpuFrame } from '../gpu/focus.js';
 import { FrameRing } from '../gpu/frame-ring.js';
-import { planeOf } from '../kernels/arena.js';
+import { type GpuSourcePlan, planGpuSources } from '../gpu/plan.js';
+import type { GpuPlanes } from '../gpu/planes.js';
+import { findGpuSpill } from '../gpu/spill.js';
+import { findGpuSurface, type GpuSurface, readGpuSurface } from '../gpu/surface.js';
 import type { SurfaceMaps } from '../surface/surface.js';
 import { focusLevels } from './arena-need.js';
 import type { EngineFrame, EngineTask, FrameRows, MergeEngine } from './engine.js';
-import { ProcessorEngine } from './processor-engine.js';
 
-/** Focus curves on a graphics processor; the other stations on the processor, to which the curves are brought back. */
+/**
+ * The stations on a graphics processor. Frames go over as bytes, maps and picture come back; all else stays there. Any call
+ * throws GpuError where the device goes away or its memory is too small.
+ */
 export class GpuEngine implements MergeEngine {
   readonly slots = 2;
-  private ring: FrameRing | undefined;
-  private focus: GpuFocus | undefined;
+  private readonly ring: FrameRing;
+  private readonly focus: GpuFocus;
+  private asked: FocusCurves | undefined;
+  private surface: GpuSurface | undefined;
+  private sourcePlan: GpuSourcePlan | undefined;
+  private spill: GpuPlanes | undefined;
+  private blender: GpuPyramidBlender | undefined;
 
   private constructor(
     private readonly gpu: Gpu,
     private readonly task: EngineTask,
-    private readonly processor: ProcessorEngine,
   ) {
     const { size, frame, bits, toFrame, rule, dust, curve } = task;
     this.ring = new FrameRing(gpu, frame, bits);
+    // `select` and `weigh` show frames as they are.
     const light = rule === 'auto' ? curve : undefined;
     this.focus = new GpuFocus(gpu, size, frame, focusLevels, toFrame.length, dust, light);
   }
 
-  /** Throws GpuError. The device is closed with the engine. */
+  /** The device is closed with the engine. */
   static async start(gpu: Gpu, task: EngineTask): Promise<GpuEngine> {
-    const processor = await ProcessorEngine.start(task);
     try {
-      const engine = new GpuEngine(gpu, task, processor);
+      await gpu.compileAll();
+      const engine = new GpuEngine(gpu, task);
       await gpu.check();
       return engine;
     } catch (error) {
-      await processor.close();
       gpu.close();
       throw error;
     }
   }
 
   async slotFor(ordinal: number): Promise<FrameRows[]> {
-    if (!this.ring) return this.processor.slotFor(ordinal);
     return [{ from: 0, to: this.task.frame.height, pixels: await this.ring.slotFor(ordinal) }];
   }
 
-  async follow(frame: EngineFrame): Promise<void> {
-    const { ring, gpu, focus, task } = this;
-    focus!.add({ ...frame, pixels: ring!.send(frame.ordinal), bits: task.bits });
-    gpu.submit();
-    ring!.free(frame.ordinal);
-    await gpu.check();
+  follow(frame: EngineFrame): Promise<void> {
+    return this.workOn(frame, (sent) => this.focus.add(sent));
   }
 
   async curves(): Promise<FocusCurves> {
-    const { gpu, processor } = this;
-    const focus = this.focus!;
-    await processor.adopt(async (tracker, arena, lights) => {
-      for (const [level, from] of focus.state.entries()) {
-        const to = tracker.state[level];
-        for (let plane = 0; plane < from.planes; plane++) {
-          await arena.putRows(planeOf(to, plane), (bytes) => gpu.readPlane(from, plane, bytes, to.rowBytes));
-        }
-      }
-      tracker.adoptNoise(await focus.lowCodes());
-      const light = focus.lights;
-      if (lights && light) {
-        await arena.putRows(lights, (bytes) => gpu.readPlane(light, 0, bytes, lights.rowBytes));
-      }
-    });
-    gpu.close();
-    this.ring = undefined;
-    this.focus = undefined;
-    return processor.curves();
+    this.asked = await this.focus.curves();
+    this.focus.releaseWork();
+    return this.asked;
   }
 
-  findSurface(nearSign: -1 | 0 | 1, blurPx: number | undefined): Promise<number> {
-    return this.processor.findSurface(nearSign, blurPx);
+  async findSurface(nearSign: -1 | 0 | 1, blurPx: number | undefined): Promise<number> {
+    const { gpu, focus, asked, bounds, task } = this;
+    const { steps, unit } = task;
+    this.surface = await findGpuSurface(gpu, focus.state, asked!, bounds, nearSign, steps, blurPx, unit);
+    this.asked = undefined;
+    return this.surface.detailShare;
   }
 
-  plan(nearSign: -1 | 0 | 1, blurPx: number | undefined): Promise<void> {
-    return this.processor.plan(nearSign, blurPx);
+  async plan(nearSign: -1 | 0 | 1, blurPx: number | undefined): Promise<void> {
+    const { toFrame, frame, rule } = this.task;
+    this.sourcePlan = planGpuSources(this.gpu, this.surface!, toFrame, frame, rule, nearSign, blurPx);
+    await this.gpu.check();
   }
 
-  findSpill(nearSign: -1 | 1, blurPx: number): Promise<number> {
-    return this.processor.findSpill(nearSign, blurPx);
+  async findSpill(nearSign: -1 | 1, blurPx: number): Promise<number> {
+    const { gpu, focus, surface } = this;
+    if (!focus.lights) return 0;
+    const found = await findGpuSpill(
+      gpu,
+      surface!.surface,
+      focus.lights,
+      blurPx,
+      nearSign,
+      surface!.fractionBits,
+    );
+    this.spill = found.spill;
+    return found.share;
   }
 
-  readMaps(): Promise<{ maps: SurfaceMaps; sources: Uint16Array }> {
-    return this.processor.readMaps();
+  async readMaps(): Promise<{ maps: SurfaceMaps; sources: Uint16Array }> {
+    const { gpu, surface, bounds, sourcePlan } = this;
+    const maps = await readGpuSurface(gpu, surface!, bounds);
+    const from = sourcePlan!.sources;
+    const sources = new Uint16Array(from.width * from.height);
+    await gpu.readPlane(from, 0, new Uint8Array(sources.buffer), from.width * 2);
+    return { maps, sources };
   }
 
-  startBlend(lost: number): Promise<void> {
-    return this.processor.startBlend(lost);
+  async startBlend(lost: number): Promise<void> {
+    const { gpu, task, sourcePlan, surface, focus, spill } = this;
+    // The focus state has served: the blend takes its place.
+    gpu.release(surface!.surface, sourcePlan!.sources);
+    focus.release();
+    this.surface = undefined;
+    this.blender = new GpuPyramidBlender(gpu, task.frame, sourcePlan!, task.curve, spill, lost);
+    await gpu.check();
   }
 
   blend(frame: EngineFrame): Promise<void> {
-    return this.processor.blend(frame);
+    return this.workOn(frame, (sent) => this.blender!.add(sent));
   }
 
   finish(bits: 8 | 16): Promise<Uint8Array | Uint16Array> {
-    return this.processor.finish(bits);
+    return this.blender!.finish(bits);
   }
 
   async close(): Promise<void> {
     this.gpu.close();
-    await this.processor.close();
+  }
+
+  private get bounds() {
+    return { toFrame: this.task.toFrame, frame: this.task.frame };
+  }
+
+  /** Sends a frame over and hands the work on it over; does not wait until that is done. */
+  private async workOn(frame: EngineFrame, note: (sent: GpuFrame) => void): Promise<void> {
+    const { ring, gpu, task } = this;
+    note({ ...frame, pixels: ring.send(frame.ordinal), bits: task.bits });
+    gpu.submit();
+    ring.free(frame.ordinal);
+    await gpu.check();
   }
 }

@@ -1,4 +1,6 @@
 import { InputError } from '../errors.js';
+import type { Gpu } from '../gpu/device.js';
+import { GpuError } from '../gpu/gpu-error.js';
 import type { Size } from '../image/image.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { findHotPixels } from '../rail/hot-pixels.js';
@@ -16,7 +18,8 @@ import { isStored } from '../stack/stored-frame.js';
 import { measureBlur, measureLoss } from '../surface/measure-blur.js';
 import { seeThrough } from '../surface/see-through.js';
 import { frameUnit, type SurfaceMaps } from '../surface/surface.js';
-import type { EngineFrame } from './engine.js';
+import type { EngineFrame, EngineTask, MergeEngine } from './engine.js';
+import { GpuEngine } from './gpu-engine.js';
 import { placeFrame } from './place-frame.js';
 import { ProcessorEngine } from './processor-engine.js';
 import type { RunLog } from './run-log.js';
@@ -55,7 +58,9 @@ function nearSignOf({ direction }: FocusDirection): -1 | 0 | 1 {
  * The second and third reading of a stack: focus curves, then, with the surface known, the picture.
  * Memory is a fixed number of bytes a pixel, whatever the number of frames.
  *
- * @param kept Serves this merge last: it is closed.
+ * @param kept Serves this merge last: it is closed, but where a GpuError is thrown.
+ * @param gpu The graphics processor that merges, which is closed; undefined: the processor. Where it goes away or is too
+ *   small, GpuError is thrown.
  * @param onMaps Takes the maps as soon as they are final, and works on them beside the blend.
  */
 export async function mergeFrames<Found>(
@@ -72,11 +77,12 @@ export async function mergeFrames<Found>(
   kept: KeptFrames,
   log: RunLog,
   signal: AbortSignal | undefined,
+  gpu?: Gpu,
 ): Promise<MergedFrames<Found>> {
   const size = { width: crop.width, height: crop.height };
   const { rule } = options;
   const icc = await readIcc(frames[0].file);
-  const engine = await ProcessorEngine.start({
+  const task: EngineTask = {
     size,
     frame: frameSize,
     bits: frames[0].file.bits,
@@ -89,9 +95,11 @@ export async function mergeFrames<Found>(
     dust,
     curve: profileCurve(icc),
     threads: options.threads,
-  });
+  };
+  const engine: MergeEngine = gpu ? await GpuEngine.start(gpu, task) : await ProcessorEngine.start(task);
   const stop = () => void engine.close();
   signal?.addEventListener('abort', stop);
+  let isToBeRepeated = false;
   try {
     log.throwIfStopped();
     log.enter('focus');
@@ -175,10 +183,11 @@ export async function mergeFrames<Found>(
     return { pixels, found };
   } catch (error) {
     log.throwIfStopped();
+    isToBeRepeated = error instanceof GpuError;
     throw error;
   } finally {
     signal?.removeEventListener('abort', stop);
-    kept.close();
+    if (!isToBeRepeated) kept.close();
     await engine.close();
   }
 }

@@ -4,6 +4,8 @@ import ops from 'ndarray-ops';
 import { judgeFrames, judgeRim } from '../check/judge-merge.js';
 import { judgeStack } from '../check/judge-stack.js';
 import { InputError } from '../errors.js';
+import type { Gpu } from '../gpu/device.js';
+import { GpuError } from '../gpu/gpu-error.js';
 import type { Size } from '../image/image.js';
 import { identityMatrix } from '../image/transform.js';
 import { viewOf } from '../image/view.js';
@@ -56,6 +58,7 @@ import { directionNotes } from './direction-notes.js';
 import { frameComposite, leastSidePx } from './framing.js';
 import { keptFramesBytes, type MergeLoad, refuseOversized, threadsWithin } from './memory-need.js';
 import type { MergeHooks, MergeOutcome } from './merge-api.js';
+import { openMergeDevice } from './merge-device.js';
 import { type DecideDirection, type FoundMaps, mergeFrames } from './merge-frames.js';
 import { noteFraming } from './note-framing.js';
 import { type Registration, registerStack } from './register-stack.js';
@@ -119,10 +122,14 @@ export async function mergeFolder(
   const software = `Lamella ${programVersion()}`;
   const signal = hooks.signal;
   const startMaps = ({ maps, scale: { unit }, frames, way }: FramedMaps) => {
-    writingMaps = writeTogether([
-      writeMaps(result.dir, maps, { unit, software, isPreview, signal }),
-      mapPictures(maps, { frames, ...way }),
-    ]);
+    const before = writingMaps;
+    const write = () =>
+      writeTogether([
+        writeMaps(result.dir, maps, { unit, software, isPreview, signal }),
+        mapPictures(maps, { frames, ...way }),
+      ]);
+    // A merge that starts over writes its maps in place of those before.
+    writingMaps = before ? before.then(write, write) : write();
     // Told where it is awaited.
     writingMaps.catch(() => {});
   };
@@ -137,7 +144,7 @@ export async function mergeFolder(
         merged: await computeMerge(developed.stack, options, log, signal, startMaps),
       }),
     );
-    const { registration, frames, anchor, crop, way, picture, judged } = merged;
+    const { registration, frames, anchor, crop, way, picture, judged, device } = merged;
 
     log.enter('write');
     const { width, height } = crop;
@@ -164,6 +171,7 @@ export async function mergeFolder(
       programVersion: programVersion(),
       startedAt: log.startedAt.toISOString(),
       wallMs: Math.round(log.wallMs),
+      device,
       stagesMs: log.stagesMs,
       options,
       folder: input,
@@ -250,6 +258,8 @@ export interface MergedStack extends FramedMaps {
   anchor: UsedFrame;
   crop: CropRectangle;
   picture: Picture;
+  /** Name of the graphics processor that merged, or 'processor'. */
+  device: string;
   /** What is to be said of the stack; the rim of the merged picture comes on top. */
   judged: Finding[];
 }
@@ -269,15 +279,25 @@ export async function computeMerge(
   const options = fitThreads(stack, given, log);
   const room = keptFramesBytes(loadOf(stack), options.threads, options.memoryMb);
   const kept = new KeptFrames(room, Math.min(decodeThreads, options.threads));
+  const opening = openMergeDevice(options.device);
+  // Told where it is awaited.
+  opening.catch(() => {});
   try {
-    return await computeKeeping(kept, stack, options, log, signal, onMaps);
+    // Who asks for a graphics processor that is not there is told before the long work.
+    if (options.device !== 'auto') await opening;
+    return await computeKeeping(kept, opening, stack, options, log, signal, onMaps);
   } finally {
     kept.close();
+    await opening.then(
+      (gpu) => gpu?.close(),
+      () => {},
+    );
   }
 }
 
 async function computeKeeping(
   kept: KeptFrames,
+  opening: Promise<Gpu | undefined>,
   stack: Stack,
   options: MergeOptions,
   log: RunLog,
@@ -302,7 +322,10 @@ async function computeKeeping(
   const { crop } = framing;
 
   let judged: ReturnType<typeof judgeFrames> = [];
+  let decided: FocusDirection | undefined;
   const decideDirection: DecideDirection = (look) => {
+    // Once: a merge that starts over on the processor goes by what was found and told.
+    if (decided) return decided;
     const { growth } = registration.motion;
     const files = used.map(({ file }) => file);
     const numbers = files.map(({ number }) => number);
@@ -317,6 +340,7 @@ async function computeKeeping(
       used.map(({ file }) => file.number),
     );
     for (const finding of judged) log.find(finding);
+    decided = way;
     return way;
   };
   const steps = frameSteps(
@@ -333,21 +357,31 @@ async function computeKeeping(
     onMaps?.(framed);
     return framed;
   };
-  const { pixels, found } = await mergeFrames(
-    used,
-    size,
-    crop,
-    bits,
-    options,
-    decideDirection,
-    takeMaps,
-    steps,
-    registration.focusWidthSteps,
-    registration.evidence.dust,
-    kept,
-    log,
-    signal,
-  );
+  const mergeOn = (gpu: Gpu | undefined) =>
+    mergeFrames(
+      used,
+      size,
+      crop,
+      bits,
+      options,
+      decideDirection,
+      takeMaps,
+      steps,
+      registration.focusWidthSteps,
+      registration.evidence.dust,
+      kept,
+      log,
+      signal,
+      gpu,
+    );
+  const gpu = await opening;
+  let device = gpu?.name;
+  const { pixels, found } = await mergeOn(gpu).catch((error: unknown) => {
+    if (!(error instanceof GpuError)) throw error;
+    log.warn(`The processor merges from the start, for ${error.message}.`);
+    device = undefined;
+    return mergeOn(undefined);
+  });
 
   const { width, height } = crop;
   const picture = {
@@ -356,7 +390,7 @@ async function computeKeeping(
     height,
     channels: stack.channels,
   };
-  return { registration, anchor, crop, picture, judged, ...found };
+  return { registration, anchor, crop, picture, judged, device: device ?? 'processor', ...found };
 }
 
 function loadOf({ size, bits, frames, reduced }: Stack): MergeLoad {

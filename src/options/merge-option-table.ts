@@ -3,7 +3,7 @@ import { colourSpaces } from '../stack/raw/colour-space.js';
 import { anchorFrame, frameList, frameRange, railPositions, relativePositions } from './frame-kinds.js';
 import type { MergeOptions } from './merge-options.js';
 import type { OptionTable } from './option.js';
-import { choice, folderPath, number, ratio, toggle, whole } from './option-kinds.js';
+import { choice, device, folderPath, number, ratio, toggle, whole } from './option-kinds.js';
 import { whiteBalance } from './raw-kinds.js';
 
 const maxThreads = 256;
@@ -150,6 +150,12 @@ export const mergeOptionTable: OptionTable<MergeOptions> = {
     help: 'threads that compute; the result is the same for any number',
     default: () => Math.min(maxThreads, availableParallelism()),
     defaultText: 'one a core',
+  },
+  device: {
+    kind: device,
+    group: 'Machine and files',
+    help: 'what computes: cpu, the processor; gpu, a graphics processor, or gpu:N one of several (lamella devices lists them); auto takes a graphics processor where there is one. Differences are far below what can be seen',
+    default: 'auto',
   },
   memoryMb: {
     kind: number(256, 1_048_576, 'MB'),

@@ -54,6 +54,8 @@ export interface MergeOptions {
   scratch?: string;
   /** Threads; default: the cores of the machine. */
   threads: number;
+  /** What computes: the processor or a graphics processor. Default 'auto': a graphics processor where there is one. */
+  device: 'auto' | 'cpu' | 'gpu' | `gpu:${number}`;
   /** Memory bound in MB; default: none but the machine's. */
   memoryMb?: number;
   /** Largest frame that is read, width times height in millions: a guard against bombs. Default 250. */

@@ -74,6 +74,14 @@ export function text(range: string, pattern: RegExp, valueName: string): OptionK
   };
 }
 
+/** What computes: the processor, or a graphics processor by its number. */
+export const device: OptionKind<'auto' | 'cpu' | 'gpu' | `gpu:${number}`> = {
+  range: 'auto, cpu, gpu or gpu:N, N a number that the command devices lists',
+  isValid: (value): value is 'auto' => typeof value === 'string' && /^(auto|cpu|gpu(:\d{1,3})?)$/.test(value),
+  read: (given) => given,
+  valueName: 'auto|cpu|gpu[:N]',
+};
+
 /** The path of a folder, that need not be there. */
 export function folderPath(valueName = 'FOLDER'): OptionKind<string> {
   return text('the path of a folder', /./s, valueName);

@@ -177,6 +177,7 @@ const recordShape = objectShape<RunRecord>({
   programVersion: textShape(),
   startedAt: timeShape,
   wallMs: numberShape(0),
+  device: optionalShape(textShape()),
   stagesMs: mapShape(numberShape(0)),
   options: anyObjectShape<MergeOptions>(),
   folder: textShape(),

@@ -119,6 +119,8 @@ export interface RunRecord {
   /** ISO 8601 with time zone. */
   startedAt: string;
   wallMs: number;
+  /** Name of the graphics processor that merged; 'processor' where none did; absent in records of older programs. */
+  device?: string | undefined;
   /** Wall time of each stage. */
   stagesMs: Record<string, number>;
   /** Options as resolved. To repeat a run, give them to `resolveOptions` again: they may come from an older program. */

@@ -43,6 +43,7 @@ export function sampleRecord(over: Partial<RunRecord> = {}): RunRecord {
       whiteBalance: 'camera',
       exposureStops: 0,
       colourSpace: 'srgb',
+      device: 'auto',
       threads: 2,
       overwrite: false,
       strict: false,
