@@ -90,7 +90,9 @@ export class RunLog {
     this.emit({ event: 'warning', message });
   }
 
+  /** Notes what is not noted yet: a merge that starts over comes by it again. */
   note(message: string): void {
+    if (this.notes.includes(message)) return;
     this.notes.push(message);
     this.emit({ event: 'note', message });
   }

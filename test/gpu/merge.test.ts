@@ -1,0 +1,95 @@
+import { readFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { afterEach, beforeAll, expect, it, vi } from 'vitest';
+import { renderScene } from '../../samples/render-scene.js';
+import { Gpu } from '../../src/gpu/device.js';
+import { GpuError } from '../../src/gpu/gpu-error.js';
+import { merge } from '../../src/index.js';
+import { GpuEngine } from '../../src/merge/gpu-engine.js';
+import type { MergeEvent } from '../../src/merge/merge-event.js';
+import type { MergeOptions } from '../../src/options/merge-options.js';
+import { readRunRecord } from '../../src/result/read-run-record.js';
+import { makeFolder } from '../stack/pictures.js';
+import { compareResults } from './compare-results.js';
+import { describeGpu } from './gpu-rig.js';
+
+const maps = ['composite.tif', 'depth.tif', 'sources.png', 'confidence.png', 'coverage.png'];
+
+describeGpu('a merge on a graphics processor', (rig) => {
+  let frames: string;
+  const parent = makeFolder();
+
+  beforeAll(async () => {
+    await renderScene({ scene: 'insect-head', out: parent, width: 176, height: 132, frames: 8 });
+    frames = join(parent, 'frames');
+  });
+
+  afterEach(() => vi.restoreAllMocks());
+
+  /** Merges on the device of the rig, as compiling all kernels for each would take seconds. */
+  async function mergeTo(name: string, options: Partial<MergeOptions>) {
+    vi.spyOn(Gpu, 'open').mockResolvedValue(rig.gpu);
+    vi.spyOn(Gpu.prototype, 'close').mockReturnValue();
+    const out = join(parent, name);
+    const events: MergeEvent[] = [];
+    await merge(frames, { out, threads: 2, ...options }, { onEvent: (event) => events.push(event) });
+    return { out, record: await readRunRecord(out), events };
+  }
+
+  it.each(['auto', 'select', 'weigh'] as const)('equals that on the processor (%s)', async (rule) => {
+    const [processor, device] = [
+      await mergeTo(`processor-${rule}`, { rule, device: 'cpu' }),
+      await mergeTo(`device-${rule}`, { rule, device: 'gpu' }),
+    ];
+    expect(processor.record.device).toBe('processor');
+    expect(device.record.device).toMatch(/swiftshader/i);
+    const difference = await compareResults(processor.out, device.out);
+    expect(difference.compositeWithin).toBeGreaterThan(0.999);
+    expect(difference.depthMedian).toBeLessThan(0.02);
+    expect(difference.sourcesSame).toBeGreaterThan(0.99);
+    expect(difference.coverageSame).toBeGreaterThan(0.99);
+    expect(device.record.notes).toEqual(processor.record.notes);
+    expect(device.record.direction).toBe(processor.record.direction);
+  });
+
+  it('gives the same bytes again', async () => {
+    const { out } = await mergeTo('again', { device: 'gpu' });
+    for (const file of maps) {
+      expect(
+        readFileSync(join(out, file)).equals(readFileSync(join(parent, 'device-auto', file))),
+        file,
+      ).toBe(true);
+    }
+  });
+
+  it.each([
+    ['while the focus curves are followed', 'follow'],
+    ['while the picture is blended', 'blend'],
+  ] as const)('that the device breaks off goes on with the processor (%s)', async (_, call) => {
+    let calls = 0;
+    const original = GpuEngine.prototype[call];
+    vi.spyOn(GpuEngine.prototype, call).mockImplementation(async function (this: GpuEngine, frame) {
+      if (++calls === 4) throw new GpuError('lost', 'the graphics processor went away (unplugged)');
+      return original.call(this, frame);
+    });
+    const { out, record, events } = await mergeTo(`lost-${call}`, { device: 'gpu' });
+    expect(record.device).toBe('processor');
+    expect(record.warnings).toContain(
+      'The processor merges from the start, for the graphics processor went away (unplugged).',
+    );
+    for (const file of maps) {
+      expect(
+        readFileSync(join(out, file)).equals(readFileSync(join(parent, 'processor-auto', file))),
+        file,
+      ).toBe(true);
+    }
+    const found = events.filter(({ event }) => event === 'finding').map((event) => JSON.stringify(event));
+    expect(new Set(found).size).toBe(found.length);
+    expect(new Set(record.notes).size).toBe(record.notes.length);
+  });
+
+  it('is not begun by itself where the processor plays the device', async () => {
+    const { record } = await mergeTo('by-itself', { device: 'auto', rule: 'weigh' });
+    expect(record.device).toBe('processor');
+  });
+});
