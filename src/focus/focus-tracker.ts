@@ -37,7 +37,7 @@ export class FocusTracker implements FocusCurves {
   /** Two planes of the size of level 0's state, free once all frames are followed. */
   readonly work: Planes;
   /** Tenth percentiles: [level][brightness bin][frame]. */
-  private lowCodes: number[][][];
+  private readonly lowCodes: number[][][];
 
   constructor(
     private readonly arena: Arena,
@@ -170,11 +170,6 @@ export class FocusTracker implements FocusCurves {
       this.noteNoise(level);
       await tracked;
     }
-  }
-
-  /** Takes noise that was measured elsewhere: see `lowCodes`. */
-  adoptNoise(lowCodes: number[][][]): void {
-    this.lowCodes = lowCodes;
   }
 
   noiseCodes(level: number): Float64Array {

@@ -82,11 +82,6 @@ export class ProcessorEngine implements MergeEngine {
     await this.spillFinder?.note(placed);
   }
 
-  /** In place of `follow`: what was followed elsewhere is put into the tracker's planes, and the light into its rows. */
-  async adopt(fill: (tracker: FocusTracker, arena: Arena, lights?: Rows) => Promise<void>): Promise<void> {
-    await fill(this.tracker, this.arena, this.spillFinder?.lights);
-  }
-
   async curves(): Promise<FocusCurves> {
     this.tracker.finish();
     return this.tracker;
