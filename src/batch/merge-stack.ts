@@ -108,7 +108,7 @@ function refuseUnseen({ folder, files }: StackJob): void {
   const unseen = unseenInputs(folder, files);
   if (unseen === undefined) return;
   throw new UnseenStackError(
-    `The photographs cannot be seen: ${unseen}. Run the batch again when they are back.`,
+    `The photographs cannot be seen: ${unseen}. Merge them again when they are back.`,
   );
 }
 
@@ -119,7 +119,7 @@ function refuseChanges({ folder, files, wholeFolder }: StackJob): void {
   if (wholeFolder && names.length === 0) names.push(...readdirSync(folder).filter(isNew));
   if (names.length === 0) return;
   throw new ChangedStackError(
-    `The stack changed while it was read: ${someNames(names)}. Run the batch again when nothing writes into the folder.`,
+    `The stack changed while it was read: ${someNames(names)}. Merge it again when nothing writes into the folder.`,
   );
 }
 

@@ -1,3 +1,4 @@
+import { existsSync } from 'node:fs';
 import { readFile } from 'node:fs/promises';
 import { availableParallelism, totalmem } from 'node:os';
 import { basename } from 'node:path';
@@ -26,7 +27,6 @@ export async function mergeForm(folder: string, order?: GivenOrder): Promise<Mer
   const stack = await readStack(folder, { order });
   const results = await resultsBeside(folder);
   const out = resultFolderName(folder, undefined);
-  const taken = new Set(results.map(({ path }) => path));
   const earlier = results.find(({ preview }) => preview === null);
   const { size, frames } = stack;
   const budget = { threads: availableParallelism(), memoryMb: (0.7 * totalmem()) / 1e6 };
@@ -46,16 +46,17 @@ export async function mergeForm(folder: string, order?: GivenOrder): Promise<Mer
     warnings: stack.warnings.map(({ message }) => message),
     notes: stack.notes.map(({ message }) => message),
     out: basename(out),
-    freeOut: taken.has(out) ? basename(freePath(out, taken)) : null,
+    freeOut: results.some(({ path }) => path === out) ? basename(freePath(out)) : null,
     known: (await sampleScale(folder)) ?? (earlier ? await choicesOf(earlier.path) : {}),
     estimateS,
     preview: hasPreview ? { factor, estimateS: secondsAt(small) } : null,
   };
 }
 
-/** A name beside the first that no result has. */
-export function freePath(out: string, taken: ReadonlySet<string>): string {
-  for (let i = 2; i < maxNames; i++) if (!taken.has(`${out}-${i}`)) return `${out}-${i}`;
+/** The path itself where nothing lies there, else a free one beside it. */
+export function freePath(out: string): string {
+  if (!existsSync(out)) return out;
+  for (let i = 2; i < maxNames; i++) if (!existsSync(`${out}-${i}`)) return `${out}-${i}`;
   return `${out}-${maxNames}`;
 }
 

@@ -115,6 +115,7 @@ function beginMerge(
       // Where a quick look is not to be had, the merge itself says why.
       if (end.state === 'stopped') return jobEnd(end);
     }
+    // Files that are open could not be replaced everywhere.
     await desk.results.release(out);
     const progress = new Progress(lookShare, 1);
     const end = await merge({ folder, out, options }, (event) => {
@@ -127,6 +128,8 @@ function beginMerge(
         change({ remarks: [...remarks] });
       }
     });
+    // Somebody may have opened the earlier one meanwhile.
+    await desk.results.release(out);
     return jobEnd(end);
   };
 

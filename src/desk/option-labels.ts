@@ -12,13 +12,19 @@ export const optionLabels = {
   skip: 'Leave out frames',
   order: 'Order of frames',
   overwrite: 'Replace it',
+  out: 'Put the result into',
   until: 'Until',
 } as const;
 
 /** An option in a text on the desk. */
 export function deskName(option: string): string {
   const label = (optionLabels as Record<string, string>)[option];
-  return label === undefined ? optionFlag(option) : `“${label}”`;
+  return `“${label ?? wordsOf(optionFlag(option))}”`;
+}
+
+/** A flag without what makes it one: no screen has the option. */
+function wordsOf(flag: string): string {
+  return flag.slice(2).replaceAll('-', ' ');
 }
 
 /** A text of a process that calls options by their flags, as the desk calls them. */
@@ -27,5 +33,5 @@ export function inDeskWords(text: string): string {
   for (const option of Object.keys(optionLabels)) {
     words = words.replaceAll(new RegExp(`${optionFlag(option)}(?![\\w-])`, 'g'), deskName(option));
   }
-  return words;
+  return words.replaceAll(/(?<![\w-])--[a-z]+(?:-[a-z]+)*(?![\w-])/g, (flag) => `“${wordsOf(flag)}”`);
 }

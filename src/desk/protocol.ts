@@ -177,6 +177,8 @@ export interface MergeForm {
 export interface MergeOrder {
   folder: string;
   choices: MergeChoices;
+  /** Folder that the result goes into; null: the one that holds the folder of photographs. */
+  into: string | null;
   /** Replace the result that lies in its place; else a free name is taken. */
   replace: boolean;
   previewFirst: boolean;

@@ -66,7 +66,7 @@ export class Roots {
 
 function outside(path: string): InputError {
   return new InputError(
-    `"${path}" lies outside of the folders that this desk shows. Start it with that folder: lamella desk FOLDER`,
+    `"${path}" lies outside of the folders that are shown here: start Lamella with that folder to see it.`,
   );
 }
 

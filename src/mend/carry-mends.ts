@@ -57,7 +57,7 @@ export async function carryMends(old: string, dir: string, merged: Merged): Prom
       ? ''
       : ` As ${reason}, ${isFramedAlike ? 'these are' : 'they are'} dropped until you give ${optionName('keep')}.`;
   const them = mends.length === 1 ? ['it is', 'it'] : ['they are', 'them'];
-  return `${summary}: ${them[0]} on the list of this one, and not yet in its picture. Look at it, and apply ${them[1]} with lamella mend.${dropped}`;
+  return `${summary}: ${them[0]} on the list of this one, and not yet in its picture. Look at it, and save ${them[1]} there.${dropped}`;
 }
 
 function isSameFraming(before: Merged, merged: Merged): boolean {

@@ -4,6 +4,7 @@ const reasons: Record<string, string> = {
   ENOENT: 'it does not exist or is a broken link',
   ELOOP: 'its link leads back to itself',
   EISDIR: 'it is a folder',
+  ENOTDIR: 'it is a file, no folder',
   EIO: 'the disk reports a read error',
   EMFILE: 'too many files are open',
   ENFILE: 'too many files are open',

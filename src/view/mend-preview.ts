@@ -78,7 +78,7 @@ export class MendPreview {
         bytes += patch.pixels.byteLength;
         if (bytes > maxChainBytes) {
           throw new InputError(
-            'These mends are too many and too large to be shown while you work. Use lamella mend for them.',
+            'These mends are too many and too large to be shown while you work. Take some back, or draw smaller ones.',
           );
         }
         // The wish to give up arrives between two mends.
@@ -142,7 +142,7 @@ export function requirePreviewSize(region: Mend['region'], featherPx: number, si
   const window = mendWindow({ region, featherPx }, size);
   if (!window || window.width * window.height <= maxWindowPixels) return;
   throw new InputError(
-    `The region is too large to be shown while you work: ${window.width} x ${window.height} pixels. Add it with lamella mend.`,
+    `The region is too large to be shown while you work: ${window.width} x ${window.height} pixels. Draw a smaller one.`,
   );
 }
 

@@ -2,7 +2,6 @@ import { basename } from 'node:path';
 import { depthStops } from '../image/map-colours.js';
 import { appliedMends, mendState } from '../mend/mended-record.js';
 import type { Mend } from '../mend/mends-file.js';
-import { optionName } from '../option-names.js';
 import { coverageClasses } from '../result/coverage.js';
 import { previewText } from '../result/preview-text.js';
 import type { RunRecord } from '../result/run-record.js';
@@ -25,7 +24,7 @@ export function resultInfo(
   const warnings = [...(record.preview ? [previewText(record.preview)] : []), ...record.warnings];
   if (missing > 0) {
     warnings.unshift(
-      `${missing} of ${frames.length} frames are not in ${frames[0].folder}: they cannot be shown or mended from. Start lamella view with ${optionName('framesFrom')} FOLDER.`,
+      `${missing} of ${frames.length} frames are not in ${frames[0].folder}: they cannot be shown or mended from until they are back there.`,
     );
   }
   return {

@@ -41,7 +41,7 @@ export class RuleRegions {
   merge(rule: SourceRule, window: PictureRegion, signal?: AbortSignal): Promise<MergedRegion> {
     if (window.width * window.height > maxMergedPixels) {
       throw new InputError(
-        `The region is too large to be merged while you work: ${window.width} x ${window.height} pixels. Add it with lamella mend.`,
+        `The region is too large to be merged while you work: ${window.width} x ${window.height} pixels. Draw a smaller one.`,
       );
     }
     return shareWork(() => this.find(rule, window, signal), signal);

@@ -392,7 +392,7 @@ export class Viewer {
   private refuseOtherMerge({ merge }: ResultMark): void {
     if (merge === this.shown.merge) return;
     throw new InputError(
-      `${this.folder} was merged anew since it was opened. End lamella view and start it again.`,
+      `${this.folder} was merged anew since it was opened. Open it again to see the new picture.`,
     );
   }
 }

@@ -68,13 +68,15 @@ describe('nothing outside of the roots is shown, merged or opened', () => {
     ['the root of the disk', () => '/'],
   ])('%s', async (_, path) => {
     const folder = path();
+    const order = { choices: {}, into: null, replace: true, previewFirst: false };
     for (const reply of [
       await fixture.get('api/folder', { path: folder }),
       await fixture.get('api/stack', { path: folder }),
       await fixture.get('api/result', { path: folder }),
       await fixture.get('thumbnail', { path: join(folder, 'a.jpg'), side: '160' }),
       await fixture.get('api/merge/form', { folder }),
-      await fixture.post('api/merge', { folder, choices: {}, replace: true, previewFirst: false }),
+      await fixture.post('api/merge', { ...order, folder }),
+      await fixture.post('api/merge', { ...order, folder: join(fixture.root, 'bee'), into: folder }),
       await fixture.post('api/look', { folder }),
     ]) {
       expect(reply.status).toBe(409);

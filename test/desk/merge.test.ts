@@ -11,7 +11,13 @@ import { jsonOf, useDesk } from './desk-fixture.js';
 const fixture = useDesk();
 
 const order = (folder: string, choices: MergeChoices = {}, replace = true, previewFirst = false) =>
-  fixture.post('api/merge', { folder: join(fixture.root, folder), choices, replace, previewFirst });
+  fixture.post('api/merge', {
+    folder: join(fixture.root, folder),
+    choices,
+    into: null,
+    replace,
+    previewFirst,
+  });
 
 const formOf = async (folder: string) =>
   jsonOf<MergeForm>(await fixture.get('api/merge/form', { folder: join(fixture.root, folder) }));
@@ -79,6 +85,28 @@ describe('a merge', () => {
     expect(picture.headers['content-type']).toBe('image/jpeg');
     expect((await readRunRecord(out)).preview).toBeUndefined();
     expect(readdirSync(desk.scratch)).toEqual([]);
+  });
+
+  test('goes into another folder where the one above the photographs will not do', async () => {
+    const into = join(fixture.root, 'empty');
+    const body = {
+      folder: join(fixture.root, 'bee'),
+      choices: {},
+      into,
+      replace: false,
+      previewFirst: false,
+    };
+    for (const name of ['bee-merged', 'bee-merged-2']) {
+      const { id } = jsonOf<DeskJob>(await fixture.post('api/merge', body));
+      expect(await fixture.ended(id)).toMatchObject({ state: 'done', out: join(into, name) });
+      rmSync(join(into, 'bee-merged-2'), { recursive: true, force: true });
+    }
+    rmSync(join(into, 'bee-merged'), { recursive: true });
+    const inside = await fixture.post('api/merge', { ...body, into: join(fixture.root, 'bee') });
+    expect([inside.status, inside.body.toString()]).toEqual([
+      409,
+      expect.stringContaining('Nothing is written into'),
+    ]);
   });
 
   test('is offered with a quick look first where it takes more than a moment', async () => {

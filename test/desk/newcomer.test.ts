@@ -95,7 +95,7 @@ describe.skipIf(findBrowser() === undefined)('who never saw a terminal', () => {
   test('finds the way back, and what was made', async () => {
     await page.getByRole('link', { name: 'Desk' }).click();
     await page.waitForSelector('.of-look .card');
-    expect(await page.locator('.of-look .card .name').textContent()).toBe('frames-merged');
+    expect(await page.locator('.of-look .card .name').first().textContent()).toBe('frames-merged');
     expect(problems).toEqual([]);
   });
 });

@@ -127,6 +127,57 @@ describe.skipIf(findBrowser() === undefined)('the desk in Chromium', () => {
     await page.getByRole('heading', { name: 'bee' }).waitFor();
   });
 
+  test('takes no text for a length or a number, and points at the field, also at one that is folded away', async () => {
+    await open(of('merge', { folder: join(root, 'bee') }));
+    const merge = page.locator('#screen').getByRole('button', { name: 'Merge' });
+    const step = page.getByLabel('Step from frame to frame');
+    const focused = () => page.evaluate(() => (document.activeElement as HTMLInputElement).name);
+    await step.fill('wide');
+    await merge.click();
+    expect([
+      await focused(),
+      await step.evaluate((field: HTMLInputElement) => field.validationMessage),
+    ]).toEqual(['stepMm', expect.stringContaining('in millimetres')]);
+    await step.fill('50 µm');
+    await page.getByText('How it is merged').click();
+    const skip = page.getByLabel('Leave out frames');
+    await skip.fill('the last');
+    await page.getByText('How it is merged').click();
+    await merge.click();
+    expect([await focused(), await skip.isVisible()]).toEqual(['skip', true]);
+    expect(served.desk.jobs.list().filter(({ title }) => title === 'bee')).toEqual([]);
+  });
+
+  test('leads to a stack, a result and a folder of stacks on the very screens that need one', async () => {
+    await open('#/merge');
+    await page.locator('.card').getByRole('link', { name: 'fly' }).waitFor();
+    await page.locator('.folders').getByRole('link', { name: 'card' }).click();
+    await page.locator('.card').getByRole('link', { name: 'wasp' }).first().click();
+    await page.waitForSelector('form.side');
+    await page.goto(`${served.address}#/check`);
+    await page.locator('.card').getByRole('link', { name: 'wasp' }).waitFor();
+    await page.getByRole('navigation', { name: 'Other folders' }).getByRole('link').first().click();
+    await page.locator('.card').getByRole('link', { name: 'bee' }).waitFor();
+    await page.goto(`${served.address}${of('look', { in: join(root, 'card') })}`);
+    await page.locator('.card').getByRole('button', { name: 'wasp-merged' }).first().waitFor();
+    await page.goto(`${served.address}#/night`);
+    await page.locator('.folders').getByRole('link', { name: 'card' }).waitFor();
+  });
+
+  test('says on every screen when Lamella has ended', async () => {
+    const other = await serveDesk({ folder: root });
+    const context = await browser.newContext();
+    page = await context.newPage();
+    await page.goto(other.address);
+    await page.waitForSelector('.card');
+    await other.close();
+    await page.locator('.lost').waitFor();
+    await page.locator('#nav').getByRole('link', { name: 'Check' }).click();
+    await expect.poll(() => page.locator('#notice').textContent()).toContain('start it again');
+    await page.locator('#nav').getByRole('link', { name: 'Merge' }).click();
+    await page.locator('#screen [role=alert]').waitFor();
+  });
+
   test('finds a folder that is dropped on it, though the browser hides its path', async () => {
     await open();
     await page.waitForSelector('.card');
@@ -217,7 +268,9 @@ describe.skipIf(findBrowser() === undefined)('the desk in Chromium', () => {
       const widths = [document.documentElement, document.querySelector('#screen')!].map(
         ({ scrollWidth }) => scrollWidth,
       );
+      const flags = document.body.textContent.match(/--[a-z][\w-]*/g) ?? [];
       return [
+        ...flags,
         ...violations.flatMap(({ id, nodes }) =>
           nodes.map(({ html, failureSummary }) => `${id}: ${html.slice(0, 160)} ${failureSummary}`),
         ),

@@ -1,4 +1,5 @@
 import type { Refusal } from '../protocol.js';
+import { goneMessage } from './notice.js';
 
 /** What the server refuses, with a message for the user. */
 export class RefusedError extends Error {}
@@ -26,7 +27,7 @@ async function request<T>(address: string, init: RequestInit): Promise<T> {
     response = await fetch(address, init);
   } catch (error) {
     if (init.signal?.aborted) throw error;
-    throw new RefusedError('Lamella no longer answers: is it still running?');
+    throw new RefusedError(goneMessage);
   }
   if (response.ok) return (await response.json()) as T;
   const body = await response.text();

@@ -1,7 +1,7 @@
 import { html, render } from '../lit/lit-html.js';
 import { ServerEvents } from './jobs.js';
 import { workLine } from './parts/work-line.js';
-import type { Screen } from './screen.js';
+import { type Screen, screenAddress } from './screen.js';
 import { screens } from './screens.js';
 
 const byId = (id: string): HTMLElement => document.getElementById(id)!;
@@ -48,7 +48,7 @@ function renderNav(current: Screen): void {
   render(
     screens.map(
       ({ path, title }) =>
-        html`<a href="#/${path}" aria-current=${current.path === path ? 'page' : 'false'}>${title}</a>`,
+        html`<a href=${path === 'guide' ? screenAddress(path, { topic: current.guide }) : `#/${path}`} aria-current=${current.path === path ? 'page' : 'false'}>${title}</a>`,
     ),
     byId('nav'),
   );

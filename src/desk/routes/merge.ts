@@ -1,10 +1,12 @@
 import { dirname, join } from 'node:path';
+import { InputError } from '../../errors.js';
 import { resolveOptions } from '../../options/resolve-merge-options.js';
-import { anyObjectShape, booleanShape, objectShape, textShape } from '../../result/shape.js';
+import { isWithin } from '../../result/path-within.js';
+import { anyObjectShape, booleanShape, nullableShape, objectShape, textShape } from '../../result/shape.js';
 import type { GivenOrder } from '../../stack/capture-order.js';
 import { jsonAnswer } from '../../view/local-server.js';
 import { chosenOptions } from '../merge-choices.js';
-import { mergeForm } from '../merge-form.js';
+import { freePath, mergeForm } from '../merge-form.js';
 import { jobPicture, mergeOrder } from '../merge-job.js';
 import type { MergeChoices, MergeOrder } from '../protocol.js';
 import { type DeskRoutes, required, shaped } from '../route.js';
@@ -12,6 +14,7 @@ import { type DeskRoutes, required, shaped } from '../route.js';
 const orderShape = objectShape<MergeOrder>({
   folder: textShape(),
   choices: anyObjectShape<MergeChoices>(),
+  into: nullableShape(textShape()),
   replace: booleanShape,
   previewFirst: booleanShape,
 });
@@ -25,8 +28,14 @@ export const mergeRoutes: DeskRoutes = {
     const order = shaped(body, orderShape);
     const folder = await desk.roots.within(order.folder);
     const form = await mergeForm(folder);
-    const replaces = form.freeOut === null || order.replace;
-    const out = join(dirname(folder), replaces ? form.out : (form.freeOut ?? form.out));
+    const parent = order.into === null ? dirname(folder) : await desk.roots.within(order.into);
+    if (isWithin(parent, folder)) {
+      throw new InputError(
+        'Nothing is written into the folder of the photographs: choose another one for the result.',
+      );
+    }
+    const place = join(parent, form.out);
+    const out = order.replace ? place : freePath(place);
     const options = resolveOptions({ ...chosenOptions(order.choices), overwrite: order.replace });
     const { preview, estimateS } = form;
     const look = order.previewFirst && preview ? { ...preview, mergeS: estimateS } : null;

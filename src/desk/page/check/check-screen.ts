@@ -1,7 +1,6 @@
 import type { CheckReport } from '../../../check/check-report.js';
 import { checkFacts } from '../../../check/check-text.js';
 import { frameTable, markedFrames, plots, sensorPlot } from '../../../check/page-parts.js';
-import { readQuantity } from '../../../options/read-quantity.js';
 import type { FindingFix } from '../../../result/finding.js';
 import { verdictBefore } from '../../../result/verdict.js';
 import { folderName } from '../../../stack/folder-name.js';
@@ -12,7 +11,9 @@ import type { CheckChoices, CheckView, MergeForm } from '../../protocol.js';
 import { addressOf, ask, send } from '../api.js';
 import type { Job } from '../jobs.js';
 import { showFailure } from '../notice.js';
+import { FolderChooser } from '../parts/folder-chooser.js';
 import { jobProgress } from '../parts/job-progress.js';
+import { checkLength, lengthOf } from '../parts/merge-fields.js';
 import { type ScreenContext, screenAddress } from '../screen.js';
 import { choicesOf, choicesQuery, choicesText, withFix } from './choices.js';
 import { frameStrip, type StripFrame } from './frame-strip.js';
@@ -31,25 +32,26 @@ async function folderOf(job: number): Promise<string | null> {
 }
 
 function showNoFolder(element: HTMLElement, context: ScreenContext): void {
+  const chooser = new FolderChooser('check', 'stack', context, () => draw());
   const draw = (): void => {
     const checks = context.jobs().filter(({ kind }) => kind === 'check');
     const folders = [...new Map(checks.map((job) => [job.folder, job])).values()];
     render(
       html`<h1>Check</h1>
         <p>
-          Before a merge: what would spoil it, in which photographs, and what to do.
-          <a href="#/places">Choose a stack in Places.</a>
+          Before a merge: what would spoil it, in which photographs, and what to do. Choose the stack:
         </p>
         ${
           folders.length === 0
             ? nothing
-            : html`<ul class="folders">
+            : html`<h2>Since Lamella was started</h2><ul class="folders">
                 ${folders.map(
                   ({ folder, title, message }) =>
                     html`<li><a href=${screenAddress('check', { folder })}><span class="name">${title}</span> <span class="quiet">${message}</span></a></li>`,
                 )}
               </ul>`
-        }`,
+        }
+        ${chooser.content()}`,
       element,
     );
   };
@@ -68,6 +70,8 @@ class CheckScreen {
   private report: CheckReport | undefined;
   private choices: CheckChoices;
   private selected: number | undefined;
+  /** Why there can be no check. */
+  private problem = '';
   private pointedAt: ReadonlySet<number> = new Set();
   /** Pictures by frame, those of frames that were left out since too. */
   private readonly pictures = new Map<number, string>();
@@ -82,7 +86,11 @@ class CheckScreen {
     context.atEnd(() => this.gone.abort());
     context.onJobs(() => void this.follow());
     this.draw();
-    this.begin().catch(showFailure);
+    this.begin().catch((error: unknown) => {
+      if (this.gone.signal.aborted) return;
+      this.problem = error instanceof Error ? error.message : String(error);
+      this.draw();
+    });
   }
 
   /** Shows the last check where it was made with the same choices; else checks. */
@@ -100,6 +108,7 @@ class CheckScreen {
 
   private async check(): Promise<void> {
     const { folder, choices } = this;
+    this.problem = '';
     const { id } = await send<Job>('api/check', { folder, choices }, this.gone.signal);
     this.jobId = id;
     this.view = undefined;
@@ -232,7 +241,7 @@ class CheckScreen {
     const frames = this.stripFrames();
     const chosen = frames.find(({ number }) => number === this.selected);
     render(
-      html`<h1>${folderName(this.folder)}</h1>
+      html`<h1>${this.job()?.title ?? folderName(this.folder)}</h1>
         ${this.state()}
         ${frames.length === 0 ? nothing : frameStrip(frames, report?.size, this.selected, { onSelect: this.select, onToggle: this.toggle })}
         ${
@@ -255,8 +264,8 @@ class CheckScreen {
   private state(): TemplateResult {
     const job = this.job();
     if (job && job.endedAt === null) return html`<div class="state" role="status">${jobProgress(job)}</div>`;
-    if (job?.state === 'failed' || job?.state === 'cancelled') {
-      return html`<p class="problem" role="alert">${job.message}</p>
+    if (this.problem !== '' || job?.state === 'failed' || job?.state === 'cancelled') {
+      return html`<p class="problem" role="alert">${this.problem || job?.message}</p>
         <p class="row">
           <button type="button" @click=${this.again}>Check again</button>
           <a href=${screenAddress('places', { folder: this.folder })}>Back to the folder</a>
@@ -314,9 +323,12 @@ class CheckScreen {
   }
 
   private readonly setStep = (event: Event): void => {
-    const step = readQuantity((event.target as HTMLInputElement).value, 'mm');
+    checkLength(event);
+    const field = event.target as HTMLInputElement;
+    if (!field.reportValidity()) return;
+    const step = lengthOf(field.value);
     const { stepMm: _, ...others } = this.choices;
-    this.setChoices(step !== undefined && step > 0 ? { ...others, stepMm: step } : others);
+    this.setChoices(step === null ? others : { ...others, stepMm: step });
   };
 }
 

@@ -65,7 +65,7 @@ async function find(
   else if (paths.length > 1) showNotice(`There are ${paths.length} folders like it; this is ${paths[0]}.`);
   else {
     showNotice(
-      `The browser does not tell where ${entry.name} lies, and it was not found below the places listed here. Open it by its path, or start lamella desk with it.`,
+      `The browser does not tell where ${entry.name} lies, and it was not found below the places listed here. Type its path into the field “Path of a folder”.`,
     );
     document.getElementById('path')?.focus();
   }

@@ -1,4 +1,4 @@
-import { countOf } from '../../../stack/words.js';
+import { countOf, spanText } from '../../../stack/words.js';
 import type { FolderEntry, StackFacts } from '../../protocol.js';
 
 const day = new Intl.DateTimeFormat('en-GB', {
@@ -55,4 +55,9 @@ export function contentText({ photographs, folders }: FolderEntry): string {
     ...(photographs > 0 ? [countOf(photographs, 'photograph')] : []),
   ];
   return parts.length === 0 ? 'empty' : parts.join(', ');
+}
+
+/** How long something will take, on one line. */
+export function aboutText(seconds: number): string {
+  return `about ${spanText(seconds * 1000)}`.replaceAll(' ', '\u00a0');
 }

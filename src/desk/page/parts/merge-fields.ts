@@ -1,3 +1,4 @@
+import { readQuantity } from '../../../options/read-quantity.js';
 import { spanText } from '../../../stack/words.js';
 import { html, nothing, type TemplateResult } from '../../lit/lit-html.js';
 import { optionLabels as labels } from '../../option-labels.js';
@@ -54,7 +55,9 @@ export function mergeFields(form: MergeForm, chosen: MergeChoices): TemplateResu
           ${option('name', 'by name', order === 'name')}
         </select></label>
       <label class="line">${labels.skip}
-        <input name="skip" inputmode="numeric" placeholder="such as 12, 31" value=${skip.join(', ')} /></label>
+        <input name="skip" inputmode="numeric" placeholder="such as 12, 31" value=${skip.join(', ')} @input=${(event: Event) => checkFrames(event, frames.length)} @invalid=${unfold} /></label>
+      <label class="line">${labels.out}
+        <input name="into" placeholder="the folder above the photographs" autocomplete="off" spellcheck="false" /></label>
     </details>
     ${preview === null ? nothing : html`<label class="option"><input type="checkbox" name="previewFirst" checked /><span>Quick look first <span class="quiet">at 1/${preview.factor} of the size, in about ${spanText(Math.max(2, preview.estimateS) * 1000)}</span></span></label>`}
     ${
@@ -62,7 +65,7 @@ export function mergeFields(form: MergeForm, chosen: MergeChoices): TemplateResu
         ? html`<p class="quiet out">The result: <b>${out}</b>, beside the folder.</p>`
         : html`<fieldset>
             <legend>There is a result beside the folder already</legend>
-            <label class="option"><input type="radio" name="place" value="replace" checked /><span>${labels.overwrite} <span class="quiet">${out}; its mends are taken over</span></span></label>
+            <label class="option"><input type="radio" name="place" value="replace" checked /><span>${labels.overwrite} <span class="quiet">${out}: its mends go on to the new one</span></span></label>
             <label class="option"><input type="radio" name="place" value="free" /><span>Keep it, and write another <span class="quiet">${freeOut}</span></span></label>
           </fieldset>`
     }
@@ -98,9 +101,32 @@ export function framesOf(text: string): number[] {
     });
 }
 
-/** A length in mm as people write it, with a comma or a point; null for none. */
+/** A length in mm as people write it, such as 0.05, 0,05 or 50 µm; null for none. */
 export function lengthOf(text: string): number | null {
-  return text === '' ? null : Number(text.replace(',', '.').replace(/\s*mm$/, ''));
+  return text.trim() === '' ? null : (readQuantity(text, 'mm') ?? Number.NaN);
+}
+
+/** Says on a field what is wrong with its length, for the browser to show when the form is sent. */
+export function checkLength({ target }: Event): void {
+  const field = target as HTMLInputElement;
+  const length = lengthOf(field.value);
+  const isRight = length === null || length > 0;
+  field.setCustomValidity(isRight ? '' : 'Give a length in millimetres, such as 0.05, or leave it empty.');
+}
+
+/** As `checkLength`, for numbers of frames. */
+function checkFrames({ target }: Event, count: number): void {
+  const field = target as HTMLInputElement;
+  const isRight = framesOf(field.value).every((number) => Number.isInteger(number) && number > 0);
+  field.setCustomValidity(
+    isRight ? '' : `Give numbers of frames from 1 to ${count}, such as 12, 31 or 4-6, or leave it empty.`,
+  );
+}
+
+/** A field that is folded away must be seen before the browser can point at it. */
+export function unfold({ target }: Event): void {
+  const folded = (target as HTMLElement).closest('details');
+  if (folded) folded.open = true;
 }
 
 export function lengthField(
@@ -110,7 +136,7 @@ export function lengthField(
 ): TemplateResult {
   return html`<div class="length">
     <label for=${name}>${labels[name]}</label>
-    <span><input id=${name} name=${name} inputmode="decimal" autocomplete="off" value=${value ?? ''} aria-describedby="${name}-hint" /> mm</span>
+    <span><input id=${name} name=${name} inputmode="decimal" autocomplete="off" placeholder="not known" value=${value ?? ''} aria-describedby="${name}-hint" @input=${checkLength} @invalid=${unfold} /> mm</span>
     <span id="${name}-hint" class="quiet">${hint}</span>
   </div>`;
 }

@@ -1,5 +1,6 @@
 import { html, nothing, type TemplateResult } from '../../lit/lit-html.js';
 import type { Job } from '../jobs.js';
+import { goneMessage } from '../notice.js';
 import { screenAddress } from '../screen.js';
 
 /** The screen that shows a job. */
@@ -13,8 +14,7 @@ const screens: Record<Job['kind'], string> = {
 
 /** In the bar, on every screen: what is being done, or that nobody answers. */
 export function workLine(jobs: readonly Job[], isThere: boolean): TemplateResult | typeof nothing {
-  if (!isThere)
-    return html`<span class="lost" role="alert">Lamella does not answer. Is it still running?</span>`;
+  if (!isThere) return html`<span class="lost" role="alert">${goneMessage}</span>`;
   const running = jobs.find(({ state }) => state === 'running');
   const waiting = jobs.filter(({ state }) => state === 'waiting').length;
   if (!running) return nothing;

@@ -2,6 +2,7 @@ import { html, nothing, render, type TemplateResult } from '../../lit/lit-html.j
 import type { ResultEntry } from '../../protocol.js';
 import { ask } from '../api.js';
 import { showFailure } from '../notice.js';
+import { FolderChooser } from '../parts/folder-chooser.js';
 import { resultCard } from '../parts/result-card.js';
 import type { Screen } from '../screen.js';
 
@@ -14,13 +15,14 @@ export const lookScreen: Screen = {
     const gone = new AbortController();
     context.atEnd(() => gone.abort());
     let results: ResultEntry[] | undefined;
+    const chooser = new FolderChooser('look', 'result', context, () => draw());
     const draw = (): unknown =>
       render(
         html`<h1>Look and mend</h1>
           <p>
             Look at a result closely, trace each spot to its photographs, and mend what came from the wrong one.
           </p>
-          ${results === undefined ? nothing : list(results)}`,
+          ${results === undefined ? nothing : list(results)} ${chooser.content(new Set(results?.map(({ path }) => path)))}`,
         element,
       );
     const load = (): void => {
@@ -45,14 +47,9 @@ export const lookScreen: Screen = {
 };
 
 function list(results: readonly ResultEntry[]): TemplateResult {
-  if (results.length === 0) {
-    return html`<p class="quiet">
-      Nothing was merged or opened since the desk was started.
-      <a href="#/places">Open an earlier result in Places.</a>
-    </p>`;
-  }
-  return html`<ul class="cards">
+  if (results.length === 0) return html``;
+  return html`<h2>Since Lamella was started</h2>
+    <ul class="cards">
       ${results.map((result) => resultCard(result, result))}
-    </ul>
-    <p class="quiet"><a href="#/places">Earlier results lie in Places.</a></p>`;
+    </ul>`;
 }

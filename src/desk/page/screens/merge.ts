@@ -5,6 +5,7 @@ import type { MergeChoices, MergeForm, MergeOrder, ResultEntry, StackFacts } fro
 import { ask, send } from '../api.js';
 import type { Job } from '../jobs.js';
 import { showFailure } from '../notice.js';
+import { FolderChooser } from '../parts/folder-chooser.js';
 import { momentText } from '../parts/format.js';
 import { cancelJob } from '../parts/job-progress.js';
 import { framesOf, mergeFields, readChoices } from '../parts/merge-fields.js';
@@ -96,6 +97,7 @@ function showForm(element: HTMLElement, context: ScreenContext, folder: string):
     const order: MergeOrder = {
       folder,
       choices: readChoices(data),
+      into: String(data.get('into') ?? '').trim() || null,
       replace: data.get('place') === 'replace',
       previewFirst: data.get('previewFirst') !== null,
     };
@@ -219,18 +221,16 @@ function remarks({ remarks: all }: Job): TemplateResult | typeof nothing {
   ${notes.length > 0 ? html`<details><summary>${notes.length === 1 ? 'A note' : `${notes.length} notes`}</summary><ul class="remarks">${notes.map(({ text }) => html`<li>${text}</li>`)}</ul></details>` : nothing}`;
 }
 
-/** Without a stack: what was merged, and where to find one. */
+/** Without a stack: what was merged, and the stacks to choose from. */
 function showList(element: HTMLElement, context: ScreenContext): void {
+  const chooser = new FolderChooser('merge', 'stack', context, () => draw());
   const draw = (): void => {
     const merges = context.jobs().filter(({ kind }) => kind === 'merge');
     render(
       html`<h1>Merge</h1>
-        ${
-          merges.length === 0
-            ? html`<p>Nothing has been merged yet. <a href="#/places">Choose a stack in Places.</a></p>`
-            : html`<p><a href="#/places">Choose another stack in Places.</a></p>
-              <ul class="folders">${merges.map(line)}</ul>`
-        }`,
+        <p>One picture, sharp throughout, is made of the photographs of a stack. Choose the stack:</p>
+        ${merges.length > 0 ? html`<h2>Since Lamella was started</h2><ul class="folders merges">${merges.map(line)}</ul>` : nothing}
+        ${chooser.content()}`,
       element,
     );
   };

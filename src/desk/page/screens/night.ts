@@ -5,8 +5,9 @@ import type { NightForm, NightOrder, NightStack, NightView, PlacesView } from '.
 import { ask, send } from '../api.js';
 import type { Job } from '../jobs.js';
 import { showFailure } from '../notice.js';
-import { momentText } from '../parts/format.js';
+import { aboutText, momentText } from '../parts/format.js';
 import { cancelJob } from '../parts/job-progress.js';
+import { lastFolder } from '../parts/last-folder.js';
 import { lengthField, lengthOf } from '../parts/merge-fields.js';
 import { nightGroupsOf } from '../parts/night-groups.js';
 import { picture } from '../parts/thumbnail.js';
@@ -84,7 +85,7 @@ function showForm(element: HTMLElement, folder: string, gone: AbortSignal): void
               </details>
               <p class="row">
                 <button class="main" type="submit" ?disabled=${chosen.length === 0}>${status && chosen.length > 0 ? 'Go on with' : 'Merge'} ${countOf(chosen.length, 'stack')}</button>
-                <span class="quiet">${chosen.length > 0 ? `about ${spanText(totalS * 1000)}, into ${out}` : ''}</span>
+                <span class="quiet">${chosen.length > 0 ? `${aboutText(totalS)}, into ${out}` : ''}</span>
               </p>
             </div>
           </form>`
@@ -100,7 +101,7 @@ function showForm(element: HTMLElement, folder: string, gone: AbortSignal): void
       <label for=${id}>
         <span class="small">${one.picture === null ? nothing : picture(one.picture, '')}</span>
         <span class="words"><span class="name">${nameOf(one)}</span>
-        <span class="quiet">${countOf(frames, 'frame')}, ${isFinished ? 'merged already' : `about ${spanText(estimateS * 1000)}`}</span></span>
+        <span class="quiet">${countOf(frames, 'frame')}, ${isFinished ? 'merged already' : aboutText(estimateS)}</span></span>
       </label>
       <span class="moves">
         <button type="button" aria-label="Move ${nameOf(one)} up" ?disabled=${i === 0} @click=${() => move(i, -1)}>↑</button>
@@ -207,12 +208,18 @@ function running(job: Job): TemplateResult {
 function showStart(element: HTMLElement, context: ScreenContext, gone: AbortSignal): void {
   let places: PlacesView | undefined;
   const draw = (): void => {
+    const last = lastFolder();
+    const lastName = last?.split(/[\\/]/).at(-1) ?? '';
+    const folders = [
+      ...(last === null ? [] : [{ name: lastName, path: last }]),
+      ...(places?.roots ?? []).filter(({ path }) => path !== last),
+    ];
     const nights = context.jobs().filter(({ kind }) => kind === 'night');
     render(
       html`<h1>Night</h1>
         <p>Merge many stacks one after the other, while nobody waits. Choose the folder below which they lie:</p>
-        <ul class="folders">${places?.roots.map(({ name, path }) => html`<li><a href=${screenAddress('night', { folder: path })}><span class="name">${name}</span><span class="quiet">${path}</span></a></li>`)}</ul>
-        <p class="quiet">Or a smaller one: <a href="#/places">open it in Places</a>, and follow “Merge several”.</p>
+        <ul class="folders">${folders.map(({ name, path }) => html`<li><a href=${screenAddress('night', { folder: path })}><span class="name">${name}</span><span class="quiet">${path}</span></a></li>`)}</ul>
+        <p class="quiet">Another folder: <a href="#/places">open it in Places</a>, and come back.</p>
         ${nights.length > 0 ? html`<h2>Nights</h2><ul class="folders">${nights.map(nightLine)}</ul>` : nothing}`,
       element,
     );

@@ -4,10 +4,12 @@ import type { FolderEntry, FolderView, PlacesView, ResultEntry, StackFacts } fro
 import { ask, send } from '../api.js';
 import { showFailure } from '../notice.js';
 import { takeDrop } from '../parts/dropped-folder.js';
-import { contentText, momentText, stackFactsTexts, takenText } from '../parts/format.js';
+import { contentText, momentText, stackFactsTexts } from '../parts/format.js';
 import { jobProgress } from '../parts/job-progress.js';
+import { rememberFolder } from '../parts/last-folder.js';
 import { openResult } from '../parts/open-result.js';
 import { resultCard } from '../parts/result-card.js';
+import { stackCard } from '../parts/stack-card.js';
 import { picture, thumbnailAddress } from '../parts/thumbnail.js';
 import { goTo, type Screen, type ScreenContext, screenAddress } from '../screen.js';
 
@@ -45,6 +47,7 @@ function mount(element: HTMLElement, context: ScreenContext): void {
     const path = wanted ?? places.roots[0]?.path;
     if (path === undefined) return;
     view = await ask<FolderView>('api/folder', { path }, gone.signal);
+    rememberFolder(view.path);
     draw();
     const stacks = [view, ...view.entries].filter(({ kind }) => kind === 'stack').map((entry) => entry.path);
     await Promise.all(Array.from({ length: factsAtOnce }, () => learn(stacks, 'api/stack', facts)));
@@ -81,7 +84,7 @@ function mount(element: HTMLElement, context: ScreenContext): void {
         )}
         ${sampleLink()}
       </nav>
-      <div class="place">${problem ? html`<h1>Places</h1><p role="alert" class="problem">${problem}</p>` : view ? folder(view) : html`<h1>Places</h1><p class="quiet">Reading …</p>`}</div>
+      <div class="place">${problem ? html`<h1>Places</h1><p role="alert" class="problem">${problem}</p><p class="quiet">Choose one of the places listed here, or type the path of another folder.</p>` : view ? folder(view) : html`<h1>Places</h1><p class="quiet">Reading …</p>`}</div>
       <div class="by-path">
         <form class="path" @submit=${openPath}>
           <label for="path">Path of a folder</label>
@@ -133,18 +136,18 @@ function mount(element: HTMLElement, context: ScreenContext): void {
     return html`${trail(shown)}
       <h1>${shown.trail.length === 1 ? shown.trail[0].name : shown.name}</h1>
       ${shown.kind === 'stack' ? stackHead(shown) : nothing}
-      ${shown.kind === 'folder' ? html`<p class="row"><a class="button" href=${screenAddress('shoot', { folder: shown.path })}>Shoot into it</a></p>` : nothing}
       ${shown.kind === 'result' ? html`<p>This is the result of a merge.</p><p class="row"><button class="main" type="button" @click=${() => openResult(shown.path)}>Look at it</button></p>` : nothing}
       ${shown.kind === 'batch' ? html`<p>Results of a batch lie here.</p><p class="row"><a class="button main" href=${screenAddress('night', { results: shown.path })}>How the night went</a></p>` : nothing}
       ${
         stacks.length > 0
-          ? html`<h2>${countOf(stacks.length, 'stack')} <a class="beside" href=${screenAddress('night', { folder: shown.path })}>Merge several</a></h2><ul class="cards">${stacks.map(stackCard)}</ul>`
+          ? html`<h2>${countOf(stacks.length, 'stack')} <a class="beside" href=${screenAddress('night', { folder: shown.path })}>Merge several</a></h2><ul class="cards">${stacks.map((entry) => stackCard(entry, facts.get(entry.path), screenAddress('places', { folder: entry.path })))}</ul>`
           : nothing
       }
       ${others.length > 0 ? html`<h2>Folders</h2><ul class="folders">${others.map(folderLine)}</ul>` : nothing}
       ${lone.length > 0 ? html`<h2>Results</h2><ul class="cards">${lone.map((entry) => resultCard(entry, results.get(entry.path)))}</ul>` : nothing}
       ${more > 0 ? html`<p class="quiet">and ${more} more folders, which are not listed</p>` : nothing}
-      ${entries.length === 0 && shown.kind === 'folder' ? html`<p class="quiet">${shown.photographs > 0 ? `${countOf(shown.photographs, 'photograph')}: a stack has at least three.` : 'Nothing to show lies in this folder.'}</p>` : nothing}`;
+      ${shown.kind === 'folder' && stacks.length === 0 ? html`<p class="quiet">${noStackText(shown)}</p>` : nothing}
+      ${shown.kind === 'folder' ? html`<p class="row foot"><a class="button" href=${screenAddress('shoot', { folder: shown.path })}>Shoot into it</a> <span class="quiet">Each photograph is judged as it arrives in this folder.</span></p>` : nothing}`;
   }
 
   function trail({ trail: steps }: FolderView): TemplateResult | typeof nothing {
@@ -178,23 +181,17 @@ function mount(element: HTMLElement, context: ScreenContext): void {
           : nothing
       }`;
   }
+}
 
-  function stackCard(entry: FolderEntry): TemplateResult {
-    const known = facts.get(entry.path);
-    const result = known?.results.find(({ preview }) => preview === null) ?? known?.results[0];
-    const middle = known?.names[known.names.length >> 1];
-    const when = known?.takenMs ? takenText({ first: known.takenMs.first, last: known.takenMs.first }) : '';
-    return html`<li class="card">
-      <a href=${screenAddress('places', { folder: entry.path })}>
-        <span class="pictures"
-          >${middle === undefined ? nothing : picture(thumbnailAddress(entry.path, middle), '')}${result ? picture(result.picture, '') : nothing}</span
-        >
-        <span class="name">${entry.name}</span>
-        <span class="quiet">${[countOf(entry.photographs, 'photograph'), when, known?.camera ?? ''].filter((text) => text !== '').join(' · ')}</span>
-        ${result ? html`<span class="mark">${result.preview === null ? 'merged' : 'previewed'} ${momentText(result.madeAt)}</span>` : nothing}
-      </a>
-    </li>`;
-  }
+/** What there is to do in a folder in which no stack lies. */
+function noStackText({ photographs, entries }: FolderView): string {
+  const what =
+    'A stack is a folder with three photographs or more of one subject, each focused a little farther';
+  if (photographs > 0)
+    return `${countOf(photographs, 'photograph')} lie${photographs === 1 ? 's' : ''} here. ${what}.`;
+  return entries.length === 0
+    ? `This folder is empty. ${what}.`
+    : `${what}: open the one that holds yours, or try the sample stack.`;
 }
 
 function folderLine(entry: FolderEntry): TemplateResult {
