@@ -32,10 +32,63 @@ export function supportOf(rise: i32): i32 {
   return max(0, min(i32(maxSupport) * supportSteps, ((rise - i32(minPeakOctaves * codesPerOctave)) * supportSteps) >> 9));
 }
 
+/** Supports of eight rises. */
+// @ts-ignore: decorator
+@inline
+export function eightSupportsOf(rises: v128): v128 {
+  const above = i16x8.sub(rises, i16x8.splat(i16(minPeakOctaves * codesPerOctave)));
+  const steps = i16x8.shr_s(above, 6);
+  return i16x8.max_s(i16x8.splat(0), i16x8.min_s(i16x8.splat(i16(maxSupport) * i16(supportSteps)), steps));
+}
+
 // @ts-ignore: decorator
 @inline
 export function supportAt(supports: u32, candidate: i32): i32 {
   return i32((supports >> (candidate << 3)) & 127);
+}
+
+/** Eight u16 of level 1's row, each for two pixels of level 0. */
+// @ts-ignore: decorator
+@inline
+export function twiceOf(p: usize): v128 {
+  return i8x16.swizzle(v128.load64_zero(p), i8x16(0, 1, 0, 1, 2, 3, 2, 3, 4, 5, 4, 5, 6, 7, 6, 7));
+}
+
+/** One of the three supports of eight pixels, of which `low` and `high` hold four each. */
+// @ts-ignore: decorator
+@inline
+export function firstSupport(low: v128, high: v128): v128 {
+  return v128.extend_low<u8>(i8x16.shuffle(low, high, 0, 4, 8, 12, 16, 20, 24, 28, 0, 0, 0, 0, 0, 0, 0, 0));
+}
+
+// @ts-ignore: decorator
+@inline
+export function secondSupport(low: v128, high: v128): v128 {
+  return v128.extend_low<u8>(i8x16.shuffle(low, high, 1, 5, 9, 13, 17, 21, 25, 29, 0, 0, 0, 0, 0, 0, 0, 0));
+}
+
+// @ts-ignore: decorator
+@inline
+export function thirdSupport(low: v128, high: v128): v128 {
+  return v128.extend_low<u8>(i8x16.shuffle(low, high, 2, 6, 10, 14, 18, 22, 26, 30, 0, 0, 0, 0, 0, 0, 0, 0));
+}
+
+/** Support of candidate n of eight pixels. */
+// @ts-ignore: decorator
+@inline
+export function supportOfCandidate(low: v128, high: v128, n: i32): v128 {
+  return n == 0 ? firstSupport(low, high) : n == 1 ? secondSupport(low, high) : thirdSupport(low, high);
+}
+
+/** A plane of a level at eight pixels of level 0 from column x, a multiple of 8, on. */
+// @ts-ignore: decorator
+@inline
+export function eightOf(levels: usize, level: i32, plane: usize, x: i32, y: i32): v128 {
+  const p = planeOf(levels, level, plane) + ((usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1);
+  if (level == 0) return v128.load(p);
+  if (level == 1) return twiceOf(p);
+  if (level == 2) return i8x16.swizzle(v128.load32_zero(p), i8x16(0, 1, 0, 1, 0, 1, 0, 1, 2, 3, 2, 3, 2, 3, 2, 3));
+  return v128.load16_splat(p);
 }
 
 /** Address of the depth index of a candidate at level 0's pixel. */

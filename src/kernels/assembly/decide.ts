@@ -1,8 +1,9 @@
 // Near or behind at depth edges, and the depth index and certainty of each pixel's surface: see candidates.ts.
-import { codesPerOctave, weightUnit, gapBit, leakBit, leakedPeak, truncatedCurve, supportSteps, minPeakOctaves, apartUnits, sameUnits, sureSupport, frontRadius, backRadius, minBehind, alphaNoise, maxContrast, alphaOdds, supportOdds, minAveraged, minCompared, minComparedSteps, wholeFrameWeight, neighbourWeight, refinedUnits, coarserShare, certaintyOdds, certaintyOfSupport, certaintyOfLead, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, secondRisePlane, tonesPlane, weightPlane, discPixels } from './constants';
+import { gapBit, leakBit, truncatedCurve, apartUnits, sameUnits, frontRadius, backRadius, minBehind, alphaNoise, maxContrast, alphaOdds, supportOdds, minComparedSteps, risePlane, secondIndexPlane, weightPlane, discPixels } from './constants';
 import { candidateAt, candidates, contestedBit, supportAt, supportOf, toneAt, wide } from './candidates';
-import { apartOf, exp2 } from './common';
-import { depthIndexAt, depthIndexCode, planeOf, strideOf, unitsPerFrame } from './curve-state';
+import { apartOf } from './common';
+import { planeOf, strideOf, unitsPerFrame } from './curve-state';
+import { storeSurface } from './store-surface';
 
 /** Half the width of a disc of `backRadius` pixels, an even number of rows from its centre. */
 // @ts-ignore: decorator
@@ -246,108 +247,26 @@ export function decideStrip(
   const perUnit = unit * unitsPerFrame(fractionBits);
   const same = i32(sameUnits * perUnit);
   const apart = i32(apartUnits * perUnit);
-  const refined = refinedUnits * unit;
+  const decided = scratch + 64;
   for (let y = strip * stripRows; y < y1; y++) {
-    const row = (usize(y) * strideOf(levels, 0)) << 1;
-    const rises = planeOf(levels, 0, risePlane) + row;
-    const peaks = planeOf(levels, 0, indexPlane) + row;
-    const seconds = planeOf(levels, 0, secondRisePlane) + row;
-    const secondIndices = planeOf(levels, 0, secondIndexPlane) + row;
-    const gaps = planeOf(levels, 0, tonesPlane) + row;
-    const certainties = planeOf(levels, 0, coarseTonesPlane) + row;
-    let range: u32 = 0;
-    let edge = false;
-    for (let x = 0; x < width; x++) {
-      if ((x & 7) == 0 && nearSign != 0) {
-        // Where all labels around are of one surface nothing is to be decided.
-        range = labelRange(labels, labelStride, x, y, width, height);
-        edge = i32(range >> 16) - i32(range & 0xffff) > apart;
-      }
-      const label = i32(load<u16>(labels + ((usize(y) * usize(labelStride) + usize(x)) << 1)));
-      const decided = edge
-        ? decideIndex(levels, count, x, y, width, height, label, labels, tones, labelStride, range, supports, supportStride, nearSign, unit, fractionBits, scratch)
-        : label;
-      let sum: f32 = 0;
-      let indexSum: f32 = 0;
-      let mark = 0;
-      /** Support of a surface that only the coarse levels show, octaves. */
-      let coarseRise: f32 = 0;
-      const at = usize(x) << 1;
-      let ownSupport = 0;
-      let otherSupport = 0;
-      let secondSupport = 0;
-      /** Support by level 0 alone. */
-      let fineSupport = 0;
-      let isLeak = false;
-      if (decided != 0) {
-        const own = load<u32>(supports + ((usize(y) * usize(supportStride) + usize(x)) << 2));
-        for (let n = 0; n < candidates; n++) {
-          const support = supportAt(own, n);
-          if (support == 0) continue;
-          if (abs(i32(load<u16>(candidateAt(levels, n, x, y))) - decided) < same) {
-            ownSupport += support;
-            if (n > 0) secondSupport = max(secondSupport, support);
-            if (n < 2) fineSupport = max(fineSupport, supportOf(i32(load<u16>((n == 0 ? rises : seconds) + at))));
-          } else otherSupport = max(otherSupport, support);
-        }
-        const base = depthIndexAt(u16(decided), fractionBits);
-        for (let level = 0; level < count; level++) {
-          const q = (usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1;
-          const marked = i32(load<u16>(planeOf(levels, level, weightPlane) + q));
-          const stored = marked & ~leakBit;
-          const best = i32(load<u16>(planeOf(levels, level, indexPlane) + q));
-          const rise = i32(load<u16>(planeOf(levels, level, risePlane) + q));
-          if (f32(rise) < minPeakOctaves * codesPerOctave) continue;
-          const isFirst = sum == 0;
-          if (Mathf.abs(depthIndexAt(u16(best), fractionBits) - base) >= refined) continue;
-          // What level 1 shows of something beside is no support: that of level 0 is left.
-          if (level == 1 && marked != stored) ownSupport = min(ownSupport, fineSupport);
-          if (marked != stored) isLeak = true;
-          if (isFirst) {
-            if (stored == gapBit) {
-              mark = truncatedCurve;
-              break;
-            }
-            mark = stored & gapBit;
-            if (level > 1 && marked == stored) coarseRise = f32(rise) / codesPerOctave - minPeakOctaves;
-          }
-          const weight = f32(stored & ~gapBit) * (isFirst ? 1 : coarserShare);
-          let depthIndex = depthIndexAt(u16(best), fractionBits);
-          // Far beyond an end the curve falls slowly: without fine detail its slope says less than its direction.
-          if (isFirst && level > 1 && depthIndex < 1) depthIndex = min<f32>(depthIndex, 0);
-          if (isFirst && level > 1 && depthIndex > f32(frames)) depthIndex = max<f32>(depthIndex, f32(frames + 1));
-          sum += weight;
-          indexSum += weight * depthIndex;
-        }
-        if (mark == 0 && isLeak && ownSupport < minAveraged && coarseRise == 0) mark = leakedPeak;
-        if (sum == 0 && mark == 0) {
-          // A second peak, or a depth index taken over from neighbours.
-          sum = max<f32>(neighbourWeight, (wholeFrameWeight * f32(min(sureSupport, secondSupport))) / f32(sureSupport)) * weightUnit;
-          indexSum = sum * base;
+    const labelRow = labels + ((usize(y) * usize(labelStride)) << 1);
+    const supportRow = supports + ((usize(y) * usize(supportStride)) << 2);
+    for (let x = 0; x < width; x += 8) {
+      const own = v128.load(labelRow + (usize(x) << 1));
+      v128.store(decided, own);
+      // Where all labels around are of one surface nothing is to be decided.
+      const range = nearSign == 0 ? 0 : labelRange(labels, labelStride, x, y, width, height);
+      if (i32(range >> 16) - i32(range & 0xffff) > apart) {
+        for (let i = 0; i < min(8, width - x); i++) {
+          const at = decided + (usize(i) << 1);
+          const label = i32(load<u16>(at));
+          store<u16>(at, decideIndex(levels, count, x + i, y, width, height, label, labels, tones, labelStride, range, supports, supportStride, nearSign, unit, fractionBits, scratch));
         }
       }
-      const certainty = sum > 0 ? certaintyOf(max(f32(ownSupport) / f32(supportSteps), coarseRise), f32(otherSupport) / f32(supportSteps)) : 0;
-      const depthIndex = sum > 0 ? depthIndexCode(indexSum / sum, fractionBits) : 0;
-      const second = i32(load<u16>(secondIndices + at));
-      if (depthIndex != 0 && abs(i32(load<u16>(peaks + at)) - depthIndex) >= same) {
-        const isSecond = second != 0 && abs(second - depthIndex) < same;
-        store<u16>(rises + at, isSecond ? load<u16>(seconds + at) : 0);
-        store<u16>(peaks + at, isSecond ? second : depthIndex);
-      }
-      store<u16>(seconds + at, depthIndex);
-      store<u16>(secondIndices + at, min(32767, i32(sum + 0.5)));
-      store<u16>(gaps + at, mark);
-      store<u16>(certainties + at, certainty);
+      storeSurface(levels, count, x, y, width, frames, decided, supportRow + (usize(x) << 2), unit, same, fractionBits);
     }
-    memory.fill(secondIndices - 32, 0, 32);
-    memory.fill(secondIndices + (usize(width) << 1), 0, 32);
+    const weights = planeOf(levels, 0, secondIndexPlane) + ((usize(y) * strideOf(levels, 0)) << 1);
+    memory.fill(weights - 32, 0, 32);
+    memory.fill(weights + (usize(width) << 1), 0, 32);
   }
-}
-
-/** How sure it is that a pixel shows its surface, 0 to 255. own, other: supports, octaves. */
-function certaintyOf(own: f32, other: f32): i32 {
-  const odds = certaintyOdds + certaintyOfSupport * ln(own + minCompared) + certaintyOfLead * (ln(own + minCompared) - ln(other + minCompared));
-  const ratio = exp2(Mathf.abs(odds) * 1.442695);
-  const likely: f32 = odds > 0 ? ratio : 1;
-  return i32((likely * 255) / (ratio + 1) + 0.5);
 }

@@ -1,6 +1,6 @@
 // Supports averaged over neighbours, and the label of each pixel: see candidates.ts.
 import { codesPerOctave, maxKeptSupport, apartUnits, supportReach, toneNoise, tonePart, minAveraged, minCoarseOctaves, minAroundOctaves, aroundRadius, minAround, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, tonesPlane, weightPlane, toneReach } from './constants';
-import { candidateAt, candidates, contestedBit, supportAt, toneAt } from './candidates';
+import { candidateAt, candidates, contestedBit, firstSupport, secondSupport, supportAt, supportOfCandidate, thirdSupport, toneAt, twiceOf } from './candidates';
 import { apartOf } from './common';
 import { depthIndexAt, planeOf, strideOf, unitsPerFrame } from './curve-state';
 
@@ -9,39 +9,6 @@ const squareShift: i32 = 4;
 /** Supports times 64, so that a part of one is not lost in Q15; sums of them in sixteenths of that. */
 const supportShift: i32 = 6;
 const sumShift: i32 = 4;
-
-/** Eight u16 of level 1's row, each for two pixels of level 0. */
-// @ts-ignore: decorator
-@inline
-function twiceOf(p: usize): v128 {
-  return i8x16.swizzle(v128.load64_zero(p), i8x16(0, 1, 0, 1, 2, 3, 2, 3, 4, 5, 4, 5, 6, 7, 6, 7));
-}
-
-/** One of the three supports of eight pixels, of which `low` and `high` hold four each. */
-// @ts-ignore: decorator
-@inline
-function firstSupport(low: v128, high: v128): v128 {
-  return v128.extend_low<u8>(i8x16.shuffle(low, high, 0, 4, 8, 12, 16, 20, 24, 28, 0, 0, 0, 0, 0, 0, 0, 0));
-}
-
-// @ts-ignore: decorator
-@inline
-function secondSupport(low: v128, high: v128): v128 {
-  return v128.extend_low<u8>(i8x16.shuffle(low, high, 1, 5, 9, 13, 17, 21, 25, 29, 0, 0, 0, 0, 0, 0, 0, 0));
-}
-
-// @ts-ignore: decorator
-@inline
-function thirdSupport(low: v128, high: v128): v128 {
-  return v128.extend_low<u8>(i8x16.shuffle(low, high, 2, 6, 10, 14, 18, 22, 26, 30, 0, 0, 0, 0, 0, 0, 0, 0));
-}
-
-/** Support of candidate n of eight pixels. */
-// @ts-ignore: decorator
-@inline
-function supportOfCandidate(low: v128, high: v128, n: i32): v128 {
-  return n == 0 ? firstSupport(low, high) : n == 1 ? secondSupport(low, high) : thirdSupport(low, high);
-}
 
 /** 1 (32766) at no distance, next to 0 from `reach` on: (1 - (d / reach)^2)^2 in Q15. inverse: 32767 / reach. */
 // @ts-ignore: decorator

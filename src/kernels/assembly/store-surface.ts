@@ -1,0 +1,246 @@
+// Depth index, weight and certainty of the surface that was decided on, eight pixels at once: see candidates.ts.
+import { certaintyOdds, certaintyOfLead, certaintyOfSupport, coarserShare, codesPerOctave, gapBit, indexOffset, indexPlane, leakBit, leakedPeak, maxStoredIndex, minAveraged, minCompared, minPeakOctaves, neighbourWeight, refinedUnits, risePlane, secondIndexPlane, secondRisePlane, coarseTonesPlane, sureSupport, supportSteps, tonesPlane, truncatedCurve, weightPlane, weightUnit, wholeFrameWeight } from './constants';
+import { candidates, eightOf, eightSupportsOf, supportOfCandidate } from './candidates';
+import { apartOf } from './common';
+import { planeOf, strideOf, unitsPerFrame } from './curve-state';
+
+/** Four of eight numbers as floats. */
+// @ts-ignore: decorator
+@inline
+function floatsOf(numbers: v128, isHigh: bool): v128 {
+  return v128.convert<i32>(isHigh ? v128.extend_high<u16>(numbers) : v128.extend_low<u16>(numbers));
+}
+
+/** Four of eight masks. */
+// @ts-ignore: decorator
+@inline
+function maskOf(masks: v128, isHigh: bool): v128 {
+  return isHigh ? v128.extend_high<i16>(masks) : v128.extend_low<i16>(masks);
+}
+
+/** Depth indices in frames. */
+// @ts-ignore: decorator
+@inline
+function framesOf(codes: v128, fractionBits: i32, isHigh: bool): v128 {
+  const unit = f32x4.splat(reinterpret<f32>((127 - fractionBits) << 23));
+  return v128.sub<f32>(v128.mul<f32>(floatsOf(codes, isHigh), unit), f32x4.splat(indexOffset));
+}
+
+/** Natural logarithms of positive numbers, within 1e-4. */
+// @ts-ignore: decorator
+@inline
+function lnOf(x: v128): v128 {
+  const one = f32x4.splat(1);
+  const m = v128.sub<f32>(v128.or(v128.and(x, i32x4.splat(0x007fffff)), i32x4.splat(0x3f800000)), one);
+  const cubic = v128.add<f32>(f32x4.splat(-0.23669342), v128.mul<f32>(m, f32x4.splat(0.0803073)));
+  const quadratic = v128.add<f32>(f32x4.splat(0.43807325), v128.mul<f32>(m, cubic));
+  const mantissa = v128.add<f32>(m, v128.mul<f32>(v128.mul<f32>(m, v128.sub<f32>(one, m)), quadratic));
+  const exponent = v128.convert<i32>(i32x4.sub(i32x4.shr_s(x, 23), i32x4.splat(127)));
+  return v128.mul<f32>(f32x4.splat(0.6931472), v128.add<f32>(exponent, mantissa));
+}
+
+/** 2^x for 0 <= x < 100: as `exp2` of common.ts. */
+// @ts-ignore: decorator
+@inline
+function exp2Of(x: v128): v128 {
+  const whole = v128.trunc_sat<i32>(x);
+  const t = v128.sub<f32>(x, v128.convert<i32>(whole));
+  let poly = v128.add<f32>(f32x4.splat(0.00925235), v128.mul<f32>(t, f32x4.splat(0.00175987)));
+  poly = v128.add<f32>(f32x4.splat(0.05562563), v128.mul<f32>(t, poly));
+  poly = v128.add<f32>(f32x4.splat(0.24021378), v128.mul<f32>(t, poly));
+  poly = v128.add<f32>(f32x4.splat(0.69314718), v128.mul<f32>(t, poly));
+  const power = i32x4.shl(i32x4.add(whole, i32x4.splat(127)), 23);
+  return v128.mul<f32>(power, v128.add<f32>(f32x4.splat(1), v128.mul<f32>(t, poly)));
+}
+
+/** How sure it is that four pixels show their surface, 0 to 255. own, other: supports, octaves. */
+// @ts-ignore: decorator
+@inline
+function certaintyOf(own: v128, other: v128): v128 {
+  const least = f32x4.splat(minCompared);
+  const ofOwn = lnOf(v128.add<f32>(own, least));
+  const lead = v128.sub<f32>(ofOwn, lnOf(v128.add<f32>(other, least)));
+  const odds = v128.add<f32>(
+    v128.add<f32>(f32x4.splat(certaintyOdds), v128.mul<f32>(f32x4.splat(certaintyOfSupport), ofOwn)),
+    v128.mul<f32>(f32x4.splat(certaintyOfLead), lead),
+  );
+  const one = f32x4.splat(1);
+  const ratio = exp2Of(v128.mul<f32>(v128.abs<f32>(odds), f32x4.splat(1.442695)));
+  const likely = v128.bitselect(ratio, one, v128.gt<f32>(odds, f32x4.splat(0)));
+  const certainty = v128.div<f32>(v128.mul<f32>(likely, f32x4.splat(255)), v128.add<f32>(ratio, one));
+  return v128.trunc_sat<i32>(v128.add<f32>(certainty, f32x4.splat(0.5)));
+}
+
+// @ts-ignore: decorator
+@inline
+function storeWhere(p: usize, values: v128, where: v128): void {
+  v128.store(p, v128.bitselect(values, v128.load(p), where));
+}
+
+/**
+ * Stores the surface of eight pixels from column x (a multiple of 8) on, and takes what is not of it from their best peaks:
+ * see `decideStrip`. decidedIndices: address of their depth indices, 0 = none. supports: address of theirs.
+ */
+export function storeSurface(
+  levels: usize, count: i32, x: i32, y: i32, width: i32, frames: i32, decidedIndices: usize, supports: usize, unit: f32, same: i32, fractionBits: i32,
+): void {
+  const zero = i16x8.splat(0);
+  const decided = v128.load(decidedIndices);
+  const at = ((usize(y) * strideOf(levels, 0)) << 1) + (usize(x) << 1);
+  const lanes = i16x8.add(i16x8.splat(i16(x)), i16x8(0, 1, 2, 3, 4, 5, 6, 7));
+  const inside = i16x8.lt_s(lanes, i16x8.splat(i16(min(width, 0x7fff))));
+  const gaps = planeOf(levels, 0, tonesPlane) + at;
+  const certainties = planeOf(levels, 0, coarseTonesPlane) + at;
+  const seconds = planeOf(levels, 0, secondRisePlane) + at;
+  const secondIndices = planeOf(levels, 0, secondIndexPlane) + at;
+  if (!v128.any_true(v128.and(decided, inside))) {
+    storeWhere(seconds, zero, inside);
+    storeWhere(secondIndices, zero, inside);
+    storeWhere(gaps, zero, inside);
+    storeWhere(certainties, zero, inside);
+    return;
+  }
+  const known = v128.not(i16x8.eq(decided, zero));
+  const closer = i16x8.splat(i16(same - 1));
+  const rises = planeOf(levels, 0, risePlane) + at;
+  const peaks = planeOf(levels, 0, indexPlane) + at;
+
+  // Supports of the surface, and the most of anything else.
+  const low = v128.load(supports);
+  const high = v128.load(supports, 16);
+  let own = zero;
+  let other = zero;
+  let second = zero;
+  /** Support by level 0 alone. */
+  let fine = zero;
+  for (let n = 0; n < candidates; n++) {
+    const support = supportOfCandidate(low, high, n);
+    if (!v128.any_true(support)) continue;
+    const level = n == 2 ? 1 : 0;
+    const index = n == 0 ? v128.load(peaks) : n == 1 ? v128.load(secondIndices) : eightOf(levels, level, indexPlane, x, y);
+    const isOwn = v128.and(known, i16x8.le_u(apartOf(index, decided), closer));
+    own = i16x8.add(own, v128.and(support, isOwn));
+    other = i16x8.max_s(other, v128.andnot(support, isOwn));
+    if (n > 0) second = i16x8.max_s(second, v128.and(support, isOwn));
+    if (n < 2) {
+      const has = v128.and(isOwn, i16x8.gt_s(support, zero));
+      fine = i16x8.max_s(fine, v128.and(eightSupportsOf(v128.load(n == 0 ? rises : seconds)), has));
+    }
+  }
+
+  const leastRise = i16x8.splat(i16(Mathf.ceil(minPeakOctaves * codesPerOctave)) - 1);
+  const nearer = i16x8.splat(i16(i32(Mathf.ceil(refinedUnits * unit * unitsPerFrame(fractionBits))) - 1));
+  const gap = i16x8.splat(i16(gapBit));
+  let mark = zero;
+  let isLeak = zero;
+  /** Pixels whose curve is truncated: nothing refines their depth index. */
+  let stopped = zero;
+  let sumLow = f32x4.splat(0);
+  let sumHigh = f32x4.splat(0);
+  let indexLow = f32x4.splat(0);
+  let indexHigh = f32x4.splat(0);
+  /** Support of a surface that only the coarse levels show, octaves. */
+  let coarseLow = f32x4.splat(0);
+  let coarseHigh = f32x4.splat(0);
+  for (let level = 0; level < count; level++) {
+    const rise = eightOf(levels, level, risePlane, x, y);
+    const best = eightOf(levels, level, indexPlane, x, y);
+    let use = v128.and(i16x8.gt_s(rise, leastRise), i16x8.le_u(apartOf(best, decided), nearer));
+    use = v128.andnot(v128.and(use, known), stopped);
+    if (!v128.any_true(use)) continue;
+    const marked = eightOf(levels, level, weightPlane, x, y);
+    const stored = v128.andnot(marked, i16x8.splat(i16(leakBit)));
+    const leaks = v128.andnot(use, i16x8.eq(marked, stored));
+    // What level 1 shows of something beside is no support: that of level 0 is left.
+    if (level == 1) own = v128.bitselect(i16x8.min_s(own, fine), own, leaks);
+    isLeak = v128.or(isLeak, leaks);
+    const none = f32x4.splat(0);
+    const first = v128.and(use, i16x8.narrow_i32x4_s(v128.eq<f32>(sumLow, none), v128.eq<f32>(sumHigh, none)));
+    const ends = v128.and(first, i16x8.eq(stored, gap));
+    mark = v128.bitselect(i16x8.splat(i16(truncatedCurve)), mark, ends);
+    stopped = v128.or(stopped, ends);
+    use = v128.andnot(use, ends);
+    const begins = v128.andnot(first, ends);
+    mark = v128.bitselect(v128.and(stored, gap), mark, begins);
+    const weight = v128.andnot(stored, gap);
+    for (let half = 0; half < 2; half++) {
+      const isHigh = half == 1;
+      const isFirst = maskOf(begins, isHigh);
+      const share = v128.bitselect(f32x4.splat(1), f32x4.splat(coarserShare), isFirst);
+      const counted = v128.and(maskOf(use, isHigh), v128.mul<f32>(floatsOf(weight, isHigh), share));
+      let index = framesOf(best, fractionBits, isHigh);
+      if (level > 1) {
+        const height = v128.sub<f32>(v128.div<f32>(floatsOf(rise, isHigh), f32x4.splat(codesPerOctave)), f32x4.splat(minPeakOctaves));
+        const isClear = v128.andnot(isFirst, maskOf(leaks, isHigh));
+        if (isHigh) coarseHigh = v128.bitselect(height, coarseHigh, isClear);
+        else coarseLow = v128.bitselect(height, coarseLow, isClear);
+        // Far beyond an end the curve falls slowly: without fine detail its slope says less than its direction.
+        const before = v128.and(isFirst, v128.lt<f32>(index, f32x4.splat(1)));
+        index = v128.bitselect(v128.min<f32>(index, none), index, before);
+        const after = v128.and(isFirst, v128.gt<f32>(index, f32x4.splat(f32(frames))));
+        index = v128.bitselect(v128.max<f32>(index, f32x4.splat(f32(frames + 1))), index, after);
+      }
+      const part = v128.mul<f32>(counted, index);
+      if (isHigh) {
+        sumHigh = v128.add<f32>(sumHigh, counted);
+        indexHigh = v128.add<f32>(indexHigh, part);
+      } else {
+        sumLow = v128.add<f32>(sumLow, counted);
+        indexLow = v128.add<f32>(indexLow, part);
+      }
+    }
+  }
+
+  const none = f32x4.splat(0);
+  const noCoarse = i16x8.narrow_i32x4_s(v128.eq<f32>(coarseLow, none), v128.eq<f32>(coarseHigh, none));
+  const isFaint = v128.and(i16x8.lt_s(own, i16x8.splat(i16(minAveraged))), noCoarse);
+  mark = v128.bitselect(i16x8.splat(i16(leakedPeak)), mark, v128.and(v128.and(i16x8.eq(mark, zero), isLeak), isFaint));
+  const unmarked = i16x8.eq(mark, zero);
+  let index = zero;
+  let weight = zero;
+  let certainty = zero;
+  for (let half = 0; half < 2; half++) {
+    const isHigh = half == 1;
+    const sum = isHigh ? sumHigh : sumLow;
+    // A second peak, or a depth index taken over from neighbours.
+    const isTaken = v128.and(maskOf(v128.and(known, unmarked), isHigh), v128.eq<f32>(sum, none));
+    const secondShare = floatsOf(i16x8.min_s(second, i16x8.splat(i16(sureSupport))), isHigh);
+    const ofSecond = v128.div<f32>(v128.mul<f32>(f32x4.splat(wholeFrameWeight), secondShare), f32x4.splat(f32(sureSupport)));
+    const taken = v128.mul<f32>(v128.max<f32>(f32x4.splat(neighbourWeight), ofSecond), f32x4.splat(weightUnit));
+    const total = v128.bitselect(taken, sum, isTaken);
+    const indexSum = v128.bitselect(v128.mul<f32>(taken, framesOf(decided, fractionBits, isHigh)), isHigh ? indexHigh : indexLow, isTaken);
+    const has = v128.gt<f32>(total, none);
+    const mean = v128.div<f32>(indexSum, total);
+    const code = v128.floor<f32>(v128.add<f32>(
+      v128.mul<f32>(v128.add<f32>(mean, f32x4.splat(indexOffset)), f32x4.splat(unitsPerFrame(fractionBits))),
+      f32x4.splat(0.5),
+    ));
+    const clipped = i32x4.max_s(i32x4.splat(1), i32x4.min_s(i32x4.splat(maxStoredIndex), v128.trunc_sat<i32>(code)));
+    const coarse = isHigh ? coarseHigh : coarseLow;
+    const support = v128.max<f32>(v128.div<f32>(floatsOf(own, isHigh), f32x4.splat(f32(supportSteps))), coarse);
+    const sure = certaintyOf(support, v128.div<f32>(floatsOf(other, isHigh), f32x4.splat(f32(supportSteps))));
+    const rounded = v128.trunc_sat<i32>(v128.add<f32>(total, f32x4.splat(0.5)));
+    const heavy = i32x4.min_s(i32x4.splat(32767), rounded);
+    index = halfOf(index, v128.and(clipped, has), isHigh);
+    weight = halfOf(weight, heavy, isHigh);
+    certainty = halfOf(certainty, v128.and(sure, has), isHigh);
+  }
+
+  // The peak that the surface goes through becomes the best of the pixel; a peak of something else is none.
+  const secondIndex = v128.load(secondIndices);
+  const isSecond = v128.andnot(i16x8.le_u(apartOf(secondIndex, index), closer), i16x8.eq(secondIndex, zero));
+  const isElse = v128.andnot(v128.andnot(inside, i16x8.le_u(apartOf(v128.load(peaks), index), closer)), i16x8.eq(index, zero));
+  storeWhere(rises, v128.and(v128.load(seconds), isSecond), isElse);
+  storeWhere(peaks, v128.bitselect(secondIndex, index, isSecond), isElse);
+  storeWhere(seconds, index, inside);
+  storeWhere(secondIndices, weight, inside);
+  storeWhere(gaps, mark, inside);
+  storeWhere(certainties, certainty, inside);
+}
+
+/** Eight numbers below 65536 of which four are new. */
+// @ts-ignore: decorator
+@inline
+function halfOf(eight: v128, four: v128, isHigh: bool): v128 {
+  return isHigh ? v128.or(eight, i16x8.narrow_i32x4_u(i32x4.splat(0), four)) : i16x8.narrow_i32x4_u(four, i32x4.splat(0));
+}
