@@ -17,6 +17,7 @@
 // Supports: three bytes a pixel in one u32, 1/8 codesPerOctave, in the order of the candidates, bit 31 = contested: the best
 // has little support, or another has some as well. Only contested pixels are averaged.
 import { codesPerOctave, supportSteps, maxKeptSupport, minPeakOctaves, maxSupport, samePeakUnits, contestedShare, droppedPercent, sureSupport, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, secondRisePlane, tonesPlane } from './constants';
+import { apartOf } from './common';
 import { planeOf, strideOf, unitsPerFrame } from './curve-state';
 
 /** Candidates whose support is kept: the two peaks of level 0, and the best of level 1. */
@@ -107,13 +108,45 @@ export function toneAt(levels: usize, candidate: i32, x: i32, y: i32): i32 {
   return i32(load<u8>(tones + ((usize(y) * strideOf(levels, 0) + usize(x)) << 1) + usize(candidate & 1)));
 }
 
+/** Four supports; columns past the width are left alone. */
+// @ts-ignore: decorator
+@inline
+export function storeSupports(row: usize, x: i32, width: i32, supports: v128): void {
+  if (x >= width) return;
+  const at = row + (usize(x) << 2);
+  if (x + 4 <= width) {
+    v128.store(at, supports);
+    return;
+  }
+  store<u32>(at, i32x4.extract_lane(supports, 0));
+  if (x + 1 < width) store<u32>(at, i32x4.extract_lane(supports, 1), 4);
+  if (x + 2 < width) store<u32>(at, i32x4.extract_lane(supports, 2), 8);
+}
+
+/** Least support of four pixels whose best candidate has `top`. */
+// @ts-ignore: decorator
+@inline
+function droppedOf(top: v128): v128 {
+  const part = v128.convert<i32>(i32x4.mul(top, i32x4.splat(droppedPercent)));
+  return v128.trunc_sat<i32>(v128.div<f32>(part, f32x4.splat(100)));
+}
+
+/** Whether the next candidates of four pixels rival the best. */
+// @ts-ignore: decorator
+@inline
+function isMore(next: v128, top: v128): v128 {
+  return v128.gt<f32>(v128.convert<i32>(next), v128.mul<f32>(f32x4.splat(contestedShare), v128.convert<i32>(top)));
+}
+
 /** Supports of the candidates of each pixel, rows of one strip. count: of levels. supports: u32 in rows of supportStride. */
 export function gatherStrip(
   levels: usize, count: i32, width: i32, height: i32, supports: usize, supportStride: i32, unit: f32, fractionBits: i32,
   stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
-  const same = i32(samePeakUnits * unit * unitsPerFrame(fractionBits));
+  const zero = i16x8.splat(0);
+  const most = i16x8.splat(i16(maxKeptSupport));
+  const closer = i16x8.splat(i16(i32(samePeakUnits * unit * unitsPerFrame(fractionBits)) - 1));
   for (let y = strip * stripRows; y < y1; y++) {
     const out = supports + ((usize(y) * usize(supportStride)) << 2);
     memory.fill(out - 64, 0, 64);
@@ -128,37 +161,48 @@ export function gatherStrip(
     const coarseSecondRises = count > 1 ? planeOf(levels, 1, secondRisePlane) + coarse : 0;
     const coarseIndices = count > 1 ? planeOf(levels, 1, indexPlane) + coarse : 0;
     const coarseSeconds = count > 1 ? planeOf(levels, 1, secondIndexPlane) + coarse : 0;
-    for (let x = 0; x < width; x++) {
+    for (let x = 0; x < width; x += 8) {
       const at = usize(x) << 1;
-      let s0 = supportOf(i32(load<u16>(rises + at)));
-      let s1 = supportOf(i32(load<u16>(secondRises + at)));
-      let s2 = 0;
+      let s0 = eightSupportsOf(v128.load(rises + at));
+      let s1 = eightSupportsOf(v128.load(secondRises + at));
+      let s2 = zero;
       if (count > 1) {
         const q = usize(x >> 1) << 1;
-        const z0 = i32(load<u16>(firsts + at));
-        const z1 = i32(load<u16>(seconds + at));
-        const z2 = i32(load<u16>(coarseIndices + q));
-        const z3 = i32(load<u16>(coarseSeconds + q));
+        const z0 = v128.load(firsts + at);
+        const z1 = v128.load(seconds + at);
+        const z2 = twiceOf(coarseIndices + q);
+        const z3 = twiceOf(coarseSeconds + q);
         // What both levels show is one candidate; what level 1 shows as a second peak alone is none.
-        s2 = supportOf(i32(load<u16>(coarseRises + q)));
-        if (s2 > 0) {
-          if (s0 > 0 && abs(z2 - z0) < same) { s0 = min(maxKeptSupport, s0 + s2); s2 = 0; }
-          else if (s1 > 0 && abs(z2 - z1) < same) { s1 = min(maxKeptSupport, s1 + s2); s2 = 0; }
-        }
-        const s3 = supportOf(i32(load<u16>(coarseSecondRises + q)));
-        if (s3 > 0) {
-          if (s0 > 0 && abs(z3 - z0) < same) s0 = min(maxKeptSupport, s0 + s3);
-          else if (s1 > 0 && abs(z3 - z1) < same) s1 = min(maxKeptSupport, s1 + s3);
-        }
+        s2 = eightSupportsOf(twiceOf(coarseRises + q));
+        const has2 = i16x8.gt_s(s2, zero);
+        const is0 = v128.and(v128.and(has2, i16x8.gt_s(s0, zero)), i16x8.le_u(apartOf(z2, z0), closer));
+        const is1 = v128.andnot(v128.and(v128.and(has2, i16x8.gt_s(s1, zero)), i16x8.le_u(apartOf(z2, z1), closer)), is0);
+        s0 = v128.bitselect(i16x8.min_s(most, i16x8.add(s0, s2)), s0, is0);
+        s1 = v128.bitselect(i16x8.min_s(most, i16x8.add(s1, s2)), s1, is1);
+        s2 = v128.andnot(s2, v128.or(is0, is1));
+        const s3 = eightSupportsOf(twiceOf(coarseSecondRises + q));
+        const has3 = i16x8.gt_s(s3, zero);
+        const as0 = v128.and(v128.and(has3, i16x8.gt_s(s0, zero)), i16x8.le_u(apartOf(z3, z0), closer));
+        const as1 = v128.andnot(v128.and(v128.and(has3, i16x8.gt_s(s1, zero)), i16x8.le_u(apartOf(z3, z1), closer)), as0);
+        s0 = v128.bitselect(i16x8.min_s(most, i16x8.add(s0, s3)), s0, as0);
+        s1 = v128.bitselect(i16x8.min_s(most, i16x8.add(s1, s3)), s1, as1);
       }
-      const top = max(max(s0, s1), s2);
-      const dropped = (top * droppedPercent) / 100;
-      if (s0 < dropped) s0 = 0;
-      if (s1 < dropped) s1 = 0;
-      if (s2 < dropped) s2 = 0;
-      const next = max(min(s0, s1), min(max(s0, s1), s2));
-      const contested = f32(next) > contestedShare * f32(top) || (top > 0 && top < sureSupport) ? contestedBit : 0;
-      store<u32>(out + (usize(x) << 2), contested | u32(s0 | (s1 << 8) | (s2 << 16)));
+      const top = i16x8.max_s(i16x8.max_s(s0, s1), s2);
+      const dropped = i16x8.narrow_i32x4_s(droppedOf(v128.extend_low<i16>(top)), droppedOf(v128.extend_high<i16>(top)));
+      s0 = v128.andnot(s0, i16x8.lt_s(s0, dropped));
+      s1 = v128.andnot(s1, i16x8.lt_s(s1, dropped));
+      s2 = v128.andnot(s2, i16x8.lt_s(s2, dropped));
+      const next = i16x8.max_s(i16x8.min_s(s0, s1), i16x8.min_s(i16x8.max_s(s0, s1), s2));
+      const isRivalled = i16x8.narrow_i32x4_s(
+        isMore(v128.extend_low<i16>(next), v128.extend_low<i16>(top)),
+        isMore(v128.extend_high<i16>(next), v128.extend_high<i16>(top)),
+      );
+      const isWeak = v128.and(i16x8.gt_s(top, zero), i16x8.lt_s(top, i16x8.splat(i16(sureSupport))));
+      const contested = v128.and(v128.or(isRivalled, isWeak), i16x8.splat(i16(contestedBit >> 16)));
+      const pair = v128.or(s0, i16x8.shl(s1, 8));
+      const third = v128.or(s2, contested);
+      storeSupports(out, x, width, i16x8.shuffle(pair, third, 0, 8, 1, 9, 2, 10, 3, 11));
+      storeSupports(out, x + 4, width, i16x8.shuffle(pair, third, 4, 12, 5, 13, 6, 14, 7, 15));
     }
   }
 }

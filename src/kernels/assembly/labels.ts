@@ -1,6 +1,6 @@
 // Supports averaged over neighbours, and the label of each pixel: see candidates.ts.
 import { codesPerOctave, maxKeptSupport, apartUnits, supportReach, toneNoise, tonePart, minAveraged, minCoarseOctaves, minAroundOctaves, aroundRadius, minAround, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, tonesPlane, weightPlane, toneReach } from './constants';
-import { candidateAt, candidates, contestedBit, firstSupport, secondSupport, supportAt, supportOfCandidate, thirdSupport, toneAt, twiceOf } from './candidates';
+import { candidateAt, candidates, contestedBit, firstSupport, secondSupport, storeSupports, supportAt, supportOfCandidate, thirdSupport, toneAt, twiceOf } from './candidates';
 import { apartOf } from './common';
 import { depthIndexAt, planeOf, strideOf, unitsPerFrame } from './curve-state';
 
@@ -206,21 +206,6 @@ function meanSupport(total: v128, weights: v128, own: v128): v128 {
   const mean = v128.add<f32>(v128.mul<f32>(ratio, f32x4.splat(f32(32768 >> supportShift))), f32x4.splat(0.5));
   const kept = i32x4.min_s(v128.trunc_sat<i32>(v128.max<f32>(f32x4.splat(1), mean)), i32x4.splat(maxKeptSupport));
   return v128.and(kept, i32x4.gt_s(own, i32x4.splat(0)));
-}
-
-/** Four supports; columns past the width are left alone. */
-// @ts-ignore: decorator
-@inline
-function storeSupports(row: usize, x: i32, width: i32, supports: v128): void {
-  if (x >= width) return;
-  const at = row + (usize(x) << 2);
-  if (x + 4 <= width) {
-    v128.store(at, supports);
-    return;
-  }
-  store<u32>(at, i32x4.extract_lane(supports, 0));
-  if (x + 1 < width) store<u32>(at, i32x4.extract_lane(supports, 1), 4);
-  if (x + 2 < width) store<u32>(at, i32x4.extract_lane(supports, 2), 8);
 }
 
 /** Candidate of the most support, or -1; with little of it the pixel shows nothing. */

@@ -265,6 +265,39 @@ function isBesideDetail(gaps: usize, certainties: usize, stride: i32, width: i32
   return leaks > own;
 }
 
+/** Whether eight pixels have a weight, no mark, and depth indices from `lowest` to `highest`: addresses of theirs. */
+// @ts-ignore: decorator
+@inline
+function areCovered(depthIndices: usize, weights: usize, gaps: usize, certainties: usize, lowest: i32, highest: i32, fullWeight: i32): bool {
+  const zero = i16x8.splat(0);
+  const index = v128.load(depthIndices);
+  const isIn = v128.and(i16x8.ge_u(index, i16x8.splat(i16(lowest))), i16x8.le_u(index, i16x8.splat(i16(min(0xffff, highest)))));
+  const isWeighty = i16x8.ge_u(v128.load(weights), i16x8.splat(i16((fullWeight + 7) >> 3)));
+  const isPlain = v128.andnot(i16x8.eq(v128.load(gaps), zero), i16x8.eq(v128.load(certainties), zero));
+  return i16x8.all_true(v128.and(v128.and(isIn, isWeighty), isPlain));
+}
+
+/** Confidence of eight pixels, in the low eight bytes: addresses of theirs. */
+// @ts-ignore: decorator
+@inline
+function confidenceOfEight(weights: usize, certainties: usize, fullWeight: i32): v128 {
+  const weight = i16x8.min_u(v128.load(weights), i16x8.splat(i16(fullWeight)));
+  const part = i16x8.narrow_i32x4_s(
+    partOfFull(v128.extend_low<u16>(weight), fullWeight),
+    partOfFull(v128.extend_high<u16>(weight), fullWeight),
+  );
+  const least = i16x8.min_s(part, v128.load(certainties));
+  return i8x16.narrow_i16x8_u(least, least);
+}
+
+/** 255ths of `fullWeight`, rounded. */
+// @ts-ignore: decorator
+@inline
+function partOfFull(weight: v128, fullWeight: i32): v128 {
+  const scaled = i32x4.add(i32x4.mul(weight, i32x4.splat(255)), i32x4.splat(fullWeight >> 1));
+  return v128.trunc_sat<i32>(v128.div<f32>(v128.convert<i32>(scaled), f32x4.splat(f32(fullWeight))));
+}
+
 /**
  * Confidence (0..255) and coverage class (see result/coverage.ts) of each pixel, rows tight, of one strip.
  * depthIndices, weights, gaps, certainties (0..255, the most confidence): planes of level 0. A pixel whose confidence is below 1/8 only takes its neighbours' depth index.
@@ -281,6 +314,10 @@ export function judgeStrip(
   const first = 1 << fractionBits;
   const last = count << fractionBits;
   const beyond = unitsOf64ths(endReach64ths, fractionBits);
+  const lowest = first - beyond + offset;
+  const highest = last + beyond + offset;
+  let hasLongStep = false;
+  for (let k = 1; k <= count; k++) if (load<i32>(reaches + (usize(k) << 2)) > 0) hasLongStep = true;
   const spans = scratch + 64;
   const y1 = min(height, (strip + 1) * stripRows);
   for (let y = strip * stripRows; y < y1; y++) {
@@ -288,6 +325,18 @@ export function judgeStrip(
     const allFrom = i32(all & 0xffffffff);
     const allTo = i32(all >> 32);
     for (let x = 0; x < width; x++) {
+      if (!hasLongStep) {
+        // Most of a picture is plainly covered.
+        while (x >= allFrom && x + 8 <= min(width, allTo)) {
+          const from = (usize(y) * usize(stride) + usize(x)) << 1;
+          if (!areCovered(depthIndices + from, weights + from, gaps + from, certainties + from, lowest, highest, fullWeight)) break;
+          const out = usize(y) * usize(width) + usize(x);
+          v128.store64_lane(confidence + out, confidenceOfEight(weights + from, certainties + from, fullWeight), 0);
+          store<u64>(coverage + out, 0);
+          x += 8;
+        }
+        if (x >= width) break;
+      }
       const at = (usize(y) * usize(stride) + usize(x)) << 1;
       let weight = min(fullWeight, i32(load<u16>(weights + at)));
       const depthIndex = i32(load<u16>(depthIndices + at)) - offset;
