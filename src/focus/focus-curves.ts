@@ -1,5 +1,4 @@
 import type { Size } from '../image/image.js';
-import type { RowWindow } from '../kernels/row-windows.js';
 import {
   noiseDoublingCodes,
   noiseLevels,
@@ -57,12 +56,8 @@ export function noiseBin(tone: number): number {
   return Math.min(noiseBins - 1, (tone * noiseBins) >> 8);
 }
 
-/** Focus curves of every `every`-th pixel of a level, in both directions; rows lie `stride` apart. */
+/** Focus curves of pixels on a grid, `gridStep` apart in both directions, row by row. */
 export interface CurveGrid {
-  width: number;
-  height: number;
-  stride: number;
-  every: number;
   best: Uint16Array;
   before: Uint16Array;
   after: Uint16Array;
@@ -74,17 +69,28 @@ export function gridStep({ width, height }: Size): number {
   return Math.max(1, Math.ceil(Math.sqrt((width * height) / bendSamples)));
 }
 
-/** What is asked of the focus curves before the surface is made of them. */
-export interface FocusCurves {
+/** How focus curves bend about their peaks. */
+export interface CurveBends {
   readonly levels: number;
-  /** Of each level: its size, elements from row to row of its planes, and which rows each memory holds. */
-  readonly state: readonly { width: number; height: number; stride: number; window: RowWindow }[];
-  /** The rows of a plane that a memory holds. */
-  plane(level: number, which: StatePlane, memory: number): Uint16Array;
   /** Curves from all over a level, about `bendSamples`. */
   grid(level: number): CurveGrid;
   /** By brightness bin: see `noiseCodesOf`. */
   noiseCodes(level: number): Float64Array;
+}
+
+/** What is asked of the focus curves before the surface is made of them. */
+export interface FocusCurves extends CurveBends {
+  /** Of each level: its size. */
+  readonly state: readonly Size[];
+  /** What places of a level show of which end is near: see `siteVotes` in site-votes.ts. */
+  siteVotes(level: number, frames: number, apart: number): Iterable<SiteVote>;
+}
+
+/** A pixel of a level beside a depth edge, and what it shows: -1 to 1, above 0 where the lower ordinal is near. */
+export interface SiteVote {
+  x: number;
+  y: number;
+  vote: number;
 }
 
 /**

@@ -16,11 +16,13 @@ import {
   noiseBins,
   noiseCodesOf,
   noiseGrid,
+  type SiteVote,
   type StatePlane,
   statePlane,
   statePlanes,
   unmeasuredEdge,
 } from './focus-curves.js';
+import { type SeenLevel, siteVotes } from './site-votes.js';
 
 /** Of levels 0, 1 and 2. */
 const tonePlanes = [statePlane.tones, statePlane.coarseTones, statePlane.coarseTones];
@@ -236,9 +238,36 @@ export class FocusTracker implements FocusCurves {
         return some;
       },
     );
-    return { width: columns, height: rows, stride: columns, every: 1, best, before, after, bestOrdinal };
+    return { best, before, after, bestOrdinal };
   }
 
+  *siteVotes(level: number, frames: number, apart: number): Generator<SiteVote> {
+    for (const memory of this.state[level].window.own.keys())
+      yield* siteVotes(this.seenLevel(level, memory), frames, apart);
+  }
+
+  /** A level as one memory holds it. */
+  private seenLevel(level: number, memory: number): SeenLevel {
+    const { width, height, stride, window } = this.state[level];
+    const [full] = this.state;
+    return {
+      ...{ level, width, height, stride },
+      ...window.own[memory],
+      top: window.held[memory].from,
+      lumaTop: full.window.held[memory].from,
+      best: this.plane(level, 'best', memory),
+      second: this.plane(level, 'second', memory),
+      bestOrdinal: this.plane(level, 'bestOrdinal', memory),
+      secondOrdinal: this.plane(level, 'secondOrdinal', memory),
+      luma: this.plane(0, 'tones', memory),
+      lumaStride: full.stride,
+      lumaWidth: full.width,
+      lumaHeight: full.height,
+      noise: this.noiseCodes(level),
+    };
+  }
+
+  /** The rows of a plane that a memory holds. */
   plane(level: number, which: StatePlane, memory = 0): Uint16Array {
     const { from, to } = this.state[level].window.held[memory];
     return this.arena.rowsU16(planeOf(this.state[level], statePlane[which]), memory, from, to);

@@ -235,26 +235,22 @@ export class Gpu {
   /**
    * Reads one plane, rows `stride` bytes apart in `to` from its beginning on; `to` may lie in memory that threads share.
    * Throws GpuError.
-   *
-   * @param isRead By row, 0 where it is left as it is; default all are read.
    */
   async readPlane(
     set: GpuPlanes,
     plane: number,
     to: Uint8Array<ArrayBufferLike>,
     stride: number,
-    isRead?: Uint8Array,
   ): Promise<void> {
     const bytes = set.width * set.elementBytes;
-    const rows = Array.from({ length: set.height }, (_, y) => y).filter((y) => !isRead || isRead[y]);
-    const spans = rows.map((y) => ({
+    const spans = Array.from({ length: set.height }, (_, y) => ({
       buffer: set.buffer,
       at: y * set.rowBytes + plane * set.planeWords * 4,
       bytes: Math.ceil(bytes / 4) * 4,
     }));
     // Rows of more than a part come in pieces, of which the last may be longer than the row.
-    await this.readSpans(spans, (i, row, done) =>
-      to.set(row.subarray(0, Math.max(0, bytes - done)), rows[i] * stride + done),
+    await this.readSpans(spans, (y, row, done) =>
+      to.set(row.subarray(0, Math.max(0, bytes - done)), y * stride + done),
     );
   }
 

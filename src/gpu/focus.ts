@@ -7,8 +7,6 @@ import {
   noiseBins,
   noiseCodesOf,
   noiseGrid,
-  type StatePlane,
-  statePlane,
   statePlanes,
   unmeasuredEdge,
 } from '../focus/focus-curves.js';
@@ -17,11 +15,13 @@ import { levelSizes } from '../image/level-sizes.js';
 import { affineArguments } from '../image/placed-frame.js';
 import type { TransferCurve } from '../image/transfer-curve.js';
 import type { Matrix3 } from '../image/transform.js';
-import { wholeWindow } from '../kernels/row-windows.js';
 import { minNoiseSamples, prominenceCodes } from '../model/constants/focus.js';
-import { levelsSeen, planesSeen, rowsSeen } from '../surface/see-through.js';
+import { seenLevels } from '../model/constants/surface.js';
+import { measureBlur } from '../surface/measure-blur.js';
+import { sideDistance } from '../surface/see-through.js';
 import type { Gpu } from './device.js';
 import { finerRows, type GpuPlanes, placedRows, sameRows, wordsOf } from './planes.js';
+import { readSiteVotes } from './site-votes.js';
 
 /** Codes that a measure can have, of each bin of brightness. */
 const codeCount = 32768;
@@ -141,39 +141,28 @@ export class GpuFocus {
     if (this.lights) this.noteLight(frame, this.lights);
   }
 
-  /**
-   * What the main thread asks of the curves. Of planes, the rows about the sites of `seeThrough` are read and the others are
-   * zero. Throws GpuError.
-   */
+  /** What the main thread asks of the curves. Throws GpuError. */
   async curves(): Promise<FocusCurves> {
-    const { gpu, state } = this;
-    const grids = state.map((set) => this.sample(set));
-    const planes = state.map(() => new Map<StatePlane, Uint16Array>());
-    const seen = state.slice(0, levelsSeen).map(rowsSeen);
-    // Noise goes by the tones of level 0 under the windows of every level.
-    const toned = seen[0].map((_, y) => Math.max(...seen.map((rows, level) => rows[y >> level] ?? 0)));
-    for (const [level, set] of state.slice(0, levelsSeen).entries()) {
-      for (const name of level === 0 ? [...planesSeen, 'tones' as const] : planesSeen) {
-        const plane = new Uint16Array(set.width * set.height);
-        const rows = name === 'tones' ? toned : seen[level];
-        await gpu.readPlane(set, statePlane[name], new Uint8Array(plane.buffer), set.width * 2, rows);
-        planes[level].set(name, plane);
-      }
-    }
-    const low = await this.lowCodes();
-    const read = await Promise.all(grids);
-    return {
-      levels: state.length,
-      state: state.map(({ width, height }) => ({
-        width,
-        height,
-        stride: width,
-        window: wholeWindow(height, 1),
-      })),
-      plane: (level, which) => planes[level].get(which)!,
-      grid: (level) => read[level],
-      noiseCodes: (level) => noiseCodesOf(low[level], level),
+    const { gpu, state, frames } = this;
+    const levels = state.length;
+    const [low, ...grids] = await Promise.all([this.lowCodes(), ...state.map((set) => this.sample(set))]);
+    const noise = low.map(noiseCodesOf);
+    const asked = {
+      levels,
+      state,
+      grid: (level: number) => grids[level],
+      noiseCodes: (level: number) => noise[level],
     };
+    // Asked now, for later the surface has taken the place of the curves.
+    const blurPx = measureBlur(asked, frames);
+    const votes = await Promise.all(
+      state
+        .slice(0, blurPx === undefined ? 0 : seenLevels)
+        .map((_, level) =>
+          readSiteVotes(gpu, state, level, noise[level], frames, sideDistance(level, blurPx!)),
+        ),
+    );
+    return { ...asked, siteVotes: (level) => votes[level] };
   }
 
   /** A grid of the curves of a level. */
@@ -191,7 +180,7 @@ export class GpuFocus {
     };
     const [[best, before], [after, bestOrdinal]] = [await read(0), await read(1)];
     gpu.release(grid);
-    return { width, height, stride: width, every: 1, best, before, after, bestOrdinal };
+    return { best, before, after, bestOrdinal };
   }
 
   /** Tenth percentiles of the measures, where frames fill a bin: [level][brightness bin][frame]. Throws GpuError. */

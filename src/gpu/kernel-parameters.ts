@@ -381,6 +381,35 @@ export const gpuKernels = {
       every: 'i32',
     },
   },
+  siteEdges: {
+    sets: ['state', 'full', 'edges'],
+    bindings: {
+      state: { kind: 'set', access: 'read' },
+      full: { kind: 'set', access: 'read' },
+      edges: { kind: 'set', access: 'read_write' },
+      noise: { kind: 'table', access: 'read' },
+    },
+    numbers: {
+      level: 'i32',
+      apart: 'i32',
+      pitch: 'i32',
+    },
+  },
+  siteVotes: {
+    sets: ['state', 'full'],
+    bindings: {
+      state: { kind: 'set', access: 'read' },
+      full: { kind: 'set', access: 'read' },
+      noise: { kind: 'table', access: 'read' },
+      places: { kind: 'table', access: 'read' },
+      votes: { kind: 'table', access: 'read_write' },
+    },
+    numbers: {
+      level: 'i32',
+      frames: 'i32',
+      apart: 'i32',
+    },
+  },
   smooth: {
     sets: ['surface', 'smoothed'],
     bindings: {

@@ -1,4 +1,4 @@
-import type { FocusCurves } from '../focus/focus-curves.js';
+import type { CurveBends } from '../focus/focus-curves.js';
 import { gapRadius } from '../model/constants/blend.js';
 import { sameUnits } from '../model/constants/model.js';
 import {
@@ -58,7 +58,7 @@ export interface GpuSurface {
 export async function findGpuSurface(
   gpu: Gpu,
   state: readonly GpuPlanes[],
-  curves: FocusCurves,
+  curves: CurveBends,
   bounds: FrameBounds,
   nearSign: -1 | 0 | 1,
   steps: readonly number[],
@@ -109,7 +109,7 @@ export async function findGpuSurface(
 function findPeaks(
   gpu: Gpu,
   state: readonly GpuPlanes[],
-  curves: FocusCurves,
+  curves: CurveBends,
   { toFrame, frame }: FrameBounds,
   steps: readonly number[],
   blurPx: number | undefined,

@@ -1,4 +1,4 @@
-import type { FocusCurves } from '../focus/focus-curves.js';
+import type { CurveBends } from '../focus/focus-curves.js';
 import { median } from '../image/median.js';
 import { clearOctaves, minCurves } from '../model/constants/model.js';
 import { codesPerOctave } from '../model/constants/state.js';
@@ -10,15 +10,13 @@ import { codesPerOctave } from '../model/constants/state.js';
  *
  * @param isAsked By ordinal from 1, which frames' peaks are asked: 0 where a neighbour is missing or far away.
  */
-export function medianBend(curves: FocusCurves, level: number, isAsked: Uint8Array): number | undefined {
-  const { width, height, stride, every, best, before, after, bestOrdinal } = curves.grid(level);
+export function medianBend(curves: CurveBends, level: number, isAsked: Uint8Array): number | undefined {
+  const { best, before, after, bestOrdinal } = curves.grid(level);
   const floor = Math.max(...curves.noiseCodes(level)) + clearOctaves * codesPerOctave;
   const bends: number[] = [];
-  for (let y = 0; y < height; y += every) {
-    for (let i = y * stride; i < y * stride + width; i += every) {
-      if (best[i] < floor || !isAsked[bestOrdinal[i]] || !before[i] || !after[i]) continue;
-      bends.push((2 * best[i] - before[i] - after[i]) / codesPerOctave);
-    }
+  for (let i = 0; i < best.length; i++) {
+    if (best[i] < floor || !isAsked[bestOrdinal[i]] || !before[i] || !after[i]) continue;
+    bends.push((2 * best[i] - before[i] - after[i]) / codesPerOctave);
   }
   return bends.length < minCurves ? undefined : median(Float64Array.from(bends));
 }

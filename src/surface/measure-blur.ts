@@ -1,4 +1,4 @@
-import type { FocusCurves } from '../focus/focus-curves.js';
+import type { CurveBends } from '../focus/focus-curves.js';
 import { bestBend, fullLoss, measuredFrequency, minLoss, noiseBend } from '../model/constants/surface.js';
 import { blurOfBend, lossOfBend } from '../model/optical-model.js';
 import { innerFrames, medianBend } from './curve-bend.js';
@@ -7,7 +7,7 @@ import { innerFrames, medianBend } from './curve-bend.js';
  * Radius of the blur, one frame away from a pixel's plane of focus, px: from how sharply focus curves bend at their
  * peaks. To be asked before the surface is made of the tracker's state. Undefined when too few curves tell.
  */
-export function measureBlur(tracker: FocusCurves, frames: number): number | undefined {
+export function measureBlur(tracker: CurveBends, frames: number): number | undefined {
   let blur: number | undefined;
   let least = Infinity;
   for (let level = 0; level < tracker.levels; level++) {
@@ -26,7 +26,7 @@ export function measureBlur(tracker: FocusCurves, frames: number): number | unde
  * from how sharply that level's own focus curves bend, whatever its detail is made of and whatever the lens does to it.
  * Steps too long for second order are measured too small. To be asked as `measureBlur`; 0 when too few curves tell.
  */
-export function measureLoss(tracker: FocusCurves, frames: number): number {
+export function measureLoss(tracker: CurveBends, frames: number): number {
   const bend = clearBend(tracker, 0, frames);
   if (bend === undefined) return 0;
   const loss = lossOfBend(bend - noiseBend);
@@ -34,7 +34,7 @@ export function measureLoss(tracker: FocusCurves, frames: number): number {
 }
 
 /** The median bend of a level's curves where it is more than noise makes; undefined when too few curves tell. */
-function clearBend(tracker: FocusCurves, level: number, frames: number): number | undefined {
+function clearBend(tracker: CurveBends, level: number, frames: number): number | undefined {
   const bend = medianBend(tracker, level, innerFrames(frames));
   return bend !== undefined && bend > 1.5 * noiseBend ? bend : undefined;
 }

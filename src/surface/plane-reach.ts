@@ -1,4 +1,4 @@
-import type { FocusCurves } from '../focus/focus-curves.js';
+import type { CurveBends } from '../focus/focus-curves.js';
 import { endReach, gapFall, peakPower, usualBend } from '../model/constants/model.js';
 import { distanceOfFalloff, widthOfBend } from '../model/optical-model.js';
 import { medianBend } from './curve-bend.js';
@@ -12,7 +12,7 @@ const least = 0.5;
  *
  * @param steps Distance of each frame but the last to the next, in usual steps; curves about long ones are not asked.
  */
-export function planeReach(tracker: FocusCurves, steps: readonly number[], longStep: number): number {
+export function planeReach(tracker: CurveBends, steps: readonly number[], longStep: number): number {
   const isPlain = Uint8Array.from({ length: steps.length + 2 }, (_, ordinal) =>
     Number((steps[ordinal - 2] ?? longStep) < longStep && (steps[ordinal - 1] ?? longStep) < longStep),
   );

@@ -1,4 +1,4 @@
-import { type FocusCurves, statePlane } from '../focus/focus-curves.js';
+import { type CurveBends, statePlane } from '../focus/focus-curves.js';
 import type { FocusTracker } from '../focus/focus-tracker.js';
 import { frameBytes, frameTable } from '../image/frame-reach.js';
 import type { Size } from '../image/image.js';
@@ -205,7 +205,7 @@ export function stepTable(steps: readonly number[]): number[] {
 const isLong = (step: number) => step >= minLongStep;
 
 /** How far from a frame's plane of focus it counts as sharp in long steps, usual steps; 0 where no step is long. */
-export function longStepReach(curves: FocusCurves, steps: readonly number[]): number {
+export function longStepReach(curves: CurveBends, steps: readonly number[]): number {
   return steps.some(isLong) ? planeReach(curves, steps, minLongStep) : 0;
 }
 

@@ -291,6 +291,45 @@ export const betweenRadius: i32 = 2;
 /** [octaves]: a finer level shows a peak too where it stands this far above noise. */
 export const shownOctaves: f32 = 2;
 
+/** [px of the level]: Half side of the window about a site, pixels of the level. */
+export const siteRadius: i32 = 8;
+
+/** [frames]: peaks within this many frames of each other belong to one side. */
+export const sideFrames: i32 = 1;
+
+/** [px of the level]: A rim's own detail fills the measure's window beyond it, pixels of the level. */
+export const leakPx: i32 = 2;
+
+/** [octaves]: minimum height above noise of a peak that assigns a pixel to a side. */
+export const sideOctaves: f32 = 1.25;
+
+/** [octaves]: minimum height above noise of detail that lies behind and is seen through a rim. */
+export const behindOctaves: f32 = 1;
+
+/** [octaves]: a side's own detail stands this far above noise, */
+export const minUsualOctaves: f32 = 3;
+
+/** [octaves]: and the two sides differ by no more than this: what is mistaken for a side is the blur of the other's edge, or noise. */
+export const maxUsualRatioOctaves: f32 = 4;
+
+/** [octaves]: detail seen through a rim is fainter than in the open by no more than this: what is fainter is blur. */
+export const faintOctaves: f32 = 7;
+
+/** [octaves]: a pixel of a side shows its own detail where that is at most this much below what is usual there. */
+export const ownOctaves: f32 = 1;
+
+/** [px]: minimum number of pixels of the smaller side, */
+export const minSidePixels: i32 = 10;
+
+/** [px]: and of its part beyond the leak. */
+export const minCorePixels: i32 = 3;
+
+/** [share]: minimum share of the window that has detail, */
+export const minKnownShare: f32 = 0.5;
+
+/** [share]: and minimum share of the two sides in that. */
+export const minSidesShare: f32 = 0.7;
+
 /** [standard deviations]: pixels whose tones differ by this many do not look alike. */
 export const toneReach: f32 = 1.67;
 

@@ -221,7 +221,7 @@ export const fullLoss = 0.45;
 
 // Which end is near
 
-/** Free int [px of the level]: Half side of the window about a site, pixels of the level. */
+/** Free i32 [px of the level]: Half side of the window about a site, pixels of the level. */
 export const siteRadius = 8;
 
 /**
@@ -233,51 +233,51 @@ export const siteBlurPx = 6;
 /** Free int [frames]: minimum distance of the two sides. */
 export const minApartFrames = 4;
 
-/** Free int [frames]: peaks within this many frames of each other belong to one side. */
+/** Free i32 [frames]: peaks within this many frames of each other belong to one side. */
 export const sideFrames = 1;
 
 /**
- * Free int [px of the level]: A rim's own detail fills the measure's window beyond it, pixels of the level.
+ * Free i32 [px of the level]: A rim's own detail fills the measure's window beyond it, pixels of the level.
  */
 export const leakPx = 2;
 
-/** Free [octaves]: minimum height above noise of a peak that assigns a pixel to a side. */
+/** Free f32 [octaves]: minimum height above noise of a peak that assigns a pixel to a side. */
 export const sideOctaves = 1.25;
 
-/** Free [octaves]: minimum height above noise of detail that lies behind and is seen through a rim. */
+/** Free f32 [octaves]: minimum height above noise of detail that lies behind and is seen through a rim. */
 export const behindOctaves = 1;
 
-/** Free [octaves]: a side's own detail stands this far above noise, */
+/** Free f32 [octaves]: a side's own detail stands this far above noise, */
 export const minUsualOctaves = 3;
 
 /**
- * Free [octaves]: and the two sides differ by no more than this: what is mistaken for a side is the blur of the other's edge, or
+ * Free f32 [octaves]: and the two sides differ by no more than this: what is mistaken for a side is the blur of the other's edge, or
  * noise.
  */
 export const maxUsualRatioOctaves = 4;
 
 /**
- * Free [octaves]: detail seen through a rim is fainter than in the open by no more than this: what is fainter
+ * Free f32 [octaves]: detail seen through a rim is fainter than in the open by no more than this: what is fainter
  * is blur.
  */
 export const faintOctaves = 7;
 
 /**
- * Free [octaves]: a pixel of a side shows its own detail where that is at most this much below what is usual
+ * Free f32 [octaves]: a pixel of a side shows its own detail where that is at most this much below what is usual
  * there.
  */
 export const ownOctaves = 1;
 
-/** Free int [px]: minimum number of pixels of the smaller side, */
+/** Free i32 [px]: minimum number of pixels of the smaller side, */
 export const minSidePixels = 10;
 
-/** Free int [px]: and of its part beyond the leak. */
+/** Free i32 [px]: and of its part beyond the leak. */
 export const minCorePixels = 3;
 
-/** Free [share]: minimum share of the window that has detail, */
+/** Free f32 [share]: minimum share of the window that has detail, */
 export const minKnownShare = 0.5;
 
-/** Free [share]: and minimum share of the two sides in that. */
+/** Free f32 [share]: and minimum share of the two sides in that. */
 export const minSidesShare = 0.7;
 
 /** Effort int [sites]: maximum number of sites of a level, */

@@ -1,0 +1,205 @@
+// What places of a level show of which side of a depth edge is near: for each, of the pixels of the side of the lower ordinal
+// the number that show their own detail (low half of a word) and of those the number that show the other side's as well
+// (high half), then the same of the other side. A group of threads takes one place; the rows of the band are 16 a place.
+// Beside it: `siteVotes` of focus/site-votes.ts, where the rule is.
+struct Call {
+  band: Band,
+  state: Set,
+  full: Set,
+  level: i32,
+  frames: i32,
+  apart: i32,
+}
+@group(0) @binding(0) var<uniform> call: Call;
+@group(0) @binding(1) var<storage, read> state: array<u32>;
+// Level 0, for the tones.
+@group(0) @binding(2) var<storage, read> full: array<u32>;
+// Codes that noise alone reaches, by brightness.
+@group(0) @binding(3) var<storage, read> noise: array<f32>;
+// Pixels of the level: column in the low half, row in the high half.
+@group(0) @binding(4) var<storage, read> places: array<u32>;
+@group(0) @binding(5) var<storage, read_write> votes: array<u32>;
+
+const radius = siteRadius + leakPx;
+const side = 2 * radius + 1;
+const threads = 256;
+
+// Ordinals of clear peaks about the place, 0 = none.
+var<workgroup> labels: array<i32, side * side>;
+// Number of pixels of the window by ordinal; those that lie so many frames apart share a bin.
+const bins = 2048;
+var<workgroup> counts: array<atomic<i32>, bins>;
+var<workgroup> known: atomic<i32>;
+// Number of pixels within a frame of an ordinal, in the high half, and the ordinal from the last one back.
+var<workgroup> frequent: array<atomic<u32>, 2>;
+// Energies of the pixels well within the sides, those of the second one negative; 0 = of none.
+var<workgroup> energies: array<f32, side * side>;
+var<workgroup> coreCounts: array<i32, 2>;
+var<workgroup> usuals: array<f32, 2>;
+var<workgroup> ownCounts: array<atomic<u32>, 2>;
+var<workgroup> showingCounts: array<atomic<u32>, 2>;
+
+fn stateAt(plane: i32, x: i32, y: i32) -> i32 {
+  return i32(u16Of(state[rowAt(call.state, plane, y) + (x >> 1u)], x));
+}
+
+fn noiseAt(x: i32, y: i32) -> f32 {
+  let column = min(call.full.width - 1, x << u32(call.level));
+  let row = min(call.full.height - 1, y << u32(call.level));
+  return noise[(u16Of(full[rowAt(call.full, tonesPlane, row) + (column >> 1u)], column) & 0xffu) >> 5u];
+}
+
+/** Ordinal of a pixel's best frame, 0 where it is not clear. */
+fn labelAt(x: i32, y: i32) -> i32 {
+  let isClear = f32(stateAt(bestPlane, x, y)) > noiseAt(x, y) + sideOctaves * codesPerOctave;
+  return select(0, stateAt(bestOrdinalPlane, x, y), isClear);
+}
+
+fn isInner(i: i32) -> bool {
+  let column = i % side;
+  let row = i / side;
+  return column >= leakPx && column < side - leakPx && row >= leakPx && row < side - leakPx;
+}
+
+fn isNear(label: i32, ordinal: i32) -> bool {
+  return label != 0 && abs(label - ordinal) <= sideFrames;
+}
+
+/** Pixels of the window that are sharp within a frame of an ordinal. */
+fn countNear(ordinal: i32) -> i32 {
+  var count = 0;
+  for (var k = ordinal - sideFrames; k <= ordinal + sideFrames; k++) {
+    count += atomicLoad(&counts[k & (bins - 1)]);
+  }
+  return count;
+}
+
+/** Whether what lies `leakPx` away all round is of the same side. */
+fn isInside(i: i32, ordinal: i32) -> bool {
+  for (var k = 0; k < 9; k++) {
+    let label = labels[i + (k / 3 - 1) * leakPx * side + (k % 3 - 1) * leakPx];
+    if (label == 0 || abs(label - ordinal) > 2 * sideFrames) {
+      return false;
+    }
+  }
+  return true;
+}
+
+/** Notes for each ordinal about a clear pixel's, of those `away` and more from `first`, how many pixels it has. */
+fn noteFrequent(index: i32, n: i32, first: i32, away: i32) {
+  for (var i = index; i < side * side; i += threads) {
+    let label = labels[i];
+    if (label == 0 || !isInner(i)) {
+      continue;
+    }
+    for (var ordinal = max(1, label - sideFrames); ordinal <= min(call.frames, label + sideFrames); ordinal++) {
+      if (abs(ordinal - first) >= away) {
+        atomicMax(&frequent[n], (u32(countNear(ordinal)) << 16u) | u32(0xffff - ordinal));
+      }
+    }
+  }
+}
+
+/** The ordinal that most pixels are sharp at, the lowest of several; 0 = none. */
+fn mostFrequent(n: i32) -> i32 {
+  let found = atomicLoad(&frequent[n]);
+  return select(0, 0xffff - i32(found & 0xffffu), found != 0u);
+}
+
+@compute @workgroup_size(16, 16)
+fn main(@builtin(workgroup_id) group: vec3u, @builtin(local_invocation_index) thread: u32) {
+  let index = i32(thread);
+  let place = call.band.fromRow / 16 + i32(group.y);
+  let x = i32(places[place] & 0xffffu);
+  let y = i32(places[place] >> 16u);
+  if (index < 2) {
+    atomicStore(&frequent[index], 0u);
+    atomicStore(&ownCounts[index], 0u);
+    atomicStore(&showingCounts[index], 0u);
+  }
+  if (index == 0) {
+    atomicStore(&known, 0);
+  }
+  for (var i = index; i < bins; i += threads) {
+    atomicStore(&counts[i], 0);
+  }
+  workgroupBarrier();
+  for (var i = index; i < side * side; i += threads) {
+    let label = labelAt(x + i % side - radius, y + i / side - radius);
+    labels[i] = label;
+    if (label != 0 && isInner(i)) {
+      atomicAdd(&known, 1);
+      atomicAdd(&counts[label & (bins - 1)], 1);
+    }
+  }
+  workgroupBarrier();
+  noteFrequent(index, 0, -call.apart, 0);
+  workgroupBarrier();
+  let first = mostFrequent(0);
+  noteFrequent(index, 1, first, call.apart);
+  workgroupBarrier();
+  let other = mostFrequent(1);
+  let ordinals = vec2i(first, other);
+  let seen = f32(atomicLoad(&known));
+  let smaller = countNear(other);
+  let isClear = seen >= minKnownShare * f32((2 * siteRadius + 1) * (2 * siteRadius + 1)) && other != 0 &&
+    smaller >= minSidePixels && f32(countNear(first) + smaller) >= minSidesShare * seen;
+  for (var i = index; i < side * side; i += threads) {
+    var energy = 0.0;
+    if (isClear && isInner(i)) {
+      let n = select(0, 1, isNear(labels[i], other));
+      if (isNear(labels[i], ordinals[n]) && isInside(i, ordinals[n])) {
+        let best = f32(stateAt(bestPlane, x + i % side - radius, y + i / side - radius));
+        energy = select(1.0, -1.0, n == 1) * exp2(best / codesPerOctave);
+      }
+    }
+    energies[i] = energy;
+  }
+  workgroupBarrier();
+  if (index < 2) {
+    // In one order, so that the sum is the same each time.
+    var count = 0;
+    var sum = 0.0;
+    for (var i = 0; i < side * side; i++) {
+      let energy = select(energies[i], -energies[i], index == 1);
+      count += i32(energy > 0.0);
+      sum += max(0.0, energy);
+    }
+    coreCounts[index] = count;
+    usuals[index] = log2(sum / f32(max(1, count)));
+  }
+  workgroupBarrier();
+  let usual = vec2f(usuals[0], usuals[1]);
+  let isShown = min(coreCounts[0], coreCounts[1]) >= minCorePixels &&
+    abs(usual[0] - usual[1]) <= maxUsualRatioOctaves &&
+    min(usual[0], usual[1]) >= noiseAt(x, y) / codesPerOctave + minUsualOctaves;
+  for (var i = index; i < side * side; i += threads) {
+    if (!isShown || energies[i] == 0.0) {
+      continue;
+    }
+    let u = x + i % side - radius;
+    let v = y + i / side - radius;
+    let best = f32(stateAt(bestPlane, u, v));
+    let second = f32(stateAt(secondPlane, u, v));
+    let behind = stateAt(secondOrdinalPlane, u, v);
+    let n = select(0, 1, energies[i] < 0.0);
+    if (best < (usual[n] - ownOctaves) * codesPerOctave) {
+      continue;
+    }
+    atomicAdd(&ownCounts[n], 1u);
+    if (
+      abs(behind - ordinals[1 - n]) <= sideFrames &&
+      second >= (usual[1 - n] - faintOctaves) * codesPerOctave &&
+      best - second <= faintOctaves * codesPerOctave &&
+      second > noiseAt(u, v) + behindOctaves * codesPerOctave
+    ) {
+      atomicAdd(&showingCounts[n], 1u);
+    }
+  }
+  workgroupBarrier();
+  if (index < 2) {
+    // The side of the lower ordinal first.
+    let at = select(1 - index, index, first < other);
+    votes[2 * place + at] = pairOf(atomicLoad(&ownCounts[index]), atomicLoad(&showingCounts[index]));
+  }
+}
