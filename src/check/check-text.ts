@@ -5,6 +5,7 @@ import { verdictBefore } from '../result/verdict.js';
 import { folderName } from '../stack/folder-name.js';
 import type { CheckedFrame, CheckReport } from './check-report.js';
 import { numbersText } from './finding-text.js';
+import { wrapText } from './wrap-text.js';
 
 /** Ranks as people read them. */
 export const rankWords: Record<FindingRank, string> = { spoils: 'spoils', flaw: 'flaw', note: 'note' };
@@ -35,7 +36,7 @@ export function checkText(
     '',
     verdictTable(report.findings, width),
     '',
-    ...(framesTable ? [frameTable(report.frames), ...wrap(tableKey, width), ''] : []),
+    ...(framesTable ? [frameTable(report.frames), ...wrapText(tableKey, width), ''] : []),
   ].join('\n');
 }
 
@@ -95,8 +96,8 @@ function verdictTable(findings: readonly Finding[], width: number): string {
   const textWidth = Math.max(minTextWidth, width - rankWidth - framesWidth - 4);
   const head = `${'Rank'.padEnd(rankWidth)}  ${'Frames'.padEnd(framesWidth)}  Verdict, and what to do`;
   const rows = cells.flatMap(({ rank, frames, lines }) => {
-    const left = wrap(frames, framesWidth);
-    const right = lines.flatMap((line) => wrap(line, textWidth));
+    const left = wrapText(frames, framesWidth);
+    const right = lines.flatMap((line) => wrapText(line, textWidth));
     return Array.from({ length: Math.max(left.length, right.length) }, (_, i) =>
       `${(i === 0 ? rank : '').padEnd(rankWidth)}  ${(left[i] ?? '').padEnd(framesWidth)}  ${right[i] ?? ''}`.trimEnd(),
     );
@@ -112,16 +113,4 @@ export function filesText(files: readonly string[]): string {
   return files.length > maxNames
     ? `${files[0]} to ${files[files.length - 1]} (${files.length} files)`
     : files.join(', ');
-}
-
-/** Breaks a text at blanks into lines of at most `width` characters; longer words stand alone. */
-function wrap(text: string, width: number): string[] {
-  const lines: string[] = [];
-  for (const word of text.split(' ')) {
-    const last = lines.at(-1);
-    if (last !== undefined && last.length + 1 + word.length <= width)
-      lines[lines.length - 1] = `${last} ${word}`;
-    else lines.push(word);
-  }
-  return lines;
 }

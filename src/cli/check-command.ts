@@ -38,6 +38,7 @@ const unfit = 1;
 
 interface OwnOptions extends WatchOnlyOptions {
   watch: boolean;
+  tone: boolean;
   framesTable: boolean;
   page?: string;
   overwrite: boolean;
@@ -53,6 +54,11 @@ const ownOptions: OptionTable<OwnOptions> = {
     help: 'wait for frames to arrive in the folder and judge each, while the lamps are on, until Ctrl-C',
   },
   ...watchOptionTable,
+  tone: {
+    kind: toggle,
+    group: 'Watching',
+    help: 'ring the bell of the terminal for each frame: once when it is good, three times when something is wrong with it',
+  },
   framesTable: {
     kind: toggle,
     group,
@@ -88,13 +94,12 @@ export function checkCommand(system: System): Command {
 }
 
 async function runCheck(system: System, folder: string, flags: Record<string, unknown>): Promise<void> {
-  const { page, overwrite, json, framesTable, watch, plannedFrames } = readFlags(ownOptions, flags);
+  const { page, overwrite, json, framesTable, watch, plannedFrames, tone } = readFlags(ownOptions, flags);
   if (folder === '') throw new UsageError('Expected the path of a folder but received an empty text');
   if (watch) return runWatch(system, folder, flags);
-  if (plannedFrames !== undefined) {
-    throw new UsageError(
-      `Expected ${named('watch')} beside ${named('plannedFrames')} but received only the latter.`,
-    );
+  for (const [field, isGiven] of Object.entries({ plannedFrames: plannedFrames !== undefined, tone })) {
+    if (!isGiven) continue;
+    throw new UsageError(`Expected ${named('watch')} beside ${named(field)} but received only the latter.`);
   }
   const target: OutputTarget | undefined =
     page === undefined
@@ -144,7 +149,7 @@ async function runCheck(system: System, folder: string, flags: Record<string, un
 }
 
 async function runWatch(system: System, folder: string, flags: Record<string, unknown>): Promise<void> {
-  const { json, page, framesTable, overwrite, plannedFrames } = readFlags(ownOptions, flags);
+  const { json, page, framesTable, overwrite, plannedFrames, tone } = readFlags(ownOptions, flags);
   for (const [field, isGiven] of Object.entries({ page: page !== undefined, framesTable, overwrite })) {
     if (isGiven) throw new UsageError(`Expected no ${named(field)} beside ${named('watch')}.`);
   }
@@ -154,7 +159,7 @@ async function runWatch(system: System, folder: string, flags: Record<string, un
   };
   const options = await withPositions(given, flags, resolveWatchOptions);
   const { watch } = await import('../watch/watch.js');
-  const screen = openWatchScreen(system, json);
+  const screen = openWatchScreen(system, { json, tone });
   const report = await interruptible(
     system.signals,
     (signal) => watch(folder, options, { signal, onEvent: screen.onEvent }),

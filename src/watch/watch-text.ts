@@ -9,6 +9,8 @@ import type { FrameVerdict, SubjectCoverage, WatchEvent } from './watch-events.j
 
 /** Share of clipped pixels that is told of a frame, percent; the findings have their own. */
 const minClippedPercent = 0.5;
+/** A single step is measured to about a tenth of the usual one: twice that is no difference. */
+const usualScatter = 0.2;
 
 /** An event in words, a line each; none for events that the lines of others tell. */
 export function eventLines(event: WatchEvent): string[] {
@@ -42,37 +44,35 @@ export function eventLines(event: WatchEvent): string[] {
   }
 }
 
-/** A frame in one line: where it is sharp on the depth axis and in the picture, its step, and what is wrong with it. */
+/** A frame in one line: where it is on the depth axis, its step, where it is sharp, and what is wrong with it. */
 export function frameText(frame: FrameVerdict): string {
   const { number, name, part, sharpestPercent, isShaken, burntPercent } = frame;
-  const sharp =
-    sharpestPercent > 0
-      ? `sharpest at ${part} (${percentText(sharpestPercent)} of the detail)`
-      : 'nothing is sharpest in it yet';
-  const faults = [
+  const step = stepText(frame);
+  return [
+    `Frame ${number} (${name}): at ${positionText(frame)}`,
+    ...(step === undefined ? [] : [step]),
+    sharpestPercent > 0 ? `sharp at ${part}` : 'nothing in focus yet',
     ...(isShaken ? ['shaken'] : []),
     ...(burntPercent >= minClippedPercent ? [`${percentText(burntPercent)} burnt out`] : []),
-  ];
-  return [`Frame ${number} (${name}): at ${positionText(frame)}`, sharp, stepText(frame), ...faults].join(
-    '; ',
-  );
+  ].join('; ');
 }
 
 function positionText({ positionSteps, positionMm }: FrameVerdict): string {
   return positionMm === null ? `${shortNumber(positionSteps, 1)} steps` : lengthText(positionMm);
 }
 
-/** How the step compares with the plan's, or with the usual one. */
-function stepText({ number, stepSteps, stepMm, plannedStepMm }: FrameVerdict): string {
-  if (stepSteps === null) return number === 1 ? 'the first' : 'step not known yet';
+/** How the step compares with the plan's, or with the usual one; undefined while it is not known. */
+function stepText({ stepSteps, stepMm, plannedStepMm }: FrameVerdict): string | undefined {
+  if (stepSteps === null) return undefined;
   if (stepMm === null || plannedStepMm === null) {
-    const times = shortNumber(stepSteps, 1);
-    return times === '1' ? 'step as usual' : `step ${times} times the usual`;
+    return Math.abs(stepSteps - 1) <= usualScatter
+      ? 'step as usual'
+      : `step ${shortNumber(stepSteps, 1)} times the usual`;
   }
   return `step ${lengthText(stepMm)} where ${lengthText(plannedStepMm)} is planned`;
 }
 
-/** How much of the subject is covered, and how many frames are to go. */
+/** How many frames are to go, and how much of the subject is covered. */
 export function coverageText({
   coveredPercent,
   framesToGo,
@@ -82,16 +82,16 @@ export function coverageText({
   const covered =
     coveredPercent === null
       ? 'nothing has come into focus yet'
-      : `${percentText(coveredPercent)} of what has shown detail is covered`;
+      : `${percentText(coveredPercent)} of the detail seen so far is covered`;
   const toGo =
     framesToGo !== null && framesToGo > 0
-      ? `about ${framesToGo} to go${framesToGoBy === 'plan' ? '' : ', as far as the pictures show'}`
+      ? `about ${framesToGo} to go${framesToGoBy === 'plan' ? '' : ' by the pictures'}`
       : isComplete
         ? 'nothing more is coming into focus'
         : framesToGo === 0
           ? 'the planned frames are in'
           : undefined;
-  return toGo === undefined ? covered : `${covered}, ${toGo}`;
+  return toGo === undefined ? covered : `${toGo}; ${covered}`;
 }
 
 function findingLines({ rank, message, files = [], advice }: Finding): string[] {

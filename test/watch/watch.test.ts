@@ -261,7 +261,7 @@ describe('lamella check --watch', () => {
     await until(() => system.stdout.text.includes('spoils:'));
     system.signals.emit('SIGTERM');
     expect(await exitCode).toBe(1);
-    expect(system.stdout.text).toMatch(/^!? ?Frame 6 \(0006\.jpg\): at 0\.\d+ mm; sharpest at /m);
+    expect(system.stdout.text).toMatch(/^!? ?Frame 6 \(0006\.jpg\): at 0\.\d+ mm; step .*; sharp at /m);
     expect(system.stdout.text).toMatch(
       /^! Frame 7 \(0008\.jpg\): .*step 0\.\d+ mm where 0\.05 mm is planned/m,
     );
