@@ -9,7 +9,7 @@ ratio and peak memory; bench.html shows where the time goes. Build first: the me
   --frames LIST  lengths of the stacks (default: 4,12,30,100; with --scaling the first alone: 30)
   --rules LIST   rules to merge by (default: auto,select)
   --scaling      1, 2, 4, 8 and 16 threads: speed-up and serial share of each stage
-  --size         frames of 24, 61, 100 and 150 megapixels
+  --size         frames of 24, 61, 100 and 150 megapixels, the largest of 8 and of 16 bits
   --steps        one picture through single steps, beside OpenCV's`;
 
 export type BenchPart = 'peer' | 'scaling' | 'size' | 'steps';

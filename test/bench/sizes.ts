@@ -6,23 +6,24 @@ import type { BenchOptions } from './options.js';
 import { makeStacks } from './stack.js';
 import { seconds } from './table.js';
 
-/** 24, 61, 100 and 150 megapixels, 3 : 2. */
-const sizes = [
-  { width: 6000, height: 4000 },
-  { width: 9568, height: 6376 },
-  { width: 12_248, height: 8164 },
-  { width: 15_000, height: 10_000 },
-];
+/** 24, 61, 100 and 150 megapixels, 3 : 2; the largest with 16 bits as well. */
+const stacks = [
+  { width: 6000, height: 4000, bits: 8 },
+  { width: 9568, height: 6376, bits: 8 },
+  { width: 12_248, height: 8164, bits: 8 },
+  { width: 15_000, height: 10_000, bits: 8 },
+  { width: 15_000, height: 10_000, bits: 16 },
+] as const;
 
 /** Short stacks of ever larger frames: seconds and memory, in all and a megapixel; what is refused says why. */
 export async function benchSizes(cache: string, { frames, rules }: BenchOptions): Promise<void> {
   const out = join(cache, 'result');
   const rows: string[][] = [];
-  for (const size of sizes) {
+  for (const { bits, ...size } of stacks) {
     const megapixels = (size.width * size.height) / 1e6;
-    const [folder] = await makeStacks(cache, size, frames.slice(0, 1));
+    const [folder] = await makeStacks(cache, size, frames.slice(0, 1), bits);
     for (const rule of rules) {
-      const name = `${megapixels.toFixed(0)} MP, ${rule}, ${frames[0]} frames`;
+      const name = `${megapixels.toFixed(0)} MP, ${bits} bits, ${rule}, ${frames[0]} frames`;
       try {
         const { wallS, peakMiB } = await runMerge(folder, out, rule);
         const peakMb = (peakMiB * 2 ** 20) / 1e6;

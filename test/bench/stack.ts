@@ -13,12 +13,18 @@ const blurs = [0, 2.5, 8];
 const distances = [0.6, 1.6, 4];
 
 /**
- * Folders of JPEG frames (quality 90) of one textured picture in `cache`, one per length. Frame k of n shows
+ * Folders of frames of one textured picture in `cache`, one per length: JPEG files of quality 90, or plain TIFF of 16 bits. Frame k of n shows
  * the k-th of n horizontal bands in focus, blur growing away from it, shifted by a few whole pixels. A stack
  * made before is kept: the pictures follow from the seed, the size and the length alone.
  */
-export async function makeStacks(cache: string, size: Size, lengths: readonly number[]): Promise<string[]> {
-  const folders = lengths.map((frames) => join(cache, `${size.width}x${size.height}-${frames}`));
+export async function makeStacks(
+  cache: string,
+  size: Size,
+  lengths: readonly number[],
+  bits: 8 | 16 = 8,
+): Promise<string[]> {
+  const kind = bits === 8 ? '' : '-16bit';
+  const folders = lengths.map((frames) => join(cache, `${size.width}x${size.height}-${frames}${kind}`));
   if (folders.every((folder) => existsSync(folder))) return folders;
   const wide = { width: size.width + 2 * margin, height: size.height + 2 * margin };
   const layers = await renderLayers(wide);
@@ -28,8 +34,8 @@ export async function makeStacks(cache: string, size: Size, lengths: readonly nu
     await rm(unfinished, { recursive: true, force: true });
     await mkdir(unfinished, { recursive: true });
     for (let frame = 0; frame < lengths[i]; frame++) {
-      const file = join(unfinished, `frame-${String(frame + 1).padStart(3, '0')}.jpg`);
-      await writeFrame(file, layers, wide, frame, lengths[i]);
+      const name = `frame-${String(frame + 1).padStart(3, '0')}.${bits === 8 ? 'jpg' : 'tif'}`;
+      await writeFrame(join(unfinished, name), bits, layers, wide, frame, lengths[i]);
     }
     await rename(unfinished, folder);
   }
@@ -68,6 +74,7 @@ async function enlargedNoise(size: Size, cell: number, seed: number): Promise<Ui
 
 async function writeFrame(
   file: string,
+  bits: 8 | 16,
   layers: readonly Uint8Array[],
   size: Size,
   frame: number,
@@ -94,9 +101,10 @@ async function writeFrame(
     const at = y * rowBytes;
     for (let i = 0; i < rowBytes; i++) pixels[at + i] = near[i] + (far[from + i] - near[i]) * share + 0.5;
   }
-  await sharp(pixels, { raw: { width, height, channels: 3 } })
-    .jpeg({ quality: 90 })
-    .toFile(file);
+  const picture = sharp(pixels, { raw: { width, height, channels: 3 } });
+  const coded =
+    bits === 8 ? picture.jpeg({ quality: 90 }) : picture.toColourspace('rgb16').tiff({ compression: 'none' });
+  await coded.toFile(file);
 }
 
 /** Which layer a row shows at this distance from the band in focus, and the share of the next one in it. */

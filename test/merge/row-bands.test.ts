@@ -13,27 +13,10 @@ import { resolveOptions } from '../../src/options/resolve-merge-options.js';
 import type { SourceRule } from '../../src/options/source-rule.js';
 import { KeptFrames } from '../../src/stack/kept-frames.js';
 import { readStack } from '../../src/stack/read-stack.js';
-import { discMean, drawPadded } from '../blend/disc-mean.js';
-import { randomFrom } from '../kernels/kernel-rig.js';
 import { makeFolder } from '../stack/pictures.js';
+import { bandedCount, bandedSize, drawBandedFrame } from './banded-stack.js';
 
-// Bands begin at multiples of 256 rows, where a strip of 32 rows begins at each of four levels.
-const size = { width: 120, height: 780 };
-const count = 7;
-const blurPx = 1.7;
 const { bytes: wholeMemory } = memoryLimit;
-
-/** Where the ground, a leaf and hairs before it are in focus, by ordinal. */
-const groundAt = (_x: number, y: number) => 3.5 + 3 * Math.sin(y / 60);
-const [leafAt, hairAt] = [3, 1.5];
-const ground = (x: number, y: number) =>
-  90 +
-  30 * Math.sin(1.9 * x + 2 * Math.sin(0.31 * y)) * Math.cos(1.7 * y + 1.3 * Math.sin(0.27 * x)) +
-  16 * Math.sin(0.5 * x - 0.4 * y) * (Math.sin(y / 37) > -0.4 ? 1 : 0);
-/** Leaves that lie across the borders of bands, smooth but for their rims, and hairs from top to bottom. */
-const inLeaf = (x: number, y: number) => Number(Math.hypot(x - 60, (y % 256) - 10) < 45 && y > 100);
-const leaf = (x: number, y: number) => 190 + 20 * Math.sin(0.08 * x + 0.05 * y);
-const inHair = (x: number, y: number) => Math.max(0, Math.min(1, 1.5 - Math.abs(((x + 0.35 * y) % 60) - 30)));
 
 /** Motions of the frames: none, or rolled, scaled and shifted. */
 const motions: Record<'still' | 'moved', (ordinal: number) => Matrix3> = {
@@ -45,39 +28,6 @@ const motions: Record<'still' | 'moved', (ordinal: number) => Matrix3> = {
     return [cos, -sin, 2.3 * k + 8, sin, cos, -3.1 * k, 0, 0, 1];
   },
 };
-
-function drawFrame(ordinal: number, bits: 8 | 16): Uint8Array | Uint16Array {
-  const pad = Math.ceil(blurPx * count);
-  const random = randomFrom(ordinal);
-  const blur = (at: number) => blurPx * Math.abs(ordinal - at);
-  // The depth of the ground changes slowly: each row is taken from the blur that is nearest to its own.
-  const drawn = drawPadded(size, pad, ground);
-  const grounds = Array.from({ length: 13 }, (_, i) => discMean(drawn, i));
-  const leaves = discMean(drawPadded(size, pad, inLeaf), blur(leafAt));
-  const hairs = discMean(drawPadded(size, pad, inHair), blur(hairAt));
-  const samples =
-    bits === 8 ? new Uint8Array(size.width * size.height * 3) : new Uint16Array(size.width * size.height * 3);
-  const unit = bits === 8 ? 1 : 257;
-  for (let y = 0, i = 0; y < size.height; y++) {
-    for (let x = 0; x < size.width; x++, i++) {
-      const behind = grounds[Math.min(12, Math.round(blur(groundAt(x, y))))][i];
-      const middle = leaves[i] * leaf(x, y) + (1 - leaves[i]) * behind;
-      const tone = hairs[i] * 225 + (1 - hairs[i]) * middle + 2 * (random() + random() - 1);
-      for (let c = 0; c < 3; c++) samples[3 * i + c] = Math.round(unit * (tone - 7 * c));
-    }
-  }
-  // Defects of the sensor, at the same pixel in every frame, about the borders of bands.
-  for (const [x, y] of [
-    [40, 255],
-    [70, 256],
-    [44, 258],
-    [90, 511],
-    [20, 100],
-  ]) {
-    samples.fill(250 * unit, 3 * (y * size.width + x), 3 * (y * size.width + x) + 3);
-  }
-  return samples;
-}
 
 interface Wish {
   rule: SourceRule;
@@ -152,8 +102,8 @@ describe('a picture in bands of rows over several memories', () => {
     for (const bits of [8, 16] as const) {
       folders[bits] = join(makeFolder(), 'frames');
       mkdirSync(folders[bits]);
-      for (let ordinal = 1; ordinal <= count; ordinal++) {
-        await sharp(drawFrame(ordinal, bits), { raw: { ...size, channels: 3 } })
+      for (let ordinal = 1; ordinal <= bandedCount; ordinal++) {
+        await sharp(drawBandedFrame(ordinal, bits), { raw: { ...bandedSize, channels: 3 } })
           .toColourspace(bits === 8 ? 'srgb' : 'rgb16')
           .tiff({ compression: 'none' })
           .toFile(join(folders[bits], `${ordinal}.tif`));
