@@ -2,6 +2,7 @@ import type { Command } from 'commander';
 import { batchCommand } from './batch-command.js';
 import { checkCommand } from './check-command.js';
 import { deskCommand } from './desk-command.js';
+import { devicesCommand } from './devices-command.js';
 import { exportCommand } from './export-command.js';
 import { measureCommand } from './measure-command.js';
 import { mendCommand } from './mend-command.js';
@@ -27,4 +28,5 @@ export const commands: readonly ((system: System) => Command)[] = [
   reliefCommand,
   batchCommand,
   workerCommand,
+  devicesCommand,
 ];

@@ -1,0 +1,44 @@
+import { GpuError } from '../gpu/gpu-error.js';
+import { listAdapters, mayHaveGpu } from '../gpu/webgpu.js';
+
+/** A graphics processor as `lamella devices` lists it. */
+export interface FoundDevice {
+  /** The value of `device` that takes it. */
+  device: `gpu:${number}`;
+  name: string;
+  /** Largest buffer, MiB. */
+  memoryMib: number;
+  /** The processor plays it. */
+  isSoftware: boolean;
+}
+
+export interface FoundDevices {
+  devices: FoundDevice[];
+  /** Why there is none, a clause. */
+  missing?: string;
+  /** What a merge takes by itself. */
+  auto: 'cpu' | `gpu:${number}`;
+}
+
+/** The graphics processors of this machine. */
+export async function findDevices(): Promise<FoundDevices> {
+  try {
+    const devices = (await listAdapters()).map(
+      ({ info: { index, name, isSoftware }, adapter }): FoundDevice => ({
+        device: `gpu:${index}`,
+        name,
+        memoryMib: Math.floor(adapter.limits.maxBufferSize / 2 ** 20),
+        isSoftware,
+      }),
+    );
+    const usable = mayHaveGpu() ? devices.find(({ isSoftware }) => !isSoftware) : undefined;
+    return {
+      devices,
+      ...(devices.length === 0 && { missing: 'no driver offers one (Vulkan, Metal or Direct3D 12)' }),
+      auto: usable?.device ?? 'cpu',
+    };
+  } catch (error) {
+    if (!(error instanceof GpuError)) throw error;
+    return { devices: [], missing: error.message, auto: 'cpu' };
+  }
+}
