@@ -1,6 +1,7 @@
 import { availableParallelism, loadavg } from 'node:os';
 import { fileURLToPath } from 'node:url';
 import { benchAgainstPeer } from './against-peer.js';
+import { benchDevice } from './device.js';
 import { type BenchOptions, readOptions, usage } from './options.js';
 import { benchScaling } from './scaling.js';
 import { benchSteps } from './single-steps.js';
@@ -8,7 +9,13 @@ import { benchSizes } from './sizes.js';
 
 const cache = fileURLToPath(new URL('../../.cache/bench', import.meta.url));
 
-const parts = { peer: benchAgainstPeer, scaling: benchScaling, size: benchSizes, steps: benchSteps };
+const parts = {
+  device: benchDevice,
+  peer: benchAgainstPeer,
+  scaling: benchScaling,
+  size: benchSizes,
+  steps: benchSteps,
+};
 
 let options: BenchOptions | undefined;
 try {

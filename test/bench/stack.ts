@@ -7,6 +7,8 @@ import { seededRandom } from '../outside/seeded-random.js';
 
 /** Room around the frames for their shifts, px. */
 const margin = 32;
+/** Bytes of frames that are encoded at once. */
+const encodedBytes = 600e6;
 /** Deviation of the Gaussian blur of the pictures that a frame is mixed from, px; 0 is in focus. */
 const blurs = [0, 2.5, 8];
 /** Distance from the band in focus at which a frame shows each of `blurs`, bands. */
@@ -33,10 +35,15 @@ export async function makeStacks(
     const unfinished = `${folder}.part`;
     await rm(unfinished, { recursive: true, force: true });
     await mkdir(unfinished, { recursive: true });
+    // The next frame is mixed while those before it are encoded.
+    const encoding: Promise<void>[] = [];
+    const atOnce = Math.max(1, Math.floor(encodedBytes / (size.width * size.height * 3 * (bits / 8))));
     for (let frame = 0; frame < lengths[i]; frame++) {
       const name = `frame-${String(frame + 1).padStart(3, '0')}.${bits === 8 ? 'jpg' : 'tif'}`;
-      await writeFrame(join(unfinished, name), bits, layers, wide, frame, lengths[i]);
+      encoding.push(writeFrame(join(unfinished, name), bits, layers, wide, frame, lengths[i]));
+      if (encoding.length >= atOnce) await encoding[encoding.length - atOnce];
     }
+    await Promise.all(encoding);
     await rename(unfinished, folder);
   }
   return folders;

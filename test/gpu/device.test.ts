@@ -2,6 +2,7 @@ import { expect, it } from 'vitest';
 import { Gpu } from '../../src/gpu/device.js';
 import { GpuError } from '../../src/gpu/gpu-error.js';
 import { finerRows } from '../../src/gpu/planes.js';
+import { findDevices } from '../../src/merge/find-devices.js';
 import { noise, worstDifference } from '../kernels/kernel-rig.js';
 import { describeGpu, devices } from './gpu-rig.js';
 
@@ -9,6 +10,14 @@ describeGpu('a device', (rig) => {
   it('is told to be software', () => {
     expect(rig.gpu.isSoftware).toBe(true);
     expect(rig.gpu.name).toMatch(/swiftshader/i);
+  });
+
+  it('is listed, and not taken by itself where the processor plays it', async () => {
+    const { devices: found, auto } = await findDevices();
+    expect(found).toHaveLength(1);
+    expect(found[0]).toMatchObject({ device: 'gpu:0', isSoftware: true });
+    expect(found[0].name).toMatch(/swiftshader/i);
+    expect(auto).toBe('cpu');
   });
 
   it.each(devices)('gives back what was put into memory, each plane (%s)', async (which) => {

@@ -874,6 +874,17 @@ export const promiseTable: readonly PromiseRow[] = [
     ],
   },
   {
+    promise:
+      'A graphics processor merges as the processor does, and the processor takes over where it goes away',
+    proofs: [
+      proof('gpu/merge.test.ts', 'equals that on the processor (%s)'),
+      proof('gpu/merge.test.ts', 'gives the same bytes again'),
+      proof('gpu/merge.test.ts', 'that the device breaks off goes on with the processor (%s)'),
+      proof('gpu/merge.test.ts', 'is not begun by itself where the processor plays the device'),
+      proof('gpu/device.test.ts', 'is listed, and not taken by itself where the processor plays it'),
+    ],
+  },
+  {
     promise: 'The relief turns in the page, by keys too, and is cut along the rail ruler',
     proofs: [
       proof(
