@@ -31,6 +31,13 @@ export async function pageFile(path: string): Promise<Answer | undefined> {
   return body === undefined ? undefined : { status: 200, type: 'text/javascript; charset=utf-8', body };
 }
 
+/** Comments that have lines of their own are for who reads the source; those of a licence stay. */
+function withoutComments(script: string): string {
+  return script
+    .replace(/^[ \t]*\/\*\*(?!\s*\* @license)[\s\S]*?\*\/\n/gm, '')
+    .replace(/^[ \t]*\/\/.*\n?/gm, '');
+}
+
 async function readScripts(): Promise<Map<string, Script>> {
   const found = new Map<string, Script>();
   const late: string[] = [];
@@ -39,7 +46,7 @@ async function readScripts(): Promise<Map<string, Script>> {
     const script = { text: '', isLate };
     found.set(path, script);
     const text = await readFile(new URL(path, builtFolder), 'utf8');
-    script.text = text.replace(/^\/\/# sourceMappingURL=.*$/m, '');
+    script.text = withoutComments(text);
     const imports = /(?:\bfrom ?|\bimport ?(\(?))["'](\.{1,2}\/[^"']+\.js)["']/g;
     for (const [, call, target] of text.matchAll(imports)) {
       const address = posix.join(posix.dirname(path), target);

@@ -3,6 +3,7 @@ import { existsSync } from 'node:fs';
 import { rename, rm } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { optionFlag } from '../options/option-flag.js';
 import { systemCode } from '../result/output-failure.js';
 import type { JobOrder, JobRun } from './job-table.js';
 
@@ -55,7 +56,9 @@ function beginRendering({ folder, size }: Sample, change: Parameters<JobOrder['b
   change({ stage: 'Rendering the sample stack' });
   // Under another name until it is whole: an interrupted rendering must not pass for the stack.
   const unfinished = `${folder}.unfinished-${process.pid}`;
-  const sizeOptions = size ? ['--width', String(size.width), '--height', String(size.height)] : [];
+  const sizeOptions = size
+    ? [optionFlag('width'), String(size.width), optionFlag('height'), String(size.height)]
+    : [];
   const child = spawn(process.execPath, [loader, renderer, 'seed-head', unfinished, ...sizeOptions], {
     cwd: program,
     stdio: ['ignore', 'pipe', 'pipe'],

@@ -15,8 +15,8 @@ const stageShare: Record<MergeStage, number> = {
 const stages = Object.keys(stageShare) as MergeStage[];
 
 /** A growing picture is shown at most this often, ms, and takes at most this share of the time. */
-const pictureMs = 400;
-const pictureShare = 1 / 40;
+const pictureMs = 300;
+const pictureShare = 1 / 20;
 
 /** Tells a caller how a run gets on, keeps what was said for run.json, and stops the run when asked to. */
 export class RunLog {

@@ -35,6 +35,27 @@ export const promiseTable: readonly PromiseRow[] = [
     ],
   },
   {
+    promise: 'Who never saw a terminal merges the sample in six presses and mends it in six more',
+    proofs: [
+      proof(
+        'desk/newcomer.test.ts',
+        'comes from the started page to a merged picture of the sample in six clicks',
+      ),
+      proof('desk/newcomer.test.ts', 'and to a mended one in six more'),
+    ],
+  },
+  {
+    promise:
+      'What is shown of a picture while it is blended is what is blended so far, and changes nothing of it',
+    proofs: [
+      proof(
+        'blend/picture-so-far.test.ts',
+        'the picture grows towards the truth frame by frame, and ends as the composite made small',
+      ),
+      proof('blend/picture-so-far.test.ts', 'nothing of the result depends on whether somebody looks'),
+    ],
+  },
+  {
     promise: 'A preview is the whole merge at a part of the size, and is marked as one wherever it shows',
     proofs: [
       proof('merge/preview.test.ts', 'is the merge of the frames reduced by block means, pixel by pixel'),

@@ -1,5 +1,5 @@
 import { html, nothing, type TemplateResult } from '../../lit/lit-html.js';
-import type { FolderView, PlacesView, ResultEntry, StackFacts } from '../../protocol.js';
+import type { FolderEntry, FolderView, PlacesView, ResultEntry, StackFacts } from '../../protocol.js';
 import { ask } from '../api.js';
 import { type ScreenContext, screenAddress } from '../screen.js';
 import { contentText } from './format.js';
@@ -43,7 +43,7 @@ export class FolderChooser {
     if (problem !== '')
       return html`<p role="alert" class="problem">${problem}</p><p><a href=${screenAddress(this.screen)}>Begin at the top</a></p>`;
     if (!view) return html`<p class="quiet">Reading …</p>`;
-    const cards = [view, ...view.entries].filter((entry) => entry.kind === kind && !listed.has(entry.path));
+    const cards = this.cardsOf(view).filter(({ path }) => !listed.has(path));
     const folders = view.entries.filter((entry) => entry.kind === 'folder' || entry.kind === 'batch');
     const name = view.trail.length === 1 ? view.trail[0].name : view.name;
     return html`${this.trail(view)}
@@ -105,23 +105,36 @@ export class FolderChooser {
     const { signal } = this.gone;
     this.places = await ask<PlacesView>('api/places', {}, signal);
     const first = this.places.roots[0]?.path;
-    const path = wanted ?? lastFolder() ?? first;
-    if (path === undefined) return;
-    this.view = await ask<FolderView>('api/folder', { path }, signal).catch((error: unknown) => {
-      // What was looked at last may have gone.
-      if (wanted !== null || first === undefined) throw error;
-      return ask<FolderView>('api/folder', { path: first }, signal);
-    });
-    rememberFolder(this.view.path);
+    if (wanted !== null) {
+      this.view = await ask<FolderView>('api/folder', { path: wanted }, signal);
+      rememberFolder(wanted);
+    } else if (first !== undefined) this.view = await this.nearest(lastFolder(), first);
+    else return;
     this.draw();
-    const paths = [this.view, ...this.view.entries]
-      .filter(({ kind }) => kind === this.kind)
-      .map((entry) => entry.path);
+    const paths = this.cardsOf(this.view).map((entry) => entry.path);
     const next = (): Promise<void> =>
       this.kind === 'stack'
         ? this.learn(paths, 'api/stack', this.stacks)
         : this.learn(paths, 'api/result', this.results);
     await Promise.all(Array.from({ length: factsAtOnce }, next));
+  }
+
+  /** The folder that was looked at last, or the nearest one above it that has what is wanted. */
+  private async nearest(last: string | null, first: string): Promise<FolderView> {
+    const { signal } = this.gone;
+    const top = (): Promise<FolderView> => ask<FolderView>('api/folder', { path: first }, signal);
+    if (last === null) return top();
+    // It may have gone.
+    let view = await ask<FolderView>('api/folder', { path: last }, signal).catch(top);
+    for (const { path } of view.trail.toReversed().slice(1)) {
+      if (this.cardsOf(view).length > 0) break;
+      view = await ask<FolderView>('api/folder', { path }, signal);
+    }
+    return view;
+  }
+
+  private cardsOf(view: FolderView): FolderEntry[] {
+    return [view, ...view.entries].filter(({ kind }) => kind === this.kind);
   }
 
   private async learn<T>(paths: string[], route: string, known: Map<string, T | null>): Promise<void> {

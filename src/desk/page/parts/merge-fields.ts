@@ -1,8 +1,8 @@
 import { readQuantity } from '../../../options/read-quantity.js';
-import { spanText } from '../../../stack/words.js';
 import { html, nothing, type TemplateResult } from '../../lit/lit-html.js';
 import { optionLabels as labels } from '../../option-labels.js';
 import type { MergeChoices, MergeForm } from '../../protocol.js';
+import { aboutText } from './format.js';
 
 const rules = [
   ['auto', 'Decided pixel by pixel, and the blur of near things cleared from what lies behind'],
@@ -59,7 +59,7 @@ export function mergeFields(form: MergeForm, chosen: MergeChoices): TemplateResu
       <label class="line">${labels.out}
         <input name="into" placeholder="the folder above the photographs" autocomplete="off" spellcheck="false" /></label>
     </details>
-    ${preview === null ? nothing : html`<label class="option"><input type="checkbox" name="previewFirst" checked /><span>Quick look first <span class="quiet">at 1/${preview.factor} of the size, in about ${spanText(Math.max(2, preview.estimateS) * 1000)}</span></span></label>`}
+    ${preview === null ? nothing : html`<label class="option"><input type="checkbox" name="previewFirst" checked /><span>Quick look first <span class="quiet">at 1/${preview.factor} of the size, in ${aboutText(Math.max(2, preview.estimateS))}</span></span></label>`}
     ${
       freeOut === null
         ? html`<p class="quiet out">The result: <b>${out}</b>, beside the folder.</p>`

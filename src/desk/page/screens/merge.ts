@@ -6,7 +6,7 @@ import { ask, send } from '../api.js';
 import type { Job } from '../jobs.js';
 import { showFailure } from '../notice.js';
 import { FolderChooser } from '../parts/folder-chooser.js';
-import { momentText } from '../parts/format.js';
+import { aboutText, momentText } from '../parts/format.js';
 import { cancelJob } from '../parts/job-progress.js';
 import { framesOf, mergeFields, readChoices } from '../parts/merge-fields.js';
 import { openResult } from '../parts/open-result.js';
@@ -64,7 +64,7 @@ function showForm(element: HTMLElement, context: ScreenContext, folder: string):
         ${mergeFields(form, { ...form.known, ...choicesOf(context.query) })}
         <p class="row go">
           <button class="main" type="submit">Merge</button>
-          <span class="quiet">about ${spanText(Math.max(5000, estimateS * 1000))}</span>
+          <span class="quiet">${aboutText(Math.max(5, estimateS))}</span>
         </p>
       </form>
     </div>`;
