@@ -1,6 +1,7 @@
 import { SingleBar } from 'cli-progress';
 import { wrapText } from '../check/wrap-text.js';
 import { printable } from '../printable.js';
+import { countOf } from '../stack/words.js';
 import type { WatchEvent } from '../watch/watch-events.js';
 import { coverageText, eventLines } from '../watch/watch-text.js';
 import { type BarText, barOptions } from './progress-bar.js';
@@ -61,7 +62,11 @@ export function openWatchScreen({ stdout, stderr }: System, { json, tone }: Watc
         for (const part of wrapped(printable(line), stdout.columns)) stdout.write(`${part}\n`);
       }
       ring(event);
-      if (event.event === 'begin') stderr.write('Ctrl-C ends the watch.\n');
+      if (event.event === 'begin') {
+        stderr.write(
+          'Where a frame is sharp shows from the third on, how its step was from about the sixth. Ctrl-C ends the watch.\n',
+        );
+      }
       if (event.event === 'arriving') shown = shown && { ...shown, text: arrivingText(event.name) };
       else if (event.event === 'frame') shown = progressOf(event);
       if (event.event !== 'end') draw();
@@ -90,6 +95,6 @@ function progressOf(event: WatchEvent & { event: 'frame' }): { done: number; all
   return {
     done: byPlan ? frames : (coveredPercent ?? 0),
     all: byPlan ? frames + framesToGo : 100,
-    text: { title: `${frames} in`, facts: coverageText(event) },
+    text: { title: `${countOf(frames, 'frame')} in,`, facts: coverageText(event) },
   };
 }

@@ -1,4 +1,5 @@
 import { usualStepMm } from '../rail/given-travel.js';
+import type { ToGo } from './frames-to-go.js';
 import type { LiveJudgement } from './live-stack.js';
 import type { FrameVerdict, SubjectCoverage } from './watch-events.js';
 import type { WatchOptions } from './watch-options.js';
@@ -44,7 +45,7 @@ export function frameVerdict(
  */
 export function subjectCoverage(
   { coverage, ahead, stack }: LiveJudgement,
-  byPictures: number | undefined,
+  byPictures: ToGo | undefined,
   options: WatchOptions,
 ): SubjectCoverage {
   const { beforeFirst, afterLast, gapPercent, noDetail } = coverage;
@@ -55,8 +56,9 @@ export function subjectCoverage(
   const isByPlan = byPlan !== null && (byPlan > 0 || byPictures === undefined);
   return {
     coveredPercent: shown > 0 ? (100 * (shown - beforeFirst - afterLast - gapPercent)) / shown : null,
-    framesToGo: isByPlan ? byPlan : (byPictures ?? null),
+    framesToGo: isByPlan ? byPlan : (byPictures?.frames ?? null),
     framesToGoBy: isByPlan ? 'plan' : byPictures === undefined ? null : 'pictures',
+    isLeastToGo: !isByPlan && byPictures?.isLeast === true,
     isComplete: ahead ? ahead.length === 0 && afterLast === 0 && shown > 0 : null,
   };
 }

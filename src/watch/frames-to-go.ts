@@ -6,6 +6,13 @@ const aheadShare = 0.9;
 /** Estimates of the whole number of frames of which the median counts: one alone is off by half. */
 const estimates = 5;
 
+/** Frames to go as far as the pictures show. */
+export interface ToGo {
+  frames: number;
+  /** Only that so many are missing at least is known: what comes into focus last is too blurred yet to be reckoned with. */
+  isLeast: boolean;
+}
+
 /** Estimates from the pictures how many frames are to go, from one judgement to the next. */
 export class FramesToGo {
   private readonly totals: number[] = [];
@@ -15,7 +22,7 @@ export class FramesToGo {
     ahead,
     coverage,
     evidence,
-  }: Pick<LiveJudgement, 'ahead' | 'coverage' | 'evidence'>): number | undefined {
+  }: Pick<LiveJudgement, 'ahead' | 'coverage' | 'evidence'>): ToGo | undefined {
     const count = evidence.files.length;
     const sorted = (ahead ?? []).toSorted((one, other) => one - other);
     if (sorted.length > 0) {
@@ -25,7 +32,7 @@ export class FramesToGo {
     // What lies just beyond the last frame is known better, but for the next three steps alone.
     const near = coverage.afterLast > 0 ? (coverage.missingAfter ?? 0) : 0;
     const far = sorted.length > 0 ? median(Float64Array.from(this.totals)) - count : 0;
-    const most = Math.ceil(Math.max(near, far));
-    return most > 0 ? most : undefined;
+    const frames = Math.ceil(Math.max(near, far));
+    return frames > 0 ? { frames, isLeast: near >= far } : undefined;
   }
 }

@@ -7,6 +7,8 @@ export interface SubjectCoverage {
   /** Frames to go: by the plan, or estimated from what still comes into focus. Null where nothing is known of it. */
   framesToGo: number | null;
   framesToGoBy: 'plan' | 'pictures' | null;
+  /** More may be to go: parts of the subject are too blurred yet to tell when they come into focus. */
+  isLeastToGo: boolean;
   /** No part of the picture is still coming into focus; null where that is not known yet. */
   isComplete: boolean | null;
 }

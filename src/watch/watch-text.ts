@@ -40,6 +40,9 @@ export function eventLines(event: WatchEvent): string[] {
     case 'end':
       return [
         `${countOf(event.frames, 'frame')}. ${event.frames < 2 ? '' : verdictBefore(event.findings)}`.trim(),
+        ...(event.frames < 2
+          ? []
+          : event.findings.filter(({ rank }) => rank !== 'note').flatMap(findingLines)),
       ];
   }
 }
@@ -51,7 +54,7 @@ export function frameText(frame: FrameVerdict): string {
   return [
     `Frame ${number} (${name}): at ${positionText(frame)}`,
     ...(step === undefined ? [] : [step]),
-    sharpestPercent > 0 ? `sharp at ${part}` : 'nothing in focus yet',
+    ...(sharpestPercent > 0 ? [`sharp at ${part}`] : step === undefined ? [] : ['nothing in focus']),
     ...(isShaken ? ['shaken'] : []),
     ...(burntPercent >= minClippedPercent ? [`${percentText(burntPercent)} burnt out`] : []),
   ].join('; ');
@@ -77,15 +80,16 @@ export function coverageText({
   coveredPercent,
   framesToGo,
   framesToGoBy,
+  isLeastToGo,
   isComplete,
 }: SubjectCoverage): string {
   const covered =
     coveredPercent === null
       ? 'nothing has come into focus yet'
-      : `${percentText(coveredPercent)} of the detail seen so far is covered`;
+      : `${percentText(coveredPercent)} of the detail seen is covered`;
   const toGo =
     framesToGo !== null && framesToGo > 0
-      ? `about ${framesToGo} to go${framesToGoBy === 'plan' ? '' : ' by the pictures'}`
+      ? `${isLeastToGo ? 'at least' : 'about'} ${framesToGo} to go${framesToGoBy === 'plan' ? '' : ' by the pictures'}`
       : isComplete
         ? 'nothing more is coming into focus'
         : framesToGo === 0

@@ -1,15 +1,17 @@
 import { setTimeout as wait } from 'node:timers/promises';
 import { expect, test } from 'vitest';
 import { openWatchScreen } from '../../src/cli/watch-screen.js';
-import type { WatchEvent } from '../../src/watch/watch-events.js';
+import type { SubjectCoverage, WatchEvent } from '../../src/watch/watch-events.js';
+import { coverageText } from '../../src/watch/watch-text.js';
 import { fakeSystem } from './fake-system.js';
 
-const frame: WatchEvent = {
+const frame: WatchEvent & { event: 'frame' } = {
   ...{ event: 'frame', frames: 7, waitMs: 400, number: 7, name: '0007.jpg', isGood: true },
   ...{ positionSteps: 6.03, positionMm: null, part: 'lower centre', centre: { x: 0.5, y: 0.8 } },
   ...{ sharpestPercent: 30, stepSteps: 1.12, stepMm: null, plannedStepMm: null, isShaken: false, light: 1 },
   ...{ burntPercent: 0, blockedPercent: 0 },
-  ...{ coveredPercent: 63, framesToGo: 14, framesToGoBy: 'pictures', isComplete: false },
+  ...{ coveredPercent: 63, framesToGo: 14, framesToGoBy: 'pictures', isLeastToGo: false },
+  isComplete: false,
 };
 const finding: WatchEvent = {
   event: 'finding',
@@ -61,4 +63,22 @@ test('rings once for a good frame and three times for one with a fault, if wishe
     ringsOf(bad, true, false),
   ];
   expect(await Promise.all(cases)).toEqual([1, 3, 0, 0, 0]);
+});
+
+test('says how many frames are to go, and whether that is all that is known of it', () => {
+  const shown = (given: Partial<typeof frame>) => coverageText({ ...frame, ...given } as SubjectCoverage);
+  expect(shown({})).toBe('about 14 to go by the pictures; 63 % of the detail seen is covered');
+  expect(shown({ framesToGo: 3, isLeastToGo: true })).toMatch(/^at least 3 to go by the pictures; /);
+  expect(shown({ framesToGo: 3, framesToGoBy: 'plan' })).toMatch(/^about 3 to go; /);
+  expect(shown({ framesToGo: null, framesToGoBy: null, isComplete: true })).toBe(
+    'nothing more is coming into focus; 63 % of the detail seen is covered',
+  );
+});
+
+test('ends with the verdict, and with all that spoils the picture once more', () => {
+  const system = fakeSystem();
+  const { finding: found } = finding as WatchEvent & { event: 'finding' };
+  const end: WatchEvent = { event: 'end', frames: 7, fit: false, findings: [found] };
+  openWatchScreen(system, { json: false, tone: false }).onEvent(end);
+  expect(system.stdout.text).toMatch(/^7 frames\. Not fit to merge.*\n {2}spoils: From frame 6 to 7 /);
 });
