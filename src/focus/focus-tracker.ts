@@ -33,8 +33,9 @@ const tonePlanes = [statePlane.tones, statePlane.coarseTones, statePlane.coarseT
  */
 export class FocusTracker implements FocusCurves {
   readonly state: Planes[];
-  private readonly codes: Planes[];
-  private readonly luma: Planes[];
+  /** Of the frame at hand, by level: taken with the first frame, and of no use after the last. */
+  private codes: Planes[];
+  private luma: Planes[] = [];
   private readonly lumaCodes: Planes;
   /** Two planes of the size of level 0's state, free once all frames are followed. */
   readonly work: Planes;
@@ -45,35 +46,44 @@ export class FocusTracker implements FocusCurves {
     private readonly arena: Arena,
     private readonly pool: Pick<StripPool, 'run'>,
     size: Size,
-    frame: Size,
+    private readonly frame: Size,
     readonly levels: number,
     private readonly dust: readonly MaskedDisc[] = [],
   ) {
     const out = levelSizes(size).slice(0, levels);
     this.levels = out.length;
-    const own = levelSizes(frame).slice(0, this.levels);
     const { bands } = arena;
     this.state = out.map(({ width, height }, level) =>
       arena.takeCleared(width, height, statePlanes(level), 2, stateWindow(bands, level, height)),
     );
     // The same region serves the finest level of a frame first, then the surface.
-    const ofFrame = [own[0].width, own[0].height, 2, 2, bands.frame('codes', 0, own[0].height)] as const;
+    const ofFrame = [frame.width, frame.height, 2, 2, bands.frame('codes', 0, frame.height)] as const;
     const ofState = [out[0].width, out[0].height, 2, 2, this.state[0].window] as const;
-    const work = arena.take(workBytes(own[0], ofFrame[4], out[0], ofState[4]));
+    const work = arena.take(workBytes(frame, ofFrame[4], out[0], ofState[4]));
     this.work = arena.layPlanes(work, ...ofState);
     const finest = arena.layPlanes(work, ...ofFrame);
     this.lumaCodes = planeOf(finest, 1);
-    this.codes = own.map(({ width, height }, level) =>
-      level === 0
-        ? planeOf(finest, 0)
-        : arena.takePlanes(width, height, 1, 2, bands.frame('codes', level, height)),
-    );
-    this.luma = own.map(({ width, height }, level) =>
-      level === 0
-        ? arena.takePlanes(1, 1, 1, 4)
-        : arena.takePlanes(width, height, 1, 4, bands.frame('luma', level, height)),
-    );
+    this.codes = [planeOf(finest, 0)];
     this.lowCodes = out.map(() => Array.from({ length: noiseBins }, () => []));
+  }
+
+  /** Room for the coarser levels of a frame. */
+  private takeMeasures(): void {
+    const { arena, frame, levels } = this;
+    const { bands } = arena;
+    const sizes = levelSizes(frame).slice(1, levels);
+    this.codes = [
+      this.codes[0],
+      ...sizes.map(({ width, height }, i) =>
+        arena.takePlanes(width, height, 1, 2, bands.frame('codes', i + 1, height)),
+      ),
+    ];
+    this.luma = [
+      arena.takePlanes(1, 1, 1, 4),
+      ...sizes.map(({ width, height }, i) =>
+        arena.takePlanes(width, height, 1, 4, bands.frame('luma', i + 1, height)),
+      ),
+    ];
   }
 
   /** Bytes of scratch that a worker needs for frames of this width. */
@@ -82,6 +92,7 @@ export class FocusTracker implements FocusCurves {
   }
 
   async add(frame: PlacedFrame): Promise<void> {
+    if (this.luma.length === 0) this.takeMeasures();
     const { pool, codes, luma, state } = this;
     const coarse = luma[1];
     await pool.run(

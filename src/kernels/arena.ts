@@ -81,6 +81,8 @@ export function addressIn(address: Address, memory: number): number {
 
 type Elements = Uint8Array | Uint16Array | Uint32Array | Int32Array | Float32Array | Float64Array;
 
+class RegionFullError extends Error {}
+
 /**
  * Shared WebAssembly memories with a bump allocator: regions are taken in order and given back by `release`
  * to a mark, which suits stations that follow each other. Growing keeps addresses; views made before are
@@ -94,6 +96,8 @@ export class Arena {
   private next = firstFree;
   /** End of what was ever taken: memory beyond has never been written and is zero. */
   private touched = firstFree;
+  /** End of the region in which is taken, see `takeWithin`. */
+  private limit = Infinity;
 
   constructor(readonly bands: RowBands = oneBand) {
     this.memories = Array.from(
@@ -111,6 +115,7 @@ export class Arena {
   take(bytes: number): number {
     const pointer = Math.ceil(this.next / 64) * 64;
     const end = pointer + bytes;
+    if (end > this.limit) throw new RegionFullError();
     const pages = Math.ceil(end / pageBytes);
     if (pages > maxArenaPages) {
       throw new InputError(
@@ -137,6 +142,25 @@ export class Arena {
 
   release(mark: number): void {
     this.next = mark;
+  }
+
+  /**
+   * What `take` takes in a region from `from` to `to` that has served, where it fits there, or else as usual. The region lies
+   * below what is taken.
+   */
+  takeWithin<T>({ from, to }: { from: number; to: number }, take: () => T): T {
+    const end = this.next;
+    this.next = from;
+    this.limit = to;
+    try {
+      return take();
+    } catch (error) {
+      if (!(error instanceof RegionFullError)) throw error;
+    } finally {
+      this.next = end;
+      this.limit = Infinity;
+    }
+    return take();
   }
 
   /**

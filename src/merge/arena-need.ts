@@ -17,6 +17,8 @@ export const focusLevels = 4;
 const mostOverlapped = 60e6;
 /** Roll of a frame for which the scratch of the warp is reckoned; frames of one stack roll less. */
 const usualRollRad = 0.05;
+/** The filling before the regions of the blend. */
+const alignmentBytes = 1 << 13;
 /** Tables, and the filling before each region. */
 const smallBytes = 1 << 20;
 
@@ -101,21 +103,21 @@ export function arenaBytes(load: ArenaLoad, threads: number, bands: RowBands, sc
   const tiles = Math.ceil(size.width / tileColumns) * Math.ceil(size.height / tileRows);
   const plan = planes(0, 9, 1 + reachPlanes, 2, 0) + 2 * area(0) + tiles * ((frames + 8) >> 3);
   const spill = 10 * area(1);
-  const kept = smallBytes + frameSlots(frame) * slot + threads * scratchBytes + plan + spill;
+  const slots = frameSlots(frame) * slot;
 
   const state = levels.slice(0, focusLevels).map(({ height }, level) => stateWindow(bands, level, height));
-  const tracker =
+  const curves =
     state.reduce((sum, window, level) => {
       const { bytes } = planesLayout(levels[level].width, mostRows(window), level === 0 ? 11 : 9, 2);
       return sum + bytes;
     }, 0) +
     workBytes(frame, bands.frame('codes', 0, frame.height), size, state[0]) +
-    ofFrame.slice(1, focusLevels).reduce((sum, { width, height }, i) => {
-      const codes = mostRows(bands.frame('codes', i + 1, height));
-      const luma = mostRows(bands.frame('luma', i + 1, height));
-      return sum + planesLayout(width, codes, 1, 2).bytes + planesLayout(width, luma, 1, 4).bytes;
-    }, 0) +
     4 * area(1);
+  const measures = ofFrame.slice(1, focusLevels).reduce((sum, { width, height }, i) => {
+    const codes = mostRows(bands.frame('codes', i + 1, height));
+    const luma = mostRows(bands.frame('luma', i + 1, height));
+    return sum + planesLayout(width, codes, 1, 2).bytes + planesLayout(width, luma, 1, 4).bytes;
+  }, 0);
   // Push and pull go down to one pixel, which adds less than a row of each level. The marks of false rims come on top.
   const surface =
     2 * planes(1, 9, 1, 2, 1) +
@@ -126,14 +128,24 @@ export function arenaBytes(load: ArenaLoad, threads: number, bands: RowBands, sc
   const maps = 2 * area(0) + 4 * (frames + 1);
   // Cells of all sizes add a third; their tables are small.
   const cells = 32 * area(2, 8) + (size.width * size.height) / 200;
-  const focus = tracker + Math.max(surface, sources, maps, cells);
 
   const half = ofFrame[1] ?? frame;
   const blend =
     tapTableBytes +
     rows(bands.frame('half', 1, half.height), half.width * 16) +
     planes(0, 9, 4, 4, 1) +
-    planes(1, 9, 3, 4, 2) +
-    3 * area(0) * ((load.compositeBits ?? bits) / 8);
-  return kept + Math.max(focus, blend);
+    planes(1, 9, 3, 4, 2);
+  const out = 3 * area(0) * ((load.compositeBits ?? bits) / 8);
+  // The blend lies where the curves were, unless it is larger.
+  const besideCurves = blend + alignmentBytes <= curves ? 0 : blend;
+  return (
+    smallBytes +
+    threads * scratchBytes +
+    curves +
+    Math.max(
+      slots + measures,
+      plan + spill + Math.max(surface, sources, maps, cells),
+      plan + spill + besideCurves + Math.max(slots, out),
+    )
+  );
 }

@@ -15,14 +15,16 @@ import type { EngineFrame, EngineTask, FrameRows, MergeEngine } from './engine.j
 /** The stations on the processor: kernels over one arena, by strips that workers pull. */
 export class ProcessorEngine implements MergeEngine {
   readonly slots: 1 | 2;
-  private readonly places: readonly Rows[];
-  private readonly sourcePlan: SourcePlan;
-  private readonly spill: Spill | undefined;
-  private readonly beforeTracker: number;
+  private places: readonly Rows[];
+  private sourcePlan: SourcePlan | undefined;
+  private spill: Spill | undefined;
   private readonly tracker: FocusTracker;
   private readonly spillFinder: SpillFinder | undefined;
+  /** Where the state of the focus curves lies. */
+  private readonly curvesAt: { from: number; to: number };
   private surface: Surface | undefined;
   private isSpilled = false;
+  private beforeSlots = 0;
   private blender: PyramidBlender | undefined;
 
   private constructor(
@@ -30,20 +32,25 @@ export class ProcessorEngine implements MergeEngine {
     private readonly arena: Arena,
     private readonly pool: StripPool,
   ) {
-    const { size, frame, bits, toFrame, isStored, rule, dust, curve } = task;
+    const { size, frame, isStored, rule, dust, curve } = task;
     // Reading from the disk takes no time that a second slot would be worth.
     this.slots = isStored ? 1 : frameSlots(frame);
-    const ofFrame = arena.bands.frame('samples', 0, frame.height);
-    this.places = Array.from({ length: this.slots }, () =>
-      arena.takeRows(frame.width * 3 * (bits / 8), ofFrame),
-    );
-    this.sourcePlan = takePlan(arena, size, toFrame.length);
-    // `select` and `weigh` show frames as they are.
-    this.spill = rule === 'auto' ? takeSpill(arena, size) : undefined;
-    this.beforeTracker = arena.mark();
+    const from = arena.mark();
     this.tracker = new FocusTracker(arena, pool, size, frame, focusLevels, dust);
+    // `select` and `weigh` show frames as they are.
     this.spillFinder =
-      this.spill && this.tracker.levels > 1 ? new SpillFinder(arena, pool, this.tracker, curve) : undefined;
+      rule === 'auto' && this.tracker.levels > 1
+        ? new SpillFinder(arena, pool, this.tracker, curve)
+        : undefined;
+    this.curvesAt = { from, to: arena.mark() };
+    this.places = this.takeSlots();
+  }
+
+  private takeSlots(): Rows[] {
+    const { arena, task } = this;
+    const { frame, bits } = task;
+    const ofFrame = arena.bands.frame('samples', 0, frame.height);
+    return Array.from({ length: this.slots }, () => arena.takeRows(frame.width * 3 * (bits / 8), ofFrame));
   }
 
   static async start(task: EngineTask): Promise<ProcessorEngine> {
@@ -89,7 +96,11 @@ export class ProcessorEngine implements MergeEngine {
 
   async findSurface(nearSign: -1 | 0 | 1, blurPx: number | undefined): Promise<number> {
     const { arena, pool, tracker, task } = this;
-    const { steps, unit } = task;
+    const { size, toFrame, steps, unit } = task;
+    // What frames needed has served, until they are blended: plan and spill take its place.
+    arena.release(this.curvesAt.to);
+    this.sourcePlan = takePlan(arena, size, toFrame.length);
+    this.spill = this.spillFinder && takeSpill(arena, size);
     this.surface = await findSurface(arena, pool, tracker, this.bounds, nearSign, steps, blurPx, unit);
     return this.surface.detailShare;
   }
@@ -97,7 +108,7 @@ export class ProcessorEngine implements MergeEngine {
   async plan(nearSign: -1 | 0 | 1, blurPx: number | undefined): Promise<void> {
     const { arena, pool, sourcePlan, surface, task } = this;
     const { toFrame, frame, rule } = task;
-    await planSources(arena, pool, sourcePlan, surface!, toFrame, frame, rule, nearSign, blurPx);
+    await planSources(arena, pool, sourcePlan!, surface!, toFrame, frame, rule, nearSign, blurPx);
   }
 
   async findSpill(nearSign: -1 | 1, blurPx: number): Promise<number> {
@@ -109,16 +120,20 @@ export class ProcessorEngine implements MergeEngine {
   async readMaps(): Promise<{ maps: SurfaceMaps; sources: Uint16Array }> {
     const { arena, pool, surface, sourcePlan } = this;
     const maps = await readSurface(arena, pool, surface!, this.bounds);
-    return { maps, sources: new Uint16Array(arena.gather(sourcePlan.sources).buffer) };
+    return { maps, sources: new Uint16Array(arena.gather(sourcePlan!.sources).buffer) };
   }
 
   async startBlend(lost: number): Promise<void> {
     const { arena, pool, task, sourcePlan } = this;
     const { size, frame, curve } = task;
-    // The focus state has served: the blend takes its place in the arena.
-    arena.release(this.beforeTracker);
     const spill = this.isSpilled ? this.spill : undefined;
-    this.blender = new PyramidBlender(arena, pool, size, frame, sourcePlan, curve, spill, lost);
+    // The focus curves have served: the blend takes their place in the arena.
+    this.blender = arena.takeWithin(
+      this.curvesAt,
+      () => new PyramidBlender(arena, pool, size, frame, sourcePlan!, curve, spill, lost),
+    );
+    this.beforeSlots = arena.mark();
+    this.places = this.takeSlots();
   }
 
   async blend(frame: EngineFrame): Promise<void> {
@@ -131,6 +146,7 @@ export class ProcessorEngine implements MergeEngine {
 
   async finish(bits: 8 | 16): Promise<Uint8Array | Uint16Array> {
     const { arena } = this;
+    arena.release(this.beforeSlots);
     const out = await this.blender!.finish(bits);
     // Copied only where it lies in several memories.
     const bytes =
