@@ -242,16 +242,24 @@ export class Gpu {
     to: Uint8Array<ArrayBufferLike>,
     stride: number,
   ): Promise<void> {
-    const bytes = set.width * set.elementBytes;
-    const spans = Array.from({ length: set.height }, (_, y) => ({
+    const { width, height, elementBytes, rowBytes, planeWords } = set;
+    const bytes = width * elementBytes;
+    // Copies of many rows at once, with what lies between them, where that is no more than the rows themselves.
+    const rows = set.planes > 2 ? 1 : Math.max(1, Math.floor(readBytes / rowBytes));
+    const spans = Array.from({ length: Math.ceil(height / rows) }, (_, i) => ({
       buffer: set.buffer,
-      at: y * set.rowBytes + plane * set.planeWords * 4,
-      bytes: Math.ceil(bytes / 4) * 4,
+      at: i * rows * rowBytes + plane * planeWords * 4,
+      bytes: (Math.min(rows, height - i * rows) - 1) * rowBytes + Math.ceil(bytes / 4) * 4,
     }));
-    // Rows of more than a part come in pieces, of which the last may be longer than the row.
-    await this.readSpans(spans, (y, row, done) =>
-      to.set(row.subarray(0, Math.max(0, bytes - done)), y * stride + done),
-    );
+    await this.readSpans(spans, (i, part, done) => {
+      const end = done + part.length;
+      for (let row = Math.floor(done / rowBytes); row * rowBytes < end; row++) {
+        const start = row * rowBytes;
+        const [from, past] = [Math.max(done, start), Math.min(end, start + bytes)];
+        if (past > from)
+          to.set(part.subarray(from - done, past - done), (i * rows + row) * stride + from - start);
+      }
+    });
   }
 
   /** A buffer that is mapped for the processor to write, `bytes` long. */

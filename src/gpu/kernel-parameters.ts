@@ -153,12 +153,13 @@ export const gpuKernels = {
     },
   },
   judge: {
-    sets: ['state', 'surface', 'spans', 'maps'],
+    sets: ['state', 'surface', 'spans', 'confidence', 'coverage'],
     bindings: {
       state: { kind: 'set', access: 'read' },
       surface: { kind: 'set', access: 'read' },
       spans: { kind: 'set', access: 'read' },
-      maps: { kind: 'set', access: 'read_write' },
+      confidence: { kind: 'set', access: 'read_write' },
+      coverage: { kind: 'set', access: 'read_write' },
       reaches: { kind: 'table', access: 'read' },
     },
     numbers: {

@@ -187,7 +187,7 @@ export async function readGpuSurface(
   { toFrame, frame }: FrameBounds,
 ): Promise<SurfaceMaps> {
   const { width, height } = surface;
-  const maps = gpu.takePlanes(width, height, 2, 1);
+  const maps = [0, 1].map(() => gpu.takePlanes(width, height, 1, 1));
   const indices = gpu.takePlanes(width, height, 1, 2);
   const spans = takeSpans(gpu, toFrame, frame, surface, 0);
   const table = gpu.takeTable(Int32Array.from(reachTable(reaches)));
@@ -198,7 +198,8 @@ export async function readGpuSurface(
       state: { set: peaks[0], rows: sameRows(gapRadius) },
       surface: { set: surface, rows: sameRows(gapRadius) },
       spans,
-      maps,
+      confidence: maps[0],
+      coverage: maps[1],
       reaches: table,
     },
     { width: Math.ceil(width / 4), height },
@@ -207,9 +208,9 @@ export async function readGpuSurface(
   const confidence = new Uint8Array(width * height);
   const coverage = new Uint8Array(width * height);
   const depthIndices = new Uint16Array(width * height);
-  await gpu.readPlane(maps, 0, confidence, width);
-  await gpu.readPlane(maps, 1, coverage, width);
+  await gpu.readPlane(maps[0], 0, confidence, width);
+  await gpu.readPlane(maps[1], 0, coverage, width);
   await gpu.readPlane(indices, 0, new Uint8Array(depthIndices.buffer), 2 * width);
-  gpu.release(maps, indices, spans, table);
+  gpu.release(...maps, indices, spans, table);
   return { depthIndices, fractionBits, confidence, coverage };
 }

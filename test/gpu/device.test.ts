@@ -29,6 +29,22 @@ describeGpu('a device', (rig) => {
     gpu.release(set);
   });
 
+  it('gives back a plane that is larger than the parts that are read', async () => {
+    const set = rig.gpu.takePlanes(3001, 2999, 1, 4);
+    const words = Uint32Array.from({ length: set.bytes / 4 }, (_, i) => i);
+    rig.gpu.writeTable(set.buffer, words);
+    const stride = 3001 + 7;
+    const found = new Uint32Array(stride * 2999);
+    await rig.gpu.readPlane(set, 0, new Uint8Array(found.buffer), 4 * stride);
+    let wrong = 0;
+    for (let y = 0; y < 2999; y++) {
+      for (let x = 0; x < stride; x++)
+        if (found[y * stride + x] !== (x < 3001 ? y * set.rowWords + x : 0)) wrong++;
+    }
+    expect(wrong).toBe(0);
+    rig.gpu.release(set);
+  });
+
   it('takes memory that threads share', async () => {
     const shared = new Uint8Array(new SharedArrayBuffer(1000)).map((_, i) => i % 251);
     const table = rig.gpu.takeTable(shared);

@@ -164,7 +164,7 @@ describeGpu(
       const state = rig.store(gpu, [...new Array<Plane>(9).fill(blank), gaps, certainties], 2);
       const surface = rig.storeWords(gpu, [joinHalves(depthIndices, weights)]);
       const spans = takeSpans(gpu, toFrame, frame, { width, height }, 0);
-      const judged = gpu.takePlanes(width, height, 2, 1);
+      const judged = [0, 1].map(() => gpu.takePlanes(width, height, 1, 1));
       const steps = gpu.takeTable(Int32Array.from(reaches));
       gpu.run(
         'judge',
@@ -172,12 +172,12 @@ describeGpu(
         {
           state: { set: state, rows: sameRows(gapRadius) },
           surface: { set: surface, rows: sameRows(gapRadius) },
-          ...{ spans, maps: judged, reaches: steps },
+          ...{ spans, confidence: judged[0], coverage: judged[1], reaches: steps },
         },
         { width: Math.ceil(width / 4), height },
       );
-      for (const [plane, at] of [confidence, coverage].entries()) {
-        const found = await rig.read(gpu, judged, plane);
+      for (const [n, at] of [confidence, coverage].entries()) {
+        const found = await rig.read(gpu, judged[n]);
         expect(Array.from(found.data)).toEqual(Array.from(arena.u8(at, width * height)));
       }
       if (width > 50) {
@@ -187,7 +187,7 @@ describeGpu(
       const indices = gpu.takePlanes(width, height, 1, 2);
       gpu.run('storeIndices', {}, { surface, indices }, { width: wordsOf(width), height });
       expect(await rig.read(gpu, indices)).toEqual(depthIndices);
-      gpu.release(state, surface, spans, judged, steps, indices);
+      gpu.release(state, surface, spans, ...judged, steps, indices);
     });
   },
   { bandBytes: 1 << 16 },

@@ -1,11 +1,12 @@
-// Confidence, 0 to 255, and coverage class of each pixel, in two planes of bytes. One thread four pixels. Beside it:
+// Confidence, 0 to 255, and coverage class of each pixel, bytes. One thread four pixels. Beside it:
 // judgeStrip of kernels/assembly/plan.ts, where the rule is.
 struct Call {
   band: Band,
   state: Set,
   surface: Set,
   spans: Set,
-  maps: Set,
+  confidence: Set,
+  coverage: Set,
   frames: i32,
   fullWeight: i32,
   fractionBits: i32,
@@ -16,10 +17,11 @@ struct Call {
 @group(0) @binding(2) var<storage, read> surface: array<u32>;
 // See frame-spans.ts.
 @group(0) @binding(3) var<storage, read> spans: array<u32>;
-@group(0) @binding(4) var<storage, read_write> maps: array<u32>;
+@group(0) @binding(4) var<storage, read_write> confidence: array<u32>;
+@group(0) @binding(5) var<storage, read_write> coverage: array<u32>;
 // By ordinal, how far into the step after a frame, and back from the next one, the two show what is sharp, 1/64 of that step; 0
 // where the step is not long.
-@group(0) @binding(5) var<storage, read> reaches: array<i32>;
+@group(0) @binding(6) var<storage, read> reaches: array<i32>;
 
 fn stateAt(plane: i32, x: i32, y: i32) -> i32 {
   return i32(u16Of(state[rowAt(call.state, plane, y) + (x >> 1u)], x));
@@ -122,8 +124,8 @@ fn judged(x: i32, y: i32) -> vec2u {
     }
     kind = select(0u, 3u, isMissed);
   }
-  let confidence = (weight * 255 + (call.fullWeight >> 1u)) / call.fullWeight;
-  return vec2u(u32(min(confidence, stateAt(coarseTonesPlane, x, y))), kind);
+  let sure = (weight * 255 + (call.fullWeight >> 1u)) / call.fullWeight;
+  return vec2u(u32(min(sure, stateAt(coarseTonesPlane, x, y))), kind);
 }
 
 @compute @workgroup_size(16, 16)
@@ -139,6 +141,6 @@ fn main(@builtin(global_invocation_id) id: vec3u) {
       words |= judged(x + i, y) << vec2u(8u * u32(i));
     }
   }
-  maps[rowAt(call.maps, 0, y) + i32(id.x)] = words.x;
-  maps[rowAt(call.maps, 1, y) + i32(id.x)] = words.y;
+  confidence[rowAt(call.confidence, 0, y) + i32(id.x)] = words.x;
+  coverage[rowAt(call.coverage, 0, y) + i32(id.x)] = words.y;
 }
