@@ -1,3 +1,4 @@
+import { minKnownSteps } from '../model/constants/rail.js';
 import type { Finding, FindingKind } from '../result/finding.js';
 
 /** Notes that hold of a complete stack only, or that are shown with every frame. */
@@ -10,6 +11,8 @@ const ofCompleteStacks = new Set<FindingKind>([
 ]);
 /** Frames from which it says something that nothing has come into focus. */
 const minFramesWithoutDetail = 12;
+/** Frames of the first step that can be compared with others: what is missing in front is counted in steps. */
+const firstStepFrames = minKnownSteps + 2;
 
 /**
  * The findings that a stack shows while it is being shot: all but those that say only that it is not complete yet.
@@ -22,6 +25,6 @@ export function whileShooting(findings: readonly Finding[], last: number, count:
     if (rank === 'note' && ofCompleteStacks.has(kind)) return false;
     if (kind === 'no-detail') return count >= minFramesWithoutDetail;
     const isOpenEnd = kind === 'too-short-behind' || kind === 'too-short-in-front';
-    return !(isOpenEnd && frames[0] === last);
+    return !(isOpenEnd && (frames[0] === last || count < firstStepFrames));
   });
 }

@@ -135,6 +135,42 @@ describe('colours of a raw file', () => {
   });
 });
 
+describe('a sensor without a Bayer mosaic', () => {
+  /** LibRaw interpolates wide mosaics from 512 px on. */
+  const large = { width: 540, height: 516 };
+  const colour = [0.5, 0.3, 0.15];
+  const mosaicBy = (samples: number, colourAt: (x: number, y: number) => number[]): Uint16Array => {
+    const values: number[] = [];
+    for (let y = 0; y < large.height; y++)
+      for (let x = 0; x < large.width; x++) values.push(...colourAt(x, y));
+    expect(values).toHaveLength(large.width * large.height * samples);
+    return Uint16Array.from(values, (value) => Math.round(value * 65_535));
+  };
+  const wideMosaic = ['GBGGRG', 'RGRBGB', 'GBGGRG', 'GRGGBG', 'BGBRGR', 'GRGGBG'].join('');
+  const wide = mosaicBy(1, (x, y) => [colour['RGB'.indexOf(wideMosaic[(y % 6) * 6 + (x % 6)])]]);
+
+  it.each([
+    ['with a mosaic of 6 x 6', { wideMosaic, mosaic: wide }, colour],
+    ['that samples all colours', { samplesPerPixel: 3, mosaic: mosaicBy(3, () => colour) }, colour],
+    ['without colours', { samplesPerPixel: 1, mosaic: mosaicBy(1, () => [0.3]) }, [0.3]],
+  ] as const)('%s is developed to its colours, whole and halved', async (_, parts, expected) => {
+    const dng = buildDng({ ...large, ...parts });
+    const [frame] = await framesOf({ 'a.dng': dng, 'b.dng': dng });
+    for (const shrink of [1, 2] as const) {
+      const {
+        pixels,
+        width: wide,
+        height: high,
+        channels,
+      } = await decodeFrame(frame, { shrink, quick: true });
+      expect([wide, high, channels]).toEqual([large.width / shrink, large.height / shrink, expected.length]);
+      const at = ((high >> 1) * wide + (wide >> 1)) * channels;
+      for (const [c, value] of expected.entries())
+        expect(Math.abs(pixels[at + c] / 65_535 - encodeLight(value))).toBeLessThan(0.001);
+    }
+  });
+});
+
 describe('raw files of a stack', () => {
   it('are developed alike, whatever each says of its white, and no brightness is evened out', async () => {
     const dark = fieldsDng({ neutral: [0.3, 1, 0.9] }, 0.5);

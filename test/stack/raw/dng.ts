@@ -11,6 +11,10 @@ export interface DngParts {
   /** Samples of the sensor, (rows, cols), within `bits`. */
   mosaic: Uint16Array;
   pattern?: BayerPattern;
+  /** Colours of a mosaic that repeats after 6 x 6 samples, row by row, instead of `pattern`. */
+  wideMosaic?: string;
+  /** A sensor without a mosaic: so many samples of 16 bits a pixel, (rows, cols, samples). */
+  samplesPerPixel?: 1 | 3;
   bits?: 12 | 14 | 16;
   blackLevel?: number;
   whiteLevel?: number;
@@ -47,22 +51,30 @@ export function buildDng(parts: DngParts): Buffer {
   const { width, height, mosaic, pattern = 'RGGB', bits = 16, preview } = parts;
   const { blackLevel = 0, whiteLevel = 2 ** bits - 1, activeArea, defaultCrop, orientation = 1 } = parts;
   const { xyzToCamera = srgbMatrix, neutral = [1, 1, 1], make = 'Lamella', model = 'Test Camera' } = parts;
-  const sensor = packSamples(mosaic, width, height, bits);
+  const { wideMosaic, samplesPerPixel } = parts;
+  const samples = samplesPerPixel ?? 1;
+  const sensor = packSamples(mosaic, width * samples, height, bits);
+  const colours = wideMosaic ?? pattern;
+  const side = Math.sqrt(colours.length);
   const raw: Field[] = [
     { tag: 254, longs: [0] },
     { tag: 256, longs: [width] },
     { tag: 257, longs: [height] },
-    { tag: 258, shorts: [bits] },
+    { tag: 258, shorts: new Array<number>(samples).fill(bits) },
     { tag: 259, shorts: [1] },
-    { tag: 262, shorts: [32803] },
+    { tag: 262, shorts: [samplesPerPixel ? 34892 : 32803] },
     { tag: 273, block: sensor },
-    { tag: 277, shorts: [1] },
+    { tag: 277, shorts: [samples] },
     { tag: 278, longs: [height] },
     { tag: 279, longs: [sensor.length] },
     { tag: 284, shorts: [1] },
-    { tag: 33421, shorts: [2, 2] },
-    { tag: 33422, bytes: [...pattern].map((colour) => filterColours[colour as 'R' | 'G' | 'B']) },
-    { tag: 50714, longs: [blackLevel] },
+    ...(samplesPerPixel
+      ? []
+      : [
+          { tag: 33421, shorts: [side, side] },
+          { tag: 33422, bytes: [...colours].map((colour) => filterColours[colour as 'R' | 'G' | 'B']) },
+        ]),
+    { tag: 50714, longs: new Array<number>(samples).fill(blackLevel) },
     { tag: 50717, longs: [whiteLevel] },
     ...(activeArea ? [{ tag: 50829, longs: activeArea }] : []),
     ...(defaultCrop
@@ -92,9 +104,14 @@ export function buildDng(parts: DngParts): Buffer {
     { tag: 50706, bytes: [1, 4, 0, 0] },
     { tag: 50707, bytes: [1, 1, 0, 0] },
     { tag: 50708, ascii: `${make} ${model}` },
-    { tag: 50721, signedRationals: xyzToCamera.map((value) => [Math.round(value * 1e6), 1e6]) },
-    { tag: 50728, rationals: neutral.map((value) => [Math.round(value * 1e6), 1e6]) },
-    { tag: 50778, shorts: [21] },
+    // A sensor of one colour has no matrix.
+    ...(samplesPerPixel === 1
+      ? []
+      : [
+          { tag: 50721, signedRationals: xyzToCamera.map((value) => [Math.round(value * 1e6), 1e6]) },
+          { tag: 50728, rationals: neutral.map((value) => [Math.round(value * 1e6), 1e6]) },
+          { tag: 50778, shorts: [21] },
+        ]),
     ...(parts.exif ? [{ tag: 34665, directory: parts.exif }] : []),
   ];
   return writeDirectories(main);
