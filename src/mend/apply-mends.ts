@@ -145,6 +145,7 @@ async function applyLocked(
         const icc = await writeMendedComposite(merged, dir, record, copy, software, signal);
         const { unit } = record.maps.depth;
         const maps = await writeMaps(dir, copy.maps, {
+          hasDepthFile: true,
           unit,
           software,
           isPreview: record.preview !== undefined,

@@ -25,7 +25,7 @@ import {
 } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
 import { resultFolderName } from '../result/result-folder-name.js';
-import { bandsOf } from '../result/rows.js';
+import { bandsOf, type MapRows, mapRows } from '../result/rows.js';
 import {
   type CropRectangle,
   type MapsRecord,
@@ -36,7 +36,7 @@ import {
 } from '../result/run-record.js';
 import { verdictAfter } from '../result/verdict.js';
 import { type Picture, writeComposite } from '../result/write-composite.js';
-import { type ResultMaps, writeMaps } from '../result/write-maps.js';
+import { writeMaps } from '../result/write-maps.js';
 import { writeRunRecord } from '../result/write-run-record.js';
 import { writeTogether } from '../result/write-together.js';
 import { isReducedWhileDecoded } from '../stack/decode.js';
@@ -245,7 +245,7 @@ export async function mergeFolder(
 
 /** The maps of a merge in the terms of its photographs, and what they say of them. */
 export interface FramedMaps {
-  maps: ResultMaps;
+  maps: MapRows;
   scale: DepthScale;
   way: FocusDirection;
   /** All frames of the stack, those that are left out too. */
@@ -352,7 +352,7 @@ async function computeKeeping(
     const { way } = found;
     const scale = depthScale(used, anchor.ordinal, way.direction, options);
     const maps = await frameMaps(found, used, scale, crop, log);
-    const frames = frameRecords(stack, registration, used, steps, scale, maps.sources);
+    const frames = frameRecords(stack, registration, used, steps, scale, found.sources);
     const framed = { maps, scale, way, frames };
     onMaps?.(framed);
     return framed;
@@ -529,28 +529,32 @@ async function frameMaps(
   scale: DepthScale,
   { width, height }: Size,
   log: RunLog,
-): Promise<ResultMaps> {
+): Promise<MapRows> {
   const { depthIndices, fractionBits, confidence, coverage } = maps;
   const numbers = Uint16Array.from([0, ...used.map(({ file }) => file.number)]);
   // There are many times more pixels than stored indices.
   const depths = Float32Array.from({ length: 65536 }, (_, stored) =>
     scale.depthAt(depthIndexOf(stored, fractionBits)),
   );
-  const depth = new Float32Array(sources.length);
   const fill = (from: number, to: number) => {
-    for (let i = from; i < to; i++) {
+    for (let i = from; i < to; i++) sources[i] = numbers[sources[i]];
+  };
+  // Made row by row when it is wanted: as a whole it is twice as large as what it is made from.
+  const depth = (top: number, bottom: number) => {
+    const rows = new Float32Array((bottom - top) * width);
+    for (let at = 0, i = top * width; at < rows.length; at++, i++) {
       // Frames that are blurred there reach it, but tell no depth.
-      const isKnown = sources[i] !== 0 && coverage[i] !== outOfReach;
-      depth[i] = isKnown ? depths[depthIndices[i]] : Number.NaN;
-      sources[i] = numbers[sources[i]];
+      rows[at] = sources[i] !== 0 && coverage[i] !== outOfReach ? depths[depthIndices[i]] : Number.NaN;
     }
+    return rows;
   };
   for (const [top, bottom] of bandsOf(height)) {
     fill(top * width, bottom * width);
     await setImmediate();
     log.throwIfStopped();
   }
-  return { width, height, depth, sources, confidence, coverage };
+  const others = mapRows({ width, height, depth: new Float32Array(0), sources, confidence, coverage });
+  return { ...others, depth };
 }
 
 function frameRecords(

@@ -11,7 +11,10 @@ export interface PictureRows extends Size {
   rows(top: number, bottom: number): Uint8Array | Uint16Array;
 }
 
-/** The maps of a result, that need not be in memory: values as in `ResultMaps`, rows as in `PictureRows`. */
+/**
+ * The maps of a result, that need not be in memory: values as in `ResultMaps`, rows as in `PictureRows`. Where depth is
+ * still to be written, its rows stay as they are after further calls.
+ */
 export interface MapRows extends Size {
   depth(top: number, bottom: number): Float32Array;
   sources(top: number, bottom: number): Uint16Array;

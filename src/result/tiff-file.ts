@@ -1,4 +1,5 @@
 import { endianness } from 'node:os';
+import type { Size } from '../image/image.js';
 import {
   asciiField,
   encodeIfd,
@@ -12,6 +13,12 @@ import { writeOutputFile } from './output-file.js';
 
 /** Samples of a TIFF; the type says the format: unsigned 8, unsigned 16, or float 32 bits. */
 export type TiffSamples = Uint8Array | Uint16Array | Float32Array;
+
+/** A picture whose rows are made when they are written: those from `top` to the one before `bottom`, interleaved. */
+export interface TiffRows<Samples extends TiffSamples> extends Size {
+  channels: 1 | 2 | 3 | 4;
+  rows(top: number, bottom: number): Samples;
+}
 
 export interface TiffOptions {
   /** ICC profile, carried byte for byte. */
@@ -27,6 +34,8 @@ export interface TiffOptions {
 
 /** Strips of about this size: readers hold one at a time. */
 const bytesPerStrip = 256 * 1024;
+/** Bytes that are made before they are written. */
+const bytesAtOnce = 4 * 1024 * 1024;
 const maxClassicBytes = 2 ** 32 - 1;
 
 /** Tags of TIFF 6.0; 338 and 339 of its part 2, 34675 of the ICC specification, annex B. */
@@ -71,32 +80,48 @@ export async function writeTiff(
       `Expected ${width * height * channels} samples for ${width} x ${height} x ${channels} but received ${samples.length}`,
     );
   }
+  const perRow = width * channels;
+  const rows = (top: number, bottom: number) => samples.subarray(top * perRow, bottom * perRow);
+  await writeTiffRows(path, { width, height, channels, rows }, options);
+}
+
+/** As `writeTiff`, by strips: no more rows are asked for at once than lie in one of about 4 MB. */
+export async function writeTiffRows(
+  path: string,
+  { width, height, channels, rows }: TiffRows<TiffSamples>,
+  options: TiffOptions = {},
+): Promise<void> {
+  const sample = rows(0, 1);
   // Typed arrays have the byte order of the machine, and the header says little-endian.
   if (endianness() !== 'LE') throw new Error('Lamella runs on little-endian machines only');
-  const bytesPerRow = width * channels * samples.BYTES_PER_ELEMENT;
+  const bytesPerRow = width * channels * sample.BYTES_PER_ELEMENT;
+  const pixelBytes = bytesPerRow * height;
   const rowsPerStrip = Math.min(height, Math.max(1, Math.floor(bytesPerStrip / bytesPerRow)));
   const strips = Math.ceil(height / rowsPerStrip);
   const otherBytes = strips * 16 + (options.icc?.length ?? 0) + (options.exif ? 1 << 20 : 0) + 4096;
-  const big = options.big ?? samples.byteLength + otherBytes > maxClassicBytes;
+  const big = options.big ?? pixelBytes + otherBytes > maxClassicBytes;
 
   await writeOutputFile(
     path,
     async (file) => {
       await file.append(big ? bigHeader : classicHeader);
       const start = file.position;
-      await file.append(samples);
+      const rowsAtOnce = Math.max(1, Math.floor(bytesAtOnce / bytesPerRow));
+      for (let top = 0; top < height; top += rowsAtOnce) {
+        await file.append(rows(top, Math.min(height, top + rowsAtOnce)));
+      }
       if (file.position & 1) await file.append(Buffer.alloc(1));
       const at = file.position;
 
       const offsets = Array.from({ length: strips }, (_, i) => start + i * rowsPerStrip * bytesPerRow);
       const counts = offsets.map((offset) =>
-        Math.min(rowsPerStrip * bytesPerRow, start + samples.byteLength - offset),
+        Math.min(rowsPerStrip * bytesPerRow, start + pixelBytes - offset),
       );
       const offsetField = big ? long8Field : longField;
       const ifd: Ifd = new Map(options.exif ?? []);
       ifd.set(tags.imageWidth, longField(width));
       ifd.set(tags.imageLength, longField(height));
-      ifd.set(tags.bitsPerSample, shortField(...repeat(samples.BYTES_PER_ELEMENT * 8, channels)));
+      ifd.set(tags.bitsPerSample, shortField(...repeat(sample.BYTES_PER_ELEMENT * 8, channels)));
       ifd.set(tags.compression, shortField(1));
       ifd.set(tags.photometric, shortField(channels >= 3 ? 2 : 1));
       ifd.set(tags.stripOffsets, offsetField(...offsets));
@@ -108,7 +133,7 @@ export async function writeTiff(
       if (options.software && !ifd.has(tags.software)) ifd.set(tags.software, asciiField(options.software));
       // 2: alpha that colour is not multiplied by.
       if (channels % 2 === 0) ifd.set(tags.extraSamples, shortField(2));
-      ifd.set(tags.sampleFormat, shortField(...repeat(samples instanceof Float32Array ? 3 : 1, channels)));
+      ifd.set(tags.sampleFormat, shortField(...repeat(sample instanceof Float32Array ? 3 : 1, channels)));
       if (options.icc) ifd.set(tags.iccProfile, undefinedField(options.icc));
       await file.append(encodeIfd(ifd, at, big));
 

@@ -6,7 +6,7 @@ import { pictureFile } from './picture-file.js';
 import { writePng } from './png-file.js';
 import { type PictureRows, pictureRows } from './rows.js';
 import type { CompositeRecord } from './run-record.js';
-import { writeTiff } from './tiff-file.js';
+import { writeTiffRows } from './tiff-file.js';
 
 /** Pixels of a picture, shape (rows, cols, channels), interleaved, full range of the sample type. */
 export interface Picture {
@@ -65,7 +65,7 @@ export async function writeComposite(
     notes.push("The anchor's EXIF is damaged or too long for the file: it is left out.");
 
   if (format === 'tif') {
-    await writeTiff(path, rows(0, height), width, height, channels, { icc, exif: ifd, software, signal });
+    await writeTiffRows(path, { width, height, channels, rows }, { icc, exif: ifd, software, signal });
   } else if (format === 'png') {
     const row = (y: number) => rows(y, y + 1);
     const bits = isDeep ? 16 : 8;

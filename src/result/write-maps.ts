@@ -5,7 +5,7 @@ import { pictureFile } from './picture-file.js';
 import { writePng } from './png-file.js';
 import { bandsOf, type MapRows, mapRows } from './rows.js';
 import type { DepthPngRecord, DepthUnit, MapsRecord } from './run-record.js';
-import { writeTiff } from './tiff-file.js';
+import { writeTiffRows } from './tiff-file.js';
 import { writeTogether } from './write-together.js';
 
 /** The maps of a result, all of shape (rows, cols); any of them may lie on a SharedArrayBuffer. */
@@ -28,6 +28,8 @@ export interface WriteMapsOptions {
   software: string;
   /** Marks the names of the files as those of a preview. Default false. */
   isPreview?: boolean | undefined;
+  /** The TIFF of depth is there already, and is where its rows come from. Default false. */
+  hasDepthFile?: boolean;
   /** Mapping for depth.png to keep while the depths fit it. */
   mapping?: Pick<DepthPngRecord, 'offset' | 'scale'> | undefined;
   signal?: AbortSignal | undefined;
@@ -36,7 +38,6 @@ export interface WriteMapsOptions {
 /**
  * Writes the maps into an open result: depth as TIFF and PNG, sources, confidence and coverage as PNG.
  *
- * @param maps As rows: then the TIFF of depth has to be there already, and is where its rows come from.
  * @returns Their entry in run.json.
  * @throws OutputError when a file cannot be written; InterruptedError when stopped.
  */
@@ -69,9 +70,13 @@ export async function writeMaps(
   };
   // Side by side: one deflates while another waits for the disk.
   await writeTogether([
-    maps.depth instanceof Float32Array
-      ? writeTiff(join(dir, files.depth), maps.depth, width, height, 1, { software, signal })
-      : Promise.resolve(),
+    options.hasDepthFile
+      ? Promise.resolve()
+      : writeTiffRows(
+          join(dir, files.depth),
+          { width, height, channels: 1, rows: rows.depth },
+          { software, signal },
+        ),
     writePng(join(dir, files.depthPng), { ...picture, bits: 16, row: depthPngRows(rows, mapping) }),
     writePng(join(dir, files.sources), { ...picture, bits: 16, row: (y) => rows.sources(y, y + 1) }),
     writePng(join(dir, files.confidence), { ...picture, bits: 8, row: confidenceRow }),
