@@ -163,6 +163,18 @@ describe('a merge', () => {
     expect((await fixture.ended(third.id)).state).toBe('done');
   });
 
+  test('that is cancelled during its quick look leaves nothing of that either', async () => {
+    const { desk } = fixture.served;
+    const folder = join(fixture.root, 'quick');
+    const out = join(fixture.root, 'quick-cancelled');
+    const look = { factor: 2, estimateS: 1, mergeS: 3 } as const;
+    const { id } = desk.jobs.start(mergeOrder(desk, { folder, out, options: resolveOptions({}), look }));
+    await expect.poll(() => desk.jobs.get(id)?.stage, { timeout: 30_000, interval: 5 }).toBe('Quick look');
+    desk.jobs.cancel(id);
+    expect(await fixture.ended(id)).toMatchObject({ state: 'cancelled' });
+    expect([readdirSync(desk.scratch), existsSync(out)]).toEqual([[], false]);
+  });
+
   test('that cannot be says why, in the words of the page', async () => {
     const refused = await order('bee', { stepMm: -1 });
     expect(refused.status).toBe(409);

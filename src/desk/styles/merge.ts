@@ -6,7 +6,7 @@ export const mergeStyle = `
 .of-merge .side { display: grid; gap: .9rem; align-content: start; }
 .of-merge .side > p, .of-merge .side > h1 { margin: 0; }
 .length { display: grid; grid-template-columns: minmax(0, 1fr) auto; gap: 0 .8rem; align-items: center; }
-.length input { width: 7.5rem; text-align: right; font-variant-numeric: tabular-nums; }
+.length input { width: 6.75rem; text-align: right; font-variant-numeric: tabular-nums; }
 .length .quiet { grid-column: 1 / -1; font-size: .85rem; }
 .more summary, .side details summary { cursor: pointer; padding: .4rem 0; color: var(--focus); }
 .more[open] { border-bottom: 1px solid var(--row); padding-bottom: .9rem; }

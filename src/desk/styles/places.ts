@@ -14,6 +14,7 @@ export const placesStyle = `
 .drop-hint { padding: 0 .8rem; font-size: .85rem; }
 .trail { display: flex; flex-wrap: wrap; gap: .1rem .5rem; color: var(--quiet); margin-bottom: .2rem; }
 .screen .trail a { color: var(--quiet); }
+.folders + .trail { margin-top: 1.2rem; }
 .facts { max-width: none; }
 .actions { margin: .9rem 0; }
 .beside { font-size: .875rem; font-weight: 400; margin-left: .8rem; }

@@ -20,6 +20,9 @@ body { display: grid; grid-template: auto minmax(0, 1fr) / minmax(0, 1fr); backg
 .screen:focus { outline: none; }
 .screen > div { padding: 1.4rem 1.6rem 3rem; max-width: 96rem; margin: 0 auto; }
 .toast { position: fixed; left: 50%; bottom: 1.2rem; transform: translateX(-50%); z-index: 8; max-width: min(40rem, 100% - 2rem); padding: .6rem 1.1rem; background: var(--notice); color: var(--notice-ink); border-radius: 4px; box-shadow: 0 2px 12px rgb(0 0 0 / .35); overflow-wrap: anywhere; }
+/* On screens that are large and not magnified everything grows with them, the picture first. */
+@media (min-width: 2400px) { html { font-size: 130%; } }
+@media (min-width: 3200px) { html { font-size: 170%; } }
 @media (max-width: 50rem) {
   .top { flex-wrap: wrap; padding: 0; gap: 0; }
   .brand { display: none; }

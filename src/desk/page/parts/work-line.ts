@@ -6,7 +6,7 @@ import { screenAddress } from '../screen.js';
 /** The screen that shows a job. */
 const screens: Record<Job['kind'], string> = {
   merge: 'merge',
-  sample: 'merge',
+  sample: 'places',
   check: 'check',
   watch: 'shoot',
   night: 'night',
