@@ -1,8 +1,10 @@
 import { InputError, named } from '../errors.js';
+import { minThreadPixels } from '../model/constants/rail.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { readFirst } from '../rail/first-reading.js';
+import { ReadingThread } from '../rail/reading-thread.js';
 import { type StackEvidence, StackReading } from '../rail/stack-reading.js';
-import { createMotionEstimator } from '../register/motion-estimator.js';
+import { createMotionEstimator, type MotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
 import { averageBoxes } from '../stack/average-boxes.js';
 import { type DecodedFrame, decodeFrame, type Shrink } from '../stack/decode.js';
@@ -41,7 +43,27 @@ export async function registerStack(
   const { frames, size, reduced } = stack;
   const shrink = registrationShrink(size, reduced !== undefined);
   const estimator = createMotionEstimator({ motion: options.motion, fullSize: size });
-  const reading = new StackReading(size, frames.length, reduced && shrink);
+  const isLarge = size.width * size.height * frames.length >= minThreadPixels;
+  const Reading = isLarge && options.threads > 1 ? ReadingThread : StackReading;
+  const reading = new Reading(size, frames.length, reduced && shrink);
+  try {
+    return await readStack(stack, options, estimator, reading, shrink, kept, log, signal);
+  } finally {
+    if (reading instanceof ReadingThread) await reading.close();
+  }
+}
+
+async function readStack(
+  stack: Stack,
+  options: MergeOptions,
+  estimator: MotionEstimator,
+  reading: StackReading | ReadingThread,
+  shrink: Shrink,
+  kept: KeptFrames,
+  log: RunLog,
+  signal: AbortSignal | undefined,
+): Promise<Registration> {
+  const { frames, reduced } = stack;
   const hashes = new Map<number, string>();
   const decodeBoth = async (frame: FrameFile): Promise<{ decoded: DecodedFrame; quick: DecodedFrame }> => {
     if (shrink === 1 || reduced) {
@@ -65,8 +87,15 @@ export async function registerStack(
     hashes.set(frame.number, hash);
     return pictures;
   };
+  let solving: Promise<MotionSolution> | undefined;
   const { evidence, unreadable } = await readFirst(stack, reading, {
     read,
+    onRead: (unread) => {
+      const readable = frames.filter((frame) => !unread.has(frame.number));
+      solving = estimator.solveInParts(anchorNumber(readable, options.anchor));
+      // Told where it is awaited.
+      solving.catch(() => {});
+    },
     decodeFull: (frame) => kept.decode(frame),
     onFrame: ({ number }, { decoded }) => {
       const { pixels, width, height, channels, bits } = decoded;
@@ -79,8 +108,7 @@ export async function registerStack(
     onProgress: (done, count) => log.progress(done, count),
     signal,
   });
-  const readable = frames.filter((frame) => !unreadable.has(frame.number));
-  const motion = await estimator.solveInParts(anchorNumber(readable, options.anchor));
+  const motion = await solving!;
   const { width } = evidence.fit;
   return {
     motion,

@@ -4,6 +4,7 @@ import { decodeThreads } from '../stack/decode-threads.js';
 import type { FrameFile, Stack } from '../stack/frame.js';
 import { feedFrames } from '../stack/frame-feed.js';
 import { rawWorkers } from '../stack/raw/raw-workers.js';
+import type { ReadingThread } from './reading-thread.js';
 import type { StackEvidence, StackReading } from './stack-reading.js';
 
 /** Frames that are decoded ahead of the one in work, at least. */
@@ -25,6 +26,8 @@ export interface FirstReadingHooks<Read extends FrameReading> {
   read: (frame: FrameFile) => Promise<Read>;
   /** Decodes a frame in full, where the evidence asks for that. Default: `decodeFrame`. */
   decodeFull?: (frame: FrameFile) => Promise<DecodedFrame>;
+  /** Called once all frames are read, before the evidence is made of them. */
+  onRead?: (unreadable: ReadonlyMap<number, string>) => void;
   /** Called after each frame that could be read. */
   onFrame?: (frame: FrameFile, read: Read) => void;
   /** Called for each frame that cannot be decoded; throws to end the reading. */
@@ -47,10 +50,10 @@ export interface FirstReadingResult {
  */
 export async function readFirst<Read extends FrameReading>(
   { folder, frames }: Stack,
-  reading: StackReading,
+  reading: StackReading | ReadingThread,
   hooks: FirstReadingHooks<Read>,
 ): Promise<FirstReadingResult> {
-  const { read, decodeFull = decodeFrame, onFrame, onUnreadable, onProgress, signal } = hooks;
+  const { read, decodeFull = decodeFrame, onRead, onFrame, onUnreadable, onProgress, signal } = hooks;
   const unreadable = new Map<number, string>();
   let done = 0;
   const ahead = readAhead(frames);
@@ -62,7 +65,7 @@ export async function readFirst<Read extends FrameReading>(
       onUnreadable?.(frame, fed.error);
       unreadable.set(frame.number, fed.error.message);
     } else {
-      reading.add(frame, fed.value.quick);
+      await reading.add(frame, fed.value.quick);
       onFrame?.(frame, fed.value);
     }
     onProgress?.(++done, frames.length);
@@ -74,6 +77,7 @@ export async function readFirst<Read extends FrameReading>(
       `Only ${readable} of ${frames.length} frames in "${folder}" can be read, where a stack needs at least two. ${why}`,
     );
   }
+  onRead?.(unreadable);
   return { evidence: await reading.finish(decodeFull, signal), unreadable };
 }
 

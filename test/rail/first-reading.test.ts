@@ -8,7 +8,9 @@ import { registerStack } from '../../src/merge/register-stack.js';
 import { RunLog } from '../../src/merge/run-log.js';
 import { resolveOptions } from '../../src/options/resolve-merge-options.js';
 import { readFirst, readQuick } from '../../src/rail/first-reading.js';
+import { ReadingThread } from '../../src/rail/reading-thread.js';
 import { StackReading } from '../../src/rail/stack-reading.js';
+import { decodeFrame } from '../../src/stack/decode.js';
 import { KeptFrames } from '../../src/stack/kept-frames.js';
 import { readStack } from '../../src/stack/read-stack.js';
 
@@ -33,6 +35,39 @@ test('a merge keeps that dust out of the search for focus which a check reports'
   expect(evidence.dust.map(({ x, y }) => ({ x, y }))).toEqual(reported);
   // A speck blurred by its distance from the sensor is a few pixels wide.
   for (const { radius } of evidence.dust) expect(radius).toBeGreaterThanOrEqual(4);
+});
+
+test.each([undefined, 2] as const)(
+  'a thread of its own gathers the same evidence, whole frames or reduced (reduction %s)',
+  async (shrink) => {
+    const stack = await readStack(folder, { skip: [] });
+    const gather = (reading: StackReading | ReadingThread) =>
+      readFirst(stack, reading, {
+        read: async (frame) => ({ quick: await decodeFrame(frame, { shrink: reading.shrink, quick: true }) }),
+      });
+    const apart = new ReadingThread(stack.size, stack.frames.length, shrink);
+    try {
+      const here = await gather(new StackReading(stack.size, stack.frames.length, shrink));
+      expect((await gather(apart)).evidence).toEqual(here.evidence);
+    } finally {
+      await apart.close();
+    }
+  },
+);
+
+test('a thread that ends early is told', async () => {
+  const stack = await readStack(folder, { skip: [] });
+  const reading = new ReadingThread(stack.size, stack.frames.length);
+  const { quick } = await readQuick(stack.frames[0], new StackReading(stack.size, stack.frames.length));
+  // Samples that are missing: the kernels refuse them.
+  const broken = { ...quick, pixels: quick.pixels.subarray(0, 100) };
+  await expect(
+    (async () => {
+      await reading.add(stack.frames[0], broken);
+      await reading.finish(decodeFrame, undefined);
+    })(),
+  ).rejects.toThrow(/Expected 320 x 240 x 3 samples/);
+  await reading.close();
 });
 
 test('each frame is handed on once, in order; what cannot be decoded is reported and left out', async () => {

@@ -23,6 +23,9 @@ export const differencePx = 2;
  */
 export const cellsPerTile = 2;
 
+/** Effort [px]: pixels of all frames together from which the evidence of a merge is gathered in a thread of its own. */
+export const minThreadPixels = 60e6;
+
 /** Effort [px]: minimum pixels of the pictures that detail is measured on. */
 export const minDetailPixels = 1.2e6;
 
