@@ -1,5 +1,5 @@
 import { InputError, named } from '../errors.js';
-import { minThreadPixels } from '../model/constants/rail.js';
+import { minReadingThreads, minThreadPixels } from '../model/constants/rail.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { readFirst } from '../rail/first-reading.js';
 import { ReadingThread } from '../rail/reading-thread.js';
@@ -44,7 +44,8 @@ export async function registerStack(
   const shrink = registrationShrink(size, reduced !== undefined);
   const estimator = createMotionEstimator({ motion: options.motion, fullSize: size });
   const isLarge = size.width * size.height * frames.length >= minThreadPixels;
-  const Reading = isLarge && options.threads > 1 ? ReadingThread : StackReading;
+  // On fewer cores decoding leaves none for it.
+  const Reading = isLarge && options.threads >= minReadingThreads ? ReadingThread : StackReading;
   const reading = new Reading(size, frames.length, reduced && shrink);
   try {
     return await readStack(stack, options, estimator, reading, shrink, kept, log, signal);

@@ -26,6 +26,9 @@ export const cellsPerTile = 2;
 /** Effort [px]: pixels of all frames together from which the evidence of a merge is gathered in a thread of its own. */
 export const minThreadPixels = 60e6;
 
+/** Effort int [threads]: threads of the merge from which it is. */
+export const minReadingThreads = 4;
+
 /** Effort [px]: minimum pixels of the pictures that detail is measured on. */
 export const minDetailPixels = 1.2e6;
 
