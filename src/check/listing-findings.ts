@@ -29,6 +29,24 @@ export function listingFindings(stack: Stack, measurements: readonly FrameFacts[
     ...setting(frames, 'exposure', 'flaw', exposureOf, 'exposures'),
     ...setting(frames, 'white-balance', 'flaw', ({ whiteBalance }) => whiteBalance, 'white balance settings'),
     ...automaticBalance(frames),
+    ...unknownColours(frames),
+  ];
+}
+
+/** Raw files of a camera that LibRaw decodes without knowing its colours. */
+function unknownColours(frames: readonly FrameFile[]): Finding[] {
+  const unknown = frames.filter(({ raw }) => raw?.isColourUnknown);
+  if (unknown.length === 0) return [];
+  const { make, model } = unknown[0].exif;
+  const camera = join(make, model);
+  return [
+    {
+      kind: 'camera',
+      rank: 'flaw',
+      frames: unknown.length === frames.length ? [] : unknown.map(({ number }) => number),
+      message: `LibRaw does not know the colours of this camera${camera ? ` (${camera})` : ''}, and takes them for those of sRGB: they will look pale or wrong.`,
+      advice: 'Convert the raw files to DNG, or develop them to 16-bit TIFF, all with the same settings.',
+    },
   ];
 }
 

@@ -116,6 +116,7 @@ export const promiseTable: readonly PromiseRow[] = [
         'that is damaged is named when it is developed, with what to do',
       ),
       proof('stack/raw/missing-samples.test.ts', 'keep a file out of the stack, with what to do'),
+      proof('stack/raw/development.test.ts', 'is named, with what to do'),
       proof(
         'stack/raw/not-installed.test.ts',
         'raw files are refused with the package to install where LibRaw is not installed',

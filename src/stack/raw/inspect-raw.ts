@@ -7,6 +7,7 @@ import { type Inspected, tooManyPixels } from '../inspect-file.js';
 import { parseExif } from '../parse-exif.js';
 import { openRegularFile } from '../regular-file.js';
 import { whiteOf } from './development.js';
+import type { LibRawMetadata } from './libraw.js';
 import { lacksSamples } from './missing-samples.js';
 import { exifBlockOfRaw, exifOfLibRaw } from './raw-exif.js';
 import { rawFailureReason } from './raw-failure.js';
@@ -60,7 +61,11 @@ export async function inspectRaw(folder: string, name: string, maxPixels: number
           orientation: orientationOfFlip[metadata.flip & 7],
           exif,
           pages: 1,
-          raw: { white: whiteOf(metadata), crop },
+          raw: {
+            white: whiteOf(metadata),
+            crop,
+            ...(isColourUnknown(metadata) && { isColourUnknown: true }),
+          },
         },
       };
     } finally {
@@ -73,4 +78,11 @@ export async function inspectRaw(folder: string, name: string, maxPixels: number
       return unusable(`cannot be read: ${fileErrorReason(error)}`, true);
     return unusable(rawFailureReason(error), true);
   }
+}
+
+function isColourUnknown({ colors, color_data: { rgb_cam } }: LibRawMetadata): boolean {
+  return (
+    colors === 3 &&
+    rgb_cam.every((row, i) => row.slice(0, 3).every((value, j) => value === (i === j ? 1 : 0)))
+  );
 }

@@ -59,6 +59,8 @@ export interface LibRawMetadata {
     maximum: number;
     cam_mul: (number | null)[];
     pre_mul: (number | null)[];
+    /** Camera's colours to linear sRGB, three rows; exactly those of no change where neither file nor LibRaw has a matrix. */
+    rgb_cam: number[][];
   };
   /** Crop that the camera recommends, from the corner of the whole sensor; without a width where it is not known. */
   raw_inset_crops: { cleft: number; ctop: number; cwidth: number; cheight: number }[];

@@ -4,6 +4,7 @@ import { crc32, deflateSync } from 'node:zlib';
 import sharp from 'sharp';
 import { describe, expect, it } from 'vitest';
 import { encodeLight } from '../../../samples/sensor.js';
+import { listingFindings } from '../../../src/check/listing-findings.js';
 import { decodeFrame } from '../../../src/stack/decode.js';
 import { readRawExif } from '../../../src/stack/exif.js';
 import type { FrameFile } from '../../../src/stack/frame.js';
@@ -15,7 +16,7 @@ import { iccProfile } from '../../../src/stack/raw/icc-profile.js';
 import { readStack } from '../../../src/stack/read-stack.js';
 import { makeFolder, tagOrientation } from '../pictures.js';
 import { cameraColour, cameraMatrix, srgbToXyz, times, xyzToP3, xyzToRec2020 } from './colours.js';
-import { type BayerPattern, buildDng, type DngParts, mosaicOf } from './dng.js';
+import { type BayerPattern, buildDng, type DngParts, mosaicOf, srgbMatrix } from './dng.js';
 
 const asShot: DevelopmentOptions = { whiteBalance: 'camera', exposureStops: 0, colourSpace: 'srgb' };
 const [width, height] = [64, 48];
@@ -132,6 +133,23 @@ describe('colours of a raw file', () => {
   it.each([12, 14, 16] as const)('are the same from %i bits', async (bits) => {
     const [frame] = await framesOf({ 'a.dng': fieldsDng({ bits }), 'b.dng': fieldsDng({ bits }) });
     expectColours(await coloursOf(frame), (rgb) => rgb);
+  });
+});
+
+describe('a camera of unknown colours', () => {
+  it.each([
+    ['is named, with what to do', null, 1],
+    ['is not suspected where the file brings its matrix', srgbMatrix, 0],
+  ] as const)('%s', async (_, xyzToCamera, count) => {
+    const dng = fieldsDng({ xyzToCamera, exif: [] });
+    const stack = await readStack(makeFolder({ 'a.dng': dng, 'b.dng': dng }));
+    const found = listingFindings(stack, []).filter(({ kind }) => kind === 'camera');
+    expect(found).toHaveLength(count);
+    for (const { rank, frames, message, advice } of found) {
+      expect([rank, frames]).toEqual(['flaw', []]);
+      expect(message).toContain('does not know the colours of this camera (Lamella Test Camera)');
+      expect(advice).toMatch(/DNG.*16-bit TIFF/);
+    }
   });
 });
 

@@ -23,8 +23,8 @@ export interface DngParts {
   /** DefaultCropOrigin and DefaultCropSize, from the corner of the active area: left, top, width, height. */
   defaultCrop?: [number, number, number, number];
   orientation?: number;
-  /** ColorMatrix1: XYZ of D65 to the camera's own colours, row by row. */
-  xyzToCamera?: readonly number[];
+  /** ColorMatrix1: XYZ of D65 to the camera's own colours, row by row; null for none. */
+  xyzToCamera?: readonly number[] | null;
   /** AsShotNeutral: the camera's own colour of something white. */
   neutral?: readonly [number, number, number];
   /** A JPEG that is kept as the preview. */
@@ -105,7 +105,7 @@ export function buildDng(parts: DngParts): Buffer {
     { tag: 50707, bytes: [1, 1, 0, 0] },
     { tag: 50708, ascii: `${make} ${model}` },
     // A sensor of one colour has no matrix.
-    ...(samplesPerPixel === 1
+    ...(samplesPerPixel === 1 || xyzToCamera === null
       ? []
       : [
           { tag: 50721, signedRationals: xyzToCamera.map((value) => [Math.round(value * 1e6), 1e6]) },
