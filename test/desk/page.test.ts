@@ -160,6 +160,7 @@ describe.skipIf(findBrowser() === undefined)('the desk in Chromium', () => {
     await page.locator('.card').getByRole('link', { name: 'bee' }).waitFor();
     await page.goto(`${served.address}${of('look', { in: join(root, 'card') })}`);
     await page.locator('.card').getByRole('button', { name: 'wasp-merged' }).first().waitFor();
+    await page.getByRole('heading', { name: 'Results in card' }).waitFor();
     await page.goto(`${served.address}#/night`);
     await page.locator('.folders').getByRole('link', { name: 'card' }).waitFor();
   });

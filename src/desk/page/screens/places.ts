@@ -146,7 +146,7 @@ function mount(element: HTMLElement, context: ScreenContext): void {
       ${others.length > 0 ? html`<h2>Folders</h2><ul class="folders">${others.map(folderLine)}</ul>` : nothing}
       ${lone.length > 0 ? html`<h2>Results</h2><ul class="cards">${lone.map((entry) => resultCard(entry, results.get(entry.path)))}</ul>` : nothing}
       ${more > 0 ? html`<p class="quiet">and ${more} more folders, which are not listed</p>` : nothing}
-      ${shown.kind === 'folder' && stacks.length === 0 ? html`<p class="quiet">${noStackText(shown)}</p>` : nothing}
+      ${shown.kind === 'folder' && stacks.length === 0 ? html`<p class="quiet">${noStackText(shown, places?.sample !== undefined)}</p>` : nothing}
       ${shown.kind === 'folder' ? html`<p class="row foot"><a class="button" href=${screenAddress('shoot', { folder: shown.path })}>Shoot into it</a> <span class="quiet">Each photograph is judged as it arrives in this folder.</span></p>` : nothing}`;
   }
 
@@ -184,14 +184,14 @@ function mount(element: HTMLElement, context: ScreenContext): void {
 }
 
 /** What there is to do in a folder in which no stack lies. */
-function noStackText({ photographs, entries }: FolderView): string {
+function noStackText({ photographs, entries }: FolderView, hasSample: boolean): string {
   const what =
     'A stack is a folder with three photographs or more of one subject, each focused a little farther';
   if (photographs > 0)
     return `${countOf(photographs, 'photograph')} lie${photographs === 1 ? 's' : ''} here. ${what}.`;
   return entries.length === 0
     ? `This folder is empty. ${what}.`
-    : `${what}: open the one that holds yours, or try the sample stack.`;
+    : `${what}: open the one that holds yours${hasSample ? ', or try the sample stack' : ''}.`;
 }
 
 function folderLine(entry: FolderEntry): TemplateResult {
