@@ -42,6 +42,7 @@ const layout = [
   ...[
     'stripRows',
     'scratchRows',
+    'mostWaiting',
     'maxTile',
     'momentCount',
     'crossCount',

@@ -48,6 +48,7 @@ describe('defaults', () => {
     expect(rest).toEqual({
       rule: 'auto',
       anchor: 'middle',
+      device: 'auto',
       crop: 'common',
       format: 'tif',
       direction: 'auto',
