@@ -17,6 +17,7 @@ export const placesStyle = `
 .folders + .trail { margin-top: 1.2rem; }
 .facts { max-width: none; }
 .actions { margin: .9rem 0; }
+.screen .foot { margin-top: 1.2rem; }
 .beside { font-size: .875rem; font-weight: 400; margin-left: .8rem; }
 .cards { list-style: none; margin: 0; padding: 0; display: grid; grid-template-columns: repeat(auto-fill, minmax(15.5rem, 1fr)); gap: 1.1rem; }
 .screen .card a, .screen .card button { display: grid; gap: .1rem; color: var(--ink); text-decoration: none; padding: .5rem; border-radius: 6px; background: var(--panel); border: 1px solid var(--edge); height: 100%; width: 100%; text-align: left; align-content: start; }

@@ -135,6 +135,7 @@ function mount(element: HTMLElement, context: ScreenContext): void {
     const others = entries.filter(({ kind }) => kind === 'folder' || kind === 'batch');
     return html`${trail(shown)}
       <h1>${shown.trail.length === 1 ? shown.trail[0].name : shown.name}</h1>
+      ${shown.kind === 'folder' && stacks.length === 0 ? html`<p class="quiet">${noStackText(shown, places?.sample !== undefined)}</p>` : nothing}
       ${shown.kind === 'stack' ? stackHead(shown) : nothing}
       ${shown.kind === 'result' ? html`<p>This is the result of a merge.</p><p class="row"><button class="main" type="button" @click=${() => openResult(shown.path)}>Look at it</button></p>` : nothing}
       ${shown.kind === 'batch' ? html`<p>Results of a batch lie here.</p><p class="row"><a class="button main" href=${screenAddress('night', { results: shown.path })}>How the night went</a></p>` : nothing}
@@ -146,7 +147,6 @@ function mount(element: HTMLElement, context: ScreenContext): void {
       ${others.length > 0 ? html`<h2>Folders</h2><ul class="folders">${others.map(folderLine)}</ul>` : nothing}
       ${lone.length > 0 ? html`<h2>Results</h2><ul class="cards">${lone.map((entry) => resultCard(entry, results.get(entry.path)))}</ul>` : nothing}
       ${more > 0 ? html`<p class="quiet">and ${more} more folders, which are not listed</p>` : nothing}
-      ${shown.kind === 'folder' && stacks.length === 0 ? html`<p class="quiet">${noStackText(shown, places?.sample !== undefined)}</p>` : nothing}
       ${shown.kind === 'folder' ? html`<p class="row foot"><a class="button" href=${screenAddress('shoot', { folder: shown.path })}>Shoot into it</a> <span class="quiet">Each photograph is judged as it arrives in this folder.</span></p>` : nothing}`;
   }
 
