@@ -268,8 +268,12 @@ export class PyramidBlender {
     );
   }
 
-  /** Collapses the pyramid; the picture is interleaved RGB at full range of `bits`, rows tight, in the arena. */
-  async finish(bits: 8 | 16): Promise<Rows> {
+  /**
+   * Collapses the pyramid; the picture is interleaved RGB at full range of `bits`, rows tight, in the arena.
+   *
+   * @param region Of the arena, which has served: the picture is put there where it fits.
+   */
+  async finish(bits: 8 | 16, region = { from: 0, to: 0 }): Promise<Rows> {
     const { pool, arena, sizes, sums } = this;
     for (let level = sizes.length - 1; level >= 0; level--) {
       const { acc, weight } = sums[level];
@@ -294,7 +298,9 @@ export class PyramidBlender {
     }
     const { width, height } = sizes[0];
     const { acc } = sums[0];
-    const out = arena.takeRows(width * 3 * (bits / 8), arena.bands.composite(0, height, 0));
+    const out = arena.takeWithin(region, () =>
+      arena.takeRows(width * 3 * (bits / 8), arena.bands.composite(0, height, 0)),
+    );
     await pool.run(
       'quantiseStrip',
       {

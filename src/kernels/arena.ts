@@ -145,15 +145,17 @@ export class Arena {
   }
 
   /**
-   * What `take` takes in a region from `from` to `to` that has served, where it fits there, or else as usual. The region lies
-   * below what is taken.
+   * What `take` takes in a region that has served, below what is taken, where it fits there, or else as usual. What is left
+   * of the region is left to the next.
    */
-  takeWithin<T>({ from, to }: { from: number; to: number }, take: () => T): T {
+  takeWithin<T>(region: { from: number; to: number }, take: () => T): T {
     const end = this.next;
-    this.next = from;
-    this.limit = to;
+    this.next = region.from;
+    this.limit = region.to;
     try {
-      return take();
+      const taken = take();
+      region.from = this.next;
+      return taken;
     } catch (error) {
       if (!(error instanceof RegionFullError)) throw error;
     } finally {

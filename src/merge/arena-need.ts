@@ -15,6 +15,8 @@ import { fractionBitsFor, needsFrontLayerPlane } from '../surface/depth-index.js
 export const focusLevels = 4;
 /** Frames of more pixels are placed in one slot: a second one would take much memory for little time. */
 const mostOverlapped = 60e6;
+/** So few threads are kept busy by decoding while a frame is placed. */
+const fewThreads = 4;
 /** Roll of a frame for which the scratch of the warp is reckoned; frames of one stack roll less. */
 const usualRollRad = 0.05;
 /** The filling before the regions of the blend. */
@@ -39,8 +41,8 @@ export interface ArenaLoad {
 }
 
 /** Frames that lie in the arena at once: two, so that one is put in place while the workers are at the one before. */
-export function frameSlots({ width, height }: Size): 1 | 2 {
-  return width * height <= mostOverlapped ? 2 : 1;
+export function frameSlots({ width, height }: Size, threads: number): 1 | 2 {
+  return threads > fewThreads && width * height <= mostOverlapped ? 2 : 1;
 }
 
 /** Scratch of each worker, bytes. */
@@ -103,7 +105,7 @@ export function arenaBytes(load: ArenaLoad, threads: number, bands: RowBands, sc
   const tiles = Math.ceil(size.width / tileColumns) * Math.ceil(size.height / tileRows);
   const plan = planes(0, 9, 1 + reachPlanes, 2, 0) + 2 * area(0) + tiles * ((frames + 8) >> 3);
   const spill = 10 * area(1);
-  const slots = frameSlots(frame) * slot;
+  const slots = frameSlots(frame, threads) * slot;
 
   const state = levels.slice(0, focusLevels).map(({ height }, level) => stateWindow(bands, level, height));
   const curves =
@@ -136,8 +138,11 @@ export function arenaBytes(load: ArenaLoad, threads: number, bands: RowBands, sc
     planes(0, 9, 4, 4, 1) +
     planes(1, 9, 3, 4, 2);
   const out = 3 * area(0) * ((load.compositeBits ?? bits) / 8);
-  // The blend lies where the curves were, unless it is larger.
-  const besideCurves = blend + alignmentBytes <= curves ? 0 : blend;
+  // Where the curves were lies what fits there: the blend, then frames, then the picture.
+  const isWithin = (bytes: number) => bytes + alignmentBytes <= curves;
+  const left = isWithin(blend) ? blend : 0;
+  const besideCurves =
+    blend - left + Math.max(isWithin(left + slots) ? 0 : slots, isWithin(left + out) ? 0 : out);
   return (
     smallBytes +
     threads * scratchBytes +
@@ -145,7 +150,7 @@ export function arenaBytes(load: ArenaLoad, threads: number, bands: RowBands, sc
     Math.max(
       slots + measures,
       plan + spill + Math.max(surface, sources, maps, cells),
-      plan + spill + besideCurves + Math.max(slots, out),
+      plan + spill + besideCurves,
     )
   );
 }

@@ -49,7 +49,10 @@ export interface MergeEngine {
   plan(nearSign: -1 | 0 | 1, blurPx: number | undefined): Promise<void>;
   /** What near things spill over farther ones, which the blend then subtracts; returns the share of the picture. */
   findSpill(nearSign: -1 | 1, blurPx: number): Promise<number>;
-  /** Copies of the maps; `sources` holds the ordinal of the frame that supplies the detail, (rows, cols); 0 = none. */
+  /**
+   * The maps, which the caller may change; `sources` holds the ordinal of the frame that supplies the detail, (rows, cols);
+   * 0 = none.
+   */
   readMaps(): Promise<{ maps: SurfaceMaps; sources: Uint16Array }>;
   /**
    * Makes room for the blend; what only the maps needed goes.

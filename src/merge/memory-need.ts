@@ -19,7 +19,7 @@ export interface MergeLoad {
 }
 
 /**
- * Peak memory of a merge, MB, as the sum of its parts; calibrated on the peak resident set of merges of 0.01 to 24
+ * Peak memory of a merge, MB, as the sum of its parts; calibrated on the peak resident set of merges of 0.01 to 150
  * megapixels, 4 to 200 frames and 1 to 32 threads, rounded up. Frames of 16 bits are twice as large while they are
  * decoded, read and written.
  */
@@ -32,7 +32,7 @@ export const memoryModel = {
   perFrameMb: 0.5,
   /** Of the frame as it is reduced to be aligned: see `registrationShrink`. */
   perReducedMegapixelMb: 32,
-  perMegapixelMb: { 8: 75, 16: 88, stored: 65 },
+  perMegapixelMb: { 8: 64, 16: 78, stored: 65 },
   /** Of the files of a preview, where they are decoded as a whole: four at once, three samples a pixel. */
   perDecodedMegapixelMb: { 8: 12, 16: 24 },
 } as const;

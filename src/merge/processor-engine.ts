@@ -25,6 +25,8 @@ export class ProcessorEngine implements MergeEngine {
   private surface: Surface | undefined;
   private isSpilled = false;
   private beforeSlots = 0;
+  /** What the blend leaves of the place of the curves. */
+  private free = { from: 0, to: 0 };
   private blender: PyramidBlender | undefined;
 
   private constructor(
@@ -32,9 +34,9 @@ export class ProcessorEngine implements MergeEngine {
     private readonly arena: Arena,
     private readonly pool: StripPool,
   ) {
-    const { size, frame, isStored, rule, dust, curve } = task;
+    const { size, frame, isStored, rule, dust, curve, threads } = task;
     // Reading from the disk takes no time that a second slot would be worth.
-    this.slots = isStored ? 1 : frameSlots(frame);
+    this.slots = isStored ? 1 : frameSlots(frame, threads);
     const from = arena.mark();
     this.tracker = new FocusTracker(arena, pool, size, frame, focusLevels, dust);
     // `select` and `weigh` show frames as they are.
@@ -120,7 +122,7 @@ export class ProcessorEngine implements MergeEngine {
   async readMaps(): Promise<{ maps: SurfaceMaps; sources: Uint16Array }> {
     const { arena, pool, surface, sourcePlan } = this;
     const maps = await readSurface(arena, pool, surface!, this.bounds);
-    return { maps, sources: new Uint16Array(arena.gather(sourcePlan!.sources).buffer) };
+    return { maps, sources: samplesOf(wholeOf(arena, sourcePlan!.sources), 16) };
   }
 
   async startBlend(lost: number): Promise<void> {
@@ -132,8 +134,9 @@ export class ProcessorEngine implements MergeEngine {
       this.curvesAt,
       () => new PyramidBlender(arena, pool, size, frame, sourcePlan!, curve, spill, lost),
     );
+    this.free = { ...this.curvesAt };
     this.beforeSlots = arena.mark();
-    this.places = this.takeSlots();
+    this.places = arena.takeWithin(this.curvesAt, () => this.takeSlots());
   }
 
   async blend(frame: EngineFrame): Promise<void> {
@@ -146,12 +149,10 @@ export class ProcessorEngine implements MergeEngine {
 
   async finish(bits: 8 | 16): Promise<Uint8Array | Uint16Array> {
     const { arena } = this;
+    // The picture takes the place of the frames.
     arena.release(this.beforeSlots);
-    const out = await this.blender!.finish(bits);
-    // Copied only where it lies in several memories.
-    const bytes =
-      arena.memories.length === 1 ? arena.rowsIn(out, 0, 0, out.window.height) : arena.gather(out);
-    return samplesOf(bytes, bits);
+    const out = await this.blender!.finish(bits, this.free);
+    return samplesOf(wholeOf(arena, out), bits);
   }
 
   async close(): Promise<void> {
@@ -168,6 +169,14 @@ export class ProcessorEngine implements MergeEngine {
   }
 }
 
+/** Rows without ends as they lie, copied only where they lie in several memories. */
+function wholeOf(arena: Arena, rows: Rows): Uint8Array {
+  return arena.memories.length === 1 ? arena.rowsIn(rows, 0, 0, rows.window.height) : arena.gather(rows);
+}
+
+function samplesOf(bytes: Uint8Array, bits: 8): Uint8Array;
+function samplesOf(bytes: Uint8Array, bits: 16): Uint16Array;
+function samplesOf(bytes: Uint8Array, bits: 8 | 16): PixelData;
 function samplesOf(bytes: Uint8Array, bits: 8 | 16): PixelData {
   return bits === 8 ? bytes : new Uint16Array(bytes.buffer, bytes.byteOffset, bytes.byteLength >> 1);
 }

@@ -124,7 +124,7 @@ describe('the memory of a merge', () => {
     expect(memoryNeedMb(load, 4)).toBeGreaterThan(need + 15);
     expect(memoryNeedMb({ ...load, frames: 400 }, 2)).toBeGreaterThan(need + 50);
     expect(memoryNeedMb({ ...load, bits: 16 }, 2)).toBeGreaterThan(need + 300);
-    expect(memoryNeedMb({ ...load, size: { width: 6000, height: 5000 } }, 2)).toBeGreaterThan(need + 400);
+    expect(memoryNeedMb({ ...load, size: { width: 6000, height: 5000 } }, 2)).toBeGreaterThan(need + 350);
   });
 
   it('bounds the threads, and refuses what not even one fits', () => {

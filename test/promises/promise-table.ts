@@ -212,6 +212,22 @@ export const promiseTable: readonly PromiseRow[] = [
     ],
   },
   {
+    promise:
+      'Frames may be of any size that memory holds: beyond 4 GiB the same bytes are made in several memories',
+    proofs: [
+      proof(
+        'merge/row-bands.test.ts',
+        'is the picture that one memory makes, byte for byte: %s, %i bits, %s, %s, %i threads',
+      ),
+      proof(
+        'merge/row-bands.test.ts',
+        'takes no more memories than it needs, and of none more than it holds',
+      ),
+      proof('kernels/kernel-rows.test.ts', 'no kernel reads rows beyond those that are stated'),
+      proof('merge/memory-need.test.ts', 'are merged, however large, where there is memory for them'),
+    ],
+  },
+  {
     promise: '--memory is a bound, and the estimate counts threads and frames',
     proofs: [
       proof('merge/memory-need.test.ts', 'bounds what the process takes: %s'),
