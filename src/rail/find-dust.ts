@@ -18,7 +18,7 @@ import {
   rimRadius,
   spotRadii,
 } from '../model/constants/rail.js';
-import type { DustSpot } from './sensor-spot.js';
+import type { DustSpot, SensorSpot } from './sensor-spot.js';
 
 /** One frame as it is searched for spots: ln brightness of a small picture. */
 export interface SpotPlane {
@@ -121,6 +121,18 @@ export function findDust(
     y: Math.round((y + 0.5) * factor - 0.5),
     radius: rimRadius * factor,
   }));
+}
+
+/**
+ * Dust but for places beside a hot pixel: where planes have the pixels of the frames one by one, a hot pixel in the
+ * surroundings of a place makes it look dark, on the sensor like dust. The mean of several pixels hardly shows it.
+ */
+export function withoutHotPixels(dust: readonly DustSpot[], hotPixels: readonly SensorSpot[]): DustSpot[] {
+  const reach = 3 * Math.max(...spotRadii);
+  return dust.filter(({ x, y, radius }) => {
+    const isBeside = (hot: SensorSpot) => Math.abs(hot.x - x) <= reach && Math.abs(hot.y - y) <= reach;
+    return radius > rimRadius || !hotPixels.some(isBeside);
+  });
 }
 
 /** Whether a spot is dark against the frames before it and those after it alike, and the picture moved there. */

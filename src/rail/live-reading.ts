@@ -25,7 +25,7 @@ import { measureGrowth } from '../register/rail.js';
 import type { DecodedFrame, Shrink } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
 import { type DetailGrid, encodedLuma, measureDetail } from './detail-grid.js';
-import { findDust, planeShrink, spotLight } from './find-dust.js';
+import { findDust, planeShrink, spotLight, withoutHotPixels } from './find-dust.js';
 import { focusAhead } from './focus-ahead.js';
 import { focusCurves, peakFrame } from './focus-curves.js';
 import { type FocusFit, fitFocus, samplesPerSide, type TileFocus, wellFitted } from './focus-fit.js';
@@ -261,7 +261,7 @@ export class LiveReading {
       },
       fit,
       fineWidth: Math.min(fit.width, this.fullSizeWidth ?? fit.width),
-      dust: this.dust,
+      dust: withoutHotPixels(this.dust, this.hotPixels),
       hotPixels: this.hotPixels,
     };
   }

@@ -7,7 +7,7 @@ import { averageBoxes } from '../stack/average-boxes.js';
 import type { DecodedFrame, Shrink } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
 import { encodedLuma } from './detail-grid.js';
-import { findDust, planeShrink, type SpotPlane, spotLight } from './find-dust.js';
+import { findDust, planeShrink, type SpotPlane, spotLight, withoutHotPixels } from './find-dust.js';
 import { type FocusFit, fitFocus } from './focus-fit.js';
 import { type FrameFacts, type FrameMeasurements, measureFrame } from './frame-measurements.js';
 import { readFullSize } from './full-size-reading.js';
@@ -136,7 +136,7 @@ export class StackReading {
       stackTravel: travelled,
       fit,
       fineWidth,
-      dust,
+      dust: withoutHotPixels(dust, fullSize.hotPixels),
       hotPixels: fullSize.hotPixels,
     };
   }

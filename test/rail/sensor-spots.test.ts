@@ -1,7 +1,14 @@
 import { describe, expect, test } from 'vitest';
 import { createRandom } from '../../samples/random.js';
 import { similarityMatrix } from '../../src/image/transform.js';
-import { findDust, planeShrink, type SpotPlane, spotLight } from '../../src/rail/find-dust.js';
+import { rimRadius } from '../../src/model/constants/rail.js';
+import {
+  findDust,
+  planeShrink,
+  type SpotPlane,
+  spotLight,
+  withoutHotPixels,
+} from '../../src/rail/find-dust.js';
 import { searchHotPixels } from '../../src/rail/hot-pixels.js';
 
 const size = { width: 200, height: 160 };
@@ -184,4 +191,13 @@ describe('hot pixels', () => {
     search.add(frame(2, [sampleAt(20, 10, 0)]));
     expect(search.found()).toEqual([]);
   });
+});
+
+test('a place beside a hot pixel is no dust, unless planes average pixels and hardly show it', () => {
+  const hotPixels = [{ x: 12, y: 382 }];
+  const beside = { x: 15, y: 382, radius: rimRadius };
+  const apart = { x: 25, y: 382, radius: rimRadius };
+  const averaged = { ...beside, radius: 2 * rimRadius };
+  expect(withoutHotPixels([beside, apart, averaged], hotPixels)).toEqual([apart, averaged]);
+  expect(withoutHotPixels([beside], [])).toEqual([beside]);
 });
