@@ -57,7 +57,8 @@ describe.each([
           Math.abs(depthIndexAt(at(found.depthIndices, x, y)) - expected.depthIndex),
           where,
         ).toBeLessThan(0.51 / 64);
-        expect(Math.abs(weight - 64 * expected.weight), where).toBeLessThan(0.51);
+        // What is hardly sure does not lead its neighbours.
+        expect(Math.abs(weight - 64 * expected.weight * (certainty / 255) ** 3), where).toBeLessThan(0.51);
         expect(Math.abs(certainty - expected.certainty), where).toBeLessThan(1);
         if (decided !== at(given.labels, x, y)) seen.moved++;
         if (expected.mark === 'gap') seen.gap++;

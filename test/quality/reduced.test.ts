@@ -17,8 +17,8 @@ const floors: Record<string, { atLeast: Partial<Figures>; atMost: Partial<Figure
     atLeast: { psnrDb: 31.35, ssim: 0.9622, sureRightPercent: 93.5 },
     atMost: {
       depthMedianSteps: 0.245,
-      depthOffPercent: 0.45,
-      offNearPercent: 11.7,
+      depthOffPercent: 0.42,
+      offNearPercent: 11.9,
       backgroundNoise: 0.66,
       colour: 0.5,
       motionWorstPx: 0.27,

@@ -361,7 +361,10 @@ fn decidedOf(at: i32, x: i32, y: i32, isEdge: bool) -> Decided {
     rise = select(0, secondRise, isSecond);
     peak = select(depthIndex, second, isSecond);
   }
-  return Decided(depthIndex, min(32767, i32(sum + 0.5)), mark, certainty, rise, peak);
+  // What is hardly sure must not lead its neighbours.
+  let sure = f32(certainty) / 255.0;
+  let weight = sum * (sure * sure * sure);
+  return Decided(depthIndex, min(32767, i32(weight + 0.5)), mark, certainty, rise, peak);
 }
 
 @compute @workgroup_size(16, 16)
