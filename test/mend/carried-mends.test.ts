@@ -38,7 +38,7 @@ describe('mends of a result that another merge replaces', () => {
 
     const again = await merge(place.frames, options);
     expect(again.warnings.join()).toMatch(
-      /has 3 mends: they are on the list of this one, and not yet in its picture.*lamella mend\.$/,
+      /has 3 mends: they are on the list of this one, and not yet in its picture. Look at it, and save them there\./,
     );
     expect((await readRunRecord(place.out)).warnings).toEqual(again.warnings);
     expect(readdirSync(place.out)).not.toContain('unmended');
