@@ -361,7 +361,7 @@ describe('a viewer', () => {
     await expect(viewer.previewMends([{ ...mend, frame: 2 }])).rejects.toThrow(/has changed since the merge/);
     await viewer.close();
     const blind = await Viewer.open(folder, { framesFrom: folder });
-    expect(blind.info().warnings[0]).toMatch(/3 of 3 frames are not in .* framesFrom FOLDER/);
+    expect(blind.info().warnings[0]).toMatch(/3 of 3 frames are not in .* until they are back there/);
     await blind.close();
   });
 });

@@ -23,12 +23,13 @@ export async function loadQueueModule<Module>(load: () => Promise<Module>): Prom
   }
 }
 
-/** The optional packages of package.json, which are all of the queue, with their version ranges. */
+/** The optional packages of package.json that are the queue's, with their version ranges. */
 function queuePackages(): Map<string, string> {
   const manifest: unknown = JSON.parse(
     readFileSync(new URL('../../../package.json', import.meta.url), 'utf8'),
   );
-  return new Map(Object.entries((manifest as { peerDependencies: Record<string, string> }).peerDependencies));
+  const { peerDependencies } = manifest as { peerDependencies: Record<string, string> };
+  return new Map(['bullmq', 'ioredis'].map((name) => [name, peerDependencies[name]]));
 }
 
 /** Name of the package that an import did not find; undefined when it failed for another reason. */
