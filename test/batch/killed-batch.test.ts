@@ -1,4 +1,4 @@
-import { readFileSync } from 'node:fs';
+import { readFileSync, statSync } from 'node:fs';
 import { join } from 'node:path';
 import { setTimeout as delay } from 'node:timers/promises';
 import { beforeAll, describe, expect, it } from 'vitest';
@@ -62,7 +62,10 @@ describe.skipIf(process.platform !== 'linux')('a batch that is killed', () => {
     const last = await runBatchProgram(args(out));
     expect(last.code).toBe(0);
     expect(differences(out, calm)).toEqual([]);
-    expect(namesIn(out)).toEqual(namesIn(calm));
+    // A lock that was killed before its first byte says nothing of its holder, and stays until it is ten seconds old.
+    const isUnborn = (name: string) =>
+      /^\.lamella-batch\.lock\.[0-9a-f]{16}$/.test(name) && statSync(join(out, name)).size === 0;
+    expect(namesIn(out).filter((name) => !isUnborn(name))).toEqual(namesIn(calm));
     // At most the stack in work is lost: what the list says was done was never done again.
     const done = ((await readNightList(out)) ?? []).flatMap((event) =>
       event.event === 'done' ? [event.stack] : [],
