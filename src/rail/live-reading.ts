@@ -1,6 +1,5 @@
 import type { Size } from '../image/image.js';
 import { median } from '../image/median.js';
-import { composeMatrices, type Matrix3 } from '../image/transform.js';
 import { minSample } from '../model/constants/model.js';
 import {
   aheadFrames,
@@ -222,7 +221,7 @@ export class LiveReading {
     this.alignWindow(window);
     const travelled = stackTravel(
       window.map(({ grid }) => grid!),
-      window.map(({ motion, grid }) => ({ ...motion, matrix: this.betweenCells(motion.matrix, grid!) })),
+      window.map(({ motion }) => motion),
       this.size,
       this.shrink,
     );
@@ -292,7 +291,7 @@ export class LiveReading {
       followTiles(
         window.map(({ broadGrid, motion: { usable, matrix, gainRatio } }) => ({
           grid: broadGrid!,
-          matrix: usable ? this.betweenCells(matrix, broadGrid!) : undefined,
+          matrix: usable ? matrix : undefined,
           gainRatio: lumaGain(gainRatio),
         })),
         this.size,
@@ -360,16 +359,6 @@ export class LiveReading {
       return this.taken(k) ? joined(found, moved, motion.number, gainOf, this.size) : motion;
     });
     for (const [k, frame] of window.entries()) frame.motion = toAll[k];
-  }
-
-  /**
-   * A motion to the first frame as one to where each tile lies between the cells of that frame. Energy that is sampled
-   * between cells is smoother than that of the cells themselves, and least so changed by a small motion halfway: from
-   * the cells of the first frame the step to the second would look longer than it is.
-   */
-  private betweenCells(matrix: Matrix3, { cellPx }: DetailGrid): Matrix3 {
-    const half = (cellPx * this.shrink) / 2;
-    return composeMatrices([1, 0, half, 0, 1, half, 0, 0, 1], matrix);
   }
 
   private takeTravel(window: readonly LiveFrame[], { travel, blurred }: StackTravel): void {

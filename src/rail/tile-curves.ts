@@ -79,21 +79,30 @@ function nearestLight({ columns, rows, light }: DetailGrid, x: number, y: number
   return light[row * columns + column];
 }
 
-/** Adds the bilinear sample at a point, in cells; false where it lies more than half a cell outside. */
+/**
+ * Adds the sample at a point, in cells, by the quadratic B-spline of the cells; false where it lies more than half a cell
+ * outside. The spread of its weights, a quarter of a square cell, is the same wherever the point lies (Unser, "Splines: a
+ * perfect fit for signal and image processing", IEEE Signal Processing Magazine 16(6), 1999). A bilinear sample is sharp on a
+ * cell and soft between cells, and tiles would look sharper in the frame whose cells they are than in the next.
+ */
 function addSample({ columns, rows, energy }: DetailGrid, x: number, y: number, out: Float64Array): boolean {
   if (!(x > -0.5 && y > -0.5 && x < columns - 0.5 && y < rows - 0.5)) return false;
-  const left = Math.max(0, Math.min(columns - 2, Math.floor(x)));
-  const top = Math.max(0, Math.min(rows - 2, Math.floor(y)));
-  const s = Math.min(1, Math.max(0, x - left));
-  const t = Math.min(1, Math.max(0, y - top));
-  const right = columns > 1 ? directionCount : 0;
-  const below = rows > 1 ? columns * directionCount : 0;
-  const at = (top * columns + left) * directionCount;
-  for (let d = 0; d < directionCount; d++) {
-    const i = at + d;
-    out[d] +=
-      (1 - t) * ((1 - s) * energy[i] + s * energy[i + right]) +
-      t * ((1 - s) * energy[i + below] + s * energy[i + below + right]);
+  const column = Math.round(x);
+  const row = Math.round(y);
+  const across = splineWeights(x - column);
+  const down = splineWeights(y - row);
+  for (let j = -1; j <= 1; j++) {
+    const from = Math.max(0, Math.min(rows - 1, row + j)) * columns;
+    for (let i = -1; i <= 1; i++) {
+      const at = (from + Math.max(0, Math.min(columns - 1, column + i))) * directionCount;
+      const weight = across[i + 1] * down[j + 1];
+      for (let d = 0; d < directionCount; d++) out[d] += weight * energy[at + d];
+    }
   }
   return true;
+}
+
+/** Weights of the quadratic B-spline for the cells before, at and after a point `offset` (-0.5 to 0.5) from a cell. */
+function splineWeights(offset: number): [number, number, number] {
+  return [0.5 * (0.5 - offset) ** 2, 0.75 - offset ** 2, 0.5 * (0.5 + offset) ** 2];
 }
