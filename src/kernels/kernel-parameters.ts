@@ -3,6 +3,7 @@
 /** Names of the parameters of each kernel, in their order. */
 export const kernelParameters = {
   accumulateStrip: ['picture', 'stride', 'pictureBytes', 'width', 'height', 'coarse', 'coarseStride', 'coarseBytes', 'acc', 'accBytes', 'sum', 'centre', 'reachMap', 'frontBytes', 'ordinal', 'fractionBits', 'a', 'b', 'c', 'd', 'e', 'f', 'lastColumn', 'lastRow', 'margin', 'stripRows', 'strip', 'scratch'],
+  adlerOf: ['bytes', 'count', 'adler'],
   aggregateStrip: ['levels', 'count', 'width', 'height', 'supports', 'out', 'supportStride', 'hole', 'unit', 'fractionBits', 'stripRows', 'strip', 'scratch'],
   bandStrip: ['luma', 'lumaStride', 'band', 'stride', 'width', 'height', 'from', 'to', 'next', 'nextStride', 'nextWidth', 'nextHeight', 'energy', 'tile', 'tilesX', 'tilesY', 'scratch', 'scratchStride'],
   blendFinestStrip: ['source', 'bits', 'sourceWidth', 'sourceHeight', 'gainR', 'gainG', 'gainB', 'a', 'b', 'c', 'd', 'e', 'f', 'taps', 'width', 'height', 'stride', 'coarse', 'coarseStride', 'coarseBytes', 'acc', 'accBytes', 'sum', 'centre', 'reachMap', 'frontBytes', 'ordinal', 'fractionBits', 'margin', 'lost', 'uses', 'usesBytes', 'warpScratchBytes', 'stripRows', 'strip', 'scratch'],
@@ -11,6 +12,7 @@ export const kernelParameters = {
   decideStrip: ['levels', 'count', 'width', 'height', 'frames', 'supports', 'supportStride', 'labels', 'tones', 'labelStride', 'nearSign', 'unit', 'fractionBits', 'stripRows', 'strip', 'scratch'],
   dropFalseRimsStrip: ['rises', 'depthIndices', 'weights', 'stride', 'width', 'height', 'marks', 'markIndices', 'markStride', 'shift', 'fractionBits', 'stripRows', 'strip', 'scratch'],
   encodeStrip: ['picture', 'stride', 'planeBytes', 'width', 'height', 'curve1', 'curve2', 'curve3', 'stripRows', 'strip', 'scratch'],
+  filterRows: ['samples', 'rowBytes', 'rows', 'bits', 'out'],
   focusFinestStrip: ['source', 'bits', 'width', 'height', 'codes', 'lumaOut', 'codeStride', 'coarse', 'coarseStride', 'stripRows', 'strip', 'scratch'],
   focusStrip: ['luma', 'stride', 'width', 'height', 'codes', 'codeStride', 'stripRows', 'strip', 'scratch'],
   gatherStrip: ['levels', 'count', 'width', 'height', 'supports', 'supportStride', 'unit', 'fractionBits', 'stripRows', 'strip', 'scratch'],
@@ -23,6 +25,7 @@ export const kernelParameters = {
   markTruncatedStrip: ['levels', 'level', 'width', 'height', 'frames', 'count', 'lastColumn', 'lastRow', 'stripRows', 'strip', 'scratch'],
   mergeSpillCellsStrip: ['fine', 'fineWidth', 'fineHeight', 'gap', 'nearSign', 'out', 'width', 'height', 'stripRows', 'strip', 'scratch'],
   noteLightStrip: ['source', 'bits', 'sourceWidth', 'sourceHeight', 'gainR', 'gainG', 'gainB', 'curve1', 'curve2', 'curve3', 'a', 'b', 'c', 'd', 'e', 'f', 'best', 'stride', 'width', 'height', 'ordinal', 'out', 'stripRows', 'strip', 'scratch'],
+  peakSamples: ['samples', 'bits', 'count', 'aside', 'excess', 'out'],
   peakStrip: ['levels', 'level', 'width', 'height', 'tones', 'toneStride', 'fullWidth', 'fullHeight', 'noise', 'errors', 'nearSign', 'steps', 'unit', 'fractionBits', 'stripRows', 'strip', 'scratch'],
   planStrip: ['depthIndices', 'indexStride', 'fullIndices', 'weights', 'weightStride', 'fullWidth', 'fullHeight', 'fullWeight', 'fullFronts', 'fullPeakStride', 'peaks', 'peakBytes', 'peakStride', 'fronts', 'frontApart', 'sameIndex', 'nearSign', 'centres', 'reaches', 'frontBytes', 'stride', 'width', 'height', 'level', 'rule', 'fractionBits', 'frames', 'count', 'lastColumn', 'lastRow', 'sources', 'uses', 'usesBytes', 'stripRows', 'strip', 'scratch'],
   pullStrip: ['depthIndices', 'weights', 'stride', 'width', 'height', 'fullWeight', 'coarse', 'coarseStride', 'coarseWidth', 'coarseHeight', 'stripRows', 'strip', 'scratch'],

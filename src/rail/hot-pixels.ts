@@ -1,3 +1,4 @@
+import { pieceKernels } from '../kernels/direct-kernels.js';
 import { hotRingPx, maxHotCandidates, minHotExcess, minHotFrames } from '../model/constants/rail.js';
 import type { DecodedFrame } from '../stack/decode.js';
 import type { SensorSpot } from './sensor-spot.js';
@@ -41,17 +42,37 @@ export async function findHotPixels(frames: readonly (() => Promise<DecodedFrame
   return search.found();
 }
 
+/** Samples that are looked through at once: they and their list fit in a core's own cache. */
+const samplesAtOnce = 1 << 15;
+
 function allHot(frame: DecodedFrame): number[] {
   const { pixels, width, height, channels, bits } = frame;
-  const excess = bits === 16 ? minHotExcess * 257 : minHotExcess;
   const found: number[] = [];
   const aside = hotRingPx * channels;
-  for (let y = hotRingPx; y < height - hotRingPx; y++) {
-    const end = (y * width + width - hotRingPx) * channels;
-    for (let i = (y * width + hotRingPx) * channels; i < end; i++) {
-      // Most samples fail against their left neighbour; only the rest is tested in full.
-      if (pixels[i] - pixels[i - aside] < excess || pixels[i] - pixels[i + aside] < excess) continue;
-      const pixel = Math.floor(i / channels);
+  const rowSamples = width * channels;
+  const kernels = pieceKernels();
+  const firstSample = hotRingPx * rowSamples + aside;
+  const endSample = (height - hotRingPx) * rowSamples - aside;
+  for (let start = firstSample; start < endSample; start += samplesAtOnce) {
+    const end = Math.min(endSample, start + samplesAtOnce);
+    const part = pixels.subarray(start - aside, end + aside);
+    const [samples, list] = kernels.take(part.byteLength, 4 * (end - start));
+    samples.set(new Uint8Array(part.buffer, part.byteOffset, part.byteLength));
+    // Most samples fail against their neighbours in the row; only the rest is tested in full.
+    const count = kernels.peakSamples({
+      samples: samples.byteOffset + aside * pixels.BYTES_PER_ELEMENT,
+      bits,
+      count: end - start,
+      aside,
+      excess: excessOf(frame),
+      out: list.byteOffset,
+    });
+    const numbers = new Uint32Array(list.buffer, list.byteOffset, count);
+    for (const number of numbers) {
+      const pixel = Math.floor((start + number) / channels);
+      const x = pixel % width;
+      // Neighbours of samples at the ends of rows lie in other rows.
+      if (x < hotRingPx || x >= width - hotRingPx) continue;
       if (found.at(-1) !== pixel && isHot(frame, pixel)) found.push(pixel);
     }
     if (found.length > maxHotCandidates) return [];
@@ -59,8 +80,13 @@ function allHot(frame: DecodedFrame): number[] {
   return found;
 }
 
-function isHot({ pixels, width, channels, bits }: DecodedFrame, pixel: number): boolean {
-  const excess = bits === 16 ? minHotExcess * 257 : minHotExcess;
+function excessOf({ bits }: DecodedFrame): number {
+  return bits === 16 ? minHotExcess * 257 : minHotExcess;
+}
+
+function isHot(frame: DecodedFrame, pixel: number): boolean {
+  const { pixels, width, channels } = frame;
+  const excess = excessOf(frame);
   for (let c = 0; c < channels; c++) {
     const here = pixels[pixel * channels + c];
     let isAbove = true;

@@ -1,6 +1,7 @@
 import { promisify } from 'node:util';
 import { constants, deflateRaw, deflateSync } from 'node:zlib';
-import { adler32, crc32 } from './checksums.js';
+import { type PieceKernels, pieceKernels } from '../kernels/direct-kernels.js';
+import { crc32 } from './checksums.js';
 import { throwIfStopped } from './output-failure.js';
 import { type ByteTarget, writeOutputFile } from './output-file.js';
 
@@ -85,24 +86,21 @@ function headerData(picture: PngPicture): Buffer {
 async function writePixels(file: ByteTarget, picture: PngPicture): Promise<void> {
   const bytesPerRow = 1 + (picture.width * picture.channels * picture.bits) / 8;
   const rowsPerPiece = Math.max(1, Math.floor(bytesPerPiece / bytesPerRow));
-  let above: Uint8Array = new Uint8Array(bytesPerRow - 1);
-  let current: Uint8Array = new Uint8Array(bytesPerRow - 1);
+  const kernels = pieceKernels();
+  const above = new Uint8Array(bytesPerRow - 1);
   let adler = 1;
   const underWay: Promise<Buffer>[] = [];
   try {
     for (let start = 0; start < picture.height; start += rowsPerPiece) {
       throwIfStopped(picture.signal);
       const end = Math.min(picture.height, start + rowsPerPiece);
-      const piece = new Uint8Array((end - start) * bytesPerRow);
-      for (let y = start; y < end; y++) {
-        toBytes(picture.row(y), current);
-        filterUp(current, above, piece, (y - start) * bytesPerRow);
-        [above, current] = [current, above];
-      }
-      adler = adler32(piece, adler);
+      const filtered = filterPiece(kernels, picture, start, end, above, adler);
+      adler = filtered.adler;
       // A piece that is not the last ends on a byte with the stream left open.
       const finishFlush = end === picture.height ? constants.Z_FINISH : constants.Z_SYNC_FLUSH;
-      underWay.push(deflateRawAsync(piece, { level: deflateLevel, finishFlush }));
+      // Room for what does not shrink: the thread that deflates need not ask for more.
+      const chunkSize = filtered.bytes.length + (filtered.bytes.length >> 8) + 1024;
+      underWay.push(deflateRawAsync(filtered.bytes, { level: deflateLevel, finishFlush, chunkSize }));
       if (start === 0) await writeChunk(file, 'IDAT', zlibHeader);
       if (underWay.length >= piecesAtOnce) await writeChunk(file, 'IDAT', await underWay.shift()!);
     }
@@ -115,22 +113,28 @@ async function writePixels(file: ByteTarget, picture: PngPicture): Promise<void>
   await writeChunk(file, 'IDAT', check);
 }
 
-/** Samples as PNG stores them: 16 bits big-endian. */
-function toBytes(samples: Uint8Array | Uint16Array, into: Uint8Array): void {
-  if (samples instanceof Uint8Array) {
-    into.set(samples);
-    return;
+/** Rows `start` to `end` - 1 as they are deflated, and the check of all up to them. Leaves the last of them in `above`. */
+function filterPiece(
+  kernels: PieceKernels,
+  { row, bits }: PngPicture,
+  start: number,
+  end: number,
+  above: Uint8Array,
+  adler: number,
+): { bytes: Uint8Array<ArrayBuffer>; adler: number } {
+  const rowBytes = above.length;
+  const rows = end - start;
+  const [samples, filtered] = kernels.take((rows + 1) * rowBytes, rows * (rowBytes + 1));
+  samples.set(above);
+  for (let y = start, at = rowBytes; y < end; y++, at += rowBytes) {
+    const { buffer, byteOffset, byteLength } = row(y);
+    samples.set(new Uint8Array(buffer, byteOffset, byteLength), at);
   }
-  for (let i = 0, at = 0; i < samples.length; i++, at += 2) {
-    into[at] = samples[i] >>> 8;
-    into[at + 1] = samples[i];
-  }
-}
-
-/** Filter type 2 of the specification, behind its type byte. */
-function filterUp(current: Uint8Array, above: Uint8Array, into: Uint8Array, at: number): void {
-  into[at] = 2;
-  for (let i = 0; i < current.length; i++) into[at + 1 + i] = current[i] - above[i];
+  above.set(samples.subarray(rows * rowBytes));
+  const { byteOffset: out, byteLength: count } = filtered;
+  kernels.filterRows({ samples: samples.byteOffset, rowBytes, rows, bits, out });
+  const check = kernels.adlerOf({ bytes: out, count, adler }) >>> 0;
+  return { bytes: new Uint8Array(filtered), adler: check };
 }
 
 async function writeChunk(file: ByteTarget, type: string, data: Buffer): Promise<void> {

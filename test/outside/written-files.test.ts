@@ -5,7 +5,8 @@ import { PNG } from 'pngjs';
 import sharp from 'sharp';
 import { decodeImage, decode as decodeTiff, type IFD } from 'utif2';
 import { expect, test } from 'vitest';
-import { adler32, crc32 } from '../../src/result/checksums.js';
+import { pieceKernels } from '../../src/kernels/direct-kernels.js';
+import { crc32, tableCrc32 } from '../../src/result/checksums.js';
 import { writePng } from '../../src/result/png-file.js';
 import { writeTiff } from '../../src/result/tiff-file.js';
 import { writeComposite } from '../../src/result/write-composite.js';
@@ -105,6 +106,10 @@ test.each([
       }
     }
     expect(wrong).toBe(0);
+    const sample = bits === 8 ? 'uchar' : 'ushort';
+    const space = ({ 1: { 8: 'b-w', 16: 'grey16' }, 3: { 8: 'srgb', 16: 'rgb16' } } as const)[channels][bits];
+    const read = await sharp(path).toColourspace(space).raw({ depth: sample }).toBuffer();
+    expect(Buffer.compare(read, Buffer.from(samples.buffer))).toBe(0);
   },
 );
 
@@ -139,8 +144,13 @@ test('coverage.png holds the class numbers themselves as palette indices', async
 
 test('checksums agree with the examples of their specifications', () => {
   // "123456789": CRC-32/ISO-HDLC of the CRC catalogue; "Wikipedia": Adler-32 of the encyclopaedia's example.
-  expect(crc32(Buffer.from('1234'), Buffer.from('56789'))).toBe(0xcbf43926);
-  expect(adler32(Buffer.from('Wikipedia'), 1)).toBe(0x11e60398);
+  for (const check of [crc32, tableCrc32]) {
+    expect(check(Buffer.from('1234'), Buffer.from('56789'))).toBe(0xcbf43926);
+  }
+  const kernels = pieceKernels();
+  const [bytes] = kernels.take(9);
+  bytes.set(Buffer.from('Wikipedia'));
+  expect(kernels.adlerOf({ bytes: bytes.byteOffset, count: 9, adler: 1 })).toBe(0x11e60398);
 });
 
 test('a JPEG keeps full colour resolution and comes close to its samples', async () => {

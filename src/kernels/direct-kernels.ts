@@ -1,0 +1,56 @@
+import { readFileSync } from 'node:fs';
+import { Arena } from './arena.js';
+import { kernelParameters } from './kernel-parameters.js';
+import type { KernelArguments } from './kernels.js';
+
+let compiled: WebAssembly.Module | undefined;
+
+/**
+ * Kernels over an arena's memory that the caller's thread runs at once, each with its arguments by name. They return what
+ * their forms in `assembly/` do.
+ */
+export function directKernels<Name extends keyof typeof kernelParameters>(
+  { memory }: Arena,
+  names: readonly Name[],
+): { [K in Name]: (args: KernelArguments<K>) => number } {
+  compiled ??= new WebAssembly.Module(
+    readFileSync(new URL('../../dist/kernels/lamella.wasm', import.meta.url)),
+  );
+  const abort = () => {
+    throw new Error('A kernel reached a state that it does not expect');
+  };
+  const instance = new WebAssembly.Instance(compiled, { env: { memory, abort } });
+  const exported = instance.exports as Record<Name, (...args: number[]) => number>;
+  const named = <K extends Name>(name: K) => {
+    const parameters = kernelParameters[name] as readonly (keyof KernelArguments<K>)[];
+    return (args: KernelArguments<K>) => exported[name](...parameters.map((parameter) => args[parameter]));
+  };
+  return Object.fromEntries(names.map((name) => [name, named(name)])) as unknown as {
+    [K in Name]: (args: KernelArguments<K>) => number;
+  };
+}
+
+/** Kernels for a picture that lies outside of WebAssembly's memory, which is copied there piece by piece. */
+export type PieceKernels = ReturnType<typeof makePieceKernels>;
+
+let ofThread: PieceKernels | undefined;
+
+/** Those of this thread, with memory for the piece in work. */
+export function pieceKernels(): PieceKernels {
+  ofThread ??= makePieceKernels();
+  return ofThread;
+}
+
+function makePieceKernels() {
+  const arena = new Arena();
+  const start = arena.mark();
+  return {
+    ...directKernels(arena, ['adlerOf', 'filterRows', 'peakSamples']),
+    /** Room for parts of so many bytes each, in place of that which was given before, and behind each some that may be written. */
+    take(...bytes: number[]): Uint8Array[] {
+      arena.release(start);
+      const pointers = bytes.map((count) => arena.take(count + 64));
+      return pointers.map((pointer, i) => arena.u8(pointer, bytes[i]));
+    },
+  };
+}
