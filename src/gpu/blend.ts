@@ -178,7 +178,7 @@ export class GpuPyramidBlender {
     this.gpu.run(
       'blendFinest',
       {
-        toFrame: warpAffine(toFrame),
+        toSource: warpAffine(toFrame),
         gain: gainOf(frame),
         bits: frame.bits,
         ordinal: frame.ordinal,

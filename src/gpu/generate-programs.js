@@ -13,19 +13,20 @@
 //   @group(0) @binding(0) var<uniform> call: Call;
 //   @group(0) @binding(N) var<storage, read> NAME: array<...>;
 //
-// A binding that Call has no Set for is a table: a buffer that is bound as a whole.
+// A binding that Call has no Set for is a table: a buffer that is bound as a whole. A comment `// with FILE` names a file of
+// functions that the kernel shares with others.
 import { mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { readConstants, readValues } from '../kernels/generate-constants.js';
 
 const at = (path) => fileURLToPath(new URL(path, import.meta.url));
-const shared = 'common.wgsl';
+const shared = ['common.wgsl', 'resample.wgsl'];
 const numberTypes = ['i32', 'u32', 'f32', 'vec2f', 'vec4f', 'Affine'];
 
 /** Sets and tables (by binding, from 1), and numbers of each kernel. Throws for a declaration of another form. */
 export function readDeclarations() {
-  const files = readdirSync(at('wgsl/')).filter((file) => file.endsWith('.wgsl') && file !== shared);
+  const files = readdirSync(at('wgsl/')).filter((file) => file.endsWith('.wgsl') && !shared.includes(file));
   return Object.fromEntries(
     files.sort().map((file) => {
       const text = readFileSync(at(`wgsl/${file}`), 'utf8').replaceAll(/\/\/.*/g, '');

@@ -43,7 +43,7 @@ export const gpuKernels = {
       sums: { kind: 'set', access: 'read_write' },
     },
     numbers: {
-      toFrame: 'Affine',
+      toSource: 'Affine',
       gain: 'vec4f',
       bits: 'i32',
       ordinal: 'i32',

@@ -25,18 +25,7 @@ fn main(@builtin(global_invocation_id) id: vec3u) {
   }
   let x = i32(id.x);
   let y = rowOf(call.band, id);
-  let span = rowAt(call.spans, 0, y) + 2 * call.ordinal;
-  if (x < i32(spans[span]) || x >= i32(spans[span + 1])) {
-    return;
-  }
-  let centre = i32(u16Of(plan[rowAt(call.plan, 0, y) + (x >> 1u)], x));
-  let packed = i32(u16Of(plan[rowAt(call.plan, 1, y) + (x >> 1u)], x));
-  var front = packed >> 6u;
-  if (call.plan.planes > 2) {
-    front = i32(u16Of(plan[rowAt(call.plan, 2, y) + (x >> 1u)], x));
-  }
-  let reach = (packed & 63) << u32(call.fractionBits - 4);
-  let weights = blendWeights(centre, reach, front == call.ordinal, call.ordinal, 0.0, call.fractionBits);
+  let weights = plannedWeights(&plan, call.plan, &spans, call.spans, x, y, call.ordinal, 0.0, call.fractionBits);
   if (weights.y == 0.0) {
     return;
   }

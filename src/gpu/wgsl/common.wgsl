@@ -247,6 +247,35 @@ fn blendWeights(centre: i32, reach: i32, isNamed: bool, ordinal: i32, lost: f32,
   return vec2f(weight, factor);
 }
 
+/**
+ * The weights of a frame by a level's plan, see `blendWeights`; 0 where it does not reach. plan: centre, reach and perhaps
+ * front layers. spans: columns that each frame reaches, see plan.wgsl.
+ */
+fn plannedWeights(
+  plan: ptr<storage, array<u32>, read>,
+  planSet: Set,
+  spans: ptr<storage, array<u32>, read>,
+  spanSet: Set,
+  x: i32,
+  y: i32,
+  ordinal: i32,
+  lost: f32,
+  fractionBits: i32,
+) -> vec2f {
+  let span = rowAt(spanSet, 0, y) + 2 * ordinal;
+  if (x < i32((*spans)[span]) || x >= i32((*spans)[span + 1])) {
+    return vec2f();
+  }
+  let centre = i32(u16Of((*plan)[rowAt(planSet, 0, y) + (x >> 1u)], x));
+  let packed = i32(u16Of((*plan)[rowAt(planSet, 1, y) + (x >> 1u)], x));
+  var front = packed >> 6u;
+  if (planSet.planes > 2) {
+    front = i32(u16Of((*plan)[rowAt(planSet, 2, y) + (x >> 1u)], x));
+  }
+  let reach = (packed & 63) << u32(fractionBits - 4);
+  return blendWeights(centre, reach, front == ordinal, ordinal, lost, fractionBits);
+}
+
 /** The two layers of a cell of spill while they are summed: light and share, and depth index times share. */
 struct Layers {
   front: vec4f,
