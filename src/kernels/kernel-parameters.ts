@@ -17,7 +17,7 @@ export const kernelParameters = {
   focusStrip: ['luma', 'stride', 'width', 'height', 'codes', 'codeStride', 'stripRows', 'strip', 'scratch'],
   gatherStrip: ['levels', 'count', 'width', 'height', 'supports', 'supportStride', 'unit', 'fractionBits', 'stripRows', 'strip', 'scratch'],
   halveIndicesStrip: ['fine', 'fineStride', 'fineWidth', 'fineHeight', 'median', 'near', 'stride', 'width', 'height', 'nearSign', 'nearApart', 'stripRows', 'strip', 'scratch'],
-  judgeStrip: ['depthIndices', 'weights', 'gaps', 'certainties', 'stride', 'width', 'height', 'fullWeight', 'count', 'reaches', 'fractionBits', 'frames', 'lastColumn', 'lastRow', 'confidence', 'coverage', 'stripRows', 'strip', 'scratch'],
+  judgeStrip: ['depthIndices', 'weights', 'gaps', 'certainties', 'stride', 'width', 'height', 'fullWeight', 'count', 'reaches', 'hasLongStep', 'fractionBits', 'frames', 'lastColumn', 'lastRow', 'confidence', 'coverage', 'stripRows', 'strip', 'scratch'],
   labelStrip: ['levels', 'count', 'width', 'height', 'supports', 'supportStride', 'labels', 'tones', 'labelStride', 'unit', 'fractionBits', 'stripRows', 'strip', 'scratch'],
   lightStrip: ['source', 'bits', 'channels', 'width', 'from', 'to', 'tables', 'out', 'stride'],
   markFalseRimsStrip: ['rises', 'depthIndices', 'weights', 'marks', 'stride', 'width', 'height', 'pitch', 'fine', 'fineStride', 'fineShift', 'fineWidth', 'fineHeight', 'blur', 'frames', 'table', 'samples', 'widest', 'fractionBits', 'stripRows', 'strip', 'scratch'],

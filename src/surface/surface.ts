@@ -392,7 +392,8 @@ export async function readSurface(
   const confidence = arena.takeRows(width, window);
   const coverage = arena.takeRows(width, window);
   const frames = toFrame.length;
-  const table = arena.takeTable(Int32Array.from(reachTable(reaches)));
+  const parts = Int32Array.from(reachTable(reaches));
+  const table = arena.takeTable(parts);
   const bounds = arena.takeTable(Float64Array.from(frameTable(toFrame, 0)));
   await pool.run(
     'judgeStrip',
@@ -407,6 +408,7 @@ export async function readSurface(
       fullWeight,
       count: frames,
       reaches: table,
+      hasLongStep: parts.some((part) => part > 0) ? 1 : 0,
       fractionBits,
       frames: bounds,
       lastColumn: frame.width - 1,

@@ -144,7 +144,10 @@ describeGpu(
         ),
       );
       const frame = { width: width + 2, height: height - 1 };
-      const reaches = Array.from({ length: frames + 1 }, (_, k) => (k % 3 === 1 ? 10 + k : 0));
+      const hasLongStep = bits === 6 ? 1 : 0;
+      const reaches = Array.from({ length: frames + 1 }, (_, k) =>
+        k % 3 === 1 ? hasLongStep * (10 + k) : 0,
+      );
       const planes = store(depthIndices, weights, gaps, certainties);
       const { arena } = kernels;
       const table = arena.take(4 * reaches.length);
@@ -155,8 +158,8 @@ describeGpu(
       kernels.run(
         'judgeStrip',
         [
-          ...[...planes.pointers, planes.set.stride, width, height, fullWeight, frames, table, bits],
-          ...[bounds, frame.width - 1, frame.height - 1, confidence, coverage],
+          ...[...planes.pointers, planes.set.stride, width, height, fullWeight, frames, table],
+          ...[hasLongStep, bits, bounds, frame.width - 1, frame.height - 1, confidence, coverage],
         ],
         height,
       );

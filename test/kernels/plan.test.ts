@@ -442,100 +442,126 @@ describe('reach', () => {
 });
 
 describe('judgeStrip', () => {
-  it('tells confidence and coverage from depth index, weight, certainty, gap, long steps and the frames that reach', () => {
-    const [width, height, count] = [93, 67, 9];
-    const random = randomFrom(5);
-    const depthIndices = pictureOf(width, height, () => stored(-1 + random() * (count + 3)));
-    const weights = pictureOf(width, height, () => Math.floor(random() ** 3 * 700));
-    const [truncated, leaked] = [1, 2];
-    const gaps = pictureOf(width, height, (x, y) => {
-      if (random() < 0.1) return truncated;
-      if (random() < (y < height / 2 ? 0.05 : 0.5)) return leaked;
-      return random() < (x < width / 2 ? 0.6 : 0.3) ? 0x8000 : 0;
-    });
-    const certainties = pictureOf(width, height, () => (random() < 0.1 ? 0 : 1 + Math.floor(random() * 255)));
-    const planes = rig.storeCodes([depthIndices, weights, gaps, certainties]);
-    const isMissed = (x: number, y: number) => at(gaps, x, y) === 0x8000;
-    // A gap is what most curves about it have missed as well.
-    const isGap = (x: number, y: number) => {
-      let [missed, known] = [0, 0];
-      for (let v = Math.max(0, y - gapReach); v <= Math.min(height - 1, y + gapReach); v++) {
-        for (let u = Math.max(0, x - gapReach); u <= Math.min(width - 1, x + gapReach); u++) {
-          if (at(weights, u, v) === 0) continue;
-          known++;
-          if (isMissed(u, v)) missed++;
+  // The steps after frames 3 and 7 are long; their frames reach 20 and 10 of 64 parts into them.
+  const long = [0, 0, 0, 20, 0, 0, 0, 10, 0, 0];
+  it.each([
+    { name: 'long steps', reaches: long },
+    { name: 'no long step', reaches: long.map(() => 0) },
+  ])(
+    'tells confidence and coverage from depth index, weight, certainty, gap and the frames that reach ($name)',
+    ({ reaches }) => {
+      const [width, height, count] = [93, 67, 9];
+      const random = randomFrom(5);
+      // In some rows all is plainly covered, as in most of a picture.
+      const isPlain = (x: number, y: number) => y % 9 === 4 && x > 6;
+      const depthIndices = pictureOf(width, height, (x, y) =>
+        stored(isPlain(x, y) ? 1 + random() * (count - 1) : -1 + random() * (count + 3)),
+      );
+      const weights = pictureOf(width, height, (x, y) =>
+        isPlain(x, y) ? 200 + Math.floor(random() * 500) : Math.floor(random() ** 3 * 700),
+      );
+      const [truncated, leaked] = [1, 2];
+      const gaps = pictureOf(width, height, (x, y) => {
+        if (isPlain(x, y)) return 0;
+        if (random() < 0.1) return truncated;
+        if (random() < (y < height / 2 ? 0.05 : 0.5)) return leaked;
+        return random() < (x < width / 2 ? 0.6 : 0.3) ? 0x8000 : 0;
+      });
+      const certainties = pictureOf(width, height, () =>
+        random() < 0.1 ? 0 : 1 + Math.floor(random() * 255),
+      );
+      const planes = rig.storeCodes([depthIndices, weights, gaps, certainties]);
+      const isMissed = (x: number, y: number) => at(gaps, x, y) === 0x8000;
+      // A gap is what most curves about it have missed as well.
+      const isGap = (x: number, y: number) => {
+        let [missed, known] = [0, 0];
+        for (let v = Math.max(0, y - gapReach); v <= Math.min(height - 1, y + gapReach); v++) {
+          for (let u = Math.max(0, x - gapReach); u <= Math.min(width - 1, x + gapReach); u++) {
+            if (at(weights, u, v) === 0) continue;
+            known++;
+            if (isMissed(u, v)) missed++;
+          }
         }
-      }
-      return isMissed(x, y) && 2 * missed > known;
-    };
-    // A pixel that shows nothing itself has no detail where more of those around it are leaks than show theirs.
-    const isBesideDetail = (x: number, y: number) => {
-      if (at(certainties, x, y) > 0 && at(gaps, x, y) !== leaked) return false;
-      let [leaks, own] = [0, 0];
-      for (let v = Math.max(0, y - gapReach); v <= Math.min(height - 1, y + gapReach); v++) {
-        for (let u = Math.max(0, x - gapReach); u <= Math.min(width - 1, x + gapReach); u++) {
-          if (at(gaps, u, v) === leaked) leaks++;
-          else if (at(certainties, u, v) > 0) own++;
-        }
-      }
-      return leaks > own;
-    };
-    // The steps after frames 3 and 7 are long; their frames reach 20 and 10 of 64 parts into them.
-    const reaches = [0, 0, 0, 20, 0, 0, 0, 10, 0, 0];
-    const table = rig.arena.take(4 * reaches.length);
-    rig.arena.i32(table, reaches.length).set(reaches);
-    const { toFrame, frame } = randomStack(width, height, count, 6);
-    const frames = rig.arena.take(count * 56);
-    rig.arena.f64(frames, count * 7).set(frameTable(toFrame, 0));
-    const [confidence, coverage] = [rig.arena.take(width * height), rig.arena.take(width * height)];
-    const pointers = [0, 1, 2, 3].map((plane) => planes.pointer + plane * planes.planeBytes);
-    const [last, maps] = [
-      [frame.width - 1, frame.height - 1],
-      [confidence, coverage],
-    ];
-    rig.run(
-      'judgeStrip',
-      [
-        ...[...pointers, planes.stride, width, height, fullWeight, count, table, fractionBits],
-        ...[frames, ...last, ...maps],
-      ],
-      height,
-    );
-    const [shares, kinds] = maps.map((map) => rig.arena.u8(map, width * height));
-    const frameReach = new FrameReach(toFrame, frame, width, 0);
-    const counts = [0, 0, 0, 0, 0, 0];
-    let wrong = 0;
-    for (let i = 0; i < width * height; i++) {
-      const [x, y] = [i % width, Math.floor(i / width)];
-      if (x === 0) frameReach.enterRow(y);
-      const isReached = (ordinal: number) =>
-        x >= frameReach.from[ordinal - 1] && x < frameReach.to[ordinal - 1];
-      const share = Math.min(1, weights.data[i] / fullWeight);
-      const depthIndex = depthIndices.data[i] / 64 - 4;
-      // The frame at an end of the stack, or one within three quarters of a step, or half a long one.
-      const inside = Math.max(1, Math.min(count, depthIndex));
-      const isSharpIn = (ordinal: number) => {
-        const isLong = reaches[Math.floor(inside)] > 0 && inside !== Math.floor(inside);
-        return Math.abs(ordinal - inside) <= (isLong ? 0.5 : 0.75) && isReached(ordinal);
+        return isMissed(x, y) && 2 * missed > known;
       };
-      const ordinals = Array.from({ length: count }, (_, k) => k + 1);
-      const isInReach = ordinals.some(isSharpIn) && gaps.data[i] !== truncated;
-      // Less than a twentieth is no detail; half a frame is still sharp, three quarters beyond the ends no more.
-      let kind = 0;
-      if (!ordinals.every(isReached) && !isInReach) kind = 5;
-      else if (share < 1 / 8 || isBesideDetail(x, y)) kind = 4;
-      else if (depthIndex < 1 - 0.75) kind = 1;
-      else if (depthIndex > count + 0.75) kind = 2;
-      else if (depthIndex >= 3 && depthIndex < 4)
-        kind = Math.min(depthIndex - 3, 4 - depthIndex) > 20 / 64 ? 3 : 0;
-      else if (depthIndex >= 7 && depthIndex < 8)
-        kind = Math.min(depthIndex - 7, 8 - depthIndex) > 10 / 64 ? 3 : 0;
-      else if (isGap(x, y)) kind = 3;
-      const sure = Math.min(255 * share, certainties.data[i]);
-      if (kinds[i] !== kind || Math.abs(shares[i] - (kind === 5 ? 0 : sure)) > 0.5) wrong++;
-      counts[kind]++;
-    }
-    expect(wrong).toBe(0);
-    expect(Math.min(...counts)).toBeGreaterThan(20);
-  });
+      // A pixel that shows nothing itself has no detail where more of those around it are leaks than show theirs.
+      const isBesideDetail = (x: number, y: number) => {
+        if (at(certainties, x, y) > 0 && at(gaps, x, y) !== leaked) return false;
+        let [leaks, own] = [0, 0];
+        for (let v = Math.max(0, y - gapReach); v <= Math.min(height - 1, y + gapReach); v++) {
+          for (let u = Math.max(0, x - gapReach); u <= Math.min(width - 1, x + gapReach); u++) {
+            if (at(gaps, u, v) === leaked) leaks++;
+            else if (at(certainties, u, v) > 0) own++;
+          }
+        }
+        return leaks > own;
+      };
+      const hasLongStep = reaches.some((part) => part > 0);
+      const table = rig.arena.take(4 * reaches.length);
+      rig.arena.i32(table, reaches.length).set(reaches);
+      const { toFrame, frame } = randomStack(width, height, count, 6);
+      const frames = rig.arena.take(count * 56);
+      rig.arena.f64(frames, count * 7).set(frameTable(toFrame, 0));
+      const [confidence, coverage] = [rig.arena.take(width * height), rig.arena.take(width * height)];
+      const pointers = [0, 1, 2, 3].map((plane) => planes.pointer + plane * planes.planeBytes);
+      const [last, maps] = [
+        [frame.width - 1, frame.height - 1],
+        [confidence, coverage],
+      ];
+      rig.run(
+        'judgeStrip',
+        [
+          ...[
+            ...pointers,
+            planes.stride,
+            width,
+            height,
+            fullWeight,
+            count,
+            table,
+            Number(hasLongStep),
+            fractionBits,
+          ],
+          ...[frames, ...last, ...maps],
+        ],
+        height,
+      );
+      const [shares, kinds] = maps.map((map) => rig.arena.u8(map, width * height));
+      const frameReach = new FrameReach(toFrame, frame, width, 0);
+      const counts = [0, 0, 0, 0, 0, 0];
+      let wrong = 0;
+      for (let i = 0; i < width * height; i++) {
+        const [x, y] = [i % width, Math.floor(i / width)];
+        if (x === 0) frameReach.enterRow(y);
+        const isReached = (ordinal: number) =>
+          x >= frameReach.from[ordinal - 1] && x < frameReach.to[ordinal - 1];
+        const share = Math.min(1, weights.data[i] / fullWeight);
+        const depthIndex = depthIndices.data[i] / 64 - 4;
+        // The frame at an end of the stack, or one within three quarters of a step, or half a long one.
+        const inside = Math.max(1, Math.min(count, depthIndex));
+        const isSharpIn = (ordinal: number) => {
+          const isLong = reaches[Math.floor(inside)] > 0 && inside !== Math.floor(inside);
+          return Math.abs(ordinal - inside) <= (isLong ? 0.5 : 0.75) && isReached(ordinal);
+        };
+        const ordinals = Array.from({ length: count }, (_, k) => k + 1);
+        const isInReach = ordinals.some(isSharpIn) && gaps.data[i] !== truncated;
+        // Less than a twentieth is no detail; half a frame is still sharp, three quarters beyond the ends no more.
+        let kind = 0;
+        if (!ordinals.every(isReached) && !isInReach) kind = 5;
+        else if (share < 1 / 8 || isBesideDetail(x, y)) kind = 4;
+        else if (depthIndex < 1 - 0.75) kind = 1;
+        else if (depthIndex > count + 0.75) kind = 2;
+        else if (hasLongStep && depthIndex >= 3 && depthIndex < 4)
+          kind = Math.min(depthIndex - 3, 4 - depthIndex) > 20 / 64 ? 3 : 0;
+        else if (hasLongStep && depthIndex >= 7 && depthIndex < 8)
+          kind = Math.min(depthIndex - 7, 8 - depthIndex) > 10 / 64 ? 3 : 0;
+        else if (isGap(x, y)) kind = 3;
+        const sure = Math.min(255 * share, certainties.data[i]);
+        if (kinds[i] !== kind || Math.abs(shares[i] - (kind === 5 ? 0 : sure)) > 0.5) wrong++;
+        counts[kind]++;
+      }
+      expect(wrong).toBe(0);
+      expect(Math.min(...counts)).toBeGreaterThan(20);
+    },
+  );
 });

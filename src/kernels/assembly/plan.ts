@@ -302,11 +302,12 @@ function partOfFull(weight: v128, fullWeight: i32): v128 {
  * Confidence (0..255) and coverage class (see result/coverage.ts) of each pixel, rows tight, of one strip.
  * depthIndices, weights, gaps, certainties (0..255, the most confidence): planes of level 0. A pixel whose confidence is below 1/8 only takes its neighbours' depth index.
  * reaches: i32 by ordinal, how far into the step after a frame, and back from the next one, the two show what is sharp,
- * 1/64 of that step; 0 where the step is not long, and `gaps` tells. frames: as in `planStrip`, of level 0. Where none of
- * the frames that could be sharp reaches, nothing is known: no confidence. scratch: two i32 a frame.
+ * 1/64 of that step; 0 where the step is not long, and `gaps` tells. hasLongStep: whether any is above 0. frames: as in
+ * `planStrip`, of level 0. Where none of the frames that could be sharp reaches, nothing is known: no confidence.
+ * scratch: two i32 a frame.
  */
 export function judgeStrip(
-  depthIndices: usize, weights: usize, gaps: usize, certainties: usize, stride: i32, width: i32, height: i32, fullWeight: i32, count: i32, reaches: usize, fractionBits: i32,
+  depthIndices: usize, weights: usize, gaps: usize, certainties: usize, stride: i32, width: i32, height: i32, fullWeight: i32, count: i32, reaches: usize, hasLongStep: i32, fractionBits: i32,
   frames: usize, lastColumn: f64, lastRow: f64,
   confidence: usize, coverage: usize, stripRows: i32, strip: i32, scratch: usize,
 ): void {
@@ -316,8 +317,6 @@ export function judgeStrip(
   const beyond = unitsOf64ths(endReach64ths, fractionBits);
   const lowest = first - beyond + offset;
   const highest = last + beyond + offset;
-  let hasLongStep = false;
-  for (let k = 1; k <= count; k++) if (load<i32>(reaches + (usize(k) << 2)) > 0) hasLongStep = true;
   const spans = scratch + 64;
   const y1 = min(height, (strip + 1) * stripRows);
   for (let y = strip * stripRows; y < y1; y++) {
@@ -325,7 +324,7 @@ export function judgeStrip(
     const allFrom = i32(all & 0xffffffff);
     const allTo = i32(all >> 32);
     for (let x = 0; x < width; x++) {
-      if (!hasLongStep) {
+      if (hasLongStep == 0) {
         // Most of a picture is plainly covered.
         while (x >= allFrom && x + 8 <= min(width, allTo)) {
           const from = (usize(y) * usize(stride) + usize(x)) << 1;
