@@ -54,7 +54,8 @@ export class OpenResults {
   }
 
   private open(name: string, folder: string): Promise<Viewer> {
-    const viewer = Viewer.open(folder).then((opened) => {
+    const missingRemedy = 'Put them back there, then start the desk again.';
+    const viewer = Viewer.open(folder, { missingRemedy }).then((opened) => {
       opened.prepare();
       return opened;
     });

@@ -9,13 +9,18 @@ import type { StackFrame } from '../trace/stack-frames.js';
 import type { ResultInfo } from './protocol.js';
 import { tileSize } from './tiles.js';
 
-/** What the page gets of a result when it opens, and after saving. */
+/**
+ * What the page gets of a result when it opens, and after saving.
+ *
+ * @param remedy What to do where frames are missing, a sentence.
+ */
 export function resultInfo(
   folder: string,
   record: RunRecord,
   frames: readonly StackFrame[],
   mends: Mend[],
   mapsKey: string,
+  remedy: string,
 ): ResultInfo {
   const { depth, coverage } = record.maps;
   const applied = appliedMends(record);
@@ -24,7 +29,7 @@ export function resultInfo(
   const warnings = [...(record.preview ? [previewText(record.preview)] : []), ...record.warnings];
   if (missing > 0) {
     warnings.unshift(
-      `${missing} of ${frames.length} frames are not in ${frames[0].folder}: they cannot be shown or mended from until they are back there.`,
+      `${missing} of ${frames.length} frames are not in ${frames[0].folder}: they cannot be shown or mended from. ${remedy}`,
     );
   }
   return {

@@ -1,9 +1,10 @@
+import { optionName } from '../option-names.js';
 import { checkPort, serveLocally } from './local-server.js';
 import { answer } from './routes.js';
 import { Viewer, type ViewerOptions } from './viewer.js';
 
 /** How a result is served. */
-export interface ServeOptions extends ViewerOptions {
+export interface ServeOptions extends Pick<ViewerOptions, 'framesFrom'> {
   /** 1 to 65535. Default: a free one. */
   port?: number | undefined;
 }
@@ -24,7 +25,8 @@ export interface Served {
  */
 export async function serveResult(folder: string, options: ServeOptions = {}): Promise<Served> {
   checkPort(options.port);
-  const viewer = await Viewer.open(folder, options);
+  const missingRemedy = `If they moved, open the result with ${optionName('framesFrom')} FOLDER.`;
+  const viewer = await Viewer.open(folder, { ...options, missingRemedy });
   let server: Awaited<ReturnType<typeof serveLocally>>;
   try {
     server = await serveLocally(options.port, (request, path, gone) => answer(viewer, request, path, gone));

@@ -43,7 +43,11 @@ import { type TileAddress, tileRegion } from './tiles.js';
 
 export interface ViewerOptions {
   framesFrom?: string | undefined;
+  /** What to do where frames are missing, a sentence. */
+  missingRemedy?: string;
 }
+
+const putBack = 'Put them back there.';
 
 /** Side of the neighbourhood that a spot may ask for, pixels. */
 const maxSpotRadius = 64;
@@ -174,8 +178,9 @@ export class Viewer {
   }
 
   info(): ResultInfo {
-    const { folder, record, frames, mends } = this;
-    return resultInfo(folder, record, frames, mends, String(this.mapsVersion));
+    const { folder, record, frames, mends, options } = this;
+    const remedy = options.missingRemedy ?? putBack;
+    return resultInfo(folder, record, frames, mends, String(this.mapsVersion), remedy);
   }
 
   progress(): Progress {
