@@ -48,21 +48,28 @@ const tableFrames = 2 * maxSamplesPerSide + 1;
 /**
  * Fits every tile's curve over the rail positions of the frames: first independently, then with the median width as
  * prior.
+ *
+ * @param settled Tiles that are not fitted, with what is known of them: undefined where they bear on no other. Those that
+ *   peak inside show width and falloff to the others.
  */
-export function fitFocus(curves: FocusCurves, positions: readonly number[]): FocusFit {
+export function fitFocus(
+  curves: FocusCurves,
+  positions: readonly number[],
+  settled: ReadonlyMap<number, TileFocus | undefined> = new Map(),
+): FocusFit {
   const tiles = curves.columns * curves.rows;
   const tables = new Map<number, Float64Array>();
-  const first = Array.from({ length: tiles }, (_, tile) =>
-    fitTile(curves, tile, positions, undefined, tables),
-  );
+  const fitAnew = (tile: number, priorLogWidth: number | undefined) =>
+    settled.has(tile) ? settled.get(tile) : fitTile(curves, tile, positions, priorLogWidth, tables);
+  const first = Array.from({ length: tiles }, (_, tile) => fitAnew(tile, undefined));
   const { frames } = curves;
   const inner = wellFitted(first, frames);
   const width = median(Float64Array.from(inner, (fit) => Math.log(fit.width)));
   if (inner.length === 0) return { tiles: first, width: Number.NaN };
-  const second = first.map((fit, tile) => fit && fitTile(curves, tile, positions, width, tables));
+  const second = first.map((fit, tile) => fit && fitAnew(tile, width));
   const falloff = measuredFalloff(curves, second, positions);
   const tiled = second.map((fit, tile) =>
-    fit && falloff && (fit.best === 0 || fit.best === frames - 1)
+    fit && falloff && !settled.has(tile) && (fit.best === 0 || fit.best === frames - 1)
       ? fitEnd(curves, tile, positions, fit, falloff)
       : fit,
   );

@@ -213,8 +213,9 @@ export class LiveReading {
     if (!heir) this.tiles = [];
   }
 
-  /** Measures the window anew; to be called after frames were added or taken out. */
+  /** Measures the window anew where frames were added or taken out. */
   update(): void {
+    if (!this.hasNew && !this.isAnew) return;
     this.hasNew = false;
     if (this.end - this.start < 2) return;
     const window = this.frames.slice(this.start, this.end);
@@ -385,26 +386,28 @@ export class LiveReading {
     const count = level.length / frames;
     if (this.tiles.length !== count) this.tiles = new Array<LiveTile | undefined>(count).fill(undefined);
     const indices = new Map(window.map((frame, k) => [frame, k]));
-    // Of tiles that peak before, the newest frame is no sample.
+    // Of tiles that peak before, the newest frame is no sample. Those that peak at the first frame of all show one flank
+    // only: they are placed by what the others show of width and falloff, which is more with every frame.
     const { width } = this.focusFit();
     const firstOpen = Number.isNaN(width) || this.isAnew ? 0 : frames - 1 - samplesPerSide(width);
+    const positions = this.positions().slice(this.start, this.end);
     const toFit: number[] = [];
+    const settled = new Map<number, TileFocus | undefined>();
     for (let tile = 0; tile < count; tile++) {
       const known = this.tiles[tile];
       const at = known && indices.get(known.frame);
       const peak = peakFrame(curves, tile);
       if (peak === undefined) {
         if (at !== undefined && this.taken(at)) this.tiles[tile] = undefined;
-      } else if (!known || (this.taken(peak) && (peak >= firstOpen || at !== peak))) toFit.push(tile);
+      } else if (!known || (this.taken(peak) && (peak === 0 || peak >= firstOpen || at !== peak))) {
+        toFit.push(tile);
+        continue;
+      }
+      settled.set(tile, known && at !== undefined ? placed(known, at, positions) : undefined);
     }
-    const chosen = new Float32Array(toFit.length * frames);
-    for (const [i, tile] of toFit.entries()) {
-      chosen.set(level.subarray(tile * frames, (tile + 1) * frames), i * frames);
-    }
-    const positions = this.positions().slice(this.start, this.end);
-    const { tiles } = fitFocus({ ...curves, columns: toFit.length, rows: 1, level: chosen }, positions);
-    for (const [i, tile] of toFit.entries()) {
-      const found = tiles[i];
+    const { tiles } = fitFocus(curves, positions, settled);
+    for (const tile of toFit) {
+      const found = tiles[tile];
       const known = this.tiles[tile];
       const isOld = known !== undefined && !indices.has(known.frame);
       if (isOld && !(found && found.peak > known.peak)) continue;
@@ -440,9 +443,7 @@ export class LiveReading {
     const positions = this.positions();
     const tiles = this.tiles.map((tile): TileFocus | undefined => {
       if (!tile) return undefined;
-      const best = indices.get(tile.frame)!;
-      const { offset, width, peak, error } = tile;
-      return { best, position: positions[best] + offset, width, peak, error };
+      return placed(tile, indices.get(tile.frame)!, positions);
     });
     const inner = wellFitted(tiles, this.frames.length);
     const width = Math.exp(median(Float64Array.from(inner, (tile) => Math.log(tile.width))));
@@ -463,6 +464,15 @@ export class LiveReading {
       warnings: [],
     };
   }
+}
+
+/** A tile by the index of its frame and the positions of the frames. */
+function placed(
+  { offset, width, peak, error }: LiveTile,
+  best: number,
+  positions: readonly number[],
+): TileFocus {
+  return { best, position: positions[best] + offset, width, peak, error };
 }
 
 /** A step as a length: one where it is not known. */

@@ -70,6 +70,22 @@ describe('tiles under the blur of a lens', () => {
     expect(errors[Math.floor(0.9 * errors.length)]).toBeLessThan(0.6);
   });
 
+  test('that are fitted alone are placed as among all, where the others are known', () => {
+    const frames = 8;
+    const positions = range(frames);
+    const curves = focusCurves(madeCurves({ frames: positions, tiles: spread(300, -2.4, 9.4) }));
+    const { tiles } = fitFocus(curves, positions);
+    const isInner = (tile: number) => tiles[tile] !== undefined && tiles[tile].best > 0;
+    const inner = range(tiles.length).filter(isInner);
+    const settled = new Map(inner.map((tile) => [tile, tiles[tile]]));
+    expect(inner.length).toBeLessThan(tiles.length);
+    expect(fitFocus(curves, positions, settled).tiles).toEqual(tiles);
+    // And elsewhere, where nothing is known of the others.
+    const unknown = new Map(inner.map((tile) => [tile, undefined]));
+    const alone = fitFocus(curves, positions, unknown).tiles;
+    expect(alone.some((fit, tile) => !isInner(tile) && fit?.position !== tiles[tile]?.position)).toBe(true);
+  });
+
   test('without detail are given no position', () => {
     const curves = madeCurves({ frames: range(12), tiles: spread(40, 2, 9), loss: () => 0 });
     expect(fitFocus(focusCurves(curves), range(12)).tiles.filter((focus) => focus)).toHaveLength(0);
