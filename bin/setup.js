@@ -33,7 +33,7 @@ export function install() {
   run('Installing packages (npm ci)', ['ci', '--include=dev', '--no-audit', '--no-fund']);
 }
 
-/** Compile src to dist. */
+/** Compile src, and what renders the sample stack, to dist. */
 export function build() {
   run('Building (npm run build)', ['run', 'build']);
 }
@@ -69,7 +69,8 @@ function readPackages(lockFile) {
 function isBuilt() {
   const built = [firstBuilt, lastBuilt].map((file) => join(root, file));
   if (!built.every((file) => existsSync(file))) return false;
-  const youngest = Math.max(newestMs(join(root, 'src')), statSync(join(root, 'tsconfig.json')).mtimeMs);
+  const sources = ['src', 'samples', 'tsconfig.json'].map((path) => newestMs(join(root, path)));
+  const youngest = Math.max(...sources);
   return statSync(built[1]).mtimeMs >= youngest;
 }
 

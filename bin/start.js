@@ -16,7 +16,7 @@ if (!existsSync(join(root, frames))) {
   // Under another name until it is whole: an interrupted rendering must not pass for the stack.
   const unfinished = `${sample}.unfinished`;
   for (const folder of [unfinished, sample]) rmSync(join(root, folder), { recursive: true, force: true });
-  node('--import', 'tsx', 'samples/render.ts', 'seed-head', unfinished);
+  node('dist/rendering/samples/render.js', 'seed-head', unfinished);
   renameSync(join(root, unfinished), join(root, sample));
 }
 say('Merging the sample stack ...');

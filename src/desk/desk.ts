@@ -6,7 +6,7 @@ import { EventStream } from './event-stream.js';
 import { JobTable } from './job-table.js';
 import { keepPlan, type PlanValues, readKeptPlan } from './kept-plan.js';
 import { OpenResults } from './open-results.js';
-import { Roots } from './roots.js';
+import { Roots, withoutLinks } from './roots.js';
 import { type Sample, standardSample } from './sample.js';
 
 export interface DeskOptions {
@@ -14,7 +14,7 @@ export interface DeskOptions {
   folder?: string | undefined;
   /** Folder where the plan is kept from one start to the next; absent: it is forgotten with the desk. */
   settings?: string | undefined;
-  /** The sample stack; absent: where `npm start` puts it. */
+  /** The sample stack; absent: `standardSample`. */
   sample?: Sample | undefined;
 }
 
@@ -39,7 +39,8 @@ export class Desk {
   }
 
   /** Throws InputError when the folder cannot be shown. */
-  static async open({ folder, settings, sample = standardSample }: DeskOptions): Promise<Desk> {
+  static async open({ folder, settings, sample: given = standardSample }: DeskOptions): Promise<Desk> {
+    const sample = { ...given, folder: await withoutLinks(given.folder) };
     const hidden = { name: 'Sample', path: sample.folder, isHidden: true };
     const roots = await Roots.open(folder === undefined ? [] : [folder], [hidden]);
     const plan = settings === undefined ? {} : await readKeptPlan(settings);

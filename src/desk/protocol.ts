@@ -64,8 +64,8 @@ export interface PlaceRoot {
 /** Where the desk begins. */
 export interface PlacesView {
   roots: PlaceRoot[];
-  /** The sample stack: where it lies, or null where it has yet to be rendered; absent where it cannot be. */
-  sample?: string | null;
+  /** The sample stack: where it lies, or null where it has yet to be rendered. */
+  sample: string | null;
 }
 
 /** What a folder is to a photographer. */

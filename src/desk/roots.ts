@@ -1,6 +1,6 @@
 import { readdir, realpath } from 'node:fs/promises';
 import { homedir, userInfo } from 'node:os';
-import { basename, isAbsolute, join, resolve } from 'node:path';
+import { basename, dirname, isAbsolute, join, resolve } from 'node:path';
 import { InputError } from '../errors.js';
 import { isWithin } from '../result/path-within.js';
 import { resultFolderName } from '../result/result-folder-name.js';
@@ -62,6 +62,14 @@ export class Roots {
       return [root, ...beside].some((folder) => isWithin(path, folder));
     });
   }
+}
+
+/** A path without links; its last folders need not be there yet. */
+export async function withoutLinks(path: string): Promise<string> {
+  const parent = dirname(path);
+  return realpath(path).catch(async () =>
+    parent === path ? path : join(await withoutLinks(parent), basename(path)),
+  );
 }
 
 function outside(path: string): InputError {

@@ -6,11 +6,10 @@ import { fileURLToPath } from 'node:url';
 import { optionFlag } from '../options/option-flag.js';
 import { systemCode } from '../result/output-failure.js';
 import type { JobOrder, JobRun } from './job-table.js';
+import { settingsFolder } from './kept-plan.js';
 
 const program = fileURLToPath(new URL('../../', import.meta.url));
-const renderer = join(program, 'samples/render.ts');
-/** Runs TypeScript. */
-const loader = join(program, 'node_modules/tsx/dist/cli.mjs');
+const renderer = join(program, 'dist/rendering/samples/render.js');
 
 /** Where the sample stack lies, or goes, and how large it is. */
 export interface Sample {
@@ -20,14 +19,20 @@ export interface Sample {
   size?: { width: number; height: number };
 }
 
-/** The sample stack where `npm start` puts it. */
-export const standardSample: Sample = { folder: join(program, '.cache/sample') };
+/**
+ * The sample stack: in a clone where `npm start` puts it; for an installed program, whose own folder may not be written to
+ * and goes with the next version, beside the user's settings.
+ */
+export const standardSample: Sample = {
+  folder: existsSync(join(program, 'samples'))
+    ? join(program, '.cache/sample')
+    : join(settingsFolder(), 'sample'),
+};
 
-/** The folder of the sample's frames; null where it has yet to be rendered, undefined where it cannot be. */
-export function samplePlace({ folder }: Sample): string | null | undefined {
+/** The folder of the sample's frames; null where it has yet to be rendered. */
+export function samplePlace({ folder }: Sample): string | null {
   const frames = join(folder, 'frames');
-  if (existsSync(frames)) return frames;
-  return existsSync(renderer) && existsSync(loader) ? null : undefined;
+  return existsSync(frames) ? frames : null;
 }
 
 /** What its renderer says of a stack; undefined for a folder that was not rendered. */
@@ -59,8 +64,7 @@ function beginRendering({ folder, size }: Sample, change: Parameters<JobOrder['b
   const sizeOptions = size
     ? [optionFlag('width'), String(size.width), optionFlag('height'), String(size.height)]
     : [];
-  const child = spawn(process.execPath, [loader, renderer, 'seed-head', unfinished, ...sizeOptions], {
-    cwd: program,
+  const child = spawn(process.execPath, [renderer, 'seed-head', unfinished, ...sizeOptions], {
     stdio: ['ignore', 'pipe', 'pipe'],
   });
   let stopped = false;

@@ -88,6 +88,24 @@ describe('the packed program, installed in an empty folder', () => {
     expect(existsSync(join(project, 'by-npx', 'report.html'))).toBe(true);
   });
 
+  it('renders the sample stack of the desk', async (context) => {
+    context.skip(unreachable !== undefined, unreachable);
+    const script = `import { standardSample, renderSample, samplePlace } from './node_modules/lamella/dist/desk/sample.js';
+      const sample = { ...standardSample, size: { width: 90, height: 60 } };
+      const before = samplePlace(sample);
+      const ended = await renderSample(sample).begin(() => {}).ended;
+      console.log(JSON.stringify({ before, ended, after: samplePlace(sample) }));`;
+    const home = join(base, 'home');
+    const { stdout, stderr } = run(project, process.execPath, ['--input-type=module', '-e', script], {
+      ...{ HOME: home, XDG_CONFIG_HOME: join(home, 'settings'), APPDATA: join(home, 'settings') },
+    });
+    expect(stderr).toBe('');
+    const { before, ended, after } = JSON.parse(stdout);
+    expect({ before, ended }).toEqual({ before: null, ended: { state: 'done' } });
+    expect(after.startsWith(home), after).toBe(true);
+    expect(readdirSync(after)).toHaveLength(24);
+  });
+
   it.for([
     ['batch', 'bee', '--out', 'by-queue', '--queue', 'redis://127.0.0.1:9'],
     ['worker', '--queue', 'redis://127.0.0.1:9'],
@@ -125,13 +143,14 @@ describe('the packed program, installed in an empty folder', () => {
 });
 
 describe('the packed files', () => {
-  it('hold the program and its guide, and neither sources, tests nor samples', () => {
+  it('hold the program, its guide and what renders the sample stack, and neither sources, tests nor pictures', () => {
     const { stdout, status, stderr } = npm(root, 'pack', '--ignore-scripts', '--dry-run', '--json');
     expect(status, stderr).toBe(0);
     const [{ files }] = JSON.parse(stdout) as { files: { path: string }[] }[];
     const paths = files.map(({ path }) => path);
     expect(paths).toContain('dist/index.d.ts');
     expect(paths).toContain('dist/kernels/lamella.wasm');
+    expect(paths).toContain('dist/rendering/samples/render.js');
     expect(paths).toContain('bin/lamella.js');
     const strangers = paths.filter(
       (path) => !/^(dist\/|src\/guide\/|bin\/lamella\.js$|README\.md$|package\.json$)/.test(path),
@@ -165,9 +184,9 @@ function npm(cwd: string, ...args: string[]) {
 }
 
 /** Runs a program without the settings that the npm that started the tests has put into the environment. */
-function run(cwd: string, program: string, args: string[]) {
+function run(cwd: string, program: string, args: string[], settings: Record<string, string> = {}) {
   const env = Object.fromEntries(
-    Object.entries(process.env).filter(
+    Object.entries({ ...process.env, ...settings }).filter(
       ([name]) => !/^npm_(config_(local_)?prefix|package_|lifecycle_)/.test(name),
     ),
   );

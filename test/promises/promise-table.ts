@@ -807,6 +807,7 @@ export const promiseTable: readonly PromiseRow[] = [
       proof('outside/packed.test.ts', 'can be imported, and merges'),
       proof('outside/packed.test.ts', 'is started by npx, and merges'),
       proof('outside/packed.test.ts', 'gives the command lamella'),
+      proof('outside/packed.test.ts', 'renders the sample stack of the desk'),
     ],
   },
   {

@@ -15,11 +15,10 @@ const droppedShape = objectShape<{ name: string; names: string[] }>({
 
 export const placesRoutes: DeskRoutes = {
   'GET /api/places': async (desk) => {
-    const sample = samplePlace(desk.sample);
     const roots = desk.roots.all
       .filter(({ isHidden }) => !isHidden)
       .map(({ name, path }) => ({ name, path }));
-    return jsonAnswer({ roots, ...(sample !== undefined && { sample }) } satisfies PlacesView);
+    return jsonAnswer({ roots, sample: samplePlace(desk.sample) } satisfies PlacesView);
   },
   'POST /api/places/sample': async (desk) => {
     const running = desk.jobs.list().find(({ kind, endedAt }) => kind === 'sample' && endedAt === null);

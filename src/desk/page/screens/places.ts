@@ -99,8 +99,8 @@ function mount(element: HTMLElement, context: ScreenContext): void {
   }
 
   function sampleLink(): TemplateResult | typeof nothing {
-    const sample = places?.sample;
-    if (sample === undefined) return nothing;
+    if (!places) return nothing;
+    const { sample } = places;
     const job = context.jobs().find(({ kind }) => kind === 'sample');
     if (job && job.endedAt === null) return html`<div class="sample-job">${jobProgress(job)}</div>`;
     const isCurrent = view !== undefined && view.path === sample;
@@ -135,7 +135,7 @@ function mount(element: HTMLElement, context: ScreenContext): void {
     const others = entries.filter(({ kind }) => kind === 'folder' || kind === 'batch');
     return html`${trail(shown)}
       <h1>${shown.trail.length === 1 ? shown.trail[0].name : shown.name}</h1>
-      ${shown.kind === 'folder' && stacks.length === 0 ? html`<p class="quiet">${noStackText(shown, places?.sample !== undefined)}</p>` : nothing}
+      ${shown.kind === 'folder' && stacks.length === 0 ? html`<p class="quiet">${noStackText(shown)}</p>` : nothing}
       ${shown.kind === 'stack' ? stackHead(shown) : nothing}
       ${shown.kind === 'result' ? html`<p>This is the result of a merge.</p><p class="row"><button class="main" type="button" @click=${() => openResult(shown.path)}>Look at it</button></p>` : nothing}
       ${shown.kind === 'batch' ? html`<p>Results of a batch lie here.</p><p class="row"><a class="button main" href=${screenAddress('night', { results: shown.path })}>How the night went</a></p>` : nothing}
@@ -184,14 +184,14 @@ function mount(element: HTMLElement, context: ScreenContext): void {
 }
 
 /** What there is to do in a folder in which no stack lies. */
-function noStackText({ photographs, entries }: FolderView, hasSample: boolean): string {
+function noStackText({ photographs, entries }: FolderView): string {
   const what =
     'A stack is a folder with three photographs or more of one subject, each focused a little farther';
   if (photographs > 0)
     return `${countOf(photographs, 'photograph')} lie${photographs === 1 ? 's' : ''} here. ${what}.`;
   return entries.length === 0
     ? `This folder is empty. ${what}.`
-    : `${what}: open the one that holds yours${hasSample ? ', or try the sample stack' : ''}.`;
+    : `${what}: open the one that holds yours, or try the sample stack.`;
 }
 
 function folderLine(entry: FolderEntry): TemplateResult {
