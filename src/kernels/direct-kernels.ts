@@ -10,7 +10,7 @@ let compiled: WebAssembly.Module | undefined;
  * their forms in `assembly/` do.
  */
 export function directKernels<Name extends keyof typeof kernelParameters>(
-  { memory }: Arena,
+  { memory }: Pick<Arena, 'memory'>,
   names: readonly Name[],
 ): { [K in Name]: (args: KernelArguments<K>) => number } {
   compiled ??= new WebAssembly.Module(

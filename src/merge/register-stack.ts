@@ -4,8 +4,9 @@ import type { MergeOptions } from '../options/merge-options.js';
 import { readFirst } from '../rail/first-reading.js';
 import { ReadingThread } from '../rail/reading-thread.js';
 import { type StackEvidence, StackReading } from '../rail/stack-reading.js';
-import { createMotionEstimator, type MotionEstimator } from '../register/motion-estimator.js';
+import type { MotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
+import { estimatorOf, type MotionThreads, motionThreads } from '../register/motion-threads.js';
 import { averageBoxes } from '../stack/average-boxes.js';
 import { type DecodedFrame, decodeFrame, type Shrink } from '../stack/decode.js';
 import type { FrameFile, Stack } from '../stack/frame.js';
@@ -42,22 +43,25 @@ export async function registerStack(
 ): Promise<Registration> {
   const { frames, size, reduced } = stack;
   const shrink = registrationShrink(size, reduced !== undefined);
-  const estimator = createMotionEstimator({ motion: options.motion, fullSize: size });
   const isLarge = size.width * size.height * frames.length >= minThreadPixels;
   // On fewer cores decoding leaves none for it.
-  const Reading = isLarge && options.threads >= minReadingThreads ? ReadingThread : StackReading;
-  const reading = new Reading(size, frames.length, reduced && shrink);
+  const isApart = isLarge && options.threads >= minReadingThreads;
+  const threads = isLarge ? motionThreads(options.threads) : 0;
+  const estimator = estimatorOf({ motion: options.motion, fullSize: size }, threads);
+  const reading = isApart
+    ? new ReadingThread(size, frames.length, reduced && shrink, threads)
+    : new StackReading(size, frames.length, reduced && shrink);
   try {
     return await readStack(stack, options, estimator, reading, shrink, kept, log, signal);
   } finally {
-    if (reading instanceof ReadingThread) await reading.close();
+    for (const one of [reading, estimator]) if ('close' in one) await one.close();
   }
 }
 
 async function readStack(
   stack: Stack,
   options: MergeOptions,
-  estimator: MotionEstimator,
+  estimator: MotionEstimator | MotionThreads,
   reading: StackReading | ReadingThread,
   shrink: Shrink,
   kept: KeptFrames,
@@ -100,7 +104,16 @@ async function readStack(
     decodeFull: (frame) => kept.decode(frame),
     onFrame: ({ number }, { decoded }) => {
       const { pixels, width, height, channels, bits } = decoded;
-      estimator.add({ number, pixels, width, height, channels, bits, factorX: shrink, factorY: shrink });
+      return estimator.add({
+        number,
+        pixels,
+        width,
+        height,
+        channels,
+        bits,
+        factorX: shrink,
+        factorY: shrink,
+      });
     },
     onUnreadable: (_, error) => {
       if (error instanceof ChangedFrameError || options.strict) throw error;

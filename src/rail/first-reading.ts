@@ -28,8 +28,8 @@ export interface FirstReadingHooks<Read extends FrameReading> {
   decodeFull?: (frame: FrameFile) => Promise<DecodedFrame>;
   /** Called once all frames are read, before the evidence is made of them. */
   onRead?: (unreadable: ReadonlyMap<number, string>) => void;
-  /** Called after each frame that could be read. */
-  onFrame?: (frame: FrameFile, read: Read) => void;
+  /** Called after each frame that could be read. The next is handed on once this is done. */
+  onFrame?: (frame: FrameFile, read: Read) => void | Promise<void>;
   /** Called for each frame that cannot be decoded; throws to end the reading. */
   onUnreadable?: (frame: FrameFile, error: InputError) => void;
   onProgress?: ((done: number, frames: number) => void) | undefined;
@@ -66,7 +66,7 @@ export async function readFirst<Read extends FrameReading>(
       unreadable.set(frame.number, fed.error.message);
     } else {
       await reading.add(frame, fed.value.quick);
-      onFrame?.(frame, fed.value);
+      await onFrame?.(frame, fed.value);
     }
     onProgress?.(++done, frames.length);
   }

@@ -1,5 +1,11 @@
 import { pieceKernels } from '../kernels/direct-kernels.js';
-import { hotRingPx, maxHotCandidates, minHotExcess, minHotFrames } from '../model/constants/rail.js';
+import {
+  hotRingPx,
+  maxHotCandidates,
+  minHotExcess,
+  minHotFrames,
+  samplesAtOnce,
+} from '../model/constants/rail.js';
 import type { DecodedFrame } from '../stack/decode.js';
 import type { SensorSpot } from './sensor-spot.js';
 
@@ -41,9 +47,6 @@ export async function findHotPixels(frames: readonly (() => Promise<DecodedFrame
   for (const decode of frames) search.add(await decode());
   return search.found();
 }
-
-/** Samples that are looked through at once: they and their list fit in a core's own cache. */
-const samplesAtOnce = 1 << 15;
 
 function allHot(frame: DecodedFrame): number[] {
   const { pixels, width, height, channels, bits } = frame;

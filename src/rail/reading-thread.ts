@@ -25,6 +25,8 @@ export interface ReadingSetup {
   size: Size;
   count: number;
   shrink: Shrink | undefined;
+  /** That measure motion beside the thread; 0: none. */
+  threads: number;
 }
 
 /** Frames that wait in the thread, at most: their pictures are copies. */
@@ -47,9 +49,9 @@ export class ReadingThread {
   private evidence: Omit<StackEvidence, 'files'> | undefined;
   private decodeFull: ((frame: FrameFile) => Promise<DecodedFrame>) | undefined;
 
-  constructor(size: Size, count: number, shrink?: Shrink) {
+  constructor(size: Size, count: number, shrink?: Shrink, threads = 0) {
     this.shrink = shrink ?? shrinkFor(size);
-    const setup: ReadingSetup = { size, count, shrink };
+    const setup: ReadingSetup = { size, count, shrink, threads };
     this.worker = new Worker(workerFile, { workerData: setup });
     this.worker.on('message', (answer: ReadingAnswer) => this.take(answer));
     this.worker.on('error', (error: Error) => this.fail(error));

@@ -5,8 +5,8 @@ import type { ReadingAnswer, ReadingOrder, ReadingSetup } from './reading-thread
 import { StackReading } from './stack-reading.js';
 
 const port = parentPort!;
-const { size, count, shrink } = workerData as ReadingSetup;
-const reading = new StackReading(size, count, shrink);
+const { size, count, shrink, threads } = workerData as ReadingSetup;
+const reading = new StackReading(size, count, shrink, threads);
 const wanted = new Map<number, (decoded: DecodedFrame | undefined) => void>();
 
 function answer(message: ReadingAnswer): void {
@@ -26,7 +26,7 @@ async function follow(order: ReadingOrder): Promise<void> {
   if ('add' in order) {
     const { number, decoded } = order.add;
     // Of a file the reading asks the number alone; who holds the files puts them back.
-    reading.add({ number } as FrameFile, decoded);
+    await reading.add({ number } as FrameFile, decoded);
     answer({ added: number });
   } else if ('finish' in order) {
     const { files: _, ...evidence } = await reading.finish(decodeFull, undefined);

@@ -1,8 +1,8 @@
 import { setImmediate } from 'node:timers/promises';
 import type { Size } from '../image/image.js';
 import { dustRun, hotFrames, minDetailPixels, minMotionPixels } from '../model/constants/rail.js';
-import { createMotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
+import { estimatorOf } from '../register/motion-threads.js';
 import { averageBoxes } from '../stack/average-boxes.js';
 import type { DecodedFrame, Shrink } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
@@ -65,14 +65,16 @@ export class StackReading {
   /**
    * @param count Number of frames to come; some of them may prove unreadable.
    * @param shrink Default: the largest reduction that leaves enough pixels to measure detail.
+   * @param threads That measure motion beside this one; default: none.
    */
   constructor(
     private readonly size: Size,
     count: number,
     shrink: Shrink = shrinkFor(size),
+    threads = 0,
   ) {
     this.shrink = shrink;
-    this.estimator = createMotionEstimator({ motion: 'scale', fullSize: size });
+    this.estimator = estimatorOf({ motion: 'scale', fullSize: size }, threads);
     const reduced = {
       width: Math.floor(size.width / this.shrink),
       height: Math.floor(size.height / this.shrink),
@@ -89,15 +91,15 @@ export class StackReading {
     this.wantedHot = new Set(Array.from({ length: count }, (_, i) => Math.round(i * pitch)));
   }
 
-  /** Takes the next frame that could be read. */
-  add(file: FrameFile, decoded: DecodedFrame): void {
+  /** Takes the next frame that could be read; to be called frame by frame, without waiting. */
+  async add(file: FrameFile, decoded: DecodedFrame): Promise<void> {
     const index = this.files.length;
     encodedLuma(decoded, this.luma);
     if (this.shrink === 1 && this.wantedHot.has(index)) this.hot.add(decoded);
     if (this.wantedPlanes.has(index)) this.planes.set(index, spotLight(this.luma, decoded, this.boxes));
     this.files.push(file);
     this.measurements.push(measureFrame(file.number, decoded, this.luma));
-    this.estimator.add({ number: file.number, ...motionPicture(decoded) });
+    await this.estimator.add({ number: file.number, ...motionPicture(decoded) });
   }
 
   /**

@@ -10,7 +10,7 @@ import {
 } from '../model/constants/register.js';
 import type { MotionModel } from '../options/motion-model.js';
 import { type CentredMotion, motionMatrix, motionToSimilarity, noMotion } from './centred-motion.js';
-import { correctSlopes } from './correct-slopes.js';
+import { type SlopeContext, slopeContext } from './correct-slopes.js';
 import type { Correspondences } from './fit-motion.js';
 import { type LightLink, solveLight } from './frame-light.js';
 import type { FrameMotion, MotionSolution } from './motion-solution.js';
@@ -46,11 +46,18 @@ export interface MotionEvidence {
   lightLinks: LightLink[];
 }
 
-/** Yields between parts of the work. */
+/** Asks for all pairs to be measured again by `correctLink`, each from its tiles. They do not depend on each other. */
+export interface CorrectionRequest {
+  context: SlopeContext;
+  links: readonly PairLink[];
+  tiles: readonly Correspondences[];
+}
+
+/** Yields what is most of the work, and is given the links in their order. */
 export function* assembleSolution(
   evidence: MotionEvidence,
   anchorNumber: number,
-): Generator<void, MotionSolution> {
+): Generator<CorrectionRequest, MotionSolution, PairLink[]> {
   const { frames, fullSize, motion: model } = evidence;
   const requested = frames.findIndex(({ number }) => number === anchorNumber);
   if (requested < 0)
@@ -134,7 +141,7 @@ function chooseAnchor({ frames, links }: MotionEvidence, requested: number, warn
 function* solveModel(
   evidence: MotionEvidence,
   anchor: number,
-): Generator<void, { solution: StackSolution; rollFound: boolean }> {
+): Generator<CorrectionRequest, { solution: StackSolution; rollFound: boolean }, PairLink[]> {
   const { motion, radiusPx, pitchPx, frames } = evidence;
   const solveBy = (by: readonly PairLink[], free: 'shift' | 'scale' | 'similarity') =>
     solveStack(by, {
@@ -146,7 +153,8 @@ function* solveModel(
     });
   const first = solveBy(evidence.links, motion === 'shift' ? 'shift' : 'similarity');
   // With all frames aligned the peak energy of each tile position is known.
-  const links = yield* correctSlopes(evidence, first.motions);
+  const { links: measured, tiles } = evidence;
+  const links = yield { context: slopeContext(evidence, first.motions), links: measured, tiles };
   const solve = (free: 'shift' | 'scale' | 'similarity') => solveBy(links, free);
   if (motion === 'shift') return { solution: solve('shift'), rollFound: false };
   const turned = solve('similarity');

@@ -59,40 +59,43 @@ function levelSizes(width: number, height: number): [number, number][] {
   return sizes;
 }
 
-/** Takes the memory of `count` pyramids at once: views on an arena are stale after it has grown. */
-export function createBandPyramids(
-  arena: Arena,
-  width: number,
-  height: number,
-  count: number,
-): BandLevel[][] {
-  const taken = Array.from({ length: count }, () =>
-    levelSizes(width, height).map(([w, h], n) => {
-      const side = tileSideByLevel[n] ?? tileSideByLevel[tileSideByLevel.length - 1];
-      const tile = Math.max(4, Math.min(side, maxTile, w, h) & ~3);
-      const tilesX = Math.floor(w / tile);
-      const tilesY = Math.floor(h / tile);
-      const planes = arena.takePlanes(w, h, 1, 4);
-      const energyPointer = arena.take(4 * tilesX * tilesY);
-      const momentPointer = arena.take(8 * momentCount * tilesX * tilesY);
-      return { planes, tile, tilesX, tilesY, energyPointer, momentPointer };
-    }),
-  );
-  const { buffer } = arena.memory;
-  return taken.map((levels) =>
-    levels.map(({ planes, ...tiles }) => ({
+/** Where a level of a pyramid lies in an arena: plain data, by which any thread finds it. */
+export interface LevelPlace
+  extends Pick<BandLevel, 'tile' | 'tilesX' | 'tilesY' | 'energyPointer' | 'momentPointer'> {
+  planes: Planes;
+}
+
+/** Takes the memory of a pyramid. */
+export function takePyramid(arena: Arena, width: number, height: number): LevelPlace[] {
+  return levelSizes(width, height).map(([w, h], n) => {
+    const side = tileSideByLevel[n] ?? tileSideByLevel[tileSideByLevel.length - 1];
+    const tile = Math.max(4, Math.min(side, maxTile, w, h) & ~3);
+    const tilesX = Math.floor(w / tile);
+    const tilesY = Math.floor(h / tile);
+    const planes = arena.takePlanes(w, h, 1, 4);
+    const energyPointer = arena.take(4 * tilesX * tilesY);
+    const momentPointer = arena.take(8 * momentCount * tilesX * tilesY);
+    return { planes, tile, tilesX, tilesY, energyPointer, momentPointer };
+  });
+}
+
+/** The pyramid that lies there. All memory must be taken before: views on an arena are stale after it has grown. */
+export function pyramidAt(places: readonly LevelPlace[], { buffer }: WebAssembly.Memory): BandLevel[] {
+  return places.map(({ planes: { width, height, pointer, stride }, ...tiles }) => {
+    const count = tiles.tilesX * tiles.tilesY;
+    return {
       ...tiles,
-      width: planes.width,
-      height: planes.height,
-      pointer: planes.pointer,
-      stride: planes.stride,
-      band: arena.planeF32(planes),
-      tileEnergy: arena.f32(tiles.energyPointer, tiles.tilesX * tiles.tilesY),
+      width,
+      height,
+      pointer,
+      stride,
+      band: new Float32Array(buffer, pointer, stride * (height - 1) + width),
+      tileEnergy: new Float32Array(buffer, tiles.energyPointer, count),
       noiseEnergy: 0,
-      tileMoments: new Float64Array(buffer, tiles.momentPointer, momentCount * tiles.tilesX * tiles.tilesY),
-      hasMoments: new Uint8Array(tiles.tilesX * tiles.tilesY),
-    })),
-  );
+      tileMoments: new Float64Array(buffer, tiles.momentPointer, momentCount * count),
+      hasMoments: new Uint8Array(count),
+    };
+  });
 }
 
 export function takePyramidScratch(arena: Arena, width: number, height: number): PyramidScratch {

@@ -37,49 +37,48 @@ export interface SlopeEvidence {
   grids: readonly TileGrid[];
 }
 
-/**
- * Measures the pairs again from their tiles, now that it is known where each place was sharpest in the whole stack.
- * A slope of the defocus shifts what is sharp by what the tile's model says, and what is blurred by less or to the
- * other side; see `slopeShare`. Blurred tiles are moved accordingly and trusted less. Yields after each pair.
- */
-export function* correctSlopes(
+/** What pairs are measured again by, once it is known where each place was sharpest in the whole stack: plain data. */
+export interface SlopeContext
+  extends Pick<SlopeEvidence, 'motion' | 'fullSize' | 'radiusPx' | 'pitchPx' | 'grids'> {
+  /** Frame to anchor; undefined for frames that are not aligned. */
+  motions: readonly (CentredMotion | undefined)[];
+  /** By level. */
+  curves: readonly FocusCurves[];
+  /** By level and frame, see `shakes`. */
+  shaken: readonly (readonly number[])[];
+  /** Frames that a jump follows. */
+  jumps: readonly number[];
+}
+
+export function slopeContext(
   evidence: SlopeEvidence,
   motions: readonly (CentredMotion | undefined)[],
-): Generator<void, PairLink[]> {
-  const curves = focusCurves(evidence, motions);
-  const shaken = shakes(evidence, motions);
-  const jumps = [...findJumps(motions, evidence.radiusPx).keys()];
-  const correct = (link: PairLink, i: number): PairLink => {
-    const toAnchor = motions[link.from];
-    const tiles = evidence.tiles[i];
-    if (!toAnchor || tiles.count < 4) return link;
-    // The model of the slopes is one of small changes of the blur.
-    if (jumps.some((k) => link.from <= k && k < link.to)) return link;
-    const factor = evidence.pitchPx * (link.to - link.from > 1 ? distantFactor : 1);
-    const fit = fitWithSharedErrors(
-      correctTiles(
-        tiles,
-        toAnchor,
-        curves,
-        evidence,
-        factor,
-        shaken.map((share) => share[link.from] * share[link.to]),
-      ),
-      link.motion,
-      {
-        ...evidence,
-        shiftOnly: evidence.motion === 'shift',
-      },
-    );
-    // The information of the fit includes the shared errors.
-    return { ...link, ...fit, scaleSigmaPx: 0, shiftSigmaPx: 0 };
+): SlopeContext {
+  const { motion, fullSize, radiusPx, pitchPx, grids } = evidence;
+  return {
+    ...{ motion, fullSize, radiusPx, pitchPx, grids, motions },
+    curves: focusCurves(evidence, motions),
+    shaken: shakes(evidence, motions),
+    jumps: [...findJumps(motions, radiusPx).keys()],
   };
-  const links: PairLink[] = [];
-  for (const [i, link] of evidence.links.entries()) {
-    links.push(correct(link, i));
-    yield;
-  }
-  return links;
+}
+
+/**
+ * Measures a pair again from its tiles. A slope of the defocus shifts what is sharp by what the tile's model says, and what is
+ * blurred by less or to the other side; see `slopeShare`. Blurred tiles are moved accordingly and trusted less.
+ */
+export function correctLink(context: SlopeContext, link: PairLink, tiles: Correspondences): PairLink {
+  const { motions, curves, shaken, jumps, motion, pitchPx } = context;
+  const toAnchor = motions[link.from];
+  if (!toAnchor || tiles.count < 4) return link;
+  // The model of the slopes is one of small changes of the blur.
+  if (jumps.some((k) => link.from <= k && k < link.to)) return link;
+  const factor = pitchPx * (link.to - link.from > 1 ? distantFactor : 1);
+  const shares = shaken.map((share) => share[link.from] * share[link.to]);
+  const corrected = correctTiles(tiles, toAnchor, curves, context, factor, shares);
+  const fit = fitWithSharedErrors(corrected, link.motion, { ...context, shiftOnly: motion === 'shift' });
+  // The information of the fit includes the shared errors.
+  return { ...link, ...fit, scaleSigmaPx: 0, shiftSigmaPx: 0 };
 }
 
 /**
@@ -102,7 +101,7 @@ function shakes(
 }
 
 /** What a level shows over the whole stack at places of the anchor's framing, on the grid of its tiles. */
-interface FocusCurves {
+export interface FocusCurves {
   /** Most energy that any frame shows. */
   peak: Float32Array;
   /** Width of the focus curve, frames: the sum of all frames' energies over the peak's. */
@@ -160,7 +159,7 @@ function correctTiles(
   tiles: Correspondences,
   toAnchor: CentredMotion,
   curves: readonly FocusCurves[],
-  { grids, fullSize }: SlopeEvidence,
+  { grids, fullSize }: SlopeContext,
   errorFactor: number,
   shares: readonly number[],
 ): CorrelatedTiles {

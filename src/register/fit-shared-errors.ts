@@ -141,21 +141,25 @@ function accumulate(
   // Upper triangle of one tile's own block, and its right side.
   const block = new Float64Array(own * own);
   const side = new Float64Array(own);
-  const sharedErrors = new Float64Array(own);
+  const { weight, sharedErrorPx, sharedScaleErrorPx } = tiles;
   for (let i = 0; i < tiles.count; i++) {
-    if (tiles.weight[i] <= 0) continue;
+    if (weight[i] <= 0) continue;
     measureDistance(tiles, i, start, fit, radiusPx);
     tileEquations(tiles, i, distance.x, distance.y, radiusPx, block, side);
-    sharedErrors.fill(tiles.sharedErrorPx[i]);
-    sharedErrors[0] = tiles.sharedScaleErrorPx[i];
+    const h = sharedErrorPx[i];
+    const scale = sharedScaleErrorPx[i];
     for (let row = 0; row < own; row++) {
+      const ofRow = row === 0 ? scale : h;
       right[row] += side[row];
-      right[own + row] += sharedErrors[row] * side[row];
-      for (let col = 0; col < own; col++) {
-        const value = row <= col ? block[row * own + col] : block[col * own + row];
+      right[own + row] += ofRow * side[row];
+      // The upper triangle of the whole: of its upper right block all.
+      for (let col = row; col < own; col++) {
+        const value = block[row * own + col];
+        const ofCol = col === 0 ? scale : h;
         normal[row * all + col] += value;
-        normal[row * all + own + col] += sharedErrors[col] * value;
-        normal[(own + row) * all + own + col] += sharedErrors[row] * sharedErrors[col] * value;
+        normal[row * all + own + col] += ofCol * value;
+        if (col > row) normal[col * all + own + row] += ofRow * value;
+        normal[(own + row) * all + own + col] += ofRow * ofCol * value;
       }
     }
   }

@@ -30,12 +30,12 @@ export interface LevelGeometry {
 
 /** The geometry of every level for a full-size frame and the factors of the reduced picture. */
 export function levelGeometries(
-  levels: readonly BandLevel[],
+  levels: number,
   fullSize: { width: number; height: number },
   factorX: number,
   factorY: number,
 ): LevelGeometry[] {
-  return levels.map((_, n) => ({
+  return Array.from({ length: levels }, (_, n) => ({
     pitchX: factorX * 2 ** n,
     pitchY: factorY * 2 ** n,
     halfX: fullSize.width / 2,
@@ -67,20 +67,29 @@ export interface PairOptions {
   start?: CentredMotion | undefined;
 }
 
-/** Kernels for comparing tiles, and their scratch buffers. */
-export interface TileScratch {
-  kernels: RegisterKernels;
-  /** Sums that a comparison returns. */
-  cross: Float64Array;
+/** Where the scratch buffers for comparing tiles lie. */
+export interface TilePlace {
   crossPointer: number;
   rowsPointer: number;
 }
 
-export function takeTileScratch(arena: Arena, kernels: RegisterKernels): TileScratch {
-  const crossPointer = arena.take(8 * crossCount);
-  const rowsPointer = arena.take(4 * maxTile * (maxTile + 3));
-  const cross = new Float64Array(arena.memory.buffer, crossPointer, crossCount);
-  return { kernels, cross, crossPointer, rowsPointer };
+/** Kernels for comparing tiles, and their scratch buffers. */
+export interface TileScratch extends TilePlace {
+  kernels: RegisterKernels;
+  /** Sums that a comparison returns. */
+  cross: Float64Array;
+}
+
+export function takeTilePlace(arena: Arena): TilePlace {
+  return { crossPointer: arena.take(8 * crossCount), rowsPointer: arena.take(4 * maxTile * (maxTile + 3)) };
+}
+
+export function tileScratchAt(
+  place: TilePlace,
+  { buffer }: WebAssembly.Memory,
+  kernels: RegisterKernels,
+): TileScratch {
+  return { ...place, kernels, cross: new Float64Array(buffer, place.crossPointer, crossCount) };
 }
 
 /**

@@ -3,9 +3,10 @@ import { Arena } from '../../src/kernels/arena.js';
 import { type RegisterKernels, registerKernels } from '../../src/kernels/register-kernels.js';
 import { slantFactor } from '../../src/model/constants/register.js';
 import {
-  createBandPyramids,
   fillBandPyramid,
   momentsAt,
+  pyramidAt,
+  takePyramid,
   takePyramidScratch,
   tileOrigin,
 } from '../../src/register/band-pyramid.js';
@@ -79,7 +80,7 @@ function worst(found: (i: number) => number, expected: ArrayLike<number>): numbe
 describe('bandStrip', () => {
   it.each(sizes)('fills the pyramid of a %i x %i frame as the formulas say', (width, height) => {
     const scratch = takePyramidScratch(arena, width, height);
-    const [levels] = createBandPyramids(arena, width, height, 1);
+    const levels = pyramidAt(takePyramid(arena, width, height), arena.memory);
     const { data } = randomPicture(width, height, 3);
     const luma = scratch.luma[0];
     const plane = arena.planeF32(luma);
@@ -138,7 +139,8 @@ describe('tileMoments and tileCross', () => {
   it('sum the products that the model of a tile names', () => {
     const [width, height] = [96, 80];
     const scratch = takePyramidScratch(arena, width, height);
-    const [reference, moving] = createBandPyramids(arena, width, height, 2).map(([level]) => level);
+    const places = [takePyramid(arena, width, height), takePyramid(arena, width, height)];
+    const [reference, moving] = places.map((place) => pyramidAt(place, arena.memory)[0]);
     for (const [level, seed] of [
       [reference, 5],
       [moving, 6],

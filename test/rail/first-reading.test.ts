@@ -38,14 +38,14 @@ test('a merge keeps that dust out of the search for focus which a check reports'
 });
 
 test.each([undefined, 2] as const)(
-  'a thread of its own gathers the same evidence, whole frames or reduced (reduction %s)',
+  'a thread of its own, with two to measure motion, gathers the same evidence, whole frames or reduced (reduction %s)',
   async (shrink) => {
     const stack = await readStack(folder, { skip: [] });
     const gather = (reading: StackReading | ReadingThread) =>
       readFirst(stack, reading, {
         read: async (frame) => ({ quick: await decodeFrame(frame, { shrink: reading.shrink, quick: true }) }),
       });
-    const apart = new ReadingThread(stack.size, stack.frames.length, shrink);
+    const apart = new ReadingThread(stack.size, stack.frames.length, shrink, 2);
     try {
       const here = await gather(new StackReading(stack.size, stack.frames.length, shrink));
       expect((await gather(apart)).evidence).toEqual(here.evidence);
@@ -80,7 +80,7 @@ test('each frame is handed on once, in order; what cannot be decoded is reported
   const progress: number[] = [];
   const { evidence, unreadable } = await readFirst(stack, reading, {
     read: (frame) => readQuick(frame, reading),
-    onFrame: ({ number }) => taken.push(number),
+    onFrame: ({ number }) => void taken.push(number),
     onUnreadable: ({ number }) => refused.push(number),
     onProgress: (done) => progress.push(done),
   });

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { noMotion } from '../../src/register/centred-motion.js';
-import { correctSlopes } from '../../src/register/correct-slopes.js';
+import { correctLink, slopeContext } from '../../src/register/correct-slopes.js';
 import { createCorrespondences } from '../../src/register/fit-motion.js';
 import { normalRandom, seededRandom } from './textured-stack.js';
 
@@ -41,32 +41,28 @@ function seenGrowth(widths: { middle: number; rim: number }): number {
     tiles.energy[i] = 90;
     tiles.count++;
   }
-  const parts = correctSlopes(
+  const link = {
+    from: 5,
+    to: 6,
+    motion: noMotion,
+    information: new Float64Array(16),
+    scaleSigmaPx: 0,
+    shiftSigmaPx: 0,
+  };
+  const context = slopeContext(
     {
       motion: 'similarity',
       fullSize,
       radiusPx,
       pitchPx: 1,
       frames: energies.map((level) => ({ energies: [level] })),
-      links: [
-        {
-          from: 5,
-          to: 6,
-          motion: noMotion,
-          information: new Float64Array(16),
-          scaleSigmaPx: 0,
-          shiftSigmaPx: 0,
-        },
-      ],
+      links: [link],
       tiles: [tiles],
       grids: [grid],
     },
     Array.from({ length: frameCount }, () => noMotion),
   );
-  let part = parts.next();
-  while (!part.done) part = parts.next();
-  const [link] = part.value;
-  return radiusPx * (link.motion.a - 1);
+  return radiusPx * (correctLink(context, link, tiles).motion.a - 1);
 }
 
 describe('tiles on a surface that turns away', () => {

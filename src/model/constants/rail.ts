@@ -355,6 +355,9 @@ export const hotRingPx = hotSpreadPx + 1;
 /** Effort [px]: more candidates are glints of the subject, not defects of a sensor. */
 export const maxHotCandidates = 20_000;
 
+/** Effort int [samples]: that are looked through at once: they and their list fit in a core's own cache. */
+export const samplesAtOnce = 2 ** 15;
+
 /** Free int [frames]: minimum number of frames to search. */
 export const minHotFrames = 3;
 

@@ -21,6 +21,15 @@ export const tileSideByLevel = [16, 16, 16, 16, 12];
  */
 export const maxBandNoiseEnergy = 0.1 * 2 ** 2;
 
+/**
+ * Effort int [threads]: threads of a merge from which frames and pairs are measured in threads of their own: on fewer cores the
+ * time until their code is compiled is as long as what they save.
+ */
+export const minParallelThreads = 8;
+
+/** Effort int [threads]: maximum number of those threads, of one reading: so many keep up with the decoding of 16. */
+export const maxMotionThreads = 6;
+
 /** Free [levels]: a pixel this far outside the range of its neighbours is a sensor defect. */
 export const isolatedLevels = 12;
 

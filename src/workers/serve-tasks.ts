@@ -1,0 +1,18 @@
+import { parentPort } from 'node:worker_threads';
+import type { TaskAnswer, TaskOrder } from './task-pool.js';
+
+type Doers = { [name: string]: (task: never) => unknown };
+
+/** Does what a `TaskPool` asks of this thread, each task by the function of its name. */
+export function serveTasks(doers: Doers): void {
+  const port = parentPort!;
+  port.on('message', ({ task }: TaskOrder<{ name: string }>) => {
+    let answer: TaskAnswer<unknown>;
+    try {
+      answer = { answer: doers[task.name](task as never) };
+    } catch (error) {
+      answer = { failed: (error as Error).stack ?? String(error) };
+    }
+    port.postMessage(answer);
+  });
+}
