@@ -9,7 +9,8 @@ import {
   type SystemFault,
   UsageError,
 } from '../errors.js';
-import { merge } from '../mend/merge.js';
+import { carryMends } from '../mend/carry-mends.js';
+import { mergeFolder } from '../merge/merge.js';
 import type { GrowingPicture, MergeOutcome } from '../merge/merge-api.js';
 import type { MergeEvent } from '../merge/merge-event.js';
 import { encodeJpeg } from '../result/jpeg-file.js';
@@ -46,11 +47,12 @@ export async function mergeStack(
 ): Promise<StackEnd> {
   try {
     refuseUnseen(job);
-    const outcome = await merge(
+    const outcome = await mergeFolder(
       job.folder,
       { ...job.options, out: job.out },
       {
         signal,
+        isUnattended: true,
         ...(onPicture && { onPicture: pictureSender(onPicture) }),
         onEvent(event) {
           onEvent(event);
@@ -58,6 +60,7 @@ export async function mergeStack(
           if (event.event === 'stage' && event.stage === 'write') refuseChanges(job);
         },
       },
+      carryMends,
     );
     return { state: 'done', report: await reportOn(job, outcome) };
   } catch (error) {

@@ -12,7 +12,7 @@ import {
   programTexts,
   writeUniforms,
 } from './programs.js';
-import { adapterName, isSoftware, requestAdapter } from './webgpu.js';
+import { isSoftware, requestAdapter, type TakenAdapter } from './webgpu.js';
 
 export interface GpuOptions {
   /** Number of the device in the list; absent: the fastest. */
@@ -46,6 +46,8 @@ const readBytes = 32 << 20;
  */
 export class Gpu {
   readonly name: string;
+  /** With its driver, which has a share in the bytes that it makes. */
+  readonly fullName: string;
   readonly isSoftware: boolean;
   private readonly programs = new Map<GpuKernelName, Program>();
   private readonly groups = new Map<string, GPUBindGroup>();
@@ -65,13 +67,14 @@ export class Gpu {
   heldBytes = 0;
 
   private constructor(
-    adapter: GPUAdapter,
+    { adapter, name, driver }: TakenAdapter,
     private readonly device: GPUDevice,
     private readonly texts: ReadonlyMap<GpuKernelName, string>,
     /** Largest binding that is made: what the device allows, or less in tests of bands. */
     public maxBindingBytes: number,
   ) {
-    this.name = adapterName(adapter);
+    this.name = name;
+    this.fullName = driver ? `${name} (${driver})` : name;
     this.isSoftware = isSoftware(adapter);
     device.lost.then(({ message }) => {
       if (!this.isClosed) this.fail('lost', `the graphics processor went away (${firstLine(message)})`);
@@ -87,23 +90,24 @@ export class Gpu {
 
   /** Throws GpuError when there is no device, or one that allows less than kernels need. */
   static async open({ index }: GpuOptions = {}): Promise<Gpu> {
-    const adapter = await requestAdapter(index);
+    const taken = await requestAdapter(index);
+    const { adapter, name } = taken;
     const { limits } = adapter;
-    const name = adapterName(adapter);
     if (limits.maxStorageBuffersPerShaderStage < storageBuffers)
       throw new GpuError(
         'missing',
         `${name} binds ${limits.maxStorageBuffersPerShaderStage} buffers at once and ${storageBuffers} are needed`,
       );
-    const device = await adapter.requestDevice({
-      requiredLimits: {
-        maxStorageBuffersPerShaderStage: storageBuffers,
-        maxStorageBufferBindingSize: limits.maxStorageBufferBindingSize,
-        maxBufferSize: limits.maxBufferSize,
-      },
+    const requiredLimits = {
+      maxStorageBuffersPerShaderStage: storageBuffers,
+      maxStorageBufferBindingSize: limits.maxStorageBufferBindingSize,
+      maxBufferSize: limits.maxBufferSize,
+    };
+    const device = await adapter.requestDevice({ requiredLimits }).catch((error: Error) => {
+      throw new GpuError('refused', `${name} cannot be opened (${firstLine(error.message)})`);
     });
     const most = Math.floor(limits.maxStorageBufferBindingSize / rowAlignment) * rowAlignment;
-    return new Gpu(adapter, device, await programTexts(), most);
+    return new Gpu(taken, device, await programTexts(), most);
   }
 
   /** Compiles all kernels, side by side where the driver can: else each is compiled at its first use. */

@@ -6,6 +6,8 @@ export interface FoundDevice {
   /** The value of `device` that takes it. */
   device: `gpu:${number}`;
   name: string;
+  /** Devices of this name; the first of them is taken. */
+  count: number;
   /** Largest buffer, MiB. */
   memoryMib: number;
   /** The processor plays it. */
@@ -24,9 +26,10 @@ export interface FoundDevices {
 export async function findDevices(): Promise<FoundDevices> {
   try {
     const devices = (await listAdapters()).map(
-      ({ info: { index, name, isSoftware }, adapter }): FoundDevice => ({
+      ({ info: { index, name, count, isSoftware }, adapter }): FoundDevice => ({
         device: `gpu:${index}`,
         name,
+        count,
         memoryMib: Math.floor(adapter.limits.maxBufferSize / 2 ** 20),
         isSoftware,
       }),

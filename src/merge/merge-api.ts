@@ -41,6 +41,15 @@ export interface MergeHooks {
   signal?: AbortSignal;
 }
 
+/** Hooks of a merge that a batch or a worker starts. */
+export interface UnattendedHooks extends MergeHooks {
+  /**
+   * Nobody waits to mend what is wrong: where the graphics processor that is asked for is not there, the processor merges,
+   * with a warning.
+   */
+  isUnattended?: boolean;
+}
+
 /** The library's merge, as callers see it. */
 export type MergeFunction = (
   folder: string,

@@ -4,13 +4,14 @@ import { GpuError } from '../gpu/gpu-error.js';
 import { mayHaveGpu } from '../gpu/webgpu.js';
 import { optionName } from '../option-names.js';
 import type { MergeOptions } from '../options/merge-options.js';
+import type { RunLog } from './run-log.js';
 
 /**
  * The graphics processor that a merge is to run on, whose kernels are being compiled; undefined: the processor merges.
  *
- * @throws SystemError where one is asked for and there is none.
+ * @throws SystemError where one is asked for and there is none, unless the merge is unattended: then that is a warning.
  */
-export async function openMergeDevice(device: MergeOptions['device']): Promise<Gpu | undefined> {
+export async function openMergeDevice(device: MergeOptions['device'], log: RunLog): Promise<Gpu | undefined> {
   if (device === 'cpu' || (device === 'auto' && !mayHaveGpu())) return undefined;
   const [, index] = device.split(':');
   try {
@@ -26,6 +27,10 @@ export async function openMergeDevice(device: MergeOptions['device']): Promise<G
   } catch (error) {
     if (!(error instanceof GpuError)) throw error;
     if (device === 'auto') return undefined;
+    if (log.isUnattended) {
+      log.warn(`The processor merges, for ${error.message}.`);
+      return undefined;
+    }
     throw new SystemError(
       'graphics',
       `${optionName('device')} asks for a graphics processor, but ${error.message}. Without ${optionName('device')} the processor merges.`,

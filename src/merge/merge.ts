@@ -57,7 +57,7 @@ import { endDevelopment, withDevelopedFrames } from './develop-frames.js';
 import { directionNotes } from './direction-notes.js';
 import { frameComposite, leastSidePx } from './framing.js';
 import { keptFramesBytes, type MergeLoad, refuseOversized, threadsWithin } from './memory-need.js';
-import type { MergeHooks, MergeOutcome } from './merge-api.js';
+import type { MergeOutcome, UnattendedHooks } from './merge-api.js';
 import { openMergeDevice } from './merge-device.js';
 import { type DecideDirection, type FoundMaps, mergeFrames } from './merge-frames.js';
 import { noteFraming } from './note-framing.js';
@@ -81,7 +81,7 @@ export type TakeOver = (old: string, dir: string, record: RunRecord) => Promise<
 export async function mergeFolder(
   folder: string,
   given: Partial<MergeOptions> & { out?: string },
-  hooks: MergeHooks,
+  hooks: UnattendedHooks,
   takeOver: TakeOver,
 ): Promise<MergeOutcome> {
   const log = new RunLog(hooks);
@@ -258,7 +258,7 @@ export interface MergedStack extends FramedMaps {
   anchor: UsedFrame;
   crop: CropRectangle;
   picture: Picture;
-  /** Name of the graphics processor that merged, or 'processor'. */
+  /** The graphics processor that merged, with its driver, or 'processor'. */
   device: string;
   /** What is to be said of the stack; the rim of the merged picture comes on top. */
   judged: Finding[];
@@ -279,7 +279,7 @@ export async function computeMerge(
   const options = fitThreads(stack, given, log);
   const room = keptFramesBytes(loadOf(stack), options.threads, options.memoryMb);
   const kept = new KeptFrames(room, Math.min(decodeThreads, options.threads));
-  const opening = openMergeDevice(options.device);
+  const opening = openMergeDevice(options.device, log);
   // Told where it is awaited.
   opening.catch(() => {});
   try {
@@ -375,7 +375,7 @@ async function computeKeeping(
       gpu,
     );
   const gpu = await opening;
-  let device = gpu?.name;
+  let device = gpu?.fullName;
   const { pixels, found } = await mergeOn(gpu).catch((error: unknown) => {
     if (!(error instanceof GpuError)) throw error;
     log.warn(`The processor merges from the start, for ${error.message}.`);

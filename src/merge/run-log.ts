@@ -1,6 +1,6 @@
 import { InterruptedError } from '../errors.js';
 import type { Finding } from '../result/finding.js';
-import type { GrowingPicture, MergeHooks } from './merge-api.js';
+import type { GrowingPicture, UnattendedHooks } from './merge-api.js';
 import type { MergeEvent, MergeStage } from './merge-event.js';
 
 /** Rough share of a run's time that each stage takes, for the estimate of the time left. */
@@ -30,10 +30,14 @@ export class RunLog {
   private pictureDueMs = 0;
 
   constructor(
-    private readonly hooks: MergeHooks,
+    private readonly hooks: UnattendedHooks,
     /** Megapixels of one frame; set once it is known. */
     public frameMegapixels = 0,
   ) {}
+
+  get isUnattended(): boolean {
+    return this.hooks.isUnattended ?? false;
+  }
 
   get wallMs(): number {
     return performance.now() - this.started;

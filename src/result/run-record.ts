@@ -119,7 +119,7 @@ export interface RunRecord {
   /** ISO 8601 with time zone. */
   startedAt: string;
   wallMs: number;
-  /** Name of the graphics processor that merged; 'processor' where none did; absent in records of older programs. */
+  /** The graphics processor that merged, with its driver; 'processor' where none did; absent in records of older programs. */
   device?: string | undefined;
   /** Wall time of each stage. */
   stagesMs: Record<string, number>;

@@ -15,7 +15,7 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { Queue } from 'bullmq';
 import fc from 'fast-check';
-import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest';
 import { jobMark } from '../../src/batch/job-mark.js';
 import { nightListName } from '../../src/batch/night-events.js';
 import { resolveBounds } from '../../src/batch/queue/path-bounds.js';
@@ -27,6 +27,7 @@ import { runBatch } from '../../src/batch/run-batch.js';
 import type { StackJob } from '../../src/batch/stack-job.js';
 import type { MergeOptions } from '../../src/options/merge-options.js';
 import { resolveOptions } from '../../src/options/resolve-merge-options.js';
+import { readRunRecord } from '../../src/result/read-run-record.js';
 import { programVersion } from '../../src/version.js';
 import { makeFolder } from '../stack/pictures.js';
 import { startStandIn } from './in-process.js';
@@ -341,6 +342,29 @@ describe.skipIf(!hasServer)('a worker on a queue that anybody can write to (need
     expect(namesIn(elsewhere)).toEqual(['ant']);
     expect(namesIn(join(below, 'out'))).toEqual([nightListName]);
     expect(resultBytes(join(below, 'earlier'))).toEqual(earlier);
+  });
+
+  it('that lacks the graphics processor of a batch merges on the processor, and says so', async () => {
+    const { below } = begin();
+    vi.stubEnv('VK_ICD_FILENAMES', join(below, 'no-driver.json'));
+    const stop = new AbortController();
+    const options = { below: [below], threads: 1, memoryLimitMb: undefined, nice: 0, leaseMs: 5000 };
+    const worker = runWorker(server.url, options, () => {}, stop.signal);
+    const out = join(below, 'on-device');
+    const told = await runBatch(join(below, 'photos'), {
+      out,
+      queue: server.url,
+      merge: { device: 'gpu:3' },
+    });
+    stop.abort();
+    await worker;
+    vi.unstubAllEnvs();
+    expect([told.done, told.failed]).toEqual([1, 0]);
+    const record = await readRunRecord(join(out, 'ant'));
+    // Which device has which number differs from machine to machine.
+    expect(record.options.device).toBe('gpu');
+    expect(record.device).toBe('processor');
+    expect(record.warnings).toContainEqual(expect.stringMatching(/^The processor merges, for /));
   });
 
   it('that cannot see the photographs says so, and so does the batch', async () => {

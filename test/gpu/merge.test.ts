@@ -2,12 +2,14 @@ import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterEach, beforeAll, expect, it, vi } from 'vitest';
 import { renderScene } from '../../samples/render-scene.js';
+import { mergeStack } from '../../src/batch/merge-stack.js';
 import { Gpu } from '../../src/gpu/device.js';
 import { GpuError } from '../../src/gpu/gpu-error.js';
 import { merge } from '../../src/index.js';
 import { GpuEngine } from '../../src/merge/gpu-engine.js';
 import type { MergeEvent } from '../../src/merge/merge-event.js';
 import type { MergeOptions } from '../../src/options/merge-options.js';
+import { resolveOptions } from '../../src/options/resolve-merge-options.js';
 import { readRunRecord } from '../../src/result/read-run-record.js';
 import { makeFolder } from '../stack/pictures.js';
 import { compareResults } from './compare-results.js';
@@ -42,7 +44,7 @@ describeGpu('a merge on a graphics processor', (rig) => {
       await mergeTo(`device-${rule}`, { rule, device: 'gpu' }),
     ];
     expect(processor.record.device).toBe('processor');
-    expect(device.record.device).toMatch(/swiftshader/i);
+    expect(device.record.device).toMatch(/^SwiftShader Device .* \(SwiftShader driver [\d.]+\)$/);
     const difference = await compareResults(processor.out, device.out);
     expect(difference.compositeWithin).toBeGreaterThan(0.999);
     expect(difference.depthMedian).toBeLessThan(0.02);
@@ -86,6 +88,23 @@ describeGpu('a merge on a graphics processor', (rig) => {
     const found = events.filter(({ event }) => event === 'finding').map((event) => JSON.stringify(event));
     expect(new Set(found).size).toBe(found.length);
     expect(new Set(record.notes).size).toBe(record.notes.length);
+  });
+
+  it('asked for where it is not: a batch merges on the processor and says so, and a merge is refused', async () => {
+    const options = resolveOptions({ device: 'gpu:7', rule: 'weigh', threads: 2 });
+    const out = join(parent, 'unattended');
+    const job = { folder: frames, out, options, files: [], wholeFolder: false, nice: 0 };
+    expect(await mergeStack(job, () => {}, new AbortController().signal)).toMatchObject({ state: 'done' });
+    const { device, warnings } = await readRunRecord(out);
+    expect(device).toBe('processor');
+    expect(warnings).toContainEqual(
+      expect.stringMatching(
+        /^The processor merges, for there is no graphics processor 7 \(there are: 0 swiftshader/i,
+      ),
+    );
+    await expect(merge(frames, { ...options, out: join(parent, 'attended') })).rejects.toThrow(
+      /device asks for a graphics processor, but there is no graphics processor 7 .* Without device the processor merges/,
+    );
   });
 
   it('is not begun by itself where the processor plays the device', async () => {

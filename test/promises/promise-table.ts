@@ -919,6 +919,14 @@ export const promiseTable: readonly PromiseRow[] = [
       proof('gpu/merge.test.ts', 'equals that on the processor (%s)'),
       proof('gpu/merge.test.ts', 'gives the same bytes again'),
       proof('gpu/merge.test.ts', 'that the device breaks off goes on with the processor (%s)'),
+      proof(
+        'gpu/merge.test.ts',
+        'asked for where it is not: a batch merges on the processor and says so, and a merge is refused',
+      ),
+      proof(
+        'batch/worker-bounds.test.ts',
+        'that lacks the graphics processor of a batch merges on the processor, and says so',
+      ),
       proof('gpu/merge.test.ts', 'is not begun by itself where the processor plays the device'),
       proof('gpu/device.test.ts', 'is listed, and not taken by itself where the processor plays it'),
     ],

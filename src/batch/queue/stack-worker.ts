@@ -127,12 +127,17 @@ export async function runWorker(
   }
 }
 
-/** The job as this machine runs it: threads, memory and priority are its own affair. */
+/**
+ * The job as this machine runs it: threads, memory and priority are its own affair, and so is which graphics processor has
+ * which number.
+ */
 function jobHere(job: StackJob, { threads, memoryLimitMb, nice }: WorkerOptions): StackJob {
   const { memoryMb: _, ...others } = job.options;
   const options = {
     ...others,
     threads,
+    // Whatever it is: options are checked where they are used.
+    ...(/^gpu:/.test(String(others.device)) && { device: 'gpu' as const }),
     ...(memoryLimitMb !== undefined && { memoryMb: memoryLimitMb }),
     // What may be replaced was decided when the job was taken.
     overwrite: true,
