@@ -1,4 +1,5 @@
 import { InputError } from '../errors.js';
+import { directKernels } from './direct-kernels.js';
 import {
   mostRows,
   oneBand,
@@ -254,7 +255,9 @@ export class Arena {
 
   /** Fills bytes of every memory. */
   fill(pointer: number, length: number, value: number): void {
-    for (const { buffer } of this.memories) new Uint8Array(buffer, pointer, length).fill(value);
+    for (const memory of this.memories) {
+      directKernels({ memory }, ['fillBytes']).fillBytes({ from: pointer, count: length, value });
+    }
   }
 
   /**

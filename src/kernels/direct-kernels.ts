@@ -1,5 +1,5 @@
 import { readFileSync } from 'node:fs';
-import { Arena } from './arena.js';
+import type { Arena } from './arena.js';
 import { kernelParameters } from './kernel-parameters.js';
 import type { KernelArguments } from './kernels.js';
 
@@ -27,30 +27,5 @@ export function directKernels<Name extends keyof typeof kernelParameters>(
   };
   return Object.fromEntries(names.map((name) => [name, named(name)])) as unknown as {
     [K in Name]: (args: KernelArguments<K>) => number;
-  };
-}
-
-/** Kernels for a picture that lies outside of WebAssembly's memory, which is copied there piece by piece. */
-export type PieceKernels = ReturnType<typeof makePieceKernels>;
-
-let ofThread: PieceKernels | undefined;
-
-/** Those of this thread, with memory for the piece in work. */
-export function pieceKernels(): PieceKernels {
-  ofThread ??= makePieceKernels();
-  return ofThread;
-}
-
-function makePieceKernels() {
-  const arena = new Arena();
-  const start = arena.mark();
-  return {
-    ...directKernels(arena, ['adlerOf', 'filterRows', 'peakSamples']),
-    /** Room for parts of so many bytes each, in place of that which was given before, and behind each some that may be written. */
-    take(...bytes: number[]): Uint8Array[] {
-      arena.release(start);
-      const pointers = bytes.map((count) => arena.take(count + 64));
-      return pointers.map((pointer, i) => arena.u8(pointer, bytes[i]));
-    },
   };
 }

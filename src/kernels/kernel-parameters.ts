@@ -12,6 +12,7 @@ export const kernelParameters = {
   decideStrip: ['levels', 'count', 'width', 'height', 'frames', 'supports', 'supportStride', 'labels', 'tones', 'labelStride', 'nearSign', 'unit', 'fractionBits', 'stripRows', 'strip', 'scratch'],
   dropFalseRimsStrip: ['rises', 'depthIndices', 'weights', 'stride', 'width', 'height', 'marks', 'markIndices', 'markStride', 'shift', 'fractionBits', 'stripRows', 'strip', 'scratch'],
   encodeStrip: ['picture', 'stride', 'planeBytes', 'width', 'height', 'curve1', 'curve2', 'curve3', 'stripRows', 'strip', 'scratch'],
+  fillBytes: ['from', 'count', 'value'],
   filterRows: ['samples', 'rowBytes', 'rows', 'bits', 'out'],
   focusFinestStrip: ['source', 'bits', 'width', 'height', 'codes', 'lumaOut', 'codeStride', 'coarse', 'coarseStride', 'stripRows', 'strip', 'scratch'],
   focusStrip: ['luma', 'stride', 'width', 'height', 'codes', 'codeStride', 'stripRows', 'strip', 'scratch'],

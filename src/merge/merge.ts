@@ -351,8 +351,9 @@ async function computeKeeping(
   const takeMaps = async (found: FoundMaps): Promise<FramedMaps> => {
     const { way } = found;
     const scale = depthScale(used, anchor.ordinal, way.direction, options);
-    const maps = await frameMaps(found, used, scale, crop, log);
-    const frames = frameRecords(stack, registration, used, steps, scale, found.sources);
+    const pixels = new Uint32Array(65536);
+    const maps = await frameMaps(found, used, scale, crop, pixels, log);
+    const frames = frameRecords(stack, registration, used, steps, scale, pixels);
     const framed = { maps, scale, way, frames };
     onMaps?.(framed);
     return framed;
@@ -522,12 +523,17 @@ function usableFrames(
 
 const outOfReach = coverageClassNames.indexOf('out-of-reach');
 
-/** The maps in the terms of the photographs: numbers of frames, depths. In bands, so that the blend gets its jobs between. */
+/**
+ * The maps in the terms of the photographs: numbers of frames, depths. In bands, so that the blend gets its jobs between.
+ *
+ * @param pixels Counts those that each frame supplies, by its number.
+ */
 async function frameMaps(
   { maps, sources }: FoundMaps,
   used: readonly UsedFrame[],
   scale: DepthScale,
   { width, height }: Size,
+  pixels: Uint32Array,
   log: RunLog,
 ): Promise<MapRows> {
   const { depthIndices, fractionBits, confidence, coverage } = maps;
@@ -537,7 +543,11 @@ async function frameMaps(
     scale.depthAt(depthIndexOf(stored, fractionBits)),
   );
   const fill = (from: number, to: number) => {
-    for (let i = from; i < to; i++) sources[i] = numbers[sources[i]];
+    for (let i = from; i < to; i++) {
+      const number = numbers[sources[i]];
+      sources[i] = number;
+      pixels[number]++;
+    }
   };
   // Made row by row when it is wanted: as a whole it is twice as large as what it is made from.
   const depth = (top: number, bottom: number) => {
@@ -563,12 +573,11 @@ function frameRecords(
   used: readonly UsedFrame[],
   steps: readonly number[],
   scale: DepthScale,
-  sources: Uint16Array,
+  pixels: Uint32Array,
 ): RunFrame[] {
   const motions = new Map(registration.motion.frames.map((motion) => [motion.number, motion]));
   const ordinals = new Map(used.map(({ file, ordinal }) => [file.number, ordinal]));
-  const pixels = new Uint32Array(65536);
-  for (let i = 0; i < sources.length; i++) pixels[sources[i]]++;
+  const all = pixels.reduce((sum, count) => sum + count, 0);
   const finite = (value: number | undefined) => (Number.isFinite(value) ? (value as number) : null);
   return stack.frames.map((file) => {
     const motion = motions.get(file.number);
@@ -593,7 +602,7 @@ function frameRecords(
       scaleResidual: finite(motion?.scaleResidual),
       depth: ordinal !== undefined ? scale.planes[ordinal - 1] : null,
       travelSteps: ordinal !== undefined && ordinal > 1 ? steps[ordinal - 2] : null,
-      sharePercent: (100 * pixels[file.number]) / sources.length,
+      sharePercent: (100 * pixels[file.number]) / all,
     };
   });
 }

@@ -169,43 +169,55 @@ function fitTile(
   if (peak === undefined) return undefined;
   const best = peak;
   const side = priorLogWidth === undefined ? minSamplesPerSide : samplesPerSide(Math.exp(priorLogWidth));
-  const used: number[] = [];
-  for (let k = Math.max(0, best - side); k <= Math.min(frames - 1, best + side); k++) {
-    if (!Number.isNaN(level[at + k])) used.push(k);
+  const first = Math.max(0, best - side);
+  const used = level.subarray(at + first, at + Math.min(frames - 1, best + side) + 1);
+  const values: number[] = [];
+  /** Where in a row of the falloff each value lies, from the first of those used. */
+  const places: number[] = [];
+  for (const [k, value] of used.entries()) {
+    if (Number.isNaN(value)) continue;
+    values.push(value);
+    places.push(k);
   }
-  if (used.length < 3) return undefined;
+  const count = values.length;
+  if (count < 3) return undefined;
   const railSign = positions[frames - 1] >= positions[0] ? 1 : -1;
-  const ends = [best === used[0] ? maxBeyondEnd : maxOffset, best === used.at(-1) ? maxBeyondEnd : maxOffset];
+  const isFirst = best === first + places[0];
+  const isLast = best === first + places[count - 1];
+  const ends = [isFirst ? maxBeyondEnd : maxOffset, isLast ? maxBeyondEnd : maxOffset];
   const falloff = falloffTable(best, positions, railSign, tables);
   let found: TileFocus | undefined;
   let bestCost = Number.POSITIVE_INFINITY;
   for (const [w, width] of trialWidths.entries()) {
     const widthPenalty =
       priorLogWidth === undefined ? 0 : ((Math.log(width) - priorLogWidth) / logWidthSigma) ** 2;
+    // No error makes up for it.
+    if (widthPenalty >= bestCost) continue;
     for (let off = -ends[0]; off <= ends[1]; off += offsetStep) {
-      const position = positions[best] + railSign * off;
-      // Index in the table of the falloff at frame 0.
-      const middle =
-        (w * offsetCount + (off + maxBeyondEnd) / offsetStep) * tableFrames + maxSamplesPerSide - best;
+      // Index in the table of the falloff at the first frame used.
+      const row = (w * offsetCount + (off + maxBeyondEnd) / offsetStep) * tableFrames + maxSamplesPerSide;
+      const start = row - best + first;
       let sum = 0;
       let weight = 0;
-      for (const k of used) {
-        if (level[at + k] <= floor + minPeakRise) continue;
-        sum += level[at + k] - falloff[middle + k];
+      for (let i = 0; i < count; i++) {
+        if (values[i] <= floor + minPeakRise) continue;
+        sum += values[i] - falloff[start + places[i]];
         weight++;
       }
       const peak = sum / weight;
       let error = 0;
-      for (const k of used) {
-        const expected = Math.max(floor, peak + falloff[middle + k]);
-        const residual = level[at + k] - expected;
+      let cost = widthPenalty;
+      // As soon as it costs more than the best so far it is out: an error only grows.
+      for (let i = 0; i < count && cost < bestCost; i++) {
+        const residual = values[i] - Math.max(floor, peak + falloff[start + places[i]]);
         // The flank of a curve may belong to another depth in the tile.
         error += Math.min(residual * residual, 1);
+        cost = error / mixedTileSigma ** 2 + widthPenalty;
       }
-      const cost = error / mixedTileSigma ** 2 + widthPenalty;
       if (cost < bestCost) {
         bestCost = cost;
-        found = { position, width, best, peak, error: Math.sqrt(error / used.length) };
+        const position = positions[best] + railSign * off;
+        found = { position, width, best, peak, error: Math.sqrt(error / count) };
       }
     }
   }

@@ -1,4 +1,4 @@
-import { pieceKernels } from '../kernels/direct-kernels.js';
+import { pieceKernels } from '../kernels/piece-kernels.js';
 import {
   hotRingPx,
   maxHotCandidates,

@@ -1,6 +1,6 @@
 import { promisify } from 'node:util';
 import { constants, deflateRaw, deflateSync } from 'node:zlib';
-import { type PieceKernels, pieceKernels } from '../kernels/direct-kernels.js';
+import { type PieceKernels, pieceKernels } from '../kernels/piece-kernels.js';
 import { crc32 } from './checksums.js';
 import { throwIfStopped } from './output-failure.js';
 import { type ByteTarget, writeOutputFile } from './output-file.js';

@@ -151,18 +151,16 @@ function depthMapping(range: { min: number; max: number } | undefined): { offset
 /** Rows of a 16-bit PNG: (depth - offset) / scale, from 1 to 65535; 0 where there is no depth. */
 export function depthPngRows(
   maps: Pick<MapRows, 'width' | 'depth'>,
-  mapping: { offset: number; scale: number },
+  { offset, scale }: { offset: number; scale: number },
 ): (y: number) => Uint16Array {
   const { width } = maps;
   const row = new Uint16Array(width);
   return (y) => {
     const depth = maps.depth(y, y + 1);
     for (let x = 0; x < width; x++) {
-      const value = depth[x];
-      const isDepth = Number.isFinite(value);
-      row[x] = isDepth
-        ? Math.min(65535, Math.max(1, Math.round((value - mapping.offset) / mapping.scale)))
-        : 0;
+      const value = (depth[x] - offset) / scale + 0.5;
+      // Cut off to whole numbers as it is stored. What is not a number fails every comparison.
+      row[x] = value >= 1 && value < 65536 ? value : Number.isFinite(value) ? (value < 1 ? 1 : 65535) : 0;
     }
     return row;
   };

@@ -1,6 +1,6 @@
 import { deflateSync } from 'node:zlib';
 import { describe, expect, it, test } from 'vitest';
-import { pieceKernels } from '../../src/kernels/direct-kernels.js';
+import { pieceKernels } from '../../src/kernels/piece-kernels.js';
 import { crc32, tableCrc32 } from '../../src/result/checksums.js';
 import { seededRandom } from '../register/textured-stack.js';
 

@@ -5,7 +5,7 @@ import { PNG } from 'pngjs';
 import sharp from 'sharp';
 import { decodeImage, decode as decodeTiff, type IFD } from 'utif2';
 import { expect, test } from 'vitest';
-import { pieceKernels } from '../../src/kernels/direct-kernels.js';
+import { pieceKernels } from '../../src/kernels/piece-kernels.js';
 import { crc32, tableCrc32 } from '../../src/result/checksums.js';
 import { writePng } from '../../src/result/png-file.js';
 import { writeTiff } from '../../src/result/tiff-file.js';

@@ -1,4 +1,4 @@
-// Steps over a picture that lies elsewhere, piece by piece: see `direct-kernels.ts`.
+// Steps over a picture that lies elsewhere, piece by piece: see `piece-kernels.ts`; and of memory itself.
 
 /**
  * Rows of a PNG as they are deflated: filter type 2 ('up' of the PNG specification, 9.2), then, modulo 256,
@@ -116,4 +116,9 @@ export function peakSamples(samples: usize, bits: i32, count: i32, aside: i32, e
     }
   }
   return found;
+}
+
+/** Fills bytes with a value: several times as fast as what JavaScript has for memory that threads share. */
+export function fillBytes(from: usize, count: usize, value: i32): void {
+  memory.fill(from, u8(value), count);
 }

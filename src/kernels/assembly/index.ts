@@ -1,5 +1,5 @@
 export { blendFinestStrip, accumulateStrip } from './blend';
-export { adlerOf, filterRows, peakSamples } from './bytes';
+export { adlerOf, fillBytes, filterRows, peakSamples } from './bytes';
 export { collapseStrip, quantiseStrip } from './collapse';
 export { dropFalseRimsStrip, markFalseRimsStrip } from './false-rims';
 export { focusFinestStrip, focusStrip, trackStrip } from './focus';
