@@ -103,7 +103,8 @@ export async function mergeFrames<Found>(
   try {
     log.throwIfStopped();
     log.enter('focus');
-    kept.decodeAhead(frames.map(({ file }) => file));
+    const files = frames.map(({ file }) => file);
+    kept.decodeAhead(files);
     const hotPixels = await findHotPixels(
       [...new Set([0, frames.length >> 1, frames.length - 1])].map(
         (k) => () => kept.decode(frames[k].file, 3),
@@ -131,6 +132,8 @@ export async function mergeFrames<Found>(
       await visiting;
     };
     await forEachFrame((frame) => engine.follow(frame), false);
+    // For the blend, beside the surface.
+    kept.decodeAhead(files);
 
     log.enter('surface');
     const curves = await engine.curves();

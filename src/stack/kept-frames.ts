@@ -3,6 +3,9 @@ import type { FrameFile } from './frame.js';
 import { isStored } from './stored-frame.js';
 import { widenSamples } from './widen-samples.js';
 
+/** Frames that whoever reads a stack asks for at once: the one in work, and the next. */
+const askedAtOnce = 2;
+
 /**
  * Decodes frames at full size and keeps as many of them as a bound allows, so that these are decoded once for all passes
  * over the stack; the rest is decoded each time. What it returns is the same either way.
@@ -10,21 +13,25 @@ import { widenSamples } from './widen-samples.js';
 export class KeptFrames {
   private readonly kept = new Map<number, DecodedFrame>();
   private readonly underWay = new Map<number, Promise<DecodedFrame>>();
+  /** Numbers of the kept frames that were asked for, and stay for the next pass; the others were decoded ahead. */
+  private readonly staying = new Set<number>();
+  private stayingBytes = 0;
   /** Frames that are to be decoded before anybody asks, in this order. */
   private ahead: FrameFile[] = [];
   private runningAhead = 0;
-  private freeBytes: number;
+  /** Of kept frames, and of those that are being decoded ahead. */
+  private heldBytes = 0;
+  /** Where not all frames fit: what is left for those ahead, so that decoding has work for all its threads. */
+  private aheadBytes = 0;
 
   /**
    * @param bytes That kept frames may take together.
    * @param atOnce Frames that are decoded ahead at once.
    */
   constructor(
-    bytes: number,
+    private bytes: number,
     private readonly atOnce = 1,
-  ) {
-    this.freeBytes = bytes;
-  }
+  ) {}
 
   /**
    * As `decodeFrame` of the frame with so many channels, but the pixels may be shared: they are not to be changed.
@@ -33,19 +40,12 @@ export class KeptFrames {
    */
   async decode(frame: FrameFile, channels: 1 | 3 = frame.channels, isLast = false): Promise<DecodedFrame> {
     const { number } = frame;
+    this.ahead = this.ahead.filter((waiting) => waiting.number !== number);
     // Kept with its own channels: one of grey is three times as small.
     const decoded = this.kept.get(number) ?? (await (this.underWay.get(number) ?? this.start(frame)));
-    const { byteLength } = decoded.pixels;
-    const isKept = this.kept.has(number);
-    if (isLast) this.ahead = this.ahead.filter((waiting) => waiting.number !== number);
-    if (isKept && isLast) {
-      this.kept.delete(number);
-      this.freeBytes += byteLength;
-      this.startAhead();
-    } else if (!isLast && !isStored(frame) && !isKept && byteLength <= this.freeBytes) {
-      this.kept.set(number, decoded);
-      this.freeBytes -= byteLength;
-    }
+    if (isLast || isStored(frame)) this.drop(number);
+    else if (!this.staying.has(number)) this.keep(number, decoded);
+    this.startAhead();
     if (channels === decoded.channels) return decoded;
     return {
       ...decoded,
@@ -55,20 +55,46 @@ export class KeptFrames {
   }
 
   /**
-   * Decodes frames before they are asked for, in order, as soon as there is room to keep them; in place of those that were
-   * named before. Whoever asks for one that is being decoded waits for it.
+   * Decodes frames before they are asked for in a pass, in its order, as soon as there is room for them; in place of those
+   * that were named before. Whoever asks for one that is being decoded waits for it.
    */
   decodeAhead(frames: readonly FrameFile[]): void {
     // Raw files have workers, and a memory, of their own.
     this.ahead = frames.filter(({ format }) => format !== 'raw');
+    const sizes = this.ahead.map(decodedBytes);
+    const fits = sizes.reduce((sum, bytes) => sum + bytes, 0) <= this.bytes;
+    this.aheadBytes = fits ? 0 : Math.max(0, this.atOnce - askedAtOnce) * Math.max(...sizes);
     this.startAhead();
   }
 
   /** Gives all frames back, and decodes none ahead any more. */
   close(): void {
     this.ahead = [];
-    this.freeBytes = Number.NEGATIVE_INFINITY;
+    this.bytes = Number.NEGATIVE_INFINITY;
     this.kept.clear();
+  }
+
+  /** Keeps a frame that was asked for, where that leaves room for those ahead. */
+  private keep(number: number, decoded: DecodedFrame): void {
+    const { byteLength } = decoded.pixels;
+    if (this.stayingBytes + byteLength > this.bytes - this.aheadBytes) {
+      this.drop(number);
+      return;
+    }
+    if (!this.kept.has(number)) {
+      if (this.heldBytes + byteLength > this.bytes) return;
+      this.kept.set(number, decoded);
+      this.heldBytes += byteLength;
+    }
+    this.staying.add(number);
+    this.stayingBytes += byteLength;
+  }
+
+  private drop(number: number): void {
+    const bytes = this.kept.get(number)?.pixels.byteLength ?? 0;
+    this.kept.delete(number);
+    this.heldBytes -= bytes;
+    if (this.staying.delete(number)) this.stayingBytes -= bytes;
   }
 
   private start(frame: FrameFile): Promise<DecodedFrame> {
@@ -82,20 +108,20 @@ export class KeptFrames {
     while (this.runningAhead < this.atOnce) {
       const frame = this.ahead[0];
       if (!frame) return;
-      const { number, size, channels, bits } = frame;
-      const bytes = (size.width * size.height * channels * bits) / 8;
+      const { number } = frame;
+      const bytes = decodedBytes(frame);
       const isKnown = this.kept.has(number) || this.underWay.has(number);
-      if (!isKnown && bytes > this.freeBytes) return;
+      if (!isKnown && this.heldBytes + bytes > this.bytes) return;
       this.ahead.shift();
       if (isKnown) continue;
-      this.freeBytes -= bytes;
+      this.heldBytes += bytes;
       this.runningAhead++;
       void this.start(frame)
         .then(
-          (decoded) => void (this.freeBytes >= 0 && this.kept.set(number, decoded)),
+          (decoded) => void (this.bytes >= 0 && this.kept.set(number, decoded)),
           // Told whoever asks for it.
           () => {
-            this.freeBytes += bytes;
+            this.heldBytes -= bytes;
           },
         )
         .finally(() => {
@@ -104,4 +130,8 @@ export class KeptFrames {
         });
     }
   }
+}
+
+function decodedBytes({ size, channels, bits }: FrameFile): number {
+  return (size.width * size.height * channels * bits) / 8;
 }

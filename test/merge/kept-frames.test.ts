@@ -1,9 +1,12 @@
 import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
+import { setImmediate } from 'node:timers/promises';
 import { beforeAll, describe, expect, it, onTestFinished, vi } from 'vitest';
 import { merge } from '../../src/mend/merge.js';
 import { keptFramesBytes, memoryNeedMb } from '../../src/merge/memory-need.js';
 import * as decoding from '../../src/stack/decode.js';
+import type { FrameFile } from '../../src/stack/frame.js';
+import { feedFrames } from '../../src/stack/frame-feed.js';
 import { KeptFrames } from '../../src/stack/kept-frames.js';
 import { readStack } from '../../src/stack/read-stack.js';
 import { type Files, placeStack, renderPlane } from './small-stack.js';
@@ -24,7 +27,7 @@ async function mergeKeeping(bytes: number): Promise<{ pictures: Buffer[]; times:
     frame,
     ...others
   ) {
-    if (seen.size === 0) Reflect.set(this, 'freeBytes', bytes);
+    if (seen.size === 0) Reflect.set(this, 'bytes', bytes);
     const pixelsOfFrame = seen.get(frame.number) ?? new Set();
     seen.set(frame.number, pixelsOfFrame);
     const decoded = await decode.call(this, frame, ...others);
@@ -38,6 +41,13 @@ async function mergeKeeping(bytes: number): Promise<{ pictures: Buffer[]; times:
   return {
     pictures: names.map((name) => readFileSync(join(out, name))),
     times: [...seen.values()].map(({ size }) => size),
+  };
+}
+
+function frameFile(number: number): FrameFile {
+  return {
+    ...{ number, name: `${number}.png`, path: `/${number}.png`, format: 'png', sizeBytes: 1, modifiedMs: 0 },
+    ...{ size, bits: 8, channels: 3, hasAlpha: false, orientation: 1, exif: {} },
   };
 }
 
@@ -73,7 +83,7 @@ describe('frames that fit in memory', () => {
     const decode = vi.spyOn(decoding, 'decodeFrame');
     onTestFinished(() => decode.mockRestore());
     const started = () => decode.mock.calls.map(([{ number }]) => number);
-    const kept = new KeptFrames(2.5 * frameBytes, 4);
+    const kept = new KeptFrames(2.5 * frameBytes, 2);
     kept.decodeAhead(frames);
     expect(started()).toEqual([1, 2]);
     const both = await Promise.all([kept.decode(frames[0]), kept.decode(frames[0])]);
@@ -87,6 +97,40 @@ describe('frames that fit in memory', () => {
     kept.close();
     await kept.decode(frames[1], 3, true);
     expect(started()).toEqual([1, 2, 3, 2]);
+  });
+
+  it.each([
+    { name: 'where some fit', room: 8, stay: 4 },
+    { name: 'where only those ahead fit', room: 4, stay: 0 },
+  ])('are decoded by all threads in each pass, within the bound ($name)', async ({ room, stay }) => {
+    const count = 20;
+    const atOnce = 6;
+    const pixels = new Uint8Array(frameBytes);
+    const decode = vi.spyOn(decoding, 'decodeFrame').mockImplementation(async () => ({
+      ...{ ...size, channels: 3, bits: 8, shrink: 1, pixels },
+    }));
+    onTestFinished(() => decode.mockRestore());
+    const frames = Array.from({ length: count }, (_, i) => frameFile(i + 1));
+    const kept = new KeptFrames((room + 0.5) * frameBytes, atOnce);
+    for (const isLast of [false, true]) {
+      decode.mockClear();
+      kept.decodeAhead(frames);
+      const given = new Set<number>();
+      for await (const fed of feedFrames(frames, (frame) => kept.decode(frame, 3, isLast), 1)) {
+        // What can begin while a frame is worked on begins.
+        await setImmediate();
+        const { number } = fed.item;
+        given.add(number);
+        const begun = decode.mock.calls.map(([frame]) => frame.number);
+        const ready = frames.filter((frame) => begun.includes(frame.number) && !given.has(frame.number));
+        // The pass itself asks for one of them.
+        if (number > stay) expect(ready.length).toBeGreaterThanOrEqual(Math.min(atOnce - 1, count - number));
+        const held: Map<number, unknown> = Reflect.get(kept, 'kept');
+        expect(held.size).toBeLessThanOrEqual(room);
+      }
+      expect(decode).toHaveBeenCalledTimes(isLast ? count - stay : count);
+    }
+    expect(Reflect.get(kept, 'heldBytes')).toBe(0);
   });
 
   it('take what the bound leaves beside the need, by default half of the free memory, and never more than is free', () => {
