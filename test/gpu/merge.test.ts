@@ -1,9 +1,10 @@
 import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { afterEach, beforeAll, expect, it, vi } from 'vitest';
+import { afterEach, beforeAll, expect, it, onTestFinished, vi } from 'vitest';
 import { renderScene } from '../../samples/render-scene.js';
 import { mergeStack } from '../../src/batch/merge-stack.js';
 import { Gpu } from '../../src/gpu/device.js';
+import { mapMode } from '../../src/gpu/flags.js';
 import { GpuError } from '../../src/gpu/gpu-error.js';
 import { merge } from '../../src/index.js';
 import { GpuEngine } from '../../src/merge/gpu-engine.js';
@@ -29,12 +30,20 @@ describeGpu('a merge on a graphics processor', (rig) => {
   afterEach(() => vi.restoreAllMocks());
 
   /** Merges on the device of the rig, as compiling all kernels for each would take seconds. */
-  async function mergeTo(name: string, options: Partial<MergeOptions>) {
+  async function mergeTo(
+    name: string,
+    options: Partial<MergeOptions>,
+    onEvent: (event: MergeEvent) => void = () => {},
+  ) {
     vi.spyOn(Gpu, 'open').mockResolvedValue(rig.gpu);
     vi.spyOn(Gpu.prototype, 'close').mockReturnValue();
     const out = join(parent, name);
     const events: MergeEvent[] = [];
-    await merge(frames, { out, threads: 2, ...options }, { onEvent: (event) => events.push(event) });
+    const note = (event: MergeEvent) => {
+      events.push(event);
+      onEvent(event);
+    };
+    await merge(frames, { out, threads: 2, ...options }, { onEvent: note });
     return { out, record: await readRunRecord(out), events };
   }
 
@@ -62,6 +71,33 @@ describeGpu('a merge on a graphics processor', (rig) => {
         file,
       ).toBe(true);
     }
+  });
+
+  it('waits for nothing of the device between frames', async () => {
+    const { globals } = await import('webgpu');
+    const { GPUBuffer, GPUQueue } = globals as Record<string, { prototype: object }>;
+    const calls: { stage: string; call: string }[] = [];
+    let stage = '';
+    const note = (prototype: object, name: string, callOf: (mode: unknown) => string) => {
+      const original: (...given: unknown[]) => unknown = Reflect.get(prototype, name);
+      Reflect.set(prototype, name, function (this: unknown, ...given: unknown[]) {
+        calls.push({ stage, call: callOf(given[0]) });
+        return original.apply(this, given);
+      });
+      onTestFinished(() => void Reflect.set(prototype, name, original));
+    };
+    note(GPUBuffer.prototype, 'mapAsync', (mode) => (mode === mapMode.read ? 'read' : 'map'));
+    note(GPUQueue.prototype, 'submit', () => 'submit');
+    note(GPUQueue.prototype, 'onSubmittedWorkDone', () => 'settle');
+    await mergeTo('traced', { device: 'gpu' }, (event) => {
+      if (event.event === 'stage') stage = event.stage;
+    });
+    const callsIn = (name: string) => calls.filter((one) => one.stage === name).map(({ call }) => call);
+    const frame = ['submit', 'map'];
+    expect(callsIn('focus')).toEqual(Array.from({ length: 7 }, () => frame).flat());
+    expect(callsIn('blend').slice(0, 14)).toEqual(Array.from({ length: 7 }, () => frame).flat());
+    // The picture.
+    expect(callsIn('blend').filter((call) => call === 'read')).toHaveLength(1);
   });
 
   it.each([
