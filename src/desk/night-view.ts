@@ -1,4 +1,4 @@
-import { basename, join } from 'node:path';
+import { basename, dirname, join } from 'node:path';
 import { resolveBatch } from '../batch/batch-options.js';
 import { framesText } from '../batch/format-night.js';
 import { lookReasons } from '../batch/night-events.js';
@@ -18,16 +18,22 @@ import { pictureAddress } from './thumbnails.js';
 
 const filesAtOnce = 8;
 
+/** Where the results of a folder's stacks go: beside it, or into another folder under the same name. */
+export function nightOut(folder: string, into: string | null): string {
+  const { out } = resolveBatch(folder, {});
+  return into === null ? out : join(into, basename(out));
+}
+
 /**
  * The stacks below a folder, and how the batch over it stands.
  *
+ * @param out Folder of all results.
  * @throws InputError when the folder cannot be searched.
  */
-export async function nightForm(folder: string, signal: AbortSignal): Promise<NightForm> {
-  const { out } = resolveBatch(folder, {});
+export async function nightForm(folder: string, out: string, signal: AbortSignal): Promise<NightForm> {
   const status = await nightView(out).catch(() => null);
   const merge = await earlierOptions(out);
-  const { plan } = await dryRun(folder, { merge }, signal);
+  const { plan } = await dryRun(folder, { out, merge }, signal);
   const listed = [
     ...plan.tasks.map(({ planned }) => ({ planned, isFinished: false, fault: null })),
     ...plan.finished.map((planned) => ({ planned, isFinished: true, fault: null })),
@@ -72,10 +78,13 @@ async function photographOf(folder: string): Promise<string | null> {
 export async function nightView(out: string): Promise<NightView> {
   const { night, holder } = await readStatus(out);
   const stacks = [...night.stacks.values()];
+  const folder = night.batch?.root ?? '';
+  const isBeside = folder === '' || nightOut(folder, null) === out;
   const unended = night.batch ? 'It did not end by itself: start it again to go on.' : 'Nothing was begun.';
   return {
     out,
-    folder: night.batch?.root ?? '',
+    folder,
+    into: isBeside ? null : dirname(out),
     summary: nightSummary(stacks),
     isRunning: holder !== undefined,
     // A night that is through needs no more words.

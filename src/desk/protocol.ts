@@ -220,6 +220,8 @@ export interface NightForm {
 /** What starts a night. */
 export interface NightOrder {
   folder: string;
+  /** The folder that the folder of all results goes into; null for the one above `folder`. */
+  into: string | null;
   /** Paths of the stacks below the folder, in their order. */
   stacks: string[];
   /** Time of day, HH:MM; null for no bound. */
@@ -233,6 +235,8 @@ export interface NightView {
   out: string;
   /** The folder whose stacks are merged. */
   folder: string;
+  /** As `into` of the order; null where that was not given. */
+  into: string | null;
   /** In a line: so many of so many merged. */
   summary: string;
   /** Whether it goes on now, here or in another process. */

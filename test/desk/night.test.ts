@@ -1,4 +1,4 @@
-import { existsSync, readdirSync } from 'node:fs';
+import { existsSync, mkdirSync, readdirSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { expect, test } from 'vitest';
 import { readNightList } from '../../src/batch/night-list.js';
@@ -8,8 +8,8 @@ import { jsonOf, useDesk } from './desk-fixture.js';
 const fixture = useDesk();
 
 const formOf = async () => jsonOf<NightForm>(await fixture.get('api/night/form', { folder: fixture.root }));
-const order = (stacks: string[], until: string | null = null) =>
-  fixture.post('api/night', { folder: fixture.root, stacks, until, choices: { stepMm: 0.1 } });
+const order = (stacks: string[], until: string | null = null, into: string | null = null) =>
+  fixture.post('api/night', { folder: fixture.root, into, stacks, until, choices: { stepMm: 0.1 } });
 
 async function begun(out: string): Promise<string[]> {
   const events = (await readNightList(out)) ?? [];
@@ -61,6 +61,28 @@ test('a night that is stopped keeps what is finished, and goes on', async () => 
   const again = jsonOf<DeskJob>(await order(['bee', 'fly']));
   expect((await fixture.ended(again.id)).message).toContain('1 merged');
   expect((await formOf()).stacks.every(({ isFinished }) => isFinished)).toBe(true);
+});
+
+test('results go into another folder where one is given, and the night goes on there', async () => {
+  const folder = join(fixture.root, 'week');
+  const started = (into: string) =>
+    fixture.post('api/night', { folder, into, stacks: ['wasp'], until: null, choices: { stepMm: 0.1 } });
+  for (const place of [folder, join(folder, 'wasp')]) {
+    expect(jsonOf<{ message: string }>(await started(place)).message).toContain('choose another');
+  }
+  const into = join(fixture.root, 'results');
+  expect((await started(into)).status).toBe(409);
+  mkdirSync(into);
+  const { id } = jsonOf<DeskJob>(await started(into));
+  const out = join(into, 'week-merged');
+  expect(await fixture.ended(id)).toMatchObject({ state: 'done', out });
+  expect(await begun(out)).toEqual(['wasp']);
+  expect(existsSync(`${folder}-merged`)).toBe(false);
+  expect(jsonOf<NightView>(await fixture.get('api/night', { out })).into).toBe(into);
+  const isFinished = async (query: Record<string, string>) =>
+    jsonOf<NightForm>(await fixture.get('api/night/form', query)).stacks.map((stack) => stack.isFinished);
+  expect(await isFinished({ folder, into })).toEqual([true]);
+  expect(await isFinished({ folder })).toEqual([false]);
 });
 
 test('what cannot be is refused with a reason', async () => {

@@ -1,6 +1,7 @@
 import { countOf, spanText } from '../../../stack/words.js';
 import { repeat } from '../../lit/directives/repeat.js';
 import { html, nothing, render, type TemplateResult } from '../../lit/lit-html.js';
+import { optionLabels } from '../../option-labels.js';
 import type { NightForm, NightOrder, NightStack, NightView, PlacesView } from '../../protocol.js';
 import { ask, send } from '../api.js';
 import type { Job } from '../jobs.js';
@@ -23,14 +24,15 @@ export const nightScreen: Screen = {
     const job = context.query.get('job');
     const folder = context.query.get('folder');
     const results = context.query.get('results');
-    if (folder !== null) showForm(element, folder, gone.signal);
+    if (folder !== null) showForm(element, folder, context.query.get('into'), gone.signal);
     else if (job !== null || results !== null) showNight(element, context, gone.signal, job, results);
     else showStart(element, context, gone.signal);
   },
 };
 
-/** Which stacks, in which order, until when. */
-function showForm(element: HTMLElement, folder: string, gone: AbortSignal): void {
+/** Which stacks, in which order, into which folder, until when. */
+function showForm(element: HTMLElement, folder: string, givenInto: string | null, gone: AbortSignal): void {
+  let into = givenInto;
   let form: NightForm | undefined;
   let problem = '';
   /** All that can be merged, in the order that is chosen, and those of them that are ticked. */
@@ -38,12 +40,9 @@ function showForm(element: HTMLElement, folder: string, gone: AbortSignal): void
   const ticked = new Set<string>();
   const draw = (): unknown => render(content(), element);
   draw();
-  ask<NightForm>('api/night/form', { folder }, gone).then(
+  load(into).then(
     (answer) => {
-      form = answer;
-      order = answer.stacks.filter(({ fault }) => fault === null);
-      for (const { stack, isFinished } of order) if (!isFinished) ticked.add(stack);
-      draw();
+      take(answer);
     },
     (error: unknown) => {
       if (gone.aborted) return;
@@ -51,6 +50,31 @@ function showForm(element: HTMLElement, folder: string, gone: AbortSignal): void
       draw();
     },
   );
+
+  function load(place: string | null): Promise<NightForm> {
+    return ask<NightForm>('api/night/form', { folder, ...(place !== null && { into: place }) }, gone);
+  }
+
+  function take(answer: NightForm): void {
+    form = answer;
+    order = answer.stacks.filter(({ fault }) => fault === null);
+    ticked.clear();
+    for (const { stack, isFinished } of order) if (!isFinished) ticked.add(stack);
+    draw();
+  }
+
+  /** What is merged already depends on where the results lie. */
+  async function changePlace(event: Event): Promise<void> {
+    const text = (event.target as HTMLInputElement).value.trim();
+    const place = text === '' ? null : text;
+    try {
+      const answer = await load(place);
+      into = place;
+      take(answer);
+    } catch (error) {
+      if (!gone.aborted) showFailure(error);
+    }
+  }
 
   function content(): TemplateResult {
     if (problem)
@@ -82,6 +106,8 @@ function showForm(element: HTMLElement, folder: string, gone: AbortSignal): void
                 <summary>For all of them</summary>
                 ${lengthField('stepMm', form.known.stepMm, 'rail travel, the same in all; without it depth is in steps')}
                 ${lengthField('fieldWidthMm', form.known.fieldWidthMm, 'subject across a photograph, the same in all')}
+                <label class="length" for="into"><span>${optionLabels.out}</span>
+                  <input id="into" name="into" placeholder="the folder above the stacks" autocomplete="off" spellcheck="false" value=${into ?? ''} @change=${changePlace} /></label>
               </details>
               <p class="row">
                 <button class="main" type="submit" ?disabled=${chosen.length === 0}>${status && chosen.length > 0 ? 'Go on with' : 'Merge'} ${countOf(chosen.length, 'stack')}</button>
@@ -128,6 +154,7 @@ function showForm(element: HTMLElement, folder: string, gone: AbortSignal): void
     const text = (name: string): string => String(data.get(name) ?? '').trim();
     const wanted: NightOrder = {
       folder,
+      into: text('into') === '' ? null : text('into'),
       stacks: order.flatMap(({ stack }) => (ticked.has(stack) ? [stack] : [])),
       until: text('until') === '' ? null : text('until'),
       choices: { stepMm: lengthOf(text('stepMm')), fieldWidthMm: lengthOf(text('fieldWidthMm')) },
@@ -189,7 +216,7 @@ function showNight(
       ${view ? html`<p class="stage">${view.summary}.</p>` : nothing}
       ${isRunning ? running(job) : html`${job?.state === 'done' ? nothing : html`<p class="quiet">${job?.message || view?.end || ''}</p>`}`}
       ${!isRunning && view?.isRunning ? html`<p>Another process of Lamella is at it.</p>` : nothing}
-      ${!isRunning && view && !view.isRunning ? html`<p class="row"><a class="button" href=${screenAddress('night', { folder: view.folder })}>Go on, or choose others</a></p>` : nothing}
+      ${!isRunning && view && !view.isRunning ? html`<p class="row"><a class="button" href=${screenAddress('night', { folder: view.folder, into: view.into ?? undefined })}>Go on, or choose others</a></p>` : nothing}
       ${view ? nightGroupsOf(view) : nothing}`;
   }
 }
