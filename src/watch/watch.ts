@@ -16,7 +16,7 @@ import { ArrivingFiles } from './arriving-files.js';
 import { FindingChanges } from './finding-changes.js';
 import { frameVerdict, subjectCoverage } from './frame-verdict.js';
 import { FramesToGo } from './frames-to-go.js';
-import { whileShooting } from './live-findings.js';
+import { LiveFindings } from './live-findings.js';
 import { type LiveJudgement, LiveStack } from './live-stack.js';
 import type { FrameVerdict, WatchEvent } from './watch-events.js';
 import { resolveWatchOptions, type WatchOptions } from './watch-options.js';
@@ -72,6 +72,7 @@ export async function watch(
 class WatchSession {
   private readonly files: ArrivingFiles;
   private readonly live: LiveStack;
+  private readonly findings = new LiveFindings();
   private readonly changes = new FindingChanges();
   private readonly toGo = new FramesToGo();
   /** Photographs by the names of their files, and files that are no frames, with the reason. */
@@ -283,7 +284,7 @@ class WatchSession {
     if (!judged) return;
     const { files } = judged.evidence;
     const last = files.at(-1)!.number;
-    const findings = whileShooting(judged.findings, last, files.length);
+    const findings = this.findings.next(judged.findings, last, files.length);
     const events = this.changes.next(findings);
     const told = events.flatMap((event) =>
       event.event === 'finding' && event.finding.rank !== 'note' ? [event.finding] : [],

@@ -7,7 +7,7 @@ import { minEvidence } from '../../../src/model/constants/model.js';
 import { burstFrames, minKnownSteps } from '../../../src/model/constants/rail.js';
 import type { Finding } from '../../../src/result/finding.js';
 import { inspectFile } from '../../../src/stack/inspect-file.js';
-import { whileShooting } from '../../../src/watch/live-findings.js';
+import { LiveFindings } from '../../../src/watch/live-findings.js';
 import { LiveStack } from '../../../src/watch/live-stack.js';
 import { alignTable } from '../../align-table.js';
 import { judgeReport } from './fault-table.js';
@@ -92,6 +92,7 @@ export async function watchFault(plain: PlainStack, fault: FaultName, seed: numb
     const live = new LiveStack(folder, resolveCheckOptions(given));
     const names = (await readdir(folder)).sort();
     const count = names.length;
+    const shooting = new LiveFindings();
     const takenBack = new Set<string>();
     let namedAt: number | undefined;
     let strays: string[] = [];
@@ -104,7 +105,8 @@ export async function watchFault(plain: PlainStack, fault: FaultName, seed: numb
       const judged = live.judge();
       if (!judged) continue;
       const isLast = i === count - 1;
-      const findings = isLast ? judged.findings : whileShooting(judged.findings, i + 1, live.count);
+      const shown = shooting.next(judged.findings, i + 1, live.count);
+      const findings = isLast ? judged.findings : shown;
       const found = judgeReport(plantedIn(planted, i + 1), { findings, direction: judged.way.direction });
       namedAt = found.isFound ? (namedAt ?? i + 1) : undefined;
       strays = found.strays.map(textOf);
