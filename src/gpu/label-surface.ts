@@ -3,7 +3,6 @@ import {
   aroundRadius,
   backRadius,
   refinedUnits,
-  samePeakUnits,
   supportReach,
 } from '../model/constants/surface.js';
 import type { Gpu } from './device.js';
@@ -51,7 +50,7 @@ export function gatherSupports(
   const [full] = state;
   gpu.run(
     'gather',
-    { count: state.length, same: storedUnits(samePeakUnits, setting) },
+    { count: state.length, same: storedUnits(apartUnits, setting) },
     { state: full, coarse: levelOf(state, 1, full), supports },
     full,
   );

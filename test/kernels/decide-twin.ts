@@ -20,12 +20,11 @@ const sameSurface = tuned('sameUnits');
 const frontReach = tuned('frontRadius');
 const reachPx = tuned('backRadius');
 const fewestBehind = tuned('minBehind');
-const alphaNoise = tuned('alphaNoise');
+const toneRounding = tuned('toneRounding');
 const mostContrast = tuned('maxContrast');
 const alphaOdds = tuned('alphaOdds');
 const supportOdds = tuned('supportOdds');
 const minAveraged = tuned('minAveraged');
-const supportFloor = tuned('minComparedSteps');
 const wholeFrameWeight = tuned('wholeFrameWeight');
 const toldWeight = tuned('neighbourWeight');
 const refinedWithin = tuned('refinedUnits');
@@ -156,10 +155,10 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
         Math.abs(depthIndex - near.depthIndex) >= same && (depthIndex - near.depthIndex) * nearSign > apart,
     )
     .toSorted((first, second) => own[second.n] - own[first.n]);
-  let odds = supportOdds * Math.log((nearSupport + supportFloor) / ((back ? own[back.n] : 0) + supportFloor));
+  let odds = supportOdds * Math.log((nearSupport + 1) / ((back ? own[back.n] : 0) + 1));
   if (contrast !== 0) {
     const alpha = Math.max(-0.5, Math.min(1.5, (near.tone - mean) / contrast));
-    const clarity = Math.min(mostContrast, Math.abs(contrast) / Math.sqrt(texture + alphaNoise ** 2));
+    const clarity = Math.min(mostContrast, Math.abs(contrast) / Math.sqrt(texture + toneRounding));
     odds += (alphaOdds * (alpha - 0.5) * clarity * behind.length) / discPixels;
   }
   if (odds > 0) return { decided: Math.abs(label - near.depthIndex) < same ? label : near.depthIndex, odds };

@@ -7,7 +7,7 @@ import { tuned } from './tuned.js';
 const leastSupport = tuned('minPeakOctaves');
 const mostSupport = tuned('maxSupport');
 const supportSteps = tuned('supportSteps');
-const samePeak = tuned('samePeakUnits');
+const samePeak = tuned('apartUnits');
 const contestedShare = Math.fround(tuned('contestedShare'));
 const droppedPercent = tuned('droppedPercent');
 const sureSupport = tuned('sureSupport');
@@ -16,11 +16,9 @@ const toneNoise = tuned('toneNoise');
 const tonePart = tuned('tonePart');
 const toneReach = tuned('toneReach');
 const leastAveraged = tuned('minAveraged');
-const leastRise = tuned('minCoarseOctaves');
+const leastRise = tuned('minPeakOctaves');
 const aroundReach = tuned('aroundRadius');
 const fewestAround = tuned('minAround');
-const aroundRise = tuned('minAroundOctaves');
-const aroundSame = tuned('apartUnits');
 
 /** A length in units as kernels have it, in stored units of a depth index of six fraction bits. */
 export const unitsOf = (length: number, unit: number) =>
@@ -108,7 +106,7 @@ function hasPeak(
   depthIndex: number,
 ): boolean {
   const { best, before } = scene.states[level];
-  const isNear = Math.abs(at(before, u, v) - depthIndex) <= unitsOf(aroundSame, scene.unit);
+  const isNear = Math.abs(at(before, u, v) - depthIndex) <= unitsOf(samePeak, scene.unit);
   return octavesOf(at(best, u, v)) >= Math.fround(rise) && isNear;
 }
 
@@ -155,7 +153,7 @@ function coarsePlace(scene: Scene, x: number, y: number): number {
     const [u, v] = [x >> level, y >> level];
     if (at(after, u, v) === 0 || octavesOf(at(best, u, v)) < leastRise) continue;
     const depthIndex = at(before, u, v);
-    if (peaksAround(scene, level, x, y, aroundReach, aroundRise, depthIndex) < fewestAround) continue;
+    if (peaksAround(scene, level, x, y, aroundReach, leastRise, depthIndex) < fewestAround) continue;
     return depthIndex;
   }
   return 0;

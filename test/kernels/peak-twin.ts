@@ -79,7 +79,7 @@ export function peakTwin(
     else if (before > 0) shift = outward(before, behind, ahead);
   }
   const crossed = shift > 0 ? ahead : behind;
-  const deviation = errorAt(Math.min(511, Math.floor(rise / 32))) / Math.max(0.05, bend * unit ** 2);
+  const deviation = errorAt(Math.min(511, Math.floor(rise / 32))) / (bend * unit ** 2);
   const truncated = rise > 0 && (value('latest') & 1) !== 0;
   const weight = rise > 0 && !truncated ? Math.max(1 / 64, 1 / (deviation ** 2 + 0.1 ** 2)) : 0;
   const fall = crossed < longStep ? (bend / 2) * shift ** 2 : 0;

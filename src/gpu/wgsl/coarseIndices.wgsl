@@ -24,18 +24,17 @@ fn coarseAt(plane: i32, x: i32, y: i32) -> i32 {
   return i32(u16Of(coarse[rowAt(call.coarse, plane, y) + (x >> 1u)], x));
 }
 
-const leastOwn = minCoarseOctaves * codesPerOctave;
-const leastAround = minAroundOctaves * codesPerOctave;
+const leastRise = minPeakOctaves * codesPerOctave;
 
 fn stateIndexOf(x: i32, y: i32) -> i32 {
-  if (stateAt(weightPlane, x, y) == 0 || f32(stateAt(risePlane, x, y)) < leastOwn) {
+  if (stateAt(weightPlane, x, y) == 0 || f32(stateAt(risePlane, x, y)) < leastRise) {
     return 0;
   }
   let depthIndex = stateAt(indexPlane, x, y);
   var found = 0;
   for (var v = max(0, y - aroundRadius); v <= min(call.state.height - 1, y + aroundRadius); v++) {
     for (var u = max(0, x - aroundRadius); u <= min(call.state.width - 1, x + aroundRadius); u++) {
-      let isThere = f32(stateAt(risePlane, u, v)) >= leastAround;
+      let isThere = f32(stateAt(risePlane, u, v)) >= leastRise;
       found += i32(isThere && abs(stateAt(indexPlane, u, v) - depthIndex) <= call.apart);
     }
   }
@@ -43,14 +42,14 @@ fn stateIndexOf(x: i32, y: i32) -> i32 {
 }
 
 fn coarseIndexOf(x: i32, y: i32) -> i32 {
-  if (coarseAt(weightPlane, x, y) == 0 || f32(coarseAt(risePlane, x, y)) < leastOwn) {
+  if (coarseAt(weightPlane, x, y) == 0 || f32(coarseAt(risePlane, x, y)) < leastRise) {
     return 0;
   }
   let depthIndex = coarseAt(indexPlane, x, y);
   var found = 0;
   for (var v = max(0, y - aroundRadius); v <= min(call.coarse.height - 1, y + aroundRadius); v++) {
     for (var u = max(0, x - aroundRadius); u <= min(call.coarse.width - 1, x + aroundRadius); u++) {
-      let isThere = f32(coarseAt(risePlane, u, v)) >= leastAround;
+      let isThere = f32(coarseAt(risePlane, u, v)) >= leastRise;
       found += i32(isThere && abs(coarseAt(indexPlane, u, v) - depthIndex) <= call.apart);
     }
   }

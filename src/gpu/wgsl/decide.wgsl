@@ -213,10 +213,10 @@ fn decideIndex(at: i32, x: i32, y: i32, candidates: Candidates) -> i32 {
   if (back < 0) {
     back = nearestLabel;
   }
-  var odds = supportOdds * (lnOf(f32(nearSupport) + minComparedSteps) - lnOf(f32(backSupport) + minComparedSteps));
+  var odds = supportOdds * (lnOf(f32(nearSupport + 1)) - lnOf(f32(backSupport + 1)));
   if (contrast != 0.0) {
     let alpha = (f32(candidates.tones[near]) - mean) / contrast;
-    let clarity = min(maxContrast, abs(contrast) / sqrt(texture + alphaNoise * alphaNoise));
+    let clarity = min(maxContrast, abs(contrast) / sqrt(texture + toneRounding));
     odds += alphaOdds * (clamp(alpha, -0.5, 1.5) - 0.5) * clarity * (f32(behind) / discPixels);
   }
   if (odds > 0.0) {

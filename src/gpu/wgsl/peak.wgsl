@@ -112,8 +112,9 @@ fn peakOf(x: i32, y: i32, codes: Codes) -> Peak {
     peak.weight = u32(gapBit);
     return peak;
   }
-  let deviation = errors[min(511, rise >> 5u)] / max(minBend, bend * unit * unit);
-  let weight = i32(weightUnit / (deviation * deviation + minIndexError * minIndexError) + 0.5);
+  let relative = errors[min(511, rise >> 5u)];
+  let certain = bend * unit * unit;
+  let weight = i32((weightUnit * certain * certain) / (relative * relative + certain * certain * (minIndexError * minIndexError)) + 0.5);
   let isMissed = crossed < minLongStep && 0.5 * bend * shift * shift > gapFall;
   peak.weight = u32(max(1, weight)) | select(0u, u32(gapBit), isMissed);
   return peak;

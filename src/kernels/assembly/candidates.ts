@@ -16,7 +16,7 @@
 //
 // Supports: three bytes a pixel in one u32, 1/8 codesPerOctave, in the order of the candidates, bit 31 = contested: the best
 // has little support, or another has some as well. Only contested pixels are averaged.
-import { codesPerOctave, supportSteps, maxKeptSupport, minPeakOctaves, maxSupport, samePeakUnits, contestedShare, droppedPercent, sureSupport, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, secondRisePlane, tonesPlane } from './constants';
+import { codesPerOctave, supportSteps, maxKeptSupport, minPeakOctaves, maxSupport, apartUnits, contestedShare, droppedPercent, sureSupport, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, secondRisePlane, tonesPlane } from './constants';
 import { apartOf } from './common';
 import { planeOf, strideOf, unitsPerFrame } from './curve-state';
 
@@ -146,7 +146,7 @@ export function gatherStrip(
   const y1 = min(height, (strip + 1) * stripRows);
   const zero = i16x8.splat(0);
   const most = i16x8.splat(i16(maxKeptSupport));
-  const closer = i16x8.splat(i16(i32(samePeakUnits * unit * unitsPerFrame(fractionBits)) - 1));
+  const closer = i16x8.splat(i16(i32(apartUnits * unit * unitsPerFrame(fractionBits)) - 1));
   for (let y = strip * stripRows; y < y1; y++) {
     const out = supports + ((usize(y) * usize(supportStride)) << 2);
     memory.fill(out - 64, 0, 64);

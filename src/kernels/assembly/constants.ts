@@ -162,9 +162,6 @@ export const secondIndexPlane: usize = 7;
 /** [units]: lower bound on the error of a depth index: steps are uneven, curves not Gaussian. */
 export const minIndexError: f32 = 0.1;
 
-/** [octaves/unit^2]: minimum bend of a curve that is used. */
-export const minBend: f32 = 0.05;
-
 /** [usual steps]: across a step of this length or more a sample counts only when it stands above noise by `minPeakOctaves`. */
 export const farStep: f32 = 2.4;
 
@@ -179,9 +176,6 @@ export const minCoarseFrontOctaves: f32 = 3;
 
 /** [octaves]: upper bound on support. */
 export const maxSupport: f32 = 6;
-
-/** [units]: candidates this near to each other are one surface. */
-export const samePeakUnits: f32 = 1.75;
 
 /** [share]: A pixel is contested where the next candidate has more than this share of the best one's support. */
 export const contestedShare: f32 = 0.35;
@@ -204,16 +198,10 @@ export const tonePart: f32 = 0.8;
 /** [1/8 octave]: minimum averaged support of a pixel that shows anything: noise has peaks too, but at another depth in each pixel. */
 export const minAveraged: i32 = 8;
 
-/** [octaves]: a coarser level is used where the two finest show nothing, when its peak stands this far above noise, */
-export const minCoarseOctaves: f32 = 1.25;
-
-/** [octaves]: and this far in the pixels around: */
-export const minAroundOctaves: f32 = 0.9;
-
 /** [px of the level]: pixels to either side, as far as the window of the measure reaches, */
 export const aroundRadius: i32 = 3;
 
-/** [px]: minimum number of those that have the peak as well. */
+/** [px]: minimum number of those that have the peak as well: a coarser level is used where the two finest show nothing. */
 export const minAround: i32 = 12;
 
 /** [px]: the near surface is one that a label within this radius names; */
@@ -225,8 +213,8 @@ export const backRadius: i32 = 7;
 /** [px]: minimum number of pixels behind it. */
 export const minBehind: i32 = 4;
 
-/** [levels]: noise of a tone. */
-export const alphaNoise: f32 = 2.2;
+/** [levels squared]: variance of a tone that is a whole number: 1/12. */
+export const toneRounding: f32 = 0.08333333333333333;
 
 /** [ratio]: contrast over noise and texture of what is behind counts up to this. */
 export const maxContrast: f32 = 8;
@@ -237,11 +225,8 @@ export const alphaOdds: f32 = 1.77;
 /** [ln odds]: the same of the logarithm of the ratio of the supports. */
 export const supportOdds: f32 = 0.67;
 
-/** [octaves]: added to supports whose ratio is taken. */
-export const minCompared: f32 = 0.1;
-
-/** [1/8 octave]: the same in stored units. */
-export const minComparedSteps: f32 = 0.8;
+/** [octaves]: added to supports whose ratio is taken: the least that is stored. */
+export const minCompared: f32 = 0.125;
 
 /** [1/unit^2]: weight of a second peak, whose depth index is a whole frame, at full support, */
 export const wholeFrameWeight: f32 = 5;

@@ -1,5 +1,5 @@
 // Supports averaged over neighbours, and the label of each pixel: see candidates.ts.
-import { codesPerOctave, maxKeptSupport, apartUnits, supportReach, toneNoise, tonePart, minAveraged, minCoarseOctaves, minAroundOctaves, aroundRadius, minAround, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, tonesPlane, weightPlane, toneReach } from './constants';
+import { codesPerOctave, maxKeptSupport, apartUnits, supportReach, toneNoise, tonePart, minAveraged, minPeakOctaves, aroundRadius, minAround, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, tonesPlane, weightPlane, toneReach } from './constants';
 import { candidateAt, candidates, contestedBit, firstSupport, secondSupport, storeSupports, supportAt, supportOfCandidate, thirdSupport, toneAt, twiceOf } from './candidates';
 import { apartOf } from './common';
 import { depthIndexAt, planeOf, strideOf, unitsPerFrame } from './curve-state';
@@ -231,13 +231,13 @@ function coarseLevel(levels: usize, count: i32, x: i32, y: i32, width: i32, heig
     const centreX = x >> level;
     const centreY = y >> level;
     const q = (usize(centreY) * stride + usize(centreX)) << 1;
-    if (load<u16>(planeOf(levels, level, weightPlane) + q) == 0 || f32(load<u16>(planeOf(levels, level, risePlane) + q)) < minCoarseOctaves * codesPerOctave) continue;
+    if (load<u16>(planeOf(levels, level, weightPlane) + q) == 0 || f32(load<u16>(planeOf(levels, level, risePlane) + q)) < minPeakOctaves * codesPerOctave) continue;
     const depthIndex = depthIndexAt(load<u16>(planeOf(levels, level, indexPlane) + q), fractionBits);
     let found = 0;
     for (let yy = max(0, centreY - aroundRadius); yy <= min((height - 1) >> level, centreY + aroundRadius); yy++) {
       for (let xx = max(0, centreX - aroundRadius); xx <= min((width - 1) >> level, centreX + aroundRadius); xx++) {
         const at = (usize(yy) * stride + usize(xx)) << 1;
-        if (f32(load<u16>(planeOf(levels, level, risePlane) + at)) < minAroundOctaves * codesPerOctave) continue;
+        if (f32(load<u16>(planeOf(levels, level, risePlane) + at)) < minPeakOctaves * codesPerOctave) continue;
         if (Mathf.abs(depthIndexAt(load<u16>(planeOf(levels, level, indexPlane) + at), fractionBits) - depthIndex) <= apartUnits * unit) found++;
       }
     }

@@ -1,5 +1,5 @@
 // Peaks of the focus curves: see curve-state.ts for the planes.
-import { codesPerOctave, weightUnit, gapBit, bestTruncated, secondTruncated, minLongStep, usualBend, gapFall, minPeakOctaves, minIndexError, minBend, farStep, maxFrontLoss, afterPlane, beforePlane, bestOrdinalPlane, bestPlane, secondOrdinalPlane, secondPlane, truncationPlane, frontPlane, finestFrontOctaves, minCoarseFrontOctaves } from './constants';
+import { codesPerOctave, weightUnit, gapBit, bestTruncated, secondTruncated, minLongStep, usualBend, gapFall, minPeakOctaves, minIndexError, farStep, maxFrontLoss, afterPlane, beforePlane, bestOrdinalPlane, bestPlane, secondOrdinalPlane, secondPlane, truncationPlane, frontPlane, finestFrontOctaves, minCoarseFrontOctaves } from './constants';
 import { exp2 } from './common';
 import { depthIndexCode, planeOf, strideOf } from './curve-state';
 
@@ -124,8 +124,9 @@ export function peakStrip(
         continue;
       }
       const relative = load<f32>(errors + (usize(min(511, rise >> 5)) << 2));
-      const deviation = relative / max<f32>(minBend, bend * unit * unit);
-      const weight = i32(weightUnit / (deviation * deviation + minIndexError * minIndexError) + 0.5);
+      // 1 over the variance, of which the error of the peak is `relative` over the bend.
+      const certain = bend * unit * unit;
+      const weight = i32((weightUnit * certain * certain) / (relative * relative + certain * certain * (minIndexError * minIndexError)) + 0.5);
       // What lies in a long step is judged by its depth index, once that is smooth.
       const gap = crossed < minLongStep && 0.5 * bend * shift * shift > gapFall ? gapBit : 0;
       // Where the curve may rise further, its depth index is no more than the side on which it does.

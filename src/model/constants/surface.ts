@@ -8,9 +8,6 @@ import { supportSteps, weightUnit } from './state.js';
 /** Free f32 [units]: lower bound on the error of a depth index: steps are uneven, curves not Gaussian. */
 export const minIndexError = 0.1;
 
-/** Free f32 [octaves/unit^2]: minimum bend of a curve that is used. */
-export const minBend = 0.05;
-
 /**
  * Free f32 [usual steps]: across a step of this length or more a sample counts only when it stands above
  * noise by `minPeakOctaves`.
@@ -30,9 +27,6 @@ export const minCoarseFrontOctaves = 3;
 
 /** Free f32 [octaves]: upper bound on support. */
 export const maxSupport = 6;
-
-/** Free f32 [units]: candidates this near to each other are one surface. */
-export const samePeakUnits = 1.75;
 
 /**
  * Free f32 [share]: A pixel is contested where the next candidate has more than this share of the best one's
@@ -69,19 +63,10 @@ export const aggregateHoles = [2, 6];
  */
 export const minAveraged = 8;
 
-/**
- * Free f32 [octaves]: a coarser level is used where the two finest show nothing, when its peak stands this
- * far above noise,
- */
-export const minCoarseOctaves = 1.25;
-
-/** Free f32 [octaves]: and this far in the pixels around: */
-export const minAroundOctaves = 0.9;
-
 /** Derived i32 [px of the level]: pixels to either side, as far as the window of the measure reaches, */
 export const aroundRadius = windowRadius;
 
-/** Free i32 [px]: minimum number of those that have the peak as well. */
+/** Free i32 [px]: minimum number of those that have the peak as well: a coarser level is used where the two finest show nothing. */
 export const minAround = 12;
 
 // Near or behind
@@ -95,8 +80,8 @@ export const backRadius = 7;
 /** Free i32 [px]: minimum number of pixels behind it. */
 export const minBehind = 4;
 
-/** Free f32 [levels]: noise of a tone. */
-export const alphaNoise = 2.2;
+/** Derived f32 [levels squared]: variance of a tone that is a whole number: 1/12. */
+export const toneRounding = 1 / 12;
 
 /** Free f32 [ratio]: contrast over noise and texture of what is behind counts up to this. */
 export const maxContrast = 8;
@@ -110,11 +95,8 @@ export const alphaOdds = 1.77;
 /** Free f32 [ln odds]: the same of the logarithm of the ratio of the supports. */
 export const supportOdds = 0.67;
 
-/** Free f32 [octaves]: added to supports whose ratio is taken. */
-export const minCompared = 0.1;
-
-/** Derived f32 [1/8 octave]: the same in stored units. */
-export const minComparedSteps = supportSteps * minCompared;
+/** Derived f32 [octaves]: added to supports whose ratio is taken: the least that is stored. */
+export const minCompared = 1 / supportSteps;
 
 /** Free f32 [1/unit^2]: weight of a second peak, whose depth index is a whole frame, at full support, */
 export const wholeFrameWeight = 5;
