@@ -26,10 +26,8 @@ const alphaOdds = tuned('alphaOdds');
 const supportOdds = tuned('supportOdds');
 const minAveraged = tuned('minAveraged');
 const wholeFrameWeight = tuned('wholeFrameWeight');
-const toldWeight = tuned('neighbourWeight');
 const refinedWithin = tuned('refinedUnits');
 const coarserSay = tuned('coarserShare');
-const sureSupport = tuned('sureSupport');
 const discPixels = tuned('discPixels');
 const certaintyOdds = tuned('certaintyOdds');
 const certaintyOfSupport = tuned('certaintyOfSupport');
@@ -216,10 +214,8 @@ export function refineTwin({ scene, supports }: Labelled, decided: number, x: nu
   const same = Math.trunc(unitsOf(sameSurface, unit));
   const isAlike = ({ depthIndex }: { depthIndex: number }) => Math.abs(depthIndex - decided) < same;
   let depthIndex = placeOf(decided);
-  // A second peak, as far as its support is sure, or what the neighbours tell.
-  const seconds = candidates.slice(1).filter(isAlike);
-  const ofSecond = Math.max(0, ...seconds.map(({ n }) => own[n])) / sureSupport;
-  let weight = Math.max(toldWeight, wholeFrameWeight * Math.min(1, ofSecond));
+  // A second peak, or what the neighbours tell.
+  let weight = wholeFrameWeight;
   if (first) {
     // Far beyond an end, without fine detail, a depth index is at least a frame beyond.
     const isBeyond = first.level > 1 && (first.depthIndex < 1 || first.depthIndex > lastFrame);

@@ -274,7 +274,6 @@ fn decidedOf(at: i32, x: i32, y: i32, isEdge: bool) -> Decided {
   var coarseRise = 0.0;
   var ownSupport = 0;
   var otherSupport = 0;
-  var secondSupport = 0;
   var fineSupport = 0;
   var isLeak = false;
   for (var n = 0; n < 3; n++) {
@@ -284,9 +283,6 @@ fn decidedOf(at: i32, x: i32, y: i32, isEdge: bool) -> Decided {
     }
     if (abs(candidates.indices[n] - decided) < call.same) {
       ownSupport += support;
-      if (n > 0) {
-        secondSupport = max(secondSupport, support);
-      }
       if (n < 2) {
         fineSupport = max(fineSupport, supportOf(select(secondRise, peaks.rises.x, n == 0)));
       }
@@ -342,8 +338,7 @@ fn decidedOf(at: i32, x: i32, y: i32, isEdge: bool) -> Decided {
   }
   if (sum == 0.0 && mark == 0) {
     // A second peak, or a depth index taken over from neighbours.
-    let share = (wholeFrameWeight * f32(min(sureSupport, secondSupport))) / f32(sureSupport);
-    sum = max(neighbourWeight, share) * weightUnit;
+    sum = wholeFrameWeight * weightUnit;
     indexSum = sum * depthIndexAt(u32(decided), call.fractionBits);
   }
   if (sum <= 0.0) {

@@ -228,11 +228,8 @@ export const supportOdds: f32 = 0.67;
 /** [octaves]: added to supports whose ratio is taken: the least that is stored. */
 export const minCompared: f32 = 0.125;
 
-/** [1/unit^2]: weight of a second peak, whose depth index is a whole frame, at full support, */
+/** [1/unit^2]: weight of a second peak, whose depth index is a whole frame, and of one taken over from neighbours. */
 export const wholeFrameWeight: f32 = 5;
-
-/** [1/unit^2]: and of a depth index taken over from neighbours. */
-export const neighbourWeight: f32 = 1.25;
 
 /** [units]: a coarser level refines a depth index within so many units, */
 export const refinedUnits: f32 = 1.2;

@@ -1,5 +1,5 @@
 // Depth index, weight and certainty of the surface that was decided on, eight pixels at once: see candidates.ts.
-import { certaintyOdds, certaintyOfLead, certaintyOfSupport, coarserShare, codesPerOctave, gapBit, indexOffset, indexPlane, leakBit, leakedPeak, maxStoredIndex, minAveraged, minCompared, minPeakOctaves, neighbourWeight, refinedUnits, risePlane, secondIndexPlane, secondRisePlane, coarseTonesPlane, sureSupport, supportSteps, tonesPlane, truncatedCurve, weightPlane, weightUnit, wholeFrameWeight } from './constants';
+import { certaintyOdds, certaintyOfLead, certaintyOfSupport, coarserShare, codesPerOctave, gapBit, indexOffset, indexPlane, leakBit, leakedPeak, maxStoredIndex, minAveraged, minCompared, minPeakOctaves, refinedUnits, risePlane, secondIndexPlane, secondRisePlane, coarseTonesPlane, supportSteps, tonesPlane, truncatedCurve, weightPlane, weightUnit, wholeFrameWeight } from './constants';
 import { candidates, eightOf, eightSupportsOf, supportOfCandidate } from './candidates';
 import { apartOf } from './common';
 import { planeOf, strideOf, unitsPerFrame } from './curve-state';
@@ -110,7 +110,6 @@ export function storeSurface(
   const high = v128.load(supports, 16);
   let own = zero;
   let other = zero;
-  let second = zero;
   /** Support by level 0 alone. */
   let fine = zero;
   for (let n = 0; n < candidates; n++) {
@@ -121,7 +120,6 @@ export function storeSurface(
     const isOwn = v128.and(known, i16x8.le_u(apartOf(index, decided), closer));
     own = i16x8.add(own, v128.and(support, isOwn));
     other = i16x8.max_s(other, v128.andnot(support, isOwn));
-    if (n > 0) second = i16x8.max_s(second, v128.and(support, isOwn));
     if (n < 2) {
       const has = v128.and(isOwn, i16x8.gt_s(support, zero));
       fine = i16x8.max_s(fine, v128.and(eightSupportsOf(v128.load(n == 0 ? rises : seconds)), has));
@@ -204,9 +202,7 @@ export function storeSurface(
     const sum = isHigh ? sumHigh : sumLow;
     // A second peak, or a depth index taken over from neighbours.
     const isTaken = v128.and(maskOf(v128.and(known, unmarked), isHigh), v128.eq<f32>(sum, none));
-    const secondShare = floatsOf(i16x8.min_s(second, i16x8.splat(i16(sureSupport))), isHigh);
-    const ofSecond = v128.div<f32>(v128.mul<f32>(f32x4.splat(wholeFrameWeight), secondShare), f32x4.splat(f32(sureSupport)));
-    const taken = v128.mul<f32>(v128.max<f32>(f32x4.splat(neighbourWeight), ofSecond), f32x4.splat(weightUnit));
+    const taken = f32x4.splat(wholeFrameWeight * weightUnit);
     const total = v128.bitselect(taken, sum, isTaken);
     const indexSum = v128.bitselect(v128.mul<f32>(taken, framesOf(decided, fractionBits, isHigh)), isHigh ? indexHigh : indexLow, isTaken);
     const has = v128.gt<f32>(total, none);

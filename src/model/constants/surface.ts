@@ -98,11 +98,8 @@ export const supportOdds = 0.67;
 /** Derived f32 [octaves]: added to supports whose ratio is taken: the least that is stored. */
 export const minCompared = 1 / supportSteps;
 
-/** Free f32 [1/unit^2]: weight of a second peak, whose depth index is a whole frame, at full support, */
+/** Free f32 [1/unit^2]: weight of a second peak, whose depth index is a whole frame, and of one taken over from neighbours. */
 export const wholeFrameWeight = 5;
-
-/** Free f32 [1/unit^2]: and of a depth index taken over from neighbours. */
-export const neighbourWeight = 1.25;
 
 /** Free f32 [units]: a coarser level refines a depth index within so many units, */
 export const refinedUnits = 1.2;
