@@ -7,7 +7,8 @@ import { curveArguments, type TransferCurve } from '../image/transfer-curve.js';
 import { type Arena, planeOf, type Rows } from '../kernels/arena.js';
 import type { PlacedFrame } from '../kernels/placed-frame.js';
 import { stripRows } from '../kernels/row-windows.js';
-import { blurShare, maxSpillPx, plainShare, spillFrames } from '../model/constants/blend.js';
+import { blurShare, maxSpillPx, plainShare } from '../model/constants/blend.js';
+import { minApartFrames } from '../model/constants/model.js';
 import { fullWeight } from '../model/constants/surface.js';
 import { storedLength } from '../surface/depth-index.js';
 import { spiralPoints } from '../surface/spiral.js';
@@ -109,7 +110,7 @@ export class SpillFinder {
     const { arena, pool } = this;
     const { depthIndices, weights, fractionBits } = surface;
     const mark = arena.mark();
-    const gap = storedLength(spillFrames, fractionBits);
+    const gap = storedLength(minApartFrames, fractionBits);
     const cells = await this.gatherCells(surface, gap, nearSign);
     const { reaches, blocks } = spillReaches((y) => arena.rowU16(cells[0], y), cells[0], {
       gap,

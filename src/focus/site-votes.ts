@@ -1,7 +1,7 @@
 import type { Size } from '../image/image.js';
+import { minPeakOctaves } from '../model/constants/model.js';
 import { codesPerOctave } from '../model/constants/state.js';
 import {
-  behindOctaves,
   faintOctaves,
   leakPx,
   maxSites,
@@ -11,11 +11,11 @@ import {
   minPitch,
   minSidePixels,
   minSidesShare,
-  minUsualOctaves,
   ownOctaves,
   sideFrames,
   sideOctaves,
   siteRadius,
+  sureOctaves,
 } from '../model/constants/surface.js';
 import { noiseBin, type SiteVote } from './focus-curves.js';
 
@@ -140,7 +140,7 @@ class Window {
     const usual = seen.map((side) => side.usual / codesPerOctave);
     if (Math.abs(usual[0] - usual[1]) > maxUsualRatioOctaves) return 0;
     const noise = this.noiseAt((y - this.here.top) * this.here.stride + x) / codesPerOctave;
-    if (Math.min(...usual) < noise + minUsualOctaves) return 0;
+    if (Math.min(...usual) < noise + sureOctaves) return 0;
     const [through, back] = seen.map(({ core, against, usual }, i) =>
       this.shareShowing(core, usual, against, seen[1 - i].usual),
     );
@@ -158,7 +158,7 @@ class Window {
       own++;
       if (Math.abs(secondOrdinal[at] - other) > sideFrames || second[at] < floor) continue;
       if (best[at] - second[at] > faintOctaves * codesPerOctave) continue;
-      if (second[at] > this.noiseAt(at) + behindOctaves * codesPerOctave) showing++;
+      if (second[at] > this.noiseAt(at) + minPeakOctaves * codesPerOctave) showing++;
     }
     return own === 0 ? 0 : showing / own;
   }

@@ -1,10 +1,5 @@
 import { apartUnits, sameUnits } from '../model/constants/model.js';
-import {
-  aroundRadius,
-  backRadius,
-  refinedUnits,
-  supportReach,
-} from '../model/constants/surface.js';
+import { aroundRadius, backRadius, supportReach } from '../model/constants/surface.js';
 import type { Gpu } from './device.js';
 import { coarserBy } from './false-rims.js';
 import { noRows } from './plan.js';
@@ -141,7 +136,7 @@ export function decideSurface(
       ...{ levels: state.length, frames, nearSign, fractionBits },
       same: storedUnits(sameUnits, setting),
       apart: storedUnits(apartUnits, setting),
-      refined: exactUnits(refinedUnits, setting),
+      refined: exactUnits(sameUnits, setting),
     },
     {
       state: full,

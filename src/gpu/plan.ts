@@ -2,7 +2,7 @@ import { planNumbers, tileRows } from '../blend/plan-sources.js';
 import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';
 import type { Matrix3 } from '../image/transform.js';
-import { flatLevels } from '../model/constants/blend.js';
+import { finestLevels } from '../model/constants/blend.js';
 import { windowRadius } from '../model/constants/focus.js';
 import { tileColumns } from '../model/constants/state.js';
 import { fullWeight } from '../model/constants/surface.js';
@@ -85,7 +85,7 @@ export function planGpuSources(
     }
     const hasPeaks = level < peaks.length;
     const around: RowsOf = (from, to) => [(from - windowRadius) << level, ((to + windowRadius) << level) + 1];
-    const full = hasPeaks || level < flatLevels ? around : noRows;
+    const full = hasPeaks || level < finestLevels ? around : noRows;
     gpu.run(
       'plan',
       {

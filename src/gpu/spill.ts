@@ -1,5 +1,6 @@
 import { cellSizes, leastWeight, spillPoints, spillSamples } from '../blend/spill.js';
-import { blurShare, maxSpillPx, plainShare, spillFrames } from '../model/constants/blend.js';
+import { blurShare, maxSpillPx, plainShare } from '../model/constants/blend.js';
+import { minApartFrames } from '../model/constants/model.js';
 import { storedLength } from '../surface/depth-index.js';
 import type { Gpu } from './device.js';
 import { allRows, finerRows, type GpuPlanes, type RowsOf } from './planes.js';
@@ -34,7 +35,7 @@ export async function findGpuSpill(
   nearSign: -1 | 1,
   fractionBits: number,
 ): Promise<GpuSpill> {
-  const gap = storedLength(spillFrames, fractionBits);
+  const gap = storedLength(minApartFrames, fractionBits);
   const blur = blurPx * blurShare;
   const cells = gatherCells(gpu, surface, lights, gap, nearSign);
   const reaches = findReaches(gpu, cells[0], gap, nearSign, blur / 2 ** fractionBits);

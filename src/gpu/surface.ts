@@ -1,5 +1,5 @@
 import type { CurveBends } from '../focus/focus-curves.js';
-import { gapRadius } from '../model/constants/blend.js';
+import { windowRadius } from '../model/constants/focus.js';
 import { sameUnits } from '../model/constants/model.js';
 import {
   aggregateHoles,
@@ -7,7 +7,6 @@ import {
   fullWeight,
   leakRadius,
   smoothHoles,
-  smoothTolerance,
 } from '../model/constants/surface.js';
 import { fractionBitsFor } from '../surface/depth-index.js';
 import {
@@ -21,7 +20,7 @@ import {
   stepTable,
 } from '../surface/surface.js';
 import type { Gpu } from './device.js';
-import { dropFalseRims, dropFineRims, dropUnder, finerBy } from './false-rims.js';
+import { dropFalseRims, dropUnder, finerBy } from './false-rims.js';
 import { takeSpans } from './frame-spans.js';
 import {
   averageSupports,
@@ -85,7 +84,7 @@ export async function findGpuSurface(
   for (const hole of smoothHoles) {
     gpu.run(
       'smooth',
-      { hole, strictness: 1 / (smoothTolerance * unit * 2 ** fractionBits) ** 2 },
+      { hole, strictness: 1 / (sameUnits * unit * 2 ** fractionBits) ** 2 },
       { surface: { set: from, rows: sameRows(hole) }, smoothed: to },
       full,
     );
@@ -142,7 +141,6 @@ function findPeaks(
     if (level === fineLevel && rims) marks = dropFalseRims(gpu, state, rims);
     if (marks) dropUnder(gpu, here, marks, fineLevel + 1 - level, fractionBits);
   }
-  if (rims && state.length > fineLevel) dropFineRims(gpu, state, rims);
   gpu.release(errors, distances, ...(marks ? [marks] : []));
 }
 
@@ -195,8 +193,8 @@ export async function readGpuSurface(
     'judge',
     { frames: toFrame.length, fullWeight, fractionBits },
     {
-      state: { set: peaks[0], rows: sameRows(gapRadius) },
-      surface: { set: surface, rows: sameRows(gapRadius) },
+      state: { set: peaks[0], rows: sameRows(windowRadius) },
+      surface: { set: surface, rows: sameRows(windowRadius) },
       spans,
       confidence: maps[0],
       coverage: maps[1],

@@ -45,7 +45,7 @@ export const kernelRows: { [K in KernelName]: KernelRows<K> } = {
   gatherStrip: { writes: 'supports', shares: ['supports'] },
   aggregateStrip: { writes: 'out', shares: ['out'], reads: { supports: holeRows, levels: holeRows } },
   labelStrip: { writes: 'labels', shares: ['labels', 'tones'], reads: { levels: 3 } },
-  decideStrip: { writes: 'levels', shares: ['levels'], reads: { labels: 7, tones: 7 } },
+  decideStrip: { writes: 'levels', shares: ['levels'], reads: { labels: 11, tones: 11 } },
   smoothStrip: {
     writes: 'outIndices',
     shares: ['outIndices', 'outWeights'],

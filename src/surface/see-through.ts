@@ -1,7 +1,7 @@
 import type { FocusCurves } from '../focus/focus-curves.js';
+import { minApartFrames } from '../model/constants/model.js';
 import {
   blocksAcross,
-  minApartFrames,
   minBlockPx,
   minBlockVote,
   minReliabilityScale,

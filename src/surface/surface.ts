@@ -6,17 +6,11 @@ import type { Matrix3 } from '../image/transform.js';
 import { type Arena, type LevelTable, type Planes, planeOf } from '../kernels/arena.js';
 import { stripRows } from '../kernels/row-windows.js';
 import { windowSamples } from '../model/constants/focus.js';
-import { maxUnit, minLongStep, usualWidth } from '../model/constants/model.js';
-import {
-  aggregateHoles,
-  fineLevel,
-  fullWeight,
-  smoothHoles,
-  smoothTolerance,
-} from '../model/constants/surface.js';
+import { maxUnit, minLongStep, sameUnits, usualWidth } from '../model/constants/model.js';
+import { aggregateHoles, fineLevel, fullWeight, smoothHoles } from '../model/constants/surface.js';
 import type { StripPool } from '../workers/pool.js';
 import { fractionBitsFor } from './depth-index.js';
-import { dropFalseRims, dropFineRims, dropUnder, type FalseRims } from './false-rims.js';
+import { dropFalseRims, dropUnder, type FalseRims } from './false-rims.js';
 import { planeReach } from './plane-reach.js';
 
 /** The shape of the subject as one function of the pixel, in planes of the focus tracker's state that have served. */
@@ -151,10 +145,6 @@ export async function findSurface(
     }
   }
 
-  if (blurPx !== undefined && state.length > fineLevel) {
-    await dropFineRims(arena, pool, state, frames, blurPx, fractionBits);
-  }
-
   await markLeaks(pool, tracker, levels, unit, fractionBits);
   await labelSurface(pool, tracker, levels, frames, nearSign, unit, fractionBits);
   const detailShare = shareKnown(arena, planeOf(full, 7));
@@ -175,7 +165,7 @@ export async function findSurface(
         width,
         height,
         step,
-        tolerance: smoothTolerance * unit,
+        tolerance: sameUnits * unit,
         fractionBits,
         stripRows,
       },

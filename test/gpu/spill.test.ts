@@ -2,7 +2,8 @@ import { expect, it } from 'vitest';
 import { cellSizes, leastWeight, spillPoints, spillSamples } from '../../src/blend/spill.js';
 import { spillReaches } from '../../src/blend/spill-reaches.js';
 import { findGpuSpill } from '../../src/gpu/spill.js';
-import { blurShare, maxSpillPx, plainShare, spillFrames } from '../../src/model/constants/blend.js';
+import { blurShare, maxSpillPx, plainShare } from '../../src/model/constants/blend.js';
+import { minApartFrames } from '../../src/model/constants/model.js';
 import { at, KernelRig, pictureOf, randomFrom } from '../kernels/kernel-rig.js';
 import { describeGpu, devices } from './gpu-rig.js';
 
@@ -36,7 +37,7 @@ function spilled(
   bits: number,
   blurPx: number,
 ) {
-  const gap = spillFrames * 2 ** bits;
+  const gap = minApartFrames * 2 ** bits;
   const indices = rig.storeCodes([depthIndices]);
   const sure = rig.storeCodes([weights]);
   const bytes = Uint8Array.from(

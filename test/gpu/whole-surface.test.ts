@@ -3,7 +3,7 @@ import { takeSpans } from '../../src/gpu/frame-spans.js';
 import { coarserRows, finerRows, sameRows, wordsOf } from '../../src/gpu/planes.js';
 import { frameBytes, frameTable } from '../../src/image/frame-reach.js';
 import { type Matrix3, similarityMatrix } from '../../src/image/transform.js';
-import { gapRadius } from '../../src/model/constants/blend.js';
+import { windowRadius } from '../../src/model/constants/focus.js';
 import { fullWeight } from '../../src/model/constants/surface.js';
 import { fractionBits, frames, storedIndex } from '../kernels/focus-state.js';
 import { KernelRig, type Plane, pictureOf, randomFrom } from '../kernels/kernel-rig.js';
@@ -173,8 +173,8 @@ describeGpu(
         'judge',
         { frames, fullWeight, fractionBits: bits },
         {
-          state: { set: state, rows: sameRows(gapRadius) },
-          surface: { set: surface, rows: sameRows(gapRadius) },
+          state: { set: state, rows: sameRows(windowRadius) },
+          surface: { set: surface, rows: sameRows(windowRadius) },
           ...{ spans, confidence: judged[0], coverage: judged[1], reaches: steps },
         },
         { width: Math.ceil(width / 4), height },

@@ -17,17 +17,18 @@ const mostSupport = tuned('maxSupport');
 const supportSteps = tuned('supportSteps');
 const apartSurfaces = tuned('apartUnits');
 const sameSurface = tuned('sameUnits');
-const frontReach = tuned('frontRadius');
+const frontReach = tuned('windowRadius');
 const reachPx = tuned('backRadius');
 const fewestBehind = tuned('minBehind');
 const toneRounding = tuned('toneRounding');
 const mostContrast = tuned('maxContrast');
 const alphaOdds = tuned('alphaOdds');
 const supportOdds = tuned('supportOdds');
-const minAveraged = tuned('minAveraged');
+const sureSupport = tuned('sureSupport');
 const wholeFrameWeight = tuned('wholeFrameWeight');
-const refinedWithin = tuned('refinedUnits');
+const refinedWithin = tuned('sameUnits');
 const coarserSay = tuned('coarserShare');
+const discRows = tuned('discRows');
 const discPixels = tuned('discPixels');
 const certaintyOdds = tuned('certaintyOdds');
 const certaintyOfSupport = tuned('certaintyOfSupport');
@@ -108,8 +109,7 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
   const stands = { decided: label, odds: Number.POSITIVE_INFINITY };
   const same = Math.trunc(unitsOf(sameSurface, scene.unit));
   const apart = Math.trunc(unitsOf(apartSurfaces, scene.unit));
-  // Every other row of the disc tells as much.
-  const disc = around(labels, x, y, reachPx).filter((pixel) => (pixel.y - y) % 2 === 0);
+  const disc = around(labels, x, y, reachPx).filter((pixel) => (pixel.y - y) % discRows === 0);
   const known = disc.map((pixel) => pixel.label);
   if (nearSign === 0 || Math.max(...known) - Math.min(...known) <= apart) return stands;
 
@@ -241,7 +241,7 @@ export function refineTwin({ scene, supports }: Labelled, decided: number, x: nu
   const ofOther = Math.max(0, ...support(candidates.filter((other) => !isAlike(other))));
   const coarse = first && first.level > 1 && !first.isBeside ? first.octaves - leastSupport : 0;
   const isLeaked =
-    agreeing.some(({ isBeside }) => isBeside) && supportSteps * ofOwn < minAveraged && coarse === 0;
+    agreeing.some(({ isBeside }) => isBeside) && supportSteps * ofOwn < sureSupport && coarse === 0;
   return {
     depthIndex,
     weight,

@@ -1,6 +1,7 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import { spiralPoints } from '../../src/surface/spiral.js';
 import { at, KernelRig, type Plane, pictureOf, randomFrom } from './kernel-rig.js';
+import { tuned } from './tuned.js';
 
 let rig: KernelRig;
 beforeAll(async () => {
@@ -150,7 +151,7 @@ describe('dropFalseRimsStrip', () => {
     );
     const isDropped = (x: number, y: number) =>
       at(marked[0], x >> 1, y >> 1) === 1 &&
-      Math.abs(at(planes[1], x, y) - at(marked[1], x >> 1, y >> 1)) <= 96;
+      Math.abs(at(planes[1], x, y) - at(marked[1], x >> 1, y >> 1)) <= tuned('samePeak64ths');
     for (const n of [0, 1, 2]) {
       const expected = pictureOf(w, h, (x, y) => (n !== 1 && isDropped(x, y) ? 0 : at(planes[n], x, y)));
       expect(rig.read(peaks, n)).toEqual(expected);

@@ -15,7 +15,6 @@ const supportReach = tuned('supportReach');
 const toneNoise = tuned('toneNoise');
 const tonePart = tuned('tonePart');
 const toneReach = tuned('toneReach');
-const leastAveraged = tuned('minAveraged');
 const leastRise = tuned('minPeakOctaves');
 const aroundReach = tuned('aroundRadius');
 const fewestAround = tuned('minAround');
@@ -138,7 +137,7 @@ export function labelTwin(scene: Scene, supports: Plane, x: number, y: number) {
   const own = supportsAt(supports, x, y);
   const candidates = candidatesOf(scene, x, y);
   const most = Math.max(...candidates.map(({ n }) => own[n]));
-  const best = most >= leastAveraged ? candidates.find(({ n }) => own[n] === most) : undefined;
+  const best = most >= sureSupport ? candidates.find(({ n }) => own[n] === most) : undefined;
   return {
     label: best?.depthIndex ?? coarsePlace(scene, x, y),
     tone: (best ?? candidates[0]).tone,

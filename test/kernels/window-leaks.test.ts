@@ -30,7 +30,7 @@ function leaksOf(fine: State, isFineLeak: Plane, here: State, unit: number): Pla
   const { width, height } = here.best;
   const { width: fineWidth, height: fineHeight } = fine.best;
   const least = 512 * tuned('minPeakOctaves');
-  const shown = 512 * tuned('shownOctaves');
+  const shown = 512 * tuned('clearOctaves');
   const same = Math.trunc(unitsOf(tuned('sameUnits'), unit));
   return pictureOf(width, height, (x, y) => {
     const [rise, index] = [at(here.best, x, y), at(here.before, x, y)];

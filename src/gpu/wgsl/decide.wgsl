@@ -32,7 +32,6 @@ struct Call {
 const wide = 3;
 const tileWidth = 32 + 2 * backRadius;
 const tileHeight = 16 + 2 * backRadius;
-const halfWidths = array<i32, 4>(7, 6, 5, 3);
 
 var<workgroup> tile: array<u32, tileWidth * tileHeight>;
 var<workgroup> lowest: atomic<i32>;
@@ -127,7 +126,7 @@ fn decideIndex(at: i32, x: i32, y: i32, candidates: Candidates) -> i32 {
     if (n == wide && (label == 0 || (label - depthIndex) * nearSign < same)) {
       continue;
     }
-    let radius = select(frontRadius, backRadius, n == wide);
+    let radius = select(windowRadius, backRadius, n == wide);
     if (abs(label - depthIndex) >= same && !isNamed(at, x, y, depthIndex, radius)) {
       continue;
     }
@@ -138,7 +137,7 @@ fn decideIndex(at: i32, x: i32, y: i32, candidates: Candidates) -> i32 {
     return label;
   }
 
-  // Tones of what is behind, and the extremes of those of the front, over every other row of a disc.
+  // Tones of what is behind, and the extremes of those of the front, over some rows of a disc.
   let reach = reachOf(x, y, backRadius);
   var behind = 0;
   var sum = 0;
@@ -150,11 +149,11 @@ fn decideIndex(at: i32, x: i32, y: i32, candidates: Candidates) -> i32 {
   var nearest = 0x7fff;
   var nearestApart = 0xffff;
   var nearestLabel = 0;
-  for (var j = 1 - backRadius; j < backRadius; j += 2) {
+  for (var j = backRadius % discRows - backRadius; j <= backRadius; j += discRows) {
     if (j < reach.top || j > reach.bottom) {
       continue;
     }
-    let half = halfWidths[abs(j) >> 1u];
+    let half = i32(sqrt(f32(backRadius * backRadius - j * j)));
     for (var i = max(-half, reach.left); i <= min(half, reach.right); i++) {
       let word = tile[at + j * tileWidth + i];
       let there = i32(word & 0xffffu);
@@ -333,7 +332,7 @@ fn decidedOf(at: i32, x: i32, y: i32, isEdge: bool) -> Decided {
     sum += weight;
     indexSum += weight * depthIndex;
   }
-  if (mark == 0 && isLeak && ownSupport < minAveraged && coarseRise == 0.0) {
+  if (mark == 0 && isLeak && ownSupport < sureSupport && coarseRise == 0.0) {
     mark = leakedPeak;
   }
   if (sum == 0.0 && mark == 0) {

@@ -38,8 +38,8 @@ fn isGap(x: i32, y: i32) -> bool {
   }
   var missed = 0;
   var known = 0;
-  for (var v = max(0, y - gapRadius); v <= min(call.state.height - 1, y + gapRadius); v++) {
-    for (var u = max(0, x - gapRadius); u <= min(call.state.width - 1, x + gapRadius); u++) {
+  for (var v = max(0, y - windowRadius); v <= min(call.state.height - 1, y + windowRadius); v++) {
+    for (var u = max(0, x - windowRadius); u <= min(call.state.width - 1, x + windowRadius); u++) {
       if ((surface[rowAt(call.surface, 0, v) + u] >> 16u) == 0u) {
         continue;
       }
@@ -75,8 +75,8 @@ fn isBesideDetail(x: i32, y: i32) -> bool {
   }
   var leaks = 0;
   var own = 0;
-  for (var v = max(0, y - gapRadius); v <= min(call.state.height - 1, y + gapRadius); v++) {
-    for (var u = max(0, x - gapRadius); u <= min(call.state.width - 1, x + gapRadius); u++) {
+  for (var v = max(0, y - windowRadius); v <= min(call.state.height - 1, y + windowRadius); v++) {
+    for (var u = max(0, x - windowRadius); u <= min(call.state.width - 1, x + windowRadius); u++) {
       if (gapAt(u, v) == leakedPeak) {
         leaks++;
       } else if (stateAt(coarseTonesPlane, u, v) != 0) {

@@ -31,7 +31,7 @@ fn main(@builtin(global_invocation_id) id: vec3u) {
   let y = rowOf(call.band, id);
   let own = supports[rowAt(call.supports, 0, y) + x];
   var best = -1;
-  var highest = minAveraged - 1;
+  var highest = sureSupport - 1;
   for (var n = 0; n < 3; n++) {
     let support = supportAt(own, n);
     if (support > highest) {

@@ -12,7 +12,7 @@ struct Call {
 @group(0) @binding(2) var<storage, read> fine: array<u32>;
 
 const least = i32(minPeakOctaves * codesPerOctave);
-const shownLeast = i32(shownOctaves * codesPerOctave);
+const shownLeast = i32(clearOctaves * codesPerOctave);
 // Columns and rows of the finer level about the 32 x 16 pixels of a workgroup.
 const tileWidth = 2 * 32 + 4 * leakRadius;
 const tileHeight = 2 * 16 + 4 * leakRadius;

@@ -45,8 +45,8 @@ fn brightnessAt(x: i32, y: i32) -> i32 {
 fn frontOf(ordinal: i32, rise: i32, rival: i32, rivalRise: i32) -> i32 {
   let isRival = rival > 0 && (rival - ordinal) * call.nearSign < 0;
   let own = f32(select(rise, rivalRise, isRival)) * perOctave;
-  let least = max(minCoarseFrontOctaves, finestFrontOctaves - f32(call.level));
-  if (own < least || own < f32(rise) * perOctave - maxFrontLoss) {
+  let least = max(sureOctaves, finestFrontOctaves - f32(call.level));
+  if (own < least) {
     return 0;
   }
   return select(ordinal, rival, isRival);

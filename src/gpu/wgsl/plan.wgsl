@@ -110,7 +110,7 @@ fn plannedAt(x: i32, y: i32) -> Planned {
   var centre = i32(surface[rowAt(call.surface, call.surfacePlane, y) + x] & 0xffffu) - indexOffsetCode();
   var width64 = clearReach;
   var near = 0;
-  if (call.level < flatLevels) {
+  if (call.level < finestLevels) {
     let u = min(call.full.width - 1, x << level);
     let v = min(call.full.height - 1, y << level);
     let weight = i32(full[rowAt(call.full, 0, v) + u] >> 16u);
@@ -125,7 +125,7 @@ fn plannedAt(x: i32, y: i32) -> Planned {
       }
       width64 = singleReach;
     } else if (call.rule == ruleAuto) {
-      if (call.level < frontLevels) {
+      if (call.level < finestLevels) {
         near = peakAt(frontPlane, x, y);
       }
       let rise = peakAt(risePlane, x, y);

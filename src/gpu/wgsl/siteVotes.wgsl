@@ -172,7 +172,7 @@ fn main(@builtin(workgroup_id) group: vec3u, @builtin(local_invocation_index) th
   let usual = vec2f(usuals[0], usuals[1]);
   let isShown = min(coreCounts[0], coreCounts[1]) >= minCorePixels &&
     abs(usual[0] - usual[1]) <= maxUsualRatioOctaves &&
-    min(usual[0], usual[1]) >= noiseAt(x, y) / codesPerOctave + minUsualOctaves;
+    min(usual[0], usual[1]) >= noiseAt(x, y) / codesPerOctave + sureOctaves;
   for (var i = index; i < side * side; i += threads) {
     if (!isShown || energies[i] == 0.0) {
       continue;
@@ -191,7 +191,7 @@ fn main(@builtin(workgroup_id) group: vec3u, @builtin(local_invocation_index) th
       abs(behind - ordinals[1 - n]) <= sideFrames &&
       second >= (usual[1 - n] - faintOctaves) * codesPerOctave &&
       best - second <= faintOctaves * codesPerOctave &&
-      second > noiseAt(u, v) + behindOctaves * codesPerOctave
+      second > noiseAt(u, v) + minPeakOctaves * codesPerOctave
     ) {
       atomicAdd(&showingCounts[n], 1u);
     }

@@ -25,7 +25,7 @@ fn main(@builtin(global_invocation_id) id: vec3u) {
   let spill = lightOfWords(spills[rowAt(call.spills, 0, y) + x], spills[rowAt(call.spills, 1, y) + x]);
   let depthIndex = i32(spills[rowAt(call.spills, 2, y) + x]);
   let bits = u32(call.fractionBits);
-  let isOwn = abs(depthIndex - ((call.ordinal + i32(indexOffset)) << bits)) < ownReach >> (6u - bits);
+  let isOwn = abs(depthIndex - ((call.ordinal + i32(indexOffset)) << bits)) < clearReach >> (6u - bits);
   if (isOwn && any(spill > vec4f(0.0))) {
     let grown = 65535.0 / (65535.0 - spill.w);
     light = max(vec3f(0.0), grown * (light - spill.xyz / 257.0));

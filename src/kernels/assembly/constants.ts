@@ -15,17 +15,14 @@ export const singleReach: i32 = 60;
 /** [1/64 frame]: blend radius where nothing is sharp: the frames show the same there, and their mean has less noise. */
 export const flatReach: i32 = 252;
 
-/** [levels of the pyramid]: finest levels that use it: noise is fine. */
-export const flatLevels: i32 = 3;
-
 /** [code steps]: own peaks overrule the surface when they stand this far above noise: four octaves, */
 export const selectRise: i32 = 2048;
 
 /** [1/64 frame]: and are this far from the surface. */
 export const selectApart: i32 = 16;
 
-/** [levels of the pyramid]: finest levels at which a thin structure is layered over what lies behind it. */
-export const frontLevels: i32 = 3;
+/** [levels of the pyramid]: number of finest levels: there a thin structure is layered over what lies behind it, and noise, which is fine, is averaged where nothing is sharp. */
+export const finestLevels: i32 = 3;
 
 /** [weight]: weight of the front layer: a little less than the sum of the weights around a centre. */
 export const frontWeight: f32 = 1.1;
@@ -33,14 +30,8 @@ export const frontWeight: f32 = 1.1;
 /** [share]: largest relative gain of a coefficient: a larger one would amplify noise, and the loss is estimated to second order only. */
 export const maxRestored: f32 = 0.6;
 
-/** [px]: radius around a pixel in which most depth indices must have missed their peak for a gap. */
-export const gapRadius: i32 = 3;
-
 /** [1/64 of a step]: half of a long step: the largest distance of a depth index from the nearer of its frames. */
 export const halfStep: i32 = 32;
-
-/** [1/64 frame]: largest distance of a frame from a pixel's depth at which the spill is subtracted from the frame. */
-export const ownReach: i32 = 128;
 
 /** [px of the level]: pixels to either side that a measure depends on. */
 export const windowRadius: i32 = 3;
@@ -67,7 +58,7 @@ export const endReach64ths: i32 = 48;
 export const apartUnits: f32 = 2;
 
 /** [units]: nearer than this they are one. */
-export const sameUnits: f32 = 1.5;
+export const sameUnits: f32 = 1.25;
 
 /** [code steps/octave]: code steps of the log measure in one octave. */
 export const codesPerOctave: f32 = 512;
@@ -165,14 +156,11 @@ export const minIndexError: f32 = 0.1;
 /** [usual steps]: across a step of this length or more a sample counts only when it stands above noise by `minPeakOctaves`. */
 export const farStep: f32 = 2.4;
 
-/** [octaves]: a nearer peak counts down to this much below the best one. */
-export const maxFrontLoss: f32 = 3;
+/** [octaves]: what stands this far above noise is no noise, whose peaks are lower. */
+export const sureOctaves: f32 = 3;
 
-/** [octaves]: the nearer of two peaks counts from this far above noise at the finest level, and an octave less a level: */
+/** [octaves]: the nearer of two peaks counts from this far above noise at the finest level, and an octave less a level, but not less than `sureOctaves`: noise makes peaks too, most at the finest level. */
 export const finestFrontOctaves: f32 = 5;
-
-/** [octaves]: but not less than this. Noise makes peaks too, most at the finest level. */
-export const minCoarseFrontOctaves: f32 = 3;
 
 /** [octaves]: upper bound on support. */
 export const maxSupport: f32 = 6;
@@ -180,11 +168,11 @@ export const maxSupport: f32 = 6;
 /** [share]: A pixel is contested where the next candidate has more than this share of the best one's support. */
 export const contestedShare: f32 = 0.35;
 
+/** [1/8 octave]: support of a candidate that is reliable without its neighbours, and averaged support of one that is reliable with them. */
+export const sureSupport: i32 = 24;
+
 /** [percent]: a candidate with less than this share of the best one's support is dropped. */
 export const droppedPercent: i32 = 25;
-
-/** [1/8 octave]: support from which a candidate is reliable without its neighbours: peaks of noise are lower. */
-export const sureSupport: i32 = 24;
 
 /** [units]: A neighbour's candidate supports one that lies less than this from it, units. */
 export const supportReach: f32 = 2.5;
@@ -195,20 +183,20 @@ export const toneNoise: f32 = 10;
 /** [share]: and this part of the contrast around. */
 export const tonePart: f32 = 0.8;
 
-/** [1/8 octave]: minimum averaged support of a pixel that shows anything: noise has peaks too, but at another depth in each pixel. */
-export const minAveraged: i32 = 8;
-
 /** [px of the level]: pixels to either side, as far as the window of the measure reaches, */
 export const aroundRadius: i32 = 3;
 
 /** [px]: minimum number of those that have the peak as well: a coarser level is used where the two finest show nothing. */
 export const minAround: i32 = 12;
 
-/** [px]: the near surface is one that a label within this radius names; */
-export const frontRadius: i32 = 3;
+/** [px]: radius of the disc in which the near surface's own tone and what lies behind it are searched for; */
+export const backRadius: i32 = 11;
 
-/** [px]: radius in which its own tone and what lies behind it are searched for. */
-export const backRadius: i32 = 7;
+/** [px]: of its rows one in so many is looked at: they tell as much as all. */
+export const discRows: i32 = 3;
+
+/** [px]: pixels of the disc in those rows. */
+export const discPixels: f32 = 127;
 
 /** [px]: minimum number of pixels behind it. */
 export const minBehind: i32 = 4;
@@ -230,9 +218,6 @@ export const minCompared: f32 = 0.125;
 
 /** [1/unit^2]: weight of a second peak, whose depth index is a whole frame, and of one taken over from neighbours. */
 export const wholeFrameWeight: f32 = 5;
-
-/** [units]: a coarser level refines a depth index within so many units, */
-export const refinedUnits: f32 = 1.2;
 
 /** [share]: at this part of its weight: its window averages over slopes. */
 export const coarserShare: f32 = 0.2;
@@ -262,16 +247,13 @@ export const blurError: f32 = 1.3;
 export const minWitnesses: i32 = 2;
 
 /** [1/64 frame]: a finer level's peak is the marked one when it lies this near to it. */
-export const samePeak64ths: i32 = 96;
+export const samePeak64ths: i32 = 80;
 
-/** [px of the level]: how far beside detail the measure still answers to it: the window and the filter of the band. */
+/** [px of the level]: how far beside detail the measure still answers to it: its window and the filter of its band. */
 export const leakRadius: i32 = 4;
 
 /** [px of the level]: a pixel between others of its surface that are this near is one of it, however faint. */
 export const betweenRadius: i32 = 2;
-
-/** [octaves]: a finer level shows a peak too where it stands this far above noise. */
-export const shownOctaves: f32 = 2;
 
 /** [px of the level]: Half side of the window about a site, pixels of the level. */
 export const siteRadius: i32 = 8;
@@ -284,12 +266,6 @@ export const leakPx: i32 = 2;
 
 /** [octaves]: minimum height above noise of a peak that assigns a pixel to a side. */
 export const sideOctaves: f32 = 1.25;
-
-/** [octaves]: minimum height above noise of detail that lies behind and is seen through a rim. */
-export const behindOctaves: f32 = 1;
-
-/** [octaves]: a side's own detail stands this far above noise, */
-export const minUsualOctaves: f32 = 3;
 
 /** [octaves]: and the two sides differ by no more than this: what is mistaken for a side is the blur of the other's edge, or noise. */
 export const maxUsualRatioOctaves: f32 = 4;
@@ -314,6 +290,3 @@ export const minSidesShare: f32 = 0.7;
 
 /** [standard deviations]: pixels whose tones differ by this many do not look alike. */
 export const toneReach: f32 = 1.67;
-
-/** [px]: half of a disc of `backRadius`: what lies behind a straight edge. */
-export const discPixels: f32 = 77;

@@ -1,18 +1,18 @@
 // Near or behind at depth edges, and the depth index and certainty of each pixel's surface: see candidates.ts.
-import { gapBit, leakBit, truncatedCurve, apartUnits, sameUnits, frontRadius, backRadius, minBehind, toneRounding, maxContrast, alphaOdds, supportOdds, risePlane, secondIndexPlane, weightPlane, discPixels } from './constants';
+import { gapBit, leakBit, truncatedCurve, apartUnits, sameUnits, backRadius, discRows, windowRadius, minBehind, toneRounding, maxContrast, alphaOdds, supportOdds, risePlane, secondIndexPlane, weightPlane, discPixels } from './constants';
 import { candidateAt, candidates, contestedBit, supportAt, supportOf, toneAt, wide } from './candidates';
 import { apartOf } from './common';
 import { planeOf, strideOf, unitsPerFrame } from './curve-state';
 import { storeSurface } from './store-surface';
 
-/** Half the width of a disc of `backRadius` pixels, an even number of rows from its centre. */
+/** Half the width of a disc of `backRadius` pixels, `j` rows from its centre. */
 // @ts-ignore: decorator
 @inline
 function halfWidth(j: i32): i32 {
-  return j == 0 ? 7 : j == 2 || j == -2 ? 6 : j == 4 || j == -4 ? 5 : 3;
+  return i32(Mathf.sqrt(f32(backRadius * backRadius - j * j)));
 }
 
-/** Whether a label within `reach` pixels (up to 7), in rows and columns, is that of a depth index. */
+/** Whether a label within `reach` pixels (up to 11), in rows and columns, is that of a depth index. */
 function isNamed(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32, depthIndex: i32, same: i32, reach: i32): bool {
   const wanted = i16x8.splat(i16(depthIndex));
   const closer = i16x8.splat(i16(same - 1));
@@ -50,7 +50,7 @@ function decideIndex(
     if (supportAt(own, n) == 0) continue;
     const depthIndex = i32(load<u16>(candidateAt(levels, n, x, y)));
     if (near >= 0 && (depthIndex - front) * nearSign >= 0) continue;
-    if (abs(label - depthIndex) >= same && !isNamed(labels, labelStride, x, y, width, height, depthIndex, same, frontRadius)) continue;
+    if (abs(label - depthIndex) >= same && !isNamed(labels, labelStride, x, y, width, height, depthIndex, same, windowRadius)) continue;
     near = n;
     front = depthIndex;
   }
@@ -74,12 +74,12 @@ function decideIndex(
   const rangeHigh = i32(range >> 16);
   if (rangeLow > 0 && (nearSign > 0 ? rangeHigh - front : front - rangeLow) <= apart) return label;
 
-  // Tones of what is behind, and the extremes of those of the front, over every other row of a disc, sixteen columns at once.
+  // Tones of what is behind, and the extremes of those of the front, over some rows of a disc, eight columns at once.
   const wideFront = i16x8.splat(i16(front));
   const closer = i16x8.splat(i16(same - 1));
   const farther = i16x8.splat(i16(apart));
   const lowByte = i16x8.splat(255);
-  const lanes = i16x8(-7, -6, -5, -4, -3, -2, -1, 0);
+  const lanes = i16x8.sub(i16x8(0, 1, 2, 3, 4, 5, 6, 7), i16x8.splat(i16(backRadius)));
   let counts = i16x8.splat(0);
   let sums = i16x8.splat(0);
   let squareSums = i32x4.splat(0);
@@ -91,13 +91,13 @@ function decideIndex(
   let nearest = i16x8.splat(i16.MAX_VALUE);
   let nearestApart = i16x8.splat(-1);
   let nearestLabel = i16x8.splat(0);
-  for (let j = 1 - backRadius; j < backRadius; j += 2) {
+  for (let j = -backRadius + backRadius % discRows; j <= backRadius; j += discRows) {
     if (y + j < 0 || y + j >= height) continue;
     const half = halfWidth(j);
     const least = i16x8.splat(i16(max(-half, -x)));
     const most = i16x8.splat(i16(min(half, width - 1 - x)));
-    const at = (usize((y + j) * labelStride) << 1) + (isize(x - 7) << 1);
-    for (let part = 0; part < 2; part++) {
+    const at = (usize((y + j) * labelStride) << 1) + (isize(x - backRadius) << 1);
+    for (let part = 0; part < (2 * backRadius + 8) / 8; part++) {
       const columns = i16x8.add(lanes, i16x8.splat(i16(8 * part)));
       const inside = v128.and(i16x8.ge_s(columns, least), i16x8.le_s(columns, most));
       const label8 = v128.load(labels + at + (usize(part) << 4));
@@ -213,11 +213,11 @@ function ln(x: f32): f32 {
 function labelRange(labels: usize, labelStride: i32, x: i32, y: i32, width: i32, height: i32): u32 {
   let low = i16x8.splat(-1);
   let high = i16x8.splat(0);
-  const isInner = x >= 8 && x + 16 <= width;
+  const isInner = x >= 16 && x + 24 <= width;
   for (let yy = max(0, y - backRadius); yy <= min(height - 1, y + backRadius); yy++) {
     const row = labels + (usize(yy * labelStride) << 1);
     if (isInner) {
-      for (let from = x - 8; from <= x + 8; from += 8) {
+      for (let from = x - 16; from <= x + 16; from += 8) {
         const eight = v128.load(row + (usize(from) << 1));
         low = i16x8.min_u(low, eight);
         high = i16x8.max_u(high, eight);

@@ -1,5 +1,5 @@
 // Supports averaged over neighbours, and the label of each pixel: see candidates.ts.
-import { codesPerOctave, maxKeptSupport, apartUnits, supportReach, toneNoise, tonePart, minAveraged, minPeakOctaves, aroundRadius, minAround, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, tonesPlane, weightPlane, toneReach } from './constants';
+import { codesPerOctave, maxKeptSupport, apartUnits, supportReach, toneNoise, tonePart, sureSupport, minPeakOctaves, aroundRadius, minAround, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, tonesPlane, weightPlane, toneReach } from './constants';
 import { candidateAt, candidates, contestedBit, firstSupport, secondSupport, storeSupports, supportAt, supportOfCandidate, thirdSupport, toneAt, twiceOf } from './candidates';
 import { apartOf } from './common';
 import { depthIndexAt, planeOf, strideOf, unitsPerFrame } from './curve-state';
@@ -213,7 +213,7 @@ function meanSupport(total: v128, weights: v128, own: v128): v128 {
 @inline
 function bestCandidate(supports: u32): i32 {
   let best = -1;
-  let most = minAveraged - 1;
+  let most = sureSupport - 1;
   for (let n = 0; n < candidates; n++) {
     const support = supportAt(supports, n);
     if (support > most) {

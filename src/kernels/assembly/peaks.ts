@@ -1,5 +1,5 @@
 // Peaks of the focus curves: see curve-state.ts for the planes.
-import { codesPerOctave, weightUnit, gapBit, bestTruncated, secondTruncated, minLongStep, usualBend, gapFall, minPeakOctaves, minIndexError, farStep, maxFrontLoss, afterPlane, beforePlane, bestOrdinalPlane, bestPlane, secondOrdinalPlane, secondPlane, truncationPlane, frontPlane, finestFrontOctaves, minCoarseFrontOctaves } from './constants';
+import { codesPerOctave, weightUnit, gapBit, bestTruncated, secondTruncated, minLongStep, usualBend, gapFall, minPeakOctaves, minIndexError, farStep, afterPlane, beforePlane, bestOrdinalPlane, bestPlane, secondOrdinalPlane, secondPlane, truncationPlane, frontPlane, finestFrontOctaves, sureOctaves } from './constants';
 import { exp2 } from './common';
 import { depthIndexCode, planeOf, strideOf } from './curve-state';
 
@@ -14,7 +14,7 @@ function stepAfter(steps: usize, ordinal: i32): f32 {
 // @ts-ignore: decorator
 @inline
 function minFrontOctaves(level: i32): f32 {
-  return max<f32>(minCoarseFrontOctaves, finestFrontOctaves - f32(level));
+  return max<f32>(sureOctaves, finestFrontOctaves - f32(level));
 }
 
 /**
@@ -26,7 +26,7 @@ function minFrontOctaves(level: i32): f32 {
 function frontOf(level: i32, ordinal: i32, rise: i32, rival: i32, rivalRise: i32, nearSign: i32): i32 {
   const isRival = rival > 0 && (rival - ordinal) * nearSign < 0;
   const own = f32(isRival ? rivalRise : rise) * (1 / codesPerOctave);
-  if (own < minFrontOctaves(level) || own < f32(rise) * (1 / codesPerOctave) - maxFrontLoss) return 0;
+  if (own < minFrontOctaves(level)) return 0;
   return isRival ? rival : ordinal;
 }
 

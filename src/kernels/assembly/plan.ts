@@ -1,6 +1,6 @@
 // Which frames each coefficient of each level comes from, decided from the surface: see curve-state.ts for the planes
 // and blend.ts for what centre and reach mean.
-import { indexOffset, gapBit, leakedPeak, truncatedCurve, tileColumns, windowRadius, endReach64ths, clearReach, faintReach, clearRise, singleReach, flatReach, flatLevels, selectRise, selectApart, frontLevels, gapRadius, halfStep } from './constants';
+import { indexOffset, gapBit, leakedPeak, truncatedCurve, tileColumns, windowRadius, endReach64ths, clearReach, faintReach, clearRise, singleReach, flatReach, selectRise, selectApart, finestLevels, halfStep } from './constants';
 import { unitsOf64ths } from './curve-state';
 import { frameSpans, isReached } from './frame-bounds';
 
@@ -107,7 +107,7 @@ export function planStrip(
       let centre = i32(load<u16>(indexRow + (usize(x) << 1))) - offset;
       let width64 = clearReach;
       let near = 0;
-      if (level < flatLevels) {
+      if (level < finestLevels) {
         const weight = i32(load<u16>(weightRow + (usize(min(fullWidth - 1, x << level)) << 1)));
         const unsure = fullWeight - min(fullWeight, weight);
         width64 = max(width64, 64 + (unsure * (flatReach - 64)) / fullWeight) & ~3;
@@ -119,7 +119,7 @@ export function planStrip(
           if (ordinal > 0) centre = ordinal << fractionBits;
           width64 = singleReach;
         } else if (rule == ruleAuto) {
-          if (level < frontLevels) near = i32(load<u16>(frontRow + (usize(x) << 1)));
+          if (level < finestLevels) near = i32(load<u16>(frontRow + (usize(x) << 1)));
           const own = i32(load<u16>(at + peakBytes)) - offset;
           if (level > 0 && near > 0) {
             const isBefore = max(nearSign * centre, nearSign * own) - nearSign * (near << fractionBits) > frontApart;
@@ -220,8 +220,8 @@ function isGap(gaps: usize, weights: usize, stride: i32, width: i32, height: i32
   if ((i32(load<u16>(gaps + ((usize(y) * usize(stride) + usize(x)) << 1))) & gapBit) == 0) return false;
   let missed = 0;
   let known = 0;
-  for (let yy = max(0, y - gapRadius); yy <= min(height - 1, y + gapRadius); yy++) {
-    for (let xx = max(0, x - gapRadius); xx <= min(width - 1, x + gapRadius); xx++) {
+  for (let yy = max(0, y - windowRadius); yy <= min(height - 1, y + windowRadius); yy++) {
+    for (let xx = max(0, x - windowRadius); xx <= min(width - 1, x + windowRadius); xx++) {
       const at = (usize(yy) * usize(stride) + usize(xx)) << 1;
       if (load<u16>(weights + at) == 0) continue;
       known++;
@@ -255,8 +255,8 @@ function isBesideDetail(gaps: usize, certainties: usize, stride: i32, width: i32
   if (load<u16>(certainties + here) != 0 && i32(load<u16>(gaps + here)) != leakedPeak) return false;
   let leaks = 0;
   let own = 0;
-  for (let v = max(0, y - gapRadius); v <= min(height - 1, y + gapRadius); v++) {
-    for (let u = max(0, x - gapRadius); u <= min(width - 1, x + gapRadius); u++) {
+  for (let v = max(0, y - windowRadius); v <= min(height - 1, y + windowRadius); v++) {
+    for (let u = max(0, x - windowRadius); u <= min(width - 1, x + windowRadius); u++) {
       const at = (usize(v) * usize(stride) + usize(u)) << 1;
       if (i32(load<u16>(gaps + at)) == leakedPeak) leaks++;
       else if (load<u16>(certainties + at) != 0) own++;

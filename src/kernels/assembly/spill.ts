@@ -12,7 +12,7 @@
 // They are summed over cells: squares of 4, 8, ... 64 px, each with two layers, the nearest and what lies more than a gap
 // behind it. A cell is 24 bytes: four u16 of the nearest, light and share of the cell, four u16 of the rest, and the depth
 // index of either (u16, 0 = none).
-import { indexOffset, ownReach } from './constants';
+import { indexOffset, clearReach } from './constants';
 import { exp2, fillEnds } from './common';
 import { fourOf, unitsOf64ths, unitsPerFrame } from './curve-state';
 import { gainedCurve, lightOf, pixelLight } from './light';
@@ -276,7 +276,7 @@ function placeSamples(table: usize, samples: i32, reach: f32, cells: usize, size
 // @ts-ignore: decorator
 @inline
 function isOwn(depthIndex: u16, ordinal: i32, fractionBits: i32): bool {
-  return abs(i32(depthIndex) - ((ordinal + i32(indexOffset)) << fractionBits)) < unitsOf64ths(ownReach, fractionBits);
+  return abs(i32(depthIndex) - ((ordinal + i32(indexOffset)) << fractionBits)) < unitsOf64ths(clearReach, fractionBits);
 }
 
 /**

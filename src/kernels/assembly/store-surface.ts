@@ -1,5 +1,5 @@
 // Depth index, weight and certainty of the surface that was decided on, eight pixels at once: see candidates.ts.
-import { certaintyOdds, certaintyOfLead, certaintyOfSupport, coarserShare, codesPerOctave, gapBit, indexOffset, indexPlane, leakBit, leakedPeak, maxStoredIndex, minAveraged, minCompared, minPeakOctaves, refinedUnits, risePlane, secondIndexPlane, secondRisePlane, coarseTonesPlane, supportSteps, tonesPlane, truncatedCurve, weightPlane, weightUnit, wholeFrameWeight } from './constants';
+import { certaintyOdds, certaintyOfLead, certaintyOfSupport, coarserShare, codesPerOctave, gapBit, indexOffset, indexPlane, leakBit, leakedPeak, maxStoredIndex, sureSupport, minCompared, minPeakOctaves, risePlane, sameUnits, secondIndexPlane, secondRisePlane, coarseTonesPlane, supportSteps, tonesPlane, truncatedCurve, weightPlane, weightUnit, wholeFrameWeight } from './constants';
 import { candidates, eightOf, eightSupportsOf, supportOfCandidate } from './candidates';
 import { apartOf } from './common';
 import { planeOf, strideOf, unitsPerFrame } from './curve-state';
@@ -127,7 +127,7 @@ export function storeSurface(
   }
 
   const leastRise = i16x8.splat(i16(Mathf.ceil(minPeakOctaves * codesPerOctave)) - 1);
-  const nearer = i16x8.splat(i16(i32(Mathf.ceil(refinedUnits * unit * unitsPerFrame(fractionBits))) - 1));
+  const nearer = i16x8.splat(i16(i32(Mathf.ceil(sameUnits * unit * unitsPerFrame(fractionBits))) - 1));
   const gap = i16x8.splat(i16(gapBit));
   let mark = zero;
   let isLeak = zero;
@@ -191,7 +191,7 @@ export function storeSurface(
 
   const none = f32x4.splat(0);
   const noCoarse = i16x8.narrow_i32x4_s(v128.eq<f32>(coarseLow, none), v128.eq<f32>(coarseHigh, none));
-  const isFaint = v128.and(i16x8.lt_s(own, i16x8.splat(i16(minAveraged))), noCoarse);
+  const isFaint = v128.and(i16x8.lt_s(own, i16x8.splat(i16(sureSupport))), noCoarse);
   mark = v128.bitselect(i16x8.splat(i16(leakedPeak)), mark, v128.and(v128.and(i16x8.eq(mark, zero), isLeak), isFaint));
   const unmarked = i16x8.eq(mark, zero);
   let index = zero;

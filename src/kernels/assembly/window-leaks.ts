@@ -5,7 +5,7 @@
 // own where the next finer level, whose window is half as wide, shows it there as well, or shows it nowhere around as strongly:
 // then it is too coarse for that level. A pixel closely between others that the finer level shows is a faint one of their surface.
 // Levels are judged from the finest on, so that a leak of one level explains none of the next.
-import { betweenRadius, shownOctaves, codesPerOctave, indexPlane, leakBit, leakRadius, minPeakOctaves, risePlane, sameUnits, secondIndexPlane, secondRisePlane, weightPlane } from './constants';
+import { betweenRadius, clearOctaves, codesPerOctave, indexPlane, leakBit, leakRadius, minPeakOctaves, risePlane, sameUnits, secondIndexPlane, secondRisePlane, weightPlane } from './constants';
 import { apartOf } from './common';
 import { planeOf, strideOf, unitsPerFrame } from './curve-state';
 
@@ -13,7 +13,7 @@ import { planeOf, strideOf, unitsPerFrame } from './curve-state';
 // @ts-ignore: decorator
 @inline
 function shows(levels: usize, level: i32, at: usize, depthIndex: i32, same: i32): bool {
-  const least = i32(shownOctaves * codesPerOctave);
+  const least = i32(clearOctaves * codesPerOctave);
   const first = i32(load<u16>(planeOf(levels, level, risePlane) + at));
   const isLeak = (i32(load<u16>(planeOf(levels, level, weightPlane) + at)) & leakBit) != 0;
   if (!isLeak && first >= least && abs(i32(load<u16>(planeOf(levels, level, indexPlane) + at)) - depthIndex) < same) return true;

@@ -28,9 +28,6 @@ export const singleReach = 60;
  */
 export const flatReach = 252;
 
-/** Free i32 [levels of the pyramid]: finest levels that use it: noise is fine. */
-export const flatLevels = 3;
-
 // Own peaks
 
 /**
@@ -44,10 +41,10 @@ export const selectApart = 16;
 // Front layer and near surface
 
 /**
- * Free i32 [levels of the pyramid]: finest levels at which a thin structure is layered over what lies behind
- * it.
+ * Free i32 [levels of the pyramid]: number of finest levels: there a thin structure is layered over what lies behind it, and
+ * noise, which is fine, is averaged where nothing is sharp.
  */
-export const frontLevels = 3;
+export const finestLevels = 3;
 
 /**
  * Free f32 [weight]: weight of the front layer: a little less than the sum of the weights around a centre.
@@ -82,9 +79,6 @@ export const maxRestored = 0.6;
 
 // Coverage
 
-/** Free i32 [px]: radius around a pixel in which most depth indices must have missed their peak for a gap. */
-export const gapRadius = 3;
-
 /**
  * Derived i32 [1/64 of a step]: half of a long step: the largest distance of a depth index from the nearer of
  * its frames.
@@ -92,9 +86,6 @@ export const gapRadius = 3;
 export const halfStep = 32;
 
 // Foreground blur spill
-
-/** Free int [frames]: minimum distance of a nearer thing for its blur to spill over what lies behind. */
-export const spillFrames = 4;
 
 /**
  * Free [share]: share of the measured blur that spill is computed with: too wide a spill does harm, too
@@ -110,9 +101,3 @@ export const maxSpillPx = 256;
  * that is reported.
  */
 export const plainShare = 0.02 * 65535;
-
-/**
- * Free i32 [1/64 frame]: largest distance of a frame from a pixel's depth at which the spill is subtracted
- * from the frame.
- */
-export const ownReach = 128;

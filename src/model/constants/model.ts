@@ -100,7 +100,10 @@ export const maxUnit = 2;
 export const apartUnits = 2;
 
 /** Free f32 [units]: nearer than this they are one. */
-export const sameUnits = 1.5;
+export const sameUnits = 1.25;
 
 /** Free int [curves]: fewest curves that blur or bend are estimated from. */
 export const minCurves = 200;
+
+/** Free int [frames]: things this far apart along the stack are told apart by their blur. */
+export const minApartFrames = 4;

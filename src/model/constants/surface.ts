@@ -14,14 +14,14 @@ export const minIndexError = 0.1;
  */
 export const farStep = 2.4;
 
-/** Free f32 [octaves]: a nearer peak counts down to this much below the best one. */
-export const maxFrontLoss = 3;
+/** Free f32 [octaves]: what stands this far above noise is no noise, whose peaks are lower. */
+export const sureOctaves = 3;
 
-/** Free f32 [octaves]: the nearer of two peaks counts from this far above noise at the finest level, and an octave less a level: */
+/**
+ * Free f32 [octaves]: the nearer of two peaks counts from this far above noise at the finest level, and an octave less a level,
+ * but not less than `sureOctaves`: noise makes peaks too, most at the finest level.
+ */
 export const finestFrontOctaves = 5;
-
-/** Free f32 [octaves]: but not less than this. Noise makes peaks too, most at the finest level. */
-export const minCoarseFrontOctaves = 3;
 
 // Candidates
 
@@ -34,14 +34,11 @@ export const maxSupport = 6;
  */
 export const contestedShare = 0.35;
 
+/** Derived i32 [1/8 octave]: support of a candidate that is reliable without its neighbours, and averaged support of one that is reliable with them. */
+export const sureSupport = supportSteps * sureOctaves;
+
 /** Free i32 [percent]: a candidate with less than this share of the best one's support is dropped. */
 export const droppedPercent = 25;
-
-/**
- * Free i32 [1/8 octave]: support from which a candidate is reliable without its neighbours: peaks of noise
- * are lower.
- */
-export const sureSupport = 24;
 
 // Labels
 
@@ -57,12 +54,6 @@ export const tonePart = 0.8;
 /** Effort int [px]: Holes between the taps of the averaging of supports, px. */
 export const aggregateHoles = [2, 6];
 
-/**
- * Free i32 [1/8 octave]: minimum averaged support of a pixel that shows anything: noise has peaks too, but at
- * another depth in each pixel.
- */
-export const minAveraged = 8;
-
 /** Derived i32 [px of the level]: pixels to either side, as far as the window of the measure reaches, */
 export const aroundRadius = windowRadius;
 
@@ -71,11 +62,14 @@ export const minAround = 12;
 
 // Near or behind
 
-/** Free i32 [px]: the near surface is one that a label within this radius names; */
-export const frontRadius = 3;
+/** Free i32 [px]: radius of the disc in which the near surface's own tone and what lies behind it are searched for; */
+export const backRadius = 11;
 
-/** Free i32 [px]: radius in which its own tone and what lies behind it are searched for. */
-export const backRadius = 7;
+/** Effort i32 [px]: of its rows one in so many is looked at: they tell as much as all. */
+export const discRows = 3;
+
+/** Derived f32 [px]: pixels of the disc in those rows. */
+export const discPixels = Math.round((Math.PI * backRadius ** 2) / discRows);
 
 /** Free i32 [px]: minimum number of pixels behind it. */
 export const minBehind = 4;
@@ -100,9 +94,6 @@ export const minCompared = 1 / supportSteps;
 
 /** Free f32 [1/unit^2]: weight of a second peak, whose depth index is a whole frame, and of one taken over from neighbours. */
 export const wholeFrameWeight = 5;
-
-/** Free f32 [units]: a coarser level refines a depth index within so many units, */
-export const refinedUnits = 1.2;
 
 /** Free f32 [share]: at this part of its weight: its window averages over slopes. */
 export const coarserShare = 0.2;
@@ -158,22 +149,16 @@ export const fineLevel = 1;
 
 // Window leaks
 
-/** Free i32 [px of the level]: how far beside detail the measure still answers to it: the window and the filter of the band. */
-export const leakRadius = 4;
+/** Derived i32 [px of the level]: how far beside detail the measure still answers to it: its window and the filter of its band. */
+export const leakRadius = windowRadius + 1;
 
 /** Free i32 [px of the level]: a pixel between others of its surface that are this near is one of it, however faint. */
 export const betweenRadius = 2;
-
-/** Free f32 [octaves]: a finer level shows a peak too where it stands this far above noise. */
-export const shownOctaves = 2;
 
 // Smoothing
 
 /** Effort int [px]: passes of the smoothing: holes between its taps, */
 export const smoothHoles = [1, 3, 6];
-
-/** Free [units]: and tolerance. */
-export const smoothTolerance = 1.2;
 
 // Blur
 
@@ -209,9 +194,6 @@ export const siteRadius = 8;
  */
 export const siteBlurPx = 6;
 
-/** Free int [frames]: minimum distance of the two sides. */
-export const minApartFrames = 4;
-
 /** Free i32 [frames]: peaks within this many frames of each other belong to one side. */
 export const sideFrames = 1;
 
@@ -222,12 +204,6 @@ export const leakPx = 2;
 
 /** Free f32 [octaves]: minimum height above noise of a peak that assigns a pixel to a side. */
 export const sideOctaves = 1.25;
-
-/** Free f32 [octaves]: minimum height above noise of detail that lies behind and is seen through a rim. */
-export const behindOctaves = 1;
-
-/** Free f32 [octaves]: a side's own detail stands this far above noise, */
-export const minUsualOctaves = 3;
 
 /**
  * Free f32 [octaves]: and the two sides differ by no more than this: what is mistaken for a side is the blur of the other's edge, or
@@ -294,6 +270,3 @@ export const measuredFrequency = 0.27;
 
 /** Free f32 [standard deviations]: pixels whose tones differ by this many do not look alike. */
 export const toneReach = 1.67;
-
-/** Derived f32 [px]: half of a disc of `backRadius`: what lies behind a straight edge. */
-export const discPixels = Math.round((Math.PI * backRadius ** 2) / 2);
