@@ -31,6 +31,14 @@ export function dropFalseRims(
   return found[0];
 }
 
+/** Takes from level 1 and from level 0 the peaks that are false rims by what level 0 shows. */
+export function dropFineRims(gpu: Gpu, peaks: readonly GpuPlanes[], setting: RimSetting): void {
+  const marks = markFalseRims(gpu, peaks, fineLevel, 0, setting);
+  dropUnder(gpu, peaks[0], marks, fineLevel, setting.fractionBits);
+  dropUnder(gpu, peaks[fineLevel], marks, 0, setting.fractionBits);
+  gpu.release(marks);
+}
+
 /** Marks of one level, by the detail of a finer one: see wgsl/markFalseRims.wgsl. */
 export function markFalseRims(
   gpu: Gpu,

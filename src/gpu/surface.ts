@@ -20,7 +20,7 @@ import {
   stepTable,
 } from '../surface/surface.js';
 import type { Gpu } from './device.js';
-import { dropFalseRims, dropUnder, finerBy } from './false-rims.js';
+import { dropFalseRims, dropFineRims, dropUnder, finerBy } from './false-rims.js';
 import { takeSpans } from './frame-spans.js';
 import {
   averageSupports,
@@ -141,6 +141,7 @@ function findPeaks(
     if (level === fineLevel && rims) marks = dropFalseRims(gpu, state, rims);
     if (marks) dropUnder(gpu, here, marks, fineLevel + 1 - level, fractionBits);
   }
+  if (rims && state.length > fineLevel) dropFineRims(gpu, state, rims);
   gpu.release(errors, distances, ...(marks ? [marks] : []));
 }
 

@@ -43,6 +43,24 @@ export async function dropFalseRims(
   return found[0];
 }
 
+/**
+ * Takes from level 1 and from level 0 the peaks that are false rims by what level 0 shows: near a strong edge its blur
+ * leaves detail of level 1 as well. The peaks of both levels are ready.
+ */
+export async function dropFineRims(
+  arena: Arena,
+  pool: StripPool,
+  peaks: readonly Planes[],
+  frames: number,
+  blurPx: number,
+  fractionBits: number,
+): Promise<void> {
+  const [finest, here] = peaks;
+  const rims = await markFalseRims(arena, pool, peaks, fineLevel, 0, frames, blurPx, fractionBits);
+  await dropUnder(pool, finest, rims, here, fineLevel, fractionBits);
+  await dropUnder(pool, here, rims, here, 0, fractionBits);
+}
+
 /** Marks the false rims of one level by the detail of a finer one. */
 async function markFalseRims(
   arena: Arena,

@@ -10,7 +10,7 @@ import { maxUnit, minLongStep, sameUnits, usualWidth } from '../model/constants/
 import { aggregateHoles, fineLevel, fullWeight, smoothHoles } from '../model/constants/surface.js';
 import type { StripPool } from '../workers/pool.js';
 import { fractionBitsFor } from './depth-index.js';
-import { dropFalseRims, dropUnder, type FalseRims } from './false-rims.js';
+import { dropFalseRims, dropFineRims, dropUnder, type FalseRims } from './false-rims.js';
 import { planeReach } from './plane-reach.js';
 
 /** The shape of the subject as one function of the pixel, in planes of the focus tracker's state that have served. */
@@ -143,6 +143,10 @@ export async function findSurface(
       const coarse = fineLevel + 1;
       await dropUnder(pool, state[level], falseRims, state[coarse], coarse - level, fractionBits);
     }
+  }
+
+  if (blurPx !== undefined && state.length > fineLevel) {
+    await dropFineRims(arena, pool, state, frames, blurPx, fractionBits);
   }
 
   await markLeaks(pool, tracker, levels, unit, fractionBits);

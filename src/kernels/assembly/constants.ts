@@ -249,8 +249,8 @@ export const minWitnesses: i32 = 2;
 /** [1/64 frame]: a finer level's peak is the marked one when it lies this near to it. */
 export const samePeak64ths: i32 = 80;
 
-/** [px of the level]: how far beside detail the measure still answers to it: its window and the filter of its band. */
-export const leakRadius: i32 = 4;
+/** [px of the level]: how far beside detail the measure still answers to it: its window. */
+export const leakRadius: i32 = 3;
 
 /** [px of the level]: a pixel between others of its surface that are this near is one of it, however faint. */
 export const betweenRadius: i32 = 2;

@@ -149,8 +149,8 @@ export const fineLevel = 1;
 
 // Window leaks
 
-/** Derived i32 [px of the level]: how far beside detail the measure still answers to it: its window and the filter of its band. */
-export const leakRadius = windowRadius + 1;
+/** Derived i32 [px of the level]: how far beside detail the measure still answers to it: its window. */
+export const leakRadius = windowRadius;
 
 /** Free i32 [px of the level]: a pixel between others of its surface that are this near is one of it, however faint. */
 export const betweenRadius = 2;
