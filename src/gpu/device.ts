@@ -39,6 +39,8 @@ const uniformBytes = 2048 * uniformStep;
 const storageBuffers = 10;
 /** Parts in which memory is read back: large enough for the bus, small beside the planes. */
 const readBytes = 32 << 20;
+/** The least that is taken to read back: memory that both sides see is slow to come by. */
+const leastReadBytes = 1 << 16;
 
 /**
  * A device with programs, memory and one queue. `run` notes work, `submit` hands it over, and what is handed over is
@@ -422,6 +424,19 @@ export class Gpu {
     this.uniformEnd += step;
   }
 
+  /** A buffer to read at least so many bytes back by, of those that have served or a new one. */
+  private takeReadBuffer(bytes: number): GPUBuffer {
+    const [fitting] = this.readBuffers
+      .filter(({ size }) => size >= bytes)
+      .sort((first, second) => first.size - second.size);
+    if (!fitting) {
+      const size = 2 ** Math.ceil(Math.log2(Math.max(leastReadBytes, bytes)));
+      return this.create(size, bufferUsage.mapRead | bufferUsage.copyDestination);
+    }
+    this.readBuffers.splice(this.readBuffers.indexOf(fitting), 1);
+    return fitting;
+  }
+
   /** Reads spans of buffers by parts of `readBytes`; `take` gets each span's number, its bytes, and the bytes before it in the span. */
   private async readSpans(
     spans: readonly { buffer: GPUBuffer; at: number; bytes: number }[],
@@ -444,8 +459,7 @@ export class Gpu {
       }
     });
     const fetch = async (pieces: readonly Piece[]) => {
-      const staging =
-        this.readBuffers.pop() ?? this.create(readBytes, bufferUsage.mapRead | bufferUsage.copyDestination);
+      const staging = this.takeReadBuffer(pieces.reduce((sum, { bytes }) => sum + bytes, 0));
       let end = 0;
       for (const { span, done, bytes } of pieces) {
         const { buffer, at } = spans[span];

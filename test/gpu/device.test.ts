@@ -45,6 +45,23 @@ describeGpu('a device', (rig) => {
     rig.gpu.release(set);
   });
 
+  it('takes no more memory to read by than what is read at once', async () => {
+    const { gpu } = rig;
+    const tables = [100, 5000, 300_000, 7].map((words, seed) =>
+      gpu.takeTable(Uint32Array.from({ length: words }, (_, i) => 31 * i + seed)),
+    );
+    const back = tables.map(({ size }) => new Uint32Array(size / 4));
+    await Promise.all(tables.map((table, i) => gpu.readTable(table, new Uint8Array(back[i].buffer))));
+    for (const [seed, words] of back.entries()) expect(words).toEqual(words.map((_, i) => 31 * i + seed));
+    const buffers: GPUBuffer[] = Reflect.get(gpu, 'readBuffers');
+    // The large plane was read by two parts, of 32 MiB and of the rest.
+    const [largest, second, ...others] = buffers.map(({ size }) => size).sort((one, other) => other - one);
+    expect(largest).toBe(32 << 20);
+    expect(second).toBe(4 << 20);
+    for (const size of others) expect(size).toBeLessThanOrEqual(2 << 20);
+    gpu.release(...tables);
+  });
+
   it('takes memory that threads share', async () => {
     const shared = new Uint8Array(new SharedArrayBuffer(1000)).map((_, i) => i % 251);
     const table = rig.gpu.takeTable(shared);
