@@ -19,7 +19,6 @@ const apartSurfaces = tuned('apartUnits');
 const sameSurface = tuned('sameUnits');
 const frontReach = tuned('windowRadius');
 const reachPx = tuned('backRadius');
-const fewestBehind = tuned('minBehind');
 const toneRounding = tuned('toneRounding');
 const mostContrast = tuned('maxContrast');
 const alphaOdds = tuned('alphaOdds');
@@ -133,7 +132,7 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
 
   const isBehind = (other: number) => other === 0 || (other - near.depthIndex) * nearSign > apart;
   const behind = disc.filter((pixel) => isBehind(pixel.label));
-  if (behind.length < fewestBehind) return stands;
+  if (behind.length === 0) return stands;
   const tonesBehind = behind.map((pixel) => at(tones, pixel.x, pixel.y) >> 8);
   const mean = tonesBehind.reduce((sum, tone) => sum + tone, 0) / behind.length;
   const texture = tonesBehind.reduce((sum, tone) => sum + (tone - mean) ** 2, 0) / behind.length;

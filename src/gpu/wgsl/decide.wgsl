@@ -181,7 +181,7 @@ fn decideIndex(at: i32, x: i32, y: i32, candidates: Candidates) -> i32 {
       }
     }
   }
-  if (behind < minBehind || most - least <= call.apart) {
+  if (behind == 0 || most - least <= call.apart) {
     return label;
   }
   let mean = f32(sum) / f32(behind);

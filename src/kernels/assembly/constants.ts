@@ -198,9 +198,6 @@ export const discRows: i32 = 3;
 /** [px]: pixels of the disc in those rows. */
 export const discPixels: f32 = 127;
 
-/** [px]: minimum number of pixels behind it. */
-export const minBehind: i32 = 4;
-
 /** [levels squared]: variance of a tone that is a whole number: 1/12. */
 export const toneRounding: f32 = 0.08333333333333333;
 

@@ -1,5 +1,5 @@
 // Near or behind at depth edges, and the depth index and certainty of each pixel's surface: see candidates.ts.
-import { gapBit, leakBit, truncatedCurve, apartUnits, sameUnits, backRadius, discRows, windowRadius, minBehind, toneRounding, maxContrast, alphaOdds, supportOdds, risePlane, secondIndexPlane, weightPlane, discPixels } from './constants';
+import { gapBit, leakBit, truncatedCurve, apartUnits, sameUnits, backRadius, discRows, windowRadius, toneRounding, maxContrast, alphaOdds, supportOdds, risePlane, secondIndexPlane, weightPlane, discPixels } from './constants';
 import { candidateAt, candidates, contestedBit, supportAt, supportOf, toneAt, wide } from './candidates';
 import { apartOf } from './common';
 import { planeOf, strideOf, unitsPerFrame } from './curve-state';
@@ -131,7 +131,7 @@ function decideIndex(
   }
   const behind = sumOfFour(i32x4.extadd_pairwise_i16x8_u(counts));
   // The range of labels is that of eight pixels at once: here it is that of this pixel alone.
-  if (behind < minBehind || mostOf(highest) - leastOf(lowest) <= apart) return label;
+  if (behind == 0 || mostOf(highest) - leastOf(lowest) <= apart) return label;
   const mean = f32(sumOfFour(i32x4.extadd_pairwise_i16x8_u(sums))) / f32(behind);
   const squares = f32(sumOfFour(squareSums));
   const texture = max<f32>(0, squares / f32(behind) - mean * mean);

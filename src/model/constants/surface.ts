@@ -71,9 +71,6 @@ export const discRows = 3;
 /** Derived f32 [px]: pixels of the disc in those rows. */
 export const discPixels = Math.round((Math.PI * backRadius ** 2) / discRows);
 
-/** Free i32 [px]: minimum number of pixels behind it. */
-export const minBehind = 4;
-
 /** Derived f32 [levels squared]: variance of a tone that is a whole number: 1/12. */
 export const toneRounding = 1 / 12;
 
