@@ -45,22 +45,32 @@ export function unitsOf64ths(length: i32, fractionBits: i32): i32 {
 
 // @ts-ignore: decorator
 @inline
-export function depthIndexCode(depthIndex: f32, fractionBits: i32): i32 {
-  return max(1, min(maxStoredIndex, i32(Mathf.floor((depthIndex + indexOffset) * unitsPerFrame(fractionBits) + 0.5))));
-}
-
-// @ts-ignore: decorator
-@inline
 export function depthIndexAt(code: u16, fractionBits: i32): f32 {
   // 2^-fractionBits by its exponent: a division for every pixel would cost more.
   return f32(code) * reinterpret<f32>((127 - fractionBits) << 23) - indexOffset;
+}
+
+/** Stored depth indices of four pixels, whole numbers. */
+// @ts-ignore: decorator
+@inline
+export function depthIndexCodes(depthIndices: v128, fractionBits: i32): v128 {
+  const stored = v128.mul<f32>(v128.add<f32>(depthIndices, f32x4.splat(indexOffset)), f32x4.splat(unitsPerFrame(fractionBits)));
+  const whole = v128.trunc_sat<i32>(v128.floor<f32>(v128.add<f32>(stored, f32x4.splat(0.5))));
+  return i32x4.max_s(i32x4.splat(1), i32x4.min_s(i32x4.splat(maxStoredIndex), whole));
+}
+
+/** Four u16 beside each other. */
+// @ts-ignore: decorator
+@inline
+export function fourU16(p: usize): v128 {
+  return v128.extend_low<u16>(v128.load64_zero(p));
 }
 
 /** Four u16 beside each other, as floats. */
 // @ts-ignore: decorator
 @inline
 export function fourOf(p: usize): v128 {
-  return v128.convert<i32>(v128.extend_low<u16>(v128.load64_zero(p)));
+  return v128.convert<i32>(fourU16(p));
 }
 
 /** Which of the four columns from `column` on lie in the picture: what lies beyond it is not asked. */
@@ -69,4 +79,17 @@ export function fourOf(p: usize): v128 {
 export function columnsInside(column: i32, width: i32): v128 {
   const columns = i32x4.add(i32x4.splat(column), i32x4(0, 1, 2, 3));
   return v128.and(i32x4.ge_s(columns, i32x4.splat(0)), i32x4.lt_s(columns, i32x4.splat(width)));
+}
+
+/** Four u16 from i32 lanes below 65536; columns past the width are left alone. */
+// @ts-ignore: decorator
+@inline
+export function storeFour(p: usize, lanes: v128, x: i32, width: i32): void {
+  if (x + 4 <= width) {
+    v128.store64_lane(p, i16x8.shuffle(lanes, lanes, 0, 2, 4, 6, 0, 2, 4, 6), 0);
+    return;
+  }
+  store<u16>(p, i32x4.extract_lane(lanes, 0));
+  if (x + 1 < width) store<u16>(p, i32x4.extract_lane(lanes, 1), 2);
+  if (x + 2 < width) store<u16>(p, i32x4.extract_lane(lanes, 2), 4);
 }

@@ -1,13 +1,49 @@
 // Peaks of the focus curves: see curve-state.ts for the planes.
 import { codesPerOctave, weightUnit, gapBit, bestTruncated, secondTruncated, minLongStep, usualBend, gapFall, minPeakOctaves, minIndexError, farStep, afterPlane, beforePlane, bestOrdinalPlane, bestPlane, secondOrdinalPlane, secondPlane, truncationPlane, frontPlane, finestFrontOctaves, sureOctaves } from './constants';
-import { exp2 } from './common';
-import { depthIndexCode, planeOf, strideOf } from './curve-state';
+import { depthIndexCodes, fourU16, planeOf, storeFour, strideOf } from './curve-state';
 
-/** Step from a frame to the next, in usual steps; `steps` holds one f32 by ordinal, 1 before the first and after the last. */
+/** Numbers of four pixels from a table of 32 bits each. */
 // @ts-ignore: decorator
 @inline
-function stepAfter(steps: usize, ordinal: i32): f32 {
-  return load<f32>(steps + (usize(ordinal) << 2));
+function fourFrom(table: usize, indices: v128): v128 {
+  return v128.load32_lane(
+    table + (usize(i32x4.extract_lane(indices, 3)) << 2),
+    v128.load32_lane(
+      table + (usize(i32x4.extract_lane(indices, 2)) << 2),
+      v128.load32_lane(
+        table + (usize(i32x4.extract_lane(indices, 1)) << 2),
+        v128.load32_zero(table + (usize(i32x4.extract_lane(indices, 0)) << 2)),
+        1,
+      ),
+      2,
+    ),
+    3,
+  );
+}
+
+/** Brightness of four pixels of a level, 0 to 255. */
+// @ts-ignore: decorator
+@inline
+function fourBright(toneRow: usize, x: i32, level: i32, fullWidth: i32): v128 {
+  let bright = i32x4.splat(0);
+  bright = i32x4.replace_lane(bright, 0, i32(load<u8>(toneRow + (usize(min(fullWidth - 1, x << level)) << 1))));
+  bright = i32x4.replace_lane(bright, 1, i32(load<u8>(toneRow + (usize(min(fullWidth - 1, (x + 1) << level)) << 1))));
+  bright = i32x4.replace_lane(bright, 2, i32(load<u8>(toneRow + (usize(min(fullWidth - 1, (x + 2) << level)) << 1))));
+  return i32x4.replace_lane(bright, 3, i32(load<u8>(toneRow + (usize(min(fullWidth - 1, (x + 3) << level)) << 1))));
+}
+
+/** 2^x of each lane: see `exp2`. */
+// @ts-ignore: decorator
+@inline
+function exp2Four(x: v128): v128 {
+  const whole = v128.trunc_sat<i32>(x);
+  const t = v128.sub<f32>(x, v128.convert<i32>(whole));
+  let poly = v128.add<f32>(f32x4.splat(0.00925235), v128.mul<f32>(t, f32x4.splat(0.00175987)));
+  poly = v128.add<f32>(f32x4.splat(0.05562563), v128.mul<f32>(t, poly));
+  poly = v128.add<f32>(f32x4.splat(0.24021378), v128.mul<f32>(t, poly));
+  poly = v128.add<f32>(f32x4.splat(0.69314718), v128.mul<f32>(t, poly));
+  const power = i32x4.shl(i32x4.add(whole, i32x4.splat(127)), 23);
+  return v128.mul<f32>(power, v128.add<f32>(f32x4.splat(1), v128.mul<f32>(t, poly)));
 }
 
 /** Octaves above noise from which the nearer of two peaks counts: noise makes peaks too, most at the finest level. */
@@ -18,22 +54,10 @@ function minFrontOctaves(level: i32): f32 {
 }
 
 /**
- * The nearer of two peaks, where it stands out: something thin before what the pixel mostly shows. rises: code steps
- * above noise. Returns its ordinal, or 0.
- */
-// @ts-ignore: decorator
-@inline
-function frontOf(level: i32, ordinal: i32, rise: i32, rival: i32, rivalRise: i32, nearSign: i32): i32 {
-  const isRival = rival > 0 && (rival - ordinal) * nearSign < 0;
-  const own = f32(isRival ? rivalRise : rise) * (1 / codesPerOctave);
-  if (own < minFrontOctaves(level)) return 0;
-  return isRival ? rival : ordinal;
-}
-
-/**
  * Peaks of one level, rows of one strip: by parabola through the log measure of the best frame and its neighbours,
  * which is the Gaussian interpolation of Nayar & Nakagawa (PAMI 16(8), 1994), with the variance that the noise
- * gives it. The frames may lie at uneven distances: `steps`, see `stepAfter`. Where a step is long, the parabola goes
+ * gives it. The frames may lie at uneven distances: `steps`, in usual steps, is one f32 by ordinal from a frame to the next, 1 before the first
+ * and after the last. Where a step is long, the parabola goes
  * through measure^(-1/2), which follows a focus curve far out as well: measure ~ (1 + (distance / width)^2)^-2.
  *
  * Beside depth edges a curve has two peaks: a sharp far texture shows through the blurred rim of what is before it, and
@@ -51,6 +75,9 @@ export function peakStrip(
 ): void {
   const stride = strideOf(levels, level);
   const y1 = min(height, (strip + 1) * stripRows);
+  const zero = i32x4.splat(0);
+  const half = f32x4.splat(0.5);
+  const two = f32x4.splat(2);
   for (let y = strip * stripRows; y < y1; y++) {
     const row = (usize(y) * stride) << 1;
     const toneRow = tones + (usize(min(fullHeight - 1, y << level)) * usize(toneStride) << 1);
@@ -62,76 +89,106 @@ export function peakStrip(
     const ordinals = planeOf(levels, level, bestOrdinalPlane) + row;
     const secondOrdinals = planeOf(levels, level, secondOrdinalPlane) + row;
     const fronts = planeOf(levels, level, frontPlane) + row;
-    for (let x = 0; x < width; x++) {
+    for (let x = 0; x < width; x += 4) {
       const at = usize(x) << 1;
-      const ordinal = i32(load<u16>(ordinals + at));
-      if (ordinal == 0) {
-        store<u16>(bests + at, 0);
-        store<u16>(befores + at, 0);
-        store<u16>(afters + at, 0);
-        store<u16>(fronts + at, 0);
-        store<u16>(seconds + at, 0);
+      const ordinal = fourU16(ordinals + at);
+      const has = i32x4.gt_s(ordinal, zero);
+      if (!v128.any_true(has)) {
+        storeFour(bests + at, zero, x, width);
+        storeFour(befores + at, zero, x, width);
+        storeFour(afters + at, zero, x, width);
+        storeFour(fronts + at, zero, x, width);
+        storeFour(seconds + at, zero, x, width);
         continue;
       }
-      const bright = i32(load<u8>(toneRow + (usize(min(fullWidth - 1, x << level)) << 1)));
-      const floor = load<i32>(noise + (usize(bright >> 5) << 2));
-      const best = i32(load<u16>(bests + at));
-      const rise = best - floor;
+      const floor = fourFrom(noise, i32x4.shr_s(fourBright(toneRow, x, level, fullWidth), 5));
+      const best = fourU16(bests + at);
+      const rise = i32x4.sub(best, floor);
 
-      const rival = i32(load<u16>(secondOrdinals + at));
-      const rivalRise = i32(load<u16>(seconds + at)) - floor;
-      store<u16>(fronts + at, frontOf(level, ordinal, rise, rival, rivalRise, nearSign));
-      const hasSecond = rival > 0 && f32(rivalRise) > minPeakOctaves * codesPerOctave && (i32(load<u16>(marks + at)) & secondTruncated) == 0;
-      store<u16>(seconds + at, hasSecond ? rivalRise : 0);
-      store<u16>(secondOrdinals + at, hasSecond ? depthIndexCode(f32(rival), fractionBits) : 0);
+      // The nearer of two peaks, where it stands out: something thin before what the pixel mostly shows.
+      const rival = fourU16(secondOrdinals + at);
+      const hasRival = i32x4.gt_s(rival, zero);
+      const rivalRise = i32x4.sub(fourU16(seconds + at), floor);
+      const isNearer = v128.and(hasRival, i32x4.lt_s(i32x4.mul(i32x4.sub(rival, ordinal), i32x4.splat(nearSign)), zero));
+      const ownRise = v128.convert<i32>(v128.bitselect(rivalRise, rise, isNearer));
+      const isClear = v128.ge<f32>(v128.mul<f32>(ownRise, f32x4.splat(1.0 / codesPerOctave)), f32x4.splat(minFrontOctaves(level)));
+      storeFour(fronts + at, v128.and(v128.and(has, isClear), v128.bitselect(rival, ordinal, isNearer)), x, width);
+      const mark = fourU16(marks + at);
+      const isShown = v128.gt<f32>(v128.convert<i32>(rivalRise), f32x4.splat(minPeakOctaves * codesPerOctave));
+      const isWhole = i32x4.eq(v128.and(mark, i32x4.splat(secondTruncated)), zero);
+      const hasSecond = v128.and(v128.and(has, hasRival), v128.and(isShown, isWhole));
+      storeFour(seconds + at, v128.and(hasSecond, rivalRise), x, width);
+      storeFour(secondOrdinals + at, v128.and(hasSecond, depthIndexCodes(v128.convert<i32>(rival), fractionBits)), x, width);
 
-      const behind = stepAfter(steps, ordinal - 1);
-      const ahead = stepAfter(steps, ordinal);
-      let before = i32(load<u16>(befores + at));
-      let after = i32(load<u16>(afters + at));
-      const across = floor + i32(minPeakOctaves * codesPerOctave);
-      if (behind >= farStep && before < across) before = 0;
-      if (ahead >= farStep && after < across) after = 0;
-      const up = f32(best - before);
-      const down = f32(best - after);
-      let bend: f32 = (2.0 * (up / behind + down / ahead)) / ((behind + ahead) * codesPerOctave);
-      /** From the best frame to the peak, usual steps. */
-      let shift: f32 = 0;
-      if (before > 0 && after > 0) {
-        if (bend > 0) {
-          const isLong = max<f32>(behind, ahead) >= minLongStep;
-          const left = (isLong ? exp2(up / (2 * codesPerOctave)) - 1 : up) / behind;
-          const right = (isLong ? exp2(down / (2 * codesPerOctave)) - 1 : down) / ahead;
-          shift = (0.5 * (left * ahead - right * behind)) / (left + right);
-          shift = max<f32>(-0.5 * behind, min<f32>(0.5 * ahead, shift));
-        }
-      } else {
-        // At the end of the stack, or beside a gap, one side is missing: a curve of the usual bend through the other two.
-        bend = usualBend / (unit * unit);
-        const step = after > 0 ? ahead : behind;
-        const inner = (after > 0 ? down : before > 0 ? up : 0) / codesPerOctave;
-        const beyond = after > 0 ? behind : ahead;
+      const behind = fourFrom(steps, i32x4.max_s(zero, i32x4.sub(ordinal, i32x4.splat(1))));
+      const ahead = fourFrom(steps, ordinal);
+      const across = i32x4.add(floor, i32x4.splat(i32(minPeakOctaves * codesPerOctave)));
+      let before = fourU16(befores + at);
+      let after = fourU16(afters + at);
+      before = v128.andnot(before, v128.and(v128.ge<f32>(behind, f32x4.splat(farStep)), i32x4.lt_s(before, across)));
+      after = v128.andnot(after, v128.and(v128.ge<f32>(ahead, f32x4.splat(farStep)), i32x4.lt_s(after, across)));
+      const hasBefore = i32x4.gt_s(before, zero);
+      const hasAfter = i32x4.gt_s(after, zero);
+      const hasBoth = v128.and(hasBefore, hasAfter);
+      const up = v128.convert<i32>(i32x4.sub(best, before));
+      const down = v128.convert<i32>(i32x4.sub(best, after));
+      let bend = v128.div<f32>(
+        v128.mul<f32>(f32x4.splat(2), v128.add<f32>(v128.div<f32>(up, behind), v128.div<f32>(down, ahead))),
+        v128.mul<f32>(v128.add<f32>(behind, ahead), f32x4.splat(codesPerOctave)),
+      );
+      // From the best frame to the peak, usual steps: where both sides are known,
+      const isLong = v128.ge<f32>(v128.max<f32>(behind, ahead), f32x4.splat(minLongStep));
+      let left = up;
+      let right = down;
+      if (v128.any_true(isLong)) {
+        const perFall = f32x4.splat(1.0 / (2 * codesPerOctave));
+        left = v128.bitselect(v128.sub<f32>(exp2Four(v128.mul<f32>(up, perFall)), f32x4.splat(1)), up, isLong);
+        right = v128.bitselect(v128.sub<f32>(exp2Four(v128.mul<f32>(down, perFall)), f32x4.splat(1)), down, isLong);
+      }
+      left = v128.div<f32>(left, behind);
+      right = v128.div<f32>(right, ahead);
+      let inner = v128.div<f32>(
+        v128.mul<f32>(half, v128.sub<f32>(v128.mul<f32>(left, ahead), v128.mul<f32>(right, behind))),
+        v128.add<f32>(left, right),
+      );
+      inner = v128.max<f32>(v128.mul<f32>(f32x4.splat(-0.5), behind), v128.min<f32>(v128.mul<f32>(half, ahead), inner));
+      let shift = v128.and(inner, v128.gt<f32>(bend, f32x4.splat(0)));
+      if (!v128.all_true<i32>(hasBoth)) {
+        // and at the end of the stack, or beside a gap: a curve of the usual bend through the other two.
+        const usual = f32x4.splat(usualBend / (unit * unit));
+        const step = v128.bitselect(ahead, behind, hasAfter);
+        const fall = v128.div<f32>(v128.bitselect(down, v128.and(up, hasBefore), hasAfter), f32x4.splat(codesPerOctave));
+        const beyond = v128.bitselect(behind, ahead, hasAfter);
         // Halfway across a long step the frame beyond it is the nearer one.
-        const most: f32 = beyond < minLongStep ? 2 : min<f32>(2, 0.5 * beyond);
-        const outward = max<f32>(-0.5 * step, min<f32>(most, inner / (bend * step) - 0.5 * step));
-        shift = after > 0 ? -outward : before > 0 ? outward : 0;
+        const most = v128.bitselect(two, v128.min<f32>(two, v128.mul<f32>(half, beyond)), v128.lt<f32>(beyond, f32x4.splat(minLongStep)));
+        const halfStep = v128.mul<f32>(half, step);
+        const outward = v128.max<f32>(
+          v128.neg<f32>(halfStep),
+          v128.min<f32>(most, v128.sub<f32>(v128.div<f32>(fall, v128.mul<f32>(usual, step)), halfStep)),
+        );
+        const outer = v128.bitselect(v128.neg<f32>(outward), v128.and(outward, hasBefore), hasAfter);
+        bend = v128.bitselect(bend, usual, hasBoth);
+        shift = v128.bitselect(shift, outer, hasBoth);
       }
-      const crossed = shift > 0 ? ahead : behind;
-      store<u16>(bests + at, max(0, rise));
-      store<u16>(befores + at, depthIndexCode(f32(ordinal) + shift / crossed, fractionBits));
-      if (rise <= 0) {
-        store<u16>(afters + at, 0);
-        continue;
-      }
-      const relative = load<f32>(errors + (usize(min(511, rise >> 5)) << 2));
+      const crossed = v128.bitselect(ahead, behind, v128.gt<f32>(shift, f32x4.splat(0)));
+      storeFour(bests + at, v128.and(has, i32x4.max_s(zero, rise)), x, width);
+      const depthIndex = v128.add<f32>(v128.convert<i32>(ordinal), v128.div<f32>(shift, crossed));
+      storeFour(befores + at, v128.and(has, depthIndexCodes(depthIndex, fractionBits)), x, width);
+
+      const shown = v128.and(has, i32x4.gt_s(rise, zero));
+      const relative = fourFrom(errors, i32x4.max_s(zero, i32x4.min_s(i32x4.splat(511), i32x4.shr_s(rise, 5))));
       // 1 over the variance, of which the error of the peak is `relative` over the bend.
-      const certain = bend * unit * unit;
-      const weight = i32((weightUnit * certain * certain) / (relative * relative + certain * certain * (minIndexError * minIndexError)) + 0.5);
+      const certain = v128.mul<f32>(bend, f32x4.splat(unit * unit));
+      const square = v128.mul<f32>(certain, certain);
+      const variance = v128.add<f32>(v128.mul<f32>(relative, relative), v128.mul<f32>(square, f32x4.splat(minIndexError * minIndexError)));
+      const weight = v128.trunc_sat<i32>(v128.add<f32>(v128.div<f32>(v128.mul<f32>(f32x4.splat(weightUnit), square), variance), half));
       // What lies in a long step is judged by its depth index, once that is smooth.
-      const gap = crossed < minLongStep && 0.5 * bend * shift * shift > gapFall ? gapBit : 0;
+      const fallen = v128.gt<f32>(v128.mul<f32>(v128.mul<f32>(v128.mul<f32>(half, bend), shift), shift), f32x4.splat(gapFall));
+      const gap = v128.and(v128.and(fallen, v128.lt<f32>(crossed, f32x4.splat(minLongStep))), i32x4.splat(gapBit));
       // Where the curve may rise further, its depth index is no more than the side on which it does.
-      const isTruncated = (i32(load<u16>(marks + at)) & bestTruncated) != 0;
-      store<u16>(afters + at, isTruncated ? gapBit : max(1, weight) | gap);
+      const isTruncated = i32x4.ne(v128.and(mark, i32x4.splat(bestTruncated)), zero);
+      const told = v128.bitselect(i32x4.splat(gapBit), v128.or(i32x4.max_s(i32x4.splat(1), weight), gap), isTruncated);
+      storeFour(afters + at, v128.and(shown, told), x, width);
     }
   }
 }

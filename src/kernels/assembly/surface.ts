@@ -1,5 +1,5 @@
 // The surface made smooth within itself, and whole: see curve-state.ts for the planes.
-import { columnsInside, fourOf, unitsPerFrame } from './curve-state';
+import { columnsInside, fourOf, storeFour, unitsPerFrame } from './curve-state';
 
 /** Zero weight in the row ends: what lies beyond the picture is unknown. */
 // @ts-ignore: decorator
@@ -71,19 +71,6 @@ export function smoothStrip(
       storeFour(outWeights + at, v128.trunc_sat<i32>(v128.add<f32>(weight, half)), x, width);
     }
   }
-}
-
-/** Four u16 from i32 lanes below 65536; columns past the width are left alone. */
-// @ts-ignore: decorator
-@inline
-function storeFour(p: usize, lanes: v128, x: i32, width: i32): void {
-  if (x + 4 <= width) {
-    v128.store64_lane(p, i16x8.shuffle(lanes, lanes, 0, 2, 4, 6, 0, 2, 4, 6), 0);
-    return;
-  }
-  store<u16>(p, i32x4.extract_lane(lanes, 0));
-  if (x + 1 < width) store<u16>(p, i32x4.extract_lane(lanes, 1), 2);
-  if (x + 2 < width) store<u16>(p, i32x4.extract_lane(lanes, 2), 4);
 }
 
 /** Confidence 1 in the planes that fill unknown depth indices. */
