@@ -47,16 +47,21 @@ const files = ['composite.tif', 'depth.tif', 'sources.png', 'confidence.png', 'c
 /** The program in a folder, started from there. */
 const startOf = (program: string) => join(program, 'bin', 'lamella.js');
 
-/** Merges the scenes with the program in a folder, one thread at a time, since many programs are measured side by side. */
+/**
+ * Merges the scenes with the program in a folder, one thread at a time, since many programs are measured side by side.
+ *
+ * @param results Folder for its results, which are removed again; its own, for others may measure the same program.
+ */
 export async function measureMerges(
   program: string,
   scenes: readonly SceneInFolder[],
+  results: string,
 ): Promise<Pick<ProgramFigures, 'figures' | 'mergeHash'>> {
   const lamella = startOf(program);
   const hash = createHash('sha256');
   const all: Figures[] = [];
   for (const { dir, scene } of scenes) {
-    const out = join(program, 'results', basename(dir));
+    const out = join(results, basename(dir));
     const options = [
       '--anchor',
       String(scene.record.anchor),

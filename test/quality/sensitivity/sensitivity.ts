@@ -72,7 +72,7 @@ export async function measureSensitivity(
   const stacks = await plantStacks(join(workDir, 'stacks'));
   const program = fileURLToPath(new URL('../../../', import.meta.url));
   const base: ProgramFigures = {
-    ...(await measureMerges(program, scenes)),
+    ...(await measureMerges(program, scenes, join(workDir, 'results'))),
     verdicts: await measureVerdicts(program, stacks),
   };
   const rows = constants.flatMap((constant) =>
@@ -89,7 +89,7 @@ export async function measureSensitivity(
         const verdicts = isOfMergesAlone(row.constant)
           ? base.verdicts
           : await measureVerdicts(folder, stacks);
-        row.after = { ...(await measureMerges(folder, scenes)), verdicts };
+        row.after = { ...(await measureMerges(folder, scenes, join(folder, 'results'))), verdicts };
       } catch (error) {
         row.failure = (error instanceof Error ? error.message : String(error))
           .split('\n')
@@ -102,7 +102,7 @@ export async function measureSensitivity(
     }
   };
   await Promise.all(Array.from({ length: jobs }, work));
-  await rm(join(workDir, 'stacks'), { recursive: true, force: true });
+  for (const own of ['stacks', 'results']) await rm(join(workDir, own), { recursive: true, force: true });
   return { base, rows };
 }
 
