@@ -45,6 +45,7 @@ export type { AreaRegion, MendRegion, StrokeRegion } from './mend/mend-region.js
 export { type Mend, type MendsRecord, readMends } from './mend/mends-file.js';
 export { merge } from './mend/merge.js';
 export { undoMends } from './mend/undo-mends.js';
+export { type FoundDevice, type FoundDevices, findDevices } from './merge/find-devices.js';
 export type { GrowingPicture, MergeFunction, MergeHooks, MergeOutcome } from './merge/merge-api.js';
 export type { MergeEvent, MergeStage } from './merge/merge-event.js';
 export {

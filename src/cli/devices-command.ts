@@ -43,8 +43,8 @@ async function runDevices(system: System, { json }: OwnOptions): Promise<void> {
   }
   const lines = [
     ...found.devices.map(
-      ({ device, name, count, memoryMib, isSoftware }) =>
-        `${device}  ${name}, ${count > 1 ? `the first of ${count} alike, ` : ''}buffers of up to ${memoryMib} MiB${isSoftware ? ', played by the processor: for tests' : ''}`,
+      ({ device, name, count, maxBufferMib, isSoftware }) =>
+        `${device}  ${name}, ${count > 1 ? `first of ${count} alike, ` : ''}buffers of up to ${maxBufferMib} MiB${isSoftware ? ', emulated by the processor: for tests' : ''}`,
     ),
     'cpu    the processor',
     ...(found.missing === undefined ? [] : [`No graphics processor: ${found.missing}.`]),

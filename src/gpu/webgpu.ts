@@ -9,7 +9,7 @@ export interface AdapterInfo {
   name: string;
   /** Devices of this name: only the first of them can be taken. */
   count: number;
-  /** The processor that plays a device: of use for tests alone. */
+  /** The processor emulates it: of use for tests alone. */
   isSoftware: boolean;
 }
 

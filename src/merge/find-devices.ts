@@ -9,11 +9,12 @@ export interface FoundDevice {
   /** Devices of this name; the first of them is taken. */
   count: number;
   /** Largest buffer, MiB. */
-  memoryMib: number;
-  /** The processor plays it. */
+  maxBufferMib: number;
+  /** The processor emulates it: of use for tests alone. */
   isSoftware: boolean;
 }
 
+/** The graphics processors of a machine. */
 export interface FoundDevices {
   devices: FoundDevice[];
   /** Why there is none, a clause. */
@@ -22,7 +23,11 @@ export interface FoundDevices {
   auto: 'cpu' | `gpu:${number}`;
 }
 
-/** The graphics processors of this machine. */
+/**
+ * The graphics processors of this machine that can merge.
+ *
+ * @returns None, and why, where the package `webgpu` is missing or no driver offers one; it never rejects for that.
+ */
 export async function findDevices(): Promise<FoundDevices> {
   try {
     const devices = (await listAdapters()).map(
@@ -30,7 +35,7 @@ export async function findDevices(): Promise<FoundDevices> {
         device: `gpu:${index}`,
         name,
         count,
-        memoryMib: Math.floor(adapter.limits.maxBufferSize / 2 ** 20),
+        maxBufferMib: Math.floor(adapter.limits.maxBufferSize / 2 ** 20),
         isSoftware,
       }),
     );
