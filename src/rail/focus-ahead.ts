@@ -1,4 +1,3 @@
-import { minSample } from '../model/constants/model.js';
 import { aheadFrames, maxAheadError, minAheadRise } from '../model/constants/rail.js';
 import { falloffAt } from '../model/optical-model.js';
 import { detectionLevel, type FocusCurves } from './focus-curves.js';
@@ -13,8 +12,7 @@ const trialDistances = Array.from({ length: 28 }, (_, i) => 0.5 * 1.17 ** i);
  *
  * @param positions Of the frames of the curves, usual steps.
  * @param width Half width of the curves, usual steps.
- * @returns One distance a tile, usual steps; empty where too few tiles rise. Tiles too far from focus to rise above the
- *   noise are not among them.
+ * @returns One distance a tile, usual steps. Tiles too far from focus to rise above the noise are not among them.
  */
 export function focusAhead(curves: FocusCurves, positions: readonly number[], width: number): number[] {
   const { frames, level } = curves;
@@ -37,7 +35,7 @@ export function focusAhead(curves: FocusCurves, positions: readonly number[], wi
     );
     if (fit.error < maxAheadError) found.push(fit.distance);
   }
-  return found.length < minSample ? [] : found;
+  return found;
 }
 
 /** @param back Distance of each sample from the last frame, usual steps. */

@@ -64,6 +64,14 @@ interface LiveTile extends Omit<TileFocus, 'best' | 'position'> {
   offset: number;
 }
 
+/** Broad detail that is not in focus yet. */
+export interface DetailAhead {
+  /** From the last frame to where tiles will be in focus that are still getting sharper, usual steps. */
+  distances: number[];
+  /** All tiles. */
+  tiles: number;
+}
+
 /**
  * The evidence of a stack that grows frame by frame. A window of the newest frames is measured by the functions that
  * measure a whole stack, so that each frame costs the same however many came before; of older frames a few numbers are
@@ -281,10 +289,9 @@ export class LiveReading {
   }
 
   /**
-   * Distances from the last frame to where tiles will be in focus that are still getting sharper, usual steps; empty
-   * where none is, undefined where that cannot be known yet.
+   * What is still getting sharper; undefined where that cannot be known yet.
    */
-  ahead(): number[] | undefined {
+  ahead(): DetailAhead | undefined {
     const { width } = this.focusFit();
     const window = this.frames.slice(this.start, this.end);
     if (Number.isNaN(width) || window.length < aheadFrames || this.end < this.frames.length) return undefined;
@@ -304,7 +311,7 @@ export class LiveReading {
     // Detail that is so many times as broad goes out of focus as many times as far away.
     const broadWidth =
       own.length < minSample ? (width * broadSpacingPx) / differencePx : median(Float64Array.from(own));
-    return focusAhead(curves, positions, broadWidth);
+    return { distances: focusAhead(curves, positions, broadWidth), tiles: curves.columns * curves.rows };
   }
 
   private take(frame: LiveFrame, decoded: DecodedFrame): void {

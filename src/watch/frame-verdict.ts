@@ -59,6 +59,6 @@ export function subjectCoverage(
     framesToGo: isByPlan ? byPlan : (byPictures?.frames ?? null),
     framesToGoBy: isByPlan ? 'plan' : byPictures === undefined ? null : 'pictures',
     isLeastToGo: !isByPlan && byPictures?.isLeast === true,
-    isComplete: ahead ? ahead.length === 0 && afterLast === 0 && shown > 0 : null,
+    isComplete: ahead ? byPictures === undefined && afterLast === 0 && shown > 0 : null,
   };
 }

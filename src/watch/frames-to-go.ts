@@ -1,8 +1,8 @@
 import { median } from '../image/median.js';
 import type { LiveJudgement } from './live-stack.js';
 
-/** Share of the tiles that are still coming into focus which the number of frames to go is meant for. */
-const aheadShare = 0.9;
+/** Share of the detail, in focus already or coming, which the number of frames to go is meant for. */
+const aimedShare = 0.9;
 /** Estimates of the whole number of frames of which the median counts: one alone is off by half. */
 const estimates = 5;
 
@@ -24,14 +24,20 @@ export class FramesToGo {
     evidence,
   }: Pick<LiveJudgement, 'ahead' | 'coverage' | 'evidence'>): ToGo | undefined {
     const count = evidence.files.length;
-    const sorted = (ahead ?? []).toSorted((one, other) => one - other);
-    if (sorted.length > 0) {
-      this.totals.push(count + sorted[Math.floor(aheadShare * (sorted.length - 1))]);
-      if (this.totals.length > estimates) this.totals.shift();
-    }
     // What lies just beyond the last frame is known better, but for the next three steps alone.
     const near = coverage.afterLast > 0 ? (coverage.missingAfter ?? 0) : 0;
-    const far = sorted.length > 0 ? median(Float64Array.from(this.totals)) - count : 0;
+    let far = 0;
+    if (ahead) {
+      const { noDetail, afterLast } = coverage;
+      const sorted = ahead.distances.toSorted((one, other) => one - other);
+      // A few tiles always seem to be coming: the blur of something else grows in them.
+      const inFocus = (ahead.tiles * (100 - noDetail - afterLast)) / 100;
+      const spared = Math.floor((1 - aimedShare) * (inFocus + sorted.length));
+      far = sorted[sorted.length - 1 - spared] ?? 0;
+      this.totals.push(count + Math.max(near, far));
+      if (this.totals.length > estimates) this.totals.shift();
+      if (far > 0) far = median(Float64Array.from(this.totals)) - count;
+    }
     const frames = Math.ceil(Math.max(near, far));
     return frames > 0 ? { frames, isLeast: near >= far } : undefined;
   }

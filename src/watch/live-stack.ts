@@ -6,7 +6,7 @@ import type { Size } from '../image/image.js';
 import { burstFrames } from '../model/constants/rail.js';
 import { readFullSize } from '../rail/full-size-reading.js';
 import { usualStepMm } from '../rail/given-travel.js';
-import { LiveReading } from '../rail/live-reading.js';
+import { type DetailAhead, LiveReading } from '../rail/live-reading.js';
 import type { JudgedEvidence } from '../rail/stack-reading.js';
 import type { CaptureOrder } from '../stack/capture-order.js';
 import { oddSizeNote, orderByCommonSize } from '../stack/common-size.js';
@@ -33,7 +33,7 @@ export interface LiveJudgement extends Judgement {
   evidence: JudgedEvidence;
   way: FocusDirection;
   /** See `LiveReading.ahead`. */
-  ahead: number[] | undefined;
+  ahead: DetailAhead | undefined;
 }
 
 /**
