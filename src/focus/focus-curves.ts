@@ -40,10 +40,13 @@ export const statePlane = {
 
 export type StatePlane = keyof typeof statePlane;
 
+/** Level of the pyramid from which on whole curves are followed. */
+export type CurveLevel = 0 | 1;
+
 /** Pixels of a level at the edge of a frame that tell no focus. */
 export const unmeasuredEdge = 2;
 
-/** Planes of the state of a level. */
+/** Planes of the state of a level, of those that are followed. */
 export function statePlanes(level: number): number {
   return level === 0 ? 11 : 9;
 }
@@ -72,6 +75,8 @@ export function gridStep({ width, height }: Size): number {
 /** How focus curves bend about their peaks. */
 export interface CurveBends {
   readonly levels: number;
+  /** Level of the picture's pyramid that level 0 of the curves is. */
+  readonly finest: CurveLevel;
   /** Curves from all over a level, about `bendSamples`. */
   grid(level: number): CurveGrid;
   /** By brightness bin: see `noiseCodesOf`. */

@@ -8,6 +8,7 @@ import { minNoiseSamples, prominenceCodes } from '../model/constants/focus.js';
 import type { StripPool } from '../workers/pool.js';
 import {
   type CurveGrid,
+  type CurveLevel,
   discAtLevel,
   type FocusCurves,
   gridStep,
@@ -24,7 +25,7 @@ import {
 } from './focus-curves.js';
 import { type SeenLevel, siteVotes } from './site-votes.js';
 
-/** Of levels 0, 1 and 2. */
+/** Of the three finest levels that are followed. */
 const tonePlanes = [statePlane.tones, statePlane.coarseTones, statePlane.coarseTones];
 
 /**
@@ -32,11 +33,18 @@ const tonePlanes = [statePlane.tones, statePlane.coarseTones, statePlane.coarseT
  * value with its neighbours, and a second peak. Frames must come in the order of their ordinals.
  */
 export class FocusTracker implements FocusCurves {
+  /** Of each level that is followed, finest first. */
   readonly state: Planes[];
-  /** Of the frame at hand, by level: taken with the first frame, and of no use after the last. */
+  /**
+   * Where level 0 is not followed: its best codes and their ordinals, in the planes that a state has them in. The planes between
+   * are never touched, and take no memory.
+   */
+  readonly picks: Planes | undefined;
+  /** Of the frame at hand, by level of its pyramid: taken with the first frame, and of no use after the last. */
   private codes: Planes[];
   private luma: Planes[] = [];
-  private readonly lumaCodes: Planes;
+  /** Of the finest level that is followed. */
+  private lumaCodes: Planes;
   /** Two planes of the size of level 0's state, free once all frames are followed. */
   readonly work: Planes;
   /** Tenth percentiles: [level][brightness bin][frame]. */
@@ -49,29 +57,31 @@ export class FocusTracker implements FocusCurves {
     private readonly frame: Size,
     readonly levels: number,
     private readonly dust: readonly MaskedDisc[] = [],
+    readonly finest: CurveLevel = 0,
   ) {
-    const out = levelSizes(size).slice(0, levels);
+    const out = levelSizes(size).slice(finest, levels);
     this.levels = out.length;
     const { bands } = arena;
-    this.state = out.map(({ width, height }, level) =>
-      arena.takeCleared(width, height, statePlanes(level), 2, stateWindow(bands, level, height)),
-    );
+    const takeState = ({ width, height }: Size, level: number, from: CurveLevel) =>
+      arena.takeCleared(width, height, statePlanes(level), 2, stateWindow(bands, level, height, from));
+    this.picks = finest > 0 ? takeState(size, 0, 0) : undefined;
+    this.state = out.map((of, level) => takeState(of, level, finest));
     // The same region serves the finest level of a frame first, then the surface.
     const ofFrame = [frame.width, frame.height, 2, 2, bands.frame('codes', 0, frame.height)] as const;
     const ofState = [out[0].width, out[0].height, 2, 2, this.state[0].window] as const;
     const work = arena.take(workBytes(frame, ofFrame[4], out[0], ofState[4]));
     this.work = arena.layPlanes(work, ...ofState);
-    const finest = arena.layPlanes(work, ...ofFrame);
-    this.lumaCodes = planeOf(finest, 1);
-    this.codes = [planeOf(finest, 0)];
+    const measured = arena.layPlanes(work, ...ofFrame);
+    this.lumaCodes = planeOf(measured, 1);
+    this.codes = [planeOf(measured, 0)];
     this.lowCodes = out.map(() => Array.from({ length: noiseBins }, () => []));
   }
 
   /** Room for the coarser levels of a frame. */
   private takeMeasures(): void {
-    const { arena, frame, levels } = this;
+    const { arena, frame, levels, finest: from } = this;
     const { bands } = arena;
-    const sizes = levelSizes(frame).slice(1, levels);
+    const sizes = levelSizes(frame).slice(1, from + levels);
     this.codes = [
       this.codes[0],
       ...sizes.map(({ width, height }, i) =>
@@ -84,6 +94,10 @@ export class FocusTracker implements FocusCurves {
         arena.takePlanes(width, height, 1, 4, bands.frame('luma', i + 1, height)),
       ),
     ];
+    if (from > 0) {
+      const { width, height } = sizes[from - 1];
+      this.lumaCodes = arena.takePlanes(width, height, 1, 2, bands.frame('codes', from, height));
+    }
   }
 
   /** Bytes of scratch that a worker needs for frames of this width. */
@@ -93,7 +107,7 @@ export class FocusTracker implements FocusCurves {
 
   async add(frame: PlacedFrame): Promise<void> {
     if (this.luma.length === 0) this.takeMeasures();
-    const { pool, codes, luma, state } = this;
+    const { pool, codes, luma, state, finest } = this;
     const coarse = luma[1];
     await pool.run(
       'focusFinestStrip',
@@ -103,7 +117,7 @@ export class FocusTracker implements FocusCurves {
         width: frame.width,
         height: frame.height,
         codes: codes[0],
-        lumaOut: this.lumaCodes,
+        lumaOut: finest === 0 ? this.lumaCodes : 0,
         codeStride: codes[0].stride,
         coarse,
         coarseStride: coarse.stride,
@@ -111,7 +125,7 @@ export class FocusTracker implements FocusCurves {
       },
       Math.ceil(frame.height / stripRows),
     );
-    for (let level = 1; level < this.levels; level++) {
+    for (let level = 1; level < codes.length; level++) {
       const here = luma[level];
       const next = luma[level + 1];
       const stripRows = this.arena.bands.frameStripRows(level);
@@ -128,6 +142,21 @@ export class FocusTracker implements FocusCurves {
         },
         Math.ceil(here.height / stripRows),
       );
+      if (level === finest) {
+        await pool.run(
+          'lumaCodesStrip',
+          {
+            luma: here,
+            stride: here.stride,
+            width: here.width,
+            height: here.height,
+            out: this.lumaCodes,
+            outStride: this.lumaCodes.stride,
+            stripRows,
+          },
+          Math.ceil(here.height / stripRows),
+        );
+      }
       if (next) {
         await pool.run(
           'reduceStrip',
@@ -148,15 +177,17 @@ export class FocusTracker implements FocusCurves {
       }
     }
     for (const disc of this.dust) this.maskDisc(disc);
+    if (this.picks) await this.pick(frame, this.picks);
     for (let level = 0; level < this.levels; level++) {
       const s = state[level];
+      const measured = codes[level + finest];
       const tracked = pool.run(
         'trackStrip',
         {
-          codes: codes[level],
-          codeStride: codes[level].stride,
-          sourceWidth: codes[level].width,
-          sourceHeight: codes[level].height,
+          codes: measured,
+          codeStride: measured.stride,
+          sourceWidth: measured.width,
+          sourceHeight: measured.height,
           luma: this.lumaCodes,
           lumaStride: this.lumaCodes.stride,
           lumaWidth: this.lumaCodes.width,
@@ -166,7 +197,7 @@ export class FocusTracker implements FocusCurves {
           toneWidth: state[0].width,
           toneHeight: state[0].height,
           level,
-          ...affineArguments(frame.toFrame, level),
+          ...affineArguments(frame.toFrame, level + finest),
           margin: unmeasuredEdge,
           state: s,
           stateBytes: s.planeBytes,
@@ -185,8 +216,32 @@ export class FocusTracker implements FocusCurves {
     }
   }
 
+  /** Takes the frame at level 0 wherever it is the sharpest so far. */
+  private async pick(frame: PlacedFrame, picks: Planes): Promise<void> {
+    const [codes] = this.codes;
+    await this.pool.run(
+      'pickStrip',
+      {
+        codes,
+        codeStride: codes.stride,
+        sourceWidth: codes.width,
+        sourceHeight: codes.height,
+        ...affineArguments(frame.toFrame, 0),
+        margin: unmeasuredEdge,
+        best: planeOf(picks, statePlane.best),
+        ordinals: planeOf(picks, statePlane.bestOrdinal),
+        stride: picks.stride,
+        width: picks.width,
+        height: picks.height,
+        ordinal: frame.ordinal,
+        stripRows,
+      },
+      Math.ceil(picks.height / stripRows),
+    );
+  }
+
   noiseCodes(level: number): Float64Array {
-    return noiseCodesOf(this.lowCodes[level], level);
+    return noiseCodesOf(this.lowCodes[level], level + this.finest);
   }
 
   /** No measure where dust lies on the sensor. */
@@ -208,7 +263,7 @@ export class FocusTracker implements FocusCurves {
 
   /** Notes the low end of a level's measures in the frame at hand. */
   private noteNoise(level: number): void {
-    const planes = this.codes[level];
+    const planes = this.codes[level + this.finest];
     const found: number[][] = Array.from({ length: noiseBins }, () => []);
     const lastRow = this.lumaCodes.height - 1;
     const lastColumn = this.lumaCodes.width - 1;
@@ -230,7 +285,7 @@ export class FocusTracker implements FocusCurves {
 
   /** To be called when all frames are followed, before anything is asked of the curves. */
   finish(): void {
-    for (const planes of this.state) this.arena.share(planes);
+    for (const planes of [...(this.picks ? [this.picks] : []), ...this.state]) this.arena.share(planes);
   }
 
   grid(level: number): CurveGrid {
@@ -291,9 +346,14 @@ export class FocusTracker implements FocusCurves {
  */
 const stateHalos = [48, 40, 24];
 
-/** Rows of a level's state that each memory has. */
-export function stateWindow(bands: RowBands, level: number, height: number): RowWindow {
-  return bands.composite(level, height, stateHalos[level] ?? 0);
+/** Rows of the state that each memory has of a level, counted from the finest that is followed. */
+export function stateWindow(
+  bands: RowBands,
+  level: number,
+  height: number,
+  finest: CurveLevel = 0,
+): RowWindow {
+  return bands.composite(level + finest, height, stateHalos[level] ?? 0);
 }
 
 /** Bytes of the two planes that serve a frame and then the surface. */

@@ -1,5 +1,6 @@
 import {
   type CurveGrid,
+  type CurveLevel,
   discAtLevel,
   type FocusCurves,
   gridStep,
@@ -42,10 +43,13 @@ export interface GpuFrame {
  * state stays there; what the main thread asks is read by `curves`.
  */
 export class GpuFocus {
-  /** Of each level: see `trackStrip` in kernels/assembly/focus.ts. */
+  /** Of each level that is followed, finest first: see `trackStrip` in kernels/assembly/focus.ts. */
   readonly state: GpuPlanes[];
+  /** Where level 0 is not one of them: its own state, of which the sharpest frames are asked. */
+  readonly picks: GpuPlanes | undefined;
   /** Of level 1: light of what is sharpest, square roots, a byte a channel; for `auto`. */
   readonly lights: GpuPlanes | undefined;
+  /** Of the frame at hand, by level of its pyramid. */
   private readonly measures: GpuPlanes[];
   private readonly luma: GpuPlanes[];
   private readonly noTones: GpuPlanes;
@@ -66,12 +70,14 @@ export class GpuFocus {
     private readonly frames: number,
     private readonly dust: readonly MaskedDisc[],
     private readonly curve: TransferCurve | undefined,
+    private readonly finest: CurveLevel = 0,
   ) {
-    const out = levelSizes(size).slice(0, levels);
-    const own = levelSizes(frame).slice(0, out.length);
+    const out = levelSizes(size).slice(finest, levels);
+    const own = levelSizes(frame).slice(0, finest + out.length);
+    this.picks = finest > 0 ? gpu.takePlanes(size.width, size.height, statePlanes(0), 2) : undefined;
     this.state = out.map(({ width, height }, level) => gpu.takePlanes(width, height, statePlanes(level), 2));
     this.measures = own.map(({ width, height }, level) =>
-      gpu.takePlanes(width, height, level === 0 ? 2 : 1, 2),
+      gpu.takePlanes(width, height, level === 0 || level === finest ? 2 : 1, 2),
     );
     this.luma = own.map(({ width, height }) => gpu.takePlanes(width, height, 1, 4));
     this.noTones = gpu.takePlanes(1, 1, 1, 2);
@@ -89,13 +95,13 @@ export class GpuFocus {
 
   /** Notes all work on a frame; frames come in order of their ordinals. */
   add(frame: GpuFrame): void {
-    const { gpu, measures, luma, state } = this;
-    const [finest] = measures;
+    const { gpu, measures, luma, state, finest } = this;
+    const [full] = measures;
     gpu.run(
       'luma',
       { bits: frame.bits },
-      { frame: frame.pixels, luma: luma[0], measures: finest },
-      { width: wordsOf(finest.width), height: finest.height },
+      { frame: frame.pixels, luma: luma[0], measures: full },
+      { width: wordsOf(full.width), height: full.height },
     );
     for (const [level, codes] of measures.entries()) {
       gpu.run(
@@ -104,51 +110,74 @@ export class GpuFocus {
         { luma: { set: luma[level], rows: sameRows(3) }, measures: codes, discs: this.discs[level] },
         { width: wordsOf(codes.width), height: codes.height },
       );
+      if (level > 0 && level === finest) {
+        const words = { width: wordsOf(codes.width), height: codes.height };
+        gpu.run('lumaCodes', {}, { luma: luma[level], measures: codes }, words);
+      }
       const coarse = luma[level + 1];
       if (coarse) {
         const fine = { set: luma[level], rows: finerRows(2) };
         gpu.run('reduce', {}, { fine, coarse }, coarse);
       }
     }
-    for (const [level, codes] of measures.entries()) {
+    if (this.picks) this.track(frame, 0, full, full, 0, this.picks);
+    for (const level of state.keys()) {
       this.noteNoise(frame.ordinal, level);
-      const toFrame = affineArguments(frame.toFrame, level);
-      const toFullFrame = affineArguments(frame.toFrame, 0);
-      const { width, height } = state[level];
-      const scale = 2 ** level;
-      const hasTones = level === 1 || level === 2;
-      gpu.run(
-        'track',
-        {
-          toFrame,
-          toFullFrame,
-          level,
-          margin: unmeasuredEdge,
-          ordinal: frame.ordinal,
-          prominence: prominenceCodes,
-        },
-        {
-          codes: { set: codes, rows: placedRows(toFrame, width, 2) },
-          luma: { set: finest, rows: placedRows(toFullFrame, width, 2, scale) },
-          state: state[level],
-          full: hasTones
-            ? { set: state[0], rows: (from, to) => [from * scale, to * scale] }
-            : { set: this.noTones, rows: sameRows() },
-        },
-        { width: wordsOf(width), height },
-      );
+      this.track(frame, level, measures[level + finest], measures[finest], finest, state[level]);
     }
     if (this.lights) this.noteLight(frame, this.lights);
   }
 
+  /**
+   * Follows the curves of a level, counted from `finest`.
+   *
+   * @param luma Measures of the finest level, whose luma is kept of peaks.
+   */
+  private track(
+    frame: GpuFrame,
+    level: number,
+    codes: GpuPlanes,
+    luma: GpuPlanes,
+    finest: CurveLevel,
+    state: GpuPlanes,
+  ): void {
+    const { gpu } = this;
+    const toFrame = affineArguments(frame.toFrame, level + finest);
+    const toFullFrame = affineArguments(frame.toFrame, finest);
+    const { width, height } = state;
+    const scale = 2 ** level;
+    const hasTones = level === 1 || level === 2;
+    gpu.run(
+      'track',
+      {
+        toFrame,
+        toFullFrame,
+        level,
+        margin: unmeasuredEdge,
+        ordinal: frame.ordinal,
+        prominence: prominenceCodes,
+      },
+      {
+        codes: { set: codes, rows: placedRows(toFrame, width, 2) },
+        luma: { set: luma, rows: placedRows(toFullFrame, width, 2, scale) },
+        state,
+        full: hasTones
+          ? { set: this.state[0], rows: (from, to) => [from * scale, to * scale] }
+          : { set: this.noTones, rows: sameRows() },
+      },
+      { width: wordsOf(width), height },
+    );
+  }
+
   /** What the main thread asks of the curves. Throws GpuError. */
   async curves(): Promise<FocusCurves> {
-    const { gpu, state, frames } = this;
+    const { gpu, state, frames, finest } = this;
     const levels = state.length;
     const [low, ...grids] = await Promise.all([this.lowCodes(), ...state.map((set) => this.sample(set))]);
-    const noise = low.map(noiseCodesOf);
+    const noise = low.map((codes, level) => noiseCodesOf(codes, level + finest));
     const asked = {
       levels,
+      finest,
       state,
       grid: (level: number) => grids[level],
       noiseCodes: (level: number) => noise[level],
@@ -159,7 +188,7 @@ export class GpuFocus {
       state
         .slice(0, blurPx === undefined ? 0 : seenLevels)
         .map((_, level) =>
-          readSiteVotes(gpu, state, level, noise[level], frames, sideDistance(level, blurPx!)),
+          readSiteVotes(gpu, state, level, noise[level], frames, sideDistance(level + finest, blurPx!)),
         ),
     );
     return { ...asked, siteVotes: (level) => votes[level] };
@@ -204,12 +233,12 @@ export class GpuFocus {
 
   /** Gives back the state and the light, once they have served. */
   release(): void {
-    this.gpu.release(...this.state, ...(this.lights ? [this.lights] : []));
+    this.gpu.release(...this.state, ...[this.picks, this.lights].filter((set) => set !== undefined));
   }
 
   private noteNoise(ordinal: number, level: number): void {
-    const { gpu, measures, counts, low } = this;
-    const codes = measures[level];
+    const { gpu, measures, counts, low, finest } = this;
+    const codes = measures[level + finest];
     const { edge, every } = noiseGrid(codes, level);
     const along = (side: number) => Math.max(0, Math.ceil((side - 2 * edge) / every));
     const rowsOf =
@@ -225,7 +254,7 @@ export class GpuFocus {
         { level, edge, every },
         {
           codes: { set: codes, rows: rowsOf(1) },
-          luma: { set: measures[0], rows: rowsOf(2 ** level) },
+          luma: { set: measures[finest], rows: rowsOf(2 ** level) },
           counts,
         },
         over,

@@ -129,6 +129,18 @@ export const gpuKernels = {
       curve: 'vec4f',
     },
   },
+  enlarge: {
+    sets: ['coarse', 'picks', 'surface'],
+    bindings: {
+      coarse: { kind: 'set', access: 'read' },
+      picks: { kind: 'set', access: 'read' },
+      surface: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      same: 'i32',
+      fractionBits: 'i32',
+    },
+  },
   gather: {
     sets: ['state', 'coarse', 'supports'],
     bindings: {
@@ -201,6 +213,15 @@ export const gpuKernels = {
     },
     numbers: {
       bits: 'i32',
+    },
+  },
+  lumaCodes: {
+    sets: ['luma', 'measures'],
+    bindings: {
+      luma: { kind: 'set', access: 'read' },
+      measures: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
     },
   },
   markFalseRims: {

@@ -1,4 +1,4 @@
-import type { CurveBends } from '../focus/focus-curves.js';
+import type { CurveBends, CurveLevel } from '../focus/focus-curves.js';
 import { windowRadius } from '../model/constants/focus.js';
 import { sameUnits } from '../model/constants/model.js';
 import {
@@ -10,6 +10,8 @@ import {
 } from '../model/constants/surface.js';
 import { fractionBitsFor } from '../surface/depth-index.js';
 import {
+  doubled,
+  enlargedTolerance,
   type FrameBounds,
   longStepReach,
   measuredMargin,
@@ -37,9 +39,13 @@ import { coarserRows, finerRows, type GpuPlanes, sameRows, wordsOf } from './pla
 export interface GpuSurface {
   /** A word a pixel: the stored depth index in the low, its weight in the high half. */
   surface: GpuPlanes;
+  /** The same at the level at which it was found, and which that is. */
+  found: GpuPlanes;
+  finest: CurveLevel;
   /**
-   * The focus state of each level, finest first, which has served: planes 0 rise and 1 depth index of the peak, 6 ordinal of the
-   * best frame, 8 the ordinal of something thin before the rest; of level 0 also 9 gaps and 10 certainty.
+   * The focus state of each level that is followed or of which the sharpest frames are known, finest first, which has served: planes 0 rise and 1 depth index of the peak, 6 ordinal of the
+   * best frame, 8 the ordinal of something thin before the rest; of the level of `found` also 9 gaps and 10
+   * certainty.
    */
   peaks: readonly GpuPlanes[];
   reaches: readonly number[];
@@ -53,6 +59,7 @@ export interface GpuSurface {
  *
  * @param state Of the curves, each level, finest first; it is overwritten.
  * @param curves What was asked of them.
+ * @param picks State of level 0 where the curves begin at level 1.
  */
 export async function findGpuSurface(
   gpu: Gpu,
@@ -63,6 +70,7 @@ export async function findGpuSurface(
   steps: readonly number[],
   blurPx: number | undefined,
   unit: number,
+  picks?: GpuPlanes,
 ): Promise<GpuSurface> {
   const frames = bounds.toFrame.length;
   const fractionBits = fractionBitsFor(frames);
@@ -93,10 +101,13 @@ export async function findGpuSurface(
   fillUnknown(gpu, from);
   const count = new Uint32Array(1);
   await gpu.readTable(known, new Uint8Array(count.buffer));
+  const surface = picks ? enlarge(gpu, from, picks, setting) : from;
   gpu.release(to, known);
   return {
-    surface: from,
-    peaks: state,
+    surface,
+    found: from,
+    finest: curves.finest,
+    peaks: picks ? [picks, ...state] : state,
     reaches: stepReaches(steps, longStepReach(curves, steps)),
     detailShare: count[0] / (full.width * full.height),
     unit,
@@ -117,12 +128,13 @@ function findPeaks(
   const [full] = state;
   const errors = gpu.takeTable(relativeErrors());
   const distances = gpu.takeTable(Float32Array.from(stepTable(steps)));
-  const rims = blurPx === undefined ? undefined : { frames, blurPx, fractionBits };
+  const { finest } = curves;
+  const rims = blurPx === undefined ? undefined : { frames, blurPx: blurPx / 2 ** finest, fractionBits };
   let marks: GpuPlanes | undefined;
   for (let level = state.length - 1; level >= 0; level--) {
     const here = state[level];
     const pairs = { width: wordsOf(here.width), height: here.height };
-    const spans = takeSpans(gpu, toFrame, frame, here, level, () => measuredMargin);
+    const spans = takeSpans(gpu, toFrame, frame, here, level + finest, () => measuredMargin);
     const noise = gpu.takeTable(Int32Array.from(curves.noiseCodes(level)));
     gpu.run('markTruncated', { frames }, { state: here, spans }, pairs);
     gpu.run(
@@ -179,23 +191,36 @@ function fillUnknown(gpu: Gpu, finest: GpuPlanes): void {
   gpu.release(...maps.slice(1));
 }
 
+/** The surface of level 0 from that of level 1: see wgsl/enlarge.wgsl. */
+function enlarge(gpu: Gpu, coarse: GpuPlanes, picks: GpuPlanes, setting: SurfaceSetting): GpuPlanes {
+  const { unit, fractionBits } = setting;
+  const surface = gpu.takePlanes(picks.width, picks.height, 1, 4);
+  gpu.run(
+    'enlarge',
+    { same: enlargedTolerance(unit, fractionBits), fractionBits },
+    { coarse: { set: coarse, rows: coarserRows(1) }, picks, surface },
+    surface,
+  );
+  return surface;
+}
+
 /** What the result folder says of the surface: `readSurface` of surface/surface.ts. Throws GpuError. */
 export async function readGpuSurface(
   gpu: Gpu,
-  { surface, peaks, reaches, fractionBits }: GpuSurface,
+  { surface, found, finest, peaks, reaches, fractionBits }: GpuSurface,
   { toFrame, frame }: FrameBounds,
 ): Promise<SurfaceMaps> {
-  const { width, height } = surface;
+  const { width, height } = found;
   const maps = [0, 1].map(() => gpu.takePlanes(width, height, 1, 1));
-  const indices = gpu.takePlanes(width, height, 1, 2);
-  const spans = takeSpans(gpu, toFrame, frame, surface, 0);
+  const indices = gpu.takePlanes(surface.width, surface.height, 1, 2);
+  const spans = takeSpans(gpu, toFrame, frame, found, finest);
   const table = gpu.takeTable(Int32Array.from(reachTable(reaches)));
   gpu.run(
     'judge',
     { frames: toFrame.length, fullWeight, fractionBits },
     {
-      state: { set: peaks[0], rows: sameRows(windowRadius) },
-      surface: { set: surface, rows: sameRows(windowRadius) },
+      state: { set: peaks[finest], rows: sameRows(windowRadius) },
+      surface: { set: found, rows: sameRows(windowRadius) },
       spans,
       confidence: maps[0],
       coverage: maps[1],
@@ -203,13 +228,21 @@ export async function readGpuSurface(
     },
     { width: Math.ceil(width / 4), height },
   );
-  gpu.run('storeIndices', {}, { surface, indices }, { width: wordsOf(width), height });
-  const confidence = new Uint8Array(width * height);
-  const coverage = new Uint8Array(width * height);
-  const depthIndices = new Uint16Array(width * height);
-  await gpu.readPlane(maps[0], 0, confidence, width);
-  await gpu.readPlane(maps[1], 0, coverage, width);
-  await gpu.readPlane(indices, 0, new Uint8Array(depthIndices.buffer), 2 * width);
+  gpu.run(
+    'storeIndices',
+    {},
+    { surface, indices },
+    { width: wordsOf(surface.width), height: surface.height },
+  );
+  const [confidence, coverage] = await Promise.all(
+    maps.map(async (map) => {
+      const judged = new Uint8Array(width * height);
+      await gpu.readPlane(map, 0, judged, width);
+      return finest === 0 ? judged : doubled(judged, surface);
+    }),
+  );
+  const depthIndices = new Uint16Array(surface.width * surface.height);
+  await gpu.readPlane(indices, 0, new Uint8Array(depthIndices.buffer), 2 * surface.width);
   gpu.release(...maps, indices, spans, table);
   return { depthIndices, fractionBits, confidence, coverage };
 }

@@ -30,9 +30,11 @@ export const kernelRows: { [K in KernelName]: KernelRows<K> } = {
   // In the grid of a frame.
   focusFinestStrip: { writes: 'codes' },
   focusStrip: { writes: 'codes' },
+  lumaCodesStrip: { writes: 'out' },
   reduceFrameStrip: { writes: 'out' },
   // From a frame into the grid of the composite.
   trackStrip: { writes: 'state' },
+  pickStrip: { writes: 'best' },
   noteLightStrip: { writes: 'out' },
   warpStrip: { writes: 'out', shares: ['out'] },
   blendFinestStrip: { writes: 'acc', reads: { coarse: 1 } },
@@ -53,6 +55,7 @@ export const kernelRows: { [K in KernelName]: KernelRows<K> } = {
   },
   pushStrip: { writes: 'outIndices', shares: ['outIndices', 'outWeights'] },
   pullStrip: { writes: 'depthIndices', shares: ['depthIndices'], reads: { coarse: 1 } },
+  enlargeStrip: { writes: 'out', shares: ['out'], reads: { coarse: 1 } },
   halveIndicesStrip: { writes: 'median', shares: ['median'], reads: { fine: 1 } },
   planStrip: { writes: 'centres', reads: { fullIndices: 24, fullFronts: 24 } },
   judgeStrip: { writes: 'confidence', reads: { weights: 3, gaps: 3, certainties: 3 } },

@@ -1,5 +1,6 @@
 import { planScratchBytes, tileRows } from '../blend/plan-sources.js';
 import { PyramidBlender } from '../blend/pyramid-blender.js';
+import { type CurveLevel, statePlanes } from '../focus/focus-curves.js';
 import { FocusTracker, stateWindow, workBytes } from '../focus/focus-tracker.js';
 import type { Size } from '../image/image.js';
 import { levelSizes } from '../image/level-sizes.js';
@@ -107,18 +108,22 @@ export function arenaBytes(load: ArenaLoad, threads: number, bands: RowBands, sc
   const spill = 10 * area(1);
   const slots = frameSlots(frame, threads) * slot;
 
-  const state = levels.slice(0, focusLevels).map(({ height }, level) => stateWindow(bands, level, height));
+  const followed = (finest: CurveLevel) =>
+    levels.slice(finest, focusLevels).reduce((sum, { width, height }, level) => {
+      const window = stateWindow(bands, level, height, finest);
+      return sum + planesLayout(width, mostRows(window), statePlanes(level), 2).bytes;
+    }, 0);
+  const ofLevel0 = stateWindow(bands, 0, size.height);
+  const picks = planesLayout(size.width, mostRows(ofLevel0), statePlanes(0), 2).bytes;
   const curves =
-    state.reduce((sum, window, level) => {
-      const { bytes } = planesLayout(levels[level].width, mostRows(window), level === 0 ? 11 : 9, 2);
-      return sum + bytes;
-    }, 0) +
-    workBytes(frame, bands.frame('codes', 0, frame.height), size, state[0]) +
-    4 * area(1);
+    Math.max(followed(0) + 4 * area(1), picks + followed(1)) +
+    workBytes(frame, bands.frame('codes', 0, frame.height), size, ofLevel0);
   const measures = ofFrame.slice(1, focusLevels).reduce((sum, { width, height }, i) => {
     const codes = mostRows(bands.frame('codes', i + 1, height));
     const luma = mostRows(bands.frame('luma', i + 1, height));
-    return sum + planesLayout(width, codes, 1, 2).bytes + planesLayout(width, luma, 1, 4).bytes;
+    // Beside the codes of level 1 its luma in whole numbers.
+    const ofCodes = (i === 0 ? 2 : 1) * planesLayout(width, codes, 1, 2).bytes;
+    return sum + ofCodes + planesLayout(width, luma, 1, 4).bytes;
   }, 0);
   // Push and pull go down to one pixel, which adds less than a row of each level. The marks of false rims come on top.
   const surface =

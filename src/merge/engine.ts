@@ -1,5 +1,5 @@
 import type { SmallPicture } from '../blend/picture-so-far.js';
-import type { FocusCurves, MaskedDisc } from '../focus/focus-curves.js';
+import type { CurveLevel, FocusCurves, MaskedDisc } from '../focus/focus-curves.js';
 import type { PixelData, Size } from '../image/image.js';
 import type { TransferCurve } from '../image/transfer-curve.js';
 import type { Matrix3 } from '../image/transform.js';
@@ -83,6 +83,8 @@ export interface EngineTask {
   /** Slots are not worth their memory: frames are read from the disk straight into them. */
   isStored: boolean;
   rule: SourceRule;
+  /** Level at which the surface is found: see `surfaceLevelFor`. */
+  surfaceLevel: CurveLevel;
   /** Distance of each frame but the last to the next, in usual steps. */
   steps: readonly number[];
   /** Frames that count as one step: see `frameUnit`. */

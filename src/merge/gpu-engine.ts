@@ -29,11 +29,11 @@ export class GpuEngine implements MergeEngine {
     private readonly gpu: Gpu,
     private readonly task: EngineTask,
   ) {
-    const { size, frame, bits, toFrame, rule, dust, curve } = task;
+    const { size, frame, bits, toFrame, rule, dust, curve, surfaceLevel } = task;
     this.ring = new FrameRing(gpu, frame, bits);
     // `select` and `weigh` show frames as they are.
     const light = rule === 'auto' ? curve : undefined;
-    this.focus = new GpuFocus(gpu, size, frame, focusLevels, toFrame.length, dust, light);
+    this.focus = new GpuFocus(gpu, size, frame, focusLevels, toFrame.length, dust, light, surfaceLevel);
   }
 
   /** The device is closed with the engine. */
@@ -66,7 +66,8 @@ export class GpuEngine implements MergeEngine {
   async findSurface(nearSign: -1 | 0 | 1, blurPx: number | undefined): Promise<number> {
     const { gpu, focus, asked, bounds, task } = this;
     const { steps, unit } = task;
-    this.surface = await findGpuSurface(gpu, focus.state, asked!, bounds, nearSign, steps, blurPx, unit);
+    const { state, picks } = focus;
+    this.surface = await findGpuSurface(gpu, state, asked!, bounds, nearSign, steps, blurPx, unit, picks);
     this.asked = undefined;
     return this.surface.detailShare;
   }
@@ -104,7 +105,7 @@ export class GpuEngine implements MergeEngine {
   async startBlend(lost: number): Promise<void> {
     const { gpu, task, sourcePlan, surface, focus, spill } = this;
     // The focus state has served: the blend takes its place.
-    gpu.release(surface!.surface, sourcePlan!.sources);
+    gpu.release(...new Set([surface!.surface, surface!.found]), sourcePlan!.sources);
     focus.release();
     this.surface = undefined;
     this.blender = new GpuPyramidBlender(gpu, task.frame, sourcePlan!, task.curve, spill, lost);

@@ -17,7 +17,7 @@ import { profileCurve } from '../stack/profile-curve.js';
 import { isStored } from '../stack/stored-frame.js';
 import { measureBlur, measureLoss } from '../surface/measure-blur.js';
 import { seeThrough } from '../surface/see-through.js';
-import { frameUnit, type SurfaceMaps } from '../surface/surface.js';
+import { frameUnit, type SurfaceMaps, surfaceLevelFor } from '../surface/surface.js';
 import type { EngineFrame, EngineTask, MergeEngine } from './engine.js';
 import { GpuEngine } from './gpu-engine.js';
 import { placeFrame } from './place-frame.js';
@@ -90,6 +90,7 @@ export async function mergeFrames<Found>(
     toFrame: frames.map(({ toAnchor }) => compositeToFrame(toAnchor, crop)),
     isStored: frames.every(({ file }) => isStored(file)),
     rule,
+    surfaceLevel: surfaceLevelFor(rule, size, steps),
     steps,
     unit: frameUnit(focusWidthSteps),
     dust,

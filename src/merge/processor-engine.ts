@@ -34,11 +34,11 @@ export class ProcessorEngine implements MergeEngine {
     private readonly arena: Arena,
     private readonly pool: StripPool,
   ) {
-    const { size, frame, isStored, rule, dust, curve, threads } = task;
+    const { size, frame, isStored, rule, dust, curve, surfaceLevel, threads } = task;
     // Reading from the disk takes no time that a second slot would be worth.
     this.slots = isStored ? 1 : frameSlots(frame, threads);
     const from = arena.mark();
-    this.tracker = new FocusTracker(arena, pool, size, frame, focusLevels, dust);
+    this.tracker = new FocusTracker(arena, pool, size, frame, focusLevels, dust, surfaceLevel);
     // `select` and `weigh` show frames as they are.
     this.spillFinder =
       rule === 'auto' && this.tracker.levels > 1

@@ -16,7 +16,7 @@ export function measureBlur(tracker: CurveBends, frames: number): number | undef
     const off = Math.abs(Math.log(bend / bestBend));
     if (off >= least) continue;
     least = off;
-    blur = blurOfBend(bend - noiseBend, measuredFrequency) * 2 ** level;
+    blur = blurOfBend(bend - noiseBend, measuredFrequency) * 2 ** (level + tracker.finest);
   }
   return blur;
 }

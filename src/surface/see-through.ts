@@ -56,7 +56,11 @@ export function seeThrough(curves: FocusCurves, frames: number): PictureEvidence
   const rows = Math.ceil(height / blockSide) + 1;
   const sums = blockOffsets.map(() => new Float64Array(columns * rows));
   for (let level = 0; level < Math.min(seenLevels, curves.levels); level++) {
-    for (const { x, y, vote } of curves.siteVotes(level, frames, sideDistance(level, blurPx))) {
+    for (const { x, y, vote } of curves.siteVotes(
+      level,
+      frames,
+      sideDistance(level + curves.finest, blurPx),
+    )) {
       for (const [i, { right, down }] of blockOffsets.entries()) {
         const column = Math.floor((x << level) / blockSide + right);
         const row = Math.floor((y << level) / blockSide + down);

@@ -1,15 +1,22 @@
-import { type CurveBends, statePlane } from '../focus/focus-curves.js';
+import { type CurveBends, type CurveLevel, statePlane } from '../focus/focus-curves.js';
 import type { FocusTracker } from '../focus/focus-tracker.js';
 import { frameBytes, frameTable } from '../image/frame-reach.js';
 import type { Size } from '../image/image.js';
 import type { Matrix3 } from '../image/transform.js';
-import { type Arena, type LevelTable, type Planes, planeOf } from '../kernels/arena.js';
+import { type Arena, type LevelTable, type Planes, planeOf, type Rows } from '../kernels/arena.js';
 import { stripRows } from '../kernels/row-windows.js';
 import { windowSamples } from '../model/constants/focus.js';
 import { maxUnit, minLongStep, sameUnits, usualWidth } from '../model/constants/model.js';
-import { aggregateHoles, fineLevel, fullWeight, smoothHoles } from '../model/constants/surface.js';
+import {
+  aggregateHoles,
+  fineLevel,
+  fullWeight,
+  halvedSurfacePixels,
+  smoothHoles,
+} from '../model/constants/surface.js';
+import type { SourceRule } from '../options/source-rule.js';
 import type { StripPool } from '../workers/pool.js';
-import { fractionBitsFor } from './depth-index.js';
+import { fractionBitsFor, storedLength } from './depth-index.js';
 import { dropFalseRims, dropFineRims, dropUnder, type FalseRims } from './false-rims.js';
 import { planeReach } from './plane-reach.js';
 
@@ -17,16 +24,20 @@ import { planeReach } from './plane-reach.js';
 export interface Surface {
   /** Stored depth indices: where along the stack a pixel is sharp, see depth-index.ts. Level 0, one plane. */
   depthIndices: Planes;
-  /** Stored weights of the depth indices, `fullWeight` and more = sure. Level 0, one plane. */
+  /** Stored weights of the depth indices, `fullWeight` and more = sure. One plane. */
   weights: Planes;
-  /** Not 0 where the steps between frames are too coarse to reach the peak. Level 0, one plane. */
+  /** Level that it was found at: that of the depth indices in `found`, and of weights, gaps and certainties. */
+  finest: CurveLevel;
+  /** The depth indices as they were found; those of level 0 where that is the level. */
+  found: Planes;
+  /** Not 0 where the steps between frames are too coarse to reach the peak. One plane. */
   gaps: Planes;
-  /** How sure it is which of its peaks a pixel shows, 0 to 255. Level 0, one plane. */
+  /** How sure it is which of its peaks a pixel shows, 0 to 255. One plane. */
   certainties: Planes;
   /** Part of each step, by the index of the frame before it, that either of its frames shows sharp; 0 for a plain step. */
   reaches: readonly number[];
   /**
-   * Peaks of each followed level, finest first: planes 0 rise, 1 depth index, 6 ordinal of the best frame, and 8 the ordinal of
+   * Peaks of each level that is followed or of which the sharpest frames are known, finest first: planes 0 rise, 1 depth index, 6 ordinal of the best frame, and 8 the ordinal of
    * something thin before the rest.
    */
   peaks: readonly Planes[];
@@ -48,6 +59,23 @@ export function frameUnit(focusWidth: number | undefined): number {
   return focusWidth === undefined ? 1 : Math.min(maxUnit, Math.max(1, focusWidth / usualWidth));
 }
 
+/** Pixels of the composite from which the surface of `select` is found at half the size; tests lower it. */
+export const halvedFrom = { pixels: halvedSurfacePixels };
+
+/**
+ * Level of the pyramid at which the surface is found: the picture of `select` does not follow it. In a long step the finest
+ * detail tells what is covered.
+ *
+ * @param steps Distance of each frame but the last to the next, in usual steps.
+ */
+export function surfaceLevelFor(
+  rule: SourceRule,
+  { width, height }: Size,
+  steps: readonly number[],
+): CurveLevel {
+  return rule === 'select' && width * height >= halvedFrom.pixels && !steps.some(isLong) ? 1 : 0;
+}
+
 /** Where the frames lie. */
 export interface FrameBounds {
   /** Composite pixel to frame pixel, by ordinal - 1. */
@@ -62,7 +90,8 @@ export const measuredMargin = 3;
 const errorSteps = 512;
 
 /**
- * The surface from the focus curves that `tracker` followed; their state is overwritten.
+ * The surface from the focus curves that `tracker` followed; their state is overwritten. Where these begin at level 1, it is
+ * found there, and its depth indices are enlarged.
  *
  * @param bounds Frames in use.
  * @param nearSign 1 when nearer means a lower ordinal, -1 when higher, 0 when unknown.
@@ -80,8 +109,10 @@ export async function findSurface(
   blurPx: number | undefined,
   unit: number,
 ): Promise<Surface> {
-  const { state } = tracker;
+  const { state, finest, picks } = tracker;
   const frames = toFrame.length;
+  /** In pixels of the level at which the surface lies. */
+  const ownBlurPx = blurPx === undefined ? undefined : blurPx / 2 ** finest;
   const [full] = state;
   const { width, height, stride } = full;
   const strips = Math.ceil(height / stripRows);
@@ -98,7 +129,7 @@ export async function findSurface(
   let falseRims: FalseRims | undefined;
   for (let level = state.length - 1; level >= 0; level--) {
     const strips = Math.ceil(state[level].height / stripRows);
-    arena.put(bounds, Float64Array.from(frameTable(toFrame, level, () => measuredMargin)));
+    arena.put(bounds, Float64Array.from(frameTable(toFrame, level + finest, () => measuredMargin)));
     await pool.run(
       'markTruncatedStrip',
       {
@@ -108,8 +139,8 @@ export async function findSurface(
         height: state[level].height,
         frames: bounds,
         count: frames,
-        lastColumn: (frame.width - 1) / 2 ** level,
-        lastRow: (frame.height - 1) / 2 ** level,
+        lastColumn: (frame.width - 1) / 2 ** (level + finest),
+        lastRow: (frame.height - 1) / 2 ** (level + finest),
         stripRows,
       },
       strips,
@@ -136,8 +167,8 @@ export async function findSurface(
       },
       strips,
     );
-    if (level === fineLevel && blurPx !== undefined) {
-      falseRims = await dropFalseRims(arena, pool, state, frames, blurPx, fractionBits);
+    if (level === fineLevel && ownBlurPx !== undefined) {
+      falseRims = await dropFalseRims(arena, pool, state, frames, ownBlurPx, fractionBits);
     }
     if (falseRims) {
       const coarse = fineLevel + 1;
@@ -145,8 +176,8 @@ export async function findSurface(
     }
   }
 
-  if (blurPx !== undefined && state.length > fineLevel) {
-    await dropFineRims(arena, pool, state, frames, blurPx, fractionBits);
+  if (ownBlurPx !== undefined && state.length > fineLevel) {
+    await dropFineRims(arena, pool, state, frames, ownBlurPx, fractionBits);
   }
 
   await markLeaks(pool, tracker, levels, unit, fractionBits);
@@ -177,14 +208,20 @@ export async function findSurface(
     );
     [from, to] = [to, from];
   }
-  await fillUnknown(arena, pool, from);
+  await fillUnknown(arena, pool, from, finest);
+  const depthIndices = picks
+    ? await enlarge(pool, from.depthIndices, picks, unit, fractionBits)
+    : from.depthIndices;
   arena.release(mark);
   return {
-    ...from,
+    depthIndices,
+    weights: from.weights,
+    finest,
+    found: from.depthIndices,
     gaps: planeOf(full, 9),
     certainties: planeOf(full, 10),
     reaches: stepReaches(steps, reach),
-    peaks: state,
+    peaks: picks ? [picks, ...state] : state,
     detailShare,
     unit,
     fractionBits,
@@ -311,14 +348,14 @@ function mapArguments({ depthIndices, weights }: Level, level: number) {
   };
 }
 
-/** Gives every pixel a depth index: pushed to ever coarser maps, then pulled back; in place. */
-async function fillUnknown(arena: Arena, pool: StripPool, finest: Level): Promise<void> {
-  const { width, height } = finest.depthIndices;
-  const levels: Level[] = [finest];
+/** Gives every pixel of a level a depth index: pushed to ever coarser maps, then pulled back; in place. */
+async function fillUnknown(arena: Arena, pool: StripPool, own: Level, finest: CurveLevel): Promise<void> {
+  const { width, height } = own.depthIndices;
+  const levels: Level[] = [own];
   for (let side = Math.max(width, height), w = width, h = height; side > 1; side = (side + 1) >> 1) {
     w = (w + 1) >> 1;
     h = (h + 1) >> 1;
-    const window = arena.bands.composite(levels.length, h, 1);
+    const window = arena.bands.composite(levels.length + finest, h, 1);
     levels.push({
       depthIndices: arena.takePlanes(w, h, 1, 2, window),
       weights: arena.takePlanes(w, h, 1, 2, window),
@@ -357,6 +394,58 @@ async function fillUnknown(arena: Arena, pool: StripPool, finest: Level): Promis
   }
 }
 
+/** Depth indices of level 0 from those of level 1, in the place of the best codes of level 0, which have served. */
+async function enlarge(
+  pool: StripPool,
+  coarse: Planes,
+  picks: Planes,
+  unit: number,
+  fractionBits: number,
+): Promise<Planes> {
+  const out = planeOf(picks, statePlane.best);
+  await pool.run(
+    'enlargeStrip',
+    {
+      coarse,
+      coarseStride: coarse.stride,
+      coarseWidth: coarse.width,
+      coarseHeight: coarse.height,
+      ordinals: planeOf(picks, statePlane.bestOrdinal),
+      out,
+      stride: out.stride,
+      width: out.width,
+      height: out.height,
+      same: enlargedTolerance(unit, fractionBits),
+      fractionBits,
+      stripRows,
+    },
+    Math.ceil(out.height / stripRows),
+  );
+  return out;
+}
+
+/** Depth indices of level 1 that lie no farther apart are one surface, which goes on between them; stored units. */
+export function enlargedTolerance(unit: number, fractionBits: number): number {
+  return storedLength(sameUnits * unit, fractionBits);
+}
+
+/** A map of level 1 at the size of level 0: each pixel for the four from its own on. */
+export function doubled(map: Uint8Array, { width, height }: Size): Uint8Array {
+  const out = new Uint8Array(width * height);
+  const coarseWidth = (width + 1) >> 1;
+  for (let y = 0; y < height; y++) {
+    const row = y * width;
+    if (y % 2 === 1) {
+      out.copyWithin(row, row - width, row);
+      continue;
+    }
+    const from = (y >> 1) * coarseWidth;
+    for (let i = 0, x = row; i < width >> 1; i++, x += 2) out[x] = out[x + 1] = map[from + i];
+    if (width % 2 === 1) out[row + width - 1] = map[from + coarseWidth - 1];
+  }
+  return out;
+}
+
 /** What the result folder says of the surface, rows tight, copied out of the arena. */
 export interface SurfaceMaps {
   /** Stored depth indices, of `fractionBits`: see depth-index.ts. */
@@ -377,22 +466,22 @@ export function reachTable(reaches: readonly number[]): number[] {
 export async function readSurface(
   arena: Arena,
   pool: StripPool,
-  { depthIndices, weights, gaps, certainties, reaches, fractionBits }: Surface,
+  { depthIndices, weights, finest, found, gaps, certainties, reaches, fractionBits }: Surface,
   { toFrame, frame }: FrameBounds,
 ): Promise<SurfaceMaps> {
-  const { width, height, stride } = depthIndices;
+  const { width, height, stride } = found;
   const mark = arena.mark();
-  const window = arena.bands.composite(0, height, 0);
+  const window = arena.bands.composite(finest, height, 0);
   const confidence = arena.takeRows(width, window);
   const coverage = arena.takeRows(width, window);
   const frames = toFrame.length;
   const parts = Int32Array.from(reachTable(reaches));
   const table = arena.takeTable(parts);
-  const bounds = arena.takeTable(Float64Array.from(frameTable(toFrame, 0)));
+  const bounds = arena.takeTable(Float64Array.from(frameTable(toFrame, finest)));
   await pool.run(
     'judgeStrip',
     {
-      depthIndices,
+      depthIndices: found,
       weights,
       gaps,
       certainties,
@@ -405,23 +494,27 @@ export async function readSurface(
       hasLongStep: parts.some((part) => part > 0) ? 1 : 0,
       fractionBits,
       frames: bounds,
-      lastColumn: frame.width - 1,
-      lastRow: frame.height - 1,
+      lastColumn: (frame.width - 1) / 2 ** finest,
+      lastRow: (frame.height - 1) / 2 ** finest,
       confidence,
       coverage,
       stripRows,
     },
     Math.ceil(height / stripRows),
   );
-  const tight = new Uint16Array(width * height);
-  for (let y = 0; y < height; y++) {
-    tight.set(arena.rowU16(depthIndices, y).subarray(0, width), y * width);
+  const tight = new Uint16Array(depthIndices.width * depthIndices.height);
+  for (let y = 0; y < depthIndices.height; y++) {
+    tight.set(arena.rowU16(depthIndices, y).subarray(0, depthIndices.width), y * depthIndices.width);
   }
+  const whole = (rows: Rows) => {
+    const map = arena.gather(rows);
+    return finest === 0 ? map : doubled(map, depthIndices);
+  };
   const maps = {
     depthIndices: tight,
     fractionBits,
-    confidence: arena.gather(confidence),
-    coverage: arena.gather(coverage),
+    confidence: whole(confidence),
+    coverage: whole(coverage),
   };
   arena.release(mark);
   return maps;

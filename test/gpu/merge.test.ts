@@ -12,10 +12,12 @@ import type { MergeEvent } from '../../src/merge/merge-event.js';
 import type { MergeOptions } from '../../src/options/merge-options.js';
 import { resolveOptions } from '../../src/options/resolve-merge-options.js';
 import { readRunRecord } from '../../src/result/read-run-record.js';
+import { halvedFrom } from '../../src/surface/surface.js';
 import { makeFolder } from '../stack/pictures.js';
 import { compareResults } from './compare-results.js';
 import { describeGpu } from './gpu-rig.js';
 
+const { pixels: fromPixels } = halvedFrom;
 const maps = ['composite.tif', 'depth.tif', 'sources.png', 'confidence.png', 'coverage.png'];
 
 describeGpu('a merge on a graphics processor', (rig) => {
@@ -27,7 +29,10 @@ describeGpu('a merge on a graphics processor', (rig) => {
     frames = join(parent, 'frames');
   });
 
-  afterEach(() => vi.restoreAllMocks());
+  afterEach(() => {
+    vi.restoreAllMocks();
+    halvedFrom.pixels = fromPixels;
+  });
 
   /** Merges on the device of the rig, as compiling all kernels for each would take seconds. */
   async function mergeTo(
@@ -47,21 +52,30 @@ describeGpu('a merge on a graphics processor', (rig) => {
     return { out, record: await readRunRecord(out), events };
   }
 
-  it.each(['auto', 'select', 'weigh'] as const)('equals that on the processor (%s)', async (rule) => {
-    const [processor, device] = [
-      await mergeTo(`processor-${rule}`, { rule, device: 'cpu' }),
-      await mergeTo(`device-${rule}`, { rule, device: 'gpu' }),
-    ];
-    expect(processor.record.device).toBe('processor');
-    expect(device.record.device).toMatch(/^SwiftShader Device .* \(SwiftShader driver [\d.]+\)$/);
-    const difference = await compareResults(processor.out, device.out);
-    expect(difference.compositeWithin).toBeGreaterThan(0.999);
-    expect(difference.depthMedian).toBeLessThan(0.02);
-    expect(difference.sourcesSame).toBeGreaterThan(0.99);
-    expect(difference.coverageSame).toBeGreaterThan(0.99);
-    expect(device.record.notes).toEqual(processor.record.notes);
-    expect(device.record.direction).toBe(processor.record.direction);
-  });
+  it.each([
+    ['auto', fromPixels],
+    ['select', fromPixels],
+    ['select', 0],
+    ['weigh', fromPixels],
+  ] as const)(
+    'equals that on the processor (%s, surface at half the size from %i px)',
+    async (rule, pixels) => {
+      halvedFrom.pixels = pixels;
+      const [processor, device] = [
+        await mergeTo(`processor-${rule}${pixels === 0 ? '-halved' : ''}`, { rule, device: 'cpu' }),
+        await mergeTo(`device-${rule}${pixels === 0 ? '-halved' : ''}`, { rule, device: 'gpu' }),
+      ];
+      expect(processor.record.device).toBe('processor');
+      expect(device.record.device).toMatch(/^SwiftShader Device .* \(SwiftShader driver [\d.]+\)$/);
+      const difference = await compareResults(processor.out, device.out);
+      expect(difference.compositeWithin).toBeGreaterThan(0.999);
+      expect(difference.depthMedian).toBeLessThan(0.02);
+      expect(difference.sourcesSame).toBeGreaterThan(0.99);
+      expect(difference.coverageSame).toBeGreaterThan(0.99);
+      expect(device.record.notes).toEqual(processor.record.notes);
+      expect(device.record.direction).toBe(processor.record.direction);
+    },
+  );
 
   it('gives the same bytes again', async () => {
     const { out } = await mergeTo('again', { device: 'gpu' });

@@ -27,6 +27,7 @@ const frameRows: Partial<Record<KernelName, Record<string, number>>> = {
   focusStrip: { luma: 3 },
   reduceFrameStrip: { source: 4 },
   trackStrip: { codes: 4, luma: 14 },
+  pickStrip: { codes: 4 },
   noteLightStrip: { source: 14 },
   warpStrip: { source: 4 },
   blendFinestStrip: { source: 14 },
@@ -144,6 +145,13 @@ it('no kernel reads rows beyond those that are stated', async () => {
   const blender = new PyramidBlender(arena, pool, size, size, plan, srgbCurve, spill);
   for (let k = 0; k < count; k++) await blender.add(placed(k));
   await blender.finish(8);
+
+  // The surface at half the size.
+  const halved = new FocusTracker(arena, pool, size, size, 4, [], 1);
+  for (let k = 0; k < count; k++) await halved.add(placed(k));
+  const enlarged = await findSurface(arena, pool, halved, bounds, nearSign, steps, blurPx, 1);
+  await planSources(arena, pool, plan, enlarged, toFrame, size, 'select', nearSign, blurPx);
+  await readSurface(arena, pool, enlarged, bounds);
 
   expect(poisoned.wrong).toEqual([]);
   const kernels = new Set([...poisoned.tried].map((run) => run.split(' ')[0]));

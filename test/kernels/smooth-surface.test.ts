@@ -39,6 +39,54 @@ function smooth({ depthIndices, weights }: Map2, step: number, tolerance = 1.2):
   return { depthIndices: rig.read(to, 0), weights: rig.read(to, 1) };
 }
 
+/** Depth index of pixel (x, y) of level 0 from level 1: see assembly/surface.ts. */
+function enlargedAt(coarse: Plane, own: number, x: number, y: number, same: number): number {
+  const [u, v] = [x >> 1, y >> 1];
+  const of = (i: number, j: number) =>
+    at(coarse, Math.min(coarse.width - 1, u + i), Math.min(coarse.height - 1, v + j));
+  const across = x % 2 === 1 ? [0, 1] : [0];
+  const down = y % 2 === 1 ? [0, 1] : [0];
+  const rows = down.map((j) => across.map((i) => of(i, j)));
+  const all = rows.flat();
+  if (Math.max(...all) - Math.min(...all) > same) {
+    const nearest = Math.min(...all.map((value) => Math.abs(value - own)));
+    return all.find((value) => Math.abs(value - own) === nearest)!;
+  }
+  const mean = (values: number[]) => Math.floor((values[0] + (values[1] ?? values[0]) + 1) / 2);
+  return mean(rows.map(mean));
+}
+
+describe('enlargeStrip', () => {
+  it.each([
+    [53, 37, 6],
+    [64, 40, 6],
+    [30, 21, 4],
+    [1, 3, 6],
+    [16, 1, 6],
+  ])(
+    'goes on between pixels of one surface, and beside an edge takes the one in focus, %i x %i, %i fraction bits',
+    (w, h, bits) => {
+      const random = randomFrom(w);
+      const [cw, ch] = [(w + 1) >> 1, (h + 1) >> 1];
+      const coarse = pictureOf(cw, ch, (x, y) =>
+        Math.floor((((x >> 2) + (y >> 2)) % 2 === 0 ? 6 : 11.5) * 2 ** bits + random() * 1.6 * 2 ** bits),
+      );
+      const ordinals = pictureOf(w, h, () => Math.floor(random() * 12));
+      const same = Math.round(1.2 * 2 ** bits);
+      const [from, of, to] = [coarse, ordinals, ordinals].map((plane) => rig.storeCodes([plane]));
+      rig.run(
+        'enlargeStrip',
+        [from.pointer, from.stride, cw, ch, of.pointer, to.pointer, to.stride, w, h, same, bits],
+        h,
+      );
+      const expected = pictureOf(w, h, (x, y) =>
+        enlargedAt(coarse, (at(ordinals, x, y) + 4) * 2 ** bits, x, y, same),
+      );
+      expect(rig.read(to)).toEqual(expected);
+    },
+  );
+});
+
 describe('smoothStrip', () => {
   it.each([
     [1, 53, 37],

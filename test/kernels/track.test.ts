@@ -34,6 +34,36 @@ function track(codes: readonly Plane[], [shiftX, shiftY]: readonly [number, numb
   return (name: keyof typeof statePlane) => rig.read(state, statePlane[name]);
 }
 
+describe('pickStrip', () => {
+  it.each([
+    [1, 0, 0, 0],
+    [2, 1.25, -2.5, 0],
+    [3, -7.3, 4.1, 0.004],
+  ])(
+    'keeps the best and its ordinal as trackStrip does (seed %i, shift %f, %f, roll %f)',
+    (seed, c, f, roll) => {
+      const codes = curvesOf(width, height, seed);
+      const plane = track(codes, [c, f], roll);
+      const picks = rig.arena.takeCleared(width, height, 2, 2);
+      codes.forEach((code, k) => {
+        const placed = rig.storeCodes([code]);
+        rig.run(
+          'pickStrip',
+          [
+            ...[placed.pointer, placed.stride, width, height],
+            ...[1, -roll, c, roll, 1, f, margin],
+            ...[picks.pointer, picks.pointer + picks.planeBytes, picks.stride, width, height, k + 1],
+          ],
+          height,
+        );
+      });
+      const [best, ordinals] = [rig.read(picks, 0), rig.read(picks, 1)];
+      expect([best, ordinals]).toEqual([plane('best'), plane('bestOrdinal')]);
+      expect(new Set(ordinals.data).size).toBeGreaterThan(8);
+    },
+  );
+});
+
 describe('trackStrip', () => {
   it.each([1, 2, 3])('keeps what the whole focus curve shows (seed %i)', (seed) => {
     const codes = curvesOf(width, height, seed);

@@ -13,10 +13,12 @@ import { resolveOptions } from '../../src/options/resolve-merge-options.js';
 import type { SourceRule } from '../../src/options/source-rule.js';
 import { KeptFrames } from '../../src/stack/kept-frames.js';
 import { readStack } from '../../src/stack/read-stack.js';
+import { halvedFrom } from '../../src/surface/surface.js';
 import { makeFolder } from '../stack/pictures.js';
 import { bandedCount, bandedSize, drawBandedFrame } from './banded-stack.js';
 
 const { bytes: wholeMemory } = memoryLimit;
+const { pixels: fromPixels } = halvedFrom;
 
 /** Motions of the frames: none, or rolled, scaled and shifted. */
 const motions: Record<'still' | 'moved', (ordinal: number) => Matrix3> = {
@@ -36,11 +38,17 @@ interface Wish {
   folder: string;
   bits: 8 | 16;
   threads: number;
+  /** Whether the surface is found at half the size. */
+  isHalved?: boolean;
 }
 
 /** A digest of everything that a merge makes, and the number of its memories. */
-async function mergeIn(memoryBytes: number, { rule, motion, direction, folder, bits, threads }: Wish) {
+async function mergeIn(
+  memoryBytes: number,
+  { rule, motion, direction, folder, bits, threads, isHalved = false }: Wish,
+) {
   memoryLimit.bytes = memoryBytes;
+  if (isHalved) halvedFrom.pixels = 0;
   const arenas = new Set<Arena>();
   const { take } = Arena.prototype;
   vi.spyOn(Arena.prototype, 'take').mockImplementation(function (this: Arena, bytes) {
@@ -68,7 +76,7 @@ async function mergeIn(memoryBytes: number, { rule, motion, direction, folder, b
       return { direction };
     },
     (maps) => maps,
-    used.slice(1).map((_, k) => (k === 2 ? 2 : 1)),
+    used.slice(1).map((_, k) => (k === 2 && !isHalved ? 2 : 1)),
     undefined,
     [{ x: 30, y: 258, radius: 9 }],
     new KeptFrames(threads === 1 ? 0 : 1e9),
@@ -112,6 +120,7 @@ describe('a picture in bands of rows over several memories', () => {
   });
   afterEach(() => {
     memoryLimit.bytes = wholeMemory;
+    halvedFrom.pixels = fromPixels;
     vi.restoreAllMocks();
   });
 
@@ -120,11 +129,14 @@ describe('a picture in bands of rows over several memories', () => {
     ['auto', 16, 'moved', 'far-to-near', 1],
     ['auto', 8, 'still', 'unknown', 2],
     ['select', 16, 'moved', 'near-to-far', 3],
+    ['select at half the size', 8, 'moved', 'near-to-far', 2],
     ['weigh', 8, 'moved', 'near-to-far', 2],
   ] as const)(
     'is the picture that one memory makes, byte for byte: %s, %i bits, %s, %s, %i threads',
-    async (rule, bits, motion, direction, threads) => {
-      const wish = { rule, bits, motion, direction, threads, folder: folders[bits] };
+    async (told, bits, motion, direction, threads) => {
+      const isHalved = told === 'select at half the size';
+      const rule = isHalved ? 'select' : told;
+      const wish = { rule, bits, motion, direction, threads, isHalved, folder: folders[bits] };
       const whole = await mergeIn(wholeMemory, wish);
       vi.restoreAllMocks();
       const parts = await mergeIn(1, wish);

@@ -95,7 +95,7 @@ function repeatEnds(row: usize, width: i32): void {
 /**
  * Level 0 of one frame: luma (Rec. 601 weights on the encoded values) of a strip, its codes, luma x 64 as
  * u16, and its reduction to level 1. One row of luma at a time, and of everything else what it completes, so that
- * what lies between stays in cache. scratch: 18 rows of width + 64 floats.
+ * what lies between stays in cache. lumaOut: 0 = not wanted. scratch: 18 rows of width + 64 floats.
  */
 export function focusFinestStrip(
   source: usize, bits: i32, width: i32, height: i32,
@@ -128,7 +128,7 @@ export function focusFinestStrip(
       v128.store(out + (usize(x) << 2), lumaOf(row, bits, x, red, green, blue));
     }
     fillEnds(out, width);
-    if (y >= y0 && y < y1) lumaCodes(out, width, lumaOut + (usize(y * codeStride) << 1));
+    if (lumaOut != 0 && y >= y0 && y < y1) lumaCodes(out, width, lumaOut + (usize(y * codeStride) << 1));
     // At the frame's last row the rows that wait for those below take the mirrored ones.
     const isLast = y + 1 == height;
     for (const to = isLast ? pastEnergy : min(pastEnergy, y); nextEnergy < to; nextEnergy++) {
@@ -167,6 +167,17 @@ function lumaCodes(luma: usize, width: i32, out: usize): void {
       v128.trunc_sat<i32>(v128.add<f32>(half, v128.mul<f32>(scale, v128.load(p, 16))))));
   }
   repeatEnds(out, width);
+}
+
+/** Luma x 64 of a level whose luma plane lies in memory, as u16, the row ends included: rows of one strip. */
+export function lumaCodesStrip(
+  luma: usize, stride: i32, width: i32, height: i32, out: usize, outStride: i32,
+  stripRows: i32, strip: i32, scratch: usize,
+): void {
+  const y1 = min(height, (strip + 1) * stripRows);
+  for (let y = strip * stripRows; y < y1; y++) {
+    lumaCodes(luma + (usize(y * stride) << 2), width, out + (usize(y * outStride) << 1));
+  }
 }
 
 /** Luma of four pixels. Reads 16 bytes of 8-bit samples, which four pixels fill to 12. */
@@ -341,6 +352,55 @@ export function trackStrip(
         }
       }
       v128.store(latestAt, code);
+    }
+  }
+}
+
+/**
+ * The best code of each pixel and its frame's ordinal, as `trackStrip` keeps them, and nothing else of the curve: where only the
+ * sharpest frame is asked. best, ordinals: u16 in rows of stride. scratch: 2 bytes a column.
+ */
+export function pickStrip(
+  codes: usize, codeStride: i32, sourceWidth: i32, sourceHeight: i32,
+  a: f64, b: f64, c: f64, d: f64, e: f64, f: f64, margin: i32,
+  best: usize, ordinals: usize, stride: i32, width: i32, height: i32,
+  ordinal: i32, stripRows: i32, strip: i32, scratch: usize,
+): void {
+  const y1 = min(height, (strip + 1) * stripRows);
+  const now = i16x8.splat(i16(ordinal));
+  const lanes = i16x8(0, 1, 2, 3, 4, 5, 6, 7);
+  const low = i16x8.splat(i16(margin));
+  const high = i16x8.splat(i16(sourceWidth - 2 - margin));
+  const rowBytes = usize(codeStride) << 1;
+  const lastRow = sourceHeight - 2 - margin;
+  const innerLast = sourceWidth - 9 - margin;
+  const isLevel = b == 0 && d == 0;
+  for (let y = strip * stripRows; y < y1; y++) {
+    if (!isLevel || y == strip * stripRows) placeGroups(a, b, c, d, e, f, y, width, scratch);
+    const v = e * f64(y) + f;
+    const vFloor = Math.floor(v);
+    let iv = i32(vFloor);
+    let fv = i16x8.splat(i16((v - vFloor) * 32767));
+    for (let x = 0; x < width; x += 8) {
+      const place = scratch + (usize(x) << 1);
+      const iu = load<i32>(place);
+      if (!isLevel) {
+        iv = load<i32>(place, 4);
+        fv = v128.load16_splat(place, 12);
+      }
+      if (iv < margin || iv > lastRow || iu <= -8 || iu >= sourceWidth) continue;
+      const code = blend4(codes + usize(iv) * rowBytes + (isize(iu) << 1), rowBytes, v128.load16_splat(place, 8), fv);
+      const at = (usize(y * stride) + usize(x)) << 1;
+      const before = v128.load(best + at);
+      let greater = i16x8.gt_s(code, before);
+      if (iu < margin || iu > innerLast) {
+        const column = i16x8.add(i16x8.splat(i16(iu)), lanes);
+        greater = v128.and(greater, v128.and(i16x8.ge_s(column, low), i16x8.le_s(column, high)));
+      }
+      // Memory is what this loop waits for: what stays is not written.
+      if (!v128.any_true(greater)) continue;
+      v128.store(best + at, v128.bitselect(code, before, greater));
+      v128.store(ordinals + at, v128.bitselect(now, v128.load(ordinals + at), greater));
     }
   }
 }

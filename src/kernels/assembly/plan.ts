@@ -107,7 +107,8 @@ export function planStrip(
       let centre = i32(load<u16>(indexRow + (usize(x) << 1))) - offset;
       let width64 = clearReach;
       let near = 0;
-      if (level < finestLevels) {
+      // What a single frame shows is not averaged.
+      if (level < finestLevels && !(rule == ruleSelect && peaks != 0)) {
         const weight = i32(load<u16>(weightRow + (usize(min(fullWidth - 1, x << level)) << 1)));
         const unsure = fullWeight - min(fullWeight, weight);
         width64 = max(width64, 64 + (unsure * (flatReach - 64)) / fullWeight) & ~3;

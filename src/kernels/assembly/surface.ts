@@ -1,4 +1,6 @@
 // The surface made smooth within itself, and whole: see curve-state.ts for the planes.
+import { indexOffset } from './constants';
+import { apartOf } from './common';
 import { columnsInside, fourOf, storeFour, unitsPerFrame } from './curve-state';
 
 /** Zero weight in the row ends: what lies beyond the picture is unknown. */
@@ -147,5 +149,92 @@ export function pullStrip(
       const mixed = i64(confidence) * i64(depthIndex * 16) + i64(full - confidence) * i64(filled);
       store<u16>(depthIndices + at, i32((mixed + (i64(full) << 3)) / (i64(full) << 4)));
     }
+  }
+}
+
+/** Mean of two groups of eight depth indices, halves up; where they lie farther apart than `same`, what lies nearer to `own`. */
+// @ts-ignore: decorator
+@inline
+function betweenTwo(first: v128, other: v128, own: v128, same: v128): v128 {
+  const nearer = v128.bitselect(first, other, i16x8.le_u(apartOf(first, own), apartOf(other, own)));
+  return v128.bitselect(i16x8.avgr_u(first, other), nearer, i16x8.le_u(apartOf(first, other), same));
+}
+
+/** The same of four: the mean of the means of both rows; of equally near ones the first. */
+// @ts-ignore: decorator
+@inline
+function betweenFour(first: v128, right: v128, below: v128, across: v128, own: v128, same: v128): v128 {
+  const low = i16x8.min_u(i16x8.min_u(first, right), i16x8.min_u(below, across));
+  const high = i16x8.max_u(i16x8.max_u(first, right), i16x8.max_u(below, across));
+  const above = v128.bitselect(first, right, i16x8.le_u(apartOf(first, own), apartOf(right, own)));
+  const under = v128.bitselect(below, across, i16x8.le_u(apartOf(below, own), apartOf(across, own)));
+  const nearer = v128.bitselect(above, under, i16x8.le_u(apartOf(above, own), apartOf(under, own)));
+  const mean = i16x8.avgr_u(i16x8.avgr_u(first, right), i16x8.avgr_u(below, across));
+  return v128.bitselect(mean, nearer, i16x8.le_u(i16x8.sub(high, low), same));
+}
+
+/**
+ * Depth indices of level 0 from those of level 1, whose pixel (i, j) lies at (2 i, 2 j): between pixels that lie at most `same`
+ * stored units apart their mean, beside a depth edge that which lies nearest to the frame in which the pixel itself is sharpest.
+ * ordinals: of those frames, in rows of stride like `out`; 0 = none. At the last row and column the coarse ones are repeated.
+ * Rows of one strip of level 0. scratch: two rows of level 1.
+ */
+export function enlargeStrip(
+  coarse: usize, coarseStride: i32, coarseWidth: i32, coarseHeight: i32,
+  ordinals: usize, out: usize, stride: i32, width: i32, height: i32, same: i32, fractionBits: i32,
+  stripRows: i32, strip: i32, scratch: usize,
+): void {
+  const y1 = min(height, (strip + 1) * stripRows);
+  const closer = i16x8.splat(i16(same));
+  const offset = i16x8.splat(i16(i32(indexOffset) << fractionBits));
+  const rowBytes = usize(coarseWidth) << 1;
+  const upper = scratch + 64;
+  const lower = upper + (usize(coarseWidth + 64) << 1);
+  for (let y = strip * stripRows; y < y1; y++) {
+    const from = coarse + ((usize(y >> 1) * usize(coarseStride)) << 1);
+    // Copies, for the column beyond the last is the last one's.
+    memory.copy(upper, from, rowBytes);
+    store<u16>(upper + rowBytes, load<u16>(upper + rowBytes - 2));
+    const isBetween = (y & 1) != 0;
+    if (isBetween) {
+      memory.copy(lower, coarse + ((usize(min(coarseHeight - 1, (y >> 1) + 1)) * usize(coarseStride)) << 1), rowBytes);
+      store<u16>(lower + rowBytes, load<u16>(lower + rowBytes - 2));
+    }
+    const row = (usize(y) * usize(stride)) << 1;
+    for (let x = 0; x < width; x += 16) {
+      const at = row + (usize(x) << 1);
+      const p = upper + usize(x);
+      const low = i16x8.add(i16x8.shl(v128.load(ordinals + at), fractionBits), offset);
+      const high = i16x8.add(i16x8.shl(v128.load(ordinals + at, 16), fractionBits), offset);
+      const own = i16x8.shuffle(low, high, 0, 2, 4, 6, 8, 10, 12, 14);
+      const ownOdd = i16x8.shuffle(low, high, 1, 3, 5, 7, 9, 11, 13, 15);
+      const first = v128.load(p);
+      const right = v128.load(p, 2);
+      let even = first;
+      let odd: v128;
+      if (isBetween) {
+        const q = lower + usize(x);
+        const below = v128.load(q);
+        even = betweenTwo(first, below, own, closer);
+        odd = betweenFour(first, right, below, v128.load(q, 2), ownOdd, closer);
+      } else odd = betweenTwo(first, right, ownOdd, closer);
+      storeEight(out + at, i16x8.shuffle(even, odd, 0, 8, 1, 9, 2, 10, 3, 11), x, width);
+      storeEight(out + at + 16, i16x8.shuffle(even, odd, 4, 12, 5, 13, 6, 14, 7, 15), x + 8, width);
+    }
+  }
+}
+
+/** Eight u16; columns past the width are left alone. */
+// @ts-ignore: decorator
+@inline
+function storeEight(p: usize, eight: v128, x: i32, width: i32): void {
+  if (x + 8 <= width) {
+    v128.store(p, eight);
+    return;
+  }
+  let rest = eight;
+  for (let i = x; i < width; i++) {
+    store<u16>(p + (usize(i - x) << 1), i16x8.extract_lane_u(rest, 0));
+    rest = i8x16.shuffle(rest, rest, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 0, 1);
   }
 }
