@@ -6,6 +6,7 @@ import { curveArguments, type TransferCurve } from '../image/transfer-curve.js';
 import { type Arena, type Planes, planeOf, type Rows } from '../kernels/arena.js';
 import { lanczosTaps } from '../kernels/kernels.js';
 import type { PlacedFrame } from '../kernels/placed-frame.js';
+import { JobBatch } from '../workers/job-batch.js';
 import type { StripPool } from '../workers/pool.js';
 import { levelToShow, pictureSoFar, type SmallPicture } from './picture-so-far.js';
 import { frontLayerBytes, type SourcePlan, tileRows as stripRows } from './plan-sources.js';
@@ -61,7 +62,8 @@ export class PyramidBlender {
   }
 
   async add(frame: PlacedFrame): Promise<void> {
-    const { pool, sizes, sums } = this;
+    const { sizes, sums } = this;
+    const jobs = new JobBatch(this.pool);
     const { levels: plans, uses, usesBytes, fractionBits } = this.plan;
     const [gainR, gainG, gainB] = frame.gainRatio;
     const finest = sums[0];
@@ -70,7 +72,7 @@ export class PyramidBlender {
     const half = { width: (frame.width + 1) >> 1, height: (frame.height + 1) >> 1 };
     // The coarser levels come from the frame reduced in its own grid: a quarter of the pixels to warp, and the
     // full-size frame is warped only where it supplies detail.
-    await pool.run(
+    jobs.run(
       'reduceFrameStrip',
       {
         source: frame.pointer,
@@ -86,7 +88,7 @@ export class PyramidBlender {
       },
       Math.ceil(half.height / stripRows),
     );
-    await pool.run(
+    jobs.run(
       'warpStrip',
       {
         source: this.halfFrame,
@@ -108,9 +110,9 @@ export class PyramidBlender {
       Math.ceil(next.height / stripRows),
     );
     // The finest level is a frame's own detail, whatever spill lies over it.
-    if (this.spill) await this.encode(next);
-    else await this.reduceAndEncode();
-    await pool.run(
+    if (this.spill) this.encode(next, jobs);
+    else this.reduceAndEncode(jobs);
+    jobs.run(
       'blendFinestStrip',
       {
         source: frame.pointer,
@@ -146,7 +148,7 @@ export class PyramidBlender {
       Math.ceil(sizes[0].height / stripRows),
     );
     if (this.spill) {
-      await pool.run(
+      jobs.run(
         'subtractSpillStrip',
         {
           picture: next,
@@ -163,14 +165,14 @@ export class PyramidBlender {
         },
         Math.ceil(next.height / stripRows),
       );
-      await this.reduceAndEncode();
+      this.reduceAndEncode(jobs);
     }
     for (let level = 1; level < sizes.length; level++) {
       const { width, height } = sizes[level];
       const here = sums[level];
       const picture = here.picture!;
       const coarse = sums[level + 1]?.picture;
-      await pool.run(
+      jobs.run(
         'accumulateStrip',
         {
           picture,
@@ -198,15 +200,16 @@ export class PyramidBlender {
         Math.ceil(height / stripRows),
       );
     }
+    await jobs.done();
   }
 
   /** The coarser levels of a frame from its level 1, which is light; then all of them are encoded. */
-  private async reduceAndEncode(): Promise<void> {
+  private reduceAndEncode(jobs: JobBatch): void {
     const levels = this.sums.flatMap(({ picture }) => picture ?? []);
     for (const [i, fine] of levels.entries()) {
       const coarse = levels.at(i + 1);
       if (coarse) {
-        await this.pool.run(
+        jobs.run(
           'reduceStrip',
           {
             fine,
@@ -223,13 +226,13 @@ export class PyramidBlender {
           Math.ceil(coarse.height / stripRows),
         );
       }
-      await this.encode(fine);
+      this.encode(fine, jobs);
     }
   }
 
-  private async encode(picture: Planes): Promise<void> {
+  private encode(picture: Planes, jobs: JobBatch): void {
     const { stride, planeBytes, width, height } = picture;
-    await this.pool.run(
+    jobs.run(
       'encodeStrip',
       {
         picture,
@@ -274,12 +277,13 @@ export class PyramidBlender {
    * @param region Of the arena, which has served: the picture is put there where it fits.
    */
   async finish(bits: 8 | 16, region = { from: 0, to: 0 }): Promise<Rows> {
-    const { pool, arena, sizes, sums } = this;
+    const { arena, sizes, sums } = this;
+    const jobs = new JobBatch(this.pool);
     for (let level = sizes.length - 1; level >= 0; level--) {
       const { acc, weight } = sums[level];
       const coarse = sums[level + 1]?.acc;
       const { width, height } = sizes[level];
-      await pool.run(
+      jobs.run(
         'collapseStrip',
         {
           acc,
@@ -301,7 +305,7 @@ export class PyramidBlender {
     const out = arena.takeWithin(region, () =>
       arena.takeRows(width * 3 * (bits / 8), arena.bands.composite(0, height, 0)),
     );
-    await pool.run(
+    jobs.run(
       'quantiseStrip',
       {
         planes: acc,
@@ -315,6 +319,7 @@ export class PyramidBlender {
       },
       Math.ceil(height / stripRows),
     );
+    await jobs.done();
     return out;
   }
 }

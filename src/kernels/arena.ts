@@ -11,7 +11,7 @@ import {
 
 export const pageBytes = 65536;
 export const maxArenaPages = 65536;
-/** Start of the arena: the first bytes hold the pool's strip counter. */
+/** Start of the arena: the first bytes hold the counters of the pool's jobs. */
 const firstFree = 256;
 
 /**

@@ -6,39 +6,13 @@ import { requireHalos, sharedRows, stripRanges } from '../kernels/kernel-rows.js
 import { compileKernels, type KernelName, orderArguments, type StripArguments } from '../kernels/kernels.js';
 import { threadsInAddressSpace } from './address-space.js';
 import { publishSpan } from './spans.js';
+import { type JobPart, jobCounters, jobPlaces, type StripJob, type StripPart } from './strip-job.js';
 
 /** What a worker gets at its start. */
 export interface WorkerSetup {
   module: WebAssembly.Module;
   memories: readonly WebAssembly.Memory[];
 }
-
-/** What a job does in one memory: strips `from` to `from + count - 1`. */
-export interface StripPart {
-  /** The kernel's parameters without its last two, strip and scratch. */
-  args: number[];
-  from: number;
-  count: number;
-}
-
-/** One kernel over strips of all memories; every worker pulls strips until none are left. */
-export interface StripJob {
-  id: number;
-  kernel: KernelName;
-  /** One a memory. */
-  parts: StripPart[];
-  /** Address of the shared strip counter. */
-  counter: number;
-  scratch: number;
-}
-
-/** What a worker answers when its part of a job is done. */
-export interface JobPart {
-  fromMs: number;
-  toMs: number;
-}
-
-const counterAddress = 64;
 
 const workerFile = fileURLToPath(new URL('../../dist/workers/worker.js', import.meta.url));
 
@@ -47,20 +21,35 @@ interface Slot {
   readonly scratch: number;
   /** Absent before the first job, and once it has died. */
   worker?: Worker;
-  /** Told when the worker has done its part of the job in work, or has died. */
-  end?: (outcome: JobPart | Error) => void;
+  /** Told, one after the other, when the worker has done its part of a job, or has died. */
+  readonly ends: ((outcome: JobPart | Error) => void)[];
+}
+
+/** A job that workers have been given. */
+interface JobUnderWay {
+  id: number;
+  strips: number;
+  place: number;
+  /** Why it cannot be done. */
+  failure?: Error;
+  finished: Promise<void>;
 }
 
 /**
- * Long-lived workers over the arena's shared memory. It knows strips and kernels, not pictures. One job runs
- * at a time; its strips may not depend on each other. Results do not depend on the number of workers.
+ * Long-lived workers over the arena's shared memory. It knows strips and kernels, not pictures. Jobs are done one after the
+ * other in the order in which they are given; strips of one may not depend on each other. Who gives several without waiting in
+ * between spares the workers the wait for this thread. Results do not depend on the number of workers.
  *
- * A worker that dies takes its job with it: the strip that it was writing may be half written, so the job is rejected.
- * The next job gets another worker in its slot.
+ * A worker that dies takes the jobs under way with it: the strip that it was writing may be half written, so they are
+ * rejected. The next job gets another worker in its slot.
  */
 export class StripPool {
   private jobId = 0;
   private isClosed = false;
+  /** Oldest first. */
+  private underWay: JobUnderWay[] = [];
+  /** Done when the job before has been given to the workers. */
+  private given: Promise<unknown> = Promise.resolve();
   private readonly acquirer: Pool;
   private readonly slots: readonly Slot[];
 
@@ -70,7 +59,7 @@ export class StripPool {
     scratch: readonly number[],
   ) {
     this.acquirer = new Pool({ max: scratch.length });
-    this.slots = scratch.map((address) => ({ scratch: address }));
+    this.slots = scratch.map((address) => ({ scratch: address, ends: [] }));
   }
 
   /**
@@ -85,43 +74,84 @@ export class StripPool {
   }
 
   /**
-   * Runs a kernel over all strips, its arguments given by name, in each memory over those whose rows it computes. Rows that
-   * others read are shared among the memories then. Rejects when a worker dies or the pool is closed.
+   * Runs a kernel over all strips, its arguments given by name, in each memory over those whose rows it computes, once the
+   * jobs that were given before are done. Rows that others read are shared among the memories then. Rejects when a worker dies
+   * or the pool is closed.
    */
   async run<K extends KernelName>(kernel: K, given: StripArguments<K>, wanted: number): Promise<void> {
     const parts = partsOf(this.arena, kernel, given, wanted);
+    const isShared = parts.length > 1;
+    const next = this.given.then(async () => {
+      // What memories share is shared here, between jobs.
+      const isAlone = isShared || this.slots.some(({ worker }) => !worker);
+      // A place is another's once its job, and the one that waits for it, are done.
+      const first = isAlone ? this.jobId + 1 : this.jobId + 3 - jobPlaces;
+      for (;;) {
+        const job = this.underWay[0];
+        if (!job || job.id >= first) break;
+        await job.finished.catch(() => {});
+      }
+      for (const slot of this.slots) if (!slot.worker) await this.acquire(slot);
+      if (this.isClosed) throw closedError();
+      return this.start(kernel, parts);
+    });
+    const finished = next.then(async (job) => {
+      await job.finished;
+      if (isShared) for (const rows of sharedRows(kernel, given)) this.arena.share(rows);
+    });
+    this.given = (isShared ? finished : next).catch(() => {});
+    return finished;
+  }
+
+  /** Gives a job to the workers. */
+  private start(kernel: KernelName, parts: StripPart[]): JobUnderWay {
     const strips = parts.reduce((sum, { count }) => sum + count, 0);
-    const busy = this.slots.slice(0, strips);
-    for (const slot of busy) if (!slot.worker) await this.acquire(slot);
-    if (this.isClosed) throw closedError();
-    const counter = new Int32Array(this.arena.memory.buffer, counterAddress, 1);
-    counter[0] = 0;
+    // Nobody would wait for the job before.
+    if (strips === 0) return { id: this.jobId, strips, place: 0, finished: Promise.resolve() };
     const id = ++this.jobId;
-    const deaths: Error[] = [];
-    // Also where one has died: the others must have left the job before the next one sets the counter back.
-    await Promise.all(
-      busy.map(
-        (slot) =>
-          new Promise<void>((resolve) => {
-            slot.end = (outcome) => {
-              delete slot.end;
-              if (outcome instanceof Error) {
-                deaths.push(outcome);
-                Atomics.store(counter, 0, strips);
-              } else {
-                const worker = this.slots.indexOf(slot);
-                publishSpan({ kind: 'compute', name: kernel, worker, ...outcome });
-              }
-              resolve();
-            };
-            const { scratch } = slot;
-            const job: StripJob = { id, kernel, parts, counter: counterAddress, scratch };
-            slot.worker?.postMessage(job);
-          }),
-      ),
+    const place = id % jobPlaces;
+    const before = this.underWay.at(-1);
+    // Where the job before is finished, those before it are.
+    const after = before?.id === id - 1 ? { after: before.place } : {};
+    const counters = jobCounters(this.arena.memory);
+    Atomics.store(counters, 2 * place, 0);
+    Atomics.store(counters, 2 * place + 1, strips);
+    // Also where one has died: the others must have left the job before its place is another's.
+    const ends = this.slots.slice(0, strips).map(
+      (slot) =>
+        new Promise<void>((resolve) => {
+          slot.ends.push((outcome) => {
+            if (!(outcome instanceof Error)) {
+              const worker = this.slots.indexOf(slot);
+              publishSpan({ kind: 'compute', name: kernel, worker, ...outcome });
+            }
+            resolve();
+          });
+          const { scratch } = slot;
+          const order: StripJob = { id, kernel, parts, place, ...after, scratch };
+          slot.worker?.postMessage(order);
+        }),
     );
-    if (deaths.length > 0) throw deaths[0];
-    if (parts.length > 1) for (const rows of sharedRows(kernel, given)) this.arena.share(rows);
+    const finished = Promise.all(ends).then(() => {
+      this.underWay = this.underWay.filter((other) => other !== job);
+      if (job.failure) throw job.failure;
+    });
+    const job: JobUnderWay = { id, strips, place, finished };
+    // Told where it is awaited.
+    finished.catch(() => {});
+    this.underWay.push(job);
+    return job;
+  }
+
+  /** Has the workers leave all jobs under way. */
+  private abandon(failure: Error): void {
+    const counters = jobCounters(this.arena.memory);
+    for (const job of this.underWay) {
+      job.failure ??= failure;
+      Atomics.store(counters, 2 * job.place, job.strips);
+      Atomics.store(counters, 2 * job.place + 1, 0);
+      Atomics.notify(counters, 2 * job.place + 1);
+    }
   }
 
   /** Ends all workers at once; a job in work is rejected. */
@@ -143,13 +173,14 @@ export class StripPool {
         worker.once('exit', () => {
           const death = this.isClosed ? closedError() : (failure ?? new Error('A worker ended early'));
           delete slot.worker;
-          slot.end?.(death);
+          this.abandon(death);
+          for (const end of slot.ends.splice(0)) end(death);
           reject(death);
         });
         // Its first message says that it is ready, each further one that its part of a job is done.
         worker.once('message', () => {
           slot.worker = worker;
-          worker.on('message', (part: JobPart) => slot.end?.(part));
+          worker.on('message', (part: JobPart) => slot.ends.shift()?.(part));
           resolve();
         });
       });

@@ -80,6 +80,56 @@ describe('a pool of workers', () => {
     },
   );
 
+  it.each([1, 2, 5])(
+    'of %i does jobs that are given at once one after the other, as if each had been waited for',
+    async (threads) => {
+      const arena = new Arena();
+      const pool = await StripPool.start(arena, threads, 1 << 20);
+      pools.push(pool);
+      const side = 512;
+      const values = [1, 2, 3, 4];
+      const sources = values.map(() => arena.takeCleared(side, side, 1, 4));
+      // Row ends too.
+      for (const [i, { pointer, stride }] of sources.entries()) {
+        arena.f32(pointer - 64, stride * side).fill(values[i]);
+      }
+      const between = arena.takeCleared(side / 2, side / 2, 1, 4);
+      const ends = values.map(() => arena.takeCleared(side / 4, side / 4, 1, 4));
+      const reduceTo = (fine: Planes, coarse: Planes, stripRows: number) => {
+        const { stride, planeBytes, width, height } = fine;
+        const to = { coarse, coarseStride: coarse.stride, coarsePlaneBytes: coarse.planeBytes };
+        const given = { fine, stride, planeBytes, width, height, planes: 1, stripRows, ...to };
+        return pool.run('reduceStrip', given, stripRows === 0 ? 0 : Math.ceil(coarse.height / stripRows));
+      };
+      for (let round = 0; round < 20; round++) {
+        const jobs = values.flatMap((_, i) => [
+          reduceTo(sources[i], between, 2),
+          reduceTo(between, ends[i], 0),
+          // By one worker, whatever others are still at.
+          reduceTo(between, ends[i], side),
+          // More than there are places for.
+          ...(round % 8 === 0 ? [1, 2, 3, 4, 5].map(() => reduceTo(between, ends[i], 1)) : []),
+        ]);
+        await Promise.all(jobs);
+        for (const [i, { height, width, stride, ...plane }] of ends.entries()) {
+          const rows = arena.planeF32({ height, width, stride, ...plane });
+          for (let y = 0; y < height; y++) {
+            expect(rows[y * stride + (y % width)]).toBeCloseTo(values[i], 4);
+          }
+        }
+      }
+    },
+  );
+
+  it('rejects all jobs that are under way when a worker dies, and does the next one whole', async () => {
+    const bench = await openBench(3);
+    const jobs = [reduce(bench), reduce(bench, nowhere), reduce(bench), reduce(bench)];
+    const ends = await Promise.allSettled(jobs);
+    expect(ends.slice(1).map(({ status }) => status)).toEqual(['rejected', 'rejected', 'rejected']);
+    await reduce(bench);
+    expect(wrongRows(bench)).toEqual([]);
+  });
+
   it('ends the job in work when it is closed, and rejects every later one', async () => {
     const bench = await openBench(2);
     // Where it has not come to its end before.
