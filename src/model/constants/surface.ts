@@ -52,7 +52,7 @@ export const toneNoise = 10;
 export const tonePart = 0.8;
 
 /** Effort int [px]: Holes between the taps of the averaging of supports, px. */
-export const aggregateHoles = [2, 6];
+export const aggregateHoles = [2, 10];
 
 /** Derived i32 [px of the level]: pixels to either side, as far as the window of the measure reaches, */
 export const aroundRadius = windowRadius;
