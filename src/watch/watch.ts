@@ -235,7 +235,7 @@ class WatchSession {
     this.files.note(name, 'passed over');
     this.leftOut.set(name, { kind, message: `${name} is left out: it ${reason}.` });
     this.live.leftOut = [...this.leftOut.values()];
-    this.emit({ event: 'passed-over', name, reason });
+    this.emit({ event: 'passed-over', name, reason: `it ${reason}` });
   }
 
   private async lose(names: readonly string[]): Promise<void> {

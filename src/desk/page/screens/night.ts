@@ -103,7 +103,7 @@ function showForm(element: HTMLElement, folder: string, givenInto: string | null
               <label class="length" for="until"><span>Until <span class="quiet">(nothing is begun that would end later)</span></span>
                 <input id="until" name="until" type="time" /></label>
               <details>
-                <summary>For all of them</summary>
+                <summary>For all stacks</summary>
                 ${lengthField('stepMm', form.known.stepMm, 'rail travel, the same in all; without it depth is in steps')}
                 ${lengthField('fieldWidthMm', form.known.fieldWidthMm, 'subject across a photograph, the same in all')}
                 <label class="length" for="into"><span>${optionLabels.out}</span>

@@ -35,12 +35,12 @@ function showForm(element: HTMLElement, context: ScreenContext): void {
         <form class="asked" @submit=${start}>
           <label for="shoot-folder">Folder</label>
           <input id="shoot-folder" name="folder" required autocomplete="off" spellcheck="false" .value=${query.get('folder') ?? ''} />
-          <p class="quiet hint">Its path, or choose it in <a href=${screenAddress('places')}>Places</a> and press “Shoot into it”.</p>
+          <p class="quiet hint">The path of the folder into which the camera’s files arrive; or open it in <a href=${screenAddress('places')}>Places</a> and press “Shoot into it”.</p>
           <label for="shoot-step">Step from frame to frame, mm</label>
           <input id="shoot-step" name="step" inputmode="decimal" autocomplete="off" .value=${query.get('step') ?? ''} />
-          <label for="shoot-frames">Frames that are planned</label>
+          <label for="shoot-frames">Planned number of frames</label>
           <input id="shoot-frames" name="frames" inputmode="numeric" autocomplete="off" .value=${query.get('frames') ?? ''} />
-          <p class="quiet hint">Both as the <a href=${screenAddress('plan')}>plan</a> gives them; without them positions count in steps, and what is to go is seen in the pictures alone.</p>
+          <p class="quiet hint">Both as the <a href=${screenAddress('plan')}>plan</a> gives them; without them positions count in steps, and how many frames are to go is estimated from the pictures.</p>
           <p class="row"><button class="main" type="submit">Watch</button></p>
         </form>`,
       element,
@@ -123,10 +123,10 @@ function showWatch(element: HTMLElement, context: ScreenContext, id: number): vo
         <h1>${name}</h1>
         <p class="count ${last && !last.isGood ? 'bad' : ''}">
           <strong>${frames.length}</strong> ${frames.length === 1 ? 'frame' : 'frames'}
-          ${last ? html`<span class="word">${last.isGood ? 'good' : 'look'}</span>` : nothing}
+          ${last ? html`<span class="word">${last.isGood ? 'good' : 'look at it'}</span>` : nothing}
         </p>
         <p class="to-go">${coverage}</p>
-        <progress class="wide" max="100" .value=${coveredPercent ?? 0} aria-label="Covered of what has shown detail"></progress>
+        <progress class="wide" max="100" .value=${coveredPercent ?? 0} aria-label="Share of the detail seen that is covered"></progress>
         <p role="status">${isOver ? (job?.message ?? 'The watch has ended.') : (last?.text ?? '')}</p>
         <p class="quiet now">${notice ?? (arriving === null ? '' : `${arriving} is arriving …`)} </p>
         ${remarks.length > 0 ? html`<ul class="remarks" aria-label="Findings">${remarks.map(({ rank, text }) => html`<li class=${rank}>${text}</li>`)}</ul>` : nothing}
