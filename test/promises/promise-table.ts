@@ -916,7 +916,8 @@ export const promiseTable: readonly PromiseRow[] = [
     promise:
       'A graphics processor merges as the processor does, and the processor takes over where it goes away',
     proofs: [
-      proof('gpu/merge.test.ts', 'equals that on the processor (%s)'),
+      proof('gpu/merge.test.ts', 'equals that on the processor (%s, surface at half the size from %i px)'),
+      proof('gpu/merge.test.ts', 'waits for nothing of the device between frames'),
       proof('gpu/merge.test.ts', 'gives the same bytes again'),
       proof('gpu/merge.test.ts', 'that the device breaks off goes on with the processor (%s)'),
       proof(
