@@ -5,6 +5,7 @@ import { type Arena, type Planes, planeOf, planesLayout } from '../kernels/arena
 import type { PlacedFrame } from '../kernels/placed-frame.js';
 import { mostRows, type RowBands, type RowWindow, stripRows } from '../kernels/row-windows.js';
 import { minNoiseSamples, prominenceCodes } from '../model/constants/focus.js';
+import { JobBatch } from '../workers/job-batch.js';
 import type { StripPool } from '../workers/pool.js';
 import {
   type CurveGrid,
@@ -107,9 +108,10 @@ export class FocusTracker implements FocusCurves {
 
   async add(frame: PlacedFrame): Promise<void> {
     if (this.luma.length === 0) this.takeMeasures();
-    const { pool, codes, luma, state, finest } = this;
+    const { codes, luma, state, finest } = this;
+    const jobs = new JobBatch(this.pool);
     const coarse = luma[1];
-    await pool.run(
+    jobs.run(
       'focusFinestStrip',
       {
         source: frame.pointer,
@@ -129,7 +131,7 @@ export class FocusTracker implements FocusCurves {
       const here = luma[level];
       const next = luma[level + 1];
       const stripRows = this.arena.bands.frameStripRows(level);
-      await pool.run(
+      jobs.run(
         'focusStrip',
         {
           luma: here,
@@ -143,7 +145,7 @@ export class FocusTracker implements FocusCurves {
         Math.ceil(here.height / stripRows),
       );
       if (level === finest) {
-        await pool.run(
+        jobs.run(
           'lumaCodesStrip',
           {
             luma: here,
@@ -158,7 +160,7 @@ export class FocusTracker implements FocusCurves {
         );
       }
       if (next) {
-        await pool.run(
+        jobs.run(
           'reduceStrip',
           {
             fine: here,
@@ -176,12 +178,13 @@ export class FocusTracker implements FocusCurves {
         );
       }
     }
+    await jobs.done();
     for (const disc of this.dust) this.maskDisc(disc);
     if (this.picks) await this.pick(frame, this.picks);
     for (let level = 0; level < this.levels; level++) {
       const s = state[level];
       const measured = codes[level + finest];
-      const tracked = pool.run(
+      jobs.run(
         'trackStrip',
         {
           codes: measured,
@@ -210,10 +213,10 @@ export class FocusTracker implements FocusCurves {
         },
         Math.ceil(s.height / stripRows),
       );
-      // Read here while the workers follow the curves: the codes stay as they are.
-      this.noteNoise(level);
-      await tracked;
     }
+    // Read here while the workers follow the curves: the codes stay as they are.
+    for (let level = 0; level < this.levels; level++) this.noteNoise(level);
+    await jobs.done();
   }
 
   /** Takes the frame at level 0 wherever it is the sharpest so far. */

@@ -8,7 +8,8 @@ ratio and peak memory; bench.html shows where the time goes. Build first: the me
   --pixels WxH   size of the frames, px (default: 6000x4000)
   --frames LIST  lengths of the stacks (default: 4,12,30,100; with --scaling the first alone: 30)
   --rules LIST   rules to merge by (default: auto,select)
-  --scaling      1, 2, 4, 8 and 16 threads: speed-up and serial share of each stage
+  --scaling      1, 2, 4, 8 and 16 threads, as far as there are cores: speed-up and serial share of each stage; a few minutes
+                 with --frames 12
   --size         frames of 24, 61, 100 and 150 megapixels, the largest of 8 and of 16 bits
   --device NAME  on a graphics processor and on the processor in turn: seconds of each stage and of a further frame, and how
                  far the results differ (frames: 12,30; the shorter stack is the start of the longer)
