@@ -1,5 +1,5 @@
 import type { Size } from '../image/image.js';
-import { minPeakOctaves } from '../model/constants/model.js';
+import { minPeakOctaves, sureOctaves } from '../model/constants/model.js';
 import { codesPerOctave } from '../model/constants/state.js';
 import {
   faintOctaves,
@@ -15,7 +15,6 @@ import {
   sideFrames,
   sideOctaves,
   siteRadius,
-  sureOctaves,
 } from '../model/constants/surface.js';
 import { noiseBin, type SiteVote } from './focus-curves.js';
 

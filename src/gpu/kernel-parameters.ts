@@ -104,7 +104,6 @@ export const gpuKernels = {
       frames: 'i32',
       nearSign: 'i32',
       same: 'i32',
-      apart: 'i32',
       refined: 'f32',
       fractionBits: 'i32',
     },

@@ -135,7 +135,6 @@ export function decideSurface(
     {
       ...{ levels: state.length, frames, nearSign, fractionBits },
       same: storedUnits(sameUnits, setting),
-      apart: storedUnits(apartUnits, setting),
       refined: exactUnits(sameUnits, setting),
     },
     {

@@ -15,7 +15,6 @@ import { tuned } from './tuned.js';
 const leastSupport = tuned('minPeakOctaves');
 const mostSupport = tuned('maxSupport');
 const supportSteps = tuned('supportSteps');
-const apartSurfaces = tuned('apartUnits');
 const sameSurface = tuned('sameUnits');
 const frontReach = tuned('windowRadius');
 const reachPx = tuned('backRadius');
@@ -107,10 +106,9 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
   const label = at(labels, x, y);
   const stands = { decided: label, odds: Number.POSITIVE_INFINITY };
   const same = Math.trunc(unitsOf(sameSurface, scene.unit));
-  const apart = Math.trunc(unitsOf(apartSurfaces, scene.unit));
   const disc = around(labels, x, y, reachPx).filter((pixel) => (pixel.y - y) % discRows === 0);
   const known = disc.map((pixel) => pixel.label);
-  if (nearSign === 0 || Math.max(...known) - Math.min(...known) <= apart) return stands;
+  if (nearSign === 0 || Math.max(...known) - Math.min(...known) <= same) return stands;
 
   const own = supportsAt(supports, x, y);
   const candidates = candidatesOf(scene, x, y).filter(({ n }) => own[n] > 0);
@@ -130,7 +128,7 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
   const [near] = named.toSorted((first, second) => (first.depthIndex - second.depthIndex) * nearSign);
   if (!near) return stands;
 
-  const isBehind = (other: number) => other === 0 || (other - near.depthIndex) * nearSign > apart;
+  const isBehind = (other: number) => other === 0 || (other - near.depthIndex) * nearSign > same;
   const behind = disc.filter((pixel) => isBehind(pixel.label));
   if (behind.length === 0) return stands;
   const tonesBehind = behind.map((pixel) => at(tones, pixel.x, pixel.y) >> 8);
@@ -147,10 +145,7 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
     .filter(({ depthIndex }) => Math.abs(depthIndex - near.depthIndex) < same)
     .reduce((sum, { n }) => sum + own[n], near === wide ? wide.support : own[near.n]);
   const [back] = others
-    .filter(
-      ({ depthIndex }) =>
-        Math.abs(depthIndex - near.depthIndex) >= same && (depthIndex - near.depthIndex) * nearSign > apart,
-    )
+    .filter(({ depthIndex }) => (depthIndex - near.depthIndex) * nearSign > same)
     .toSorted((first, second) => own[second.n] - own[first.n]);
   let odds = supportOdds * Math.log((nearSupport + 1) / ((back ? own[back.n] : 0) + 1));
   if (contrast !== 0) {
@@ -170,7 +165,7 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
     );
   const depthIndex = back?.depthIndex ?? told.label;
   const isLabelBehind =
-    label !== 0 && Math.abs(label - depthIndex) <= apart && (label - near.depthIndex) * nearSign > same;
+    label !== 0 && Math.abs(label - depthIndex) <= same && (label - near.depthIndex) * nearSign > same;
   return { decided: isLabelBehind ? label : depthIndex, odds };
 }
 

@@ -14,7 +14,6 @@ struct Call {
   frames: i32,
   nearSign: i32,
   same: i32,
-  apart: i32,
   refined: f32,
   fractionBits: i32,
 }
@@ -165,7 +164,7 @@ fn decideIndex(at: i32, x: i32, y: i32, candidates: Candidates) -> i32 {
         darkest = min(darkest, tone);
         brightest = max(brightest, tone);
       }
-      if (there == 0 || beyond > call.apart) {
+      if (there == 0 || beyond > call.same) {
         let tone = i32(word >> 24u);
         behind++;
         sum += tone;
@@ -181,7 +180,7 @@ fn decideIndex(at: i32, x: i32, y: i32, candidates: Candidates) -> i32 {
       }
     }
   }
-  if (behind == 0 || most - least <= call.apart) {
+  if (behind == 0 || most - least <= call.same) {
     return label;
   }
   let mean = f32(sum) / f32(behind);
@@ -204,7 +203,7 @@ fn decideIndex(at: i32, x: i32, y: i32, candidates: Candidates) -> i32 {
     let depthIndex = candidates.indices[n];
     if (abs(depthIndex - front) < same) {
       nearSupport += support;
-    } else if ((depthIndex - front) * nearSign > call.apart && support > backSupport) {
+    } else if ((depthIndex - front) * nearSign > call.same && support > backSupport) {
       back = depthIndex;
       backSupport = support;
     }
@@ -221,7 +220,7 @@ fn decideIndex(at: i32, x: i32, y: i32, candidates: Candidates) -> i32 {
   if (odds > 0.0) {
     return select(front, label, abs(label - front) < same);
   }
-  return select(back, label, label != 0 && abs(label - back) <= call.apart && (label - front) * nearSign > same);
+  return select(back, label, label != 0 && abs(label - back) <= call.same && (label - front) * nearSign > same);
 }
 
 /** How sure it is that a pixel shows its surface, 0 to 255. own, other: supports, octaves. */
@@ -394,7 +393,7 @@ fn main(
   atomicMax(&highest, most);
   workgroupBarrier();
   // Where all labels around are of one surface nothing is to be decided.
-  let isEdge = call.nearSign != 0 && atomicLoad(&highest) - atomicLoad(&lowest) > call.apart;
+  let isEdge = call.nearSign != 0 && atomicLoad(&highest) - atomicLoad(&lowest) > call.same;
   if (!isOutside(call.band, id)) {
     let at = (i32(local.y) + backRadius) * tileWidth + 2 * i32(local.x) + backRadius;
     var words: array<u32, 4>;

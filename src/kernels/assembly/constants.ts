@@ -15,11 +15,8 @@ export const singleReach: i32 = 60;
 /** [1/64 frame]: blend radius where nothing is sharp: the frames show the same there, and their mean has less noise. */
 export const flatReach: i32 = 252;
 
-/** [code steps]: own peaks overrule the surface when they stand this far above noise: four octaves, */
-export const selectRise: i32 = 2048;
-
-/** [1/64 frame]: and are this far from the surface. */
-export const selectApart: i32 = 16;
+/** [code steps]: own peaks overrule the surface when they stand this far above noise. */
+export const selectRise: i32 = 1536;
 
 /** [levels of the pyramid]: number of finest levels: there a thin structure is layered over what lies behind it, and noise, which is fine, is averaged where nothing is sharp. */
 export const finestLevels: i32 = 3;
@@ -51,13 +48,16 @@ export const minPeakOctaves: f32 = 1;
 /** [octaves]: height above noise from which a curve is reliable by itself. */
 export const clearOctaves: f32 = 2;
 
+/** [octaves]: what stands this far above noise is no noise, whose peaks are lower. */
+export const sureOctaves: f32 = 3;
+
 /** [1/64 frame]: the same, as the blend counts. */
 export const endReach64ths: i32 = 48;
 
-/** [units]: depth indices farther apart are two surfaces, */
+/** [units]: peaks of one pixel that are nearer to each other than this are one, */
 export const apartUnits: f32 = 2;
 
-/** [units]: nearer than this they are one. */
+/** [units]: and so are depth indices of pixels. */
 export const sameUnits: f32 = 1.25;
 
 /** [code steps/octave]: code steps of the log measure in one octave. */
@@ -155,9 +155,6 @@ export const minIndexError: f32 = 0.1;
 
 /** [usual steps]: across a step of this length or more a sample counts only when it stands above noise by `minPeakOctaves`. */
 export const farStep: f32 = 2.4;
-
-/** [octaves]: what stands this far above noise is no noise, whose peaks are lower. */
-export const sureOctaves: f32 = 3;
 
 /** [octaves]: the nearer of two peaks counts from this far above noise at the finest level, and an octave less a level, but not less than `sureOctaves`: noise makes peaks too, most at the finest level. */
 export const finestFrontOctaves: f32 = 5;

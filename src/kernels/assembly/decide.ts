@@ -1,5 +1,5 @@
 // Near or behind at depth edges, and the depth index and certainty of each pixel's surface: see candidates.ts.
-import { gapBit, leakBit, truncatedCurve, apartUnits, sameUnits, backRadius, discRows, windowRadius, toneRounding, maxContrast, alphaOdds, supportOdds, risePlane, secondIndexPlane, weightPlane, discPixels } from './constants';
+import { gapBit, leakBit, truncatedCurve, sameUnits, backRadius, discRows, windowRadius, toneRounding, maxContrast, alphaOdds, supportOdds, risePlane, secondIndexPlane, weightPlane, discPixels } from './constants';
 import { candidateAt, candidates, contestedBit, supportAt, supportOf, toneAt, wide } from './candidates';
 import { apartOf } from './common';
 import { planeOf, strideOf, unitsPerFrame } from './curve-state';
@@ -43,7 +43,6 @@ function decideIndex(
   if ((own & ~contestedBit) == 0) return label;
   const perUnit = unit * unitsPerFrame(fractionBits);
   const same = i32(sameUnits * perUnit);
-  const apart = i32(apartUnits * perUnit);
   let near = -1;
   let front = 0;
   for (let n = 0; n < candidates; n++) {
@@ -72,12 +71,12 @@ function decideIndex(
   if (near < 0) return label;
   const rangeLow = i32(range & 0xffff);
   const rangeHigh = i32(range >> 16);
-  if (rangeLow > 0 && (nearSign > 0 ? rangeHigh - front : front - rangeLow) <= apart) return label;
+  if (rangeLow > 0 && (nearSign > 0 ? rangeHigh - front : front - rangeLow) <= same) return label;
 
   // Tones of what is behind, and the extremes of those of the front, over some rows of a disc, eight columns at once.
   const wideFront = i16x8.splat(i16(front));
   const closer = i16x8.splat(i16(same - 1));
-  const farther = i16x8.splat(i16(apart));
+  const farther = i16x8.splat(i16(same));
   const lowByte = i16x8.splat(255);
   const lanes = i16x8.sub(i16x8(0, 1, 2, 3, 4, 5, 6, 7), i16x8.splat(i16(backRadius)));
   let counts = i16x8.splat(0);
@@ -131,7 +130,7 @@ function decideIndex(
   }
   const behind = sumOfFour(i32x4.extadd_pairwise_i16x8_u(counts));
   // The range of labels is that of eight pixels at once: here it is that of this pixel alone.
-  if (behind == 0 || mostOf(highest) - leastOf(lowest) <= apart) return label;
+  if (behind == 0 || mostOf(highest) - leastOf(lowest) <= same) return label;
   const mean = f32(sumOfFour(i32x4.extadd_pairwise_i16x8_u(sums))) / f32(behind);
   const squares = f32(sumOfFour(squareSums));
   const texture = max<f32>(0, squares / f32(behind) - mean * mean);
@@ -148,7 +147,7 @@ function decideIndex(
     if (support == 0 || n == near) continue;
     const depthIndex = i32(load<u16>(candidateAt(levels, n, x, y)));
     if (abs(depthIndex - front) < same) nearSupport += support;
-    else if ((depthIndex - front) * nearSign > apart && support > backSupport) {
+    else if ((depthIndex - front) * nearSign > same && support > backSupport) {
       back = depthIndex;
       backSupport = support;
     }
@@ -161,7 +160,7 @@ function decideIndex(
     odds += alphaOdds * (max<f32>(-0.5, min<f32>(1.5, alpha)) - 0.5) * clarity * (f32(behind) / discPixels);
   }
   if (odds > 0) return abs(label - front) < same ? label : front;
-  return label != 0 && abs(label - back) <= apart && (label - front) * nearSign > same ? label : back;
+  return label != 0 && abs(label - back) <= same && (label - front) * nearSign > same ? label : back;
 }
 
 /** Label of the nearest of eight lanes, ties as in `decideIndex`. scratch: 48 bytes. */
@@ -246,7 +245,6 @@ export function decideStrip(
   const y1 = min(height, (strip + 1) * stripRows);
   const perUnit = unit * unitsPerFrame(fractionBits);
   const same = i32(sameUnits * perUnit);
-  const apart = i32(apartUnits * perUnit);
   const decided = scratch + 64;
   for (let y = strip * stripRows; y < y1; y++) {
     const labelRow = labels + ((usize(y) * usize(labelStride)) << 1);
@@ -256,7 +254,7 @@ export function decideStrip(
       v128.store(decided, own);
       // Where all labels around are of one surface nothing is to be decided.
       const range = nearSign == 0 ? 0 : labelRange(labels, labelStride, x, y, width, height);
-      if (i32(range >> 16) - i32(range & 0xffff) > apart) {
+      if (i32(range >> 16) - i32(range & 0xffff) > same) {
         for (let i = 0; i < min(8, width - x); i++) {
           const at = decided + (usize(i) << 1);
           const label = i32(load<u16>(at));

@@ -1,4 +1,5 @@
 // Constants of the blend (src/blend and its kernels). kernels/generate-constants.js says how they are stated.
+import { sureOctaves } from './model.js';
 import { codesPerOctave } from './state.js';
 
 // Reach of the weights
@@ -30,13 +31,8 @@ export const flatReach = 252;
 
 // Own peaks
 
-/**
- * Free i32 [code steps]: own peaks overrule the surface when they stand this far above noise: four octaves,
- */
-export const selectRise = 4 * codesPerOctave;
-
-/** Free i32 [1/64 frame]: and are this far from the surface. */
-export const selectApart = 16;
+/** Derived i32 [code steps]: own peaks overrule the surface when they stand this far above noise. */
+export const selectRise = sureOctaves * codesPerOctave;
 
 // Front layer and near surface
 

@@ -79,6 +79,9 @@ export const minPeakOctaves = 1;
 /** Free f32 [octaves]: height above noise from which a curve is reliable by itself. */
 export const clearOctaves = 2;
 
+/** Free f32 [octaves]: what stands this far above noise is no noise, whose peaks are lower. */
+export const sureOctaves = 3;
+
 /** Free [usual steps]: how far beyond the first and the last plane of focus a frame still counts as sharp. */
 export const endReach = 0.75;
 
@@ -96,10 +99,10 @@ export const usualWidth = 1.3;
  */
 export const maxUnit = 2;
 
-/** Free f32 [units]: depth indices farther apart are two surfaces, */
+/** Free f32 [units]: peaks of one pixel that are nearer to each other than this are one, */
 export const apartUnits = 2;
 
-/** Free f32 [units]: nearer than this they are one. */
+/** Free f32 [units]: and so are depth indices of pixels. */
 export const sameUnits = 1.25;
 
 /** Free int [curves]: fewest curves that blur or bend are estimated from. */

@@ -1,6 +1,6 @@
 // Constants of the surface (src/surface and its kernels). kernels/generate-constants.js says how they are stated.
 import { windowRadius } from './focus.js';
-import { sameUnits } from './model.js';
+import { sameUnits, sureOctaves } from './model.js';
 import { supportSteps, weightUnit } from './state.js';
 
 // Peaks
@@ -13,9 +13,6 @@ export const minIndexError = 0.1;
  * noise by `minPeakOctaves`.
  */
 export const farStep = 2.4;
-
-/** Free f32 [octaves]: what stands this far above noise is no noise, whose peaks are lower. */
-export const sureOctaves = 3;
 
 /**
  * Free f32 [octaves]: the nearer of two peaks counts from this far above noise at the finest level, and an octave less a level,
