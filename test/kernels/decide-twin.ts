@@ -21,7 +21,6 @@ const reachPx = tuned('backRadius');
 const toneRounding = tuned('toneRounding');
 const mostContrast = tuned('maxContrast');
 const alphaOdds = tuned('alphaOdds');
-const supportOdds = tuned('supportOdds');
 const sureSupport = tuned('sureSupport');
 const wholeFrameWeight = tuned('wholeFrameWeight');
 const refinedWithin = tuned('sameUnits');
@@ -147,7 +146,7 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
   const [back] = others
     .filter(({ depthIndex }) => (depthIndex - near.depthIndex) * nearSign > same)
     .toSorted((first, second) => own[second.n] - own[first.n]);
-  let odds = supportOdds * Math.log((nearSupport + 1) / ((back ? own[back.n] : 0) + 1));
+  let odds = Math.log((nearSupport + 1) / ((back ? own[back.n] : 0) + 1));
   if (contrast !== 0) {
     const alpha = Math.max(-0.5, Math.min(1.5, (near.tone - mean) / contrast));
     const clarity = Math.min(mostContrast, Math.abs(contrast) / Math.sqrt(texture + toneRounding));

@@ -211,7 +211,7 @@ fn decideIndex(at: i32, x: i32, y: i32, candidates: Candidates) -> i32 {
   if (back < 0) {
     back = nearestLabel;
   }
-  var odds = supportOdds * (lnOf(f32(nearSupport + 1)) - lnOf(f32(backSupport + 1)));
+  var odds = lnOf(f32(nearSupport + 1)) - lnOf(f32(backSupport + 1));
   if (contrast != 0.0) {
     let alpha = (f32(candidates.tones[near]) - mean) / contrast;
     let clarity = min(maxContrast, abs(contrast) / sqrt(texture + toneRounding));

@@ -201,11 +201,8 @@ export const toneRounding: f32 = 0.08333333333333333;
 /** [ratio]: contrast over noise and texture of what is behind counts up to this. */
 export const maxContrast: f32 = 8;
 
-/** [ln odds]: odds for the near surface: alpha - 1/2, times contrast, times the share of what lies around that is behind. Logistic regression on the scenes for tuning. */
-export const alphaOdds: f32 = 1.77;
-
-/** [ln odds]: the same of the logarithm of the ratio of the supports. */
-export const supportOdds: f32 = 0.67;
+/** [ln support]: near or behind: what alpha - 1/2, times contrast, times the share of what lies around that is behind counts for, where the logarithm of the ratio of the supports counts for one. Logistic regression on the scenes for tuning. */
+export const alphaOdds: f32 = 2.64;
 
 /** [octaves]: added to supports whose ratio is taken: the least that is stored. */
 export const minCompared: f32 = 0.125;

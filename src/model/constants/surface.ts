@@ -75,13 +75,10 @@ export const toneRounding = 1 / 12;
 export const maxContrast = 8;
 
 /**
- * Free f32 [ln odds]: odds for the near surface: alpha - 1/2, times contrast, times the share of what lies
- * around that is behind. Logistic regression on the scenes for tuning.
+ * Free f32 [ln support]: near or behind: what alpha - 1/2, times contrast, times the share of what lies around that is behind counts
+ * for, where the logarithm of the ratio of the supports counts for one. Logistic regression on the scenes for tuning.
  */
-export const alphaOdds = 1.77;
-
-/** Free f32 [ln odds]: the same of the logarithm of the ratio of the supports. */
-export const supportOdds = 0.67;
+export const alphaOdds = 2.64;
 
 /** Derived f32 [octaves]: added to supports whose ratio is taken: the least that is stored. */
 export const minCompared = 1 / supportSteps;
