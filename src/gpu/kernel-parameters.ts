@@ -311,6 +311,7 @@ export const gpuKernels = {
       level: 'i32',
       nearSign: 'i32',
       unit: 'f32',
+      fall: 'f32',
       fractionBits: 'i32',
     },
   },

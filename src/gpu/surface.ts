@@ -13,6 +13,7 @@ import {
   doubled,
   enlargedTolerance,
   type FrameBounds,
+  fallOfGap,
   longStepReach,
   measuredMargin,
   reachTable,
@@ -43,9 +44,9 @@ export interface GpuSurface {
   found: GpuPlanes;
   finest: CurveLevel;
   /**
-   * The focus state of each level that is followed or of which the sharpest frames are known, finest first, which has served: planes 0 rise and 1 depth index of the peak, 6 ordinal of the
-   * best frame, 8 the ordinal of something thin before the rest; of the level of `found` also 9 gaps and 10
-   * certainty.
+   * The focus state of each level that is followed or of which the sharpest frames are known, finest first, which has served:
+   * planes 0 rise and 1 depth index of the peak, 6 ordinal of the best frame, 8 the ordinal of something thin before the rest;
+   * of the level of `found` also 9 gaps and 10 certainty.
    */
   peaks: readonly GpuPlanes[];
   reaches: readonly number[];
@@ -139,7 +140,7 @@ function findPeaks(
     gpu.run('markTruncated', { frames }, { state: here, spans }, pairs);
     gpu.run(
       'peak',
-      { level, nearSign, unit, fractionBits },
+      { level, nearSign, unit, fall: fallOfGap(finest), fractionBits },
       {
         state: here,
         full: level === 0 ? { set: spans, rows: noRows } : { set: full, rows: finerBy(level) },

@@ -29,7 +29,7 @@ export const kernelParameters = {
   mergeSpillCellsStrip: ['fine', 'fineWidth', 'fineHeight', 'gap', 'nearSign', 'out', 'width', 'height', 'stripRows', 'strip', 'scratch'],
   noteLightStrip: ['source', 'bits', 'sourceWidth', 'sourceHeight', 'gainR', 'gainG', 'gainB', 'curve1', 'curve2', 'curve3', 'a', 'b', 'c', 'd', 'e', 'f', 'best', 'stride', 'width', 'height', 'ordinal', 'out', 'stripRows', 'strip', 'scratch'],
   peakSamples: ['samples', 'bits', 'count', 'aside', 'excess', 'out'],
-  peakStrip: ['levels', 'level', 'width', 'height', 'tones', 'toneStride', 'fullWidth', 'fullHeight', 'noise', 'errors', 'nearSign', 'steps', 'unit', 'fractionBits', 'stripRows', 'strip', 'scratch'],
+  peakStrip: ['levels', 'level', 'width', 'height', 'tones', 'toneStride', 'fullWidth', 'fullHeight', 'noise', 'errors', 'nearSign', 'steps', 'unit', 'fall', 'fractionBits', 'stripRows', 'strip', 'scratch'],
   pickStrip: ['codes', 'codeStride', 'sourceWidth', 'sourceHeight', 'a', 'b', 'c', 'd', 'e', 'f', 'margin', 'best', 'ordinals', 'stride', 'width', 'height', 'ordinal', 'stripRows', 'strip', 'scratch'],
   planStrip: ['depthIndices', 'indexStride', 'fullIndices', 'weights', 'weightStride', 'fullWidth', 'fullHeight', 'fullWeight', 'fullFronts', 'fullPeakStride', 'peaks', 'peakBytes', 'peakStride', 'fronts', 'frontApart', 'sameIndex', 'nearSign', 'centres', 'reaches', 'frontBytes', 'stride', 'width', 'height', 'level', 'rule', 'fractionBits', 'frames', 'count', 'lastColumn', 'lastRow', 'sources', 'uses', 'usesBytes', 'stripRows', 'strip', 'scratch'],
   pullStrip: ['depthIndices', 'weights', 'stride', 'width', 'height', 'fullWeight', 'coarse', 'coarseStride', 'coarseWidth', 'coarseHeight', 'stripRows', 'strip', 'scratch'],

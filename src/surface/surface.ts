@@ -6,7 +6,7 @@ import type { Matrix3 } from '../image/transform.js';
 import { type Arena, type LevelTable, type Planes, planeOf, type Rows } from '../kernels/arena.js';
 import { stripRows } from '../kernels/row-windows.js';
 import { windowSamples } from '../model/constants/focus.js';
-import { maxUnit, minLongStep, sameUnits, usualWidth } from '../model/constants/model.js';
+import { gapFall, maxUnit, minLongStep, sameUnits, usualWidth } from '../model/constants/model.js';
 import {
   aggregateHoles,
   fineLevel,
@@ -162,6 +162,7 @@ export async function findSurface(
         nearSign,
         steps: distances,
         unit,
+        fall: fallOfGap(finest),
         fractionBits,
         stripRows,
       },
@@ -226,6 +227,14 @@ export async function findSurface(
     unit,
     fractionBits,
   };
+}
+
+/**
+ * Fall of a curve from its peak to its best frame from which a step leaves a gap in the finest detail, octaves, where `finest` is
+ * the finest level that was followed: half the wave number has twice the width (see model/optical-model.ts), a quarter of the fall.
+ */
+export function fallOfGap(finest: CurveLevel): number {
+  return gapFall / 4 ** finest;
 }
 
 /** Steps by the ordinal of the frame before them, as `peakStrip` takes them. */

@@ -8,7 +8,7 @@ import { allRows, finerRows, type GpuPlanes, wordsOf } from '../../src/gpu/plane
 import { frameBytes, frameTable } from '../../src/image/frame-reach.js';
 import { type Matrix3, similarityMatrix } from '../../src/image/transform.js';
 import type { Planes } from '../../src/kernels/arena.js';
-import { sameUnits } from '../../src/model/constants/model.js';
+import { gapFall, sameUnits } from '../../src/model/constants/model.js';
 import { leakRadius, maxRimBlurPx } from '../../src/model/constants/surface.js';
 import { rimSamples, rimSpiral } from '../../src/surface/false-rims.js';
 import { fractionBits, frames, levelTable, names, randomState, type State } from '../kernels/focus-state.js';
@@ -129,11 +129,11 @@ describeGpu(
           const { width, height } = levels[level];
           const tones = full.pointer + statePlane.tones * full.planeBytes;
           const picture = [tones, full.stride, full.width, full.height];
-          const numbers = [noise, errors, nearSign, distances, unit, fractionBits];
+          const numbers = [noise, errors, nearSign, distances, unit, gapFall, fractionBits];
           kernels.run('peakStrip', [table, level, width, height, ...picture, ...numbers], height);
           gpu.run(
             'peak',
-            { level, nearSign, unit, fractionBits },
+            { level, nearSign, unit, fall: gapFall, fractionBits },
             {
               state: sets[level],
               full: level === 0 ? { set: sets[1], rows: allRows } : { set: sets[0], rows: finerBy(level) },

@@ -71,7 +71,7 @@ function findPeaks(
     const { width: w, height: h } = levels[level];
     const tones = full.pointer + statePlane.tones * full.planeBytes;
     const picture = [tones, full.stride, full.width, full.height];
-    const tables = [codes, errors, nearSign, distances, unit, fractionBits];
+    const tables = [codes, errors, nearSign, distances, unit, gapFall, fractionBits];
     rig.run('peakStrip', [table, level, w, h, ...picture, ...tables], h);
   }
   return { levels, table };

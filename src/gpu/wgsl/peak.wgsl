@@ -7,6 +7,7 @@ struct Call {
   level: i32,
   nearSign: i32,
   unit: f32,
+  fall: f32,
   fractionBits: i32,
 }
 @group(0) @binding(0) var<uniform> call: Call;
@@ -115,7 +116,7 @@ fn peakOf(x: i32, y: i32, codes: Codes) -> Peak {
   let relative = errors[min(511, rise >> 5u)];
   let certain = bend * unit * unit;
   let weight = i32((weightUnit * certain * certain) / (relative * relative + certain * certain * (minIndexError * minIndexError)) + 0.5);
-  let isMissed = crossed < minLongStep && 0.5 * bend * shift * shift > gapFall;
+  let isMissed = crossed < minLongStep && 0.5 * bend * shift * shift > call.fall;
   peak.weight = u32(max(1, weight)) | select(0u, u32(gapBit), isMissed);
   return peak;
 }

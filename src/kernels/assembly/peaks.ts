@@ -1,5 +1,5 @@
 // Peaks of the focus curves: see curve-state.ts for the planes.
-import { codesPerOctave, weightUnit, gapBit, bestTruncated, secondTruncated, minLongStep, usualBend, gapFall, minPeakOctaves, minIndexError, farStep, afterPlane, beforePlane, bestOrdinalPlane, bestPlane, secondOrdinalPlane, secondPlane, truncationPlane, frontPlane, finestFrontOctaves, sureOctaves } from './constants';
+import { codesPerOctave, weightUnit, gapBit, bestTruncated, secondTruncated, minLongStep, usualBend, minPeakOctaves, minIndexError, farStep, afterPlane, beforePlane, bestOrdinalPlane, bestPlane, secondOrdinalPlane, secondPlane, truncationPlane, frontPlane, finestFrontOctaves, sureOctaves } from './constants';
 import { depthIndexCodes, fourU16, planeOf, storeFour, strideOf } from './curve-state';
 
 /** Numbers of four pixels from a table of 32 bits each. */
@@ -65,12 +65,13 @@ function minFrontOctaves(level: i32): f32 {
  *
  * noise: eight i32, codes that noise alone reaches by brightness. errors: f32 by rise in 1/16 codesPerOctave, 512 of them:
  * relative error of an energy, octaves. nearSign: 1 when nearer means a lower ordinal, -1 higher, 0 unknown. unit: the
- * step that the numbers are set for, frames; see `frameUnit` in surface/surface.ts. fractionBits: of depth indices.
+ * step that the numbers are set for, frames; see `frameUnit` in surface/surface.ts. fall: from its peak to its best
+ * frame, octaves, from which a step leaves a gap. fractionBits: of depth indices.
  */
 export function peakStrip(
   levels: usize, level: i32, width: i32, height: i32,
   tones: usize, toneStride: i32, fullWidth: i32, fullHeight: i32,
-  noise: usize, errors: usize, nearSign: i32, steps: usize, unit: f32, fractionBits: i32,
+  noise: usize, errors: usize, nearSign: i32, steps: usize, unit: f32, fall: f32, fractionBits: i32,
   stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const stride = strideOf(levels, level);
@@ -183,7 +184,7 @@ export function peakStrip(
       const variance = v128.add<f32>(v128.mul<f32>(relative, relative), v128.mul<f32>(square, f32x4.splat(minIndexError * minIndexError)));
       const weight = v128.trunc_sat<i32>(v128.add<f32>(v128.div<f32>(v128.mul<f32>(f32x4.splat(weightUnit), square), variance), half));
       // What lies in a long step is judged by its depth index, once that is smooth.
-      const fallen = v128.gt<f32>(v128.mul<f32>(v128.mul<f32>(v128.mul<f32>(half, bend), shift), shift), f32x4.splat(gapFall));
+      const fallen = v128.gt<f32>(v128.mul<f32>(v128.mul<f32>(v128.mul<f32>(half, bend), shift), shift), f32x4.splat(fall));
       const gap = v128.and(v128.and(fallen, v128.lt<f32>(crossed, f32x4.splat(minLongStep))), i32x4.splat(gapBit));
       // Where the curve may rise further, its depth index is no more than the side on which it does.
       const isTruncated = i32x4.ne(v128.and(mark, i32x4.splat(bestTruncated)), zero);
