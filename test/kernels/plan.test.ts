@@ -296,7 +296,7 @@ describe('planStrip', () => {
               seen.own++;
             }
             // Faint detail is told by a reach just wider than that of what is restored.
-            if (rise < 5 * 512) reach = Math.max(reach, 88 / 64);
+            if (rise < 3 * 512) reach = Math.max(reach, 88 / 64);
           }
           centre = Math.max(1, Math.min(count, centre));
           const reaching = Array.from({ length: count }, (_, k) => isInside(stack, k, level, x, y));

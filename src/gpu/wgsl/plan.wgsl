@@ -140,7 +140,7 @@ fn plannedAt(x: i32, y: i32) -> Planned {
       // What can be laid over the rest need not take its place.
       let isLaid = near > 0 && call.nearSign * (centre - codeOf(near)) > call.frontApart &&
         call.nearSign * (centre - own) > call.frontApart;
-      let isClear = rise > selectRise && !isLaid;
+      let isClear = rise > clearRise && !isLaid;
       if (isClear) {
         // Level 0 is its own witness; a coarser level needs one where it means something else than the surface.
         if (call.level == 0 || abs(own - centre) < call.sameIndex || isThere(own, x, y)) {

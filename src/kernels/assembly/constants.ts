@@ -6,17 +6,14 @@ export const clearReach: i32 = 84;
 /** [1/64 frame]: the same where no contrast is restored: where detail stands less than `clearRise` above noise. */
 export const faintReach: i32 = 88;
 
-/** [code steps]: contrast is restored where detail stands this far above noise: five octaves. */
-export const clearRise: i32 = 2560;
+/** [code steps]: contrast is restored, and own peaks overrule the surface, where detail stands this far above noise. */
+export const clearRise: i32 = 1536;
 
 /** [1/64 frame]: blend radius that takes in a single frame. */
 export const singleReach: i32 = 60;
 
 /** [1/64 frame]: blend radius where nothing is sharp: the frames show the same there, and their mean has less noise. */
 export const flatReach: i32 = 252;
-
-/** [code steps]: own peaks overrule the surface when they stand this far above noise. */
-export const selectRise: i32 = 1536;
 
 /** [levels of the pyramid]: number of finest levels: there a thin structure is layered over what lies behind it, and noise, which is fine, is averaged where nothing is sharp. */
 export const finestLevels: i32 = 3;

@@ -1,6 +1,6 @@
 // Which frames each coefficient of each level comes from, decided from the surface: see curve-state.ts for the planes
 // and blend.ts for what centre and reach mean.
-import { indexOffset, gapBit, leakedPeak, truncatedCurve, tileColumns, windowRadius, endReach64ths, clearReach, faintReach, clearRise, singleReach, flatReach, selectRise, finestLevels, halfStep } from './constants';
+import { indexOffset, gapBit, leakedPeak, truncatedCurve, tileColumns, windowRadius, endReach64ths, clearReach, faintReach, clearRise, singleReach, flatReach, finestLevels, halfStep } from './constants';
 import { unitsOf64ths } from './curve-state';
 import { frameSpans, isReached } from './frame-bounds';
 
@@ -127,7 +127,7 @@ export function planStrip(
           }
           // What can be laid over the rest need not take its place.
           const isLaid = near > 0 && nearSign * (centre - (near << fractionBits)) > frontApart && nearSign * (centre - own) > frontApart;
-          const isClear = i32(load<u16>(at)) > selectRise && !isLaid;
+          const isClear = i32(load<u16>(at)) > clearRise && !isLaid;
           if (isClear) {
             // Level 0 is its own witness; a coarser level needs one where it means something else than the surface.
             const isFounded = level == 0 || abs(own - centre) < sameIndex ||

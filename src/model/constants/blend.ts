@@ -17,8 +17,8 @@ export const clearReach = 84;
  */
 export const faintReach = clearReach + 4;
 
-/** Free i32 [code steps]: contrast is restored where detail stands this far above noise: five octaves. */
-export const clearRise = 5 * codesPerOctave;
+/** Derived i32 [code steps]: contrast is restored, and own peaks overrule the surface, where detail stands this far above noise. */
+export const clearRise = sureOctaves * codesPerOctave;
 
 /** Derived i32 [1/64 frame]: blend radius that takes in a single frame. */
 export const singleReach = 60;
@@ -28,11 +28,6 @@ export const singleReach = 60;
  * mean has less noise.
  */
 export const flatReach = 252;
-
-// Own peaks
-
-/** Derived i32 [code steps]: own peaks overrule the surface when they stand this far above noise. */
-export const selectRise = sureOctaves * codesPerOctave;
 
 // Front layer and near surface
 
