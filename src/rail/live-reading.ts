@@ -496,7 +496,6 @@ function firstMotion(number: number, size: Size, channels: 1 | 3): FrameMotion {
     matrix: motionMatrix(noMotion, size),
     residualPx: Number.NaN,
     scaleResidual: 0,
-    stepResidual: Number.NaN,
     sharpness: 1,
     detail: 0,
     sameAsPrevious: false,

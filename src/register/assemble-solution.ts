@@ -1,13 +1,7 @@
 import type { Size } from '../image/image.js';
 import { median, sigmaPerMad } from '../image/median.js';
-import {
-  minDetailLevels,
-  minPairErrorPx,
-  minRollErrors,
-  minRollPx,
-  minTurnErrors,
-  minTurnPx,
-} from '../model/constants/register.js';
+import { outlierSigmas } from '../model/constants/model.js';
+import { minDetailLevels, minPairErrorPx, minVisiblePx } from '../model/constants/register.js';
 import type { MotionModel } from '../options/motion-model.js';
 import { type CentredMotion, motionMatrix, motionToSimilarity, noMotion } from './centred-motion.js';
 import { type SlopeContext, slopeContext } from './correct-slopes.js';
@@ -72,7 +66,7 @@ export function* assembleSolution(
   const { residualsPx } = solution;
   const motions = model === 'shift' ? solution.motions : seenFromAnchor(solution.motions, evidence.radiusPx);
   const sharpness = relativeSharpness(frames, motions, evidence.grids[0], fullSize);
-  const rail = railResiduals(motions);
+  const scaleResiduals = railResiduals(motions);
   const gains = solveLight(evidence.lightLinks, frames.length, anchor, frames[0].channels);
   const aligned = frames.map((frame, k): FrameMotion => {
     const motion = motions[k];
@@ -84,8 +78,7 @@ export function* assembleSolution(
       similarity: motionToSimilarity(motion ?? noMotion),
       matrix: motionMatrix(motion ?? noMotion, fullSize),
       residualPx: residualsPx[k],
-      scaleResidual: rail.scale[k],
-      stepResidual: rail.steps[k],
+      scaleResidual: scaleResiduals[k],
       sharpness: sharpness[k],
       detail: frame.detail,
       sameAsPrevious: frame.sameAsPrevious,
@@ -188,7 +181,7 @@ function showsRoll(
   const rolls = known.map(turnOf);
   const range = Math.max(...rolls) - Math.min(...rolls);
   return (
-    (typicalTurn > minTurnErrors * typicalError && typicalTurn > minTurnPx * pitchPx) ||
-    (range > minRollErrors * typicalError * Math.sqrt(known.length) && range > minRollPx * pitchPx)
+    (typicalTurn > outlierSigmas * typicalError && typicalTurn > minVisiblePx * pitchPx) ||
+    (range > outlierSigmas * typicalError * Math.sqrt(known.length) && range > minVisiblePx * pitchPx)
   );
 }

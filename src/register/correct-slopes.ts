@@ -1,15 +1,12 @@
 import type { Size } from '../image/image.js';
-import { maxShakenSharpness } from '../model/constants/model.js';
+import { extremeShare, maxShakenSharpness } from '../model/constants/model.js';
 import {
   blurPower,
   blurredPx,
-  distantFactor,
   facingScatter,
-  facingShare,
   maxBlur,
   ownErrorRatio,
   scalePower,
-  shakenBlur,
   sharpPx,
   steepPx,
 } from '../model/constants/register.js';
@@ -73,7 +70,8 @@ export function correctLink(context: SlopeContext, link: PairLink, tiles: Corres
   if (!toAnchor || tiles.count < 4) return link;
   // The model of the slopes is one of small changes of the blur.
   if (jumps.some((k) => link.from <= k && k < link.to)) return link;
-  const factor = pitchPx * (link.to - link.from > 1 ? distantFactor : 1);
+  // The difference of the blur grows with the distance of the frames, and so does the change of what is sharp.
+  const factor = pitchPx * (link.to - link.from) ** 2;
   const shares = shaken.map((share) => share[link.from] * share[link.to]);
   const corrected = correctTiles(tiles, toAnchor, curves, context, factor, shares);
   const fit = fitWithSharedErrors(corrected, link.motion, { ...context, shiftOnly: motion === 'shift' });
@@ -151,7 +149,7 @@ function focusCurves(
     for (let i = 0; i < width.length; i++) width[i] /= Math.max(peak[i], 1e-6);
     const strong = peak.slice().sort()[peak.length >> 1];
     const widths = width.filter((_, i) => peak[i] >= strong).sort();
-    return { peak, width, facingWidth: widths[Math.floor(facingShare * widths.length)] };
+    return { peak, width, facingWidth: widths[Math.floor(extremeShare * widths.length)] };
   });
 }
 
@@ -187,7 +185,8 @@ function correctTiles(
     const excess = 1 - slopeShare(blur);
     out.foundU[i] -= excess * slopeU[i];
     out.foundV[i] -= excess * slopeV[i];
-    const blurForError = isShaken ? Math.max(blur, shakenBlur) : blur;
+    // Nothing of the subject is sharp in a shaken frame: what seems to be is a speck on the sensor.
+    const blurForError = isShaken ? maxBlur : blur;
     const sharedErrorPx = errorFactor * (blurredPx[level] * (blurForError / maxBlur) ** blurPower + sharpPx);
     out.sharedErrorPx[i] = sharedErrorPx;
     // Outlines move as the surface that turns away behind them comes into focus.

@@ -5,9 +5,9 @@ import {
   errorCellsX,
   errorCellsY,
   gatheringRounds,
-  minCellErrorPx,
   rejectingRounds,
   scaleRollSigma,
+  sharpPx,
 } from '../model/constants/register.js';
 import type { CentredMotion } from './centred-motion.js';
 import { type Correspondences, robustWeight, scatterOf, tileEquations } from './fit-motion.js';
@@ -211,7 +211,7 @@ function eliminateCells(
     measureDistance(tiles, i, start, fit, radiusPx);
     const { x, y } = distance;
     const h = tiles.sharedErrorPx[i];
-    const size = minCellErrorPx * pitchPx + cellErrorRatio * h;
+    const size = sharpPx * pitchPx + cellErrorRatio * h;
     const p = tiles.u[i] / radiusPx;
     const q = tiles.v[i] / radiusPx;
     const xx = w * size * tiles.xx[i];

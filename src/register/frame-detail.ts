@@ -1,3 +1,4 @@
+import { extremeShare } from '../model/constants/model.js';
 import type { BandLevel } from './band-pyramid.js';
 
 /**
@@ -12,7 +13,7 @@ export function frameDetail(levels: readonly BandLevel[]): { detail: number; fin
 
 function topTenth({ tileEnergy }: BandLevel): number {
   const sorted = tileEnergy.slice().sort();
-  const from = Math.floor(sorted.length * 0.9);
+  const from = Math.floor(sorted.length * (1 - extremeShare));
   let sum = 0;
   for (let i = from; i < sorted.length; i++) sum += sorted[i];
   return Math.sqrt(sum / Math.max(1, sorted.length - from));

@@ -16,8 +16,6 @@ export interface FrameMotion {
   residualPx: number;
   /** 1/scale minus the straight line through all frames (on a rail 1/scale is linear in position). 0 without scale. */
   scaleResidual: number;
-  /** The same in steps of the rail; NaN when the scale does not change. */
-  stepResidual: number;
   /** Fine detail relative to the frames around: 1 is equal, below about 0.75 is blurred or shaken. */
   sharpness: number;
   /** RMS of fine detail in the frame's most detailed tenth, 8-bit levels; near 0 for a flat frame. */

@@ -1,10 +1,5 @@
 import { median, sigmaPerMad } from '../image/median.js';
-import {
-  growthBiasPx,
-  maxRailMisfitPx,
-  minScaleChange,
-  minScaleScatterPx,
-} from '../model/constants/register.js';
+import { growthBiasPx, minVisiblePx, sharpPx } from '../model/constants/register.js';
 import type { Growth } from '../stack/focus-direction.js';
 import type { CentredMotion } from './centred-motion.js';
 
@@ -15,7 +10,8 @@ import type { CentredMotion } from './centred-motion.js';
  * 0.05 px at 1000 px from the middle, a tenth 5 px.
  *
  * A fixed camera with focus breathing has no such perspective. Where treating it as a rail would misalign neighbours
- * visibly, the pairs are kept as measured.
+ * visibly, the pairs are kept as measured: over twenty frames from the anchor to the last, confusing the two costs ten times
+ * as much there.
  */
 export function seenFromAnchor(
   motions: readonly (CentredMotion | undefined)[],
@@ -23,7 +19,7 @@ export function seenFromAnchor(
 ): (CentredMotion | undefined)[] {
   const travels = motions.map((m) => (m ? -Math.log(Math.hypot(m.a, m.b)) : Number.NaN));
   const misfitPx = travels.map((x, k) => radiusPx * Math.abs(x * (x - (travels[k - 1] ?? x))));
-  if (Math.max(0, ...misfitPx.filter(Number.isFinite)) > maxRailMisfitPx) return [...motions];
+  if (Math.max(0, ...misfitPx.filter(Number.isFinite)) > minVisiblePx) return [...motions];
   return motions.map((m, k) => {
     if (!m) return undefined;
     const factor = 1 / ((1 + travels[k]) * Math.hypot(m.a, m.b));
@@ -51,15 +47,10 @@ function fitLine(motions: readonly (CentredMotion | undefined)[]): ScaleLine | u
   return { slope, at: (k) => offset + slope * k };
 }
 
-/** Distance of every frame from the rail's line, in 1/scale and in steps; see `FrameMotion`. */
-export function railResiduals(motions: readonly (CentredMotion | undefined)[]): {
-  scale: number[];
-  steps: number[];
-} {
+/** Distance of every frame from the rail's line, in 1/scale; see `FrameMotion`. */
+export function railResiduals(motions: readonly (CentredMotion | undefined)[]): number[] {
   const line = fitLine(motions);
-  const scale = motions.map((m, k) => (m && line ? 1 / Math.hypot(m.a, m.b) - line.at(k) : 0));
-  const changes = line !== undefined && Math.abs(line.slope) > minScaleChange;
-  return { scale, steps: scale.map((value) => (changes ? value / line.slope : Number.NaN)) };
+  return motions.map((m, k) => (m && line ? 1 / Math.hypot(m.a, m.b) - line.at(k) : 0));
 }
 
 /**
@@ -77,7 +68,7 @@ export function measureGrowth(
   const known = motions.flatMap((m) => (m ? [1 / Math.hypot(m.a, m.b)] : []));
   const steps = known.slice(1).map((inverse, i) => inverse - known[i]);
   const apparent = sigmaPerMad * median(Float64Array.from(steps, (step) => Math.abs(step - line.slope)));
-  const scatter = Math.max(apparent, minScaleScatterPx / radiusPx);
+  const scatter = Math.max(apparent, sharpPx / radiusPx);
   return {
     perFrame: line.slope,
     sigma: Math.hypot(scatter / Math.sqrt(steps.length), growthBiasPx / radiusPx),

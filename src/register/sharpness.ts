@@ -1,6 +1,6 @@
 import type { Size } from '../image/image.js';
 import { median } from '../image/median.js';
-import { sharpestShare, sharpnessFramesPerSide } from '../model/constants/register.js';
+import { extremeShare, neighbourFrames } from '../model/constants/model.js';
 import { type CentredMotion, composeMotions, invertMotion } from './centred-motion.js';
 import { readGrid, type TileGrid } from './tile-grid.js';
 
@@ -44,7 +44,7 @@ export function relativeSharpness(
     const own = Number.isFinite(excess[k]);
     const values = own ? excess : frames.map((frame) => frame.fineShare);
     const around = values
-      .slice(Math.max(0, k - sharpnessFramesPerSide), k + sharpnessFramesPerSide + 1)
+      .slice(Math.max(0, k - neighbourFrames), k + neighbourFrames + 1)
       .filter(Number.isFinite);
     const typical = median(Float64Array.from(around));
     return typical > 0 ? (own ? excess[k] : fineShare) / typical : 1;
@@ -73,7 +73,7 @@ function energyRatio(
     );
     return Math.sqrt(first * second);
   });
-  const minExpected = expected.slice().sort()[Math.floor((1 - sharpestShare) * expected.length)];
+  const minExpected = expected.slice().sort()[Math.floor((1 - extremeShare) * expected.length)];
   let own = 0;
   let around = 0;
   for (let i = 0; i < expected.length; i++) {

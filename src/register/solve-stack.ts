@@ -75,7 +75,7 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
     let even: StepBorder | undefined;
     if (free !== 'shift') {
       const spreads = spreadsOfSteps(motions, radiusPx, spread);
-      even = addEvenSteps(normal, right, motions, radiusPx, startStep, spreads);
+      even = addEvenSteps(normal, right, motions, radiusPx, startStep, spreads, minErrorPx);
     }
     if (free === 'similarity') addRollPrior(normal, right, motions, radiusPx, rolls);
     pin(normal, right, even?.column, motions, anchor, free);

@@ -1,14 +1,12 @@
 import { median, sigmaPerMad } from '../image/median.js';
-import { minEvidence, railStepSigma } from '../model/constants/model.js';
 import {
-  jumpNeighbours,
-  minJumpPx,
-  minJumpShare,
-  minSpread,
-  minSpreadPx,
-  spreadMargin,
-  startSpread,
-} from '../model/constants/register.js';
+  confirmedSigmas,
+  minEvidence,
+  minLongStep,
+  neighbourFrames,
+  railStepSigma,
+} from '../model/constants/model.js';
+import { minJumpPx, startSpread } from '../model/constants/register.js';
 import type { CentredMotion } from './centred-motion.js';
 import type { PairLink } from './solve-stack.js';
 import type { SymmetricBand } from './symmetric-band.js';
@@ -70,7 +68,10 @@ export function spreadOfSteps(
   // A change is the difference of two steps: sqrt(2) times as scattered.
   const scatterPx = (sigmaPerMad / Math.SQRT2) * median(Float64Array.from(mostCertain, ({ px }) => px));
   if (typicalPx === 0) return railStepSigma;
-  return Math.min(railStepSigma, Math.max(minSpread, (spreadMargin * scatterPx) / typicalPx));
+  // At most, with its own standard error: the median absolute deviation has an efficiency of 0.37 (P. J. Rousseeuw & C. Croux,
+  // Alternatives to the Median Absolute Deviation, JASA 88, 1993).
+  const mostPx = scatterPx * (1 + confirmedSigmas / Math.sqrt(2 * 0.37 * mostCertain.length));
+  return Math.min(railStepSigma, mostPx / typicalPx);
 }
 
 /**
@@ -88,10 +89,10 @@ export function findJumps(
   if (typical === 0) return jumps;
   steps.forEach(({ from, size }, i) => {
     if (i === 0 || i === steps.length - 1) return;
-    const around = steps.slice(Math.max(0, i - jumpNeighbours), i + jumpNeighbours + 1);
+    const around = steps.slice(Math.max(0, i - neighbourFrames), i + neighbourFrames + 1);
     const growth = size - median(Float64Array.from(around, (step) => step.size));
     const excess = growth / typical;
-    if (excess > minJumpShare && Math.abs(growth) * radiusPx > minJumpPx) jumps.set(from, excess);
+    if (excess > minLongStep - 1 && Math.abs(growth) * radiusPx > minJumpPx) jumps.set(from, excess);
   });
   return jumps;
 }
@@ -127,11 +128,12 @@ export function addEvenSteps(
   radiusPx: number,
   startStep: number,
   spreads: Float64Array,
+  minErrorPx: number,
 ): StepBorder | undefined {
   const known = inverseScales(motions);
   if (known.length < 3) return undefined;
   const typical = typicalStep(motions);
-  const startPx = Math.max(minSpreadPx, startSpread * Math.abs(startStep) * radiusPx);
+  const startPx = Math.max(minErrorPx, startSpread * Math.abs(startStep) * radiusPx);
   const border: StepBorder = {
     column: new Float64Array(normal.size),
     diagonal: 1 / startPx ** 2,
@@ -140,7 +142,7 @@ export function addEvenSteps(
   for (let i = 0; i + 1 < known.length; i++) {
     const here = known[i];
     const after = known[i + 1];
-    const spreadPx = Math.max(minSpreadPx, spreads[here.k] * Math.abs(typical) * radiusPx);
+    const spreadPx = Math.max(minErrorPx, spreads[here.k] * Math.abs(typical) * radiusPx);
     const frames = after.k - here.k;
     const weight = 1 / (spreadPx * spreadPx * frames);
     const excess = (after.inverse - here.inverse - typical * frames) * radiusPx;

@@ -1,9 +1,9 @@
 import {
   contrastGradient,
   minHairSign,
-  minTileErrorPx,
   outlinePx,
   outlineSharedRatio,
+  sharpPx,
   unexplainedPx,
 } from '../model/constants/register.js';
 import type { Correspondences } from './fit-motion.js';
@@ -27,7 +27,7 @@ export function storeInformation(
   const coherence = ((step.xx - step.yy) ** 2 + 4 * step.xy ** 2) / (trace * trace);
   const outline = Math.max(0, 1 - sign / minHairSign) * coherence * coherence;
   const outlineError = (outlinePx * outline) / 2 ** level;
-  const even = minTileErrorPx ** 2 + unexplainedPx ** 2 * (1 - step.explained) + outlineError ** 2;
+  const even = sharpPx ** 2 + unexplainedPx ** 2 * (1 - step.explained) + outlineError ** 2;
   const det = step.xx * step.yy - step.xy * step.xy;
   const ixx = step.yy / det;
   const ixy = -step.xy / det;

@@ -10,7 +10,6 @@ export function stillMotion(number: number, given: Partial<FrameMotion> = {}): F
     matrix: identityMatrix,
     residualPx: 0.1,
     scaleResidual: 0,
-    stepResidual: 0,
     sharpness: 1,
     detail: 10,
     sameAsPrevious: false,

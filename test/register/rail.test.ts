@@ -45,7 +45,7 @@ describe('a rail', () => {
     expect(found.perFrame).toBeGreaterThan(5 * found.sigma);
     const reversed = measureGrowth(rail.toReversed(), radiusPx)!;
     expect(reversed.perFrame).toBeCloseTo(-found.perFrame, 6);
-    expect(railResiduals(rail).steps.every((step) => Math.abs(step) < 0.5)).toBe(true);
+    expect(railResiduals(rail).every((off) => Math.abs(off) < 0.5 * 5e-4)).toBe(true);
   });
 
   it('does not take noise for growth, nor even steps for exact ones', () => {

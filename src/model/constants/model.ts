@@ -29,6 +29,12 @@ export const minLongStep = 1.45;
 /** Free int [values]: fewest tiles or blocks of which a median or a ratio is taken. */
 export const minSample = 12;
 
+/** Free int [frames]: frames, or steps, on each side that show what is usual at a place of the stack. */
+export const neighbourFrames = 4;
+
+/** Free [share]: the share of the tiles that stands for the lowest or the highest values, whatever a few of them are. */
+export const extremeShare = 0.1;
+
 /** Free int [values]: fewest independent values that a scatter is estimated from, or that confirm one another. */
 export const minEvidence = 8;
 

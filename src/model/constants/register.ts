@@ -110,9 +110,6 @@ export const minMatchContrast = 0.02;
 
 // Errors of tiles
 
-/** Free [px of the level]: lower bound on the error of any tile. */
-export const minTileErrorPx = 0.03;
-
 /**
  * Free [1/px]: gradient of contrast along a tile that its model does not include. It causes an apparent
  * shift of that times the squared wavelength: hardly any across a hair, much along it, where only the fading
@@ -186,9 +183,6 @@ export const errorCellsX = 8;
 /** Derived [cells]: the same down, for frames of 4 : 3. */
 export const errorCellsY = Math.round((errorCellsX * 3) / 4);
 
-/** Free [reduced px]: size of the error of a cell, of sharp tiles. */
-export const minCellErrorPx = 0.02;
-
 /** Free [ratio]: its increase with the shared error of a tile. */
 export const cellErrorRatio = 0.5;
 
@@ -214,7 +208,10 @@ export const blurPower = 4;
 /** Free [power]: the same of the scale. */
 export const scalePower = 2.5;
 
-/** Free [reduced px]: error that sharp tiles share. */
+/**
+ * Free [reduced px, px of the level for a single tile]: error that sharp tiles and cells of them have beside that
+ * of their noise.
+ */
 export const sharpPx = 0.03;
 
 /**
@@ -227,41 +224,17 @@ export const steepPx = 0.5;
  * Free [ratio]: squared widths of focus curves up to this multiple of the facing ones' are those of other
  * textures.
  */
-export const facingScatter = 2.2;
-
-/** Free [share]: so many of the more detailed half of the tiles are taken to face the camera. */
-export const facingShare = 0.15;
-
-/**
- * Free [ratio]: factor of shared errors between frames that are not neighbours: the blur changes more, and
- * what is sharp in one is not in the other.
- */
-export const distantFactor = 4;
+export const facingScatter = 2;
 
 /** Free [ratio]: error of a blurred tile of its own, relative to what it shares with others. */
 export const ownErrorRatio = 3;
-
-/**
- * Free [radians]: minimum blur of tiles of a shaken frame: nothing of the subject is sharp there, and what
- * seems to be is a speck on the sensor.
- */
-export const shakenBlur = 1.6;
-
-/** Free int [frames]: frames on each side that give the typical sharpness. */
-export const sharpnessFramesPerSide = 5;
-
-/**
- * Free [share]: share of a frame's tiles that its sharpness is measured on: those that are sharpest in the
- * frames before and after.
- */
-export const sharpestShare = 0.1;
 
 // Solution of a stack
 
 /** Effort int [rounds]: Gauss-Newton rounds. */
 export const stackRounds = 8;
 
-/** Free [reduced px]: lower bound on the error of a pair. */
+/** Free [reduced px]: lower bound on the error of a pair, and of a step. */
 export const minPairErrorPx = 0.012;
 
 /** Free [levels]: minimum RMS of fine detail that can be aligned. */
@@ -273,32 +246,13 @@ export const rollMargin = 3;
 /** Effort [px]: uncertainties below this count as none. */
 export const minSigmaPx = 1e-3;
 
-/** Free [ratio]: lower bound on it. */
-export const minSpread = 0.03;
-
-/** Free [px at the radius]: the same in pixels. */
-export const minSpreadPx = 0.02;
-
-/** Free [ratio]: safety factor from the spread of the most certain steps to that of all. */
-export const spreadMargin = 1.5;
-
 /** Free [ratio]: prior on the typical step about the median of the pairs: relative standard deviation. */
 export const startSpread = 0.5;
 
-/** Free [steps]: a step is a jump when it exceeds its neighbours by this part of the typical step, */
-export const minJumpShare = 0.6;
-
-/** Free [px at the radius]: and by this. */
-export const minJumpPx = 0.4;
-
-/** Free int [steps]: number of neighbours on each side. */
-export const jumpNeighbours = 2;
-
 /**
- * Free [px at the radius]: lower bound on the scatter of the scale from frame to frame: regularised steps
- * hide their errors.
+ * Free [px at the radius]: least excess of a step over its neighbours that is a jump: errors of the scale make less.
  */
-export const minScaleScatterPx = 0.03;
+export const minJumpPx = 0.4;
 
 /**
  * Free [px at the radius]: standard error of the growth per frame that does not show in its scatter: blur of
@@ -307,27 +261,8 @@ export const minScaleScatterPx = 0.03;
  */
 export const growthBiasPx = 0.015;
 
-/** Free [ratio]: minimum change of scale per frame of a rail. */
-export const minScaleChange = 2e-6;
-
-/**
- * Free [px at the radius]: maximum error between neighbouring frames up to which scales may follow the
- * perspective of a rail. Over twenty frames from the anchor to the last, confusing the two cases costs ten
- * times as much there.
- */
-export const maxRailMisfitPx = 0.05;
-
-/** Free [ratio]: roll is accepted where the turns of pairs exceed their error by this, */
-export const minTurnErrors = 4;
-
-/** Free [reduced px at the radius]: and are as large as this, */
-export const minTurnPx = 0.05;
-
-/** Free [ratio]: or where the range of rolls exceeds the error of their sum by this, */
-export const minRollErrors = 6;
-
-/** Free [reduced px at the radius]: and is as large as this. */
-export const minRollPx = 0.15;
+/** Free [px at the radius]: least displacement that shows: a roll below it, of the reduced picture, is none. */
+export const minVisiblePx = 0.05;
 
 // Light
 
