@@ -56,3 +56,8 @@ export function lossOfBend(bend: number): number {
 export function levelAboveNoise(energy: number, noise: number): number {
   return Math.log(Math.max(energy - noise, noise / 2));
 }
+
+/** The level, as `levelAboveNoise` has it, of detail that shows so many octaves of energy above the noise. */
+export function levelOfOctaves(octaves: number, noise: number): number {
+  return Math.log((2 ** octaves - 1) * noise);
+}

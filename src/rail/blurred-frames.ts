@@ -1,18 +1,13 @@
 import { median } from '../image/median.js';
 import {
   confirmedSigmas,
+  extremeShare,
   maxShakenSharpness,
   minClearChange,
   outlierSigmas,
 } from '../model/constants/model.js';
-import {
-  minAnisotropyAtEnd,
-  minAnisotropyRatio,
-  minAnisotropyWithDip,
-  minCrestShare,
-  minDip,
-  minEndAnisotropyRatio,
-} from '../model/constants/rail.js';
+import { minAnisotropy } from '../model/constants/rail.js';
+import { medianLength } from '../model/constants/register.js';
 import type { FrameMotion } from '../register/motion-solution.js';
 import type { FocusCurves } from './focus-curves.js';
 import { shapesAt } from './rail-travel.js';
@@ -25,7 +20,8 @@ export function blurredFrames(
   curves: FocusCurves,
 ): Set<number> {
   const anisotropies = shakes.map((shake) => (Number.isNaN(shake.anisotropy) ? 0 : shake.anisotropy));
-  const typical = median(Float64Array.from(anisotropies));
+  /** Larger ones are outliers of two components that scatter like those of all frames. */
+  const maxUsual = (outlierSigmas / medianLength) * median(Float64Array.from(anisotropies));
   /**
    * Median dip of the other frames: a thin subject comes into focus in so few that a shaken frame would raise its own
    * reference.
@@ -41,21 +37,12 @@ export function blurredFrames(
     const isAlone = isEnd || Number.isNaN(dip);
     const isSoft = frames[k].sharpness < maxShakenSharpness;
     const isSignificant = anisotropies[k] > (isSoft ? confirmedSigmas : outlierSigmas) * anisotropySigma;
-    const directional =
-      isPeak &&
-      isSignificant &&
-      anisotropies[k] > (isAlone ? minEndAnisotropyRatio : minAnisotropyRatio) * typical;
-    const shakenAlong =
-      directional &&
-      anisotropies[k] > (isAlone ? minAnisotropyAtEnd : minAnisotropyWithDip) &&
-      (isAlone || dip > typicalDip(k) + minClearChange);
-    const shakenAllRound = dip > minDip && isSoft;
+    const directional = isPeak && isSignificant && anisotropies[k] > Math.max(minAnisotropy, maxUsual);
+    const shakenAlong = directional && (isAlone || dip > typicalDip(k) + minClearChange);
+    // Without a direction that says so too it must be an octave.
+    const shakenAllRound = dip > 2 * minClearChange && isSoft;
     // Where the rail turns, some tiles dip but others peak; in a shaken frame hardly any tile peaks.
-    if (
-      !isEnd &&
-      (shakenAlong || shakenAllRound) &&
-      shapesAt(curves, k - 1, k, k + 1).crests >= minCrestShare
-    )
+    if (!isEnd && (shakenAlong || shakenAllRound) && shapesAt(curves, k - 1, k, k + 1).crests >= extremeShare)
       return [];
     return shakenAlong || shakenAllRound ? [k] : [];
   });

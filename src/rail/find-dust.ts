@@ -7,10 +7,8 @@ import {
   lumaOffset,
   maxLag,
   maxSpots,
-  minDarkening,
   minDarkeningLevels,
-  minDustLuma,
-  minDustScatter,
+  minMidtone,
   minMovePx,
   minSidedShare,
   minSpotDistancePx,
@@ -163,9 +161,9 @@ function staysDark(
   });
   return sides.every(
     ({ mean, error, movePx, light }) =>
-      mean < -Math.max(minDarkening / 2, minSidedShare * spot.depth, confirmedSigmas * error) &&
+      mean < -Math.max(minSidedShare * spot.depth, confirmedSigmas * error) &&
       movePx >= minMovePx &&
-      light > Math.log(minDustLuma + lumaOffset) &&
+      light > Math.log(minMidtone + lumaOffset) &&
       spot.depth * Math.exp(light) > minDarkeningLevels,
   );
 }
@@ -238,8 +236,8 @@ function spotsOf({ mean, squares, count }: Evidence, { width, height }: Size, ra
   for (let y = border; y < height - border; y++) {
     for (let x = border; x < width - border; x++) {
       const i = y * width + x;
-      if (!(mean[i] < -minDarkening) || !isLocalMinimum(mean, width, x, y)) continue;
-      const variance = Math.max(0, squares[i] / count - mean[i] * mean[i]) + minDustScatter ** 2;
+      if (!(mean[i] < 0) || !isLocalMinimum(mean, width, x, y)) continue;
+      const variance = Math.max(0, squares[i] / count - mean[i] * mean[i]);
       if (-mean[i] < minSigmas * Math.sqrt(variance / count)) continue;
       found.push({ x, y, depth: -mean[i], radius });
     }

@@ -1,4 +1,5 @@
-import { aheadFrames, maxAheadError, minAheadRise } from '../model/constants/rail.js';
+import { minClearChange, mixedTileSigma } from '../model/constants/model.js';
+import { aheadFrames } from '../model/constants/rail.js';
 import { falloffAt } from '../model/optical-model.js';
 import { detectionLevel, type FocusCurves } from './focus-curves.js';
 
@@ -27,13 +28,13 @@ export function focusAhead(curves: FocusCurves, positions: readonly number[], wi
     for (let k = 0; k < frames; k++) if (level[at + k] > top) top = level[at + k];
     const last = level[at + frames - 1];
     // At its peak already, or behind it.
-    if (last < top || last - level[at + used[0]] < minAheadRise) continue;
+    if (last < top || last - level[at + used[0]] < minClearChange) continue;
     const fit = fitDistance(
       used.map((k) => level[at + k]),
       used.map((k) => positions[frames - 1] - positions[k]),
       width,
     );
-    if (fit.error < maxAheadError) found.push(fit.distance);
+    if (fit.error < mixedTileSigma) found.push(fit.distance);
   }
   return found;
 }

@@ -1,6 +1,6 @@
-import { minSample } from '../model/constants/model.js';
-import { minNoiseRatio, minProminence, thinSubjectShare } from '../model/constants/rail.js';
-import { levelAboveNoise } from '../model/optical-model.js';
+import { clearOctaves, minPeakOctaves, minSample } from '../model/constants/model.js';
+import { minProminence, nearlyAllShare } from '../model/constants/rail.js';
+import { levelAboveNoise, levelOfOctaves } from '../model/optical-model.js';
 import { directionCount } from './detail-grid.js';
 import type { TileCurves } from './tile-curves.js';
 import { noiseEnergy } from './tile-noise.js';
@@ -32,7 +32,12 @@ export function focusCurves(curves: TileCurves): FocusCurves {
 
 /** Level from which a tile shows detail above noise. */
 export function detectionLevel({ noise }: FocusCurves): number {
-  return Math.log((minNoiseRatio - 1) * noise);
+  return levelOfOctaves(minPeakOctaves, noise);
+}
+
+/** Level from which a tile shows it clearly. */
+export function clearLevel({ noise }: FocusCurves): number {
+  return levelOfOctaves(clearOctaves, noise);
 }
 
 /**
@@ -61,7 +66,7 @@ export function peakFrame(curves: FocusCurves, tile: number): number | undefined
  */
 export function isThinSubject(peaks: readonly number[]): boolean {
   const all = peaks.reduce((sum, count) => sum + count, 0);
-  return all >= minSample && peaks.some((count, k) => count + (peaks[k + 1] ?? 0) >= thinSubjectShare * all);
+  return all >= minSample && peaks.some((count, k) => count + (peaks[k + 1] ?? 0) >= nearlyAllShare * all);
 }
 
 /** Number of tiles that are sharpest in each frame. */

@@ -1,5 +1,5 @@
 import { median } from '../image/median.js';
-import { mixedTileSigma } from '../model/constants/model.js';
+import { minSample, mixedTileSigma } from '../model/constants/model.js';
 import {
   falloffBinSteps,
   logWidthSigma,
@@ -8,15 +8,13 @@ import {
   maxSamplesPerSide,
   maxWidthError,
   minEndRise,
-  minFalloffSamples,
   minFalloffSteps,
-  minPeakRise,
   minSamplesPerSide,
   offsetStep,
   widthsPerSide,
 } from '../model/constants/rail.js';
 import { falloffAt } from '../model/optical-model.js';
-import { type FocusCurves, peakFrame } from './focus-curves.js';
+import { detectionLevel, type FocusCurves, peakFrame } from './focus-curves.js';
 
 /** Where and how sharply one tile comes into focus. */
 export interface TileFocus {
@@ -82,16 +80,18 @@ export function fitFocus(
  * apart where the falloff is known better than by a model. Undefined where too few curves show it.
  */
 function measuredFalloff(
-  { frames, level, floor }: FocusCurves,
+  curves: FocusCurves,
   tiles: readonly (TileFocus | undefined)[],
   positions: readonly number[],
 ): number[] | undefined {
+  const { frames, level } = curves;
+  const detection = detectionLevel(curves);
   const bins: number[][] = [];
   for (const [tile, fit] of tiles.entries()) {
     if (!fit || fit.best === 0 || fit.best === frames - 1 || fit.error >= maxWidthError) continue;
     for (let k = 0; k < frames; k++) {
       const value = level[tile * frames + k];
-      if (!(value > floor + minPeakRise)) continue;
+      if (!(value > detection)) continue;
       const bin = Math.round(Math.abs(positions[k] - fit.position) / falloffBinSteps);
       while (bins.length <= bin) bins.push([]);
       bins[bin].push(value - fit.peak);
@@ -99,7 +99,7 @@ function measuredFalloff(
   }
   const found: number[] = [];
   for (const values of bins) {
-    if (values.length < minFalloffSamples) break;
+    if (values.length < minSample) break;
     found.push(Math.min(found.at(-1) ?? 0, median(Float64Array.from(values))));
   }
   return found.length * falloffBinSteps >= minFalloffSteps ? found : undefined;
@@ -114,18 +114,20 @@ function falloffBetween(falloff: readonly number[], distance: number): number {
 
 /** The fit of a curve that is highest at an end, by the falloff of the others. */
 function fitEnd(
-  { frames, level, floor }: FocusCurves,
+  curves: FocusCurves,
   tile: number,
   positions: readonly number[],
   fit: TileFocus,
   falloff: readonly number[],
 ): TileFocus {
+  const { frames, level } = curves;
+  const detection = detectionLevel(curves);
   const inward = fit.best === 0 ? 1 : -1;
   const side = samplesPerSide(fit.width);
   const used: number[] = [];
   for (let i = 0; i <= Math.min(side, frames - 1); i++) {
     const k = fit.best + inward * i;
-    if (level[tile * frames + k] > floor + minPeakRise) used.push(k);
+    if (level[tile * frames + k] > detection) used.push(k);
   }
   if (used.length < 2) return fit;
   const outward = Math.sign(positions[fit.best] - positions[fit.best + inward]);
@@ -164,6 +166,7 @@ function fitTile(
   tables: Map<number, Float64Array>,
 ): TileFocus | undefined {
   const { frames, level, floor } = curves;
+  const detection = detectionLevel(curves);
   const at = tile * frames;
   const peak = peakFrame(curves, tile);
   if (peak === undefined) return undefined;
@@ -200,7 +203,8 @@ function fitTile(
       let sum = 0;
       let weight = 0;
       for (let i = 0; i < count; i++) {
-        if (values[i] <= floor + minPeakRise) continue;
+        // What is near the floor does not give the height of the peak.
+        if (values[i] <= detection) continue;
         sum += values[i] - falloff[start + places[i]];
         weight++;
       }

@@ -1,11 +1,10 @@
 import { median } from '../image/median.js';
-import { minLongStep, mixedTileSigma, railStepSigma } from '../model/constants/model.js';
+import { minLongStep, minSample, mixedTileSigma, railStepSigma } from '../model/constants/model.js';
 import {
   convergedChange,
   damping,
   longStepSigmaRatio,
   minMisfit,
-  minPositionTiles,
   minStep,
   positionRounds,
   stepSigmaPerMisfit,
@@ -43,7 +42,7 @@ export function framePositions(
   }
   const curves = { ...rest, level: own, frames: count };
   const segments = peakSegments(curves);
-  if (segments.length < minPositionTiles) return positions;
+  if (segments.length < minSample) return positions;
   let found = positions;
   let misfit = 0;
   for (let round = 0; round < positionRounds; round++) {
@@ -108,7 +107,7 @@ function refinePositions(
     }
     misfits.push(misfit);
   }
-  if (misfits.length < minPositionTiles) return undefined;
+  if (misfits.length < minSample) return undefined;
   const typical = median(Float64Array.from(misfits));
   const misfitSigma = Math.max(minMisfit, typical);
   const precision = 1 / (misfitSigma * misfitSigma * tilesPerEffectiveSample);

@@ -1,12 +1,7 @@
-import { peakPower } from '../model/constants/model.js';
-import {
-  minSegmentSamples,
-  minUpturn,
-  segmentNoiseMargin,
-  segmentSamplesPerSide,
-} from '../model/constants/rail.js';
+import { minClearChange, peakPower } from '../model/constants/model.js';
+import { minSegmentSamples, segmentSamplesPerSide } from '../model/constants/rail.js';
 import { solveSymmetric } from '../register/solve-symmetric.js';
-import { type FocusCurves, peakFrame } from './focus-curves.js';
+import { detectionLevel, type FocusCurves, peakFrame } from './focus-curves.js';
 
 /** The part of a tile's curve around its peak. */
 export interface PeakSegment {
@@ -20,7 +15,8 @@ export interface PeakSegment {
 
 /** The segments of all tiles whose curves have a peak with enough samples around it. */
 export function peakSegments(curves: FocusCurves): PeakSegment[] {
-  const { frames, level, floor } = curves;
+  const { frames, level } = curves;
+  const detection = detectionLevel(curves);
   const segments: PeakSegment[] = [];
   for (let at = 0; at < level.length; at += frames) {
     const best = peakFrame(curves, at / frames);
@@ -34,7 +30,7 @@ export function peakSegments(curves: FocusCurves): PeakSegment[] {
         k + direction < frames
       ) {
         const next = level[at + k + direction];
-        if (!(next > floor + segmentNoiseMargin) || next > level[at + k] + minUpturn) break;
+        if (!(next > detection) || next > level[at + k] + minClearChange) break;
         k += direction;
       }
       return k;

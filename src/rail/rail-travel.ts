@@ -1,25 +1,26 @@
 import { median } from '../image/median.js';
-import { minClearChange, minLongStep, minSample } from '../model/constants/model.js';
+import {
+  extremeShare,
+  minClearChange,
+  minLongStep,
+  minSample,
+  neighbourFrames,
+} from '../model/constants/model.js';
 import {
   maxConfirmedStandstill,
   maxCurveSteps,
-  maxNeighbourSteps,
-  maxReturnRatio,
   maxSlopeShare,
   minChangedShare,
   minConfirmedStep,
-  minCrestShare,
   minKnownSteps,
   minStep,
   minStepsPerSide,
-  minTurnTileShare,
   minTypicalChange,
   minUncertainStep,
-  turnNoiseMargin,
-  unanimousShare,
+  nearlyAllShare,
 } from '../model/constants/rail.js';
 import { fitStep } from './fit-step.js';
-import { detectionLevel, type FocusCurves, isThinSubject, peakCounts } from './focus-curves.js';
+import { clearLevel, detectionLevel, type FocusCurves, isThinSubject, peakCounts } from './focus-curves.js';
 import { peakSegments } from './peak-segments.js';
 
 /** How far the plane of focus moved from frame to frame, estimated from the tiles. */
@@ -84,7 +85,7 @@ function changeBetween(curves: FocusCurves, one: number, other: number): { mean:
 function expectedChange(change: readonly number[], k: number): number {
   const around = change
     .map((value, i) => ({ value, off: i - k }))
-    .filter(({ value, off }) => off !== 0 && Math.abs(off) <= maxNeighbourSteps && !Number.isNaN(value));
+    .filter(({ value, off }) => off !== 0 && Math.abs(off) <= neighbourFrames && !Number.isNaN(value));
   const sides = [around.filter(({ off }) => off < 0).length, around.filter(({ off }) => off > 0).length];
   const slopes =
     Math.min(...sides) < minStepsPerSide
@@ -157,7 +158,7 @@ export interface TileShapes {
 
 export function shapesAt(curves: FocusCurves, first: number, middle: number, last: number): TileShapes {
   const { level, frames } = curves;
-  const clear = detectionLevel(curves) + turnNoiseMargin;
+  const clear = clearLevel(curves);
   let [valleys, crests, count, detected] = [0, 0, 0, 0];
   for (let at = 0; at < level.length; at += frames) {
     const from = level[at + first] - level[at + middle];
@@ -179,13 +180,11 @@ export function shapesAt(curves: FocusCurves, first: number, middle: number, las
 function turnsAt(curves: FocusCurves, first: number, middle: number, last: number): boolean {
   const { count, changedShare, valleys, crests } = shapesAt(curves, first, middle, last);
   if (count < minSample || changedShare < minChangedShare) return false;
-  if (valleys > minChangedShare && crests > minCrestShare && 1 - valleys - crests < maxSlopeShare)
-    return true;
+  if (valleys > minChangedShare && crests > extremeShare && 1 - valleys - crests < maxSlopeShare) return true;
   // Before the first tile is sharp and after the last, all get sharper or all softer, and a turn shows crests only.
-  if (crests < unanimousShare || count < (minTurnTileShare * curves.level.length) / curves.frames)
-    return false;
+  if (crests < nearlyAllShare) return false;
   const across = changeBetween(curves, first, last).mean;
   const one = changeBetween(curves, first, middle).mean;
   const two = changeBetween(curves, middle, last).mean;
-  return across < maxReturnRatio * Math.min(one, two);
+  return across < minStep * Math.min(one, two);
 }

@@ -1,6 +1,6 @@
 import { median, sigmaPerMad } from '../image/median.js';
-import { minSample } from '../model/constants/model.js';
-import { maxSideDifference, minNoiseRatio } from '../model/constants/rail.js';
+import { minPeakOctaves, minSample } from '../model/constants/model.js';
+import { minProminence } from '../model/constants/rail.js';
 import { levelAboveNoise } from '../model/optical-model.js';
 import { directionCount } from './detail-grid.js';
 import type { TileCurves } from './tile-curves.js';
@@ -24,6 +24,7 @@ export interface FrameShake {
 /** Compares each frame with those beside it, over tiles with detail above noise in all of them. */
 export function measureShake({ columns, rows, frames, energy }: TileCurves, noise: number): FrameShake[] {
   const tiles = columns * rows;
+  const detection = 2 ** minPeakOctaves * noise;
   const sum = (tile: number, k: number) => {
     const at = (tile * frames + k) * directionCount;
     return (energy[at] + energy[at + 1]) / 2;
@@ -44,14 +45,13 @@ export function measureShake({ columns, rows, frames, energy }: TileCurves, nois
     const byOther = others.map((): [number[], number[]] => [[], []]);
     const dips: number[] = [];
     for (let tile = 0; tile < tiles; tile++) {
-      const detection = minNoiseRatio * noise;
       if (!beside.every((other) => sum(tile, other) > detection) || Number.isNaN(sum(tile, k))) continue;
       if (beside.length === 2) {
         const level = (other: number) => levelAboveNoise(sum(tile, other), noise);
         const sides = [level(k - 1), level(k + 1)];
         const around = (sides[0] + sides[1]) / 2;
         // On its flanks a focus curve is convex: an unshaken frame there lies below the mean of its neighbours.
-        const comesIntoFocus = Math.abs(sides[0] - sides[1]) < maxSideDifference && isCrest(k, around, level);
+        const comesIntoFocus = Math.abs(sides[0] - sides[1]) < minProminence && isCrest(k, around, level);
         if (comesIntoFocus) dips.push(around - level(k));
       }
       if (!(sum(tile, k) > detection)) continue;

@@ -1,6 +1,6 @@
 import { median } from '../image/median.js';
-import { minSample } from '../model/constants/model.js';
-import { maxMidtone, minMidtone, noiseOnlyShare, roundingEnergy } from '../model/constants/rail.js';
+import { extremeShare, minSample } from '../model/constants/model.js';
+import { maxMidtone, minMidtone, roundingEnergy } from '../model/constants/rail.js';
 import { directionCount } from './detail-grid.js';
 import type { TileCurves } from './tile-curves.js';
 
@@ -8,7 +8,7 @@ import type { TileCurves } from './tile-curves.js';
 export function noiseEnergy(curves: TileCurves): number {
   const minima = tileMinima(curves, isMidtone);
   const values = (minima.length >= minSample ? minima : tileMinima(curves, () => true)).sort((p, q) => p - q);
-  return Math.max(roundingEnergy, values[Math.floor(noiseOnlyShare * values.length)] ?? 0);
+  return Math.max(roundingEnergy, values[Math.floor(extremeShare * values.length)] ?? 0);
 }
 
 /**

@@ -1,4 +1,12 @@
 // Constants of the rail: steps, positions, shake and sensor flaws (src/rail). kernels/generate-constants.js says how they are stated.
+import {
+  clearOctaves,
+  confirmedSigmas,
+  minBurntLevel,
+  minClearChange,
+  mixedTileSigma,
+  outlierSigmas,
+} from './model.js';
 
 // Detail of tiles
 
@@ -37,28 +45,19 @@ export const minMotionPixels = 0.3e6;
 
 // Noise of tiles
 
-/**
- * Free [share]: share of the tiles, sorted by their minimum energy over the stack, that contain noise only
- * in some frame.
- */
-export const noiseOnlyShare = 0.1;
+/** Derived [levels squared]: energy of rounding to 8 bits, the lower limit for pictures without noise: a variance of 1 / 12 with
+ * the weights 1, -2 and 1 of a second difference. */
+export const roundingEnergy = 6 / 12;
 
-/** Free [levels squared]: energy of quantisation to 8 bits, the lower limit for pictures without noise. */
-export const roundingEnergy = 0.3;
-
-/**
- * Free [levels]: noise is about uniform from this brightness on: shadows may have more of it, or be clipped.
- */
-export const minMidtone = 16;
+/** Free [levels]: noise is about uniform from this brightness on: shadows may have more of it, or be clipped, and hide dust. */
+export const minMidtone = 24;
 
 /** Derived [levels]: and up to as far from the other end. */
 export const maxMidtone = 256 - minMidtone;
 
-/** Free [ratio]: ratio of energy to noise from which a tile shows detail. */
-export const minNoiseRatio = 2.5;
-
-/** Free [ln energy]: minimum height of a peak over the lowest point of its curve: about two octaves. */
-export const minProminence = 1.4;
+/** Derived [ln energy]: minimum height of a peak over the lowest point of its curve, and the difference that two frames beside
+ * a peak may have. */
+export const minProminence = clearOctaves * Math.LN2;
 
 // Focus curves of tiles
 
@@ -80,9 +79,6 @@ export const minFalloffSteps = 2;
 /** Effort [steps]: resolution of that falloff, */
 export const falloffBinSteps = 0.25;
 
-/** Effort int [samples]: and minimum number of samples of each of its distances. */
-export const minFalloffSamples = 12;
-
 /** Effort [steps]: resolution of that search. */
 export const offsetStep = 0.125;
 
@@ -98,20 +94,14 @@ export const logWidthSigma = 0.35;
  */
 export const minEndRise = 0.5;
 
-/** Free [ln energy]: maximum error of a fit whose width is used. */
-export const maxWidthError = 0.5;
+/** Derived [ln energy]: maximum error of a fit whose width is used: others belong to tiles of several depths. */
+export const maxWidthError = confirmedSigmas * mixedTileSigma;
 
 /** Effort int [frames]: maximum number of samples of a segment on each side of the peak of a curve. */
 export const segmentSamplesPerSide = 3;
 
 /** Derived [frames]: minimum number of samples of a segment: one more than its curve has parameters. */
 export const minSegmentSamples = 3 + 1;
-
-/** Free [ln energy]: a segment ends where the curve comes this near to the noise, */
-export const segmentNoiseMargin = 0.7;
-
-/** Free [ln energy]: or turns up again by this much. */
-export const minUpturn = 0.1;
 
 /** Effort int [frames]: consecutive frames that are read in full. */
 export const burstFrames = 5;
@@ -125,13 +115,7 @@ export const noiseTiles = 20;
 /** Free int [px]: side of such a tile. */
 export const fineTilePx = 48;
 
-/** Free [ln energy]: samples this near to the floor of a curve do not give the height of its peak. */
-export const minPeakRise = 0.3;
-
 // Steps and positions
-
-/** Free int [steps]: steps on each side from which the expected change is estimated. */
-export const maxNeighbourSteps = 4;
 
 /** Free int [steps]: minimum known steps around for an expected change, */
 export const minKnownSteps = 3;
@@ -139,8 +123,8 @@ export const minKnownSteps = 3;
 /** Free int [steps]: and on each side for a linear trend. */
 export const minStepsPerSide = 2;
 
-/** Free [ln energy]: minimum expected change: noise causes less. */
-export const minTypicalChange = 0.12;
+/** Derived [ln energy]: minimum expected change: the scatter of noise of which the smallest clear change is an outlier. */
+export const minTypicalChange = minClearChange / outlierSigmas;
 
 /** Free [usual steps]: resolution of a step: travel below this is not distinguished from none. */
 export const minStep = 0.4;
@@ -161,9 +145,6 @@ export const maxConfirmedStandstill = 0.25;
 /** Derived [steps]: steps on each side that a segment of a curve may span. */
 export const maxCurveSteps = 2 * segmentSamplesPerSide;
 
-/** Free [ln energy]: additional margin over the noise for tiles that decide on a turn. */
-export const turnNoiseMargin = 0.9;
-
 /**
  * Free [share]: at a turn: minimum share of tiles with a clear change, since in smaller steps noise looks like a
  * turn, and of tiles that are least sharp in the middle of three frames.
@@ -173,20 +154,8 @@ export const minChangedShare = 0.2;
 /** Free [share]: maximum share that change monotonically, */
 export const maxSlopeShare = 0.38;
 
-/** Free [share]: minimum share of the tiles with a peak that are sharpest in the same two frames in a thin subject. */
-export const thinSubjectShare = 0.8;
-
-/** Free [share]: a turn where nothing is in focus: minimum share of tiles that agree, */
-export const unanimousShare = 0.9;
-
-/** Free [share]: their minimum share of all tiles, */
-export const minTurnTileShare = 0.05;
-
-/**
- * Free [ratio]: and the maximum change between the outer frames relative to the smaller of the two single
- * changes.
- */
-export const maxReturnRatio = 0.4;
+/** Free [share]: so many of the tiles are nearly all. */
+export const nearlyAllShare = 0.9;
 
 /**
  * Derived [frames]: minimum samples of a curve on each side of a step: a curve of any width passes through a
@@ -203,9 +172,6 @@ export const maxMeasuredStep = 3;
  * step on each side, must not round to zero.
  */
 export const maxStep = 30;
-
-/** Free int [tiles]: minimum number of tiles that positions are fitted to. */
-export const minPositionTiles = 30;
 
 /**
  * Free int [tiles]: errors of neighbouring tiles are correlated: number of tiles per effective sample. Fitted on
@@ -254,44 +220,10 @@ export const broadSpacingPx = 16;
 /** Free int [frames]: last frames whose slope gives the distance of tiles that are not in focus yet. */
 export const aheadFrames = 6;
 
-/** Free [ln energy]: minimum rise of such a tile over these frames: noise makes less, */
-export const minAheadRise = 0.5;
-
-/** Free [ln energy]: and maximum scatter about the fitted flank: more belongs to a tile of two depths. */
-export const maxAheadError = 0.25;
-
 // Shaken frames
 
-/**
- * Free [ln energy]: a tile is taken to peak in a frame when the two frames beside it show it about equally
- * sharp: maximum difference of those two. Half a step off the peak, curves of 0.4 to 2 usual steps half
- * width differ by 0.7 to 2.
- */
-export const maxSideDifference = 1.5;
-
-/**
- * Free [ln energy]: anisotropic loss from which a frame counts as shaken: at the ends of the stack by
- * itself,
- */
-export const minAnisotropyAtEnd = 0.155;
-
-/** Free [ln energy]: elsewhere together with a dip in sharpness. */
-export const minAnisotropyWithDip = 0.13;
-
-/** Free [ratio]: minimum ratio of the anisotropy of a frame to the median of the stack. */
-export const minAnisotropyRatio = 3;
-
-/** Free [ratio]: the same for the first and the last frame, which have a neighbour on one side only. */
-export const minEndAnisotropyRatio = 4;
-
-/** Free [ln energy]: isotropic loss from which a soft frame counts as shaken in no single direction. */
-export const minDip = 0.9;
-
-/**
- * Free [share]: minimum share of tiles with a crest at a turn, and of frames that are not shaken: one that is blurred
- * as a whole has hardly any.
- */
-export const minCrestShare = 0.12;
+/** Free [ln energy]: anisotropic loss from which a frame counts as shaken. */
+export const minAnisotropy = 0.15;
 
 // Sensor flaws
 
@@ -307,11 +239,8 @@ export const planePixels = 400_000;
  */
 export const spotRadii = [2, 4];
 
-/** Free int [px of the plane]: radius of a speck with its blurred rim: an upper bound. */
-export const rimRadius = 5;
-
-/** Free [ln light]: minimum darkening of a speck against the frames around. */
-export const minDarkening = 0.004;
+/** Derived [px of the plane]: radius of a speck with its blurred rim: an upper bound. */
+export const rimRadius = Math.max(...spotRadii) + 1;
 
 /** Free [px of the plane]: minimum motion of the picture between compared frames, */
 export const minMovePx = 1.2;
@@ -322,16 +251,13 @@ export const maxLag = 6;
 /** Effort int [specks]: maximum number of specks. */
 export const maxSpots = 40;
 
-/** Free [px of the plane]: specks nearer to each other than this are one. */
-export const minSpotDistancePx = 14;
+/** Derived [px of the plane]: specks nearer to each other are one: each lies in the surroundings of the other. */
+export const minSpotDistancePx = 3 * Math.max(...spotRadii);
 
 /** Free [share]: minimum share of its darkening that a speck shows against the frames on each side, */
 export const minSidedShare = 0.35;
 
-/** Free [levels]: dust is invisible on ground that is darker than this */
-export const minDustLuma = 24;
-
-/** Free [share]: in such a share of the frames, */
+/** Free [share]: dust is invisible where so many of the frames are darker than midtones, */
 export const darkShare = 0.25;
 
 /**
@@ -339,9 +265,6 @@ export const darkShare = 0.25;
  * factor, as dust does.
  */
 export const minDarkeningLevels = 0.6;
-
-/** Free [ln light]: lower bound on the scatter of a pixel: few comparisons may agree by chance. */
-export const minDustScatter = 0.003;
 
 /** Free [levels]: minimum excess of a hot pixel over the samples around it, in every frame. */
 export const minHotExcess = 24;
@@ -369,8 +292,8 @@ export const dustRun = 12;
 /** Effort int [frames]: number of frames, spread over the stack, that are searched for hot pixels. */
 export const hotFrames = 7;
 
-/** Free [levels]: samples up to this are blocked: JPEG blurs the end of the range by a level or two. */
-export const maxBlockedLevel = 1;
+/** Derived [levels]: samples up to this are blocked: JPEG blurs this end of the range as it does the other. */
+export const maxBlockedLevel = 255 - minBurntLevel;
 
 /** Effort int [cells]: cells across in which burnt pixels are counted, */
 export const burntColumns = 12;
