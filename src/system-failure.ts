@@ -30,7 +30,7 @@ const signs: readonly Sign[] = [
     fault: 'address-space',
     text: /WebAssembly\.(Memory|Instance|compile|instantiate)\b.*(allocate|memory)|wasm memory/i,
     advice: () =>
-      'The address space for the working memory cannot be reserved, some 10 GB of it for every merge, whatever of it is used: raise its limit with "ulimit -v unlimited".',
+      'The address space for the working memory cannot be reserved, some 30 GB of it for every merge, whatever of it is used: raise its limit with "ulimit -v unlimited".',
   },
   {
     fault: 'worker-memory',

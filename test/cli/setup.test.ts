@@ -44,6 +44,7 @@ beforeEach(() => {
   put('package.json', '{"type":"module"}');
   put('tsconfig.json', '{}');
   put('src/deep/file.ts', '');
+  put('samples/sample.ts', '');
   put('tools/npm', fakeNpm);
   chmodSync(join(clone, 'tools/npm'), 0o755);
   mkdirSync(join(clone, 'bin'));

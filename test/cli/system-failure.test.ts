@@ -67,7 +67,7 @@ describe.runIf(process.platform === 'linux')('the program names what the system 
 
   it('no more threads are started than the address space has room for', () => {
     const { frames, out } = placeStack(files);
-    const { status } = runUnder('ulimit -v 26000000', ['merge', frames, '--out', out, '--threads', '200']);
+    const { status } = runUnder('ulimit -v 37000000', ['merge', frames, '--out', out, '--threads', '200']);
     expect(status).toBe(0);
   });
 });

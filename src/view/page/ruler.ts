@@ -374,6 +374,8 @@ export class Ruler {
 
 /** Round values (1, 2 or 5 times a power of ten apart) from near to far, about `count` of them. */
 export function axisMarks(near: number, far: number, count: number): number[] {
+  // All of one depth: a mark at it.
+  if (!(far > near)) return [near];
   const rough = (far - near) / Math.max(1, count);
   const power = 10 ** Math.floor(Math.log10(rough));
   const distance = [1, 2, 5, 10].map((factor) => factor * power).find((step) => step >= rough) ?? rough;
