@@ -22,14 +22,15 @@ export class AbandonedError extends Error {}
 
 async function ask<T>(address: string, init?: RequestInit): Promise<T> {
   let response: Response;
+  let body: string;
   try {
     response = await fetch(address, init);
+    body = await response.text();
   } catch {
     if (init?.signal?.aborted) throw new AbandonedError();
     throw new RefusedError('Lamella no longer answers: is it still running?');
   }
   if (!response.ok) {
-    const body = await response.text();
     let message = body;
     try {
       message = (JSON.parse(body) as Refusal).message;
@@ -38,7 +39,7 @@ async function ask<T>(address: string, init?: RequestInit): Promise<T> {
     }
     throw new RefusedError(message);
   }
-  return (await response.json()) as T;
+  return JSON.parse(body) as T;
 }
 
 function post<T>(
