@@ -18,6 +18,20 @@ export function exp2(x: f32): f32 {
   return reinterpret<f32>((whole + 127) << 23) * (1 + t * poly);
 }
 
+/** The same of four numbers. */
+// @ts-ignore: decorator
+@inline
+export function exp2Four(x: v128): v128 {
+  const whole = v128.trunc_sat<i32>(x);
+  const t = v128.sub<f32>(x, v128.convert<i32>(whole));
+  let poly = v128.add<f32>(f32x4.splat(0.00925235), v128.mul<f32>(t, f32x4.splat(0.00175987)));
+  poly = v128.add<f32>(f32x4.splat(0.05562563), v128.mul<f32>(t, poly));
+  poly = v128.add<f32>(f32x4.splat(0.24021378), v128.mul<f32>(t, poly));
+  poly = v128.add<f32>(f32x4.splat(0.69314718), v128.mul<f32>(t, poly));
+  const power = i32x4.shl(i32x4.add(whole, i32x4.splat(127)), 23);
+  return v128.mul<f32>(power, v128.add<f32>(f32x4.splat(1), v128.mul<f32>(t, poly)));
+}
+
 /** Index mirrored about the first and the last element without repeating them: -1 -> 1, n -> n - 2. */
 // @ts-ignore: decorator
 @inline

@@ -1,5 +1,6 @@
 // Peaks of the focus curves: see curve-state.ts for the planes.
 import { codesPerOctave, weightUnit, gapBit, bestTruncated, secondTruncated, minLongStep, usualBend, minPeakOctaves, minIndexError, farStep, afterPlane, beforePlane, bestOrdinalPlane, bestPlane, secondOrdinalPlane, secondPlane, truncationPlane, frontPlane, finestFrontOctaves, sureOctaves } from './constants';
+import { exp2Four } from './common';
 import { depthIndexCodes, fourU16, planeOf, storeFour, strideOf } from './curve-state';
 
 /** Numbers of four pixels from a table of 32 bits each. */
@@ -32,20 +33,6 @@ function fourBright(toneRow: usize, x: i32, level: i32, fullWidth: i32): v128 {
   return i32x4.replace_lane(bright, 3, i32(load<u8>(toneRow + (usize(min(fullWidth - 1, (x + 3) << level)) << 1))));
 }
 
-/** 2^x of each lane: see `exp2`. */
-// @ts-ignore: decorator
-@inline
-function exp2Four(x: v128): v128 {
-  const whole = v128.trunc_sat<i32>(x);
-  const t = v128.sub<f32>(x, v128.convert<i32>(whole));
-  let poly = v128.add<f32>(f32x4.splat(0.00925235), v128.mul<f32>(t, f32x4.splat(0.00175987)));
-  poly = v128.add<f32>(f32x4.splat(0.05562563), v128.mul<f32>(t, poly));
-  poly = v128.add<f32>(f32x4.splat(0.24021378), v128.mul<f32>(t, poly));
-  poly = v128.add<f32>(f32x4.splat(0.69314718), v128.mul<f32>(t, poly));
-  const power = i32x4.shl(i32x4.add(whole, i32x4.splat(127)), 23);
-  return v128.mul<f32>(power, v128.add<f32>(f32x4.splat(1), v128.mul<f32>(t, poly)));
-}
-
 /** Octaves above noise from which the nearer of two peaks counts: noise makes peaks too, most at the finest level. */
 // @ts-ignore: decorator
 @inline
@@ -56,9 +43,8 @@ function minFrontOctaves(level: i32): f32 {
 /**
  * Peaks of one level, rows of one strip: by parabola through the log measure of the best frame and its neighbours,
  * which is the Gaussian interpolation of Nayar & Nakagawa (PAMI 16(8), 1994), with the variance that the noise
- * gives it. The frames may lie at uneven distances: `steps`, in usual steps, is one f32 by ordinal from a frame to the next, 1 before the first
- * and after the last. Where a step is long, the parabola goes
- * through measure^(-1/2), which follows a focus curve far out as well: measure ~ (1 + (distance / width)^2)^-2.
+ * gives it. The frames may lie at uneven distances: `steps` holds one f32 by ordinal, from a frame to the next in usual
+ * steps, 1 before the first and after the last. Where a step is long, the parabola goes through measure^(-1/2), which follows a focus curve far out as well: measure ~ (1 + (distance / width)^2)^-2.
  *
  * Beside depth edges a curve has two peaks: a sharp far texture shows through the blurred rim of what is before it, and
  * the window of the measure carries the rim's own detail outward. Which of them is the pixel's own: see candidates.ts.

@@ -1,7 +1,7 @@
 // Depth index, weight and certainty of the surface that was decided on, eight pixels at once: see candidates.ts.
 import { certaintyOdds, certaintyOfLead, certaintyOfSupport, coarserShare, codesPerOctave, gapBit, indexOffset, indexPlane, leakBit, leakedPeak, maxStoredIndex, sureSupport, minCompared, minPeakOctaves, risePlane, sameUnits, secondIndexPlane, secondRisePlane, coarseTonesPlane, supportSteps, tonesPlane, truncatedCurve, weightPlane, weightUnit, wholeFrameWeight } from './constants';
 import { candidates, eightOf, eightSupportsOf, supportOfCandidate } from './candidates';
-import { apartOf } from './common';
+import { apartOf, exp2Four } from './common';
 import { planeOf, strideOf, unitsPerFrame } from './curve-state';
 
 /** Four of eight numbers as floats. */
@@ -39,20 +39,6 @@ function lnOf(x: v128): v128 {
   return v128.mul<f32>(f32x4.splat(0.6931472), v128.add<f32>(exponent, mantissa));
 }
 
-/** 2^x for 0 <= x < 100: as `exp2` of common.ts. */
-// @ts-ignore: decorator
-@inline
-function exp2Of(x: v128): v128 {
-  const whole = v128.trunc_sat<i32>(x);
-  const t = v128.sub<f32>(x, v128.convert<i32>(whole));
-  let poly = v128.add<f32>(f32x4.splat(0.00925235), v128.mul<f32>(t, f32x4.splat(0.00175987)));
-  poly = v128.add<f32>(f32x4.splat(0.05562563), v128.mul<f32>(t, poly));
-  poly = v128.add<f32>(f32x4.splat(0.24021378), v128.mul<f32>(t, poly));
-  poly = v128.add<f32>(f32x4.splat(0.69314718), v128.mul<f32>(t, poly));
-  const power = i32x4.shl(i32x4.add(whole, i32x4.splat(127)), 23);
-  return v128.mul<f32>(power, v128.add<f32>(f32x4.splat(1), v128.mul<f32>(t, poly)));
-}
-
 /** How sure it is that four pixels show their surface, 0 to 255. own, other: supports, octaves. */
 // @ts-ignore: decorator
 @inline
@@ -65,7 +51,7 @@ function certaintyOf(own: v128, other: v128): v128 {
     v128.mul<f32>(f32x4.splat(certaintyOfLead), lead),
   );
   const one = f32x4.splat(1);
-  const ratio = exp2Of(v128.mul<f32>(v128.abs<f32>(odds), f32x4.splat(1.442695)));
+  const ratio = exp2Four(v128.mul<f32>(v128.abs<f32>(odds), f32x4.splat(1.442695)));
   const likely = v128.bitselect(ratio, one, v128.gt<f32>(odds, f32x4.splat(0)));
   const certainty = v128.div<f32>(v128.mul<f32>(likely, f32x4.splat(255)), v128.add<f32>(ratio, one));
   return v128.trunc_sat<i32>(v128.add<f32>(certainty, f32x4.splat(0.5)));
