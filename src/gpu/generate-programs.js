@@ -1,7 +1,8 @@
 // Two steps of the build for the kernels in wgsl/, so that the compiler checks what a kernel is called with, and so that
 // TypeScript and both kinds of kernels read the same constants:
 //   node src/gpu/generate-programs.js             before TypeScript: writes kernel-parameters.ts from the declarations
-//   node src/gpu/generate-programs.js --constants after it: writes dist/gpu/wgsl, the kernels and constants.wgsl
+//   node src/gpu/generate-programs.js --constants after it: writes dist/gpu/wgsl, each kernel with what it uses of the
+//                                                 constants and of the shared files
 //
 // A kernel declares in this form what it is called with; the first member of Call is the band of rows:
 //
@@ -13,23 +14,33 @@
 //   @group(0) @binding(0) var<uniform> call: Call;
 //   @group(0) @binding(N) var<storage, read> NAME: array<...>;
 //
-// A binding that Call has no Set for is a table: a buffer that is bound as a whole. A comment `// with FILE` names a file of
-// functions that the kernel shares with others.
-import { mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
+// A binding that Call has no Set for is a table: a buffer that is bound as a whole.
+import { mkdirSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { readConstants, readValues } from '../kernels/generate-constants.js';
 
 const at = (path) => fileURLToPath(new URL(path, import.meta.url));
+/** Files of what kernels share: functions, structures and constants. */
 const shared = ['common.wgsl', 'resample.wgsl'];
 const numberTypes = ['i32', 'u32', 'f32', 'vec2f', 'vec4f', 'Affine'];
 
+function kernelFiles() {
+  return readdirSync(at('wgsl/'))
+    .filter((file) => file.endsWith('.wgsl') && !shared.includes(file))
+    .sort();
+}
+
+const readKernel = (file) => readFileSync(at(`wgsl/${file}`), 'utf8');
+/** Where a declaration starts, with its name. */
+const declaration = /^(?:fn|struct|const) (\w+)/gm;
+const withoutComments = (text) => text.replaceAll(/\/\*[\s\S]*?\*\/|\/\/.*/g, '');
+
 /** Sets and tables (by binding, from 1), and numbers of each kernel. Throws for a declaration of another form. */
 export function readDeclarations() {
-  const files = readdirSync(at('wgsl/')).filter((file) => file.endsWith('.wgsl') && !shared.includes(file));
   return Object.fromEntries(
-    files.sort().map((file) => {
-      const text = readFileSync(at(`wgsl/${file}`), 'utf8').replaceAll(/\/\/.*/g, '');
+    kernelFiles().map((file) => {
+      const text = withoutComments(readKernel(file));
       const name = file.slice(0, -'.wgsl'.length);
       const members = /struct Call \{([^}]*)\}/.exec(text)?.[1].split(',') ?? [];
       const [band, ...rest] = members.map((member) => member.trim().split(/:\s*/)).filter(([m]) => m !== '');
@@ -80,7 +91,7 @@ export function parametersText() {
   return `// Written by generate-programs.js from the declarations in wgsl/. Do not edit.\n\n/** What each kernel is called with: sets in the order of its uniforms, bindings in their order, numbers in theirs. */\nexport const gpuKernels = {\n${kernels.join('\n')}\n} as const;\n`;
 }
 
-/** The text of constants.wgsl for these values. */
+/** The constants of kernels for these values. */
 export function wgslConstants(values) {
   return readConstants()
     .filter(({ type }) => type !== '' && type !== 'int')
@@ -89,6 +100,35 @@ export function wgslConstants(values) {
       return `const ${name}: ${kind} = ${kind}(${values[name]});`;
     })
     .join('\n');
+}
+
+/**
+ * A kernel, and behind it those of the shared declarations that it uses, so that lines of the compiler's messages are those
+ * of its file. All of them would take the compiler three times as long.
+ */
+export function kernelText(own, declarations) {
+  // A name of its own is not one of those.
+  const used = new Set([...own.matchAll(declaration)].map(([, name]) => name));
+  const use = (text) => {
+    for (const [name] of text.matchAll(/[A-Za-z_]\w*/g)) {
+      if (used.has(name) || !declarations.has(name)) continue;
+      used.add(name);
+      use(declarations.get(name));
+    }
+  };
+  const isOwn = new Set(used);
+  use(withoutComments(own));
+  const needed = [...declarations].filter(([name]) => used.has(name) && !isOwn.has(name));
+  return [own, ...needed.map(([, text]) => text)].join('\n');
+}
+
+/** Declarations of a text, each from its start to the next one, by their names; without comments. */
+export function declarationsOf(text) {
+  const bare = withoutComments(text);
+  const starts = [...bare.matchAll(declaration)];
+  return new Map(
+    starts.map(({ 1: name, index }, i) => [name, `${bare.slice(index, starts[i + 1]?.index).trim()}\n`]),
+  );
 }
 
 function writeIfChanged(file, text) {
@@ -105,9 +145,11 @@ if (process.argv[1] === fileURLToPath(import.meta.url)) {
     const dist = at('../../dist/');
     const out = join(dist, 'gpu', 'wgsl');
     mkdirSync(out, { recursive: true });
-    for (const file of readdirSync(at('wgsl/')).filter((name) => name.endsWith('.wgsl')))
-      writeIfChanged(join(out, file), readFileSync(at(`wgsl/${file}`), 'utf8'));
-    writeIfChanged(join(out, 'constants.wgsl'), `${wgslConstants(await readValues(dist))}\n`);
+    const files = kernelFiles();
+    for (const file of readdirSync(out)) if (!files.includes(file)) rmSync(join(out, file));
+    const constants = wgslConstants(await readValues(dist));
+    const declarations = declarationsOf([...shared.map(readKernel), constants].join('\n'));
+    for (const file of files) writeIfChanged(join(out, file), kernelText(readKernel(file), declarations));
   } else {
     writeIfChanged(at('kernel-parameters.ts'), parametersText());
   }

@@ -137,19 +137,12 @@ export const gpuKernelNames = Object.keys(gpuKernels) as GpuKernelName[];
 
 let texts: Promise<ReadonlyMap<GpuKernelName, string>> | undefined;
 
-/**
- * The text of each kernel, then what it shares with others, by lines `// with FILE`, and what all share: so that lines of
- * the compiler's messages are those of a kernel's file.
- */
+/** The text of each kernel. */
 export function programTexts(): Promise<ReadonlyMap<GpuKernelName, string>> {
   texts ??= (async () => {
-    const read = (file: string) => readFile(new URL(file, folder), 'utf8');
-    const shared = `${await read('common.wgsl')}\n${await read('constants.wgsl')}`;
-    const entries = gpuKernelNames.map(async (name) => {
-      const own = await read(`${name}.wgsl`);
-      const named = [...own.matchAll(/^\/\/ with (\S+)$/gm)].map(([, file]) => read(file));
-      return [name, [own, ...(await Promise.all(named)), shared].join('\n')] as const;
-    });
+    const entries = gpuKernelNames.map(
+      async (name) => [name, await readFile(new URL(`${name}.wgsl`, folder), 'utf8')] as const,
+    );
     return new Map(await Promise.all(entries));
   })();
   return texts;

@@ -1,6 +1,5 @@
 // The finest level of a frame: it is warped only where it has a weight, and its detail, the warped picture less the
 // expansion of `coarse`, is added to the sums. See blendFinestStrip of kernels/assembly/blend.ts.
-// with resample.wgsl
 //
 // plan: centre, reach and perhaps front layers. spans: columns that each frame reaches, see plan.wgsl. sums: three
 // planes of accumulated detail, one of weights. uses: one bit a tile and frame, useWords a tile.

@@ -1,4 +1,4 @@
-// Shared by all kernels: `programs.ts` puts it after each, with the constants of the model.
+// Shared by kernels: the build puts behind each what it uses of this file, of resample.wgsl and of the constants of the model.
 //
 // A set of planes is one buffer whose rows are interleaved by plane, so that a window of rows is contiguous: word
 // (y - firstRow) * rowWords + plane * planeWords holds the first element of a row. 32-bit elements take a word each,

@@ -1,5 +1,4 @@
 // Resampling of three planes into the anchor's framing: see warpStrip of kernels/assembly/warp.ts.
-// with resample.wgsl
 struct Call {
   band: Band,
   source: Set,
