@@ -1,8 +1,9 @@
+import { availableParallelism } from 'node:os';
 import { InputError } from '../errors.js';
 import { requirePath } from '../option-error.js';
-import { type FirstReadingResult, readFirst, readQuick } from '../rail/first-reading.js';
+import { type FirstReadingResult, readFirst, readingThreads, readQuick } from '../rail/first-reading.js';
 import { meanStepMm, refusePositionCount } from '../rail/given-travel.js';
-import { StackReading } from '../rail/stack-reading.js';
+import { reducedSize, StackReading, shrinkFor } from '../rail/stack-reading.js';
 import type { MotionSolution } from '../register/motion-solution.js';
 import { spoilsMerge } from '../result/finding.js';
 import { type DirectionEvidence, findDirection } from '../stack/focus-direction.js';
@@ -126,20 +127,25 @@ async function lookForNearEnd(
 
 /** Reads every frame once, reduced, and a few in full. */
 async function readFrames(stack: Stack, hooks: CheckHooks): Promise<CheckReading> {
-  const { frames } = stack;
-  const reading = new StackReading(stack.size, frames.length);
-  const nearEnd = new NearEnd(frames.length, reading.reduced);
-  const found = await readFirst(stack, reading, {
-    read: async (frame) => {
-      const read = await readQuick(frame, reading);
-      return { ...read, strip: hooks.onStrip && (await stripPicture(frame, read.quick)) };
-    },
-    onFrame: ({ number }, { strip }) => {
-      nearEnd.add(reading.luma);
-      if (strip) hooks.onStrip?.(strip, number);
-    },
-    onProgress: hooks.onProgress,
-    signal: hooks.signal,
-  });
-  return { ...found, nearEnd, shrink: reading.shrink };
+  const { frames, size } = stack;
+  const shrink = shrinkFor(size);
+  const nearEnd = new NearEnd(frames.length, reducedSize(size, shrink));
+  const threads = readingThreads(stack, availableParallelism());
+  const reading = new StackReading(size, frames.length, { shrink, threads, brightness: nearEnd });
+  try {
+    const found = await readFirst(stack, reading, {
+      read: async (frame) => {
+        const read = await readQuick(frame, reading);
+        return { ...read, strip: hooks.onStrip && (await stripPicture(frame, read.quick)) };
+      },
+      onFrame: ({ number }, { strip }) => {
+        if (strip) hooks.onStrip?.(strip, number);
+      },
+      onProgress: hooks.onProgress,
+      signal: hooks.signal,
+    });
+    return { ...found, nearEnd, shrink };
+  } finally {
+    await reading.close();
+  }
 }

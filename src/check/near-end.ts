@@ -29,7 +29,6 @@ const levels = 2;
  */
 export class NearEnd {
   private readonly kept = new Map<number, Uint8Array>();
-  private frameCount = 0;
   private readonly every: number;
   private readonly factor: 1 | 2;
   private readonly size: Size;
@@ -50,13 +49,15 @@ export class NearEnd {
     };
   }
 
-  /** Takes the brightness (rows, cols), 0 to 255, of the next frame that can be read. */
-  add(luma: Float32Array): void {
-    const index = this.frameCount++;
-    if (index % this.every !== 0) return;
+  /** Whether the brightness of a frame is asked for, by its index among those that can be read. */
+  wants(index: number): boolean {
+    return index % this.every === 0;
+  }
+
+  /** Takes the brightness (rows, cols) of such a frame, 0 to 255. */
+  take(index: number, brightness: Uint8Array): void {
     const { width, height } = this.frame;
-    const bytes = Uint8Array.from(luma, (value) => value + 0.5);
-    const kept = this.factor === 1 ? bytes : averageBoxes(bytes, width, height, 1, 2);
+    const kept = this.factor === 1 ? brightness : averageBoxes(brightness, width, height, 1, 2);
     this.kept.set(index, kept as Uint8Array);
   }
 
@@ -68,7 +69,9 @@ export class NearEnd {
     toAnchor: readonly (Matrix3 | undefined)[],
     shrink: number,
   ): Promise<PictureEvidence | undefined> {
-    const used = [...this.kept].filter(([index]) => toAnchor[index] !== undefined);
+    const used = [...this.kept]
+      .filter(([index]) => toAnchor[index] !== undefined)
+      .sort(([one], [other]) => one - other);
     const { width, height } = this.size;
     const scale = shrink * this.factor;
     const arena = new Arena();

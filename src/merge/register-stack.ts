@@ -1,12 +1,12 @@
 import { InputError, named } from '../errors.js';
 import { minReadingThreads, minThreadPixels } from '../model/constants/rail.js';
 import type { MergeOptions } from '../options/merge-options.js';
-import { readFirst } from '../rail/first-reading.js';
+import { readFirst, readingThreads } from '../rail/first-reading.js';
 import { ReadingThread } from '../rail/reading-thread.js';
 import { type StackEvidence, StackReading } from '../rail/stack-reading.js';
 import type { MotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
-import { estimatorOf, type MotionThreads, motionThreads } from '../register/motion-threads.js';
+import { estimatorOf, type MotionThreads } from '../register/motion-threads.js';
 import { averageBoxes } from '../stack/average-boxes.js';
 import { type DecodedFrame, decodeFrame, type Shrink } from '../stack/decode.js';
 import type { FrameFile, Stack } from '../stack/frame.js';
@@ -46,11 +46,11 @@ export async function registerStack(
   const isLarge = size.width * size.height * frames.length >= minThreadPixels;
   // On fewer cores decoding leaves none for it.
   const isApart = isLarge && options.threads >= minReadingThreads;
-  const threads = isLarge ? motionThreads(options.threads) : 0;
+  const threads = readingThreads(stack, options.threads);
   const estimator = estimatorOf({ motion: options.motion, fullSize: size }, threads);
   const reading = isApart
     ? new ReadingThread(size, frames.length, reduced && shrink, threads)
-    : new StackReading(size, frames.length, reduced && shrink);
+    : new StackReading(size, frames.length, { shrink: reduced && shrink });
   try {
     return await readStack(stack, options, estimator, reading, shrink, kept, log, signal);
   } finally {

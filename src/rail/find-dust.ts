@@ -17,6 +17,14 @@ import {
   spotRadii,
 } from '../model/constants/rail.js';
 import type { DustSpot, SensorSpot } from './sensor-spot.js';
+import {
+  bilinear,
+  measureResponses,
+  type Spot,
+  type SpotComparison,
+  spotsOf,
+  type WarpedPlane,
+} from './spot-responses.js';
 
 /** One frame as it is searched for spots: ln brightness of a small picture. */
 export interface SpotPlane {
@@ -75,50 +83,68 @@ export function findDust(
   size: Size,
   factor: number,
 ): DustSpot[] {
+  const search = planDustSearch(runs, size, factor);
+  return search ? pickDust(searchSpots(search, 0, size.height), factor) : [];
+}
+
+/** A search for dust, which threads can share: plain data. */
+export interface DustSearch {
+  runs: readonly (readonly (SpotPlane | undefined)[])[];
+  /** Distance of the frames that are compared. */
+  lag: number;
+  size: Size;
+  factor: number;
+}
+
+/** What is to be searched; undefined where the frames cannot show dust. */
+export function planDustSearch(
+  runs: readonly (readonly (SpotPlane | undefined)[])[],
+  size: Size,
+  factor: number,
+): DustSearch | undefined {
   const lag = lagOf(runs, size, factor);
-  if (lag === undefined) return [];
-  const pixels = size.width * size.height;
-  const responses = spotRadii.map((radius) => ({
-    radius,
-    sum: new Float32Array(pixels),
-    squares: new Float32Array(pixels),
-  }));
-  const residual = new Float32Array(pixels);
-  const integral = new Float64Array((size.width + 1) * (size.height + 1));
-  let count = 0;
-  for (const run of runs) {
-    for (let k = lag; k + lag < run.length; k++) {
-      const [before, own, after] = [run[k - lag], run[k], run[k + lag]];
-      if (!before || !own || !after) continue;
-      residual.set(own.light);
-      subtractHalf(residual, own, before, size, factor);
-      subtractHalf(residual, own, after, size, factor);
-      integrate(residual, size, integral);
-      for (const { radius, sum, squares } of responses) {
-        spotResponse(integral, size, radius, (i, response) => {
-          sum[i] += response;
-          squares[i] += response * response;
-        });
-      }
-      count++;
-    }
-  }
-  if (count < minEvidence) return [];
-  const found = responses.flatMap(({ radius, sum, squares }) =>
-    spotsOf({ mean: sum.map((value) => value / count), squares, count }, size, radius),
-  );
-  found.sort((one, other) => other.depth - one.depth);
-  const kept: typeof found = [];
-  for (const spot of found) {
+  if (lag === undefined) return undefined;
+  const search = { runs, lag, size, factor };
+  return comparisonsOf(search).length < minEvidence ? undefined : search;
+}
+
+/** The dark spots whose centres lie in rows `from` to `to` - 1 of the planes: the same in whatever parts they are searched. */
+export function searchSpots(search: DustSearch, from: number, to: number): Spot[] {
+  const comparisons = comparisonsOf(search);
+  return measureResponses(comparisons, search.size, from, to)
+    .flatMap((evidence) => spotsOf(evidence, search.size, from, to))
+    .filter((spot) => staysDark(spot, search));
+}
+
+/** The dust among spots that may be one speck several times, see `findDust`. */
+export function pickDust(spots: readonly Spot[], factor: number): DustSpot[] {
+  const kept: Spot[] = [];
+  for (const spot of [...spots].sort(compareSpots)) {
     if (kept.length === maxSpots) break;
     const isApart = kept.every((other) => Math.hypot(other.x - spot.x, other.y - spot.y) > minSpotDistancePx);
-    if (isApart && staysDark(spot, runs, lag, size, factor)) kept.push(spot);
+    if (isApart) kept.push(spot);
   }
   return kept.map(({ x, y }) => ({
     x: Math.round((x + 0.5) * factor - 0.5),
     y: Math.round((y + 0.5) * factor - 0.5),
     radius: rimRadius * factor,
   }));
+}
+
+/** Darkest first; of equals by radius and row. */
+function compareSpots(one: Spot, other: Spot): number {
+  return other.depth - one.depth || one.radius - other.radius || one.y - other.y || one.x - other.x;
+}
+
+/** The frames that are compared with one before and one after them. */
+function comparisonsOf({ runs, lag, factor }: DustSearch): SpotComparison[] {
+  return runs.flatMap((run) =>
+    run.flatMap((own, k) => {
+      const [before, after] = [run[k - lag], run[k + lag]];
+      if (!before || !own || !after) return [];
+      return [{ own, others: [before, after].map((other) => warpBetween(own, other, factor)) }];
+    }),
+  );
 }
 
 /**
@@ -134,52 +160,38 @@ export function withoutHotPixels(dust: readonly DustSpot[], hotPixels: readonly 
 }
 
 /** Whether a spot is dark against the frames before it and those after it alike, and the picture moved there. */
-function staysDark(
-  spot: Spot,
-  runs: readonly (readonly (SpotPlane | undefined)[])[],
-  lag: number,
-  size: Size,
-  factor: number,
-): boolean {
-  const sides = [-lag, lag].map((offset) => {
+function staysDark(spot: Spot, { runs, lag, size, factor }: DustSearch): boolean {
+  return [-lag, lag].every((offset) => {
     const compared = runs.flatMap((run) =>
       run.flatMap((own, k) => {
         const other = run[k + offset];
-        return own && other ? [compareAt(spot, own, other, size, factor)] : [];
+        return own && other ? [compareAt(spot, own, warpBetween(own, other, factor), size)] : [];
       }),
     );
     const { length } = compared;
     const mean = compared.reduce((sum, { response }) => sum + response, 0) / length;
     const square = compared.reduce((sum, { response }) => sum + (response - mean) ** 2, 0);
+    const error = Math.sqrt(square / (length * Math.max(1, length - 1)));
     const lights = compared.map(({ light }) => light).sort((one, other) => one - other);
-    return {
-      mean,
-      error: Math.sqrt(square / (length * Math.max(1, length - 1))),
-      movePx: median(Float64Array.from(compared, ({ movePx }) => movePx)),
-      light: lights[Math.floor(darkShare * length)],
-    };
-  });
-  return sides.every(
-    ({ mean, error, movePx, light }) =>
+    const light = lights[Math.floor(darkShare * length)];
+    return (
       mean < -Math.max(minSidedShare * spot.depth, confirmedSigmas * error) &&
-      movePx >= minMovePx &&
+      median(Float64Array.from(compared, ({ movePx }) => movePx)) >= minMovePx &&
       light > Math.log(minMidtone + lumaOffset) &&
-      spot.depth * Math.exp(light) > minDarkeningLevels,
-  );
+      spot.depth * Math.exp(light) > minDarkeningLevels
+    );
+  });
 }
 
 /**
- * At one spot of two frames: the response as defined by `spotResponse`, the motion of the picture there, and ln light.
+ * At one spot of two frames: the response as defined by `measureResponses`, the motion of the picture there, and ln light.
  */
 function compareAt(
   { x, y, radius }: Spot,
   own: SpotPlane,
-  other: SpotPlane,
+  { plane, m, startX, startY }: WarpedPlane,
   { width, height }: Size,
-  factor: number,
 ): { response: number; movePx: number; light: number } {
-  const { m, startX, startY } = warpBetween(own, other, factor);
-  const plane = other.light;
   const outer = 3 * radius;
   let [inner, innerCount, ring, ringCount] = [0, 0, 0, 0];
   for (let dy = -outer; dy <= outer; dy++) {
@@ -203,46 +215,6 @@ function compareAt(
   const known = innerCount > 0 && ringCount > 0;
   const response = known ? inner / innerCount - ring / ringCount : 0;
   return { response, movePx, light: own.light[y * width + x] };
-}
-
-/**
- * Minimum significance of a speck, standard errors: approximately the quantile of Student's t with a false-alarm rate
- * of one in a hundred thousand pixels, fitted for 8 to 40 comparisons.
- */
-function significanceSigmas(count: number): number {
-  const freedom = count - 1;
-  return 4.3 + (21 / freedom) * (1 + 3 / freedom);
-}
-
-/** A dark spot: centre and half width, pixels of the plane, and darkening, ln. */
-interface Spot {
-  x: number;
-  y: number;
-  radius: number;
-  depth: number;
-}
-
-interface Evidence {
-  /** Mean and sum of squares of the response to a spot that is fixed on the sensor. */
-  mean: Float32Array;
-  squares: Float32Array;
-  count: number;
-}
-
-function spotsOf({ mean, squares, count }: Evidence, { width, height }: Size, radius: number): Spot[] {
-  const found: Spot[] = [];
-  const border = 3 * radius + 2;
-  const minSigmas = significanceSigmas(count);
-  for (let y = border; y < height - border; y++) {
-    for (let x = border; x < width - border; x++) {
-      const i = y * width + x;
-      if (!(mean[i] < 0) || !isLocalMinimum(mean, width, x, y)) continue;
-      const variance = Math.max(0, squares[i] / count - mean[i] * mean[i]);
-      if (-mean[i] < minSigmas * Math.sqrt(variance / count)) continue;
-      found.push({ x, y, depth: -mean[i], radius });
-    }
-  }
-  return found;
 }
 
 /** The smallest distance of compared frames at which the picture has moved enough; undefined when it never has. */
@@ -271,109 +243,13 @@ function lagOf(
   return undefined;
 }
 
-/**
- * Subtracts half of `other`, warped to the framing of `own` (bilinear), from `residual`; outside the bounds of `other`,
- * half of `own` itself, so that the residual vanishes there.
- */
-function subtractHalf(
-  residual: Float32Array,
-  own: SpotPlane,
-  other: SpotPlane,
-  { width, height }: Size,
-  factor: number,
-): void {
-  const { m, startX, startY } = warpBetween(own, other, factor);
-  const plane = other.light;
-  for (let y = 0, i = 0; y < height; y++) {
-    let u = startX + m[1] * y;
-    let v = startY + m[4] * y;
-    for (let x = 0; x < width; x++, i++, u += m[0], v += m[3]) {
-      const column = Math.floor(u);
-      const row = Math.floor(v);
-      if (column < 0 || row < 0 || column + 1 >= width || row + 1 >= height) {
-        residual[i] -= own.light[i] / 2;
-        continue;
-      }
-      residual[i] -= bilinear(plane, width, column, row, u, v) / 2;
-    }
-  }
-}
-
-/** Maps a pixel of `own`'s plane to `other`'s: u = startX + m[0] x + m[1] y, v = startY + m[3] x + m[4] y. */
-function warpBetween(own: SpotPlane, other: SpotPlane, factor: number) {
+/** A plane as it lies under that of another frame. */
+function warpBetween(own: SpotPlane, other: SpotPlane, factor: number): WarpedPlane {
   const m = composeMatrices(invertMatrix(other.matrix), own.matrix);
   // Pixel centres of the plane lie at (x + 0.5) * factor - 0.5 of the full picture.
   const first = (factor - 1) / 2;
   const toPlane = (full: number) => (full + 0.5) / factor - 0.5;
   const startX = toPlane((m[0] + m[1]) * first + m[2]);
   const startY = toPlane((m[3] + m[4]) * first + m[5]);
-  return { m, startX, startY };
-}
-
-/** The plane at (u, v), which lies between the pixel (column, row) and the next ones. */
-function bilinear(
-  plane: Float32Array,
-  width: number,
-  column: number,
-  row: number,
-  u: number,
-  v: number,
-): number {
-  const at = row * width + column;
-  const s = u - column;
-  const upper = plane[at] + s * (plane[at + 1] - plane[at]);
-  const lower = plane[at + width] + s * (plane[at + width + 1] - plane[at + width]);
-  return upper + (v - row) * (lower - upper);
-}
-
-/** Sums of a plane over all rectangles from its corner, (height + 1, width + 1). */
-function integrate(plane: Float32Array, { width, height }: Size, sums: Float64Array): void {
-  const stride = width + 1;
-  for (let y = 0; y < height; y++) {
-    let sum = 0;
-    for (let x = 0; x < width; x++) {
-      sum += plane[y * width + x];
-      sums[(y + 1) * stride + x + 1] = sums[y * stride + x + 1] + sum;
-    }
-  }
-}
-
-/** Visits each pixel with the mean of the box around it less that of its surroundings; skips the border. */
-function spotResponse(
-  sums: Float64Array,
-  { width, height }: Size,
-  radius: number,
-  visit: (i: number, response: number) => void,
-): void {
-  const stride = width + 1;
-  const outer = 3 * radius;
-  const innerArea = (2 * radius + 1) ** 2;
-  const ringArea = (2 * outer + 1) ** 2 - innerArea;
-  for (let y = outer; y < height - outer; y++) {
-    const top = (y - radius) * stride;
-    const bottom = (y + radius + 1) * stride;
-    const outerTop = (y - outer) * stride;
-    const outerBottom = (y + outer + 1) * stride;
-    for (let x = outer; x < width - outer; x++) {
-      const l = x - radius;
-      const r = x + radius + 1;
-      const outerL = x - outer;
-      const outerR = x + outer + 1;
-      const inner = sums[bottom + r] - sums[top + r] - sums[bottom + l] + sums[top + l];
-      const all =
-        sums[outerBottom + outerR] -
-        sums[outerTop + outerR] -
-        sums[outerBottom + outerL] +
-        sums[outerTop + outerL];
-      visit(y * width + x, inner / innerArea - (all - inner) / ringArea);
-    }
-  }
-}
-
-function isLocalMinimum(plane: Float32Array, width: number, x: number, y: number): boolean {
-  const here = plane[y * width + x];
-  for (let dy = -2; dy <= 2; dy++) {
-    for (let dx = -2; dx <= 2; dx++) if (plane[(y + dy) * width + x + dx] < here) return false;
-  }
-  return true;
+  return { plane: other.light, m, startX, startY };
 }

@@ -1,4 +1,6 @@
 import { InputError, InterruptedError } from '../errors.js';
+import { minThreadPixels } from '../model/constants/rail.js';
+import { motionThreads } from '../register/motion-threads.js';
 import { type DecodedFrame, decodeFrame } from '../stack/decode.js';
 import { decodeThreads } from '../stack/decode-threads.js';
 import type { FrameFile, Stack } from '../stack/frame.js';
@@ -89,6 +91,15 @@ function readAhead(frames: readonly FrameFile[]): number {
       format === 'jpeg' && !reduced && size.width % maxShrink === 0 && size.height % maxShrink === 0,
   );
   return isReduced ? Math.max(framesAhead, Math.floor(decodeThreads / tasksPerFrame)) : framesAhead;
+}
+
+/**
+ * Threads that read frames and measure their motion beside the one that asks, of a stack that is large enough for them.
+ *
+ * @param threads Of all work.
+ */
+export function readingThreads({ size, frames }: Pick<Stack, 'size' | 'frames'>, threads: number): number {
+  return size.width * size.height * frames.length >= minThreadPixels ? motionThreads(threads) : 0;
 }
 
 /** Decodes a frame for the evidence alone. */

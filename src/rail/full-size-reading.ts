@@ -20,6 +20,27 @@ export interface FullSizeReading {
   fineWidth: number | undefined;
 }
 
+/** Which frames are read in full, and where: plain data. */
+export interface FullSizePlan {
+  /** Indices of the frames, in the order in which they are read. */
+  frames: number[];
+  /** Transform of each to the anchor, full-size pixels. */
+  matrices: Matrix3[];
+  /** Consecutive frames, by index, whose fine detail is measured; some of them may not be read. */
+  burst: number[];
+  /** Where it is: tiles by index. */
+  tiles: number[];
+  columns: number;
+  tilePx: number;
+}
+
+/** What is measured of the frames of a plan: plain data. */
+export interface FullSizeMeasurement {
+  hotPixels: SensorSpot[];
+  /** (tiles, burstFrames, 4): energy by direction as in `DetailGrid`; NaN where a tile was not measured. */
+  energy: Float32Array;
+}
+
 /**
  * Reads some frames in full: reduced frames lose the finest detail, whose depth of field is the smallest, and hot
  * pixels. A burst of consecutive frames, where most tiles come into focus, gives the width of the focus curves of fine
@@ -35,22 +56,41 @@ export async function readFullSize(
   decode: (frame: FrameFile) => Promise<DecodedFrame>,
   signal: AbortSignal | undefined,
 ): Promise<FullSizeReading> {
-  const hot = searchHotPixels();
+  const plan = planFullSize(motion, fit, layout);
+  const measured = await measureFullSize(plan, (k) => decode(frames[k]), signal);
+  return {
+    hotPixels: measured.hotPixels,
+    fineWidth: fineWidthOf(plan, measured, layout.light, positions),
+  };
+}
+
+/** The frames and tiles that `readFullSize` reads. */
+export function planFullSize({ frames }: MotionSolution, fit: FocusFit, layout: TileLayout): FullSizePlan {
   const burst = burstOf(fit, frames.length);
   const farthest = burst[0] > frames.length - 1 - burst[burst.length - 1] ? 0 : frames.length - 1;
-  const tiles = tilesOf(burst, fit, layout);
-  const curves = new Map(tiles.map((tile) => [tile, emptyCurve()]));
-  const read = [...new Set([farthest, ...burst])].filter((k) => motion.frames[k].usable);
-  for await (const fed of feedFrames(read, (k) => decode(frames[k]), 1)) {
+  const read = [...new Set([farthest, ...burst])].filter((k) => frames[k].usable);
+  const { columns, tilePx } = layout;
+  const matrices = read.map((k) => frames[k].matrix);
+  return { frames: read, matrices, burst, tiles: tilesOf(burst, fit, layout), columns, tilePx };
+}
+
+/** Reads the frames of a plan, which are decoded by index. */
+export async function measureFullSize(
+  plan: FullSizePlan,
+  decode: (frame: number) => Promise<DecodedFrame>,
+  signal: AbortSignal | undefined,
+): Promise<FullSizeMeasurement> {
+  const hot = searchHotPixels();
+  const energy = new Float32Array(plan.tiles.length * burstFrames * directionCount).fill(Number.NaN);
+  for await (const fed of feedFrames(plan.frames, decode, 1)) {
     if (signal?.aborted) throw new InterruptedError();
     // Unreadable frames have been reported already.
     if ('error' in fed) continue;
     hot.add(fed.value);
-    const at = burst.indexOf(fed.item);
-    if (at >= 0) measureTiles(fed.value, motion.frames[fed.item].matrix, layout, at, curves);
+    const at = plan.burst.indexOf(fed.item);
+    if (at >= 0) measureTiles(fed.value, plan.matrices[plan.frames.indexOf(fed.item)], plan, at, energy);
   }
-  const burstPositions = burst.map((k) => positions[k]);
-  return { hotPixels: hot.found(), fineWidth: medianWidth(curves, layout.light, burstPositions) };
+  return { hotPixels: hot.found(), energy };
 }
 
 /** Tiles of the anchor, from the reduced frames. */
@@ -87,22 +127,18 @@ function tilesOf(burst: readonly number[], fit: FocusFit, { columns }: TileLayou
 function measureTiles(
   frame: DecodedFrame,
   matrix: Matrix3,
-  { columns, tilePx }: TileLayout,
+  { tiles, columns, tilePx }: FullSizePlan,
   at: number,
-  curves: ReadonlyMap<number, Float32Array>,
+  energy: Float32Array,
 ): void {
   const toFrame = invertMatrix(matrix);
-  for (const [tile, curve] of curves) {
+  for (const [i, tile] of tiles.entries()) {
     const column = tile % columns;
     const row = (tile - column) / columns;
     const [x, y] = applyMatrix(toFrame, (column + 0.5) * tilePx - 0.5, (row + 0.5) * tilePx - 0.5);
     const measured = measureAt(frame, Math.round(x), Math.round(y));
-    if (measured) curve.set(measured, at * directionCount);
+    if (measured) energy.set(measured, (i * burstFrames + at) * directionCount);
   }
-}
-
-function emptyCurve(): Float32Array {
-  return new Float32Array(burstFrames * directionCount).fill(Number.NaN);
 }
 
 /** Detail of one full-size tile by direction; undefined where it lies outside. */
@@ -124,21 +160,26 @@ function measureAt(decoded: DecodedFrame, x: number, y: number): Float32Array | 
   return measureDetail(luma, side, side, side).energy;
 }
 
-/** Median width of the curves that peak inside the burst, whose frames lie at `positions`. */
-function medianWidth(
-  own: ReadonlyMap<number, Float32Array>,
+/** Median width of the curves that peak inside the burst, where all frames lie at `positions`. */
+export function fineWidthOf(
+  { tiles, burst }: FullSizePlan,
+  measured: FullSizeMeasurement,
   lightOfTiles: Float32Array,
   positions: readonly number[],
 ): number | undefined {
-  if (own.size === 0) return undefined;
-  const frames = positions.length;
-  const energy = new Float32Array(own.size * frames * directionCount);
-  [...own.values()].forEach((curve, i) => {
-    energy.set(curve.subarray(0, frames * directionCount), i * frames * directionCount);
-  });
-  const light = Float32Array.from(own.keys(), (tile) => lightOfTiles[tile]);
-  const curves = focusCurves({ columns: own.size, rows: 1, tilePx: fineTilePx, frames, energy, light });
-  const widths = wellFitted(fitFocus(curves, positions).tiles, frames).map(({ width }) => width);
+  const count = tiles.length;
+  if (count === 0) return undefined;
+  const frames = burst.length;
+  const energy = new Float32Array(count * frames * directionCount);
+  for (let i = 0; i < count; i++) {
+    const from = i * burstFrames * directionCount;
+    const curve = measured.energy.subarray(from, from + frames * directionCount);
+    energy.set(curve, i * frames * directionCount);
+  }
+  const light = Float32Array.from(tiles, (tile) => lightOfTiles[tile]);
+  const curves = focusCurves({ columns: count, rows: 1, tilePx: fineTilePx, frames, energy, light });
+  const burstPositions = burst.map((k) => positions[k]);
+  const widths = wellFitted(fitFocus(curves, burstPositions).tiles, frames).map(({ width }) => width);
   widths.sort((p, q) => p - q);
   return widths.length < minSample ? undefined : widths[widths.length >> 1];
 }

@@ -29,9 +29,10 @@ import { focusAhead } from './focus-ahead.js';
 import { focusCurves, peakFrame } from './focus-curves.js';
 import { type FocusFit, fitFocus, samplesPerSide, type TileFocus, wellFitted } from './focus-fit.js';
 import { type FrameFacts, measureFrame } from './frame-measurements.js';
+import { motionPicture } from './frame-reader.js';
 import type { TileLayout } from './full-size-reading.js';
 import type { DustSpot, SensorSpot } from './sensor-spot.js';
-import { type JudgedEvidence, motionPicture, shrinkFor } from './stack-reading.js';
+import { type JudgedEvidence, shrinkFor } from './stack-reading.js';
 import { lumaGain, type StackTravel, stackTravel } from './stack-travel.js';
 import { followTiles } from './tile-curves.js';
 

@@ -1,22 +1,26 @@
 import { fileURLToPath } from 'node:url';
 import { Worker } from 'node:worker_threads';
 import { InterruptedError } from '../errors.js';
-import type { PixelData, Size } from '../image/image.js';
+import type { Size } from '../image/image.js';
 import type { DecodedFrame, Shrink } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
+import { type FullSizeMeasurement, type FullSizePlan, measureFullSize } from './full-size-reading.js';
 import { type StackEvidence, shrinkFor } from './stack-reading.js';
 
 /** What the thread is told. */
 export type ReadingOrder =
+  /** The next frame, its pixels in shared memory. */
   | { add: { number: number; decoded: DecodedFrame } }
   | { finish: true }
-  /** A frame in full that was asked for; absent where it could not be decoded. */
-  | { full: number; decoded?: DecodedFrame };
+  /** What was measured by the plan. */
+  | { measured: FullSizeMeasurement };
 
 /** What the thread answers. */
 export type ReadingAnswer =
+  /** A frame whose pixels it needs no longer. */
   | { added: number }
-  | { want: number }
+  /** What is to be measured in frames in full, where they are. */
+  | { plan: FullSizePlan }
   | { evidence: Omit<StackEvidence, 'files'> }
   | { failed: string };
 
@@ -25,12 +29,12 @@ export interface ReadingSetup {
   size: Size;
   count: number;
   shrink: Shrink | undefined;
-  /** That measure motion beside the thread; 0: none. */
+  /** That read frames and measure motion beside the thread; 0: none. */
   threads: number;
 }
 
-/** Frames that wait in the thread, at most: their pictures are copies. */
-const mostWaiting = 3;
+/** Frames that wait, at most, beside those that threads have in work. */
+const mostWaiting = 2;
 
 const workerFile = fileURLToPath(new URL('../../dist/rail/reading-worker.js', import.meta.url));
 
@@ -42,15 +46,19 @@ export class ReadingThread {
   readonly shrink: Shrink;
   private readonly worker: Worker;
   private readonly files: FrameFile[] = [];
-  private waiting = 0;
+  /** Memory for the pixels of a frame that no frame uses, and of those by number that do. */
+  private readonly spare: SharedArrayBuffer[] = [];
+  private readonly used = new Map<number, SharedArrayBuffer>();
+  private readonly mostUsed: number;
   private failure: Error | undefined;
   /** Told when something has come from the thread. */
   private wake: () => void = () => {};
   private evidence: Omit<StackEvidence, 'files'> | undefined;
-  private decodeFull: ((frame: FrameFile) => Promise<DecodedFrame>) | undefined;
+  private measureFull: ((plan: FullSizePlan) => Promise<FullSizeMeasurement>) | undefined;
 
   constructor(size: Size, count: number, shrink?: Shrink, threads = 0) {
     this.shrink = shrink ?? shrinkFor(size);
+    this.mostUsed = mostWaiting + Math.max(1, threads);
     const setup: ReadingSetup = { size, count, shrink, threads };
     this.worker = new Worker(workerFile, { workerData: setup });
     this.worker.on('message', (answer: ReadingAnswer) => this.take(answer));
@@ -61,9 +69,18 @@ export class ReadingThread {
   /** As `StackReading.add`; waits while the thread is frames behind. */
   async add(file: FrameFile, decoded: DecodedFrame): Promise<void> {
     this.files.push(file);
-    this.waiting++;
-    this.tell({ add: { number: file.number, decoded } });
-    await this.until(() => this.waiting < mostWaiting);
+    const { pixels } = decoded;
+    const memory = this.spare.pop();
+    const enough = memory && memory.byteLength >= pixels.byteLength;
+    const shared = enough ? memory : new SharedArrayBuffer(pixels.byteLength);
+    this.used.set(file.number, shared);
+    const copy =
+      pixels instanceof Uint16Array
+        ? new Uint16Array(shared, 0, pixels.length)
+        : new Uint8Array(shared, 0, pixels.length);
+    copy.set(pixels);
+    this.tell({ add: { number: file.number, decoded: { ...decoded, pixels: copy } } });
+    await this.until(() => this.used.size < this.mostUsed);
   }
 
   /** As `StackReading.finish`. */
@@ -71,7 +88,7 @@ export class ReadingThread {
     decodeFull: (frame: FrameFile) => Promise<DecodedFrame>,
     signal: AbortSignal | undefined,
   ): Promise<StackEvidence> {
-    this.decodeFull = decodeFull;
+    this.measureFull = (plan) => measureFullSize(plan, (k) => decodeFull(this.files[k]), signal);
     this.tell({ finish: true });
     await this.until(() => this.evidence !== undefined || signal?.aborted === true, signal);
     if (!this.evidence) throw new InterruptedError();
@@ -89,21 +106,23 @@ export class ReadingThread {
   }
 
   private take(answer: ReadingAnswer): void {
-    if ('added' in answer) this.waiting--;
+    if ('added' in answer) this.free(answer.added);
     else if ('evidence' in answer) this.evidence = answer.evidence;
     else if ('failed' in answer) this.failure ??= new Error(answer.failed);
-    else void this.sendFull(answer.want);
+    else void this.sendFull(answer.plan);
     this.wake();
   }
 
-  private async sendFull(number: number): Promise<void> {
-    const file = this.files.find((one) => one.number === number)!;
+  private free(number: number): void {
+    this.spare.push(this.used.get(number)!);
+    this.used.delete(number);
+  }
+
+  private async sendFull(plan: FullSizePlan): Promise<void> {
     try {
-      const decoded = await this.decodeFull!(file);
-      this.tell({ full: number, decoded: { ...decoded, pixels: shared(decoded.pixels) } });
-    } catch {
-      // Unreadable frames have been reported already.
-      this.tell({ full: number });
+      this.tell({ measured: await this.measureFull!(plan) });
+    } catch (error) {
+      this.fail(error as Error);
     }
   }
 
@@ -127,12 +146,4 @@ export class ReadingThread {
       signal?.removeEventListener('abort', stop);
     }
   }
-}
-
-/** A copy in memory that threads share: it is copied once. */
-function shared(pixels: PixelData): PixelData {
-  const memory = new SharedArrayBuffer(pixels.byteLength);
-  const copy = pixels instanceof Uint16Array ? new Uint16Array(memory) : new Uint8Array(memory);
-  copy.set(pixels);
-  return copy;
 }

@@ -1,25 +1,23 @@
 import { parentPort, workerData } from 'node:worker_threads';
-import type { DecodedFrame } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
+import type { FullSizeMeasurement, FullSizePlan } from './full-size-reading.js';
 import type { ReadingAnswer, ReadingOrder, ReadingSetup } from './reading-thread.js';
 import { StackReading } from './stack-reading.js';
 
 const port = parentPort!;
 const { size, count, shrink, threads } = workerData as ReadingSetup;
-const reading = new StackReading(size, count, shrink, threads);
-const wanted = new Map<number, (decoded: DecodedFrame | undefined) => void>();
+const reading = new StackReading(size, count, { shrink, threads });
+let takeFull: (measured: FullSizeMeasurement) => void = () => {};
 
 function answer(message: ReadingAnswer): void {
   port.postMessage(message);
 }
 
-async function decodeFull({ number }: FrameFile): Promise<DecodedFrame> {
-  const decoded = await new Promise<DecodedFrame | undefined>((resolve) => {
-    wanted.set(number, resolve);
-    answer({ want: number });
+function readFull(plan: FullSizePlan): Promise<FullSizeMeasurement> {
+  return new Promise((resolve) => {
+    takeFull = resolve;
+    answer({ plan });
   });
-  if (!decoded) throw new Error(`Frame ${number} cannot be read`);
-  return decoded;
 }
 
 async function follow(order: ReadingOrder): Promise<void> {
@@ -29,12 +27,9 @@ async function follow(order: ReadingOrder): Promise<void> {
     await reading.add({ number } as FrameFile, decoded);
     answer({ added: number });
   } else if ('finish' in order) {
-    const { files: _, ...evidence } = await reading.finish(decodeFull, undefined);
+    const { files: _, ...evidence } = await reading.finishBy(readFull);
     answer({ evidence });
-  } else {
-    wanted.get(order.full)?.(order.decoded);
-    wanted.delete(order.full);
-  }
+  } else takeFull(order.measured);
 }
 
 port.on('message', (order: ReadingOrder) => {

@@ -1,18 +1,35 @@
 import { setImmediate } from 'node:timers/promises';
+import { fileURLToPath } from 'node:url';
 import type { Size } from '../image/image.js';
-import { dustRun, hotFrames, minDetailPixels, minMotionPixels } from '../model/constants/rail.js';
+import { dustRun, hotFrames, minDetailPixels, spotBandsPerThread } from '../model/constants/rail.js';
+import type { MotionLayout } from '../register/frame-meter.js';
+import type { MotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
-import { estimatorOf } from '../register/motion-threads.js';
-import { averageBoxes } from '../stack/average-boxes.js';
+import { estimatorOf, type MotionThreads, type StartMotion } from '../register/motion-threads.js';
 import type { DecodedFrame, Shrink } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
-import { encodedLuma } from './detail-grid.js';
-import { findDust, planeShrink, type SpotPlane, spotLight, withoutHotPixels } from './find-dust.js';
+import { TaskPool } from '../workers/task-pool.js';
+import {
+  findDust,
+  pickDust,
+  planDustSearch,
+  planeShrink,
+  type SpotPlane,
+  withoutHotPixels,
+} from './find-dust.js';
 import { type FocusFit, fitFocus } from './focus-fit.js';
-import { type FrameFacts, type FrameMeasurements, measureFrame } from './frame-measurements.js';
-import { readFullSize } from './full-size-reading.js';
+import type { FrameFacts, FrameMeasurements } from './frame-measurements.js';
+import { FrameReader, motionShape, type ReadFrame, type WantedOfFrame } from './frame-reader.js';
+import {
+  type FullSizeMeasurement,
+  type FullSizePlan,
+  fineWidthOf,
+  measureFullSize,
+  planFullSize,
+} from './full-size-reading.js';
 import { searchHotPixels } from './hot-pixels.js';
 import { pickRuns } from './pick-runs.js';
+import type { ReadingTaskSetup, ReadingTasks } from './reading-tasks.js';
 import type { DustSpot, SensorSpot } from './sensor-spot.js';
 import { type StackTravel, stackTravel } from './stack-travel.js';
 
@@ -43,13 +60,37 @@ export interface JudgedEvidence
   stackTravel: Pick<StackTravel, 'blurred' | 'travel'> & { tiles: Pick<StackTravel['tiles'], 'columns'> };
 }
 
-/** Gathers the evidence of a stack while its reduced frames are read. */
+/** Takes the brightness of some frames: see `ReadFrame`. */
+export interface BrightnessTaker {
+  /** @param index Of the frame among those that could be read. */
+  wants(index: number): boolean;
+  /** To be called once for each of them, in order. */
+  take(index: number, brightness: Uint8Array): void;
+}
+
+/** How a reading is done. */
+export interface ReadingOptions {
+  /** Default: the largest reduction that leaves enough pixels to measure detail. */
+  shrink?: Shrink | undefined;
+  /** That read frames and measure motion beside this one; default: none. */
+  threads?: number;
+  brightness?: BrightnessTaker;
+}
+
+/** Gathers the evidence of a stack while its reduced frames are read. To be closed. */
 export class StackReading {
   /** Reduction of the pictures to be added, which are decoded `quick`. */
   readonly shrink: Shrink;
-  private readonly estimator;
+  private readonly estimator: MotionEstimator | MotionThreads;
+  private readonly threads: number;
+  private pool: TaskPool<ReadingTasks> | undefined;
+  /** That of this thread, where there is no other. */
+  private reader: FrameReader | undefined;
+  private readonly brightness: BrightnessTaker | undefined;
   private readonly files: FrameFile[] = [];
   private readonly measurements: FrameMeasurements[] = [];
+  /** Done when all frames that were added are measured and handed on for motion. */
+  private taken: Promise<void> = Promise.resolve();
   private readonly hot = searchHotPixels();
   private readonly wantedHot: ReadonlySet<number>;
   /** Planes for the search for dust by index, their size, and full-size pixels per pixel. */
@@ -57,60 +98,60 @@ export class StackReading {
   private readonly wantedPlanes: ReadonlySet<number>;
   private readonly planeSize: Size;
   private readonly boxes: number;
-  /** Brightness of the frame added last, (rows, cols) of `reduced`, 0 to 255. */
-  readonly luma: Float32Array<ArrayBuffer>;
   /** Size of the reduced pictures. */
-  readonly reduced: Size;
+  private readonly reduced: Size;
 
-  /**
-   * @param count Number of frames to come; some of them may prove unreadable.
-   * @param shrink Default: the largest reduction that leaves enough pixels to measure detail.
-   * @param threads That measure motion beside this one; default: none.
-   */
+  /** @param count Number of frames to come; some of them may prove unreadable. */
   constructor(
     private readonly size: Size,
     count: number,
-    shrink: Shrink = shrinkFor(size),
-    threads = 0,
+    { shrink = shrinkFor(size), threads = 0, brightness }: ReadingOptions = {},
   ) {
     this.shrink = shrink;
-    this.estimator = estimatorOf({ motion: 'scale', fullSize: size }, threads);
-    const reduced = {
-      width: Math.floor(size.width / this.shrink),
-      height: Math.floor(size.height / this.shrink),
-    };
+    this.threads = threads;
+    this.brightness = brightness;
+    const startThreads: StartMotion = (layout) => this.startThreads(layout);
+    this.estimator = estimatorOf({ motion: 'scale', fullSize: size }, threads, startThreads);
+    const reduced = reducedSize(size, shrink);
     this.reduced = reduced;
     this.boxes = planeShrink(reduced);
-    this.planeSize = {
-      width: Math.floor(reduced.width / this.boxes),
-      height: Math.floor(reduced.height / this.boxes),
-    };
-    this.luma = new Float32Array(reduced.width * reduced.height);
+    this.planeSize = reducedSize(reduced, this.boxes);
     this.wantedPlanes = new Set(pickRuns(count, dustRun).flat());
     const pitch = (count - 1) / (Math.min(hotFrames, count) - 1);
     this.wantedHot = new Set(Array.from({ length: count }, (_, i) => Math.round(i * pitch)));
   }
 
-  /** Takes the next frame that could be read; to be called frame by frame, without waiting. */
+  /**
+   * Takes the next frame that could be read; its pixels may be reused once this is done. To be called frame by frame,
+   * without waiting.
+   */
   async add(file: FrameFile, decoded: DecodedFrame): Promise<void> {
-    const index = this.files.length;
-    encodedLuma(decoded, this.luma);
+    const index = this.files.push(file) - 1;
     if (this.shrink === 1 && this.wantedHot.has(index)) this.hot.add(decoded);
-    if (this.wantedPlanes.has(index)) this.planes.set(index, spotLight(this.luma, decoded, this.boxes));
-    this.files.push(file);
-    this.measurements.push(measureFrame(file.number, decoded, this.luma));
-    await this.estimator.add({ number: file.number, ...motionPicture(decoded) });
+    const wanted: WantedOfFrame = {
+      planeShrink: this.wantedPlanes.has(index) ? this.boxes : undefined,
+      brightness: this.brightness?.wants(index),
+    };
+    if (this.threads > 0) return this.readApart(index, decoded, wanted);
+    this.reader ??= new FrameReader(this.reduced);
+    await this.take(index, this.reader.read(file.number, decoded, wanted));
   }
 
   /**
    * Call after all frames, two at least, have been added: solves the motion, reads a few frames in full, and resolves
    * to the evidence.
    */
-  async finish(
+  finish(
     decodeFull: (frame: FrameFile) => Promise<DecodedFrame>,
     signal: AbortSignal | undefined,
   ): Promise<StackEvidence> {
+    return this.finishBy((plan) => measureFullSize(plan, (k) => decodeFull(this.files[k]), signal));
+  }
+
+  /** As `finish`, with what measures the frames that are read in full. */
+  async finishBy(readFull: (plan: FullSizePlan) => Promise<FullSizeMeasurement>): Promise<StackEvidence> {
     const { files, measurements, size, shrink } = this;
+    await this.taken;
     const motion = await this.estimator.solveInParts(files[(files.length - 1) >> 1].number);
     const travelled = stackTravel(
       measurements.map(({ detail }) => detail),
@@ -119,28 +160,86 @@ export class StackReading {
       shrink,
     );
     const { tiles, curves, blurred, travel } = travelled;
+    const searched = this.searchDust(motion, blurred);
+    // Told where it is awaited.
+    searched.catch(() => {});
     await setImmediate();
     const fit = fitFocus(curves, travel.positions);
-    const fullSize =
-      shrink === 1
-        ? { hotPixels: this.hot.found(), fineWidth: undefined }
-        : await readFullSize(files, motion, fit, tiles, travel.positions, decodeFull, signal);
-    const dust = findDust(
-      pickRuns(files.length, dustRun).map((run) => run.map((k) => this.spotPlane(k, motion, blurred))),
-      this.planeSize,
-      shrink * this.boxes,
-    );
-    const fineWidth = Math.min(fit.width, fullSize.fineWidth ?? fit.width);
+    let hotPixels: SensorSpot[];
+    let fullSizeWidth: number | undefined;
+    if (shrink === 1) hotPixels = this.hot.found();
+    else {
+      const plan = planFullSize(motion, fit, tiles);
+      const measured = await readFull(plan);
+      hotPixels = measured.hotPixels;
+      fullSizeWidth = fineWidthOf(plan, measured, tiles.light, travel.positions);
+    }
     return {
       files,
-      measurements: measurements,
+      measurements,
       motion,
       stackTravel: travelled,
       fit,
-      fineWidth,
-      dust: withoutHotPixels(dust, fullSize.hotPixels),
-      hotPixels: fullSize.hotPixels,
+      fineWidth: Math.min(fit.width, fullSizeWidth ?? fit.width),
+      dust: withoutHotPixels(await searched, hotPixels),
+      hotPixels,
     };
+  }
+
+  /** Ends its threads, whatever they are at. */
+  async close(): Promise<void> {
+    if ('close' in this.estimator) await this.estimator.close();
+  }
+
+  private startThreads(layout: MotionLayout): TaskPool<ReadingTasks> {
+    const file = fileURLToPath(new URL('../../dist/rail/reading-task-worker.js', import.meta.url));
+    const setup: Omit<ReadingTaskSetup, 'thread'> = { layout, reduced: this.reduced };
+    this.pool = new TaskPool<ReadingTasks>(file, setup, this.threads);
+    return this.pool;
+  }
+
+  /** Has a thread read a frame; done when its pixels may be reused. */
+  private async readApart(index: number, decoded: DecodedFrame, wanted: WantedOfFrame): Promise<void> {
+    if ('start' in this.estimator) this.estimator.start(motionShape(decoded));
+    const { number } = this.files[index];
+    let send: () => void = () => {};
+    const sent = new Promise<void>((resolve) => {
+      send = resolve;
+    });
+    const read = this.pool!.run('read', () => {
+      send();
+      return { number, decoded, wanted };
+    });
+    // What follows goes by the order of the frames.
+    this.taken = this.taken.then(async () => this.take(index, await read));
+    this.taken.catch(() => {});
+    // Pixels that are not shared were copied for the thread.
+    const isShared = decoded.pixels.buffer instanceof SharedArrayBuffer;
+    await (isShared ? read : Promise.race([sent, read]));
+  }
+
+  private async take(index: number, { measurements, plane, brightness, motion }: ReadFrame): Promise<void> {
+    this.measurements.push(measurements);
+    if (plane) this.planes.set(index, plane);
+    if (brightness) this.brightness?.take(index, brightness);
+    await this.estimator.add(motion);
+  }
+
+  private async searchDust(motion: MotionSolution, blurred: ReadonlySet<number>): Promise<DustSpot[]> {
+    const runs = pickRuns(this.files.length, dustRun).map((run) =>
+      run.map((k) => this.spotPlane(k, motion, blurred)),
+    );
+    const { planeSize, pool } = this;
+    const factor = this.shrink * this.boxes;
+    if (!pool) return findDust(runs, planeSize, factor);
+    const search = planDustSearch(runs, planeSize, factor);
+    if (!search) return [];
+    const bands = spotBandsPerThread * this.threads;
+    const edges = Array.from({ length: bands + 1 }, (_, i) => Math.round((i * planeSize.height) / bands));
+    const found = await Promise.all(
+      edges.slice(1).map((to, i) => pool.run('spots', () => ({ search, from: edges[i], to }))),
+    );
+    return pickDust(found.flat(), factor);
   }
 
   /** The plane of frame k for the search for dust; undefined for a frame that is not aligned or is shaken. */
@@ -151,19 +250,9 @@ export class StackReading {
   }
 }
 
-/** The picture that motion is measured on: half the size where that leaves enough. */
-export function motionPicture({ pixels, width, height, channels, bits, shrink }: DecodedFrame) {
-  const halve = (width * height) / 4 >= minMotionPixels;
-  const factor = halve ? 2 * shrink : shrink;
-  return {
-    pixels: halve ? averageBoxes(pixels, width, height, channels, 2) : pixels,
-    width: halve ? width >> 1 : width,
-    height: halve ? height >> 1 : height,
-    channels,
-    bits,
-    factorX: factor,
-    factorY: factor,
-  };
+/** Size of pictures that are reduced by a factor. */
+export function reducedSize({ width, height }: Size, shrink: number): Size {
+  return { width: Math.floor(width / shrink), height: Math.floor(height / shrink) };
 }
 
 /** The largest reduction that leaves enough pixels to measure detail. */

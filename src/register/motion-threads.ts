@@ -4,6 +4,7 @@ import { TaskPool } from '../workers/task-pool.js';
 import {
   type FrameMeasurement,
   FrameMeter,
+  type FrameShape,
   layMotion,
   type MotionLayout,
   type SlotFrame,
@@ -21,7 +22,18 @@ import type { MotionTasks } from './motion-tasks.js';
 import type { PairMeasurement } from './pair-motion.js';
 import type { ReducedFrame } from './reduced-frame.js';
 
-const workerFile = fileURLToPath(new URL('../../dist/register/motion-worker.js', import.meta.url));
+/** Starts the threads, given where they measure. */
+export type StartMotion = (
+  layout: MotionLayout,
+  threads: number,
+) => Pick<TaskPool<MotionTasks>, 'run' | 'close'>;
+
+const startMotion: StartMotion = (layout, threads) =>
+  new TaskPool<MotionTasks>(
+    fileURLToPath(new URL('../../dist/register/motion-worker.js', import.meta.url)),
+    { layout },
+    threads,
+  );
 
 /** Threads of their own that measure motion where a merge has so many; 0: none. */
 export function motionThreads(threads: number): number {
@@ -32,8 +44,9 @@ export function motionThreads(threads: number): number {
 export function estimatorOf(
   options: MotionEstimatorOptions,
   threads: number,
+  start?: StartMotion,
 ): MotionEstimator | MotionThreads {
-  return threads > 0 ? new MotionThreads(options, threads) : createMotionEstimator(options);
+  return threads > 0 ? new MotionThreads(options, threads, start) : createMotionEstimator(options);
 }
 
 /** A frame that is being measured. */
@@ -53,23 +66,27 @@ interface FrameUnderWay {
 export class MotionThreads {
   readonly #options: MotionEstimatorOptions;
   readonly #threads: number;
+  readonly #startThreads: StartMotion;
   readonly #collector: MotionCollector;
   readonly #frames: FrameUnderWay[] = [];
   #layout: MotionLayout | undefined;
   /** Compares whole pictures, in this thread. */
   #meter: FrameMeter | undefined;
-  #pool: TaskPool<MotionTasks> | undefined;
+  #pool: ReturnType<StartMotion> | undefined;
 
-  constructor(options: MotionEstimatorOptions, threads: number) {
+  /** @param start By default in threads that do nothing else. */
+  constructor(options: MotionEstimatorOptions, threads: number, start = startMotion) {
     this.#options = options;
     this.#threads = threads;
+    this.#startThreads = start;
     this.#collector = new MotionCollector(options);
   }
 
   /** As `MotionEstimator.add`; `pixels` may be reused once it is done. To be called frame by frame, without waiting. */
   async add(frame: ReducedFrame): Promise<void> {
     checkShape(frame, this.#layout);
-    const pool = this.#prepare(frame);
+    const { number: _, pixels: __, ...shape } = frame;
+    const pool = this.#prepare(shape);
     const layout = this.#layout!;
     const index = this.#frames.length;
     const slots = layout.slots.length;
@@ -105,7 +122,12 @@ export class MotionThreads {
     await this.#pool?.close();
   }
 
-  #prepare({ number: _, pixels: __, ...shape }: ReducedFrame): TaskPool<MotionTasks> {
+  /** Starts the threads before the first frame, of which no more than its shape need be known. */
+  start(shape: FrameShape): void {
+    this.#prepare(shape);
+  }
+
+  #prepare(shape: FrameShape): ReturnType<StartMotion> {
     if (this.#pool) return this.#pool;
     const slots = keptFrames + 1 + this.#threads;
     const layout = layMotion(shape, this.#options.fullSize, slots, this.#threads);
@@ -113,7 +135,7 @@ export class MotionThreads {
     this.#collector.begin(layout);
     // Another than those of the threads is not needed: it has nothing to measure.
     this.#meter = new FrameMeter(layout, 0);
-    this.#pool = new TaskPool<MotionTasks>(workerFile, { layout }, this.#threads);
+    this.#pool = this.#startThreads(layout, this.#threads);
     return this.#pool;
   }
 
@@ -121,7 +143,7 @@ export class MotionThreads {
     index: number,
     slot: number,
     measured: Promise<FrameMeasurement>,
-    pool: TaskPool<MotionTasks>,
+    pool: ReturnType<StartMotion>,
   ): FrameUnderWay {
     const before = this.#frames[index - 1];
     let settle: (pair: PairMeasurement | undefined) => void = () => {};
@@ -144,7 +166,7 @@ export class MotionThreads {
     index: number,
     slot: number,
     measured: Promise<FrameMeasurement>,
-    pool: TaskPool<MotionTasks>,
+    pool: ReturnType<StartMotion>,
     settle: (pair: PairMeasurement | undefined) => void,
   ): Promise<LinkedPair[]> {
     const { motion } = this.#options;

@@ -47,7 +47,7 @@ test.each([undefined, 2] as const)(
       });
     const apart = new ReadingThread(stack.size, stack.frames.length, shrink, 2);
     try {
-      const here = await gather(new StackReading(stack.size, stack.frames.length, shrink));
+      const here = await gather(new StackReading(stack.size, stack.frames.length, { shrink }));
       expect((await gather(apart)).evidence).toEqual(here.evidence);
     } finally {
       await apart.close();

@@ -4,8 +4,11 @@ import { similarityMatrix } from '../../src/image/transform.js';
 import { rimRadius } from '../../src/model/constants/rail.js';
 import {
   findDust,
+  pickDust,
+  planDustSearch,
   planeShrink,
   type SpotPlane,
+  searchSpots,
   spotLight,
   withoutHotPixels,
 } from '../../src/rail/find-dust.js';
@@ -101,6 +104,22 @@ describe('dust', () => {
     ]) {
       expect(Math.min(...found.map((spot) => Math.hypot(spot.x - x, spot.y - y)))).toBeLessThan(3);
     }
+  });
+
+  test('is the same in whatever bands of rows it is searched', () => {
+    const specks: Speck[] = [
+      { x: 60, y: 50, on: 'sensor' },
+      { x: 140, y: 110, on: 'sensor' },
+    ];
+    const search = planDustSearch([planes(specks)], size, 1)!;
+    const whole = searchSpots(search, 0, size.height);
+    expect(whole.length).toBeGreaterThanOrEqual(2);
+    const edges = [0, 1, 40, 51, 52, 113, size.height];
+    const parts = edges.slice(1).flatMap((to, i) => searchSpots(search, edges[i], to));
+    const byPlace = (one: (typeof whole)[number], other: typeof one) =>
+      one.radius - other.radius || one.y - other.y || one.x - other.x;
+    expect(parts.sort(byPlace)).toEqual(whole.sort(byPlace));
+    expect(pickDust(parts, 1)).toEqual(findDust([planes(specks)], size, 1));
   });
 
   test('is reported in full-size pixels', () => {

@@ -239,6 +239,18 @@ export const planePixels = 400_000;
  */
 export const spotRadii = [2, 4];
 
+/** Derived int [px of the plane]: rows and columns beside a pixel that its darkening is made of. */
+export const spotReachPx = 3 * Math.max(...spotRadii);
+
+/** Free int [px of the plane]: pixels within so many rows and columns of a darker one are no spots of their own. */
+export const spotIsolationPx = 2;
+
+/** Effort [1 / ln]: residuals are summed in whole units, exactly: a unit is less than their noise by orders of magnitude. */
+export const residualUnits = 2 ** 20;
+
+/** Effort int [bands]: bands of rows that dust is searched in, for each thread: none waits long for the last. */
+export const spotBandsPerThread = 2;
+
 /** Derived [px of the plane]: radius of a speck with its blurred rim: an upper bound. */
 export const rimRadius = Math.max(...spotRadii) + 1;
 
