@@ -127,8 +127,12 @@ export class GpuPyramidBlender {
     return pictureSoFar(levels);
   }
 
-  /** Collapses the pyramid and gives all memory back. The picture is interleaved RGB at full range of `bits`. */
-  async finish(bits: 8 | 16): Promise<Uint8Array | Uint16Array> {
+  /**
+   * Collapses the pyramid and gives all memory back. The picture is interleaved RGB at full range of `bits`.
+   *
+   * @param to Memory of the picture; default: of this thread.
+   */
+  async finish(bits: 8 | 16, to?: Uint8Array | Uint16Array): Promise<Uint8Array | Uint16Array> {
     const { gpu, finest, coarser } = this;
     const levels = [finest, ...coarser];
     for (let level = levels.length - 1; level >= 0; level--) {
@@ -154,8 +158,8 @@ export class GpuPyramidBlender {
       { width: Math.ceil(out.rowBytes / 4), height },
     );
     const samples = 3 * width * height;
-    const pixels = bits === 8 ? new Uint8Array(samples) : new Uint16Array(samples);
-    await gpu.readTable(out.buffer, new Uint8Array(pixels.buffer));
+    const pixels = to ?? (bits === 8 ? new Uint8Array(samples) : new Uint16Array(samples));
+    await gpu.readTable(out.buffer, new Uint8Array(pixels.buffer, pixels.byteOffset, pixels.byteLength));
     gpu.release(finest.sums, out);
     return pixels;
   }

@@ -1,3 +1,4 @@
+import { setImmediate } from 'node:timers/promises';
 import { bufferUsage, computeStage, mapMode } from './flags.js';
 import { GpuError } from './gpu-error.js';
 import { frameLayout, type GpuPlanes, gpuLayout, type RowWindow, rowAlignment, sameRows } from './planes.js';
@@ -61,7 +62,7 @@ export class Gpu {
   private encoder: GPUCommandEncoder | undefined;
   private pass: GPUComputePassEncoder | undefined;
   private failure: GpuError | undefined;
-  private compiling: Promise<unknown> | undefined;
+  private compiling: Promise<void> | undefined;
   private readonly outcomes: Promise<void>[] = [];
   private readonly readBuffers: GPUBuffer[] = [];
   private isClosed = false;
@@ -112,19 +113,32 @@ export class Gpu {
     return new Gpu(taken, device, await programTexts(), most);
   }
 
-  /** Compiles all kernels, side by side where the driver can: else each is compiled at its first use. */
-  compileAll(): Promise<unknown> {
-    this.compiling ??= Promise.all(
-      gpuKernelNames.map(async (name) => {
-        const { shape, layout, descriptor } = this.describe(name);
-        const pipeline = await this.device.createComputePipelineAsync(descriptor);
-        if (!this.programs.has(name)) this.programs.set(name, { shape, layout, pipeline });
-      }),
-    ).catch(async (error: Error) => {
+  /**
+   * Compiles all kernels, side by side where the driver can: else each is compiled at its first use. Reading their texts takes
+   * this thread, which others get between two of them.
+   */
+  compileAll(): Promise<void> {
+    this.compiling ??= this.compileEach().catch(async (error: Error) => {
       await this.check();
       throw new GpuError('refused', `${this.name} cannot run the kernels (${firstLine(error.message)})`);
     });
     return this.compiling;
+  }
+
+  private async compileEach(): Promise<void> {
+    const compiled: Promise<unknown>[] = [];
+    for (const name of gpuKernelNames) {
+      if (this.isClosed) return;
+      const { shape, layout, descriptor } = this.describe(name);
+      const compiling = this.device.createComputePipelineAsync(descriptor).then((pipeline) => {
+        if (!this.programs.has(name)) this.programs.set(name, { shape, layout, pipeline });
+      });
+      // Told below.
+      compiling.catch(() => {});
+      compiled.push(compiling);
+      await setImmediate();
+    }
+    await Promise.all(compiled);
   }
 
   /** Planes of zeros. */
@@ -273,10 +287,11 @@ export class Gpu {
     return this.create(bytes, bufferUsage.mapWrite | bufferUsage.copySource, true);
   }
 
-  /** Ends all work; planes and tables are gone. */
+  /** Ends all work; planes and tables are gone. That takes a moment, in which who is called first may start other work. */
   close(): void {
+    if (this.isClosed) return;
     this.isClosed = true;
-    this.device.destroy();
+    globalThis.setImmediate(() => this.device.destroy());
   }
 
   /** Throws what failed, once all that was asked for so far is known to be there. */

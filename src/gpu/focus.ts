@@ -203,9 +203,14 @@ export class GpuFocus {
     const rows = (from: number, to: number): [number, number] => [from * every, (to - 1) * every + 1];
     gpu.run('sampleCurves', { every }, { state: { set, rows }, grid }, { width, height });
     const read = async (plane: number) => {
-      const words = new Uint32Array(width * height);
-      await gpu.readPlane(grid, plane, new Uint8Array(words.buffer), width * 4);
-      return [Uint16Array.from(words, (word) => word), Uint16Array.from(words, (word) => word >>> 16)];
+      const halves = new Uint16Array(2 * width * height);
+      await gpu.readPlane(grid, plane, new Uint8Array(halves.buffer), width * 4);
+      const [low, high] = [new Uint16Array(width * height), new Uint16Array(width * height)];
+      for (let i = 0; i < low.length; i++) {
+        low[i] = halves[2 * i];
+        high[i] = halves[2 * i + 1];
+      }
+      return [low, high];
     };
     const [[best, before], [after, bestOrdinal]] = [await read(0), await read(1)];
     gpu.release(grid);

@@ -205,11 +205,21 @@ function enlarge(gpu: Gpu, coarse: GpuPlanes, picks: GpuPlanes, setting: Surface
   return surface;
 }
 
-/** What the result folder says of the surface: `readSurface` of surface/surface.ts. Throws GpuError. */
+/**
+ * What the result folder says of the surface: `readSurface` of surface/surface.ts. All work on it is noted at once; what is
+ * made of it is read later, and needs nothing of it. Throws GpuError.
+ *
+ * @param to Memory of the maps; default: of this thread.
+ */
 export async function readGpuSurface(
   gpu: Gpu,
   { surface, found, finest, peaks, reaches, fractionBits }: GpuSurface,
   { toFrame, frame }: FrameBounds,
+  to: Pick<SurfaceMaps, 'depthIndices' | 'confidence' | 'coverage'> = {
+    depthIndices: new Uint16Array(surface.width * surface.height),
+    confidence: new Uint8Array(surface.width * surface.height),
+    coverage: new Uint8Array(surface.width * surface.height),
+  },
 ): Promise<SurfaceMaps> {
   const { width, height } = found;
   const maps = [0, 1].map(() => gpu.takePlanes(width, height, 1, 1));
@@ -235,15 +245,18 @@ export async function readGpuSurface(
     { surface, indices },
     { width: wordsOf(surface.width), height: surface.height },
   );
-  const [confidence, coverage] = await Promise.all(
-    maps.map(async (map) => {
-      const judged = new Uint8Array(width * height);
-      await gpu.readPlane(map, 0, judged, width);
-      return finest === 0 ? judged : doubled(judged, surface);
-    }),
-  );
-  const depthIndices = new Uint16Array(surface.width * surface.height);
-  await gpu.readPlane(indices, 0, new Uint8Array(depthIndices.buffer), 2 * surface.width);
-  gpu.release(...maps, indices, spans, table);
-  return { depthIndices, fractionBits, confidence, coverage };
+  gpu.release(spans, table);
+  await gpu.readPlane(indices, 0, bytesOf(to.depthIndices), 2 * surface.width);
+  gpu.release(indices);
+  for (const [i, whole] of [to.confidence, to.coverage].entries()) {
+    const judged = finest === 0 ? whole : new Uint8Array(width * height);
+    await gpu.readPlane(maps[i], 0, judged, width);
+    if (finest > 0) doubled(judged, surface, () => whole);
+  }
+  gpu.release(...maps);
+  return { ...to, fractionBits };
+}
+
+function bytesOf({ buffer, byteOffset, byteLength }: Uint16Array): Uint8Array {
+  return new Uint8Array(buffer, byteOffset, byteLength);
 }

@@ -321,10 +321,10 @@ export class Arena {
     }
   }
 
-  /** A copy of all rows of a plane without row ends. */
-  gather(rows: Rows): Uint8Array<ArrayBuffer> {
+  /** A copy of all rows of a plane without row ends, in memory that `take` makes. */
+  gather(rows: Rows, take = (bytes: number): Uint8Array => new Uint8Array(bytes)): Uint8Array {
     const { rowBytes, window } = rows;
-    const all = new Uint8Array(window.height * rowBytes);
+    const all = take(window.height * rowBytes);
     for (const [m, { from, to }] of window.own.entries())
       all.set(this.rowsIn(rows, m, from, to), from * rowBytes);
     return all;

@@ -51,7 +51,7 @@ export interface MergeEngine {
   findSpill(nearSign: -1 | 1, blurPx: number): Promise<number>;
   /**
    * The maps, which the caller may change; `sources` holds the ordinal of the frame that supplies the detail, (rows, cols);
-   * 0 = none.
+   * 0 = none. The blend may be started before they are there.
    */
   readMaps(): Promise<{ maps: SurfaceMaps; sources: Uint16Array }>;
   /**
@@ -93,4 +93,6 @@ export interface EngineTask {
   /** From samples to light. */
   curve: TransferCurve;
   threads: number;
+  /** Memory of zeros for what the engine gives back. */
+  take: (bytes: number) => Uint8Array;
 }

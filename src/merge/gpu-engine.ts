@@ -24,12 +24,21 @@ export class GpuEngine implements MergeEngine {
   private sourcePlan: GpuSourcePlan | undefined;
   private spill: GpuPlanes | undefined;
   private blender: GpuPyramidBlender | undefined;
+  /** Memory of what comes back: its pages are there by then. */
+  private readonly maps: Pick<SurfaceMaps, 'depthIndices' | 'confidence' | 'coverage'>;
+  private readonly sources: Uint16Array;
+  private readonly picture: Uint8Array | Uint16Array;
 
   private constructor(
     private readonly gpu: Gpu,
     private readonly task: EngineTask,
   ) {
-    const { size, frame, bits, toFrame, rule, dust, curve, surfaceLevel } = task;
+    const { size, frame, bits, compositeBits, toFrame, rule, dust, curve, surfaceLevel, take } = task;
+    const pixels = size.width * size.height;
+    const takeWords = (count: number) => new Uint16Array(take(2 * count).buffer);
+    this.maps = { depthIndices: takeWords(pixels), confidence: take(pixels), coverage: take(pixels) };
+    this.sources = takeWords(pixels);
+    this.picture = compositeBits === 8 ? take(3 * pixels) : takeWords(3 * pixels);
     this.ring = new FrameRing(gpu, frame, bits);
     // `select` and `weigh` show frames as they are.
     const light = rule === 'auto' ? curve : undefined;
@@ -94,18 +103,18 @@ export class GpuEngine implements MergeEngine {
   }
 
   async readMaps(): Promise<{ maps: SurfaceMaps; sources: Uint16Array }> {
-    const { gpu, surface, bounds, sourcePlan } = this;
-    const maps = await readGpuSurface(gpu, surface!, bounds);
+    const { gpu, surface, bounds, sourcePlan, sources } = this;
+    const maps = await readGpuSurface(gpu, surface!, bounds, this.maps);
     const from = sourcePlan!.sources;
-    const sources = new Uint16Array(from.width * from.height);
     await gpu.readPlane(from, 0, new Uint8Array(sources.buffer), from.width * 2);
+    gpu.release(from);
     return { maps, sources };
   }
 
   async startBlend(lost: number): Promise<void> {
     const { gpu, task, sourcePlan, surface, focus, spill } = this;
     // The focus state has served: the blend takes its place.
-    gpu.release(...new Set([surface!.surface, surface!.found]), sourcePlan!.sources);
+    gpu.release(...new Set([surface!.surface, surface!.found]));
     focus.release();
     this.surface = undefined;
     this.blender = new GpuPyramidBlender(gpu, task.frame, sourcePlan!, task.curve, spill, lost);
@@ -117,7 +126,7 @@ export class GpuEngine implements MergeEngine {
   }
 
   finish(bits: 8 | 16): Promise<Uint8Array | Uint16Array> {
-    return this.blender!.finish(bits);
+    return this.blender!.finish(bits, this.picture);
   }
 
   async close(): Promise<void> {

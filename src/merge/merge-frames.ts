@@ -61,6 +61,7 @@ function nearSignOf({ direction }: FocusDirection): -1 | 0 | 1 {
  * @param kept Serves this merge last: it is closed, but where a GpuError is thrown.
  * @param gpu The graphics processor that merges, which is closed; undefined: the processor. Where it goes away or is too
  *   small, GpuError is thrown.
+ * @param take Takes memory of zeros for the picture and its maps. Default: of this thread alone.
  * @param onMaps Takes the maps as soon as they are final, and works on them beside the blend.
  */
 export async function mergeFrames<Found>(
@@ -78,6 +79,7 @@ export async function mergeFrames<Found>(
   log: RunLog,
   signal: AbortSignal | undefined,
   gpu?: Gpu,
+  take = (bytes: number): Uint8Array => new Uint8Array(bytes),
 ): Promise<MergedFrames<Found>> {
   const size = { width: crop.width, height: crop.height };
   const { rule } = options;
@@ -96,6 +98,7 @@ export async function mergeFrames<Found>(
     dust,
     curve: profileCurve(icc),
     threads: options.threads,
+    take,
   };
   const engine: MergeEngine = gpu ? await GpuEngine.start(gpu, task) : await ProcessorEngine.start(task);
   const stop = () => void engine.close();
@@ -166,7 +169,9 @@ export async function mergeFrames<Found>(
         `Fine detail halfway between two planes of focus was strengthened by ${percentText(100 * restored)}, at most what it had lost there.`,
       );
     }
-    const read = await engine.readMaps();
+    const reading = engine.readMaps();
+    // Told where it is awaited.
+    reading.catch(() => {});
     await engine.startBlend(lost);
 
     log.enter('blend');
@@ -182,7 +187,7 @@ export async function mergeFrames<Found>(
       await forEachFrame(blendFrame, true);
       return engine.finish(bits);
     };
-    const takeMaps = async (): Promise<Found> => onMaps({ ...read, way });
+    const takeMaps = async (): Promise<Found> => onMaps({ ...(await reading), way });
     const [pixels, found] = await writeTogether([blend(), takeMaps()]);
     return { pixels, found };
   } catch (error) {

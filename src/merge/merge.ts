@@ -1,5 +1,4 @@
 import { basename, dirname, join, relative, resolve, sep } from 'node:path';
-import { setImmediate } from 'node:timers/promises';
 import ops from 'ndarray-ops';
 import { judgeFrames, judgeRim } from '../check/judge-merge.js';
 import { judgeStack } from '../check/judge-stack.js';
@@ -17,15 +16,10 @@ import { frameSteps } from '../rail/frame-steps.js';
 import { meanStepMm, refusePositionCount } from '../rail/given-travel.js';
 import { coverageClassNames } from '../result/coverage.js';
 import { type Finding, spoilsMerge } from '../result/finding.js';
-import {
-  compositePicture,
-  type MapPictures,
-  mapPictures,
-  writeReportPage,
-} from '../result/report/write-report.js';
+import { type MapPictures, writeReportPage } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
 import { resultFolderName } from '../result/result-folder-name.js';
-import { bandsOf, type MapRows, mapRows } from '../result/rows.js';
+import type { MapRows } from '../result/rows.js';
 import {
   type CropRectangle,
   type MapsRecord,
@@ -34,11 +28,13 @@ import {
   runSchemaName,
   runSchemaVersion,
 } from '../result/run-record.js';
+import { type StoredMaps, type StoredSeen, storedRows, storedValues } from '../result/stored-maps.js';
 import { verdictAfter } from '../result/verdict.js';
-import { type Picture, writeComposite } from '../result/write-composite.js';
+import type { Picture } from '../result/write-composite.js';
 import { writeMaps } from '../result/write-maps.js';
 import { writeRunRecord } from '../result/write-run-record.js';
 import { writeTogether } from '../result/write-together.js';
+import { pixelsOf, WritingThreads } from '../result/writing-threads.js';
 import { isReducedWhileDecoded } from '../stack/decode.js';
 import { decodeThreads } from '../stack/decode-threads.js';
 import { readIcc, readRawExif } from '../stack/exif.js';
@@ -118,16 +114,25 @@ export async function mergeFolder(
     inputFolder: input,
     expectedBytes: size.width * size.height * ((stack.channels * bits) / 8 + 8),
   });
-  let writingMaps: Promise<readonly [MapsRecord, MapPictures]> | undefined;
-  const software = `Lamella ${programVersion()}`;
   const signal = hooks.signal;
-  const startMaps = ({ maps, scale: { unit }, frames, way }: FramedMaps) => {
+  const writing = new WritingThreads(signal);
+  let writingMaps: Promise<readonly [MapsRecord, MapPictures]> | undefined;
+  let readingAnchor: Promise<readonly [Buffer | undefined, Buffer | undefined]> | undefined;
+  const software = `Lamella ${programVersion()}`;
+  const startMaps = ({ stored, maps, seen, scale: { unit }, frames, way, anchor }: FramedMaps) => {
     const before = writingMaps;
+    const pixels = pixelsOf(stored);
+    const record = { frames, direction: way.direction };
     const write = () =>
       writeTogether([
-        writeMaps(result.dir, maps, { unit, software, isPreview, signal }),
-        mapPictures(maps, { frames, ...way }),
+        writeMaps(result.dir, maps, {
+          ...{ unit, software, isPreview, signal, seen },
+          writeFile: (file) => writing.run('map', { maps: stored, file }, pixels),
+        }),
+        writing.run('mapPictures', { maps: stored, record, range: seen.range }, pixels),
       ]);
+    readingAnchor = Promise.all([readIcc(anchor.file), readRawExif(anchor.file)]);
+    readingAnchor.catch(() => {});
     // A merge that starts over writes its maps in place of those before.
     writingMaps = before ? before.then(write, write) : write();
     // Told where it is awaited.
@@ -141,29 +146,29 @@ export async function mergeFolder(
       log,
       async (developed) => ({
         ...developed,
-        merged: await computeMerge(developed.stack, options, log, signal, startMaps),
+        merged: await computeMerge(developed.stack, options, log, signal, startMaps, writing),
       }),
     );
     const { registration, frames, anchor, crop, way, picture, judged, device } = merged;
 
     log.enter('write');
     const { width, height } = crop;
-    const [icc, exif] = await Promise.all([readIcc(anchor.file), readRawExif(anchor.file)]);
+    const [icc, exif] = await readingAnchor!;
     let written = 0;
     const noteWritten = () => log.progress(++written, 3);
     const [{ notes, ...composite }, composed, [mapsRecord, drawn]] = await writeTogether([
-      writeComposite(result.dir, picture, {
-        format: options.format,
-        isPreview,
-        icc,
-        exif,
-        software,
-        signal,
-      }).finally(noteWritten),
-      compositePicture(picture, icc),
+      writing
+        .run(
+          'composite',
+          { dir: result.dir, picture, options: { format: options.format, isPreview, icc, exif, software } },
+          [picture.pixels],
+        )
+        .finally(noteWritten),
+      writing.run('compositePicture', { picture, icc }, [picture.pixels]),
       writingMaps!.finally(noteWritten),
     ]);
     for (const note of notes) log.note(note);
+    const ending = writing.close();
     log.closeStage();
     const record: RunRecord = {
       schema: runSchemaName,
@@ -207,6 +212,7 @@ export async function mergeFolder(
     refuseChangedFrames(stack.frames);
     // Once more: somebody may have mended the earlier result meanwhile.
     await result.commit(async (old) => void (await takeOver(old, result.dir, record)));
+    await ending;
     const files = [
       composite.file,
       mapsRecord.depth.file,
@@ -237,6 +243,7 @@ export async function mergeFolder(
       wallMs: Math.round(log.wallMs),
     };
   } catch (error) {
+    await writing.close();
     await writingMaps?.catch(() => {});
     await result.discard();
     throw nameSystemFailure(error);
@@ -245,17 +252,20 @@ export async function mergeFolder(
 
 /** The maps of a merge in the terms of its photographs, and what they say of them. */
 export interface FramedMaps {
+  /** Their values as they lie in memory, and their rows. */
+  stored: StoredMaps;
   maps: MapRows;
+  seen: StoredSeen;
   scale: DepthScale;
   way: FocusDirection;
   /** All frames of the stack, those that are left out too. */
   frames: RunFrame[];
+  anchor: UsedFrame;
 }
 
 /** What the frames of a stack make, before anything of it is written. */
 export interface MergedStack extends FramedMaps {
   registration: Registration;
-  anchor: UsedFrame;
   crop: CropRectangle;
   picture: Picture;
   /** The graphics processor that merged, with its driver, or 'processor'. */
@@ -268,6 +278,7 @@ export interface MergedStack extends FramedMaps {
  * Registers and merges the frames of a stack that `checkStack` has let pass: three readings of its files.
  *
  * @param onMaps Called with the maps as soon as they are final, while the picture is blended.
+ * @param writing Threads of the caller, to whom the result is to be written.
  */
 export async function computeMerge(
   stack: Stack,
@@ -275,39 +286,53 @@ export async function computeMerge(
   log: RunLog,
   signal: AbortSignal | undefined,
   onMaps?: (framed: FramedMaps) => void,
+  writing?: WritingThreads,
 ): Promise<MergedStack> {
   const options = fitThreads(stack, given, log);
   const room = keptFramesBytes(loadOf(stack), options.threads, options.memoryMb);
   const kept = new KeptFrames(room, Math.min(decodeThreads, options.threads));
-  const opening = openMergeDevice(options.device, log);
-  // Told where it is awaited.
-  opening.catch(() => {});
+  const opened: { gpu?: Gpu | undefined } = {};
   try {
-    // Who asks for a graphics processor that is not there is told before the long work.
-    if (options.device !== 'auto') await opening;
-    return await computeKeeping(kept, opening, stack, options, log, signal, onMaps);
+    return await computeKeeping(kept, opened, stack, options, log, signal, onMaps, writing);
   } finally {
     kept.close();
-    await opening.then(
-      (gpu) => gpu?.close(),
-      () => {},
-    );
+    opened.gpu?.close();
   }
 }
 
+/**
+ * @param opened Gets the graphics processor that merges, which the caller closes.
+ */
 async function computeKeeping(
   kept: KeptFrames,
-  opening: Promise<Gpu | undefined>,
+  opened: { gpu?: Gpu | undefined },
   stack: Stack,
   options: MergeOptions,
   log: RunLog,
   signal: AbortSignal | undefined,
   onMaps: ((framed: FramedMaps) => void) | undefined,
+  writing = new WritingThreads(signal),
 ): Promise<MergedStack> {
   const { size } = stack;
   const bits = options.bits ?? stack.bits;
   log.enter('register');
-  const registration = await registerStack(stack, options, kept, log, signal);
+  const stopper = new AbortController();
+  const stop = () => stopper.abort();
+  signal?.addEventListener('abort', stop);
+  if (signal?.aborted) stop();
+  const registering = registerStack(stack, options, kept, log, stopper.signal);
+  // Told where it is awaited.
+  registering.catch(() => {});
+  try {
+    // The first frames are being decoded while the device is opened; who asks for one that is not there is soon told.
+    opened.gpu = await openMergeDevice(options.device, log);
+  } catch (error) {
+    stop();
+    await registering.catch(() => {});
+    throw error;
+  }
+  const registration = await registering;
+  signal?.removeEventListener('abort', stop);
   await endDevelopment(stack, log);
   for (const warning of registration.motion.warnings) log.warn(warning);
   checkRepeats(stack, registration, log);
@@ -320,6 +345,7 @@ async function computeKeeping(
   );
   noteFraming(options.crop, framing, used, log);
   const { crop } = framing;
+  writing.start(crop.width * crop.height, options.threads);
 
   let judged: ReturnType<typeof judgeFrames> = [];
   let decided: FocusDirection | undefined;
@@ -351,10 +377,11 @@ async function computeKeeping(
   const takeMaps = async (found: FoundMaps): Promise<FramedMaps> => {
     const { way } = found;
     const scale = depthScale(used, anchor.ordinal, way.direction, options);
-    const pixels = new Uint32Array(65536);
-    const maps = await frameMaps(found, used, scale, crop, pixels, log);
-    const frames = frameRecords(stack, registration, used, steps, scale, pixels);
-    const framed = { maps, scale, way, frames };
+    const stored = storeMaps(found, scale, crop);
+    const seen = await writing.lookAt(stored, Uint16Array.from([0, ...used.map(({ file }) => file.number)]));
+    log.throwIfStopped();
+    const frames = frameRecords(stack, registration, used, steps, scale, seen.pixels);
+    const framed = { stored, maps: storedRows(stored), seen, scale, way, frames, anchor };
     onMaps?.(framed);
     return framed;
   };
@@ -374,8 +401,9 @@ async function computeKeeping(
       log,
       signal,
       gpu,
+      (bytes) => writing.take(bytes),
     );
-  const gpu = await opening;
+  const { gpu } = opened;
   let device = gpu?.fullName;
   const { pixels, found } = await mergeOn(gpu).catch((error: unknown) => {
     if (!(error instanceof GpuError)) throw error;
@@ -391,7 +419,7 @@ async function computeKeeping(
     height,
     channels: stack.channels,
   };
-  return { registration, anchor, crop, picture, judged, device: device ?? 'processor', ...found };
+  return { registration, crop, picture, judged, device: device ?? 'processor', ...found };
 }
 
 function loadOf({ size, bits, frames, reduced }: Stack): MergeLoad {
@@ -523,48 +551,13 @@ function usableFrames(
 
 const outOfReach = coverageClassNames.indexOf('out-of-reach');
 
-/**
- * The maps in the terms of the photographs: numbers of frames, depths. In bands, so that the blend gets its jobs between.
- *
- * @param pixels Counts those that each frame supplies, by its number.
- */
-async function frameMaps(
-  { maps, sources }: FoundMaps,
-  used: readonly UsedFrame[],
-  scale: DepthScale,
-  { width, height }: Size,
-  pixels: Uint32Array,
-  log: RunLog,
-): Promise<MapRows> {
+/** The maps in the terms of the photographs: depths, and, once they were looked at, numbers of frames. */
+function storeMaps({ maps, sources }: FoundMaps, scale: DepthScale, { width, height }: Size): StoredMaps {
   const { depthIndices, fractionBits, confidence, coverage } = maps;
-  const numbers = Uint16Array.from([0, ...used.map(({ file }) => file.number)]);
-  // There are many times more pixels than stored indices.
-  const depths = Float32Array.from({ length: 65536 }, (_, stored) =>
+  const depths = Float32Array.from({ length: storedValues }, (_, stored) =>
     scale.depthAt(depthIndexOf(stored, fractionBits)),
   );
-  const fill = (from: number, to: number) => {
-    for (let i = from; i < to; i++) {
-      const number = numbers[sources[i]];
-      sources[i] = number;
-      pixels[number]++;
-    }
-  };
-  // Made row by row when it is wanted: as a whole it is twice as large as what it is made from.
-  const depth = (top: number, bottom: number) => {
-    const rows = new Float32Array((bottom - top) * width);
-    for (let at = 0, i = top * width; at < rows.length; at++, i++) {
-      // Frames that are blurred there reach it, but tell no depth.
-      rows[at] = sources[i] !== 0 && coverage[i] !== outOfReach ? depths[depthIndices[i]] : Number.NaN;
-    }
-    return rows;
-  };
-  for (const [top, bottom] of bandsOf(height)) {
-    fill(top * width, bottom * width);
-    await setImmediate();
-    log.throwIfStopped();
-  }
-  const others = mapRows({ width, height, depth: new Float32Array(0), sources, confidence, coverage });
-  return { ...others, depth };
+  return { width, height, depthIndices, depths, sources, confidence, coverage };
 }
 
 function frameRecords(
@@ -619,7 +612,13 @@ function fieldScale(options: MergeOptions, { size, reduced }: Stack): { mmPerPix
 }
 
 function firstChannel<Samples extends Uint8Array | Uint16Array>(pixels: Samples, size: Size): Samples {
-  const grey = pixels.slice(0, size.width * size.height) as Samples;
+  const grey = (
+    pixels.buffer instanceof SharedArrayBuffer
+      ? new (pixels.constructor as new (memory: SharedArrayBuffer) => Samples)(
+          new SharedArrayBuffer(size.width * size.height * pixels.BYTES_PER_ELEMENT),
+        )
+      : pixels.slice(0, size.width * size.height)
+  ) as Samples;
   ops.assign(viewOf(grey, size), viewOf(pixels, size, 3).pick(null, null, 0));
   return grey;
 }

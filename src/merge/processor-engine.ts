@@ -23,6 +23,8 @@ export class ProcessorEngine implements MergeEngine {
   /** Where the state of the focus curves lies. */
   private readonly curvesAt: { from: number; to: number };
   private surface: Surface | undefined;
+  /** The maps, on their way out of the arena. */
+  private reading: Promise<{ maps: SurfaceMaps; sources: Uint16Array }> | undefined;
   private isSpilled = false;
   private beforeSlots = 0;
   /** What the blend leaves of the place of the curves. */
@@ -119,15 +121,20 @@ export class ProcessorEngine implements MergeEngine {
     return this.spillFinder.find(this.spill, this.surface!, blurPx, nearSign);
   }
 
-  async readMaps(): Promise<{ maps: SurfaceMaps; sources: Uint16Array }> {
-    const { arena, pool, surface, sourcePlan } = this;
-    const maps = await readSurface(arena, pool, surface!, this.bounds);
-    return { maps, sources: samplesOf(wholeOf(arena, sourcePlan!.sources), 16) };
+  readMaps(): Promise<{ maps: SurfaceMaps; sources: Uint16Array }> {
+    const { arena, pool, surface, sourcePlan, task } = this;
+    const read = async () => {
+      const maps = await readSurface(arena, pool, surface!, this.bounds, task.take);
+      return { maps, sources: samplesOf(wholeOf(arena, sourcePlan!.sources, task.take), 16) };
+    };
+    this.reading = read();
+    return this.reading;
   }
 
   async startBlend(lost: number): Promise<void> {
     const { arena, pool, task, sourcePlan } = this;
     const { size, frame, curve } = task;
+    await this.reading;
     const spill = this.isSpilled ? this.spill : undefined;
     // The focus curves have served: the blend takes their place in the arena.
     this.blender = arena.takeWithin(
@@ -152,7 +159,7 @@ export class ProcessorEngine implements MergeEngine {
     // The picture takes the place of the frames.
     arena.release(this.beforeSlots);
     const out = await this.blender!.finish(bits, this.free);
-    return samplesOf(wholeOf(arena, out), bits);
+    return samplesOf(wholeOf(arena, out, this.task.take), bits);
   }
 
   async close(): Promise<void> {
@@ -170,8 +177,10 @@ export class ProcessorEngine implements MergeEngine {
 }
 
 /** Rows without ends as they lie, copied only where they lie in several memories. */
-function wholeOf(arena: Arena, rows: Rows): Uint8Array {
-  return arena.memories.length === 1 ? arena.rowsIn(rows, 0, 0, rows.window.height) : arena.gather(rows);
+function wholeOf(arena: Arena, rows: Rows, take: EngineTask['take']): Uint8Array {
+  return arena.memories.length === 1
+    ? arena.rowsIn(rows, 0, 0, rows.window.height)
+    : arena.gather(rows, take);
 }
 
 function samplesOf(bytes: Uint8Array, bits: 8): Uint8Array;

@@ -22,6 +22,29 @@ export interface ResultMaps {
   coverage: Uint8Array;
 }
 
+/** Smallest and largest depth; undefined where there is none. */
+export type DepthRange = { min: number; max: number } | undefined;
+
+/** What is to be known of maps before they are written. */
+export interface MapsSeen {
+  range: DepthRange;
+  /** Pixels of each coverage class. */
+  coverage: ArrayLike<number>;
+}
+
+/** depth = offset + scale * value of depth.png. */
+export type DepthMapping = Pick<DepthPngRecord, 'offset' | 'scale'>;
+
+export type MapFileName = 'depth' | 'depthPng' | 'sources' | 'confidence' | 'coverage';
+
+/** One of the files of the maps. */
+export interface MapFile {
+  name: MapFileName;
+  path: string;
+  mapping: DepthMapping;
+  software: string;
+}
+
 export interface WriteMapsOptions {
   /** Unit of `depth`. */
   unit: DepthUnit;
@@ -31,7 +54,11 @@ export interface WriteMapsOptions {
   /** The TIFF of depth is there already, and is where its rows come from. Default false. */
   hasDepthFile?: boolean;
   /** Mapping for depth.png to keep while the depths fit it. */
-  mapping?: Pick<DepthPngRecord, 'offset' | 'scale'> | undefined;
+  mapping?: DepthMapping | undefined;
+  /** What is known of the maps; default: it is found out. */
+  seen?: MapsSeen;
+  /** Writes one of the files; default: `writeMapFile`. */
+  writeFile?: (file: MapFile) => Promise<void>;
   signal?: AbortSignal | undefined;
 }
 
@@ -46,7 +73,6 @@ export async function writeMaps(
   maps: ResultMaps | MapRows,
   options: WriteMapsOptions,
 ): Promise<MapsRecord> {
-  const { width, height } = maps;
   const { unit, software, isPreview = false, signal } = options;
   const files = {
     depth: pictureFile('depth', 'tif', isPreview),
@@ -56,34 +82,17 @@ export async function writeMaps(
     coverage: pictureFile('coverage', 'png', isPreview),
   };
   const rows = mapRows(maps);
-  const range = await depthRange(rows);
+  const { range, coverage } = options.seen ?? (await lookAt(rows));
   const mapping = options.mapping && fits(range, options.mapping) ? options.mapping : depthMapping(range);
-  const picture = { width, height, channels: 1, signal } as const;
-
-  const confidenceRow = (y: number) => rows.confidence(y, y + 1);
-  const palette = coverageClasses.map((entry) => entry.rgb);
-  const counts = new Uint32Array(256);
-  const coverageRow = (y: number) => {
-    const row = rows.coverage(y, y + 1);
-    for (let x = 0; x < row.length; x++) counts[row[x]]++;
-    return row;
-  };
+  const { writeFile = (file: MapFile) => writeMapFile(rows, file, signal) } = options;
   // Side by side: one deflates while another waits for the disk.
-  await writeTogether([
-    options.hasDepthFile
-      ? Promise.resolve()
-      : writeTiffRows(
-          join(dir, files.depth),
-          { width, height, channels: 1, rows: rows.depth },
-          { software, signal },
-        ),
-    writePng(join(dir, files.depthPng), { ...picture, bits: 16, row: depthPngRows(rows, mapping) }),
-    writePng(join(dir, files.sources), { ...picture, bits: 16, row: (y) => rows.sources(y, y + 1) }),
-    writePng(join(dir, files.confidence), { ...picture, bits: 8, row: confidenceRow }),
-    writePng(join(dir, files.coverage), { ...picture, bits: 8, row: coverageRow, palette }),
-  ]);
+  await writeTogether(
+    (Object.keys(files) as MapFileName[])
+      .filter((name) => name !== 'depth' || !options.hasDepthFile)
+      .map((name) => writeFile({ name, path: join(dir, files[name]), mapping, software })),
+  );
 
-  const percents = coverageClasses.map((_, value) => (100 * counts[value]) / (width * height));
+  const pixels = rows.width * rows.height;
   return {
     depth: {
       file: files.depth,
@@ -102,14 +111,38 @@ export async function writeMaps(
         value,
         name,
         colour: `#${rgb.map((part) => part.toString(16).padStart(2, '0')).join('')}`,
-        percent: percents[value],
+        percent: (100 * coverage[value]) / pixels,
       })),
     },
   };
 }
 
+/** Writes one of the files of maps. Throws OutputError, InterruptedError. */
+export async function writeMapFile(
+  rows: MapRows,
+  { name, path, mapping, software }: MapFile,
+  signal?: AbortSignal,
+): Promise<void> {
+  const { width, height } = rows;
+  const picture = { width, height, channels: 1, signal } as const;
+  switch (name) {
+    case 'depth':
+      return writeTiffRows(path, { width, height, channels: 1, rows: rows.depth }, { software, signal });
+    case 'depthPng':
+      return writePng(path, { ...picture, bits: 16, row: depthPngRows(rows, mapping) });
+    case 'sources':
+      return writePng(path, { ...picture, bits: 16, row: (y) => rows.sources(y, y + 1) });
+    case 'confidence':
+      return writePng(path, { ...picture, bits: 8, row: (y) => rows.confidence(y, y + 1) });
+    case 'coverage': {
+      const palette = coverageClasses.map((entry) => entry.rgb);
+      return writePng(path, { ...picture, bits: 8, row: (y) => rows.coverage(y, y + 1), palette });
+    }
+  }
+}
+
 /** Smallest and largest finite value, or undefined when there is none. */
-export function finiteRange(values: Float32Array): { min: number; max: number } | undefined {
+export function finiteRange(values: Float32Array): DepthRange {
   let min = Number.POSITIVE_INFINITY;
   let max = Number.NEGATIVE_INFINITY;
   for (let i = 0; i < values.length; i++) {
@@ -122,27 +155,30 @@ export function finiteRange(values: Float32Array): { min: number; max: number } 
 }
 
 /** In bands, so that a caller who has other work in this thread gets at it between. */
-async function depthRange(maps: MapRows): Promise<{ min: number; max: number } | undefined> {
-  let all: { min: number; max: number } | undefined;
+async function lookAt(maps: MapRows): Promise<MapsSeen> {
+  let range: DepthRange;
+  const counts = new Uint32Array(256);
   for (const [top, bottom] of bandsOf(maps.height)) {
-    const band = finiteRange(maps.depth(top, bottom));
+    range = rangeOfBoth(range, finiteRange(maps.depth(top, bottom)));
+    for (const value of maps.coverage(top, bottom)) counts[value]++;
     await setImmediate();
-    if (!band) continue;
-    all = all ? { min: Math.min(all.min, band.min), max: Math.max(all.max, band.max) } : band;
   }
-  return all;
+  return { range, coverage: counts };
+}
+
+/** The range of what has one of two. */
+export function rangeOfBoth(one: DepthRange, other: DepthRange): DepthRange {
+  if (!one || !other) return one ?? other;
+  return { min: Math.min(one.min, other.min), max: Math.max(one.max, other.max) };
 }
 
 /** Whether a mapping can express depths, to half a value. */
-function fits(
-  range: { min: number; max: number } | undefined,
-  { offset, scale }: { offset: number; scale: number },
-): boolean {
+function fits(range: DepthRange, { offset, scale }: DepthMapping): boolean {
   return range !== undefined && range.min >= offset + 0.5 * scale && range.max <= offset + 65535.5 * scale;
 }
 
 /** depth = offset + scale * value, with the range spread over the values 1 to 65535. */
-function depthMapping(range: { min: number; max: number } | undefined): { offset: number; scale: number } {
+function depthMapping(range: DepthRange): DepthMapping {
   if (!range) return { offset: 0, scale: 1 };
   const scale = range.max > range.min ? (range.max - range.min) / 65534 : 1;
   return { offset: range.min - scale, scale };
@@ -151,7 +187,7 @@ function depthMapping(range: { min: number; max: number } | undefined): { offset
 /** Rows of a 16-bit PNG: (depth - offset) / scale, from 1 to 65535; 0 where there is no depth. */
 export function depthPngRows(
   maps: Pick<MapRows, 'width' | 'depth'>,
-  { offset, scale }: { offset: number; scale: number },
+  { offset, scale }: DepthMapping,
 ): (y: number) => Uint16Array {
   const { width } = maps;
   const row = new Uint16Array(width);

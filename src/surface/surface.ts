@@ -439,8 +439,12 @@ export function enlargedTolerance(unit: number, fractionBits: number): number {
 }
 
 /** A map of level 1 at the size of level 0: each pixel for the four from its own on. */
-export function doubled(map: Uint8Array, { width, height }: Size): Uint8Array {
-  const out = new Uint8Array(width * height);
+export function doubled(
+  map: Uint8Array,
+  { width, height }: Size,
+  take = (bytes: number): Uint8Array => new Uint8Array(bytes),
+): Uint8Array {
+  const out = take(width * height);
   const coarseWidth = (width + 1) >> 1;
   for (let y = 0; y < height; y++) {
     const row = y * width;
@@ -471,12 +475,16 @@ export function reachTable(reaches: readonly number[]): number[] {
   return [0, ...reaches.map((part) => Math.round(64 * part)), 0];
 }
 
-/** @param bounds Frames in use. */
+/**
+ * @param bounds Frames in use.
+ * @param take Takes the memory of the maps; default: of this thread.
+ */
 export async function readSurface(
   arena: Arena,
   pool: StripPool,
   { depthIndices, weights, finest, found, gaps, certainties, reaches, fractionBits }: Surface,
   { toFrame, frame }: FrameBounds,
+  take = (bytes: number): Uint8Array => new Uint8Array(bytes),
 ): Promise<SurfaceMaps> {
   const { width, height, stride } = found;
   const mark = arena.mark();
@@ -511,13 +519,12 @@ export async function readSurface(
     },
     Math.ceil(height / stripRows),
   );
-  const tight = new Uint16Array(depthIndices.width * depthIndices.height);
+  const tight = new Uint16Array(take(2 * depthIndices.width * depthIndices.height).buffer);
   for (let y = 0; y < depthIndices.height; y++) {
     tight.set(arena.rowU16(depthIndices, y).subarray(0, depthIndices.width), y * depthIndices.width);
   }
   const whole = (rows: Rows) => {
-    const map = arena.gather(rows);
-    return finest === 0 ? map : doubled(map, depthIndices);
+    return finest === 0 ? arena.gather(rows, take) : doubled(arena.gather(rows), depthIndices, take);
   };
   const maps = {
     depthIndices: tight,

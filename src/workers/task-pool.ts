@@ -1,10 +1,20 @@
 import { Worker } from 'node:worker_threads';
+import { exitCodes, LamellaError, OutputError } from '../errors.js';
 
 /** A task on its way to a thread, and what comes back. */
 export interface TaskOrder<Task> {
   task: Task;
 }
-export type TaskAnswer<Answer> = { answer: Answer } | { failed: string };
+export type TaskAnswer<Answer> = { answer: Answer } | TaskFailure;
+
+/** Why a task failed. */
+interface TaskFailure {
+  failed: string;
+  /** Of a failure that the user can act on. */
+  told?: { text: string; exitCode: number };
+  /** Of a failure of the system. */
+  code?: string;
+}
 
 interface Waiting {
   make: (thread: number) => unknown;
@@ -78,7 +88,7 @@ export class TaskPool<Tasks extends { [name: string]: { task: object; answer: un
 
   private take(thread: number, answer: TaskAnswer<unknown>): void {
     if ('failed' in answer) {
-      this.fail(new Error(answer.failed));
+      this.fail(errorOf(answer));
       return;
     }
     const done = this.running.get(thread);
@@ -94,4 +104,11 @@ export class TaskPool<Tasks extends { [name: string]: { task: object; answer: un
     this.running.clear();
     for (const { reject } of lost) reject(this.failure);
   }
+}
+
+/** The error of another thread in this one. */
+function errorOf({ failed, told, code }: TaskFailure): Error {
+  if (told?.exitCode === exitCodes.output) return new OutputError(told.text);
+  if (told) return new LamellaError(told.text, told.exitCode);
+  return Object.assign(new Error(failed), code !== undefined && { code });
 }

@@ -3,7 +3,7 @@ import { hatchGrey, tableDepthColour } from '../../image/map-colours.js';
 import { coverageClasses } from '../coverage.js';
 import { bandsOf, type MapRows, mapRows, type PictureRows, pictureRows } from '../rows.js';
 import type { Picture } from '../write-composite.js';
-import { finiteRange, type ResultMaps } from '../write-maps.js';
+import { type DepthRange, finiteRange, type ResultMaps, rangeOfBoth } from '../write-maps.js';
 
 /** A small 8-bit picture for the report. */
 export type Thumbnail = Picture & { pixels: Uint8Array };
@@ -45,14 +45,14 @@ export function pictureThumbnail(picture: Picture | PictureRows, maxSide: number
   return { pixels: small, ...size, channels };
 }
 
-/** Depth in colours, the nearest lightest; hatched where there is none. */
-export function depthThumbnail(maps: ResultMaps | MapRows, maxSide: number): Thumbnail {
+/**
+ * Depth in colours, the nearest lightest; hatched where there is none.
+ *
+ * @param range Of the depths; default: it is found out.
+ */
+export function depthThumbnail(maps: ResultMaps | MapRows, maxSide: number, range?: DepthRange): Thumbnail {
   const rows = mapRows(maps);
-  let [min, max] = [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY];
-  for (const [top, bottom] of bandsOf(maps.height)) {
-    const band = finiteRange(rows.depth(top, bottom));
-    if (band) [min, max] = [Math.min(min, band.min), Math.max(max, band.max)];
-  }
+  const { min, max } = range ?? rangeOfAll(rows) ?? { min: 0, max: 0 };
   const span = max - min || 1;
   return paint(maps, maxSide, rows.depth, (values, windowOf) => {
     const depth = meanOf(values, maps.width, windowOf);
@@ -92,6 +92,12 @@ interface PixelWindow {
   right: number;
   top: number;
   bottom: number;
+}
+
+function rangeOfAll({ height, depth }: MapRows): DepthRange {
+  let range: DepthRange;
+  for (const [top, bottom] of bandsOf(height)) range = rangeOfBoth(range, finiteRange(depth(top, bottom)));
+  return range;
 }
 
 function paint<T>(

@@ -7,7 +7,7 @@ import { writeAside } from '../output-file.js';
 import type { MapRows, PictureRows } from '../rows.js';
 import type { RunRecord } from '../run-record.js';
 import { type Picture, profileFits } from '../write-composite.js';
-import type { ResultMaps } from '../write-maps.js';
+import type { DepthRange, ResultMaps } from '../write-maps.js';
 import { reportPage } from './report-page.js';
 import {
   confidenceThumbnail,
@@ -63,13 +63,18 @@ export async function compositePicture(
   return jpegUri(pictureThumbnail(composite, compositeSide), profile);
 }
 
-/** The maps for the report. */
+/**
+ * The maps for the report.
+ *
+ * @param range Of the depths; default: it is found out.
+ */
 export async function mapPictures(
   maps: ReportInputs['maps'],
   record: Pick<RunRecord, 'frames' | 'direction'>,
+  range?: DepthRange,
 ): Promise<MapPictures> {
   return {
-    depth: await jpegUri(depthThumbnail(maps, mapSide)),
+    depth: await jpegUri(depthThumbnail(maps, mapSide, range)),
     sources: await pngUri(sourcesThumbnail(maps, frameNearness(record), mapSide)),
     confidence: await jpegUri(confidenceThumbnail(maps, mapSide)),
     coverage: await pngUri(coverageThumbnail(maps, mapSide)),

@@ -1,0 +1,84 @@
+import { setImmediate } from 'node:timers/promises';
+import { compositePicture, type MapPictures, mapPictures } from './report/write-report.js';
+import { bandsOf } from './rows.js';
+import type { RunRecord } from './run-record.js';
+import { countStored, noCounts, type StoredCounts, type StoredMaps, storedRows } from './stored-maps.js';
+import { type CompositeOptions, type Picture, writeComposite } from './write-composite.js';
+import { type DepthRange, type MapFile, writeMapFile } from './write-maps.js';
+
+interface RowsToCount {
+  maps: StoredMaps;
+  numbers: Uint16Array;
+  top: number;
+  bottom: number;
+}
+
+/** Between two of these bytes no page of memory lies untouched. */
+const pageBytes = 4096;
+
+/**
+ * What writing a result is made of: each a function of plain data, in this thread or in one of its own. There is a signal in
+ * this thread alone.
+ */
+export const writingTasks = {
+  /** Asks the system for the pages of fresh memory, before who fills it has to wait for them; changes nothing of it. */
+  async touch({ memory }: { memory: Uint8Array }): Promise<void> {
+    for (let at = 0; at < memory.length; at += pageBytes) Atomics.or(memory, at, 0);
+  },
+
+  /** Counts rows of the maps: see `countStored`. */
+  async count({ maps, numbers, top, bottom }: RowsToCount): Promise<StoredCounts> {
+    const counts = noCounts();
+    for (const [from, to] of bandsOf(bottom - top)) {
+      countStored(maps, numbers, top + from, top + to, counts);
+      // Who has other work in this thread gets at it between bands.
+      await setImmediate();
+    }
+    return counts;
+  },
+
+  map({ maps, file }: { maps: StoredMaps; file: MapFile }, signal?: AbortSignal): Promise<void> {
+    return writeMapFile(storedRows(maps), file, signal);
+  },
+
+  mapPictures({
+    maps,
+    record,
+    range,
+  }: {
+    maps: StoredMaps;
+    record: Pick<RunRecord, 'frames' | 'direction'>;
+    range: DepthRange;
+  }): Promise<MapPictures> {
+    return mapPictures(storedRows(maps), record, range);
+  },
+
+  composite(
+    { dir, picture, options }: { dir: string; picture: Picture; options: Omit<CompositeOptions, 'signal'> },
+    signal?: AbortSignal,
+  ): ReturnType<typeof writeComposite> {
+    const { icc, exif, ...others } = options;
+    return writeComposite(dir, picture, {
+      ...others,
+      icc: icc && bufferOf(icc),
+      exif: exif && bufferOf(exif),
+      signal,
+    });
+  },
+
+  compositePicture({ picture, icc }: { picture: Picture; icc: Uint8Array | undefined }): Promise<string> {
+    return compositePicture(picture, icc && bufferOf(icc));
+  },
+};
+
+/** A `Buffer` arrives in another thread as plain bytes. */
+function bufferOf({ buffer, byteOffset, byteLength }: Uint8Array): Buffer {
+  return Buffer.from(buffer as ArrayBuffer, byteOffset, byteLength);
+}
+
+export type WritingTasks = {
+  [Name in keyof typeof writingTasks]: {
+    task: Parameters<(typeof writingTasks)[Name]>[0];
+    answer: Awaited<ReturnType<(typeof writingTasks)[Name]>>;
+  };
+};

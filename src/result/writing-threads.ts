@@ -1,0 +1,103 @@
+import { basename } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { threadsInAddressSpace } from '../workers/address-space.js';
+import { clockMs, publishSpan } from '../workers/spans.js';
+import { TaskPool } from '../workers/task-pool.js';
+import { throwIfStopped } from './output-failure.js';
+import { type StoredMaps, type StoredSeen, seenIn } from './stored-maps.js';
+import { type WritingTasks, writingTasks } from './writing-tasks.js';
+
+const workerFile = fileURLToPath(new URL('../../dist/result/writing-worker.js', import.meta.url));
+
+/** Results of fewer pixels are written sooner than threads start. Tests set another bound. */
+export const threadsFrom = { pixels: 6e6 };
+/** Five maps, their pictures, the composite and its picture: no more is done at once. */
+const mostThreads = 8;
+/** Of fewer threads none can be spared beside the blend. */
+const minThreads = 4;
+
+/**
+ * Writes a result in threads of their own, where the merge has threads enough and what is written lies in memory that
+ * threads share; else in this thread. What is written is the same. To be closed.
+ */
+export class WritingThreads {
+  #pool: TaskPool<WritingTasks> | undefined;
+
+  constructor(private readonly signal?: AbortSignal) {}
+
+  /** Starts threads for a result of so many pixels, where they are worth it. */
+  start(pixels: number, threads: number): void {
+    if (this.#pool || pixels < threadsFrom.pixels || threads < minThreads) return;
+    this.#pool = new TaskPool(workerFile, {}, threadsInAddressSpace(Math.min(mostThreads, threads >> 1)));
+  }
+
+  /** Memory of zeros that threads share, where there are any; they ask the system for its pages. */
+  take(bytes: number): Uint8Array<ArrayBufferLike> {
+    if (!this.#pool) return new Uint8Array(bytes);
+    const memory = new Uint8Array(new SharedArrayBuffer(bytes));
+    // Where that fails, who fills the memory waits for them, and other tasks fail too.
+    this.#pool.run('touch', () => ({ memory })).catch(() => {});
+    return memory;
+  }
+
+  /**
+   * Does a task of writing. Rejects with OutputError or InterruptedError.
+   *
+   * @param pixels What of it must lie in shared memory for a thread to do it.
+   */
+  async run<Name extends keyof WritingTasks>(
+    name: Name,
+    task: WritingTasks[Name]['task'],
+    pixels: readonly ArrayBufferView[],
+  ): Promise<WritingTasks[Name]['answer']> {
+    const { signal } = this;
+    throwIfStopped(signal);
+    const doIt = writingTasks[name] as (
+      task: WritingTasks[Name]['task'],
+      signal?: AbortSignal,
+    ) => Promise<WritingTasks[Name]['answer']>;
+    if (!this.#pool || !pixels.every(({ buffer }) => buffer instanceof SharedArrayBuffer))
+      return doIt(task, signal);
+    const stop = () => void this.close();
+    signal?.addEventListener('abort', stop);
+    const fromMs = clockMs();
+    try {
+      const answer = await this.#pool.run(name, () => task);
+      const span = 'file' in task ? basename(task.file.path) : name;
+      publishSpan({ kind: 'write', name: span, fromMs, toMs: clockMs() });
+      return answer;
+    } catch (error) {
+      throwIfStopped(signal);
+      throw error;
+    } finally {
+      signal?.removeEventListener('abort', stop);
+    }
+  }
+
+  /**
+   * Goes through the maps of a merge once, and replaces the ordinals of frames in them by their numbers.
+   *
+   * @param numbers By ordinal; 0 stays 0.
+   */
+  async lookAt(maps: StoredMaps, numbers: Uint16Array): Promise<StoredSeen> {
+    const { height } = maps;
+    const count = this.#pool?.threads ?? 1;
+    const rowOf = (part: number) => Math.floor((part * height) / count);
+    const parts = await Promise.all(
+      Array.from({ length: count }, (_, i) =>
+        this.run('count', { maps, numbers, top: rowOf(i), bottom: rowOf(i + 1) }, pixelsOf(maps)),
+      ),
+    );
+    return seenIn(parts, maps);
+  }
+
+  /** Ends the threads, whatever they are at. */
+  async close(): Promise<void> {
+    await this.#pool?.close();
+  }
+}
+
+/** What of maps threads share. */
+export function pixelsOf({ depthIndices, sources, confidence, coverage }: StoredMaps): ArrayBufferView[] {
+  return [depthIndices, sources, confidence, coverage];
+}

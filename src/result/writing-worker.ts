@@ -1,0 +1,4 @@
+import { serveTasks } from '../workers/serve-tasks.js';
+import { writingTasks } from './writing-tasks.js';
+
+serveTasks(writingTasks);
