@@ -38,6 +38,7 @@ const uniformStep = 256;
 const uniformBytes = 2048 * uniformStep;
 /** Storage buffers of a kernel, workgroup memory and invocations that kernels may use. */
 const storageBuffers = 10;
+const planesUsage = bufferUsage.storage | bufferUsage.copySource | bufferUsage.copyDestination;
 /** Parts in which memory is read back: large enough for the bus, small beside the planes. */
 const readBytes = 32 << 20;
 /** The least that is taken to read back: memory that both sides see is slow to come by. */
@@ -151,6 +152,30 @@ export class Gpu {
   takeFrame(width: number, height: number, bits: 8 | 16): GpuPlanes {
     const layout = frameLayout(width, height, bits);
     return { ...layout, buffer: this.take(layout.bytes) };
+  }
+
+  /** As `takeFrame`; undefined where that is more than `room` bytes, or than the device's memory has left. */
+  async tryFrame(width: number, height: number, bits: 8 | 16, room: number): Promise<GpuPlanes | undefined> {
+    const layout = frameLayout(width, height, bits);
+    const buffer = layout.bytes > room ? undefined : await this.tryTake(layout.bytes);
+    return buffer && { ...layout, buffer };
+  }
+
+  /** A buffer of so many bytes; undefined where the device has not the memory for it. */
+  async tryTake(bytes: number): Promise<GPUBuffer | undefined> {
+    const { device } = this;
+    if (bytes > device.limits.maxBufferSize) return undefined;
+    device.pushErrorScope('out-of-memory');
+    const buffer = device.createBuffer({ size: bytes, usage: planesUsage });
+    // A device that is lost is told of by itself.
+    const error = await device.popErrorScope().catch(() => null);
+    if (error) {
+      buffer.destroy();
+      return undefined;
+    }
+    this.numberOf.set(buffer, ++this.buffersMade);
+    this.heldBytes += buffer.size;
+    return buffer;
   }
 
   /** A table of zeros, or of the given bytes, for kernels to bind as a whole. */
@@ -365,10 +390,7 @@ export class Gpu {
   }
 
   private take(bytes: number): GPUBuffer {
-    const buffer = this.create(
-      bytes,
-      bufferUsage.storage | bufferUsage.copySource | bufferUsage.copyDestination,
-    );
+    const buffer = this.create(bytes, planesUsage);
     this.heldBytes += buffer.size;
     return buffer;
   }

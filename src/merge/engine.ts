@@ -7,7 +7,7 @@ import type { RowRange } from '../kernels/row-windows.js';
 import type { SourceRule } from '../options/source-rule.js';
 import type { SurfaceMaps } from '../surface/surface.js';
 
-/** A frame as the stations see it; its pixels are those that were put into `slotFor` its ordinal. */
+/** A frame as the stations see it; its pixels are those that were put into `slotFor` its ordinal, or that are there. */
 export interface EngineFrame {
   /** Place among the frames in use, from 1; the unit of all maps along the stack. */
   ordinal: number;
@@ -29,6 +29,8 @@ export interface FrameRows extends RowRange {
 export interface MergeEngine {
   /** Frames that lie in slots at once: with two, one is put in place while the one before is worked on. */
   readonly slots: 1 | 2;
+  /** Whether the pixels of a frame are there, and need not be put into a slot. Absent: they never are. */
+  has?(ordinal: number): boolean;
   /**
    * Memory for the pixels of a frame, which the caller fills before the frame is worked on. One part, or several that share
    * some of their rows.
@@ -78,8 +80,9 @@ export interface EngineTask {
   frame: Size;
   bits: 8 | 16;
   compositeBits: 8 | 16;
-  /** Composite pixel to frame pixel, by ordinal - 1. */
+  /** Composite pixel to frame pixel, by ordinal - 1; and the numbers of the frames. */
   toFrame: readonly Matrix3[];
+  numbers: readonly number[];
   /** Slots are not worth their memory: frames are read from the disk straight into them. */
   isStored: boolean;
   rule: SourceRule;

@@ -2,7 +2,7 @@ import type { FocusCurves } from '../focus/focus-curves.js';
 import { GpuPyramidBlender } from '../gpu/blend.js';
 import type { Gpu } from '../gpu/device.js';
 import { GpuFocus, type GpuFrame } from '../gpu/focus.js';
-import { FrameRing } from '../gpu/frame-ring.js';
+import { GpuFrames } from '../gpu/frames.js';
 import { type GpuSourcePlan, planGpuSources } from '../gpu/plan.js';
 import type { GpuPlanes } from '../gpu/planes.js';
 import { findGpuSpill } from '../gpu/spill.js';
@@ -17,7 +17,6 @@ import type { EngineFrame, EngineTask, FrameRows, MergeEngine } from './engine.j
  */
 export class GpuEngine implements MergeEngine {
   readonly slots = 2;
-  private readonly ring: FrameRing;
   private readonly focus: GpuFocus;
   private asked: FocusCurves | undefined;
   private surface: GpuSurface | undefined;
@@ -31,25 +30,30 @@ export class GpuEngine implements MergeEngine {
 
   private constructor(
     private readonly gpu: Gpu,
+    private readonly frames: GpuFrames,
     private readonly task: EngineTask,
   ) {
-    const { size, frame, bits, compositeBits, toFrame, rule, dust, curve, surfaceLevel, take } = task;
+    const { size, frame, compositeBits, toFrame, rule, dust, curve, surfaceLevel, take } = task;
     const pixels = size.width * size.height;
     const takeWords = (count: number) => new Uint16Array(take(2 * count).buffer);
     this.maps = { depthIndices: takeWords(pixels), confidence: take(pixels), coverage: take(pixels) };
     this.sources = takeWords(pixels);
     this.picture = compositeBits === 8 ? take(3 * pixels) : takeWords(3 * pixels);
-    this.ring = new FrameRing(gpu, frame, bits);
     // `select` and `weigh` show frames as they are.
     const light = rule === 'auto' ? curve : undefined;
     this.focus = new GpuFocus(gpu, size, frame, focusLevels, toFrame.length, dust, light, surfaceLevel);
   }
 
-  /** The device is closed with the engine. */
-  static async start(gpu: Gpu, task: EngineTask): Promise<GpuEngine> {
+  /**
+   * The device is closed with the engine.
+   *
+   * @param sent Frames that are there, and room for others; default: none stays.
+   */
+  static async start(gpu: Gpu, task: EngineTask, sent?: GpuFrames): Promise<GpuEngine> {
     try {
       await gpu.compileAll();
-      const engine = new GpuEngine(gpu, task);
+      await sent?.endAhead(task.numbers);
+      const engine = new GpuEngine(gpu, sent ?? new GpuFrames(gpu, task.frame, task.bits), task);
       await gpu.check();
       return engine;
     } catch (error) {
@@ -58,8 +62,13 @@ export class GpuEngine implements MergeEngine {
     }
   }
 
+  has(ordinal: number): boolean {
+    return this.frames.has(this.numberOf(ordinal));
+  }
+
   async slotFor(ordinal: number): Promise<FrameRows[]> {
-    return [{ from: 0, to: this.task.frame.height, pixels: await this.ring.slotFor(ordinal) }];
+    const pixels = await this.frames.slotFor(this.numberOf(ordinal));
+    return [{ from: 0, to: this.task.frame.height, pixels }];
   }
 
   follow(frame: EngineFrame): Promise<void> {
@@ -137,12 +146,17 @@ export class GpuEngine implements MergeEngine {
     return { toFrame: this.task.toFrame, frame: this.task.frame };
   }
 
-  /** Sends a frame over and hands the work on it over; does not wait until that is done. */
+  private numberOf(ordinal: number): number {
+    return this.task.numbers[ordinal - 1];
+  }
+
+  /** Sends a frame over where it is not there, and hands the work on it over; does not wait until that is done. */
   private async workOn(frame: EngineFrame, note: (sent: GpuFrame) => void): Promise<void> {
-    const { ring, gpu, task } = this;
-    note({ ...frame, pixels: ring.send(frame.ordinal), bits: task.bits });
+    const { frames, gpu, task } = this;
+    const number = this.numberOf(frame.ordinal);
+    note({ ...frame, pixels: frames.send(number), bits: task.bits });
     gpu.submit();
-    ring.free(frame.ordinal);
+    frames.free(number);
     await gpu.check();
   }
 }

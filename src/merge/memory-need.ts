@@ -61,6 +61,14 @@ function megapixelsOf({ width, height }: Size): number {
   return (width * height) / 1e6;
 }
 
+/** Bytes of a graphics processor's memory that a merge takes a pixel of a frame, beside frames, rounded up. */
+const gpuPixelBytes = 100;
+
+/** Bytes of a graphics processor's memory that a merge of frames of this size takes beside them, never less than it does. */
+export function gpuMergeBytes({ width, height }: Size): number {
+  return gpuPixelBytes * width * height;
+}
+
 /** Share of the free memory that a merge takes at most for the sake of speed, where no bound is given. */
 const freeShare = 0.5;
 

@@ -1,5 +1,6 @@
 import { InputError } from '../errors.js';
 import type { Gpu } from '../gpu/device.js';
+import type { GpuFrames } from '../gpu/frames.js';
 import { GpuError } from '../gpu/gpu-error.js';
 import type { Size } from '../image/image.js';
 import type { MergeOptions } from '../options/merge-options.js';
@@ -31,6 +32,12 @@ export interface FoundMaps {
   /** Ordinal of the frame that supplies the detail, (rows, cols); 0 = none. */
   sources: Uint16Array;
   way: FocusDirection;
+}
+
+/** A graphics processor that merges, and frames that were sent to it in advance. */
+export interface MergeDevice {
+  device: Gpu;
+  sent?: GpuFrames;
 }
 
 export interface MergedFrames<Found> {
@@ -78,7 +85,7 @@ export async function mergeFrames<Found>(
   kept: KeptFrames,
   log: RunLog,
   signal: AbortSignal | undefined,
-  gpu?: Gpu,
+  gpu?: MergeDevice,
   take = (bytes: number): Uint8Array => new Uint8Array(bytes),
 ): Promise<MergedFrames<Found>> {
   const size = { width: crop.width, height: crop.height };
@@ -90,6 +97,7 @@ export async function mergeFrames<Found>(
     bits: frames[0].file.bits,
     compositeBits: bits,
     toFrame: frames.map(({ toAnchor }) => compositeToFrame(toAnchor, crop)),
+    numbers: frames.map(({ file }) => file.number),
     isStored: frames.every(({ file }) => isStored(file)),
     rule,
     surfaceLevel: surfaceLevelFor(rule, size, steps),
@@ -100,7 +108,9 @@ export async function mergeFrames<Found>(
     threads: options.threads,
     take,
   };
-  const engine: MergeEngine = gpu ? await GpuEngine.start(gpu, task) : await ProcessorEngine.start(task);
+  const engine: MergeEngine = gpu
+    ? await GpuEngine.start(gpu.device, task, gpu.sent)
+    : await ProcessorEngine.start(task);
   const stop = () => void engine.close();
   signal?.addEventListener('abort', stop);
   let isToBeRepeated = false;
@@ -108,24 +118,34 @@ export async function mergeFrames<Found>(
     log.throwIfStopped();
     log.enter('focus');
     const files = frames.map(({ file }) => file);
-    kept.decodeAhead(files);
+    const missing = () => files.filter((_, k) => !engine.has?.(k + 1));
+    kept.decodeAhead(missing());
     const hotPixels = await findHotPixels(
       [...new Set([0, frames.length >> 1, frames.length - 1])].map(
         (k) => () => kept.decode(frames[k].file, 3),
       ),
     );
+    if (hotPixels.length > 0) kept.decodeAhead(files);
     const forEachFrame = async (visit: (frame: EngineFrame) => Promise<void>, isLast: boolean) => {
       let done = 0;
       let visiting = Promise.resolve();
-      const decode = async ({ file }: UsedFrame) =>
-        isStored(file) ? undefined : kept.decode(file, 3, isLast);
+      // What was sent in advance has its hot pixels.
+      const isThere = (ordinal: number) =>
+        engine.has?.(ordinal) === true && (isLast || hotPixels.length === 0);
+      const decode = async ({ file, ordinal }: UsedFrame) => {
+        if (!isThere(ordinal)) return isStored(file) ? undefined : kept.decode(file, 3, isLast);
+        kept.release(file);
+        return undefined;
+      };
       for await (const fed of feedFrames(frames, decode, 1)) {
         log.throwIfStopped();
         if ('error' in fed) throw fed.error;
         if (engine.slots === 1) await visiting;
         const { file, ordinal, toAnchor, gainRatio } = fed.item;
-        const slot = await engine.slotFor(ordinal);
-        await placeFrame(slot, frameSize, file, fed.value?.pixels, hotPixels);
+        if (!isThere(ordinal)) {
+          const slot = await engine.slotFor(ordinal);
+          await placeFrame(slot, frameSize, file, fed.value?.pixels, hotPixels);
+        }
         await visiting;
         visiting = visit({ ordinal, toFrame: compositeToFrame(toAnchor, crop), gainRatio }).then(() =>
           log.progress(++done, frames.length),
@@ -137,7 +157,7 @@ export async function mergeFrames<Found>(
     };
     await forEachFrame((frame) => engine.follow(frame), false);
     // For the blend, beside the surface.
-    kept.decodeAhead(files);
+    kept.decodeAhead(missing());
 
     log.enter('surface');
     const curves = await engine.curves();

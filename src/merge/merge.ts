@@ -4,6 +4,7 @@ import { judgeFrames, judgeRim } from '../check/judge-merge.js';
 import { judgeStack } from '../check/judge-stack.js';
 import { InputError } from '../errors.js';
 import type { Gpu } from '../gpu/device.js';
+import { GpuFrames } from '../gpu/frames.js';
 import { GpuError } from '../gpu/gpu-error.js';
 import type { Size } from '../image/image.js';
 import { identityMatrix } from '../image/transform.js';
@@ -52,7 +53,13 @@ import { type DepthScale, depthScale } from './depth-scale.js';
 import { endDevelopment, withDevelopedFrames } from './develop-frames.js';
 import { directionNotes } from './direction-notes.js';
 import { frameComposite, leastSidePx } from './framing.js';
-import { keptFramesBytes, type MergeLoad, refuseOversized, threadsWithin } from './memory-need.js';
+import {
+  gpuMergeBytes,
+  keptFramesBytes,
+  type MergeLoad,
+  refuseOversized,
+  threadsWithin,
+} from './memory-need.js';
 import type { MergeOutcome, UnattendedHooks } from './merge-api.js';
 import { openMergeDevice } from './merge-device.js';
 import { type DecideDirection, type FoundMaps, mergeFrames } from './merge-frames.js';
@@ -293,7 +300,7 @@ export async function computeMerge(
   const kept = new KeptFrames(room, Math.min(decodeThreads, options.threads));
   const opened: { gpu?: Gpu | undefined } = {};
   try {
-    return await computeKeeping(kept, opened, stack, options, log, signal, onMaps, writing);
+    return await computeKeeping(kept, room, opened, stack, options, log, signal, onMaps, writing);
   } finally {
     kept.close();
     opened.gpu?.close();
@@ -301,10 +308,12 @@ export async function computeMerge(
 }
 
 /**
+ * @param room Bytes of frames that may be kept.
  * @param opened Gets the graphics processor that merges, which the caller closes.
  */
 async function computeKeeping(
   kept: KeptFrames,
+  room: number,
   opened: { gpu?: Gpu | undefined },
   stack: Stack,
   options: MergeOptions,
@@ -323,9 +332,11 @@ async function computeKeeping(
   const registering = registerStack(stack, options, kept, log, stopper.signal);
   // Told where it is awaited.
   registering.catch(() => {});
+  let sent: GpuFrames | undefined;
   try {
     // The first frames are being decoded while the device is opened; who asks for one that is not there is soon told.
     opened.gpu = await openMergeDevice(options.device, log);
+    if (opened.gpu) sent = sendDecoded(opened.gpu, stack, kept, room);
   } catch (error) {
     stop();
     await registering.catch(() => {});
@@ -385,7 +396,7 @@ async function computeKeeping(
     onMaps?.(framed);
     return framed;
   };
-  const mergeOn = (gpu: Gpu | undefined) =>
+  const mergeOn = (device: Gpu | undefined) =>
     mergeFrames(
       used,
       size,
@@ -400,7 +411,7 @@ async function computeKeeping(
       kept,
       log,
       signal,
-      gpu,
+      device && { device, ...(sent && { sent }) },
       (bytes) => writing.take(bytes),
     );
   const { gpu } = opened;
@@ -420,6 +431,15 @@ async function computeKeeping(
     channels: stack.channels,
   };
   return { registration, crop, picture, judged, device: device ?? 'processor', ...found };
+}
+
+/** Sends frames to the device as soon as they are decoded, while their motion is still being measured. */
+function sendDecoded(gpu: Gpu, { size, bits }: Stack, kept: KeptFrames, room: number): GpuFrames {
+  const sent = new GpuFrames(gpu, size, bits, room, gpuMergeBytes(size));
+  kept.onDecoded = ({ number }, { pixels, channels }) => {
+    if (channels === 3) sent.sendAhead(number, pixels);
+  };
+  return sent;
 }
 
 function loadOf({ size, bits, frames, reduced }: Stack): MergeLoad {

@@ -21,6 +21,8 @@ export class KeptFrames {
   private runningAhead = 0;
   /** Of kept frames, and of those that are being decoded ahead. */
   private heldBytes = 0;
+  /** Told of every frame that is decoded; its pixels are not to be changed. */
+  onDecoded: ((frame: FrameFile, decoded: DecodedFrame) => void) | undefined;
   /** Where not all frames fit: what is left for those ahead, so that decoding has work for all its threads. */
   private aheadBytes = 0;
 
@@ -67,6 +69,13 @@ export class KeptFrames {
     this.startAhead();
   }
 
+  /** Gives a frame back that nobody asks for again. */
+  release({ number }: FrameFile): void {
+    this.ahead = this.ahead.filter((waiting) => waiting.number !== number);
+    this.drop(number);
+    this.startAhead();
+  }
+
   /** Gives all frames back, and decodes none ahead any more. */
   close(): void {
     this.ahead = [];
@@ -101,6 +110,11 @@ export class KeptFrames {
     const { number } = frame;
     const decoding = decodeFrame(frame).finally(() => this.underWay.delete(number));
     this.underWay.set(number, decoding);
+    decoding.then(
+      (decoded) => this.onDecoded?.(frame, decoded),
+      // Told whoever asks for it.
+      () => {},
+    );
     return decoding;
   }
 

@@ -107,9 +107,9 @@ describeGpu('a merge on a graphics processor', (rig) => {
       if (event.event === 'stage') stage = event.stage;
     });
     const callsIn = (name: string) => calls.filter((one) => one.stage === name).map(({ call }) => call);
-    const frame = ['submit', 'map'];
-    expect(callsIn('focus')).toEqual(Array.from({ length: 7 }, () => frame).flat());
-    expect(callsIn('blend').filter((call) => call === 'map')).toHaveLength(7);
+    // The frames went over while they were registered.
+    expect(callsIn('focus')).toEqual(Array.from({ length: 7 }, () => 'submit'));
+    expect(callsIn('blend')).not.toContain('map');
     expect(callsIn('blend')).not.toContain('settle');
     // Beside the frames three of the maps, and at the end the picture.
     expect(callsIn('blend').filter((call) => call === 'read')).toHaveLength(4);
