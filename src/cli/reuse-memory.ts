@@ -16,16 +16,16 @@ const decodingCommands = new Set([
 
 /**
  * Settings of a process that decodes frames by the dozen, which are read at its start. Its allocator: one arena that keeps
- * what is freed, on huge pages. By default glibc gets every decoded frame from the system and gives it back: touching
- * 72 MB of fresh pages costs more than decoding a 24-megapixel JPEG into them. Its threads to decode in, those of libuv:
- * one a core, but no fewer than the default.
+ * what is freed. By default glibc gets every decoded frame from the system and gives it back: touching 72 MB of fresh pages
+ * costs more than decoding a 24-megapixel JPEG into them. Not on huge pages: a virtual machine that gives free ones back to
+ * its host pays five times as much for a byte of them as for one of small pages, and elsewhere what is touched once saves
+ * hardly anything. Its threads to decode in, those of libuv: one a core, but no fewer than the default.
  */
 export const decodingSettings = {
   GLIBC_TUNABLES: [
     'glibc.malloc.arena_max=1',
     'glibc.malloc.mmap_max=0',
     'glibc.malloc.trim_threshold=8589934592',
-    'glibc.malloc.hugetlb=1',
   ].join(':'),
   UV_THREADPOOL_SIZE: String(Math.min(16, Math.max(4, availableParallelism()))),
 };
