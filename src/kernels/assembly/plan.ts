@@ -1,6 +1,7 @@
 // Which frames each coefficient of each level comes from, decided from the surface: see curve-state.ts for the planes
 // and blend.ts for what centre and reach mean.
 import { indexOffset, gapBit, leakedPeak, truncatedCurve, tileColumns, windowRadius, endReach64ths, clearReach, faintReach, clearRise, singleReach, flatReach, finestLevels, halfStep } from './constants';
+import { apartOf } from './common';
 import { unitsOf64ths } from './curve-state';
 import { frameSpans, isReached } from './frame-bounds';
 
@@ -84,9 +85,11 @@ export function planStrip(
   frames: usize, count: i32, lastColumn: f64, lastRow: f64,
   sources: usize, uses: usize, usesBytes: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
+  const eight = scratch;
   const spans = scratch + 64;
   const offset = offsetCode(fractionBits);
   const lastCentre = count << fractionBits;
+  const halfFrame = i16x8.splat(i16(i32(1) << (fractionBits - 1)));
   const tiles = (width + tileColumns - 1) / tileColumns;
   const y0 = strip * stripRows;
   const y1 = min(height, y0 + stripRows);
@@ -103,6 +106,40 @@ export function planStrip(
     let markedFirst = 0;
     let markedLast = 0;
     for (let x = 0; x < width; x++) {
+      // Most pixels are reached by all frames: eight at once.
+      while (x >= allFrom && x + 8 <= allTo && (x & 7) == 0 && (x + 7) << level < fullWidth) {
+        const at = usize(x) << 1;
+        const centre = planEight(
+          indexRow + at, level < finestLevels ? weightRow + (at << level) : 0, fullWeight, level, rule, fractionBits, count,
+          peaks != 0 ? peakRow + at : 0, peakBytes, frontRow + at, frontApart, sameIndex, nearSign,
+          x, y, fullIndices, weightStride, fullFronts, fullPeakStride, fullWidth, fullHeight,
+          centres + row + at, reaches + row + at, frontBytes, eight,
+        );
+        if (level == 0) {
+          v128.store(sources + ((usize(y) * usize(width) + usize(x)) << 1), i16x8.shr_u(i16x8.add(centre, halfFrame), fractionBits));
+          const tile = uses + usize((strip * tiles + x / tileColumns) * usesBytes);
+          const firsts = v128.load(eight);
+          const lasts = v128.load(eight, 16);
+          const fronts = v128.load(eight, 32);
+          const isMarked = v128.and(i16x8.ge_s(firsts, i16x8.splat(i16(markedFirst))), i16x8.le_s(lasts, i16x8.splat(i16(markedLast))));
+          if (tile != markedTile || !i16x8.all_true(isMarked) || v128.any_true(fronts)) {
+            for (let lane = eight; lane < eight + 16; lane += 2) {
+              const front = i32(load<u16>(lane, 32));
+              if (front > 0) markUses(tile, front, front);
+              const first = i32(load<u16>(lane));
+              const last = i32(load<u16>(lane, 16));
+              // Neighbours mostly ask for the same frames.
+              if (tile == markedTile && first >= markedFirst && last <= markedLast) continue;
+              markedTile = tile;
+              markedFirst = first;
+              markedLast = last;
+              markUses(tile, first, last);
+            }
+          }
+        }
+        x += 8;
+      }
+      if (x >= width) break;
       let centre = i32(load<u16>(indexRow + (usize(x) << 1))) - offset;
       let width64 = clearReach;
       let near = 0;
@@ -162,22 +199,147 @@ export function planStrip(
         const tile = uses + usize((strip * tiles + x / tileColumns) * usesBytes);
         const first = max(1, ((centre - blendWidth) >> fractionBits) + 1);
         const last = min(count, (centre + blendWidth - 1) >> fractionBits);
-        if (front > 0) {
-          const byte = tile + usize(front >> 3);
-          store<u8>(byte, i32(load<u8>(byte)) | (1 << (front & 7)));
-        }
-        // Neighbours mostly ask for the same frames.
+        if (front > 0) markUses(tile, front, front);
         if (tile == markedTile && first >= markedFirst && last <= markedLast) continue;
         markedTile = tile;
         markedFirst = first;
         markedLast = last;
-        for (let k = first; k <= last; k++) {
-          const byte = tile + usize(k >> 3);
-          store<u8>(byte, i32(load<u8>(byte)) | (1 << (k & 7)));
-        }
+        markUses(tile, first, last);
       }
     }
   }
+}
+
+/** Marks frames as used by a tile. */
+// @ts-ignore: decorator
+@inline
+function markUses(tile: usize, first: i32, last: i32): void {
+  for (let k = first; k <= last; k++) {
+    const byte = tile + usize(k >> 3);
+    store<u8>(byte, i32(load<u8>(byte)) | (1 << (k & 7)));
+  }
+}
+
+/** Weights of level 0 at eight pixels of a level, which lie 2^level apart. */
+// @ts-ignore: decorator
+@inline
+function eightWeights(at: usize, level: i32): v128 {
+  const first = v128.load(at);
+  if (level == 0) return first;
+  const second = v128.load(at, 16);
+  if (level == 1) return i16x8.shuffle(first, second, 0, 2, 4, 6, 8, 10, 12, 14);
+  const low = i16x8.shuffle(first, second, 0, 4, 8, 12, 0, 4, 8, 12);
+  const high = i16x8.shuffle(v128.load(at, 32), v128.load(at, 48), 0, 4, 8, 12, 0, 4, 8, 12);
+  return i16x8.shuffle(low, high, 0, 1, 2, 3, 8, 9, 10, 11);
+}
+
+/** Where one depth index lies behind another by more than `apart`. */
+// @ts-ignore: decorator
+@inline
+function isBehind(index: v128, other: v128, apart: v128, nearSign: i32): v128 {
+  if (nearSign == 0) return i16x8.splat(0);
+  return i16x8.gt_u(nearSign > 0 ? i16x8.sub_sat_u(index, other) : i16x8.sub_sat_u(other, index), apart);
+}
+
+/** How far a blend of 64ths of a frame reaches where the surface is unsure: of four weights. */
+// @ts-ignore: decorator
+@inline
+function widthsOf(weights: v128, fullWeight: i32): v128 {
+  const unsure = i32x4.sub(i32x4.splat(fullWeight), weights);
+  const wider = v128.convert<i32>(i32x4.mul(unsure, i32x4.splat(flatReach - 64)));
+  return i32x4.add(i32x4.splat(64), v128.trunc_sat<i32>(v128.div<f32>(wider, f32x4.splat(f32(fullWeight)))));
+}
+
+/**
+ * Plans eight pixels that all frames reach, as `planStrip` does one, and returns their centres. Depth indices are stored ones,
+ * offset included. indices, weights, peaks, fronts, centres, reaches: addresses of theirs, 0 = none. out: then holds the first and
+ * the last frame of each, and the front layer, in three rows of 16 bytes.
+ */
+// @ts-ignore: decorator
+@inline
+function planEight(
+  indices: usize, weights: usize, fullWeight: i32, level: i32, rule: i32, fractionBits: i32, count: i32,
+  peaks: usize, peakBytes: usize, fronts: usize, frontApart: i32, sameIndex: i32, nearSign: i32,
+  x: i32, y: i32, fullIndices: usize, weightStride: i32, fullFronts: usize, fullPeakStride: i32, fullWidth: i32, fullHeight: i32,
+  centres: usize, reaches: usize, frontBytes: usize, out: usize,
+): v128 {
+  const zero = i16x8.splat(0);
+  const clear = i16x8.splat(i16(clearReach));
+  const offset = i16x8.splat(i16(offsetCode(fractionBits)));
+  const apart = i16x8.splat(i16(min(0xffff, frontApart)));
+  let index = v128.load(indices);
+  let width64 = clear;
+  let near = zero;
+  let nearIndex = zero;
+  if (weights != 0 && !(rule == ruleSelect && peaks != 0)) {
+    const weight = i16x8.min_u(eightWeights(weights, level), i16x8.splat(i16(fullWeight)));
+    const wider = i16x8.narrow_i32x4_s(widthsOf(v128.extend_low<u16>(weight), fullWeight), widthsOf(v128.extend_high<u16>(weight), fullWeight));
+    width64 = v128.andnot(i16x8.max_s(width64, wider), i16x8.splat(3));
+  }
+  if (peaks != 0) {
+    if (rule == ruleSelect) {
+      const ordinal = v128.load(peaks + 6 * peakBytes);
+      const sharpest = i16x8.add(i16x8.shl(ordinal, fractionBits), offset);
+      index = v128.bitselect(index, sharpest, i16x8.eq(ordinal, zero));
+      width64 = i16x8.splat(i16(singleReach));
+    } else if (rule == ruleAuto) {
+      const own = v128.load(peaks + peakBytes);
+      if (level < finestLevels) {
+        near = v128.load(fronts);
+        nearIndex = i16x8.add(i16x8.shl(near, fractionBits), offset);
+        if (level > 0 && v128.any_true(near)) {
+          const isBefore = v128.or(isBehind(index, nearIndex, apart, nearSign), isBehind(own, nearIndex, apart, nearSign));
+          const asked = v128.andnot(isBefore, i16x8.eq(near, zero));
+          near = v128.andnot(near, v128.andnot(asked, eightThere(asked, nearIndex, out, sameIndex, x, y, level, fullIndices, weightStride, fullFronts, fullPeakStride, fullWidth, fullHeight, fractionBits)));
+        }
+      }
+      const hasNear = v128.not(i16x8.eq(near, zero));
+      const isLaid = v128.and(hasNear, v128.and(isBehind(index, nearIndex, apart, nearSign), isBehind(index, own, apart, nearSign)));
+      const rise = v128.load(peaks);
+      let founded = v128.andnot(i16x8.gt_u(rise, i16x8.splat(i16(clearRise))), isLaid);
+      if (level > 0) {
+        const asked = v128.and(founded, i16x8.ge_u(apartOf(own, index), i16x8.splat(i16(sameIndex))));
+        founded = v128.andnot(founded, v128.andnot(asked, eightThere(asked, own, out, sameIndex, x, y, level, fullIndices, weightStride, fullFronts, fullPeakStride, fullWidth, fullHeight, fractionBits)));
+      }
+      index = v128.bitselect(own, index, founded);
+      width64 = v128.bitselect(clear, width64, founded);
+      const isFaint = i16x8.lt_u(rise, i16x8.splat(i16(clearRise)));
+      width64 = i16x8.max_s(width64, v128.and(i16x8.splat(i16(faintReach)), isFaint));
+    }
+  }
+  index = i16x8.max_u(i16x8.add(i16x8.splat(i16(i32(1) << fractionBits)), offset), i16x8.min_u(i16x8.add(i16x8.splat(i16(count << fractionBits)), offset), index));
+  const centre = i16x8.sub(index, offset);
+  const front = v128.and(near, isBehind(index, nearIndex, apart, nearSign));
+  v128.store(centres, centre);
+  const reach = i16x8.shr_u(width64, 2);
+  v128.store(reaches, frontBytes == 0 ? v128.or(reach, i16x8.shl(front, 6)) : reach);
+  if (frontBytes != 0) v128.store(reaches + frontBytes, front);
+  if (level == 0) {
+    const blendWidth = i16x8.shr_u(width64, 6 - fractionBits);
+    // With the offset a centre less its reach is no less than zero.
+    const first = i16x8.sub(i16x8.shr_u(i16x8.sub(index, blendWidth), fractionBits), i16x8.splat(i16(indexOffset) - 1));
+    const last = i16x8.shr_u(i16x8.sub(i16x8.add(centre, blendWidth), i16x8.splat(1)), fractionBits);
+    v128.store(out, i16x8.max_s(i16x8.splat(1), first));
+    v128.store(out, i16x8.min_s(i16x8.splat(i16(count)), last), 16);
+    v128.store(out, front, 32);
+  }
+  return centre;
+}
+
+/** `isThere` for those of eight pixels that are `asked`, of stored depth indices; scratch: 16 bytes. */
+function eightThere(
+  asked: v128, indices: v128, scratch: usize, sameIndex: i32, x: i32, y: i32, level: i32,
+  fullIndices: usize, stride: i32, fronts: usize, frontStride: i32, width: i32, height: i32, fractionBits: i32,
+): v128 {
+  v128.store(scratch, indices);
+  let found: i32 = 0;
+  for (let bits = i16x8.bitmask(asked); bits != 0; bits &= bits - 1) {
+    const lane = i32(ctz(bits));
+    const depthIndex = i32(load<u16>(scratch + (usize(lane) << 1))) - offsetCode(fractionBits);
+    if (isThere(depthIndex, sameIndex, x + lane, y, level, fullIndices, stride, fronts, frontStride, width, height, fractionBits)) found |= 1 << lane;
+  }
+  const lanes = i16x8(1, 2, 4, 8, 16, 32, 64, 128);
+  return i16x8.eq(v128.and(i16x8.splat(i16(found)), lanes), lanes);
 }
 
 /**
@@ -265,16 +427,87 @@ function isBesideDetail(gaps: usize, certainties: usize, stride: i32, width: i32
   return leaks > own;
 }
 
-/** Whether eight pixels have a weight, no mark, and depth indices from `lowest` to `highest`: addresses of theirs. */
+/** How often a mark stands in the windows about eight pixels, from the counts of the columns about them, at `counts` + 16 on. */
 // @ts-ignore: decorator
 @inline
-function areCovered(depthIndices: usize, weights: usize, gaps: usize, certainties: usize, lowest: i32, highest: i32, fullWeight: i32): bool {
+function acrossWindow(counts: usize): v128 {
+  let sum = v128.load(counts, 16);
+  for (let i = 1; i <= windowRadius; i++) {
+    const away = usize(i) << 1;
+    sum = i16x8.add(sum, i16x8.add(v128.load(counts + 16 - away), v128.load(counts + 16 + away)));
+  }
+  return sum;
+}
+
+/** As `isGap`, of eight pixels whose windows lie in the picture but for rows: addresses of theirs. scratch: 96 bytes. */
+function areGaps(gaps: usize, weights: usize, stride: i32, height: i32, y: i32, scratch: usize): v128 {
+  const zero = i16x8.splat(0);
+  const gap = i16x8.splat(i16(gapBit));
+  for (let part: isize = -1; part <= 1; part++) {
+    let missed = zero;
+    let known = zero;
+    for (let j = max(-windowRadius, -y); j <= min(windowRadius, height - 1 - y); j++) {
+      const at = (isize(j * stride) << 1) + (part << 4);
+      const isKnown = v128.not(i16x8.eq(v128.load(weights + at), zero));
+      known = i16x8.sub(known, isKnown);
+      missed = i16x8.sub(missed, v128.and(isKnown, i16x8.eq(v128.and(v128.load(gaps + at), gap), gap)));
+    }
+    const to = scratch + 16 + (part << 4);
+    v128.store(to, known);
+    v128.store(to, missed, 48);
+  }
+  const missed = acrossWindow(scratch + 48);
+  const isHere = i16x8.eq(v128.and(v128.load(gaps), gap), gap);
+  return v128.and(isHere, i16x8.gt_s(i16x8.add(missed, missed), acrossWindow(scratch)));
+}
+
+/** As `isBesideDetail`, of eight pixels whose windows lie in the picture but for rows: addresses of theirs. scratch: 96 bytes. */
+function areBesideDetail(gaps: usize, certainties: usize, stride: i32, height: i32, y: i32, scratch: usize): v128 {
+  const zero = i16x8.splat(0);
+  const leaked = i16x8.splat(i16(leakedPeak));
+  for (let part: isize = -1; part <= 1; part++) {
+    let leaks = zero;
+    let own = zero;
+    for (let j = max(-windowRadius, -y); j <= min(windowRadius, height - 1 - y); j++) {
+      const at = (isize(j * stride) << 1) + (part << 4);
+      const isLeak = i16x8.eq(v128.load(gaps + at), leaked);
+      leaks = i16x8.sub(leaks, isLeak);
+      own = i16x8.sub(own, v128.not(v128.or(isLeak, i16x8.eq(v128.load(certainties + at), zero))));
+    }
+    const to = scratch + 16 + (part << 4);
+    v128.store(to, leaks);
+    v128.store(to, own, 48);
+  }
+  const isAsked = v128.or(i16x8.eq(v128.load(certainties), zero), i16x8.eq(v128.load(gaps), leaked));
+  return v128.and(isAsked, i16x8.gt_s(acrossWindow(scratch), acrossWindow(scratch + 48)));
+}
+
+/**
+ * Coverage classes of eight pixels that all frames reach, where no step is long, from depth indices as they are stored, covered
+ * from `lowest` to `highest`: addresses of theirs. Their windows lie in the picture but for rows. scratch: 96 bytes.
+ */
+// @ts-ignore: decorator
+@inline
+function kindsOfEight(
+  depthIndices: usize, weights: usize, gaps: usize, certainties: usize, stride: i32, height: i32, y: i32, lowest: i32, highest: i32,
+  fullWeight: i32, scratch: usize,
+): v128 {
   const zero = i16x8.splat(0);
   const index = v128.load(depthIndices);
-  const isIn = v128.and(i16x8.ge_u(index, i16x8.splat(i16(lowest))), i16x8.le_u(index, i16x8.splat(i16(min(0xffff, highest)))));
-  const isWeighty = i16x8.ge_u(v128.load(weights), i16x8.splat(i16((fullWeight + 7) >> 3)));
-  const isPlain = v128.andnot(i16x8.eq(v128.load(gaps), zero), i16x8.eq(v128.load(certainties), zero));
-  return i16x8.all_true(v128.and(v128.and(isIn, isWeighty), isPlain));
+  const mark = v128.load(gaps);
+  const isBefore = i16x8.lt_u(index, i16x8.splat(i16(lowest)));
+  const isAfter = i16x8.gt_u(index, i16x8.splat(i16(min(0xffff, highest))));
+  let kinds = v128.bitselect(i16x8.splat(1), v128.and(i16x8.splat(2), isAfter), isBefore);
+  const isOut = v128.or(isBefore, isAfter);
+  const isMarked = v128.andnot(i16x8.eq(v128.and(mark, i16x8.splat(i16(gapBit))), i16x8.splat(i16(gapBit))), isOut);
+  const isFaint = i16x8.lt_u(v128.load(weights), i16x8.splat(i16((fullWeight + 7) >> 3)));
+  if (v128.any_true(v128.andnot(isMarked, isFaint))) {
+    kinds = v128.bitselect(i16x8.splat(3), kinds, v128.and(isMarked, areGaps(gaps, weights, stride, height, y, scratch)));
+  }
+  let isUnknown = isFaint;
+  const isAsked = v128.or(i16x8.eq(v128.load(certainties), zero), i16x8.eq(mark, i16x8.splat(i16(leakedPeak))));
+  if (v128.any_true(v128.andnot(isAsked, isFaint))) isUnknown = v128.or(isUnknown, areBesideDetail(gaps, certainties, stride, height, y, scratch));
+  return v128.bitselect(i16x8.splat(4), kinds, isUnknown);
 }
 
 /** Confidence of eight pixels, in the low eight bytes: addresses of theirs. */
@@ -304,7 +537,7 @@ function partOfFull(weight: v128, fullWeight: i32): v128 {
  * reaches: i32 by ordinal, how far into the step after a frame, and back from the next one, the two show what is sharp,
  * 1/64 of that step; 0 where the step is not long, and `gaps` tells. hasLongStep: whether any is above 0. frames: as in
  * `planStrip`, of level 0. Where none of the frames that could be sharp reaches, nothing is known: no confidence.
- * scratch: two i32 a frame.
+ * scratch: 128 bytes and two i32 a frame.
  */
 export function judgeStrip(
   depthIndices: usize, weights: usize, gaps: usize, certainties: usize, stride: i32, width: i32, height: i32, fullWeight: i32, count: i32, reaches: usize, hasLongStep: i32, fractionBits: i32,
@@ -317,7 +550,7 @@ export function judgeStrip(
   const beyond = unitsOf64ths(endReach64ths, fractionBits);
   const lowest = first - beyond + offset;
   const highest = last + beyond + offset;
-  const spans = scratch + 64;
+  const spans = scratch + 128;
   const y1 = min(height, (strip + 1) * stripRows);
   for (let y = strip * stripRows; y < y1; y++) {
     const all = frameSpans(frames, count, lastColumn, lastRow, y, width, spans);
@@ -325,16 +558,17 @@ export function judgeStrip(
     const allTo = i32(all >> 32);
     for (let x = 0; x < width; x++) {
       if (hasLongStep == 0) {
-        // Most of a picture is plainly covered.
-        while (x >= allFrom && x + 8 <= min(width, allTo)) {
+        // Most pixels are reached by all frames: eight at once.
+        while (x >= max(allFrom, 8) && x + 16 <= min(width, allTo)) {
           const from = (usize(y) * usize(stride) + usize(x)) << 1;
-          if (!areCovered(depthIndices + from, weights + from, gaps + from, certainties + from, lowest, highest, fullWeight)) break;
+          const kinds = kindsOfEight(
+            depthIndices + from, weights + from, gaps + from, certainties + from, stride, height, y, lowest, highest, fullWeight, scratch,
+          );
           const out = usize(y) * usize(width) + usize(x);
           v128.store64_lane(confidence + out, confidenceOfEight(weights + from, certainties + from, fullWeight), 0);
-          store<u64>(coverage + out, 0);
+          v128.store64_lane(coverage + out, i8x16.narrow_i16x8_u(kinds, kinds), 0);
           x += 8;
         }
-        if (x >= width) break;
       }
       const at = (usize(y) * usize(stride) + usize(x)) << 1;
       let weight = min(fullWeight, i32(load<u16>(weights + at)));

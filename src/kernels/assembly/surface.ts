@@ -11,18 +11,39 @@ function clearEnds(row: usize, width: i32): void {
   memory.fill(row + (usize(width) << 1), 0, 32);
 }
 
-/** Taps of the smoothing: [1 2 1] / 4. */
+/** A row of u16 as floats, and eight elements beyond either end; a multiple of eight. */
 // @ts-ignore: decorator
 @inline
-function tap(i: i32): f32 {
-  return i == 0 ? 0.5 : 0.25;
+function floatRow(from: usize, width: i32, out: usize): void {
+  for (let x = -8; x < width + 8; x += 8) {
+    const eight = v128.load(from + (isize(x) << 1));
+    const at = out + (isize(x) << 2);
+    v128.store(at, v128.convert<i32>(v128.extend_low<u16>(eight)));
+    v128.store(at, v128.convert<i32>(v128.extend_high<u16>(eight)), 16);
+  }
+}
+
+/** How far four neighbours agree, times their taps: an unknown one in full, for it has no weight. */
+// @ts-ignore: decorator
+@inline
+function agreement(depthIndices: v128, weights: v128, here: v128, strictness: v128, taps: v128): v128 {
+  const difference = v128.sub<f32>(depthIndices, here);
+  const apart = v128.and(v128.mul<f32>(v128.mul<f32>(difference, difference), strictness), v128.gt<f32>(weights, f32x4.splat(0)));
+  return v128.div<f32>(taps, v128.add<f32>(f32x4.splat(1), v128.mul<f32>(apart, apart)));
+}
+
+/** Four sums and three more, in this order. */
+// @ts-ignore: decorator
+@inline
+function plusThree(sums: v128, first: v128, second: v128, third: v128): v128 {
+  return v128.add<f32>(v128.add<f32>(v128.add<f32>(sums, first), second), third);
 }
 
 /**
  * One pass of edge-avoiding smoothing with holes of `step` pixels between its 3 x 3 taps, after Dammertz et
  * al., "Edge-avoiding A-Trous wavelet transform" (HPG 2010): neighbours count by their weight and by how near
  * their depth index is (`tolerance`, stored units). The new weight is the mean of those that agree and of those
- * that are unknown. Rows of one strip; planes of one stride, step at most 6.
+ * that are unknown. Rows of one strip; planes of one stride, step at most 6. scratch: six rows of width + 64 floats.
  */
 export function smoothStrip(
   depthIndices: usize, weights: usize, outIndices: usize, outWeights: usize, stride: i32, width: i32, height: i32,
@@ -30,47 +51,78 @@ export function smoothStrip(
 ): void {
   const unit = f32x4.splat(1 / (tolerance * tolerance * unitsPerFrame(fractionBits) * unitsPerFrame(fractionBits)));
   const zero = f32x4.splat(0);
-  const one = f32x4.splat(1);
   const half = f32x4.splat(0.5);
   const tiny = f32x4.splat(1e-20);
-  const y1 = min(height, (strip + 1) * stripRows);
-  for (let y = strip * stripRows; y < y1; y++) {
-    const row = (usize(y) * usize(stride)) << 1;
-    clearEnds(outWeights + row, width);
-    for (let x = 0; x < width; x += 4) {
-      const at = row + (usize(x) << 1);
-      const here = fourOf(depthIndices + at);
-      // Lanes whose own depth index is unknown take every neighbour as alike.
-      const strictness = v128.and(unit, v128.gt<f32>(fourOf(weights + at), zero));
-      let sum = zero;
-      let indexSum = zero;
-      let agreeing = zero;
-      const isInner = x >= step && x + 4 + step <= width;
-      for (let j = -1; j <= 1; j++) {
-        const yy = y + j * step;
-        if (yy < 0 || yy >= height) continue;
-        const other = ((usize(yy) * usize(stride)) << 1) + (usize(x) << 1);
-        for (let i = -1; i <= 1; i++) {
-          const q = other + (isize(i * step) << 1);
-          let taps = f32x4.splat(tap(j) * tap(i));
-          if (!isInner) taps = v128.and(taps, columnsInside(x + i * step, width));
-          const known = fourOf(weights + q);
-          const depthIndex = fourOf(depthIndices + q);
-          const difference = v128.sub<f32>(depthIndex, here);
-          const apart = v128.mul<f32>(v128.mul<f32>(difference, difference), strictness);
-          const agrees = v128.div<f32>(taps, v128.add<f32>(one, v128.mul<f32>(apart, apart)));
-          const alike = v128.mul<f32>(agrees, known);
-          agreeing = v128.add<f32>(agreeing, v128.bitselect(agrees, taps, v128.gt<f32>(known, zero)));
-          sum = v128.add<f32>(sum, alike);
-          indexSum = v128.add<f32>(indexSum, v128.mul<f32>(alike, depthIndex));
-        }
+  const y0 = strip * stripRows;
+  const y1 = min(height, y0 + stripRows);
+  const planeBytes = usize(stride) << 1;
+  const rowBytes = usize(width + 64) << 2;
+  const weightsAt: usize = 3 * rowBytes;
+  const away = isize(step) << 2;
+  const eighth = f32x4.splat(0.125);
+  // Rows that ask for the same others follow each other: each is made floats once, row n of them in n modulo 3.
+  const floats = scratch + 128;
+  for (let phase = y0; phase < min(y1, y0 + step); phase++) {
+    let next = 0;
+    for (let y = phase, n = 1; y < y1; y += step, n++) {
+      for (; next <= n + 1; next++) {
+        const v = max(0, min(height - 1, phase + (next - 1) * step));
+        const to = floats + usize(next % 3) * rowBytes;
+        floatRow(depthIndices + usize(v) * planeBytes, width, to);
+        floatRow(weights + usize(v) * planeBytes, width, to + weightsAt);
       }
-      const some = v128.gt<f32>(sum, zero);
-      const mean = v128.div<f32>(indexSum, v128.max<f32>(sum, tiny));
-      const weight = v128.div<f32>(sum, v128.max<f32>(agreeing, tiny));
-      const depthIndex = v128.add<f32>(v128.bitselect(mean, here, some), half);
-      storeFour(outIndices + at, v128.trunc_sat<i32>(depthIndex), x, width);
-      storeFour(outWeights + at, v128.trunc_sat<i32>(v128.add<f32>(weight, half)), x, width);
+      const row = usize(y) * planeBytes;
+      clearEnds(outWeights + row, width);
+      const own = floats + usize(n % 3) * rowBytes;
+      const above = floats + usize((n - 1) % 3) * rowBytes;
+      const below = floats + usize((n + 1) % 3) * rowBytes;
+      // Taps of the outer columns of each row: [1 2 1] x [1 2 1] / 16, none beyond the picture.
+      const ofAbove = f32x4.splat(y >= step ? 0.0625 : 0);
+      const ofBelow = f32x4.splat(y + step < height ? 0.0625 : 0);
+      for (let x = 0; x < width; x += 4) {
+        const column = usize(x) << 2;
+        const here = v128.load(own + column);
+        // Lanes whose own depth index is unknown take every neighbour as alike.
+        const strictness = v128.and(unit, v128.gt<f32>(v128.load(own + weightsAt + column), zero));
+        const isInner = x >= step && x + 4 + step <= width;
+        let sum = zero;
+        let indexSum = zero;
+        let agreeing = zero;
+        let q = above + column;
+        let outer = ofAbove;
+        for (let j = 0; j < 3; j++) {
+          let left = outer;
+          let right = outer;
+          if (!isInner) {
+            left = v128.and(left, columnsInside(x - step, width));
+            right = v128.and(right, columnsInside(x + step, width));
+          }
+          const before = v128.load(q - away);
+          const centre = v128.load(q);
+          const after = v128.load(q + away);
+          const weightBefore = v128.load(q + weightsAt - away);
+          const weight = v128.load(q + weightsAt);
+          const weightAfter = v128.load(q + weightsAt + away);
+          const asBefore = agreement(before, weightBefore, here, strictness, left);
+          const asCentre = agreement(centre, weight, here, strictness, v128.add<f32>(outer, outer));
+          const asAfter = agreement(after, weightAfter, here, strictness, right);
+          agreeing = plusThree(agreeing, asBefore, asCentre, asAfter);
+          const byBefore = v128.mul<f32>(asBefore, weightBefore);
+          const byCentre = v128.mul<f32>(asCentre, weight);
+          const byAfter = v128.mul<f32>(asAfter, weightAfter);
+          sum = plusThree(sum, byBefore, byCentre, byAfter);
+          indexSum = plusThree(indexSum, v128.mul<f32>(byBefore, before), v128.mul<f32>(byCentre, centre), v128.mul<f32>(byAfter, after));
+          q = (j == 0 ? own : below) + column;
+          outer = j == 0 ? eighth : ofBelow;
+        }
+        const some = v128.gt<f32>(sum, zero);
+        const mean = v128.div<f32>(indexSum, v128.pmax<f32>(sum, tiny));
+        const weight = v128.div<f32>(sum, v128.pmax<f32>(agreeing, tiny));
+        const depthIndex = v128.add<f32>(v128.bitselect(mean, here, some), half);
+        const at = row + (usize(x) << 1);
+        storeFour(outIndices + at, v128.trunc_sat<i32>(depthIndex), x, width);
+        storeFour(outWeights + at, v128.trunc_sat<i32>(v128.add<f32>(weight, half)), x, width);
+      }
     }
   }
 }
