@@ -70,9 +70,10 @@ export class GpuFrames {
   /**
    * Sends a frame in advance, where there is room for it.
    *
-   * @param pixels (rows, cols, 3).
+   * @param decoded (rows, cols, channels); frames of one channel go over later.
    */
-  sendAhead(number: number, pixels: PixelData): void {
+  sendAhead(number: number, { pixels, channels }: { pixels: PixelData; channels: 1 | 3 }): void {
+    if (channels !== 3) return;
     this.ahead = this.ahead.then(async () => {
       if (!this.isAhead || this.held.has(number) || !(await this.hasReserve())) return;
       const frame = await this.takeRoom();

@@ -17,7 +17,8 @@ import { frameSteps } from '../rail/frame-steps.js';
 import { meanStepMm, refusePositionCount } from '../rail/given-travel.js';
 import { coverageClassNames } from '../result/coverage.js';
 import { type Finding, spoilsMerge } from '../result/finding.js';
-import { type MapPictures, writeReportPage } from '../result/report/write-report.js';
+import type { MapPictures } from '../result/report/report-pictures.js';
+import { writeReportPage } from '../result/report/write-report.js';
 import { openResult } from '../result/result-folder.js';
 import { resultFolderName } from '../result/result-folder-name.js';
 import type { MapRows } from '../result/rows.js';
@@ -325,18 +326,24 @@ async function computeKeeping(
   const { size } = stack;
   const bits = options.bits ?? stack.bits;
   log.enter('register');
+  let sent: GpuFrames | undefined;
   const stopper = new AbortController();
   const stop = () => stopper.abort();
   signal?.addEventListener('abort', stop);
   if (signal?.aborted) stop();
+  // Threads that write start once registration leaves cores to them, which it does when frames are decoded in full.
+  const start = (pixels: number) => writing.start(pixels, options.threads);
+  kept.onDecoded = (frame, decoded) => {
+    start(size.width * size.height);
+    sent?.sendAhead(frame.number, decoded);
+  };
   const registering = registerStack(stack, options, kept, log, stopper.signal);
   // Told where it is awaited.
   registering.catch(() => {});
-  let sent: GpuFrames | undefined;
   try {
     // The first frames are being decoded while the device is opened; who asks for one that is not there is soon told.
     opened.gpu = await openMergeDevice(options.device, log);
-    if (opened.gpu) sent = sendDecoded(opened.gpu, stack, kept, room);
+    if (opened.gpu) sent = new GpuFrames(opened.gpu, size, stack.bits, room, gpuMergeBytes(size));
   } catch (error) {
     stop();
     await registering.catch(() => {});
@@ -356,7 +363,7 @@ async function computeKeeping(
   );
   noteFraming(options.crop, framing, used, log);
   const { crop } = framing;
-  writing.start(crop.width * crop.height, options.threads);
+  start(crop.width * crop.height);
 
   let judged: ReturnType<typeof judgeFrames> = [];
   let decided: FocusDirection | undefined;
@@ -431,15 +438,6 @@ async function computeKeeping(
     channels: stack.channels,
   };
   return { registration, crop, picture, judged, device: device ?? 'processor', ...found };
-}
-
-/** Sends frames to the device as soon as they are decoded, while their motion is still being measured. */
-function sendDecoded(gpu: Gpu, { size, bits }: Stack, kept: KeptFrames, room: number): GpuFrames {
-  const sent = new GpuFrames(gpu, size, bits, room, gpuMergeBytes(size));
-  kept.onDecoded = ({ number }, { pixels, channels }) => {
-    if (channels === 3) sent.sendAhead(number, pixels);
-  };
-  return sent;
 }
 
 function loadOf({ size, bits, frames, reduced }: Stack): MergeLoad {

@@ -1,7 +1,6 @@
 import { join } from 'node:path';
 import { encodeTiff } from '../stack/ifd.js';
 import { compositeExif } from './exif-block.js';
-import { fitsJpegExif, writeJpeg } from './jpeg-file.js';
 import { pictureFile } from './picture-file.js';
 import { writePng } from './png-file.js';
 import { type PictureRows, pictureRows } from './rows.js';
@@ -60,19 +59,21 @@ export async function writeComposite(
     notes.push('The colour profile of the frames does not suit their channels: it is left out.');
   const ifd = options.exif && compositeExif(options.exif, { width, height }, software);
   let exif = ifd && encodeTiff(ifd);
-  if (exif && format === 'jpg' && !fitsJpegExif(exif)) exif = undefined;
+  // Loaded where it is wanted: it brings the whole decoder along.
+  const jpeg = format === 'jpg' ? await import('./jpeg-file.js') : undefined;
+  if (exif && jpeg && !jpeg.fitsJpegExif(exif)) exif = undefined;
   if (options.exif && !exif)
     notes.push("The anchor's EXIF is damaged or too long for the file: it is left out.");
 
-  if (format === 'tif') {
+  if (jpeg) {
+    const samples = 'path' in picture ? picture.path : eightBits(picture.pixels);
+    await jpeg.writeJpeg(path, samples, width, height, channels, { icc, exif, signal });
+  } else if (format === 'tif') {
     await writeTiffRows(path, { width, height, channels, rows }, { icc, exif: ifd, software, signal });
-  } else if (format === 'png') {
+  } else {
     const row = (y: number) => rows(y, y + 1);
     const bits = isDeep ? 16 : 8;
     await writePng(path, { width, height, channels, bits, row, icc, exif, signal });
-  } else {
-    const samples = 'path' in picture ? picture.path : eightBits(picture.pixels);
-    await writeJpeg(path, samples, width, height, channels, { icc, exif, signal });
   }
   const bits = isDeep && format !== 'jpg' ? 16 : 8;
   return { file, bits, channels, hasIcc: icc !== undefined, hasExif: exif !== undefined, notes };

@@ -1,5 +1,5 @@
 import { setImmediate } from 'node:timers/promises';
-import { compositePicture, type MapPictures, mapPictures } from './report/write-report.js';
+import type { MapPictures } from './report/report-pictures.js';
 import { bandsOf } from './rows.js';
 import type { RunRecord } from './run-record.js';
 import { countStored, noCounts, type StoredCounts, type StoredMaps, storedRows } from './stored-maps.js';
@@ -41,7 +41,7 @@ export const writingTasks = {
     return writeMapFile(storedRows(maps), file, signal);
   },
 
-  mapPictures({
+  async mapPictures({
     maps,
     record,
     range,
@@ -50,6 +50,7 @@ export const writingTasks = {
     record: Pick<RunRecord, 'frames' | 'direction'>;
     range: DepthRange;
   }): Promise<MapPictures> {
+    const { mapPictures } = await pictures();
     return mapPictures(storedRows(maps), record, range);
   },
 
@@ -66,10 +67,22 @@ export const writingTasks = {
     });
   },
 
-  compositePicture({ picture, icc }: { picture: Picture; icc: Uint8Array | undefined }): Promise<string> {
+  async compositePicture({
+    picture,
+    icc,
+  }: {
+    picture: Picture;
+    icc: Uint8Array | undefined;
+  }): Promise<string> {
+    const { compositePicture } = await pictures();
     return compositePicture(picture, icc && bufferOf(icc));
   },
 };
+
+/** Loaded by the threads that make them: the others start sooner. */
+function pictures(): Promise<typeof import('./report/report-pictures.js')> {
+  return import('./report/report-pictures.js');
+}
 
 /** A `Buffer` arrives in another thread as plain bytes. */
 function bufferOf({ buffer, byteOffset, byteLength }: Uint8Array): Buffer {

@@ -13,12 +13,13 @@ import { codesPerOctave } from '../model/constants/state.js';
 export function medianBend(curves: CurveBends, level: number, isAsked: Uint8Array): number | undefined {
   const { best, before, after, bestOrdinal } = curves.grid(level);
   const floor = Math.max(...curves.noiseCodes(level)) + clearOctaves * codesPerOctave;
-  const bends: number[] = [];
+  const bends = new Float64Array(best.length);
+  let count = 0;
   for (let i = 0; i < best.length; i++) {
     if (best[i] < floor || !isAsked[bestOrdinal[i]] || !before[i] || !after[i]) continue;
-    bends.push((2 * best[i] - before[i] - after[i]) / codesPerOctave);
+    bends[count++] = (2 * best[i] - before[i] - after[i]) / codesPerOctave;
   }
-  return bends.length < minCurves ? undefined : median(Float64Array.from(bends));
+  return count < minCurves ? undefined : median(bends, count);
 }
 
 /** All frames but the first and the last, which have a neighbour on one side only. */

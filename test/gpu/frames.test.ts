@@ -29,12 +29,12 @@ describeGpu('frames on the device', (rig) => {
     const before = gpu.heldBytes;
     const frames = new GpuFrames(gpu, size, 8, 3 * frameBytes, 1 << 20);
     const pixels = [1, 2, 3, 4, 5, 6].map(pixelsOf);
-    for (const number of [1, 2]) frames.sendAhead(number, pixels[number - 1]);
+    for (const number of [1, 2]) frames.sendAhead(number, { pixels: pixels[number - 1], channels: 3 });
     await vi.waitUntil(() => frames.has(2));
     await frames.endAhead([1, 2, 3, 4]);
     // Neither what was kept for the merge nor more than the room.
     expect(gpu.heldBytes).toBe(before + 3 * frameBytes);
-    frames.sendAhead(5, pixels[4]);
+    frames.sendAhead(5, { pixels: pixels[4], channels: 3 });
     expect([1, 2, 3, 4, 5].filter((number) => frames.has(number))).toEqual([1, 2]);
     expect(await sentBy(gpu, frames, 2)).toEqual(pixels[1]);
     expect(await sentBy(gpu, frames, 3, pixels[2])).toEqual(pixels[2]);
@@ -53,7 +53,7 @@ describeGpu('frames on the device', (rig) => {
     let taken = 0;
     gpu.tryTake = async (bytes) => (++taken > 2 ? undefined : tryTake(bytes));
     const frames = new GpuFrames(gpu, size, 8, 9 * frameBytes, 300 << 20);
-    frames.sendAhead(1, pixelsOf(1));
+    frames.sendAhead(1, { pixels: pixelsOf(1), channels: 3 });
     await vi.waitUntil(() => taken >= 3);
     await frames.endAhead([1, 2]);
     expect(frames.has(1)).toBe(false);

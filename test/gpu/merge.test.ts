@@ -1,10 +1,12 @@
-import { readFileSync } from 'node:fs';
+import { mkdirSync, readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
+import sharp from 'sharp';
 import { afterEach, beforeAll, expect, it, onTestFinished, vi } from 'vitest';
 import { renderScene } from '../../samples/render-scene.js';
 import { mergeStack } from '../../src/batch/merge-stack.js';
 import { Gpu } from '../../src/gpu/device.js';
 import { mapMode } from '../../src/gpu/flags.js';
+import { GpuFrames } from '../../src/gpu/frames.js';
 import { GpuError } from '../../src/gpu/gpu-error.js';
 import { merge } from '../../src/index.js';
 import { GpuEngine } from '../../src/merge/gpu-engine.js';
@@ -84,6 +86,34 @@ describeGpu('a merge on a graphics processor', (rig) => {
         readFileSync(join(out, file)).equals(readFileSync(join(parent, 'device-auto', file))),
         file,
       ).toBe(true);
+    }
+  });
+
+  it('repairs hot pixels, of frames that went over in advance too', async () => {
+    const clean = frames;
+    frames = join(parent, 'hot');
+    onTestFinished(() => {
+      frames = clean;
+    });
+    mkdirSync(frames);
+    const [width, spot] = [144, { x: 61, y: 47 }];
+    for (const name of readdirSync(clean)) {
+      const { data, info } = await sharp(join(clean, name)).raw().toBuffer({ resolveWithObject: true });
+      data.fill(255, 3 * (spot.y * width + spot.x), 3 * (spot.y * width + spot.x + 1));
+      const file = join(frames, name.replace(/\.\w+$/, '.png'));
+      await sharp(data, { raw: { width, height: info.height, channels: 3 } }).toFile(file);
+    }
+    const sent = vi.spyOn(GpuFrames.prototype, 'has');
+    const pictures = await Promise.all(
+      (['cpu', 'gpu'] as const).map(async (device) => {
+        const { out, record } = await mergeTo(`hot-${device}`, { rule: 'weigh', device });
+        expect(record.device === 'processor').toBe(device === 'cpu');
+        return sharp(join(out, 'composite.tif')).raw().toBuffer();
+      }),
+    );
+    expect(sent.mock.results.some(({ value }) => value === true)).toBe(true);
+    for (let i = 0; i < pictures[0].length; i++) {
+      expect(Math.abs(pictures[0][i] - pictures[1][i])).toBeLessThan(8);
     }
   });
 

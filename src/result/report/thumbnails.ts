@@ -26,23 +26,56 @@ export function pictureThumbnail(picture: Picture | PictureRows, maxSide: number
   const { rows } = pictureRows(picture);
   const size = thumbnailSize(picture, maxSide);
   const small = new Uint8Array(size.width * size.height * channels);
-  for (let y = 0, at = 0; y < size.height; y++) {
+  const sums = new Float64Array(size.width * channels);
+  const windows = Array.from({ length: size.width }, (_, x) => window(x, size.width, width));
+  // Where the pixels start that one of the thumbnail stands for, and where they end.
+  const [lefts, rights] = [0, 1].map((side) => Int32Array.from(windows, (edges) => edges[side] * channels));
+  for (let y = 0; y < size.height; y++) {
     const [top, bottom] = window(y, size.height, picture.height);
     const pixels = rows(top, bottom);
-    const divisor = pixels instanceof Uint16Array ? 257 : 1;
-    for (let x = 0; x < size.width; x++) {
-      const [left, right] = window(x, size.width, width);
+    const divisor = (bottom - top) * (pixels instanceof Uint16Array ? 257 : 1);
+    sums.fill(0);
+    for (let row = 0; row < bottom - top; row++) {
+      addRow(pixels, row * width * channels, lefts, rights, channels, sums);
+    }
+    for (let x = 0, at = y * sums.length; x < size.width; x++) {
+      const count = ((rights[x] - lefts[x]) / channels) * divisor;
       for (let channel = 0; channel < channels; channel++, at++) {
-        let sum = 0;
-        for (let row = 0; row < bottom - top; row++) {
-          const end = (row * width + right) * channels;
-          for (let i = (row * width + left) * channels + channel; i < end; i += channels) sum += pixels[i];
-        }
-        small[at] = Math.round(sum / ((bottom - top) * (right - left) * divisor));
+        small[at] = Math.round(sums[x * channels + channel] / count);
       }
     }
   }
   return { pixels: small, ...size, channels };
+}
+
+/** Adds the samples of a row, from `first` on, to the sums of the pixels of the thumbnail that stand for them. */
+function addRow(
+  samples: Uint8Array | Uint16Array,
+  first: number,
+  lefts: Int32Array,
+  rights: Int32Array,
+  channels: number,
+  sums: Float64Array,
+): void {
+  for (let x = 0; x < lefts.length; x++) {
+    const end = first + rights[x];
+    let i = first + lefts[x];
+    if (channels === 1) {
+      let sum = 0;
+      for (; i < end; i++) sum += samples[i];
+      sums[x] += sum;
+      continue;
+    }
+    let [r, g, b] = [0, 0, 0];
+    for (; i < end; i += 3) {
+      r += samples[i];
+      g += samples[i + 1];
+      b += samples[i + 2];
+    }
+    sums[3 * x] += r;
+    sums[3 * x + 1] += g;
+    sums[3 * x + 2] += b;
+  }
 }
 
 /**
