@@ -1,5 +1,5 @@
 import { median } from '../image/median.js';
-import { minSample, mixedTileSigma } from '../model/constants/model.js';
+import { curvePower, minSample, mixedTileSigma } from '../model/constants/model.js';
 import {
   falloffBinSteps,
   logWidthSigma,
@@ -105,10 +105,16 @@ function measuredFalloff(
   return found.length * falloffBinSteps >= minFalloffSteps ? found : undefined;
 }
 
-/** A falloff between its bins, and beyond the last of them as steep as before it. */
+/**
+ * A falloff between its bins. Beyond the last of them it goes on as the model does far from focus, as the distance to the
+ * power -2 `curvePower`: in a stack of few frames that bin and the one before it are medians of a dozen samples each, and
+ * their difference is no slope.
+ */
 function falloffBetween(falloff: readonly number[], distance: number): number {
   const at = Math.abs(distance) / falloffBinSteps;
-  const bin = Math.min(falloff.length - 2, Math.floor(at));
+  const last = falloff.length - 1;
+  if (at >= last) return falloff[last] - 2 * curvePower * Math.log(at / last);
+  const bin = Math.floor(at);
   return falloff[bin] + (at - bin) * (falloff[bin + 1] - falloff[bin]);
 }
 

@@ -45,11 +45,14 @@ describe('tiles under the blur of a lens', () => {
   });
 
   test('beyond an end are placed by how the curves of the stack itself fall off', () => {
-    // As the curves of tiles of a rendered slope fall off, every quarter of a step: less than the model's about the peak.
-    const measured = [0, 0.1, 0.25, 0.45, 0.7, 1, 1.33, 1.65, 1.95, 2.3, 2.6, 2.9, 3.2, 3.6, 4];
+    // As the curves of tiles of a rendered slope fall off, every quarter of a step: less than the model's about the peak, and
+    // beyond as the distance to the power -3, as the envelope of a disc's contrast squared.
+    const measured = [0, 0.1, 0.25, 0.45, 0.7, 1, 1.33, 1.65, 1.95, 2.3, 2.6, 2.9, 3.2];
+    const farthest = measured.length - 1;
     const falloff = (apart: number) => {
       const at = 4 * Math.abs(apart);
-      const bin = Math.min(measured.length - 2, Math.floor(at));
+      if (at >= farthest) return -measured[farthest] - 3 * Math.log(at / farthest);
+      const bin = Math.floor(at);
       return -measured[bin] - (at - bin) * (measured[bin + 1] - measured[bin]);
     };
     const frames = 7;
@@ -68,6 +71,24 @@ describe('tiles under the blur of a lens', () => {
     errors.sort((p, q) => p - q);
     expect(errors[Math.floor(errors.length / 2)]).toBeLessThan(0.3);
     expect(errors[Math.floor(0.9 * errors.length)]).toBeLessThan(0.6);
+  });
+
+  test('beyond an end of a stack of few frames are placed beyond it', () => {
+    for (const frames of [6, 7]) {
+      for (const [blurPerStepPx, seed] of [
+        [1.2, 4],
+        [1.2, 6],
+        [1.6, 5],
+        [1.6, 9],
+      ]) {
+        const tiles = [...spread(80, -2.6, -1.4), ...spread(300, 0.5, frames - 1.5)];
+        const curves = focusCurves(madeCurves({ frames: range(frames), tiles, blurPerStepPx, seed }));
+        const own = fitFocus(curves, range(frames))
+          .tiles.slice(0, 80)
+          .filter((focus) => focus !== undefined);
+        expect(own.filter((focus) => focus.position < -1).length / own.length).toBeGreaterThan(0.9);
+      }
+    }
   });
 
   test('that are fitted alone are placed as among all, where the others are known', () => {
