@@ -28,10 +28,11 @@ import { findDust, planeShrink, spotLight, withoutHotPixels } from './find-dust.
 import { focusAhead } from './focus-ahead.js';
 import { focusCurves, peakFrame } from './focus-curves.js';
 import { type FocusFit, fitFocus, samplesPerSide, type TileFocus, wellFitted } from './focus-fit.js';
+import { type FoundDust, knownDust, noteDust } from './found-dust.js';
 import { type FrameFacts, measureFrame } from './frame-measurements.js';
 import { motionPicture } from './frame-reader.js';
 import type { TileLayout } from './full-size-reading.js';
-import type { DustSpot, SensorSpot } from './sensor-spot.js';
+import type { SensorSpot } from './sensor-spot.js';
 import { type JudgedEvidence, shrinkFor } from './stack-reading.js';
 import { lumaGain, type StackTravel, stackTravel } from './stack-travel.js';
 import { followTiles } from './tile-curves.js';
@@ -84,7 +85,7 @@ export class LiveReading {
   /** Half width of the focus curves of full-size detail, usual steps, where it has been measured. */
   fullSizeWidth: number | undefined;
   hotPixels: SensorSpot[] = [];
-  private dust: DustSpot[] = [];
+  private dust: FoundDust[] = [];
   private readonly frames: LiveFrame[] = [];
   private estimator;
   /** The window: [start, end) of `frames`. */
@@ -270,7 +271,7 @@ export class LiveReading {
       },
       fit,
       fineWidth: Math.min(fit.width, this.fullSizeWidth ?? fit.width),
-      dust: withoutHotPixels(this.dust, this.hotPixels),
+      dust: withoutHotPixels(knownDust(this.dust), this.hotPixels),
       hotPixels: this.hotPixels,
     };
   }
@@ -440,10 +441,7 @@ export class LiveReading {
       height: Math.floor(this.reduced.height / this.planeFactor),
     };
     const found = findDust([run], planeSize, this.shrink * this.planeFactor);
-    // Dust stays; which specks show depends on what lies behind them.
-    const isNew = (spot: DustSpot) =>
-      this.dust.every((known) => Math.hypot(known.x - spot.x, known.y - spot.y) > 2 * spot.radius);
-    this.dust = [...this.dust, ...found.filter(isNew)];
+    this.dust = noteDust(this.dust, found);
   }
 
   private focusFit(): FocusFit {
