@@ -1,5 +1,5 @@
 import { execFile } from 'node:child_process';
-import { mkdir, readFile, rm, writeFile } from 'node:fs/promises';
+import { mkdir, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import { cpus } from 'node:os';
 import { join } from 'node:path';
 import { promisify } from 'node:util';
@@ -12,20 +12,14 @@ import {
   jitterMatrix,
   type Optics,
   type Pose,
-  scaleToAnchor,
 } from '../../../samples/camera.js';
 import { createSensor, encodePicture, exposeSensor, type SensorOptions } from '../../../samples/sensor.js';
 import { anchorNumber, planShots, type ShootOptions, type Shot } from '../../../samples/shoot.js';
 import { writeFrame } from '../../../samples/write-frame.js';
-import {
-  composeMatrices,
-  invertMatrix,
-  type Matrix3,
-  similarityMatrix,
-} from '../../../src/image/transform.js';
+import { composeMatrices, invertMatrix, type Matrix3 } from '../../../src/image/transform.js';
 import { crystals } from './crystals.js';
 import { insect } from './insect.js';
-import { measureLensCentre } from './lens-centre.js';
+import { type LensRay, lensRays } from './lens-rays.js';
 import type { RaytracedScene } from './scene-text.js';
 import { solids } from './solids.js';
 
@@ -33,7 +27,7 @@ const run = promisify(execFile);
 
 export type RaytracedSubject = 'insect' | 'crystals' | 'solids';
 
-/** A stack that POV-Ray takes through a thin lens with exact occlusion. */
+/** A stack that POV-Ray takes through the pinholes that a thin lens is made of, with exact occlusion. */
 export interface RaytracedOptions extends Optics, ShootOptions, SensorOptions {
   subject: RaytracedSubject;
   seed: number;
@@ -43,7 +37,7 @@ export interface RaytracedOptions extends Optics, ShootOptions, SensorOptions {
   /** Hairs of the insect, prisms of the crystals. */
   things: number;
   stepPart: number;
-  /** Rays a pixel through the lens, over four sub-pixels. */
+  /** Rays a pixel, each through another point of the lens and of the pixel: see `lensRays`. */
   rays: number;
 }
 
@@ -69,13 +63,12 @@ export const raytracedDefaults = {
   noise: 1.6,
   dust: 0,
   hotPixels: 0,
-  rays: 96,
+  rays: 128,
 } as const;
 
 /** Circle of confusion for the depth of field, px: as of the rendered scenes. */
 const circlePx = 2;
-/** Sub-pixels a side: of the frames, and of the truth. */
-const frameGrid = 2;
+/** Sub-pixels a side of the truth. */
 const truthGrid = 4;
 /** Odd, so that the middle of its depths belongs to what covers at least half of the pixel. */
 const depthGrid = 3;
@@ -104,9 +97,9 @@ export async function renderRaytraced(
   await mkdir(work, { recursive: true });
   const shots = shotsOf(options);
   const sensor = createSensor(width, height, options, seed);
+  const rays = lensRays(options);
   for (const [k, { pose, gains }] of shots.entries()) {
-    const text = povText(scene, options, pose, { rays: raysOf(options) });
-    const linear = await shoot(work, `frame-${k + 1}`, text, width, height, frameGrid);
+    const linear = await exposeLens(work, `frame-${k + 1}`, scene, options, pose, rays);
     for (let i = 0; i < linear.length; i++) linear[i] *= gains[i % 3];
     exposeSensor(linear, sensor, k + 1);
     await writeFrame(join(out, 'frames'), k + 1, encodePicture(linear, options.bits), {
@@ -128,7 +121,7 @@ function shotsOf(options: RaytracedOptions): Shot[] {
   return planShots(options.frames, stepMmOf(options), options, options.seed);
 }
 
-/** Writes what the frames would show through a pinhole at the centre of their lens, and where each of them lies. */
+/** Writes what the frames would show through a pinhole in the middle of their lens, and where each of them lies. */
 export async function writeTruth(options: RaytracedOptions, out: string, work: string): Promise<void> {
   const { width, height, frames, seed } = options;
   const stepMm = stepMmOf(options);
@@ -137,20 +130,18 @@ export async function writeTruth(options: RaytracedOptions, out: string, work: s
   const scene = sceneOf(options);
   await mkdir(join(out, 'truth'), { recursive: true });
   const { pose } = shots[anchor - 1];
-  const centreMm = await lensCentre(options, work);
-  const seen = povText(scene, options, pose, { centreMm });
+  const seen = povText(scene, options, pose);
   const truth = await shoot(work, 'truth', seen, width, height, truthGrid);
   await sharp(encodePicture(truth, 16), { raw: { width, height, channels: 3 } })
     .toColourspace('rgb16')
     .png({ compressionLevel: 3 })
     .toFile(join(out, 'truth', 'composite.png'));
-  const depth = await depthMap(work, scene, options, pose, centreMm);
+  const depth = await depthMap(work, scene, options, pose);
   const bare = await depthMap(
     work,
     { ...scene, things: scene.things.filter(({ thin }) => !thin) },
     options,
     pose,
-    centreMm,
   );
   const thin = Uint8Array.from(depth, (mm, i) => (bare[i] - mm > 0.002 ? 255 : 0));
   await sharp(thin, { raw: { width, height, channels: 1 } })
@@ -172,47 +163,21 @@ export async function writeTruth(options: RaytracedOptions, out: string, work: s
     stepMm,
     blurPxPerStep: blurDiameterPx(options, stepMm) / 2,
     positionsMm: shots.map((shot) => shot.pose.positionMm),
-    lensCentreMm: centreMm,
-    transforms: shots.map((shot) => transformOf(options, shot.pose, pose, centreMm)),
+    transforms: shots.map((shot) => transformOf(options, shot.pose, pose)),
     gains: shots.map((shot) => shot.gains),
   };
   await writeFile(join(out, 'truth', 'scene.json'), `${JSON.stringify(record, null, 1)}\n`);
 }
 
-/** Where the centre of the lens lies, mm from the axis; see `measureLensCentre`. */
-export async function lensCentre(options: RaytracedOptions, work: string): Promise<[number, number]> {
-  const side = 48;
-  const small = { ...options, width: side, height: side };
-  const still: Pose = { positionMm: 0, shiftXPx: 0, shiftYPx: 0, rollRad: 0 };
-  return measureLensCentre(options, side * pixelMm(options), (scene) =>
-    shoot(work, 'lens', povText(scene, small, still, { rays: raysOf(options) }), side, side, frameGrid),
-  );
-}
-
-/** Rays of a sub-pixel. */
-function raysOf({ rays }: RaytracedOptions): number {
-  return Math.ceil(rays / frameGrid ** 2);
-}
-
-/** Frame pixel to anchor pixel for what is in focus in the frame, as seen from the lens's centre. */
-export function transformOf(
-  options: RaytracedOptions,
-  pose: Pose,
-  anchor: Pose,
-  centreMm: readonly [number, number],
-): Matrix3 {
+/** Frame pixel to anchor pixel for what is in focus in the frame, as seen from the middle of the lens. */
+export function transformOf(options: RaytracedOptions, pose: Pose, anchor: Pose): Matrix3 {
   const { width, height } = options;
-  // A lens on the axis leaves the middle of the field in place; one at e sees what lies there before its own position.
-  const share = 1 - scaleToAnchor(options, pose.positionMm, pose.positionMm);
-  const shiftXPx = (share * centreMm[0]) / pixelMm(options);
-  const shiftYPx = (-share * centreMm[1]) / pixelMm(options);
-  const parallax = similarityMatrix({ scale: 1, rollRad: 0, shiftXPx, shiftYPx }, width, height);
   const jitter = jitterMatrix(anchor, width, height);
   const withoutJitter = composeMatrices(
     invertMatrix(jitter),
     frameToAnchor(options, pose, anchor, width, height),
   );
-  return composeMatrices(jitter, composeMatrices(parallax, withoutJitter));
+  return composeMatrices(jitter, withoutJitter);
 }
 
 /** Width of a pixel in the anchor's plane of focus, mm. */
@@ -231,19 +196,39 @@ export function sceneOf(options: RaytracedOptions): RaytracedScene {
   }
 }
 
-/** Truth through a pinhole; its depth as brightness; or a frame by so many rays through the lens. */
-interface View {
-  rays?: number;
-  depth?: boolean;
-  /** The pinhole's distance from the axis, x right and y up; 0 when left out. */
-  centreMm?: readonly [number, number];
+/** Things and light as POV-Ray reads them, before the camera at a pose, through a pinhole in the middle of the lens. */
+export function povText(scene: RaytracedScene, options: RaytracedOptions, pose: Pose): string {
+  return sceneText(cameraText(options, pose, [0, 0], [0, 0]), `${scene.lights}\n${thingsText(scene)}`);
+}
+
+/** The same with its depth as brightness. */
+function depthText(scene: RaytracedScene, options: RaytracedOptions, pose: Pose): string {
+  const [near, far] = depthRangeMm;
+  const bare = scene.things.map(({ geometry }) => `object{${geometry}}`).join('\n');
+  return sceneText(
+    cameraText(options, pose, [0, 0], [0, 0]),
+    `union{${bare} pigment{gradient z color_map{[0 rgb 0][1 rgb 1]} scale ${far - near} translate ${near}*z} finish{ambient 1 diffuse 0}}`,
+  );
+}
+
+function sceneText(camera: string, world: string): string {
+  return `#version 3.7;global_settings{assumed_gamma 1 max_trace_level 4}\n${camera}\n${world}\n`;
+}
+
+function thingsText({ things }: RaytracedScene): string {
+  return things.map(({ geometry, texture }) => `object{${geometry} ${texture}}`).join('\n');
 }
 
 /**
- * The scene as POV-Ray reads it. The lens is where the camera is; its `aperture` is twice the lens's diameter (measured
- * on a small bright ball against the thin-lens formula: see the test). Shift and roll are those of the sensor.
+ * A pinhole at `lensMm` from the middle of the lens, right and up, whose picture of the plane of focus is that of every other
+ * pinhole of the lens, moved by `pixel` pixels right and down. Shift and roll are those of the sensor.
  */
-export function povText(scene: RaytracedScene, options: RaytracedOptions, pose: Pose, view: View): string {
+function cameraText(
+  options: RaytracedOptions,
+  pose: Pose,
+  [lensX, lensY]: readonly [number, number],
+  [pixelX, pixelY]: readonly [number, number],
+): string {
   const distance = focusDistanceMm(options);
   const widthMm = options.width * pixelMm(options);
   const heightMm = options.height * pixelMm(options);
@@ -251,23 +236,35 @@ export function povText(scene: RaytracedScene, options: RaytracedOptions, pose: 
   // A picture that is turned and shifted on the sensor is seen along axes that are turned and shifted back.
   const right: [number, number] = [cos * widthMm, sin * widthMm];
   const up: [number, number] = [-sin * heightMm, cos * heightMm];
-  const x = -pose.shiftXPx / options.width;
-  const y = pose.shiftYPx / options.height;
-  const [centreX, centreY] = view.centreMm ?? [0, 0];
-  const ahead = [right[0] * x + up[0] * y - centreX, right[1] * x + up[1] * y - centreY];
-  const lens =
-    view.rays === undefined
-      ? ''
-      : `aperture ${(2 * options.focalLengthMm) / options.fNumber} focal_point<0,0,${pose.positionMm}> blur_samples ${view.rays} variance 0`;
-  const camera = `camera{perspective location<${centreX},${centreY},${pose.positionMm - distance}> direction<${ahead[0]},${ahead[1]},${distance}> right<${right[0]},${right[1]},0> up<${up[0]},${up[1]},0> ${lens}}`;
-  const [near, far] = depthRangeMm;
-  const things = scene.things
-    .map(({ geometry, texture }) => `object{${geometry} ${view.depth ? '' : texture}}`)
-    .join('\n');
-  const world = view.depth
-    ? `union{${things} pigment{gradient z color_map{[0 rgb 0][1 rgb 1]} scale ${far - near} translate ${near}*z} finish{ambient 1 diffuse 0}}`
-    : `${scene.lights}\n${things}`;
-  return `#version 3.7;global_settings{assumed_gamma 1 max_trace_level 4}\n${camera}\n${world}\n`;
+  const x = -(pose.shiftXPx + pixelX) / options.width;
+  const y = (pose.shiftYPx + pixelY) / options.height;
+  const ahead = [right[0] * x + up[0] * y - lensX, right[1] * x + up[1] * y - lensY];
+  return `camera{perspective location<${lensX},${lensY},${pose.positionMm - distance}> direction<${ahead[0]},${ahead[1]},${distance}> right<${right[0]},${right[1]},0> up<${up[0]},${up[1]},0>}`;
+}
+
+/** Linear light of a frame, (height, width, 3): the mean over the rays of the lens, each a picture of its own. */
+export async function exposeLens(
+  work: string,
+  name: string,
+  scene: RaytracedScene,
+  options: RaytracedOptions,
+  pose: Pose,
+  rays: readonly LensRay[],
+): Promise<Float32Array> {
+  const { width, height } = options;
+  const cameras = rays.map(
+    ({ lensMm, pixel }, i) => `#case(${i + 1})${cameraText(options, pose, lensMm, pixel)}#break\n`,
+  );
+  const text = sceneText(
+    `#switch(frame_number)\n${cameras.join('')}#end`,
+    `${scene.lights}\n${thingsText(scene)}`,
+  );
+  const linear = new Float32Array(width * height * 3);
+  for await (const samples of trace(work, name, text, width, height, rays.length)) {
+    for (let i = 0; i < linear.length; i++) linear[i] += samples[i];
+  }
+  const unit = 1 / (65535 * rays.length);
+  return linear.map((sum) => sum * unit);
 }
 
 /** Renders at `grid` times the size and averages in linear light: (height, width, 3). */
@@ -279,7 +276,7 @@ export async function shoot(
   height: number,
   grid: number,
 ): Promise<Float32Array> {
-  const samples = await trace(work, name, text, width * grid, height * grid);
+  const samples = await traceOne(work, name, text, width * grid, height * grid);
   const linear = new Float32Array(width * height * 3);
   const unit = 1 / (65535 * grid * grid);
   for (let y = 0; y < height * grid; y++) {
@@ -298,16 +295,10 @@ async function depthMap(
   scene: RaytracedScene,
   options: RaytracedOptions,
   pose: Pose,
-  centreMm: readonly [number, number],
 ): Promise<Float32Array> {
   const { width, height } = options;
-  const samples = await trace(
-    work,
-    'depth',
-    povText(scene, options, pose, { depth: true, centreMm }),
-    width * depthGrid,
-    height * depthGrid,
-  );
+  const text = depthText(scene, options, pose);
+  const samples = await traceOne(work, 'depth', text, width * depthGrid, height * depthGrid);
   const [near, far] = depthRangeMm;
   const cell = new Uint16Array(depthGrid ** 2);
   return Float32Array.from({ length: width * height }, (_, pixel) => {
@@ -322,38 +313,70 @@ async function depthMap(
   });
 }
 
-/** Linear samples, 16 bits, (height, width, 3). */
-async function trace(
+/** Linear samples of one picture, 16 bits, (height, width, 3). */
+async function traceOne(
   work: string,
   name: string,
   text: string,
   width: number,
   height: number,
 ): Promise<Uint16Array> {
-  const source = join(work, `${name}.pov`);
-  const picture = join(work, `${name}.png`);
+  for await (const samples of trace(work, name, text, width, height, 1)) return samples;
+  throw new Error(`POV-Ray made no picture of ${name}`);
+}
+
+/** Linear samples of pictures 1 to `count` of a text that goes by `frame_number`, one after the other; 16 bits, (height, width, 3). */
+async function* trace(
+  work: string,
+  name: string,
+  text: string,
+  width: number,
+  height: number,
+  count: number,
+): AsyncGenerator<Uint16Array> {
+  const folder = join(work, name);
+  await mkdir(folder);
+  const source = join(folder, 'scene.pov');
   await writeFile(source, text);
-  const flags = [
-    `+I${source}`,
-    `+O${picture}`,
-    `+W${width}`,
-    `+H${height}`,
-    '+FN16',
-    'File_Gamma=1.0',
-    `+WT${cpus().length}`,
-    '-D',
-    '-A',
-    '-GA',
-  ];
-  try {
+  // POV-Ray sleeps between pictures.
+  const parts = Math.min(count, 6 * cpus().length);
+  const render = async (part: number) => {
+    const first = Math.floor((part * count) / parts) + 1;
+    const last = Math.floor(((part + 1) * count) / parts);
+    const flags = [
+      `+I${source}`,
+      `+O${join(folder, `part-${part}-`)}`,
+      `+W${width}`,
+      `+H${height}`,
+      '+FP16',
+      'File_Gamma=1.0',
+      `+KFI${first}`,
+      `+KFF${last}`,
+      `+WT${parts === 1 ? cpus().length : 1}`,
+      '-D',
+      '-A',
+      '-GA',
+    ];
     await run('povray', flags, { maxBuffer: 2 ** 24 });
-  } catch (error) {
-    throw new Error(`POV-Ray cannot render ${source}: ${String(error).slice(-2000)}`, { cause: error });
+  };
+  try {
+    await Promise.all(Array.from({ length: parts }, (_, part) => render(part))).catch((error: unknown) => {
+      throw new Error(`POV-Ray cannot render ${source}: ${String(error).slice(-2000)}`, { cause: error });
+    });
+    const pictures = (await readdir(folder)).filter((file) => file.endsWith('.ppm'));
+    if (pictures.length !== count) {
+      throw new Error(`Expected ${count} pictures of ${source} but found ${pictures.length}`);
+    }
+    for (const picture of pictures)
+      yield readPortable(await readFile(join(folder, picture)), width * height * 3);
+  } finally {
+    await rm(folder, { recursive: true });
   }
-  const data = await sharp(await readFile(picture), { ignoreIcc: true })
-    .removeAlpha()
-    .toColourspace('rgb16')
-    .raw({ depth: 'ushort' })
-    .toBuffer();
-  return new Uint16Array(data.buffer, data.byteOffset, data.byteLength / 2);
+}
+
+/** Samples of a portable pixel map of 16 bits: the end of the file, the higher byte first (Netpbm, ppm(5)). */
+function readPortable(file: Buffer, count: number): Uint16Array {
+  const pixels = file.subarray(file.length - 2 * count).swap16();
+  // A copy, for the bytes may begin at an odd address.
+  return new Uint16Array(Uint8Array.from(pixels).buffer);
 }
