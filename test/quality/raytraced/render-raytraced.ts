@@ -360,9 +360,12 @@ async function* trace(
     await run('povray', flags, { maxBuffer: 2 ** 24 });
   };
   try {
-    await Promise.all(Array.from({ length: parts }, (_, part) => render(part))).catch((error: unknown) => {
-      throw new Error(`POV-Ray cannot render ${source}: ${String(error).slice(-2000)}`, { cause: error });
-    });
+    const ends = await Promise.allSettled(Array.from({ length: parts }, (_, part) => render(part)));
+    const failed = ends.find((end) => end.status === 'rejected');
+    if (failed) {
+      const words = String(failed.reason).slice(-2000);
+      throw new Error(`POV-Ray cannot render ${source}: ${words}`, { cause: failed.reason });
+    }
     const pictures = (await readdir(folder)).filter((file) => file.endsWith('.ppm'));
     if (pictures.length !== count) {
       throw new Error(`Expected ${count} pictures of ${source} but found ${pictures.length}`);
