@@ -70,6 +70,23 @@ export const sceneRecipes: readonly SceneRecipe[] = [
     },
   },
   {
+    // So many rays that what is left of their grain is near the noise of the sensor: half an hour of processor time.
+    name: 'raytraced-insect-fine-judged',
+    use: 'judging',
+    raytraced: {
+      subject: 'insect',
+      seed: 47,
+      things: 110,
+      width: 420,
+      height: 320,
+      fNumber: 5,
+      magnification: 2,
+      frames: 22,
+      pixelPitchUm: 9,
+      rays: 512,
+    },
+  },
+  {
     name: 'raytraced-crystals-judged',
     use: 'judging',
     raytraced: {
@@ -111,7 +128,7 @@ export const reducedRecipes: readonly SceneRecipe[] = [
       pixelPitchUm: 16,
       fNumber: 4,
       noise: 2,
-      rays: 48,
+      rays: 64,
     },
   },
 ];
