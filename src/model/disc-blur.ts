@@ -44,6 +44,9 @@ function contrast(z: number, order: number): number {
   return sum;
 }
 
+/** Least energy of a blurred wave, as a share of the sharp one's, by which its blur is told. */
+export const minEnergyShare = contrast(maxBlur, 0) ** 2;
+
 /** The z at which the energy of a wave has fallen to `share` (0 to 1) of the sharp one's, at most 2.4. */
 export function blurFrom(share: number): number {
   let low = 0;

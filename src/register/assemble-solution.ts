@@ -1,7 +1,7 @@
 import type { Size } from '../image/image.js';
 import { median, sigmaPerMad } from '../image/median.js';
 import { outlierSigmas } from '../model/constants/model.js';
-import { minDetailLevels, minPairErrorPx, minVisiblePx } from '../model/constants/register.js';
+import { minDetailLevels, minVisiblePx, sharpPx } from '../model/constants/register.js';
 import type { MotionModel } from '../options/motion-model.js';
 import { type CentredMotion, motionMatrix, motionToSimilarity, noMotion } from './centred-motion.js';
 import { type SlopeContext, slopeContext } from './correct-slopes.js';
@@ -142,7 +142,7 @@ function* solveModel(
       anchor,
       radiusPx,
       free,
-      minErrorPx: minPairErrorPx * pitchPx,
+      minErrorPx: sharpPx * pitchPx,
     });
   const first = solveBy(evidence.links, motion === 'shift' ? 'shift' : 'similarity');
   // With all frames aligned the peak energy of each tile position is known.
@@ -171,10 +171,7 @@ function showsRoll(
     const second = motions[to];
     return first && second ? [Math.abs(turnOf(motion) - turnOf(first) + turnOf(second))] : [];
   });
-  const typicalError = Math.max(
-    minPairErrorPx * pitchPx,
-    sigmaPerMad * median(Float64Array.from(contradictions)),
-  );
+  const typicalError = Math.max(sharpPx * pitchPx, sigmaPerMad * median(Float64Array.from(contradictions)));
   const turnsPx = links.map(({ motion }) => Math.abs(turnOf(motion)));
   const typicalTurn = median(Float64Array.from(turnsPx));
   const known = motions.filter((m) => m !== undefined);

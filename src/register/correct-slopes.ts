@@ -1,23 +1,13 @@
 import type { Size } from '../image/image.js';
 import { extremeShare, maxShakenSharpness } from '../model/constants/model.js';
-import {
-  blurPower,
-  blurredPx,
-  facingScatter,
-  maxBlur,
-  ownErrorRatio,
-  scalePower,
-  sharpPx,
-  steepPx,
-} from '../model/constants/register.js';
-import { blurFrom, slopeShare } from '../model/disc-blur.js';
+import { blurredPx, facingScatter, sharpPx, steepPx } from '../model/constants/register.js';
+import { blurFrom, minEnergyShare, slopeShare } from '../model/disc-blur.js';
 import type { MotionModel } from '../options/motion-model.js';
 import { type CentredMotion, invertMotion } from './centred-motion.js';
 import type { Correspondences } from './fit-motion.js';
 import { type CorrelatedTiles, fitWithSharedErrors } from './fit-shared-errors.js';
 import { relativeSharpness } from './sharpness.js';
 import type { PairLink } from './solve-stack.js';
-import { findJumps } from './step-priors.js';
 import { readGrid, type TileGrid } from './tile-grid.js';
 
 /** What is needed of a stack's evidence. */
@@ -41,10 +31,8 @@ export interface SlopeContext
   motions: readonly (CentredMotion | undefined)[];
   /** By level. */
   curves: readonly FocusCurves[];
-  /** By level and frame, see `shakes`. */
-  shaken: readonly (readonly number[])[];
-  /** Frames that a jump follows. */
-  jumps: readonly number[];
+  /** By frame. */
+  shaken: readonly boolean[];
 }
 
 export function slopeContext(
@@ -55,8 +43,7 @@ export function slopeContext(
   return {
     ...{ motion, fullSize, radiusPx, pitchPx, grids, motions },
     curves: focusCurves(evidence, motions),
-    shaken: shakes(evidence, motions),
-    jumps: [...findJumps(motions, radiusPx).keys()],
+    shaken: shakenFrames(evidence, motions),
   };
 }
 
@@ -65,37 +52,25 @@ export function slopeContext(
  * blurred by less or to the other side; see `slopeShare`. Blurred tiles are moved accordingly and trusted less.
  */
 export function correctLink(context: SlopeContext, link: PairLink, tiles: Correspondences): PairLink {
-  const { motions, curves, shaken, jumps, motion, pitchPx } = context;
+  const { motions, curves, shaken, motion, radiusPx, pitchPx } = context;
   const toAnchor = motions[link.from];
   if (!toAnchor || tiles.count < 4) return link;
-  // The model of the slopes is one of small changes of the blur.
-  if (jumps.some((k) => link.from <= k && k < link.to)) return link;
   // The difference of the blur grows with the distance of the frames, and so does the change of what is sharp.
   const factor = pitchPx * (link.to - link.from) ** 2;
-  const shares = shaken.map((share) => share[link.from] * share[link.to]);
-  const corrected = correctTiles(tiles, toAnchor, curves, context, factor, shares);
-  const fit = fitWithSharedErrors(corrected, link.motion, { ...context, shiftOnly: motion === 'shift' });
+  const isShaken = shaken[link.from] || shaken[link.to];
+  const corrected = correctTiles(tiles, toAnchor, curves, context, factor, isShaken);
+  const fit = fitWithSharedErrors(corrected, link.motion, { radiusPx, shiftOnly: motion === 'shift' });
   // The information of the fit includes the shared errors.
   return { ...link, ...fit, scaleSigmaPx: 0, shiftSigmaPx: 0 };
 }
 
-/**
- * What a shake during the exposure leaves of the contrast, by level and frame, 0 to 1: it is lost everywhere, the same
- * in what is sharp and what is not, and says nothing about the defocus.
- */
-function shakes(
+/** Frames that are less sharp than both their neighbours let expect; those at the ends are taken for unshaken. */
+function shakenFrames(
   { frames, grids, fullSize }: SlopeEvidence,
   motions: readonly (CentredMotion | undefined)[],
-): number[][] {
-  return grids.map((grid, level) => {
-    const sharpness = relativeSharpness(
-      frames.map(({ energies }) => ({ fineShare: 1, energies: [energies[level]] })),
-      motions,
-      grid,
-      fullSize,
-    );
-    return sharpness.map((share) => (share < maxShakenSharpness ? share : 1));
-  });
+): boolean[] {
+  const records = frames.map(({ energies }) => ({ energies, fineShare: 1 }));
+  return relativeSharpness(records, motions, grids[0], fullSize).map((share) => share < maxShakenSharpness);
 }
 
 /** What a level shows over the whole stack at places of the anchor's framing, on the grid of its tiles. */
@@ -159,7 +134,7 @@ function correctTiles(
   curves: readonly FocusCurves[],
   { grids, fullSize }: SlopeContext,
   errorFactor: number,
-  shares: readonly number[],
+  isShaken: boolean,
 ): CorrelatedTiles {
   const { count, u, v, slopeU, slopeV } = tiles;
   const out: CorrelatedTiles = {
@@ -172,29 +147,26 @@ function correctTiles(
     sharedErrorPx: new Float32Array(count),
     sharedScaleErrorPx: new Float32Array(count),
   };
-  const isShaken = shares[0] < 1;
   for (let i = 0; i < count; i++) {
     const level = tiles.level[i];
     const x = toAnchor.a * u[i] - toAnchor.b * v[i] + toAnchor.x;
     const y = toAnchor.b * u[i] + toAnchor.a * v[i] + toAnchor.y;
     const curve = curves[level];
     const peak = readGrid(curve.peak, grids[level], fullSize, x, y);
-    const blur = blurFrom(
-      Math.min(1, tiles.energy[i] / Math.max(shares[level] * peak, tiles.energy[i], 1e-6)),
-    );
-    const excess = 1 - slopeShare(blur);
+    const share = Math.min(1, Math.max(minEnergyShare, tiles.energy[i] / Math.max(peak, 1e-6)));
+    const excess = 1 - slopeShare(blurFrom(share));
     out.foundU[i] -= excess * slopeU[i];
     out.foundV[i] -= excess * slopeV[i];
     // Nothing of the subject is sharp in a shaken frame: what seems to be is a speck on the sensor.
-    const blurForError = isShaken ? maxBlur : blur;
-    const sharedErrorPx = errorFactor * (blurredPx[level] * (blurForError / maxBlur) ** blurPower + sharpPx);
-    out.sharedErrorPx[i] = sharedErrorPx;
+    const lost = 1 - (isShaken ? minEnergyShare : share);
+    const errorPx = errorFactor * (blurredPx * lost ** 2 + sharpPx);
+    out.sharedErrorPx[i] = errorPx;
     // Outlines move as the surface that turns away behind them comes into focus.
     out.sharedScaleErrorPx[i] =
       tiles.sharedErrorPx[i] +
       errorFactor * steepErrorPx(curve, readGrid(curve.width, grids[level], fullSize, x, y), level) +
-      errorFactor * (blurredPx[level] * (blur / maxBlur) ** scalePower + sharpPx);
-    widen(out, i, (ownErrorRatio * sharedErrorPx) ** 2);
+      errorPx;
+    widen(out, i, errorPx ** 2);
   }
   return out;
 }

@@ -4,7 +4,6 @@ import {
   fitRounds,
   gatheringRounds,
   medianLength,
-  minTileScatter,
   scaleRollSigma,
 } from '../model/constants/register.js';
 import { type CentredMotion, noMotion } from './centred-motion.js';
@@ -132,9 +131,9 @@ export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: b
   };
 }
 
-/** Scatter of tiles whose distances from the fit have this median, in their standard deviations. */
+/** Scatter of tiles whose distances from the fit have this median, in their standard deviations; not 0 where all fit exactly. */
 export function scatterOf(medianDeviation: number): number {
-  return Math.max(minTileScatter, medianDeviation / medianLength);
+  return Math.max(Number.EPSILON, medianDeviation / medianLength);
 }
 
 /** Weight of a tile that lies `t` standard deviations from the fit, in a round of `fitMotion`. */

@@ -1,24 +1,16 @@
-import type { Size } from '../image/image.js';
 import {
-  cellErrorRatio,
   commonModeSigmaPx,
-  errorCellsX,
-  errorCellsY,
   gatheringRounds,
   rejectingRounds,
   scaleRollSigma,
-  sharpPx,
 } from '../model/constants/register.js';
 import type { CentredMotion } from './centred-motion.js';
 import { type Correspondences, robustWeight, scatterOf, tileEquations } from './fit-motion.js';
 import { solveSymmetric } from './solve-symmetric.js';
 
-/** Geometry needed to fit a pair's tiles. */
+/** How a pair's tiles are fitted. */
 export interface FitFrame {
-  fullSize: Size;
   radiusPx: number;
-  /** Full-size pixels per reduced pixel. */
-  pitchPx: number;
   shiftOnly: boolean;
 }
 
@@ -45,10 +37,9 @@ const all = 2 * own;
  * Fits a similarity (or a shift alone) to tiles of which many may have correlated errors. The displacements of the
  * tiles are modelled as
  *
- *   motion + shared error x common-mode motion + error of the cell + own error,
+ *   motion + shared error x common-mode motion + own error,
  *
- * with the common-mode motion and the errors of the cells as unknowns of the fit, regularised by their priors and then
- * eliminated. So a few sharp tiles determine the motion against any number of blurred ones that agree on another one,
+ * with the common-mode motion as unknowns of the fit, regularised by priors and then eliminated. So a few sharp tiles determine the motion against any number of blurred ones that agree on another one,
  * and the blurred ones determine what the sharp ones, close together, leave undetermined. The information is that of
  * the whole model (generalised least squares; A. C. Aitken 1935).
  *
@@ -57,9 +48,8 @@ const all = 2 * own;
 export function fitWithSharedErrors(
   tiles: CorrelatedTiles,
   start: CentredMotion,
-  frame: FitFrame,
+  { radiusPx, shiftOnly }: FitFrame,
 ): CorrelatedFit {
-  const { radiusPx, shiftOnly } = frame;
   const fit = new Float64Array(all);
   const sums: Sums = { normal: new Float64Array(all * all), right: new Float64Array(all) };
   const spread = new Float64Array(tiles.count);
@@ -78,7 +68,6 @@ export function fitWithSharedErrors(
     for (let k = 0; k < all; k++) fit[k] += step[k];
   }
   const variance = Math.max(1, scatter * scatter);
-  eliminateCells(tiles, start, fit, frame, variance, sums);
   addPriors(sums, fit, radiusPx, variance, shiftOnly);
   const { information, right } = eliminateCommonMode(sums, variance);
   const step = solveSymmetric(information, right, own);
@@ -190,67 +179,6 @@ function addPriors(
     normal[k * (all + 1)] = 1;
     right[k] = 0;
   }
-}
-
-/** Numbers of a cell: its upper triangle, its right side, and its coupling with each unknown. */
-const cellNumbers = 5 + 2 * all;
-
-/** Eliminates the cells' errors, two unknowns each, from the normal equations. */
-function eliminateCells(
-  tiles: CorrelatedTiles,
-  start: CentredMotion,
-  fit: Float64Array,
-  { radiusPx, pitchPx, fullSize }: FitFrame,
-  variance: number,
-  { normal, right }: Sums,
-): void {
-  const cells = new Float64Array(errorCellsX * errorCellsY * cellNumbers);
-  for (let i = 0; i < tiles.count; i++) {
-    const w = tiles.weight[i];
-    if (w <= 0) continue;
-    measureDistance(tiles, i, start, fit, radiusPx);
-    const { x, y } = distance;
-    const h = tiles.sharedErrorPx[i];
-    const size = sharpPx * pitchPx + cellErrorRatio * h;
-    const p = tiles.u[i] / radiusPx;
-    const q = tiles.v[i] / radiusPx;
-    const xx = w * size * tiles.xx[i];
-    const xy = w * size * tiles.xy[i];
-    const yy = w * size * tiles.yy[i];
-    const column = cellOf(tiles.u[i] / fullSize.width, errorCellsX);
-    const at = (cellOf(tiles.v[i] / fullSize.height, errorCellsY) * errorCellsX + column) * cellNumbers;
-    cells[at] += size * xx;
-    cells[at + 1] += size * xy;
-    cells[at + 2] += size * yy;
-    cells[at + 3] += xx * x + xy * y;
-    cells[at + 4] += xy * x + yy * y;
-    const couplings = [xx * p + xy * q, xy * p + yy * q, -xx * q + xy * p, -xy * q + yy * p, xx, xy, xy, yy];
-    for (let k = 0; k < all; k++) {
-      cells[at + 5 + k] += couplings[k];
-      cells[at + 5 + all + k] += (k < 2 ? tiles.sharedScaleErrorPx[i] : h) * couplings[k];
-    }
-  }
-  for (let at = 0; at < cells.length; at += cellNumbers) {
-    const xx = cells[at] + variance;
-    const xy = cells[at + 1];
-    const yy = cells[at + 2] + variance;
-    const det = xx * yy - xy * xy;
-    for (let row = 0; row < all; row++) {
-      const rx = cells[at + 5 + 2 * row];
-      const ry = cells[at + 6 + 2 * row];
-      const x = (yy * rx - xy * ry) / det;
-      const y = (xx * ry - xy * rx) / det;
-      right[row] -= x * cells[at + 3] + y * cells[at + 4];
-      for (let col = 0; col < all; col++) {
-        normal[row * all + col] -= x * cells[at + 5 + 2 * col] + y * cells[at + 6 + 2 * col];
-      }
-    }
-  }
-}
-
-/** Which of `count` cells a position of -0.5 to 0.5 lies in. */
-function cellOf(position: number, count: number): number {
-  return Math.min(count - 1, Math.max(0, Math.floor((position + 0.5) * count)));
 }
 
 /** The equations of the motion alone, with the common-mode motion eliminated. */

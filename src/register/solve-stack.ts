@@ -1,8 +1,9 @@
 import { median, sigmaPerMad } from '../image/median.js';
-import { minSigmaPx, rollMargin, stackRounds } from '../model/constants/register.js';
+import { outlierSigmas } from '../model/constants/model.js';
+import { minSigmaPx, stackRounds } from '../model/constants/register.js';
 import { type CentredMotion, composeMotions, invertMotion, noMotion } from './centred-motion.js';
 import { solveSymmetric } from './solve-symmetric.js';
-import { addEvenSteps, type StepBorder, spreadOfSteps, spreadsOfSteps, typicalStep } from './step-priors.js';
+import { addEvenSteps, type StepBorder, spreadOfSteps, typicalStep } from './step-priors.js';
 import { SymmetricBand } from './symmetric-band.js';
 
 /** A measured motion from frame `from` to frame `to` (indices of the stack). */
@@ -74,8 +75,7 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
     }
     let even: StepBorder | undefined;
     if (free !== 'shift') {
-      const spreads = spreadsOfSteps(motions, radiusPx, spread);
-      even = addEvenSteps(normal, right, motions, radiusPx, startStep, spreads, minErrorPx);
+      even = addEvenSteps(normal, right, motions, radiusPx, startStep, spread, minErrorPx);
     }
     if (free === 'similarity') addRollPrior(normal, right, motions, radiusPx, rolls);
     pin(normal, right, even?.column, motions, anchor, free);
@@ -108,7 +108,7 @@ function addRollPrior(
     if (!m) return;
     const offPx = m.b * radiusPx - middlePx;
     // Cauchy's weight: a camera that was bumped has turned once and by much.
-    const weight = 1 / (Math.max(minSigmaPx, rollMargin * scatterPx) ** 2 + offPx ** 2);
+    const weight = 1 / (Math.max(minSigmaPx, outlierSigmas * scatterPx) ** 2 + offPx ** 2);
     normal.add(4 * k + 1, 4 * k + 1, weight);
     right[4 * k + 1] -= weight * offPx;
   });

@@ -1,12 +1,6 @@
 import { median, sigmaPerMad } from '../image/median.js';
-import {
-  confirmedSigmas,
-  minEvidence,
-  minLongStep,
-  neighbourFrames,
-  railStepSigma,
-} from '../model/constants/model.js';
-import { minJumpPx, startSpread } from '../model/constants/register.js';
+import { confirmedSigmas, minEvidence, railStepSigma } from '../model/constants/model.js';
+import { cauchyLimit } from '../model/constants/register.js';
 import type { CentredMotion } from './centred-motion.js';
 import type { PairLink } from './solve-stack.js';
 import type { SymmetricBand } from './symmetric-band.js';
@@ -74,40 +68,6 @@ export function spreadOfSteps(
   return Math.min(railStepSigma, mostPx / typicalPx);
 }
 
-/**
- * Where frames are missing: for the frame before each gap, the excess of the step over its neighbours in typical steps.
- * Such a step is isolated among even ones; the first and the last step cannot be tested. A run of frames that all seem
- * to drift is no jump, as blur causes the same.
- */
-export function findJumps(
-  motions: readonly (CentredMotion | undefined)[],
-  radiusPx: number,
-): Map<number, number> {
-  const steps = stepsOf(motions);
-  const typical = typicalStep(motions);
-  const jumps = new Map<number, number>();
-  if (typical === 0) return jumps;
-  steps.forEach(({ from, size }, i) => {
-    if (i === 0 || i === steps.length - 1) return;
-    const around = steps.slice(Math.max(0, i - neighbourFrames), i + neighbourFrames + 1);
-    const growth = size - median(Float64Array.from(around, (step) => step.size));
-    const excess = growth / typical;
-    if (excess > minLongStep - 1 && Math.abs(growth) * radiusPx > minJumpPx) jumps.set(from, excess);
-  });
-  return jumps;
-}
-
-/** The spread of the step from each frame to the next one, by the frame's index: unconstrained at a jump. */
-export function spreadsOfSteps(
-  motions: readonly (CentredMotion | undefined)[],
-  radiusPx: number,
-  spread: number,
-): Float64Array {
-  const spreads = new Float64Array(motions.length).fill(spread);
-  for (const [from, excess] of findJumps(motions, radiusPx)) spreads[from] = excess;
-  return spreads;
-}
-
 /** The last unknown of the equations, the step of the whole stack: its column, diagonal element and right side. */
 export interface StepBorder {
   column: Float64Array;
@@ -116,7 +76,7 @@ export interface StepBorder {
 }
 
 /**
- * Prior that all steps of the stack equal one common step, within their spreads: without it a run of frames that show
+ * Prior that all steps of the stack equal one common step, within their spread but for gaps: without it a run of frames that show
  * little sharp would keep the drift that their blur causes, each step like the one before. The common step is an
  * unknown of the same system. If it were fixed while the frames are solved for, it would hardly move from its start,
  * since where little is sharp the prior outweighs the pairs, and all scales would drift with its error.
@@ -127,25 +87,26 @@ export function addEvenSteps(
   motions: readonly (CentredMotion | undefined)[],
   radiusPx: number,
   startStep: number,
-  spreads: Float64Array,
+  spread: number,
   minErrorPx: number,
 ): StepBorder | undefined {
   const known = inverseScales(motions);
   if (known.length < 3) return undefined;
   const typical = typicalStep(motions);
-  const startPx = Math.max(minErrorPx, startSpread * Math.abs(startStep) * radiusPx);
+  const startPx = Math.max(minErrorPx, railStepSigma * Math.abs(startStep) * radiusPx);
   const border: StepBorder = {
     column: new Float64Array(normal.size),
     diagonal: 1 / startPx ** 2,
     right: ((startStep - typical) * radiusPx) / startPx ** 2,
   };
+  const variancePx = Math.max(minErrorPx, spread * Math.abs(typical) * radiusPx) ** 2;
   for (let i = 0; i + 1 < known.length; i++) {
     const here = known[i];
     const after = known[i + 1];
-    const spreadPx = Math.max(minErrorPx, spreads[here.k] * Math.abs(typical) * radiusPx);
     const frames = after.k - here.k;
-    const weight = 1 / (spreadPx * spreadPx * frames);
     const excess = (after.inverse - here.inverse - typical * frames) * radiusPx;
+    // Cauchy's weight: a step over missing frames is far longer than the others.
+    const weight = 1 / (variancePx * frames + (excess / cauchyLimit) ** 2);
     right[4 * here.k] -= weight * excess;
     right[4 * after.k] += weight * excess;
     normal.add(4 * here.k, 4 * here.k, weight);

@@ -6,7 +6,7 @@ import { type CorrelatedTiles, fitWithSharedErrors } from '../../src/register/fi
 import { normalRandom, seededRandom } from './textured-stack.js';
 
 const fullSize = { width: 1600, height: 1200 };
-const frame = { fullSize, radiusPx: 1000, pitchPx: 1, shiftOnly: false };
+const frame = { radiusPx: 1000, shiftOnly: false };
 
 /** Tiles all over the frame, with a shared error of `sharedErrors[i]` px each, found where `positionOf` puts them with a noise of `sigmaPx`. */
 function drawTiles(

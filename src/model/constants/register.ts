@@ -1,5 +1,5 @@
 // Constants of registration (src/register and its kernels). kernels/generate-constants.js says how they are stated.
-import { minBurntLevel } from './model.js';
+import { confirmedSigmas, minBurntLevel } from './model.js';
 
 // Pyramids and tiles
 
@@ -146,9 +146,6 @@ export const gatheringRounds = 4;
 /** Effort int [rounds]: rounds after those in the fit with shared errors. */
 export const rejectingRounds = 4;
 
-/** Free [standard deviations]: lower bound on the scatter of the tiles. */
-export const minTileScatter = 0.25;
-
 /**
  * Derived [standard deviations]: median length of a two-dimensional normal error of unit variance: sqrt(2 ln
  * 2), to six digits.
@@ -160,6 +157,9 @@ export const medianLength = 1.17741;
  * Welsch 1977).
  */
 export const biweightLimit = 4.685;
+
+/** Derived [standard deviations]: limit of Cauchy's weights of the same efficiency (the same source). */
+export const cauchyLimit = 2.385;
 
 /**
  * Free [ratio]: prior on scale and roll between near frames: standard deviation about 1 and 0, which
@@ -174,18 +174,6 @@ export const scaleRollSigma = 0.03;
  */
 export const commonModeSigmaPx = [1.5, 0.1, 0.15, 0.15];
 
-/**
- * Free int [cells]: tiles in one cell of a grid also share an error, as they lie on the same edge or surface:
- * cells across.
- */
-export const errorCellsX = 8;
-
-/** Derived [cells]: the same down, for frames of 4 : 3. */
-export const errorCellsY = Math.round((errorCellsX * 3) / 4);
-
-/** Free [ratio]: its increase with the shared error of a tile. */
-export const cellErrorRatio = 0.5;
-
 // Defocus and slopes
 
 /**
@@ -195,22 +183,14 @@ export const cellErrorRatio = 0.5;
 export const maxBlur = 2.4;
 
 /**
- * Free [reduced px]: error that blurred tiles of a pair share at the greatest blur, finest level first: what
- * is left of a texture there is not the texture itself but the rims of its blur, and of the two rims of a
- * slanted surface the one on its narrowing side is the sharper. So all of it seems to move as the blur
- * changes, and on a bulging subject to grow.
+ * Free [reduced px]: error of a blurred tile, of its own and shared with the others of the pair, by the square of the share of
+ * its energy that it lost: what is left of a texture is not the texture itself but the rims of its blur, and of the two rims of a slanted surface the one on its
+ * narrowing side is the sharper. So all of it seems to move as the blur changes, and on a bulging subject to grow.
  */
-export const blurredPx = [1, 2, 2, 2, 2];
-
-/** Free [power]: power of the blur that this error falls with, of the position. */
-export const blurPower = 4;
-
-/** Free [power]: the same of the scale. */
-export const scalePower = 2.5;
+export const blurredPx = 1.5;
 
 /**
- * Free [reduced px, px of the level for a single tile]: error that sharp tiles and cells of them have beside that
- * of their noise.
+ * Free [reduced px, px of the level for a single tile]: error of sharp tiles, of pairs and of steps beside that of their noise.
  */
 export const sharpPx = 0.03;
 
@@ -218,7 +198,7 @@ export const sharpPx = 0.03;
  * Free [reduced px]: error in scale of tiles whose wide focus curves show a surface that turns away; see
  * `steepErrorPx`.
  */
-export const steepPx = 0.5;
+export const steepPx = 1;
 
 /**
  * Free [ratio]: squared widths of focus curves up to this multiple of the facing ones' are those of other
@@ -226,33 +206,19 @@ export const steepPx = 0.5;
  */
 export const facingScatter = 2;
 
-/** Free [ratio]: error of a blurred tile of its own, relative to what it shares with others. */
-export const ownErrorRatio = 3;
-
 // Solution of a stack
 
 /** Effort int [rounds]: Gauss-Newton rounds. */
 export const stackRounds = 8;
 
-/** Free [reduced px]: lower bound on the error of a pair, and of a step. */
-export const minPairErrorPx = 0.012;
-
 /** Free [levels]: minimum RMS of fine detail that can be aligned. */
 export const minDetailLevels = 0.05;
-
-/** Free [ratio]: prior on the roll of a frame: its standard deviation relative to the scatter of all. */
-export const rollMargin = 3;
 
 /** Effort [px]: uncertainties below this count as none. */
 export const minSigmaPx = 1e-3;
 
-/** Free [ratio]: prior on the typical step about the median of the pairs: relative standard deviation. */
-export const startSpread = 0.5;
-
-/**
- * Free [px at the radius]: least excess of a step over its neighbours that is a jump: errors of the scale make less.
- */
-export const minJumpPx = 0.4;
+/** Derived [px at the radius]: least displacement that shows: two standard errors of a pair. */
+export const minVisiblePx = confirmedSigmas * sharpPx;
 
 /**
  * Free [px at the radius]: standard error of the growth per frame that does not show in its scatter: blur of
@@ -260,9 +226,6 @@ export const minJumpPx = 0.4;
  * of 180 to 640 px, growths had a median of 0.01, the largest 0.06 to 0.08.
  */
 export const growthBiasPx = 0.015;
-
-/** Free [px at the radius]: least displacement that shows: a roll below it, of the reduced picture, is none. */
-export const minVisiblePx = 0.05;
 
 // Light
 
