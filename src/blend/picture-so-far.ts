@@ -15,6 +15,9 @@ export interface GrowingLevel extends Size {
   picture: readonly Float32Array[];
 }
 
+/** The picture is shown while it grows with sides of at most so many px. */
+export const growingSide = 1280;
+
 /** Weights below this are none. */
 const tiny = 1e-6;
 

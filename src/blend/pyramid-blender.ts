@@ -8,7 +8,7 @@ import { lanczosTaps } from '../kernels/kernels.js';
 import type { PlacedFrame } from '../kernels/placed-frame.js';
 import { JobBatch } from '../workers/job-batch.js';
 import type { StripPool } from '../workers/pool.js';
-import { levelToShow, pictureSoFar, type SmallPicture } from './picture-so-far.js';
+import { growingSide, levelToShow, pictureSoFar, type SmallPicture } from './picture-so-far.js';
 import { frontLayerBytes, type SourcePlan, tileRows as stripRows } from './plan-sources.js';
 import type { Spill } from './spill.js';
 
@@ -19,6 +19,11 @@ export class PyramidBlender {
   /** The frame at half size in its own grid, its gain taken out, RGBx floats. */
   private readonly halfFrame: Rows;
   private readonly sums: { acc: Planes; weight: Planes; picture: Planes | undefined }[];
+  /**
+   * Whether level 1 of a frame is encoded only where it is read: it is not shown while the picture grows, and one memory knows
+   * of all tiles which frames they use.
+   */
+  private readonly isPartlyEncoded: boolean;
 
   /**
    * Takes the accumulators from the arena, cleared.
@@ -40,6 +45,7 @@ export class PyramidBlender {
   ) {
     this.sizes = levelSizes(size);
     const { bands } = arena;
+    this.isPartlyEncoded = bands.count === 1 && levelToShow(this.sizes, growingSide) !== 1;
     this.taps = arena.takeTable(lanczosTaps());
     const halfHeight = (frame.height + 1) >> 1;
     this.halfFrame = arena.takeRows(((frame.width + 1) >> 1) * 16, bands.frame('half', 1, halfHeight));
@@ -111,7 +117,7 @@ export class PyramidBlender {
     );
     // The finest level is a frame's own detail, whatever spill lies over it.
     if (this.spill) this.encode(next, jobs);
-    else this.reduceAndEncode(jobs);
+    else this.reduceAndEncode(frame.ordinal, jobs);
     jobs.run(
       'blendFinestStrip',
       {
@@ -165,7 +171,7 @@ export class PyramidBlender {
         },
         Math.ceil(next.height / stripRows),
       );
-      this.reduceAndEncode(jobs);
+      this.reduceAndEncode(frame.ordinal, jobs);
     }
     for (let level = 1; level < sizes.length; level++) {
       const { width, height } = sizes[level];
@@ -204,7 +210,7 @@ export class PyramidBlender {
   }
 
   /** The coarser levels of a frame from its level 1, which is light; then all of them are encoded. */
-  private reduceAndEncode(jobs: JobBatch): void {
+  private reduceAndEncode(ordinal: number, jobs: JobBatch): void {
     const levels = this.sums.flatMap(({ picture }) => picture ?? []);
     for (const [i, fine] of levels.entries()) {
       const coarse = levels.at(i + 1);
@@ -226,8 +232,38 @@ export class PyramidBlender {
           Math.ceil(coarse.height / stripRows),
         );
       }
-      this.encode(fine, jobs);
+      if (i === 0 && this.isPartlyEncoded) this.encodeUsed(fine, ordinal, jobs);
+      else this.encode(fine, jobs);
     }
+  }
+
+  /** Encodes level 1 of a frame where it is read. */
+  private encodeUsed(picture: Planes, ordinal: number, jobs: JobBatch): void {
+    const { stride, planeBytes, width, height } = picture;
+    const { levels, uses, usesBytes, fractionBits } = this.plan;
+    const [full] = this.sizes;
+    jobs.run(
+      'encodeUsedStrip',
+      {
+        picture,
+        stride,
+        planeBytes,
+        width,
+        height,
+        ...curveArguments(this.curve),
+        centre: levels[1].centre,
+        reachMap: levels[1].reach,
+        frontBytes: frontLayerBytes(levels[1]),
+        ordinal,
+        fractionBits,
+        uses,
+        usesBytes,
+        fullWidth: full.width,
+        fullHeight: full.height,
+        stripRows,
+      },
+      Math.ceil(height / stripRows),
+    );
   }
 
   private encode(picture: Planes, jobs: JobBatch): void {
@@ -279,46 +315,29 @@ export class PyramidBlender {
   async finish(bits: 8 | 16, region = { from: 0, to: 0 }): Promise<Rows> {
     const { arena, sizes, sums } = this;
     const jobs = new JobBatch(this.pool);
-    for (let level = sizes.length - 1; level >= 0; level--) {
+    const termsOf = (level: number) => {
       const { acc, weight } = sums[level];
       const coarse = sums[level + 1]?.acc;
-      const { width, height } = sizes[level];
-      jobs.run(
-        'collapseStrip',
-        {
-          acc,
-          stride: acc.stride,
-          accBytes: acc.planeBytes,
-          width,
-          height,
-          sum: weight,
-          coarse: coarse ?? 0,
-          coarseStride: coarse?.stride ?? 0,
-          coarseBytes: coarse?.planeBytes ?? 0,
-          stripRows,
-        },
-        Math.ceil(height / stripRows),
-      );
+      return {
+        acc,
+        stride: acc.stride,
+        accBytes: acc.planeBytes,
+        ...sizes[level],
+        sum: weight,
+        coarse: coarse ?? 0,
+        coarseStride: coarse?.stride ?? 0,
+        coarseBytes: coarse?.planeBytes ?? 0,
+        stripRows,
+      };
+    };
+    for (let level = sizes.length - 1; level > 0; level--) {
+      jobs.run('collapseStrip', termsOf(level), Math.ceil(sizes[level].height / stripRows));
     }
     const { width, height } = sizes[0];
-    const { acc } = sums[0];
     const out = arena.takeWithin(region, () =>
       arena.takeRows(width * 3 * (bits / 8), arena.bands.composite(0, height, 0)),
     );
-    jobs.run(
-      'quantiseStrip',
-      {
-        planes: acc,
-        stride: acc.stride,
-        planeBytes: acc.planeBytes,
-        width,
-        height,
-        out,
-        bits,
-        stripRows,
-      },
-      Math.ceil(height / stripRows),
-    );
+    jobs.run('quantiseStrip', { ...termsOf(0), out, bits }, Math.ceil(height / stripRows));
     await jobs.done();
     return out;
   }

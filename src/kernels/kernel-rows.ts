@@ -64,10 +64,11 @@ export const kernelRows: { [K in KernelName]: KernelRows<K> } = {
   spillStrip: { writes: 'outSpill' },
   subtractSpillStrip: { writes: 'picture', shares: ['picture'] },
   encodeStrip: { writes: 'picture', shares: ['picture'] },
+  encodeUsedStrip: { writes: 'picture', shares: ['picture'] },
   reduceStrip: { writes: 'coarse', shares: ['coarse'], reads: { fine: 2 } },
   accumulateStrip: { writes: 'acc', reads: { coarse: 1 } },
   collapseStrip: { writes: 'acc', shares: ['acc'], reads: { coarse: 1 } },
-  quantiseStrip: { writes: 'out' },
+  quantiseStrip: { writes: 'out', reads: { coarse: 1 } },
 };
 
 /** Planes that an argument stands for. */

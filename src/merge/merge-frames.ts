@@ -1,3 +1,4 @@
+import { growingSide } from '../blend/picture-so-far.js';
 import { InputError } from '../errors.js';
 import type { Gpu } from '../gpu/device.js';
 import type { GpuFrames } from '../gpu/frames.js';
@@ -49,9 +50,6 @@ export interface MergedFrames<Found> {
 
 /** Frames that show no detail above their noise. */
 export class NothingSharpError extends InputError {}
-
-/** The picture is shown while it grows with sides of at most so many px. */
-const growingSide = 1280;
 
 /** Decides which end is near; `look` asks the focus curves, once they are followed. */
 export type DecideDirection = (look: () => PictureEvidence | undefined) => FocusDirection;

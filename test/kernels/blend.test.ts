@@ -1,4 +1,5 @@
 import { beforeAll, describe, expect, it } from 'vitest';
+import { srgbCurve } from '../../src/image/transfer-curve.js';
 import type { Planes } from '../../src/kernels/arena.js';
 import {
   at,
@@ -9,6 +10,7 @@ import {
   type Plane,
   pictureOf,
   randomFrom,
+  stripRows,
   worstDifference,
 } from './kernel-rig.js';
 
@@ -153,6 +155,58 @@ describe('accumulateStrip', () => {
   });
 });
 
+describe('encodeUsedStrip', () => {
+  it('encodes level 1 as a whole wherever the frame has weight there or at the finest level, and not all of it', () => {
+    const [full, tileColumns, ordinal] = [{ width: 461, height: 153 }, 64, 3];
+    const [width, height] = [231, 77];
+    const random = randomFrom(11);
+    const lights = [1, 2, 3].map((seed) => noise(width, height, seed));
+    const [own, whole] = [rig.store(lights), rig.store(lights)];
+    // A frame away with a reach of a frame at most: no weight but in few pixels, or where the frame is named.
+    const isRare = () => random() < 0.0004;
+    const centres = pictureOf(width, height, () => 64 * (isRare() ? 3 : 1));
+    const reaches = pictureOf(width, height, () => (isRare() ? 64 * ordinal : 0) + 12);
+    const [across, down] = [Math.ceil(full.width / tileColumns), Math.ceil(full.height / stripRows)];
+    const used = Array.from({ length: across * down }, () => random() < 0.05);
+    const uses = rig.arena.take(across * down);
+    rig.arena.u8(uses, across * down).set(used.map((is) => (is ? 1 << ordinal : 1)));
+    const of = (planes: Planes) => [
+      planes.pointer,
+      planes.stride,
+      planes.planeBytes,
+      width,
+      height,
+      ...srgbCurve,
+    ];
+    const maps = [rig.storeCodes([centres]).pointer, rig.storeCodes([reaches]).pointer, 0, ordinal, 6];
+    rig.run('encodeUsedStrip', [...of(own), ...maps, uses, 1, full.width, full.height], height);
+    rig.run('encodeStrip', of(whole), height);
+    const isUsed = (x: number, y: number) =>
+      used[
+        Math.floor(Math.min(full.height - 1, Math.max(0, y)) / stripRows) * across +
+          Math.floor(Math.min(full.width - 1, Math.max(0, x)) / tileColumns)
+      ];
+    const wanted = (x: number, y: number) =>
+      weightOf(ordinal, at(centres, x, y), (at(reaches, x, y) % 64) * 4) > 0 ||
+      at(reaches, x, y) >= 64 ||
+      // The expansion to a pixel reads two about the one below it.
+      [-4, 0, 5].some((j) => [-4, 0, 5].some((i) => isUsed(2 * x + i, 2 * y + j)));
+    let left = 0;
+    const wrong: string[] = [];
+    for (let c = 0; c < 3; c++) {
+      const [ours, theirs] = [rig.read(own, c), rig.read(whole, c)];
+      for (let y = 0; y < height; y++) {
+        for (let x = 0; x < width; x++) {
+          if (wanted(x, y) && at(ours, x, y) !== at(theirs, x, y)) wrong.push(`${c}: ${x} ${y}`);
+          if (at(ours, x, y) === at(lights[c], x, y)) left++;
+        }
+      }
+    }
+    expect(wrong).toEqual([]);
+    expect(left).toBeGreaterThan(0.2 * 3 * width * height);
+  });
+});
+
 describe('collapseStrip', () => {
   it.each(sizes)('divides by the weights and adds the expansion, %i x %i', (width, height) => {
     const random = randomFrom(9);
@@ -212,11 +266,12 @@ describe('quantiseStrip', () => {
       ),
     );
     const planes = rig.store(pictures);
+    const ones = rig.store([pictureOf(width, height, () => 1)]);
     const top = 2 ** bits - 1;
     const out = rig.placeSamples(noiseRgb(width, height, bits, 1));
     rig.run(
       'quantiseStrip',
-      [planes.pointer, planes.stride, planes.planeBytes, width, height, out, bits],
+      [planes.pointer, planes.stride, planes.planeBytes, width, height, ones.pointer, 0, 0, 0, out, bits],
       height,
     );
     const length = width * height * 3;
@@ -227,6 +282,33 @@ describe('quantiseStrip', () => {
     });
     expect(Math.min(...expected)).toBe(0);
     expect(Math.max(...expected)).toBe(top);
+    expect(Array.from(ours)).toEqual(expected);
+  });
+
+  it.each([8, 16] as const)('collapses as collapseStrip does, to %i bits', (bits) => {
+    const [width, height] = [53, 34];
+    const weight = noise(width, height, 4);
+    const sums = [1, 2, 3].map((seed) => {
+      const shares = noise(width, height, seed);
+      return pictureOf(width, height, (x, y) => 0.5 * at(weight, x, y) * (at(shares, x, y) / 255));
+    });
+    const coarse = rig.store([5, 6, 7].map((seed) => noise(27, 17, seed)));
+    const terms = (acc: Planes) => [
+      ...[acc.pointer, acc.stride, acc.planeBytes, width, height, rig.store([weight]).pointer],
+      ...[coarse.pointer, coarse.stride, coarse.planeBytes],
+    ];
+    const collapsed = rig.store(sums);
+    rig.run('collapseStrip', terms(collapsed), height);
+    const out = rig.placeSamples(noiseRgb(width, height, bits, 1));
+    rig.run('quantiseStrip', [...terms(rig.store(sums)), out, bits], height);
+    const length = width * height * 3;
+    const ours = bits === 8 ? rig.arena.u8(out, length) : rig.arena.u16(out, length);
+    const planes = [0, 1, 2].map((c) => rig.read(collapsed, c).data);
+    const [unit, top] = bits === 8 ? [1, 255] : [257, 65535];
+    const expected = Array.from({ length }, (_, i) => {
+      const value = Math.fround(Math.fround(planes[i % 3][Math.floor(i / 3)] * unit) + 0.5);
+      return Math.floor(Math.max(0, Math.min(top, value)));
+    });
     expect(Array.from(ours)).toEqual(expected);
   });
 });

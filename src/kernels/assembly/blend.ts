@@ -17,6 +17,7 @@
 import { tileColumns, clearReach, frontWeight, maxRestored } from './constants';
 import { reach } from './common';
 import { unitsOf64ths, unitsPerFrame } from './curve-state';
+import { encodeRow } from './light';
 import { expandColumns, expandFour } from './pyramid';
 import { gainOf, warpBlock } from './warp';
 
@@ -100,6 +101,70 @@ function weightRow(
   }
   if (high <= low) return 0;
   return u64(u32(low)) | (u64(u32(high)) << 32);
+}
+
+/** Whether the frame of an ordinal has any weight in eight columns: see `weightRow`. Addresses of their centre and reach. */
+// @ts-ignore: decorator
+@inline
+function isWeighed(centre: usize, reaches: usize, frontBytes: usize, ordinal: i32, fractionBits: i32): bool {
+  const frame = i16x8.splat(i16(ordinal << fractionBits));
+  const c = v128.load(centre);
+  const packed = v128.load(reaches);
+  const r = i16x8.shl(v128.and(packed, i16x8.splat(63)), fractionBits - 4);
+  const names = frontBytes == 0 ? i16x8.shr_u(packed, 6) : v128.load(reaches + frontBytes);
+  const apart = v128.or(i16x8.sub_sat_u(c, frame), i16x8.sub_sat_u(frame, c));
+  return v128.any_true(v128.or(i16x8.sub_sat_u(r, apart), i16x8.eq(names, i16x8.splat(i16(ordinal)))));
+}
+
+/** Whether a tile of the finest level, or one beside it, uses the frame. */
+function isUsedAbout(uses: usize, usesBytes: i32, across: i32, down: i32, column: i32, row: i32, ordinal: i32): bool {
+  for (let v = max(0, row - 1); v <= min(down - 1, row + 1); v++) {
+    for (let u = max(0, column - 1); u <= min(across - 1, column + 1); u++) {
+      if (i32(load<u8>(uses + usize((v * across + u) * usesBytes + (ordinal >> 3)))) & (1 << (ordinal & 7))) return true;
+    }
+  }
+  return false;
+}
+
+/**
+ * Level 1 of a frame from light to samples, in place, as `encodeStrip` does, but only the blocks that are read as samples, of half
+ * a tile's sides: where the frame has weight at this level, or at the finest one in the tile or about it. Elsewhere what is there
+ * stays. Rows of one strip. centre, reachMap: of level 1. uses: see `blendFinestStrip`; fullWidth, fullHeight: of the finest level,
+ * whose tiles have as many rows as a strip.
+ */
+export function encodeUsedStrip(
+  picture: usize, stride: i32, planeBytes: usize, width: i32, height: i32, curve1: f32, curve2: f32, curve3: f32,
+  centre: usize, reachMap: usize, frontBytes: usize, ordinal: i32, fractionBits: i32,
+  uses: usize, usesBytes: i32, fullWidth: i32, fullHeight: i32, stripRows: i32, strip: i32, scratch: usize,
+): void {
+  const columns = tileColumns >> 1;
+  const rows = stripRows >> 1;
+  const across = (fullWidth + tileColumns - 1) / tileColumns;
+  const down = (fullHeight + stripRows - 1) / stripRows;
+  const y1 = min(height, (strip + 1) * stripRows);
+  for (let top = strip * stripRows; top < y1; top += rows) {
+    const bottom = min(y1, top + rows);
+    for (let block = 0; block < across; block++) {
+      const left = block * columns;
+      const right = min(width, left + columns);
+      let isRead = isUsedAbout(uses, usesBytes, across, down, block, top / rows, ordinal);
+      for (let y = top; y < bottom && !isRead; y++) {
+        const row = usize(y * stride) << 1;
+        for (let x = left; x < right && !isRead; x += 8) {
+          const at = row + (usize(x) << 1);
+          isRead = isWeighed(centre + at, reachMap + at, frontBytes, ordinal, fractionBits);
+        }
+      }
+      if (!isRead) continue;
+      const from = block == 0 ? -8 : left;
+      const to = block == across - 1 ? width + 8 : right;
+      for (let y = top; y < bottom; y++) {
+        for (let c = 0; c < 3; c++) {
+          encodeRow(picture + usize(c) * planeBytes + (usize(y * stride) << 2), from, to, curve1, curve2, curve3);
+        }
+      }
+    }
+  }
 }
 
 /**

@@ -1,4 +1,4 @@
-export { blendFinestStrip, accumulateStrip } from './blend';
+export { accumulateStrip, blendFinestStrip, encodeUsedStrip } from './blend';
 export { adlerOf, fillBytes, filterRows, peakSamples } from './bytes';
 export { collapseStrip, quantiseStrip } from './collapse';
 export { dropFalseRimsStrip, markFalseRimsStrip } from './false-rims';

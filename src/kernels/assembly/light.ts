@@ -35,7 +35,7 @@ function powerOf(value: f32, power: i32): f32 {
 @inline
 function samplesOf(light: v128, c1: f32, c2: f32, c3: f32): v128 {
   const one = f32x4.splat(1);
-  const x = v128.min<f32>(one, v128.max<f32>(f32x4.splat(0), v128.mul<f32>(light, f32x4.splat(1.0 / 255))));
+  const x = v128.pmin<f32>(one, v128.pmax<f32>(f32x4.splat(0), v128.mul<f32>(light, f32x4.splat(1.0 / 255))));
   const linear = f32x4.splat(c1);
   // First guess: c3 v^3 is taken for c3 sqrt(x) v^2, which leaves a quadratic equation.
   const square = v128.add<f32>(f32x4.splat(c2), v128.mul<f32>(f32x4.splat(c3), v128.sqrt<f32>(x)));
@@ -47,6 +47,16 @@ function samplesOf(light: v128, c1: f32, c2: f32, c3: f32): v128 {
   return v128.mul<f32>(f32x4.splat(255), v128.sub<f32>(v, v128.div<f32>(excess, slope)));
 }
 
+/** Columns from..to-1 of a row of light to samples, in place; multiples of four. */
+// @ts-ignore: decorator
+@inline
+export function encodeRow(row: usize, from: i32, to: i32, curve1: f32, curve2: f32, curve3: f32): void {
+  for (let x = from; x < to; x += 4) {
+    const at = row + (isize(x) << 2);
+    v128.store(at, samplesOf(v128.load(at), curve1, curve2, curve3));
+  }
+}
+
 /** Three planes of light to samples, in place, row ends included: rows of one strip. */
 export function encodeStrip(
   picture: usize, stride: i32, planeBytes: usize, width: i32, height: i32, curve1: f32, curve2: f32, curve3: f32,
@@ -56,10 +66,7 @@ export function encodeStrip(
   for (let y = strip * stripRows; y < y1; y++) {
     for (let c = 0; c < 3; c++) {
       const row = picture + usize(c) * planeBytes + (usize(y * stride) << 2);
-      for (let x = -8; x < width + 8; x += 4) {
-        const at = row + (isize(x) << 2);
-        v128.store(at, samplesOf(v128.load(at), curve1, curve2, curve3));
-      }
+      encodeRow(row, -8, width + 8, curve1, curve2, curve3);
     }
   }
 }
