@@ -1,11 +1,6 @@
 import { pieceKernels } from '../kernels/piece-kernels.js';
-import {
-  hotRingPx,
-  maxHotCandidates,
-  minHotExcess,
-  minHotFrames,
-  samplesAtOnce,
-} from '../model/constants/rail.js';
+import { minHotExcess } from '../model/constants/model.js';
+import { hotRingPx, maxHotCandidates, minHotFrames, samplesAtOnce } from '../model/constants/rail.js';
 import type { DecodedFrame } from '../stack/decode.js';
 import type { SensorSpot } from './sensor-spot.js';
 

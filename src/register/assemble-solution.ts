@@ -1,7 +1,7 @@
 import type { Size } from '../image/image.js';
 import { median, sigmaPerMad } from '../image/median.js';
 import { outlierSigmas } from '../model/constants/model.js';
-import { minDetailLevels, minVisiblePx, sharpPx } from '../model/constants/register.js';
+import { minDetailEnergy, minVisiblePx, sharpPx } from '../model/constants/register.js';
 import type { MotionModel } from '../options/motion-model.js';
 import { type CentredMotion, motionMatrix, motionToSimilarity, noMotion } from './centred-motion.js';
 import { type SlopeContext, slopeContext } from './correct-slopes.js';
@@ -59,7 +59,7 @@ export function* assembleSolution(
       `Expected the number of an added frame for anchorNumber but received ${anchorNumber}`,
     );
   const warnings: string[] = [];
-  const allFlat = frames.every(({ detail }) => detail < minDetailLevels);
+  const allFlat = frames.every(isFlat);
   const still = model === 'none' || allFlat;
   const anchor = still ? requested : chooseAnchor(evidence, requested, warnings);
   const { solution, rollFound } = still ? noMotions(frames.length) : yield* solveModel(evidence, anchor);
@@ -94,8 +94,12 @@ export function* assembleSolution(
   };
 }
 
-function reasonOf({ detail }: FrameRecord): string {
-  return detail < minDetailLevels ? 'it shows no detail' : 'it has too little in common with its neighbours';
+function isFlat({ detail }: FrameRecord): boolean {
+  return detail ** 2 < minDetailEnergy;
+}
+
+function reasonOf(frame: FrameRecord): string {
+  return isFlat(frame) ? 'it shows no detail' : 'it has too little in common with its neighbours';
 }
 
 function noMotions(count: number): { solution: StackSolution; rollFound: boolean } {

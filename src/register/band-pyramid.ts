@@ -1,11 +1,6 @@
 import type { Arena, Planes } from '../kernels/arena.js';
 import type { RegisterKernels } from '../kernels/register-kernels.js';
-import {
-  maxBandNoiseEnergy,
-  maxCoarsestSide,
-  slantFactor,
-  tileSideByLevel,
-} from '../model/constants/register.js';
+import { maxBandNoiseEnergy, maxCoarsestSide, slantFactor, tileSide } from '../model/constants/register.js';
 import { momentCount } from './match-tile.js';
 
 /** One level of a band-passed pyramid; pixel (x, y) lies at ((x + 0.5) * 2^level - 0.5, ...) of level 0. */
@@ -42,8 +37,6 @@ export interface PyramidScratch {
   rowStride: number;
 }
 
-/** Maximum side of a tile, pixels: see `TileScratch`. */
-export const maxTile = 16;
 /** Rows of a strip: a multiple of every tile's side. */
 const stripRows = 96;
 /** Rows of scratch that the band kernel needs. */
@@ -67,9 +60,8 @@ export interface LevelPlace
 
 /** Takes the memory of a pyramid. */
 export function takePyramid(arena: Arena, width: number, height: number): LevelPlace[] {
-  return levelSizes(width, height).map(([w, h], n) => {
-    const side = tileSideByLevel[n] ?? tileSideByLevel[tileSideByLevel.length - 1];
-    const tile = Math.max(4, Math.min(side, maxTile, w, h) & ~3);
+  return levelSizes(width, height).map(([w, h]) => {
+    const tile = Math.max(4, Math.min(tileSide, w, h) & ~3);
     const tilesX = Math.floor(w / tile);
     const tilesY = Math.floor(h / tile);
     const planes = arena.takePlanes(w, h, 1, 4);

@@ -1,10 +1,4 @@
-import {
-  chosenCellsX,
-  chosenCellsY,
-  maxCellExcess,
-  minDetailEnergy,
-  minDetailToNoise,
-} from '../model/constants/register.js';
+import { minDetailEnergy } from '../model/constants/register.js';
 import type { BandLevel } from './band-pyramid.js';
 
 /**
@@ -19,8 +13,7 @@ export function chooseTiles(
   budget: number,
 ): number[] {
   const { tile, tilesX, tilesY, width, height } = reference;
-  const noise = reference.noiseEnergy + moving.noiseEnergy;
-  const minScore = minDetailToNoise * noise + minDetailEnergy;
+  const minScore = reference.noiseEnergy + moving.noiseEnergy + minDetailEnergy;
   const scores = new Float64Array(tilesX * tilesY);
   const candidates: number[] = [];
   for (let ty = 0; ty < tilesY; ty++) {
@@ -40,19 +33,5 @@ export function chooseTiles(
     }
   }
   candidates.sort((p, q) => scores[q] - scores[p] || p - q);
-  if (candidates.length <= budget) return candidates;
-  const cellLimit = Math.ceil((maxCellExcess * budget) / (chosenCellsX * chosenCellsY));
-  const taken = new Uint16Array(chosenCellsX * chosenCellsY);
-  const chosen: number[] = [];
-  for (const index of candidates) {
-    const tx = index % tilesX;
-    const ty = Math.floor(index / tilesX);
-    const cell =
-      Math.floor((ty * chosenCellsY) / tilesY) * chosenCellsX + Math.floor((tx * chosenCellsX) / tilesX);
-    if (taken[cell] >= cellLimit) continue;
-    taken[cell]++;
-    chosen.push(index);
-    if (chosen.length === budget) break;
-  }
-  return chosen;
+  return candidates.slice(0, budget);
 }

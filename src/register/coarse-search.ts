@@ -1,4 +1,4 @@
-import { searchShare } from '../model/constants/register.js';
+import { maxMotion } from '../model/constants/register.js';
 import type { BandLevel } from './band-pyramid.js';
 
 /** A whole-pixel shift between two coarsest levels and its normalised correlation, -1 to 1. */
@@ -16,7 +16,7 @@ export function searchShift(reference: BandLevel, moving: BandLevel, searchScale
   const { width, height } = reference;
   const ref = compress(reference);
   const mov = compress(moving);
-  const searchRadius = Math.max(2, Math.ceil(searchShare * searchScale * width) + 1);
+  const searchRadius = Math.max(2, Math.ceil(maxMotion * searchScale * width) + 1);
   const radiusX = Math.min(searchRadius, Math.floor(width / 3));
   const radiusY = Math.min(searchRadius, Math.floor(height / 3));
   let best: CoarseShift = { dx: 0, dy: 0, correlation: -1 };

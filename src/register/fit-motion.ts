@@ -3,8 +3,8 @@ import {
   biweightLimit,
   fitRounds,
   gatheringRounds,
+  maxMotion,
   medianLength,
-  scaleRollSigma,
 } from '../model/constants/register.js';
 import { type CentredMotion, noMotion } from './centred-motion.js';
 import { solveSymmetric } from './solve-symmetric.js';
@@ -219,7 +219,7 @@ function addPrior(
   radiusPx: number,
   sigma: number,
 ) {
-  const w = (sigma / (scaleRollSigma * radiusPx)) ** 2;
+  const w = (sigma / (maxMotion * radiusPx)) ** 2;
   normal[0] += w;
   normal[5] += w;
   right[0] += w * (1 - m.a) * radiusPx;

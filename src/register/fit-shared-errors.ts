@@ -1,8 +1,8 @@
 import {
   commonModeSigmaPx,
   gatheringRounds,
+  maxMotion,
   rejectingRounds,
-  scaleRollSigma,
 } from '../model/constants/register.js';
 import type { CentredMotion } from './centred-motion.js';
 import { type Correspondences, robustWeight, scatterOf, tileEquations } from './fit-motion.js';
@@ -165,7 +165,7 @@ function addPriors(
   variance: number,
   shiftOnly: boolean,
 ): void {
-  const scaleRollSigmaPx = scaleRollSigma * radiusPx;
+  const scaleRollSigmaPx = maxMotion * radiusPx;
   const sigmas = [scaleRollSigmaPx, scaleRollSigmaPx, undefined, undefined, ...commonModeSigmaPx];
   sigmas.forEach((sigmaPx, k) => {
     if (sigmaPx === undefined) return;

@@ -6,8 +6,6 @@ import {
   encodingPower,
   maxLightGridSide,
   maxLightShare,
-  minMeanLight,
-  minRatioError,
 } from '../model/constants/register.js';
 import type { CentredMotion } from './centred-motion.js';
 import type { ReducedFrame } from './reduced-frame.js';
@@ -76,7 +74,7 @@ export function measureLight(frame: ReducedFrame): LightGrid {
     for (let c = 0; c < channels; c++) {
       for (let bx = 0; bx < width; bx++) {
         const mean = sums[c * width + bx] / (rows * perRow);
-        means[(c * height + by) * width + bx] = clipped[bx] || mean < minMeanLight ? Number.NaN : mean;
+        means[(c * height + by) * width + bx] = clipped[bx] ? Number.NaN : mean;
       }
     }
   }
@@ -176,7 +174,7 @@ export function solveLight(
     const normal = new SymmetricBand(frameCount, span);
     const right = new Float64Array(frameCount);
     for (const { of, to, logRatio, error } of links) {
-      const w = 1 / (error[c] ** 2 + minRatioError ** 2);
+      const w = 1 / error[c] ** 2;
       // log gain_of - log gain_to = logRatio
       normal.add(of, of, w);
       normal.add(to, to, w);

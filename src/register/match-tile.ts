@@ -1,5 +1,3 @@
-import { minMatchContrast } from '../model/constants/register.js';
-
 /**
  * The model of one Gauss-Newton step on a tile, with I the reference band and J the moving band read at the tile's
  * predicted position:
@@ -97,7 +95,7 @@ export function solveTile(
   const c = solution[0];
   const u = solution[3];
   const v = solution[4];
-  if (!(c > minMatchContrast)) return false;
+  if (!(c > 0)) return false;
   out.explained = fitted / jj;
   const variance = Math.max((jj - fitted) / count, 1e-6 * (jj / count) + 1e-9);
   const weight = (c * c) / variance;

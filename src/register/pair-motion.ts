@@ -2,21 +2,19 @@ import type { Arena } from '../kernels/arena.js';
 import type { RegisterKernels } from '../kernels/register-kernels.js';
 import { minEvidence } from '../model/constants/model.js';
 import {
-  maxAgreeingPx,
   maxStepPx,
-  minAgreeingShare,
   minExplained,
-  reliableLevels,
   roundsByLevel,
   slantFactor,
   tileBudget,
+  tileSide,
   votingLevels,
 } from '../model/constants/register.js';
-import { type BandLevel, maxTile, momentsAt, tileOrigin } from './band-pyramid.js';
+import { type BandLevel, momentsAt, tileOrigin } from './band-pyramid.js';
 import type { CentredMotion } from './centred-motion.js';
 import { chooseTiles } from './choose-tiles.js';
 import { searchShift } from './coarse-search.js';
-import { type Correspondences, createCorrespondences, fitMotion, type MotionFit } from './fit-motion.js';
+import { type Correspondences, createCorrespondences, fitMotion } from './fit-motion.js';
 import { crossCount, momentCount, solveTile, type TileStep } from './match-tile.js';
 import { storeInformation } from './tile-errors.js';
 
@@ -51,9 +49,6 @@ export interface PairMeasurement {
   residualPx: number;
   scaleSigmaPx: number;
   shiftSigmaPx: number;
-  /** Tiles with detail in both frames, and tiles that agree with the motion, at the level of best agreement. */
-  detailed: number;
-  agreeing: number;
   /** Whether enough tiles agree for the motion to be reliable. */
   reliable: boolean;
   /** The tiles that were matched. */
@@ -81,7 +76,7 @@ export interface TileScratch extends TilePlace {
 }
 
 export function takeTilePlace(arena: Arena): TilePlace {
-  return { crossPointer: arena.take(8 * crossCount), rowsPointer: arena.take(4 * maxTile * (maxTile + 3)) };
+  return { crossPointer: arena.take(8 * crossCount), rowsPointer: arena.take(4 * tileSide * (tileSide + 3)) };
 }
 
 export function tileScratchAt(
@@ -112,25 +107,19 @@ export function measurePair(
     const { dx, dy } = searchShift(reference[top], moving[top]);
     motion = { a: 1, b: 0, x: dx * geometry[top].pitchX, y: dy * geometry[top].pitchY };
   }
-  const matches: LevelMatches[] = [];
+  const matches: Correspondences[] = [];
   const from = options.start ? Math.min(votingLevels - 1, top) : top;
   for (let n = from; n >= 0; n--) {
     for (let round = roundsByLevel[n] ?? 2; round > 0; round--) {
       const found = compareLevel(reference[n], moving[n], geometry[n], n, motion, tileScratch);
       if (n < votingLevels && round === 1) matches.push(found);
-      if (n === 0 || found.tiles.count < 4) break;
+      if (n === 0 || found.count < 4) break;
       // The few tiles of the coarsest level cannot separate scale from a local error.
-      const fit = fitMotion(found.tiles, radiusPx, shiftOnly || n > 3);
-      if (countAgreeing(found.tiles, geometry[n]) >= 4) motion = fit.motion;
+      const fit = fitMotion(found, radiusPx, shiftOnly || n > 3);
+      if (countAgreeing(found) >= 4) motion = fit.motion;
     }
   }
-  return fitLevels(matches, geometry, radiusPx, shiftOnly, motion);
-}
-
-interface LevelMatches {
-  level: number;
-  detailed: number;
-  tiles: Correspondences;
+  return fitLevels(matches, radiusPx, shiftOnly, motion);
 }
 
 /** One Gauss-Newton step for every chosen tile of a level. */
@@ -141,7 +130,7 @@ function compareLevel(
   n: number,
   motion: CentredMotion,
   { kernels, cross, crossPointer, rowsPointer }: TileScratch,
-): LevelMatches {
+): Correspondences {
   const { pitchX, pitchY, halfX, halfY } = geometry;
   const { tile, stride } = reference;
   const step: TileStep = {
@@ -187,7 +176,7 @@ function compareLevel(
     });
     const at = momentsAt(reference, index, kernels);
     if (!solveTile(reference.tileMoments, at, cross, tile * tile, step)) continue;
-    if (step.explained < (minExplained[n] ?? minExplained[minExplained.length - 1])) continue;
+    if (step.explained < minExplained) continue;
     if (step.dx * step.dx + step.dy * step.dy > maxStepPx * maxStepPx) continue;
     const k = tiles.count++;
     tiles.u[k] = (centreX + 0.5) * pitchX - halfX;
@@ -202,58 +191,34 @@ function compareLevel(
     tiles.energy[k] = Math.sqrt(here * there);
     storeInformation(tiles, k, step, reference.tileMoments[at + momentCount - 1], n, pitchX, pitchY);
   }
-  return { level: n, detailed: chosen.length, tiles };
+  return tiles;
 }
 
-function countAgreeing(tiles: Correspondences, geometry: LevelGeometry): number {
-  let agreeing = 0;
-  for (let i = 0; i < tiles.count; i++) {
-    if (tiles.weight[i] > 0 && tiles.distancePx[i] < maxAgreeingPx * geometry.pitchX) agreeing++;
-  }
-  return agreeing;
+/** Tiles that their fit does not reject. */
+function countAgreeing({ count, weight }: Correspondences): number {
+  return weight.subarray(0, count).filter((value) => value > 0).length;
 }
 
 function fitLevels(
-  votes: readonly LevelMatches[],
-  geometry: readonly LevelGeometry[],
+  votes: readonly Correspondences[],
   radiusPx: number,
   shiftOnly: boolean,
   fallback: CentredMotion,
 ): PairMeasurement {
-  const all = joinLevels(votes);
-  if (all.count < 4) {
+  const tiles = joinLevels(votes);
+  if (tiles.count < 4) {
     return {
       motion: fallback,
       information: new Float64Array(16),
       residualPx: Number.NaN,
       scaleSigmaPx: 0,
       shiftSigmaPx: 0,
-      detailed: Math.max(0, ...votes.filter(({ level }) => level < reliableLevels).map((v) => v.detailed)),
-      agreeing: 0,
       reliable: false,
-      tiles: all,
+      tiles,
     };
   }
-  const fit: MotionFit = fitMotion(all, radiusPx, shiftOnly);
-  let best = { share: -1, detailed: 0, agreeing: 0 };
-  let from = 0;
-  for (const { level, detailed, tiles } of votes) {
-    let agreeing = 0;
-    for (let i = from; i < from + tiles.count; i++) {
-      if (all.weight[i] > 0 && all.distancePx[i] < maxAgreeingPx * geometry[level].pitchX) agreeing++;
-    }
-    from += tiles.count;
-    if (level >= reliableLevels) continue;
-    const share = agreeing >= minEvidence ? agreeing / detailed : 0;
-    if (share > best.share) best = { share, detailed, agreeing };
-  }
-  return {
-    ...fit,
-    detailed: best.detailed,
-    agreeing: best.agreeing,
-    reliable: best.share >= minAgreeingShare,
-    tiles: all,
-  };
+  const fit = fitMotion(tiles, radiusPx, shiftOnly);
+  return { ...fit, reliable: countAgreeing(tiles) >= minEvidence, tiles };
 }
 
 const columns = [
@@ -271,12 +236,10 @@ const columns = [
   'level',
 ] as const;
 
-function joinLevels(votes: readonly LevelMatches[]): Correspondences {
-  const all = createCorrespondences(votes.reduce((sum, { tiles }) => sum + tiles.count, 0));
-  for (const { tiles } of votes) {
-    for (const key of columns) {
-      all[key].set(tiles[key].subarray(0, tiles.count), all.count);
-    }
+function joinLevels(votes: readonly Correspondences[]): Correspondences {
+  const all = createCorrespondences(votes.reduce((sum, { count }) => sum + count, 0));
+  for (const tiles of votes) {
+    for (const key of columns) all[key].set(tiles[key].subarray(0, tiles.count), all.count);
     all.count += tiles.count;
   }
   return all;

@@ -2,7 +2,7 @@ import type { PixelData } from '../image/image.js';
 import { lightOfSrgb } from '../image/srgb.js';
 import type { Arena, Planes } from '../kernels/arena.js';
 import type { RegisterKernels } from '../kernels/register-kernels.js';
-import { isolatedLevels } from '../model/constants/register.js';
+import { minHotExcess } from '../model/constants/model.js';
 
 /** One frame as registration reads it: a reduced picture, in capture order. */
 export interface ReducedFrame {
@@ -70,6 +70,6 @@ export function writeLuminance(
   }
   for (const row of strips) {
     const to = Math.min(height, row + stripRows);
-    kernels.clampStrip({ luma: pointer, stride, width, height, from: row, to, threshold: isolatedLevels });
+    kernels.clampStrip({ luma: pointer, stride, width, height, from: row, to, threshold: minHotExcess });
   }
 }

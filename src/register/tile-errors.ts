@@ -1,11 +1,4 @@
-import {
-  contrastGradient,
-  minHairSign,
-  outlinePx,
-  outlineSharedRatio,
-  sharpPx,
-  unexplainedPx,
-} from '../model/constants/register.js';
+import { contrastGradient, minHairSign, outlinePx, sharpPx } from '../model/constants/register.js';
 import type { Correspondences } from './fit-motion.js';
 import type { TileStep } from './match-tile.js';
 
@@ -27,7 +20,7 @@ export function storeInformation(
   const coherence = ((step.xx - step.yy) ** 2 + 4 * step.xy ** 2) / (trace * trace);
   const outline = Math.max(0, 1 - sign / minHairSign) * coherence * coherence;
   const outlineError = (outlinePx * outline) / 2 ** level;
-  const even = sharpPx ** 2 + unexplainedPx ** 2 * (1 - step.explained) + outlineError ** 2;
+  const even = sharpPx ** 2 + outlineError ** 2;
   const det = step.xx * step.yy - step.xy * step.xy;
   const ixx = step.yy / det;
   const ixy = -step.xy / det;
@@ -41,5 +34,5 @@ export function storeInformation(
   tiles.xx[k] = cyy / d / (pitchX * pitchX);
   tiles.xy[k] = -cxy / d / (pitchX * pitchY);
   tiles.yy[k] = cxx / d / (pitchY * pitchY);
-  tiles.sharedErrorPx[k] = outlineSharedRatio * outlineError * pitchX;
+  tiles.sharedErrorPx[k] = outlineError * pitchX;
 }

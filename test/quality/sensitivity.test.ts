@@ -28,12 +28,12 @@ it('what counts something moves by one at least, a measure by its part', () => {
 it('a varied program has the new value and what is derived from it, the others as they are', async () => {
   const folder = await mkdtemp(join(tmpdir(), 'lamella-vary-'));
   try {
-    const chosen = readConstants().find(({ name }) => name === 'chosenCellsX');
-    await varyProgram(chosen!, 9, folder);
+    const chosen = readConstants().find(({ name }) => name === 'sharpPx');
+    await varyProgram(chosen!, 0.05, folder);
     const file = join(folder, 'dist', 'model', 'constants', 'register.js');
-    const { chosenCellsX, chosenCellsY, maxCellExcess } = await import(pathToFileURL(file).href);
+    const { sharpPx, minVisiblePx, steepPx } = await import(pathToFileURL(file).href);
     const own = await import('../../src/model/constants/register.js');
-    expect([chosenCellsX, chosenCellsY, maxCellExcess]).toEqual([9, 6, own.maxCellExcess]);
+    expect([sharpPx, minVisiblePx, steepPx]).toEqual([0.05, 0.1, own.steepPx]);
   } finally {
     await rm(folder, { recursive: true });
   }

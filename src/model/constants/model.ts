@@ -59,6 +59,9 @@ export const minClearChange = 0.35;
 /** Free [ratio]: sharpness below which a frame is taken for shaken, relative to those around; see `relativeSharpness`. */
 export const maxShakenSharpness = 0.75;
 
+/** Free [levels]: a sample this far above those around it is no picture but a hot pixel. */
+export const minHotExcess = 24;
+
 /** Free [levels]: samples from this level on are clipped: JPEG blurs the end of the range by a level or two. */
 export const minBurntLevel = 253;
 

@@ -278,9 +278,6 @@ export const darkShare = 0.25;
  */
 export const minDarkeningLevels = 0.6;
 
-/** Free [levels]: minimum excess of a hot pixel over the samples around it, in every frame. */
-export const minHotExcess = 24;
-
 /** Free int [px]: extent of a hot pixel on each side after raw conversion and compression. */
 export const hotSpreadPx = 1;
 

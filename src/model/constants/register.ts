@@ -1,5 +1,5 @@
 // Constants of registration (src/register and its kernels). kernels/generate-constants.js says how they are stated.
-import { confirmedSigmas, minBurntLevel } from './model.js';
+import { confirmedSigmas, minBurntLevel, neighbourFrames } from './model.js';
 
 // Pyramids and tiles
 
@@ -10,10 +10,10 @@ import { confirmedSigmas, minBurntLevel } from './model.js';
 export const maxCoarsestSide = 110;
 
 /**
- * Free int [px of the level]: sides of the tiles that motion is measured on, finest level first. Small tiles
- * follow defocus that changes along a slanted surface; a tile still contains some six periods of the band.
+ * Free int [px of the level]: side of the tiles that motion is measured on. Small tiles follow defocus that changes along a
+ * slanted surface; a tile still contains some three periods of the band each way.
  */
-export const tileSideByLevel = [16, 16, 16, 16, 12];
+export const tileSide = 16;
 
 /**
  * Derived [levels squared]: maximum energy of the band that counts as noise: that of white noise of 2
@@ -30,26 +30,11 @@ export const minParallelThreads = 8;
 /** Effort int [threads]: maximum number of those threads, of one reading: so many keep up with the decoding of 16. */
 export const maxMotionThreads = 6;
 
-/** Free [levels]: a pixel this far outside the range of its neighbours is a sensor defect. */
-export const isolatedLevels = 12;
-
 /**
- * Free [share of the width]: search radius on the coarsest level: slightly more than the shift of a badly
- * bumped rail.
+ * Free [share]: how far neighbouring frames lie apart, slightly more than on a badly bumped rail: shift, as a share of the
+ * width, that is searched for, and standard deviation of scale and roll about 1 and 0, which regularises fits of few tiles.
  */
-export const searchShare = 0.07;
-
-/**
- * Free int [cells]: the frame is divided into this many cells across, so that a corner with strong detail does
- * not use up the tiles.
- */
-export const chosenCellsX = 6;
-
-/** Derived [cells]: the same down, for frames of 3 : 2. */
-export const chosenCellsY = Math.round((chosenCellsX * 2) / 3);
-
-/** Free [ratio]: maximum tiles of a cell, as a multiple of its even share. */
-export const maxCellExcess = 2.5;
+export const maxMotion = 0.07;
 
 /**
  * Effort int [tiles]: maximum number of tiles compared on a level, finest first, which bounds the time of a
@@ -60,32 +45,20 @@ export const tileBudget = [1000, 500, 400];
 /** Effort int [rounds]: Gauss-Newton steps on a level; the finer levels start within a fraction of a pixel. */
 export const roundsByLevel = [1, 1];
 
-/**
- * Free [share]: minimum share of a tile's energy that the reference explains in a match, finest level first:
- * a correlation of 0.55 to 0.7.
- */
-export const minExplained = [0.3, 0.35, 0.45, 0.45, 0.45];
+/** Free [share]: minimum share of a tile's energy that the reference explains in a match: a correlation of 0.63. */
+export const minExplained = 0.4;
 
 /**
- * Free [px of the level]: longest step of a match: Gauss-Newton on a band of 6 pixels per period converges
- * from about a quarter of a period.
+ * Derived [px of the level]: longest step of a match: half of a period of the band, which is some six pixels; the next match is
+ * a period away.
  */
-export const maxStepPx = 1.6;
+export const maxStepPx = 3;
 
 /**
  * Effort int [levels of the pyramid]: levels whose tiles are fitted together at the end. The finest may contain
  * only noise when all is defocused, whereas what is far out of focus there is nearly sharp on the coarsest.
  */
 export const votingLevels = 5;
-
-/**
- * Free int [levels of the pyramid]: levels of which one must agree for a motion to be reliable: coarser ones
- * have too few tiles.
- */
-export const reliableLevels = 3;
-
-/** Free [share]: and their minimum share of the tiles with detail in both frames. */
-export const minAgreeingShare = 0.3;
 
 /**
  * Effort int [frames]: earlier frames kept at registration size: two neighbours, and one more to bridge two bad
@@ -96,17 +69,11 @@ export const keptFrames = 3;
 /** Derived [factor]: the h in the model of a tile, 1 for an even radiance over the lens; see match-tile.ts. */
 export const slantFactor = 1;
 
-/** Free [ratio]: a tile has detail when its energy is above this multiple of the noise of both frames, */
-export const minDetailToNoise = 0.75;
-
-/** Free [levels squared]: and above that by this. */
-export const minDetailEnergy = 0.005;
-
-/** Free [px of the level]: a tile agrees with a motion up to this distance from it. */
-export const maxAgreeingPx = 0.7;
-
-/** Free [ratio]: minimum contrast of a tile in the moving frame relative to the reference: less is no match. */
-export const minMatchContrast = 0.02;
+/**
+ * Derived [levels squared]: minimum energy of detail: that of rounding to whole levels, a variance of 1 / 12, of which the
+ * band passes a tenth.
+ */
+export const minDetailEnergy = 0.1 / 12;
 
 // Errors of tiles
 
@@ -115,12 +82,7 @@ export const minMatchContrast = 0.02;
  * shift of that times the squared wavelength: hardly any across a hair, much along it, where only the fading
  * of the hair is visible.
  */
-export const contrastGradient = 0.03;
-
-/**
- * Free [px of the level]: error of a tile that is not explained at all (occlusion, motion of the subject).
- */
-export const unexplainedPx = 0.1;
+export const contrastGradient = 0.045;
 
 /**
  * Free [px of the finest level]: error of a tile that contains only a step edge. Such an edge is an outline:
@@ -128,9 +90,6 @@ export const unexplainedPx = 0.1;
  * direction, and as far on a coarse level as on a fine one.
  */
 export const outlinePx = 2;
-
-/** Free [ratio]: error that outlines of a pair share, relative to that of one. */
-export const outlineSharedRatio = 2;
 
 /** Free [ratio]: sign ratio from which features are hairs rather than step edges; see `momentCount`. */
 export const minHairSign = 0.5;
@@ -160,12 +119,6 @@ export const biweightLimit = 4.685;
 
 /** Derived [standard deviations]: limit of Cauchy's weights of the same efficiency (the same source). */
 export const cauchyLimit = 2.385;
-
-/**
- * Free [ratio]: prior on scale and roll between near frames: standard deviation about 1 and 0, which
- * regularises fits of few tiles.
- */
-export const scaleRollSigma = 0.03;
 
 /**
  * Free [px]: prior on the common-mode motion for a tile with a shared error of one pixel, standard
@@ -211,9 +164,6 @@ export const facingScatter = 2;
 /** Effort int [rounds]: Gauss-Newton rounds. */
 export const stackRounds = 8;
 
-/** Free [levels]: minimum RMS of fine detail that can be aligned. */
-export const minDetailLevels = 0.05;
-
 /** Effort [px]: uncertainties below this count as none. */
 export const minSigmaPx = 1e-3;
 
@@ -235,9 +185,6 @@ export const maxLightGridSide = 72;
 /** Derived [share of full range]: blocks with a clipped sample are left out, */
 export const maxLightShare = (minBurntLevel - 1) / 255;
 
-/** Free [share of full range]: or with a mean light this near black. */
-export const minMeanLight = 0.001;
-
 /**
  * Derived [power]: gains are those of encoded values; light is about this power of them: the sRGB curve at
  * middle tones (IEC 61966-2-1).
@@ -245,13 +192,7 @@ export const minMeanLight = 0.001;
 export const encodingPower = 2.2;
 
 /**
- * Free [ratio]: lower bound on the error of a ratio, for errors that do not show in the scatter of its
- * blocks: blur across borders, clipped highlights.
+ * Derived [frames]: light is also compared with frames as far away as what is usual is looked for on both sides: the grids are
+ * tiny, and long links prevent a trend in the gains.
  */
-export const minRatioError = 2e-4;
-
-/**
- * Free int [frames]: light is also compared over this distance: the grids are tiny, and long links prevent a
- * trend in the gains.
- */
-export const maxLightDistance = 8;
+export const maxLightDistance = 2 * neighbourFrames;
