@@ -1,30 +1,38 @@
+import { minEvidence } from '../model/constants/model.js';
+import { minSpotDistancePx, rimRadius } from '../model/constants/rail.js';
 import type { DustSpot } from './sensor-spot.js';
 
-/** A dark spot that searches found at about the same place of the sensor. */
+/** A dark spot that one search of several found, or more. */
 export interface FoundDust {
+  /** As the newest of them found it. */
   spot: DustSpot;
-  /** Searches that found it, and whether the newest did. */
+  /** Searches that found it, of those since the first that did. */
+  found: number;
   searches: number;
-  isNewest: boolean;
 }
 
-/** What is known after one more search: a spot within a diameter of one that is known is the same. */
-export function noteDust(known: readonly FoundDust[], found: readonly DustSpot[]): FoundDust[] {
-  const isSame = (one: DustSpot, other: DustSpot) =>
-    Math.hypot(one.x - other.x, one.y - other.y) <= 2 * one.radius;
-  const again = known.map(({ spot, searches }): FoundDust => {
-    const isNewest = found.some((other) => isSame(spot, other));
-    return { spot, searches: searches + (isNewest ? 1 : 0), isNewest };
+/** What is known after one more search. */
+export function noteDust(known: readonly FoundDust[], spots: readonly DustSpot[]): FoundDust[] {
+  const again = known.map(({ spot, found, searches }): FoundDust => {
+    const same = spots.find((other) => isSame(spot, other));
+    return { spot: same ?? spot, found: found + (same ? 1 : 0), searches: searches + 1 };
   });
-  const others = found.filter((spot) => known.every((before) => !isSame(before.spot, spot)));
-  return [...again, ...others.map((spot) => ({ spot, searches: 1, isNewest: true }))];
+  const others = spots.filter((spot) => known.every((before) => !isSame(before.spot, spot)));
+  return [...again, ...others.map((spot) => ({ spot, found: 1, searches: 1 }))];
 }
 
 /**
- * The spots that are taken for dust. A search after every frame is so many more chances of a false alarm, and those come
- * once: a spot that one search alone found is dropped with the next. One that two searches found stays, for dust stays,
- * and whether it shows depends on what lies behind it.
+ * The spots that are taken for dust. Every search is one more chance of a false alarm, and those are seldom found again:
+ * dust is what most searches find, since the first that did. What many have found stays, for dust stays, and whether it
+ * shows later depends on what lies behind it.
  */
-export function knownDust(found: readonly FoundDust[]): DustSpot[] {
-  return found.filter(({ searches, isNewest }) => searches > 1 || isNewest).map(({ spot }) => spot);
+export function knownDust(known: readonly FoundDust[]): DustSpot[] {
+  return known
+    .filter(({ found, searches }) => found >= Math.min(searches / 2, minEvidence))
+    .map(({ spot }) => spot);
+}
+
+/** Whether two spots lie in the surroundings of each other, by which they are found. */
+function isSame(one: DustSpot, other: DustSpot): boolean {
+  return Math.hypot(one.x - other.x, one.y - other.y) <= (minSpotDistancePx / rimRadius) * one.radius;
 }
