@@ -57,6 +57,7 @@ interface LiveFrame {
   step: number;
   change: number;
   tileShare: number;
+  isStill: boolean;
 }
 
 /** Where a tile is in focus, from a frame on. */
@@ -167,6 +168,7 @@ export class LiveReading {
       step: Number.NaN,
       change: Number.NaN,
       tileShare: 0,
+      isStill: false,
     };
     this.frames.splice(this.end, 0, frame);
     this.take(frame, decoded);
@@ -211,7 +213,10 @@ export class LiveReading {
     const next = this.frames[index];
     const before = this.frames[index - 1];
     const own = lengthOf(gone.step);
-    if (next && before) next.step = lengthOf(next.step) + own;
+    if (next && before) {
+      next.step = lengthOf(next.step) + own;
+      next.isStill &&= gone.isStill;
+    }
     // What was sharpest there is as far from the frames beside it as before.
     const heir = before ?? next;
     const away = before ? own : next ? -lengthOf(next.step) : 0;
@@ -267,6 +272,7 @@ export class LiveReading {
           positions: this.positions(),
           change: frames.slice(1).map(({ change }) => change),
           tileShare: frames.slice(1).map(({ tileShare }) => tileShare),
+          isStill: frames.slice(1).map(({ isStill }) => isStill),
         },
       },
       fit,
@@ -386,6 +392,7 @@ export class LiveReading {
       frame.step = sign * travel.steps[k - 1];
       frame.change = travel.change[k - 1];
       frame.tileShare = travel.tileShare[k - 1];
+      frame.isStill = travel.isStill[k - 1];
     }
   }
 

@@ -33,6 +33,8 @@ export interface RailTravel {
   change: number[];
   /** Share of all tiles that each step is measured on, 0 to 1. */
   tileShare: number[];
+  /** Whether the curves of tiles on both sides of a step confirm that it was not taken, or hardly. */
+  isStill: boolean[];
 }
 
 /**
@@ -50,10 +52,10 @@ export function railTravel(curves: FocusCurves, blurred: ReadonlySet<number>): R
     thin || blurred.has(k) || blurred.has(k + 1) ? Number.NaN : mean,
   );
   const ratio = change.map((value, k) => value / expectedChange(change, k));
-  const steps = resolveUncertainSteps(curves, addSign(curves, change, ratio, blurred));
+  const { steps, isStill } = resolveUncertainSteps(curves, addSign(curves, change, ratio, blurred));
   const positions = [0];
   for (const step of steps) positions.push(positions.at(-1)! + (Number.isNaN(step) ? 1 : step));
-  return { steps, positions, change, tileShare: changes.map(({ tileShare }) => tileShare) };
+  return { steps, positions, change, tileShare: changes.map(({ tileShare }) => tileShare), isStill };
 }
 
 /**
@@ -120,13 +122,17 @@ function addSign(
 }
 
 /** Replaces steps that seem long, or none, by the length that the tiles' curves give, where they confirm it. */
-function resolveUncertainSteps(curves: FocusCurves, steps: readonly number[]): number[] {
+function resolveUncertainSteps(
+  curves: FocusCurves,
+  steps: readonly number[],
+): Pick<RailTravel, 'steps' | 'isStill'> {
+  const isStill = steps.map(() => false);
   const isLong = (step: number) => step >= minUncertainStep;
   const isNone = (step: number) => Math.abs(step) < minStep;
-  if (!steps.some((step) => isLong(step) || isNone(step))) return [...steps];
+  if (!steps.some((step) => isLong(step) || isNone(step))) return { steps: [...steps], isStill };
   const segments = peakSegments(curves);
   const forward = steps.map((step) => (Number.isNaN(step) ? 1 : Math.max(0, step)));
-  return steps.map((step, k) => {
+  const resolved = steps.map((step, k) => {
     if (!isLong(step) && !isNone(step)) return step;
     // Curves across a turn are folded back on themselves and fit no single peak.
     const near = steps.slice(Math.max(0, k - maxCurveSteps), k + maxCurveSteps + 1);
@@ -136,8 +142,10 @@ function resolveUncertainSteps(curves: FocusCurves, steps: readonly number[]): n
     const isConfirmed = isLong(step)
       ? fit.length >= minConfirmedStep && fit.shorter >= minLongStep
       : fit.length <= maxConfirmedStandstill && fit.longer < minStep;
+    isStill[k] = isConfirmed && isNone(step);
     return isConfirmed ? fit.length : step;
   });
+  return { steps: resolved, isStill };
 }
 
 /** Intended position of frame k, usual steps from the first: regular steps count as one each, longer ones as whole numbers. */

@@ -13,10 +13,12 @@ interface Given {
   steps?: (k: number) => number;
   /** Part of the tiles that tell the steps. */
   tileShare?: number;
+  /** Whether the tiles confirm that a step was not taken. */
+  isStill?: (k: number) => boolean;
 }
 
 /** Verdicts on frames without a fault but what is given. */
-function verdicts({ numbers, similarityOf, residualPx, steps, tileShare = 0.5 }: Given) {
+function verdicts({ numbers, similarityOf, residualPx, steps, tileShare = 0.5, isStill }: Given) {
   const own = numbers ?? Array.from({ length: 20 }, (_, k) => k + 1);
   const frames = own.map((number, k) => {
     const still = stillMotion(number);
@@ -29,6 +31,7 @@ function verdicts({ numbers, similarityOf, residualPx, steps, tileShare = 0.5 }:
     positions: own.map((_, k) => k),
     change: each.map(() => 0.5),
     tileShare: each.map(() => tileShare),
+    isStill: each.map((_, k) => isStill?.(k) ?? false),
   };
   return motionFindings(frames, travel, new Set(), 0.8, size);
 }
@@ -106,4 +109,12 @@ describe('a long step', () => {
     expect(verdicts({ steps: steps(1.6), tileShare: 0.05 })).toEqual([]);
     expect(verdicts({ steps: steps(2), tileShare: 0.05 })).toHaveLength(1);
   });
+});
+
+test('a step that was not taken is named, however the others scatter, where the curves of the tiles confirm it', () => {
+  const wild = [1, 0.7, 1.3, 0.6, 1.6, 0.7, 1.4, 0.8, 1.3, 0.6];
+  const steps = (k: number) => (k === 6 ? 0.1 : wild[k % wild.length]);
+  expect(verdicts({ steps })).toEqual([]);
+  const named = verdicts({ steps, isStill: (k) => k === 6 });
+  expect(named.map(({ kind, frames }) => [kind, frames])).toEqual([['step-not-taken', [7, 8]]]);
 });
