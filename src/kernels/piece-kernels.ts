@@ -16,7 +16,20 @@ function makePieceKernels() {
   const arena = new Arena();
   const start = arena.mark();
   return {
-    ...directKernels(arena, ['adlerOf', 'filterRows', 'peakSamples']),
+    ...directKernels(arena, [
+      'addSpotResponses',
+      'adlerOf',
+      'boxLogs',
+      'countClipped',
+      'detailCells',
+      'encodedLuma',
+      'filterRows',
+      'halvePicture',
+      'integrateUnits',
+      'peakSamples',
+      'roundLuma',
+      'subtractWarped',
+    ]),
     /** Room for parts of so many bytes each, in place of that which was given before, and behind each some that may be written. */
     take(...bytes: number[]): Uint8Array[] {
       arena.release(start);

@@ -34,34 +34,9 @@ export interface SpotPlane {
   matrix: Matrix3;
 }
 
-/** Entries of the table of logarithms a level: the mean of 4 x 4 pixels of 8 bits, each in quarters, is one of them exactly. */
-const entriesPerLevel = 64;
-const logTable = Float32Array.from({ length: 255 * entriesPerLevel + 1 }, (_, i) =>
-  Math.log(i / entriesPerLevel + lumaOffset),
-);
-
 /** How much smaller, per side, planes are than a picture. */
 export function planeShrink({ width, height }: Size): 1 | 2 | 4 | 8 {
   return ([1, 2, 4, 8] as const).find((k) => (width * height) / k ** 2 <= planePixels) ?? 8;
-}
-
-/** The plane of a frame, (floor(height / k), floor(width / k)), from its luma, (height, width). */
-export function spotLight(luma: Float32Array, { width, height }: Size, k: number): Float32Array {
-  const columns = Math.floor(width / k);
-  const rows = Math.floor(height / k);
-  const light = new Float32Array(columns * rows);
-  for (let y = 0; y < rows * k; y++) {
-    let from = y * width;
-    const start = Math.floor(y / k) * columns;
-    for (let out = start; out < start + columns; out++) {
-      let sum = 0;
-      for (let i = 0; i < k; i++) sum += luma[from++];
-      light[out] += sum;
-    }
-  }
-  const toEntry = entriesPerLevel / (k * k);
-  for (let i = 0; i < light.length; i++) light[i] = logTable[(light[i] * toEntry + 0.5) | 0];
-  return light;
 }
 
 /**

@@ -1,8 +1,14 @@
 import { createHash } from 'node:crypto';
+import { pieceKernels } from '../kernels/piece-kernels.js';
 import { minBurntLevel } from '../model/constants/model.js';
 import { burntColumns, burntRows, maxBlockedLevel, rowSkipMinPixels } from '../model/constants/rail.js';
 import type { DecodedFrame } from '../stack/decode.js';
-import { type DetailGrid, measureDetail } from './detail-grid.js';
+import type { DetailGrid } from './detail-grid.js';
+
+/** Rows of a strip, an even number; kernels are called by strips. */
+const stripRows = 128;
+/** What `countClipped` counts beside the cells. */
+const countsOfPixels = 4;
 
 /** What is measured of a frame while its pixels are in memory. */
 export interface FrameMeasurements extends FrameFacts {
@@ -24,58 +30,56 @@ export interface FrameFacts {
   burntSpot: { x: number; y: number } | undefined;
 }
 
-/** Measures one frame on its reduced picture and its luma. */
-export function measureFrame(number: number, decoded: DecodedFrame, luma: Float32Array): FrameMeasurements {
-  const { width, height, shrink } = decoded;
-  const detail = measureDetail(luma, width, height);
-  const { buffer, byteOffset, byteLength } = detail.energy;
-  return {
-    number,
-    detail,
-    // Thousands of sums over all pixels: noise makes them differ between any two exposures.
-    fingerprint: createHash('sha1')
-      .update(Buffer.from(buffer, byteOffset, byteLength))
-      .digest('base64'),
-    ...clipping(decoded, shrink),
-  };
+/** Hash of the detail of a picture: thousands of sums over all pixels, which noise makes differ between any two exposures. */
+export function fingerprintOf({ energy }: DetailGrid): string {
+  const { buffer, byteOffset, byteLength } = energy;
+  return createHash('sha1')
+    .update(Buffer.from(buffer, byteOffset, byteLength))
+    .digest('base64');
 }
 
-function clipping({ pixels, width, height, channels, bits }: DecodedFrame, shrink: number) {
+/** Bytes that `measureClipping` counts in. */
+export const clippingBytes = 4 * (countsOfPixels + burntColumns * burntRows);
+
+/** Counts the clipped pixels of a picture whose samples lie at an address in the memory of `pieceKernels`. */
+export function measureClipping(
+  samples: number,
+  { width, height, channels, bits, shrink }: Omit<DecodedFrame, 'pixels'>,
+  room: Uint8Array,
+): Pick<FrameFacts, 'burntPercent' | 'blockedPercent' | 'cutPercent' | 'burntSpot'> {
   const unit = bits === 16 ? 257 : 1;
-  const top = minBurntLevel * unit;
-  const bottom = maxBlockedLevel * unit;
-  const cells = new Uint32Array(burntColumns * burntRows);
   const rowStep = width * height >= rowSkipMinPixels ? 2 : 1;
-  // Grey pictures: the one channel is read three times.
-  const [second, third] = channels === 3 ? [1, 2] : [0, 0];
-  let blocked = 0;
-  let [cutRed, cutGreen, cutBlue] = [0, 0, 0];
-  for (let y = 0; y < height; y += rowStep) {
-    const row = Math.floor((y * burntRows) / height) * burntColumns;
-    let i = y * width * channels;
-    for (let x = 0; x < width; x++, i += channels) {
-      const red = pixels[i];
-      const green = pixels[i + second];
-      const blue = pixels[i + third];
-      if (red >= top || green >= top || blue >= top) cells[row + Math.floor((x * burntColumns) / width)]++;
-      if (red > bottom && green > bottom && blue > bottom) continue;
-      if (red <= bottom && green <= bottom && blue <= bottom) {
-        blocked++;
-        continue;
-      }
-      if (red <= bottom) cutRed++;
-      if (green <= bottom) cutGreen++;
-      if (blue <= bottom) cutBlue++;
-    }
+  const kernels = pieceKernels();
+  room.fill(0);
+  const counts = new Uint32Array(room.buffer, room.byteOffset, countsOfPixels);
+  const cells = new Uint32Array(room.buffer, room.byteOffset + counts.byteLength, burntColumns * burntRows);
+  for (let from = 0; from < height; from += stripRows) {
+    kernels.countClipped({
+      samples,
+      bits,
+      channels,
+      width,
+      height,
+      from,
+      to: Math.min(height, from + stripRows),
+      rowStep,
+      top: minBurntLevel * unit,
+      bottom: maxBlockedLevel * unit,
+      cellColumns: burntColumns,
+      cellRows: burntRows,
+      counts: counts.byteOffset,
+      cells: cells.byteOffset,
+    });
   }
   const count = width * Math.ceil(height / rowStep);
   const burnt = cells.reduce((sum, value) => sum + value, 0);
   const fullest = cells.indexOf(Math.max(...cells));
   const column = fullest % burntColumns;
+  const [blocked, ...cut] = counts;
   return {
     burntPercent: (100 * burnt) / count,
     blockedPercent: (100 * blocked) / count,
-    cutPercent: [cutRed, cutGreen, cutBlue].map((cut) => (100 * cut) / count),
+    cutPercent: cut.map((pixels) => (100 * pixels) / count),
     burntSpot:
       burnt === 0
         ? undefined

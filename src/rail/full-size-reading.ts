@@ -1,12 +1,13 @@
 import { InterruptedError } from '../errors.js';
 import { applyMatrix, invertMatrix, type Matrix3 } from '../image/transform.js';
+import { pieceKernels } from '../kernels/piece-kernels.js';
 import { minSample } from '../model/constants/model.js';
 import { burstFrames, detailTiles, fineTilePx, noiseTiles } from '../model/constants/rail.js';
 import type { MotionSolution } from '../register/motion-solution.js';
 import type { DecodedFrame } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
 import { feedFrames } from '../stack/frame-feed.js';
-import { directionCount, encodedLuma, measureDetail } from './detail-grid.js';
+import { detailAt, directionCount, gridBytes } from './detail-grid.js';
 import { focusCurves } from './focus-curves.js';
 import { type FocusFit, fitFocus, wellFitted } from './focus-fit.js';
 import { searchHotPixels } from './hot-pixels.js';
@@ -146,18 +147,20 @@ function measureAt(decoded: DecodedFrame, x: number, y: number): Float32Array | 
   const side = fineTilePx + 4;
   const left = x - side / 2;
   const top = y - side / 2;
-  const { width, height, channels, pixels } = decoded;
+  const { width, height, channels, pixels, bits } = decoded;
   if (left < 0 || top < 0 || left + side > width || top + side > height) return undefined;
-  const part =
-    pixels instanceof Uint8Array
-      ? new Uint8Array(side * side * channels)
-      : new Uint16Array(side * side * channels);
+  const size = { width: side, height: side };
+  const rowBytes = side * channels * pixels.BYTES_PER_ELEMENT;
+  const kernels = pieceKernels();
+  const [part, luma, grid] = kernels.take(side * rowBytes, 4 * side * side, gridBytes(size, side));
+  const bytes = new Uint8Array(pixels.buffer, pixels.byteOffset, pixels.byteLength);
   for (let row = 0; row < side; row++) {
-    const start = ((top + row) * width + left) * channels;
-    part.set(pixels.subarray(start, start + side * channels), row * side * channels);
+    const start = ((top + row) * width + left) * channels * pixels.BYTES_PER_ELEMENT;
+    part.set(bytes.subarray(start, start + rowBytes), row * rowBytes);
   }
-  const luma = encodedLuma({ ...decoded, pixels: part, width: side, height: side });
-  return measureDetail(luma, side, side, side).energy;
+  const out = luma.byteOffset;
+  kernels.encodedLuma({ samples: part.byteOffset, bits, channels, count: side * side, out });
+  return detailAt(out, size, grid, side).energy;
 }
 
 /** Median width of the curves that peak inside the burst, where all frames lie at `positions`. */

@@ -23,15 +23,15 @@ import type { FrameMotion, MotionSolution } from '../register/motion-solution.js
 import { measureGrowth } from '../register/rail.js';
 import type { DecodedFrame, Shrink } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
-import { type DetailGrid, encodedLuma, measureDetail } from './detail-grid.js';
-import { findDust, planeShrink, spotLight, withoutHotPixels } from './find-dust.js';
+import type { DetailGrid } from './detail-grid.js';
+import { findDust, planeShrink, withoutHotPixels } from './find-dust.js';
 import { focusAhead } from './focus-ahead.js';
 import { focusCurves, peakFrame } from './focus-curves.js';
 import { type FocusFit, fitFocus, samplesPerSide, type TileFocus, wellFitted } from './focus-fit.js';
 import { type FoundDust, knownDust, noteDust } from './found-dust.js';
-import { type FrameFacts, measureFrame } from './frame-measurements.js';
-import { motionPicture } from './frame-reader.js';
+import type { FrameFacts } from './frame-measurements.js';
 import type { TileLayout } from './full-size-reading.js';
+import { readFrame, reducedSize } from './read-frame.js';
 import type { SensorSpot } from './sensor-spot.js';
 import { type JudgedEvidence, shrinkFor } from './stack-reading.js';
 import { lumaGain, type StackTravel, stackTravel } from './stack-travel.js';
@@ -99,18 +99,13 @@ export class LiveReading {
   private isAnew = true;
   /** Whether frames were taken into the window since it was measured. */
   private hasNew = false;
-  private readonly luma: Float32Array<ArrayBuffer>;
   private readonly planeFactor: number;
   private readonly reduced: Size;
 
   constructor(private readonly size: Size) {
     this.shrink = shrinkFor(size);
-    this.reduced = {
-      width: Math.floor(size.width / this.shrink),
-      height: Math.floor(size.height / this.shrink),
-    };
+    this.reduced = reducedSize(size, this.shrink);
     this.planeFactor = planeShrink(this.reduced);
-    this.luma = new Float32Array(this.reduced.width * this.reduced.height);
     this.estimator = createMotionEstimator({ motion: 'scale', fullSize: size });
   }
 
@@ -142,8 +137,7 @@ export class LiveReading {
   }
 
   fingerprintOf(decoded: DecodedFrame): string {
-    encodedLuma(decoded, this.luma);
-    return measureFrame(0, decoded, this.luma).fingerprint;
+    return readFrame(0, decoded, {}).measurements.fingerprint;
   }
 
   /** Takes a new frame at the end of the window. */
@@ -323,14 +317,14 @@ export class LiveReading {
   }
 
   private take(frame: LiveFrame, decoded: DecodedFrame): void {
-    encodedLuma(decoded, this.luma);
-    const { detail, ...facts } = measureFrame(frame.file.number, decoded, this.luma);
+    const wanted = { planeShrink: this.planeFactor, broadSpacingPx };
+    const { measurements, broadGrid, plane, motion } = readFrame(frame.file.number, decoded, wanted);
+    const { detail, ...facts } = measurements;
     frame.facts = facts;
     frame.grid = detail;
-    const { width, height } = decoded;
-    frame.broadGrid = measureDetail(this.luma, width, height, 2 * broadSpacingPx, broadSpacingPx);
-    frame.plane = spotLight(this.luma, decoded, this.planeFactor);
-    this.estimator.add({ number: frame.id, ...motionPicture(decoded) });
+    frame.broadGrid = broadGrid;
+    frame.plane = plane?.slice();
+    this.estimator.add({ ...motion, number: frame.id });
     this.end++;
     this.hasNew = true;
   }
@@ -443,10 +437,7 @@ export class LiveReading {
       const isFit = plane !== undefined && motion.usable && !isBlurred;
       return isFit ? { light: plane, matrix: motion.matrix } : undefined;
     });
-    const planeSize = {
-      width: Math.floor(this.reduced.width / this.planeFactor),
-      height: Math.floor(this.reduced.height / this.planeFactor),
-    };
+    const planeSize = reducedSize(this.reduced, this.planeFactor);
     const found = findDust([run], planeSize, this.shrink * this.planeFactor);
     this.dust = noteDust(this.dust, found);
   }

@@ -1,5 +1,6 @@
 import { workerData } from 'node:worker_threads';
+import type { MotionSetup } from '../register/motion-tasks.js';
 import { serveTasks } from '../workers/serve-tasks.js';
-import { type ReadingTaskSetup, readingTasks } from './reading-tasks.js';
+import { readingTasks } from './reading-tasks.js';
 
-serveTasks(readingTasks(workerData as ReadingTaskSetup));
+serveTasks(readingTasks(workerData as MotionSetup));

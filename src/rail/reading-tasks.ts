@@ -1,9 +1,8 @@
-import type { Size } from '../image/image.js';
 import { type MotionSetup, type MotionTasks, motionTasks } from '../register/motion-tasks.js';
 import type { DecodedFrame } from '../stack/decode.js';
 import { sharedCopy } from '../workers/shared-copy.js';
 import { type DustSearch, searchSpots } from './find-dust.js';
-import { FrameReader, type ReadFrame, type WantedOfFrame } from './frame-reader.js';
+import { type ReadFrame, readFrame, type WantedOfFrame } from './read-frame.js';
 import type { Spot } from './spot-responses.js';
 
 /** What the threads of a reading do, as `TaskPool` has it: they measure its motion, too. */
@@ -13,27 +12,21 @@ export type ReadingTasks = MotionTasks & {
   spots: { task: { search: DustSearch; from: number; to: number }; answer: Spot[] };
 };
 
-/** What such a thread gets at its start. */
-export interface ReadingTaskSetup extends MotionSetup {
-  /** Of the reduced pictures. */
-  reduced: Size;
-}
-
 type Doers = {
   [Name in keyof ReadingTasks]: (task: ReadingTasks[Name]['task']) => ReadingTasks[Name]['answer'];
 };
 
 /** The tasks, in the thread that does them. */
-export function readingTasks({ reduced, ...setup }: ReadingTaskSetup): Doers {
-  const reader = new FrameReader(reduced);
+export function readingTasks(setup: MotionSetup): Doers {
   return {
     ...motionTasks(setup),
     read: ({ number, decoded, wanted }) => {
-      const { measurements, plane, brightness, motion } = reader.read(number, decoded, wanted);
+      const read = readFrame(number, decoded, wanted);
+      const { plane, brightness, motion } = read;
       return {
-        measurements,
+        ...read,
         plane: plane && sharedCopy(plane),
-        brightness,
+        brightness: brightness && sharedCopy(brightness),
         motion: { ...motion, pixels: sharedCopy(motion.pixels) },
       };
     },

@@ -1,5 +1,6 @@
 import type { Size } from '../image/image.js';
 import type { Matrix3 } from '../image/transform.js';
+import { pieceKernels } from '../kernels/piece-kernels.js';
 import { residualUnits, spotIsolationPx, spotRadii, spotReachPx } from '../model/constants/rail.js';
 
 /** A plane of ln brightness, (height, width), and what of it lies under a pixel of another. */
@@ -52,54 +53,85 @@ export function measureResponses(
   const { width, height } = size;
   const top = Math.max(0, from - spotIsolationPx);
   const bottom = Math.min(height, to + spotIsolationPx);
-  const pixels = width * (bottom - top);
-  const responses = spotRadii.map((radius) => ({
-    radius,
-    top,
-    mean: new Float32Array(pixels),
-    squares: new Float32Array(pixels),
-    count: comparisons.length,
-  }));
   const first = Math.max(0, top - spotReachPx);
   const last = Math.min(height, bottom + spotReachPx);
-  const residual = new Float32Array(width * (last - first));
-  const sums = new Int32Array((width + 1) * (last - first + 1));
+  const planeBytes = 4 * width * (last - first);
+  const responseBytes = 4 * width * (bottom - top);
+  const kernels = pieceKernels();
+  const [ownRows, residual, sums, otherRows, ...responses] = kernels.take(
+    planeBytes,
+    planeBytes,
+    4 * (width + 1) * (last - first + 1),
+    4 * width * height,
+    ...spotRadii.flatMap(() => [responseBytes, responseBytes]),
+  );
+  for (const bytes of [sums, ...responses]) bytes.fill(0);
   for (const { own, others } of comparisons) {
-    residual.set(own.light.subarray(first * width, last * width));
-    for (const other of others) subtractHalf(residual, own.light, other, size, first, last);
-    integrate(residual, width, last - first, sums);
-    for (const evidence of responses) addResponses(evidence, sums, size, bottom, first);
+    const rows = own.light.subarray(first * width, last * width);
+    for (const bytes of [ownRows, residual]) floatsOf(bytes).set(rows);
+    for (const { plane, m, startX, startY } of others) {
+      const [otherTop, otherBottom] = rowsUnder({ m, startX, startY }, size, first, last);
+      floatsOf(otherRows).set(plane.subarray(otherTop * width, otherBottom * width));
+      kernels.subtractWarped({
+        residual: residual.byteOffset,
+        own: ownRows.byteOffset,
+        other: otherRows.byteOffset,
+        otherTop,
+        width,
+        height,
+        from: first,
+        to: last,
+        startX,
+        startY,
+        m0: m[0],
+        m1: m[1],
+        m3: m[3],
+        m4: m[4],
+      });
+    }
+    const units = residualUnits;
+    const plane = residual.byteOffset;
+    kernels.integrateUnits({ plane, width, rows: last - first, units, sums: sums.byteOffset });
+    for (const [i, radius] of spotRadii.entries()) {
+      kernels.addSpotResponses({
+        sums: sums.byteOffset,
+        sumsTop: first,
+        width,
+        height,
+        radius,
+        units,
+        top,
+        from: top,
+        to: bottom,
+        total: responses[2 * i].byteOffset,
+        squares: responses[2 * i + 1].byteOffset,
+      });
+    }
   }
-  for (const { mean, count } of responses) for (let i = 0; i < pixels; i++) mean[i] /= count;
-  return responses;
+  const count = comparisons.length;
+  return spotRadii.map((radius, i) => ({
+    radius,
+    top,
+    mean: floatsOf(responses[2 * i]).map((total) => total / count),
+    squares: floatsOf(responses[2 * i + 1]).slice(),
+    count,
+  }));
 }
 
-/**
- * Subtracts half of another frame, warped (bilinear), from rows of `residual`; outside of its bounds half of `own` itself, so
- * that the residual vanishes there.
- */
-function subtractHalf(
-  residual: Float32Array,
-  own: Float32Array,
-  { plane, m, startX, startY }: WarpedPlane,
+function floatsOf({ buffer, byteOffset, byteLength }: Uint8Array): Float32Array {
+  return new Float32Array(buffer, byteOffset, byteLength >> 2);
+}
+
+/** The rows of another plane, from the first to before the last, that lie under rows of one. */
+function rowsUnder(
+  { m, startY }: Omit<WarpedPlane, 'plane'>,
   { width, height }: Size,
   from: number,
   to: number,
-): void {
-  const [stepX, stepY] = [m[0], m[3]];
-  for (let y = from, i = 0; y < to; y++) {
-    let u = startX + m[1] * y;
-    let v = startY + m[4] * y;
-    for (let x = 0; x < width; x++, i++, u += stepX, v += stepY) {
-      const column = Math.floor(u);
-      const row = Math.floor(v);
-      if (column < 0 || row < 0 || column + 1 >= width || row + 1 >= height) {
-        residual[i] -= own[y * width + x] / 2;
-        continue;
-      }
-      residual[i] -= bilinear(plane, width, column, row, u, v) / 2;
-    }
-  }
+): [number, number] {
+  const corners = [0, width - 1].flatMap((x) => [from, to - 1].map((y) => startY + m[3] * x + m[4] * y));
+  const clamp = (row: number) => Math.max(0, Math.min(height, row));
+  return [clamp(Math.floor(Math.min(...corners)) - 1), clamp(Math.floor(Math.max(...corners)) + 3)];
 }
 
 /** The plane at (u, v), which lies between the pixel (column, row) and the next ones. */
@@ -116,56 +148,6 @@ export function bilinear(
   const upper = plane[at] + s * (plane[at + 1] - plane[at]);
   const lower = plane[at + width] + s * (plane[at + width + 1] - plane[at + width]);
   return upper + (v - row) * (lower - upper);
-}
-
-/**
- * Sums of residuals over all rectangles from their corner, (rows + 1, width + 1), in units. They wrap around at 2^32; the
- * sum over a box, a difference of them, does not come near.
- */
-function integrate(residual: Float32Array, width: number, rows: number, sums: Int32Array): void {
-  const stride = width + 1;
-  for (let y = 0, i = 0; y < rows; y++) {
-    let sum = 0;
-    let at = (y + 1) * stride + 1;
-    for (let x = 0; x < width; x++, i++, at++) {
-      sum = (sum + Math.round(residual[i] * residualUnits)) | 0;
-      sums[at] = sums[at - stride] + sum;
-    }
-  }
-}
-
-/** Adds the response of each pixel, and its square, from the row of `evidence` to `bottom` - 1; none at the border. */
-function addResponses(
-  { radius, top, mean, squares }: SpotEvidence,
-  sums: Int32Array,
-  { width, height }: Size,
-  bottom: number,
-  firstRow: number,
-): void {
-  const stride = width + 1;
-  const outer = 3 * radius;
-  const side = 2 * radius + 1;
-  const outerSide = 2 * outer + 1;
-  const innerArea = side ** 2;
-  const ringArea = outerSide ** 2 - innerArea;
-  const perInner = 1 / (innerArea * residualUnits);
-  const perRing = 1 / (ringArea * residualUnits);
-  for (let y = Math.max(top, outer); y < Math.min(bottom, height - outer); y++) {
-    // The sums at the left corners of both boxes around the first pixel.
-    const row = y - firstRow;
-    let l = (row - radius) * stride + outer - radius;
-    let m = (row + radius + 1) * stride + outer - radius;
-    let o = (row - outer) * stride;
-    let p = (row + outer + 1) * stride;
-    const start = (y - top) * width;
-    for (let i = start + outer; i < start + width - outer; i++, l++, m++, o++, p++) {
-      const inner = (sums[m + side] - sums[l + side] - sums[m] + sums[l]) | 0;
-      const all = (sums[p + outerSide] - sums[o + outerSide] - sums[p] + sums[o]) | 0;
-      const response = inner * perInner - (all - inner) * perRing;
-      mean[i] += response;
-      squares[i] += response * response;
-    }
-  }
 }
 
 /** The significant spots whose centres lie in rows `from` to `to` - 1. */

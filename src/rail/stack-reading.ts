@@ -19,7 +19,6 @@ import {
 } from './find-dust.js';
 import { type FocusFit, fitFocus } from './focus-fit.js';
 import type { FrameFacts, FrameMeasurements } from './frame-measurements.js';
-import { FrameReader, motionShape, type ReadFrame, type WantedOfFrame } from './frame-reader.js';
 import {
   type FullSizeMeasurement,
   type FullSizePlan,
@@ -29,7 +28,8 @@ import {
 } from './full-size-reading.js';
 import { searchHotPixels } from './hot-pixels.js';
 import { pickRuns } from './pick-runs.js';
-import type { ReadingTaskSetup, ReadingTasks } from './reading-tasks.js';
+import { motionShape, type ReadFrame, readFrame, reducedSize, type WantedOfFrame } from './read-frame.js';
+import type { ReadingTasks } from './reading-tasks.js';
 import type { DustSpot, SensorSpot } from './sensor-spot.js';
 import { type StackTravel, stackTravel } from './stack-travel.js';
 
@@ -84,8 +84,6 @@ export class StackReading {
   private readonly estimator: MotionEstimator | MotionThreads;
   private readonly threads: number;
   private pool: TaskPool<ReadingTasks> | undefined;
-  /** That of this thread, where there is no other. */
-  private reader: FrameReader | undefined;
   private readonly brightness: BrightnessTaker | undefined;
   private readonly files: FrameFile[] = [];
   private readonly measurements: FrameMeasurements[] = [];
@@ -98,8 +96,6 @@ export class StackReading {
   private readonly wantedPlanes: ReadonlySet<number>;
   private readonly planeSize: Size;
   private readonly boxes: number;
-  /** Size of the reduced pictures. */
-  private readonly reduced: Size;
 
   /** @param count Number of frames to come; some of them may prove unreadable. */
   constructor(
@@ -113,7 +109,6 @@ export class StackReading {
     const startThreads: StartMotion = (layout) => this.startThreads(layout);
     this.estimator = estimatorOf({ motion: 'scale', fullSize: size }, threads, startThreads);
     const reduced = reducedSize(size, shrink);
-    this.reduced = reduced;
     this.boxes = planeShrink(reduced);
     this.planeSize = reducedSize(reduced, this.boxes);
     this.wantedPlanes = new Set(pickRuns(count, dustRun).flat());
@@ -133,8 +128,9 @@ export class StackReading {
       brightness: this.brightness?.wants(index),
     };
     if (this.threads > 0) return this.readApart(index, decoded, wanted);
-    this.reader ??= new FrameReader(this.reduced);
-    await this.take(index, this.reader.read(file.number, decoded, wanted));
+    const read = readFrame(file.number, decoded, wanted);
+    const kept = { plane: read.plane?.slice(), brightness: read.brightness?.slice() };
+    await this.take(index, { ...read, ...kept });
   }
 
   /**
@@ -193,8 +189,7 @@ export class StackReading {
 
   private startThreads(layout: MotionLayout): TaskPool<ReadingTasks> {
     const file = fileURLToPath(new URL('../../dist/rail/reading-task-worker.js', import.meta.url));
-    const setup: Omit<ReadingTaskSetup, 'thread'> = { layout, reduced: this.reduced };
-    this.pool = new TaskPool<ReadingTasks>(file, setup, this.threads);
+    this.pool = new TaskPool<ReadingTasks>(file, { layout }, this.threads);
     return this.pool;
   }
 
@@ -248,11 +243,6 @@ export class StackReading {
     const { usable, matrix } = motion.frames[k];
     return light && usable && !blurred.has(k) ? { light, matrix } : undefined;
   }
-}
-
-/** Size of pictures that are reduced by a factor. */
-export function reducedSize({ width, height }: Size, shrink: number): Size {
-  return { width: Math.floor(width / shrink), height: Math.floor(height / shrink) };
 }
 
 /** The largest reduction that leaves enough pixels to measure detail. */
