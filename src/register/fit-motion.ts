@@ -1,4 +1,5 @@
 import { median } from '../image/median.js';
+import { pieceKernels } from '../kernels/piece-kernels.js';
 import {
   biweightLimit,
   fitRounds,
@@ -74,9 +75,30 @@ export function createCorrespondences(capacity: number): Correspondences {
  */
 export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: boolean): MotionFit {
   const { count, u, v, foundU, foundV, xx, xy, yy, weight, distancePx } = tiles;
-  const normal = new Float64Array(16);
-  const right = new Float64Array(4);
-  const deviation = new Float64Array(count);
+  const kernels = pieceKernels();
+  // In the order of the kernels.
+  const columns = [u, v, foundU, foundV, xx, xy, yy, weight, distancePx];
+  const columnBytes = 4 * count;
+  const place = kernels.take(columns.length * columnBytes, 8 * count, 8 * 16, 8 * 4);
+  const [held, spread, normalPlace, rightPlace] = place;
+  const deviation = new Float64Array(spread.buffer, spread.byteOffset, count);
+  const normal = new Float64Array(normalPlace.buffer, normalPlace.byteOffset, 16);
+  const right = new Float64Array(rightPlace.buffer, rightPlace.byteOffset, 4);
+  const inMemory = columns.map((column, i) => {
+    const copy = new Float32Array(held.buffer, held.byteOffset + i * columnBytes, count);
+    copy.set(column.subarray(0, count));
+    return copy;
+  });
+  const weights = inMemory[columns.indexOf(weight)];
+  const accumulate = (from: CentredMotion) => {
+    kernels.motionEquations({
+      ...{ tiles: held.byteOffset, columnBytes, count, ...from, radiusPx },
+      ...{ normal: normal.byteOffset, right: right.byteOffset },
+    });
+    for (let row = 1; row < 4; row++) {
+      for (let col = 0; col < row; col++) normal[row * 4 + col] = normal[col * 4 + row];
+    }
+  };
   const scratch = new Float64Array(count);
   let motion: CentredMotion = {
     ...noMotion,
@@ -85,17 +107,15 @@ export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: b
   };
   let sigma = 1;
   for (let round = 0; round <= fitRounds; round++) {
-    for (let i = 0; i < count; i++) {
-      const ex = foundU[i] - (motion.a * u[i] - motion.b * v[i] + motion.x);
-      const ey = foundV[i] - (motion.b * u[i] + motion.a * v[i] + motion.y);
-      distancePx[i] = Math.sqrt(ex * ex + ey * ey);
-      deviation[i] = Math.sqrt(Math.max(0, xx[i] * ex * ex + 2 * xy[i] * ex * ey + yy[i] * ey * ey));
-    }
+    kernels.motionDistances({
+      ...{ tiles: held.byteOffset, columnBytes, count, ...motion },
+      spread: spread.byteOffset,
+    });
     scratch.set(deviation);
     sigma = scatterOf(median(scratch));
-    for (let i = 0; i < count; i++) weight[i] = robustWeight(deviation[i] / sigma, round);
+    for (let i = 0; i < count; i++) weights[i] = robustWeight(deviation[i] / sigma, round);
     if (round === fitRounds) break;
-    accumulate(tiles, motion, radiusPx, normal, right);
+    accumulate(motion);
     addPrior(normal, right, motion, radiusPx, sigma);
     if (shiftOnly) fixScaleAndRoll(normal, right);
     const step = solveSymmetric(normal, right, 4);
@@ -107,9 +127,11 @@ export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: b
       y: motion.y + step[3],
     };
   }
-  accumulate(tiles, motion, radiusPx, normal, right);
+  accumulate(motion);
+  weight.set(weights);
+  distancePx.set(inMemory[columns.indexOf(distancePx)]);
   // Scatter above the tiles' own errors reduces the information; scatter below them does not increase it.
-  const information = normal.map((value) => value / Math.max(1, sigma * sigma));
+  const information = Float64Array.from(normal, (value) => value / Math.max(1, sigma * sigma));
   let total = 0;
   let squares = 0;
   let sharedSum = 0;
@@ -140,76 +162,6 @@ export function scatterOf(medianDeviation: number): number {
 export function robustWeight(t: number, round: number): number {
   if (round < gatheringRounds) return 1 / Math.max(1, t);
   return t < biweightLimit ? (1 - (t / biweightLimit) ** 2) ** 2 : 0;
-}
-
-/**
- * One tile's contribution to the normal equations for a, b, x, y, with a and b in units of pixels at `radiusPx`: the
- * upper triangle of `block`, row-major 4 x 4, and `side`. The tile lies `ex`, `ey` px from the fit and enters by its
- * weight.
- */
-export function tileEquations(
-  tiles: Correspondences,
-  i: number,
-  ex: number,
-  ey: number,
-  radiusPx: number,
-  block: Float64Array,
-  side: Float64Array,
-): void {
-  const w = tiles.weight[i];
-  const p = tiles.u[i] / radiusPx;
-  const q = tiles.v[i] / radiusPx;
-  const xx = w * tiles.xx[i];
-  const xy = w * tiles.xy[i];
-  const yy = w * tiles.yy[i];
-  // Columns of the model: a -> (p, q), b -> (-q, p), x -> (1, 0), y -> (0, 1).
-  const ax = xx * p + xy * q;
-  const ay = xy * p + yy * q;
-  const bx = -xx * q + xy * p;
-  const by = -xy * q + yy * p;
-  const fx = xx * ex + xy * ey;
-  const fy = xy * ex + yy * ey;
-  block[0] = p * ax + q * ay;
-  block[1] = p * bx + q * by;
-  block[2] = ax;
-  block[3] = ay;
-  block[5] = -q * bx + p * by;
-  block[6] = bx;
-  block[7] = by;
-  block[10] = xx;
-  block[11] = xy;
-  block[15] = yy;
-  side[0] = p * fx + q * fy;
-  side[1] = -q * fx + p * fy;
-  side[2] = fx;
-  side[3] = fy;
-}
-
-/** Normal equations of the step. */
-function accumulate(
-  tiles: Correspondences,
-  motion: CentredMotion,
-  radiusPx: number,
-  normal: Float64Array,
-  right: Float64Array,
-): void {
-  normal.fill(0);
-  right.fill(0);
-  const block = new Float64Array(16);
-  const side = new Float64Array(4);
-  for (let i = 0; i < tiles.count; i++) {
-    if (tiles.weight[i] <= 0) continue;
-    const u = tiles.u[i];
-    const v = tiles.v[i];
-    const ex = tiles.foundU[i] - (motion.a * u - motion.b * v + motion.x);
-    const ey = tiles.foundV[i] - (motion.b * u + motion.a * v + motion.y);
-    tileEquations(tiles, i, ex, ey, radiusPx, block, side);
-    for (let k = 0; k < 16; k++) normal[k] += block[k];
-    for (let k = 0; k < 4; k++) right[k] += side[k];
-  }
-  for (let row = 1; row < 4; row++) {
-    for (let col = 0; col < row; col++) normal[row * 4 + col] = normal[col * 4 + row];
-  }
 }
 
 function addPrior(

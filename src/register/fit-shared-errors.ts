@@ -1,3 +1,4 @@
+import { pieceKernels } from '../kernels/piece-kernels.js';
 import {
   commonModeSigmaPx,
   gatheringRounds,
@@ -5,7 +6,7 @@ import {
   rejectingRounds,
 } from '../model/constants/register.js';
 import type { CentredMotion } from './centred-motion.js';
-import { type Correspondences, robustWeight, scatterOf, tileEquations } from './fit-motion.js';
+import { type Correspondences, robustWeight, scatterOf } from './fit-motion.js';
 import { solveSymmetric } from './solve-symmetric.js';
 
 /** How a pair's tiles are fitted. */
@@ -50,17 +51,16 @@ export function fitWithSharedErrors(
   start: CentredMotion,
   { radiusPx, shiftOnly }: FitFrame,
 ): CorrelatedFit {
-  const fit = new Float64Array(all);
-  const sums: Sums = { normal: new Float64Array(all * all), right: new Float64Array(all) };
-  const spread = new Float64Array(tiles.count);
+  const place = new TilesInMemory(tiles, start, radiusPx);
+  const { fit, spread, weight, sums } = place;
   const certainty = Float64Array.from(spread, (_, i) => (tiles.xx[i] + tiles.yy[i]) ** 1.5);
   const rounds = gatheringRounds + rejectingRounds;
   let scatter = 1;
   for (let round = 0; round <= rounds; round++) {
-    measureDistances(tiles, start, fit, radiusPx, spread);
+    place.measureDistances();
     scatter = scatterOf(weightedMedian(spread, certainty));
-    for (let i = 0; i < tiles.count; i++) tiles.weight[i] = robustWeight(spread[i] / scatter, round);
-    accumulate(tiles, start, fit, radiusPx, sums);
+    for (let i = 0; i < tiles.count; i++) weight[i] = robustWeight(spread[i] / scatter, round);
+    place.accumulate();
     if (round === rounds) break;
     addPriors(sums, fit, radiusPx, scatter * scatter, shiftOnly);
     const step = solveSymmetric(sums.normal, sums.right, all);
@@ -72,6 +72,7 @@ export function fitWithSharedErrors(
   const { information, right } = eliminateCommonMode(sums, variance);
   const step = solveSymmetric(information, right, own);
   const [a, b, x, y] = step ? step.map((value, k) => fit[k] + value) : fit;
+  tiles.weight.set(weight);
   return {
     motion: { a: start.a + a / radiusPx, b: start.b + b / radiusPx, x: start.x + x, y: start.y + y },
     information,
@@ -84,76 +85,58 @@ interface Sums {
   right: Float64Array;
 }
 
-/** The tile's distance from the fit, in x and y, px. */
-const distance = { x: 0, y: 0 };
+/** The tiles of a fit, and what is summed over them, in the memory of `pieceKernels`, until that is used anew. */
+class TilesInMemory {
+  /** The unknowns. */
+  readonly fit: Float64Array;
+  /** Distance of every tile from the fit, in its own standard deviations. */
+  readonly spread: Float64Array;
+  readonly weight: Float32Array;
+  readonly sums: Sums;
+  private readonly kernels = pieceKernels();
+  /** What all kernels are given. */
+  private readonly place;
 
-function measureDistance(
-  { u, v, foundU, foundV, sharedErrorPx, sharedScaleErrorPx }: CorrelatedTiles,
-  i: number,
-  start: CentredMotion,
-  fit: Float64Array,
-  radiusPx: number,
-): void {
-  const h = sharedErrorPx[i];
-  const a = start.a + (fit[0] + sharedScaleErrorPx[i] * fit[4]) / radiusPx;
-  const b = start.b + (fit[1] + h * fit[5]) / radiusPx;
-  distance.x = foundU[i] - (a * u[i] - b * v[i] + start.x + fit[2] + h * fit[6]);
-  distance.y = foundV[i] - (b * u[i] + a * v[i] + start.y + fit[3] + h * fit[7]);
-}
-
-/** Distance of every tile from the fit into `spread`, in its own standard deviations. */
-function measureDistances(
-  tiles: CorrelatedTiles,
-  start: CentredMotion,
-  fit: Float64Array,
-  radiusPx: number,
-  spread: Float64Array,
-): void {
-  const { xx, xy, yy } = tiles;
-  for (let i = 0; i < tiles.count; i++) {
-    measureDistance(tiles, i, start, fit, radiusPx);
-    const { x, y } = distance;
-    spread[i] = Math.sqrt(Math.max(0, xx[i] * x * x + 2 * xy[i] * x * y + yy[i] * y * y));
-  }
-}
-
-/** Columns of the model as in `tileEquations`, then the same times the tile's shared errors. */
-function accumulate(
-  tiles: CorrelatedTiles,
-  start: CentredMotion,
-  fit: Float64Array,
-  radiusPx: number,
-  { normal, right }: Sums,
-): void {
-  normal.fill(0);
-  right.fill(0);
-  // Upper triangle of one tile's own block, and its right side.
-  const block = new Float64Array(own * own);
-  const side = new Float64Array(own);
-  const { weight, sharedErrorPx, sharedScaleErrorPx } = tiles;
-  for (let i = 0; i < tiles.count; i++) {
-    if (weight[i] <= 0) continue;
-    measureDistance(tiles, i, start, fit, radiusPx);
-    tileEquations(tiles, i, distance.x, distance.y, radiusPx, block, side);
-    const h = sharedErrorPx[i];
-    const scale = sharedScaleErrorPx[i];
-    for (let row = 0; row < own; row++) {
-      const ofRow = row === 0 ? scale : h;
-      right[row] += side[row];
-      right[own + row] += ofRow * side[row];
-      // The upper triangle of the whole: of its upper right block all.
-      for (let col = row; col < own; col++) {
-        const value = block[row * own + col];
-        const ofCol = col === 0 ? scale : h;
-        normal[row * all + col] += value;
-        normal[row * all + own + col] += ofCol * value;
-        if (col > row) normal[col * all + own + row] += ofRow * value;
-        normal[(own + row) * all + own + col] += ofRow * ofCol * value;
-      }
+  constructor(tiles: CorrelatedTiles, start: CentredMotion, radiusPx: number) {
+    const { count, u, v, foundU, foundV, xx, xy, yy, weight, sharedErrorPx, sharedScaleErrorPx } = tiles;
+    // In the order of the kernels.
+    const columns = [u, v, foundU, foundV, xx, xy, yy, weight, sharedErrorPx, sharedScaleErrorPx];
+    const columnBytes = 4 * count;
+    const [held, ...others] = this.kernels.take(
+      ...[columns.length * columnBytes, 8 * count, 8 * own, 8 * all, 8 * all * all, 8 * all],
+    );
+    for (const [i, column] of columns.entries()) {
+      new Float32Array(held.buffer, held.byteOffset + i * columnBytes, count).set(column.subarray(0, count));
     }
+    const [spread, from, fit, normal, right] = others.map(
+      ({ buffer, byteOffset, byteLength }) => new Float64Array(buffer, byteOffset, byteLength / 8),
+    );
+    from.set([start.a, start.b, start.x, start.y]);
+    fit.fill(0);
+    this.weight = new Float32Array(
+      held.buffer,
+      held.byteOffset + columns.indexOf(weight) * columnBytes,
+      count,
+    );
+    this.spread = spread;
+    this.fit = fit;
+    this.sums = { normal, right };
+    const addresses = { tiles: held.byteOffset, start: from.byteOffset, fit: fit.byteOffset };
+    this.place = { ...addresses, columnBytes, count, radiusPx };
   }
-  for (let row = 1; row < all; row++) {
-    for (let col = 0; col < row; col++) normal[row * all + col] = normal[col * all + row];
+
+  /** Measures `spread`. */
+  measureDistances(): void {
+    this.kernels.fitDistances({ ...this.place, spread: this.spread.byteOffset });
+  }
+
+  /** Sums the normal equations anew: columns of the model as in `fitMotion`, then the same times the tile's shared errors. */
+  accumulate(): void {
+    const { normal, right } = this.sums;
+    this.kernels.fitEquations({ ...this.place, normal: normal.byteOffset, right: right.byteOffset });
+    for (let row = 1; row < all; row++) {
+      for (let col = 0; col < row; col++) normal[row * all + col] = normal[col * all + row];
+    }
   }
 }
 

@@ -1,11 +1,13 @@
-import { median, sigmaPerMad } from '../image/median.js';
+import { sigmaPerMad } from '../image/median.js';
 import { lightOfByte } from '../image/srgb.js';
+import { pieceKernels } from '../kernels/piece-kernels.js';
 import { minSample } from '../model/constants/model.js';
 import {
   biweightLimit,
   encodingPower,
   maxLightGridSide,
   maxLightShare,
+  ratioRounds,
 } from '../model/constants/register.js';
 import type { CentredMotion } from './centred-motion.js';
 import type { ReducedFrame } from './reduced-frame.js';
@@ -93,69 +95,32 @@ export function compareLight(
   fullSize: { width: number; height: number },
 ): Omit<LightLink, 'of' | 'to'> | undefined {
   const { width, height, channels, pitchX, pitchY } = of;
-  const halfX = fullSize.width / 2;
-  const halfY = fullSize.height / 2;
   const blocks = width * height;
-  const source = new Float64Array(blocks);
-  const target = new Float64Array(blocks);
+  const kernels = pieceKernels();
+  const parts = kernels.take(4 * blocks, 4 * blocks, 8 * blocks, 8 * blocks, 8 * blocks, 16);
+  const [one, other, source, target, scratch, out] = parts.map(({ byteOffset }) => byteOffset);
+  const [{ buffer }] = parts;
+  const fitted = new Float64Array(buffer, out, 2);
   const logRatio: number[] = [];
   const error: number[] = [];
   for (let c = 0; c < channels; c++) {
-    let count = 0;
-    const plane = c * blocks;
-    for (let by = 0; by < height; by++) {
-      for (let bx = 0; bx < width; bx++) {
-        const u = (bx + 0.5) * pitchX - halfX;
-        const v = (by + 0.5) * pitchY - halfY;
-        const x = (motion.a * u - motion.b * v + motion.x + halfX) / pitchX - 0.5;
-        const y = (motion.b * u + motion.a * v + motion.y + halfY) / pitchY - 0.5;
-        const left = Math.floor(x);
-        const top = Math.floor(y);
-        if (left < 0 || top < 0 || left + 1 >= width || top + 1 >= height) continue;
-        const i = plane + top * width + left;
-        const s = x - left;
-        const t = y - top;
-        const value =
-          (1 - t) * ((1 - s) * to.means[i] + s * to.means[i + 1]) +
-          t * ((1 - s) * to.means[i + width] + s * to.means[i + width + 1]);
-        const own = of.means[plane + by * width + bx];
-        // NaN from a clipped block fails the comparison.
-        if (!(value + own > 0)) continue;
-        source[count] = own;
-        target[count++] = value;
-      }
-    }
+    const plane = ({ means }: LightGrid) => means.subarray(c * blocks, (c + 1) * blocks);
+    new Float32Array(buffer, one, blocks).set(plane(of));
+    new Float32Array(buffer, other, blocks).set(plane(to));
+    const count = kernels.lightPairs({
+      ...{ one, other, width, height, pitchX, pitchY, source, target },
+      ...{ halfX: fullSize.width / 2, halfY: fullSize.height / 2 },
+      ...{ a: motion.a, b: motion.b, moveX: motion.x, moveY: motion.y },
+    });
     if (count < minSample) return undefined;
-    const fit = robustRatio(source.subarray(0, count), target.subarray(0, count));
-    logRatio.push((1 / encodingPower) * Math.log(fit.ratio));
-    error.push((1 / encodingPower) * fit.error);
+    kernels.robustRatio({
+      ...{ source, target, count, scratch, out, sigmaPerMad, rounds: ratioRounds },
+      ...{ limit: biweightLimit, minSigma: 1e-7 },
+    });
+    logRatio.push((1 / encodingPower) * Math.log(fitted[0]));
+    error.push((1 / encodingPower) * fitted[1]);
   }
   return { logRatio, error };
-}
-
-function robustRatio(source: Float64Array, target: Float64Array): { ratio: number; error: number } {
-  const sum = (values: Float64Array) => values.reduce((total, value) => total + value, 0);
-  let ratio = sum(target) / sum(source);
-  const count = source.length;
-  let error = 1;
-  for (let round = 0; round < 6; round++) {
-    const sigma = sigmaPerMad * median(source.map((s, i) => Math.abs(target[i] - ratio * s))) + 1e-7;
-    let cross = 0;
-    let power = 0;
-    let kept = 0;
-    for (let i = 0; i < count; i++) {
-      const t = (target[i] - ratio * source[i]) / (biweightLimit * sigma);
-      if (t <= -1 || t >= 1) continue;
-      const w = (1 - t * t) ** 2;
-      // Weighted by 1, not by the source: sum(target) / sum(source) of what is kept.
-      cross += w * target[i];
-      power += w * source[i];
-      kept += w;
-    }
-    ratio = cross / power;
-    error = (sigma * Math.sqrt(kept)) / power;
-  }
-  return { ratio, error };
 }
 
 /**

@@ -65,14 +65,14 @@ function energyRatio(
   before: Neighbour,
   after: Neighbour,
 ): number {
-  const expected = energies.map((_, i) => {
-    const u = ((i % grid.columns) + 0.5) * grid.pitchX - fullSize.width / 2;
-    const v = (Math.floor(i / grid.columns) + 0.5) * grid.pitchY - fullSize.height / 2;
-    const [first, second] = [before, after].map(({ energies: values, motion: m }) =>
-      readGrid(values, grid, fullSize, m.a * u - m.b * v + m.x, m.b * u + m.a * v + m.y),
-    );
-    return Math.sqrt(first * second);
-  });
+  const expected = new Float32Array(energies.length);
+  const { columns, pitchX, pitchY } = grid;
+  for (let i = 0; i < expected.length; i++) {
+    const column = i % columns;
+    const u = (column + 0.5) * pitchX - fullSize.width / 2;
+    const v = ((i - column) / columns + 0.5) * pitchY - fullSize.height / 2;
+    expected[i] = Math.sqrt(readAt(before, grid, fullSize, u, v) * readAt(after, grid, fullSize, u, v));
+  }
   const minExpected = expected.slice().sort()[Math.floor((1 - extremeShare) * expected.length)];
   let own = 0;
   let around = 0;
@@ -82,4 +82,14 @@ function energyRatio(
     around += expected[i];
   }
   return around > 0 ? own / around : Number.NaN;
+}
+
+function readAt(
+  { energies, motion: m }: Neighbour,
+  grid: TileGrid,
+  fullSize: Size,
+  u: number,
+  v: number,
+): number {
+  return readGrid(energies, grid, fullSize, m.a * u - m.b * v + m.x, m.b * u + m.a * v + m.y);
 }

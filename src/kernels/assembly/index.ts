@@ -3,6 +3,9 @@ export { adlerOf, fillBytes, filterRows, peakSamples } from './bytes';
 export { collapseStrip, quantiseStrip } from './collapse';
 export { dropFalseRimsStrip, markFalseRimsStrip } from './false-rims';
 export { focusFinestStrip, focusStrip, lumaCodesStrip, pickStrip, trackStrip } from './focus';
+export {
+  fitDistances, fitEquations, lightPairs, motionDistances, motionEquations, robustRatio
+} from './fit';
 export { markTruncatedStrip } from './frame-bounds';
 export { gatherStrip } from './candidates';
 export { decideStrip } from './decide';

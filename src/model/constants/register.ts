@@ -105,6 +105,9 @@ export const gatheringRounds = 4;
 /** Effort int [rounds]: rounds after those in the fit with shared errors. */
 export const rejectingRounds = 4;
 
+/** Effort int [rounds]: rounds of the fit of a ratio of light. */
+export const ratioRounds = 6;
+
 /**
  * Derived [standard deviations]: median length of a two-dimensional normal error of unit variance: sqrt(2 ln
  * 2), to six digits.

@@ -1,0 +1,160 @@
+import { expect, it } from 'vitest';
+import { median } from '../../src/image/median.js';
+import { pieceKernels } from '../../src/kernels/piece-kernels.js';
+import { seededRandom } from '../outside/seeded-random.js';
+
+const count = 37;
+const columnBytes = 4 * count;
+const radiusPx = 700;
+const kernels = pieceKernels();
+
+/** Columns of tiles in the order of the kernels, at random; some tiles have no weight. */
+function tilesAtRandom(): Float32Array[] {
+  const random = seededRandom(11);
+  const column = (make: (i: number) => number) => Float32Array.from({ length: count }, (_, i) => make(i));
+  const position = () => column(() => 1000 * (random() - 0.5));
+  const [u, v] = [position(), position()];
+  const near = (values: Float32Array) => values.map((value) => value + 3 * (random() - 0.5));
+  return [
+    ...[u, v, near(u), near(v)],
+    column(() => 1 + random()),
+    column(() => random() - 0.5),
+    column(() => 1 + random()),
+    column((i) => (i % 5 === 0 ? 0 : random())),
+    column(() => random()),
+    column(() => 2 * random()),
+  ];
+}
+
+/** A plain statement of the model: residual and the 2 x 8 matrix of each tile, and its information. */
+function modelOf(
+  columns: readonly Float32Array[],
+  i: number,
+  start: readonly number[],
+  fit: readonly number[],
+) {
+  const [u, v, foundU, foundV, xx, xy, yy, w, h, s] = columns.map((column) => column[i]);
+  const own = [
+    [u / radiusPx, -v / radiusPx, 1, 0],
+    [v / radiusPx, u / radiusPx, 0, 1],
+  ];
+  const rows = own.map((row) => [...row, s * row[0], h * row[1], h * row[2], h * row[3]]);
+  const [a, b, x, y] = start;
+  const moved = [a * u - b * v + x, b * u + a * v + y];
+  const residual = [foundU, foundV].map(
+    (found, d) => found - moved[d] - rows[d].reduce((sum, value, k) => sum + value * fit[k], 0),
+  );
+  const information = [
+    [xx, xy],
+    [xy, yy],
+  ];
+  return { rows, residual, information, w };
+}
+
+it('fits sum what the model says, tile by tile', () => {
+  const columns = tilesAtRandom();
+  const start = [1.001, 0.002, 0.7, -0.4];
+  const fit = [0.3, -0.2, 0.5, 0.1, 0.2, 0.4, -0.3, 0.6];
+  const [held, spread, startAt, fitAt, normalAt, rightAt] = kernels.take(
+    ...[columns.length * columnBytes, 8 * count, 32, 64, 512, 64],
+  );
+  const doubles = ({ buffer, byteOffset, byteLength }: Uint8Array) =>
+    new Float64Array(buffer, byteOffset, byteLength / 8);
+  columns.forEach((column, i) => {
+    held.set(new Uint8Array(column.buffer), i * columnBytes);
+  });
+  doubles(startAt).set(start);
+  doubles(fitAt).set(fit);
+  const place = { tiles: held.byteOffset, columnBytes, count, radiusPx };
+  const shared = { ...place, start: startAt.byteOffset, fit: fitAt.byteOffset };
+
+  const normal = Array.from({ length: 8 }, () => new Array<number>(8).fill(0));
+  const right = new Array<number>(8).fill(0);
+  const expectedSpread: number[] = [];
+  for (let i = 0; i < count; i++) {
+    const { rows, residual, information, w } = modelOf(columns, i, start, fit);
+    const weigh = (one: readonly number[], other: readonly number[]) =>
+      one.reduce(
+        (sum, value, d) => sum + value * (information[d][0] * other[0] + information[d][1] * other[1]),
+        0,
+      );
+    expectedSpread.push(Math.sqrt(weigh(residual, residual)));
+    const columnAt = (k: number) => rows.map((row) => row[k]);
+    for (let k = 0; k < 8; k++) {
+      right[k] += w * weigh(columnAt(k), residual);
+      for (let l = k; l < 8; l++) normal[k][l] += w * weigh(columnAt(k), columnAt(l));
+    }
+  }
+  const near = (found: Float64Array, expected: readonly number[]) => {
+    const most = expected.reduce(
+      (max, value, i) => Math.max(max, Math.abs(found[i] - value) / (1 + Math.abs(value))),
+      0,
+    );
+    expect(most).toBeLessThan(1e-10);
+  };
+  kernels.fitDistances({ ...shared, spread: spread.byteOffset });
+  near(doubles(spread), expectedSpread);
+  kernels.fitEquations({ ...shared, normal: normalAt.byteOffset, right: rightAt.byteOffset });
+  near(doubles(normalAt), normal.flat());
+  near(doubles(rightAt), right);
+
+  // A motion alone is a fit whose common-mode motion is none.
+  const [a, b, x, y] = start;
+  doubles(fitAt).fill(0);
+  kernels.fitDistances({ ...shared, spread: spread.byteOffset });
+  kernels.fitEquations({ ...shared, normal: normalAt.byteOffset, right: rightAt.byteOffset });
+  const alone = [0, 1, 2, 3].flatMap((k) =>
+    [0, 1, 2, 3].map((l) => (l < k ? 0 : doubles(normalAt)[8 * k + l])),
+  );
+  const rightAlone = [...doubles(rightAt).subarray(0, 4)];
+  const spreadAlone = [...doubles(spread)];
+  doubles(normalAt).fill(0);
+  kernels.motionEquations({ ...place, a, b, x, y, normal: normalAt.byteOffset, right: rightAt.byteOffset });
+  near(doubles(normalAt), alone);
+  near(doubles(rightAt), rightAlone);
+  kernels.motionDistances({ ...place, a, b, x, y, spread: spread.byteOffset });
+  near(doubles(spread), spreadAlone);
+});
+
+it('a ratio of light is that of the bulk, whatever a quarter of the blocks shows', () => {
+  const random = seededRandom(3);
+  const source = Float64Array.from({ length: 400 }, () => 0.1 + random());
+  const target = source.map((value, i) =>
+    i % 4 === 0 ? 3 * random() : 1.25 * value + 0.002 * (random() - 0.5),
+  );
+  const parts = kernels.take(...[source, target, source].map(({ byteLength }) => byteLength), 16);
+  const [{ buffer }] = parts;
+  const [from, to, scratch, out] = parts.map(({ byteOffset }) => byteOffset);
+  new Float64Array(buffer, from, 400).set(source);
+  new Float64Array(buffer, to, 400).set(target);
+  const fit = { rounds: 6, limit: 6, sigmaPerMad: 1.4826, minSigma: 1e-7 };
+  kernels.robustRatio({ source: from, target: to, count: 400, scratch, out, ...fit });
+  const [ratio, error] = new Float64Array(buffer, out, 2);
+  expect(Math.abs(ratio - 1.25)).toBeLessThan(1e-4);
+  expect(error).toBeLessThan(1e-4);
+  // Of the last round: the deviations that it selected from.
+  const deviations = source.map((value, i) => Math.abs(target[i] - ratio * value));
+  expect(new Float64Array(buffer, scratch, 400)[200]).toBeCloseTo(median(deviations), 6);
+});
+
+it('blocks of two frames are paired where both show light, at the place to which the motion takes them', () => {
+  const [width, height] = [7, 5];
+  const ramp = (x: number, y: number) => 0.1 + 0.02 * x + 0.03 * y;
+  const grid = (shift: number) =>
+    Float32Array.from({ length: width * height }, (_, i) => ramp((i % width) - shift, Math.floor(i / width)));
+  const [one, other] = [grid(0), grid(0.5)];
+  one[8] = Number.NaN;
+  other[17] = Number.NaN;
+  const parts = kernels.take(140, 140, 280, 280);
+  parts[0].set(new Uint8Array(one.buffer));
+  parts[1].set(new Uint8Array(other.buffer));
+  const [oneAt, otherAt, source, target] = parts.map(({ byteOffset }) => byteOffset);
+  const count = kernels.lightPairs({
+    ...{ one: oneAt, other: otherAt, width, height, pitchX: 8, pitchY: 8, halfX: 28, halfY: 20 },
+    ...{ a: 1, b: 0, moveX: 4, moveY: 0, source, target },
+  });
+  // Rows but for the last, columns but for the last, less one of `one` and four that read the clipped block.
+  expect(count).toBe(4 * 6 - 5);
+  const [sources, targets] = [source, target].map((at) => new Float64Array(parts[0].buffer, at, count));
+  for (let i = 0; i < count; i++) expect(targets[i]).toBeCloseTo(sources[i], 6);
+});
