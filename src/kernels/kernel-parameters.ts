@@ -23,6 +23,7 @@ export const kernelParameters = {
   filterRows: ['samples', 'rowBytes', 'rows', 'bits', 'out'],
   fitDistances: ['tiles', 'columnBytes', 'count', 'start', 'fit', 'radiusPx', 'spread'],
   fitEquations: ['tiles', 'columnBytes', 'count', 'start', 'fit', 'radiusPx', 'normal', 'right'],
+  fitPeak: ['values', 'places', 'count', 'table', 'widths', 'offsets', 'frames', 'firstOffset', 'lastOffset', 'penalties', 'detection', 'floor', 'perError', 'out'],
   focusFinestStrip: ['source', 'bits', 'width', 'height', 'codes', 'lumaOut', 'codeStride', 'coarse', 'coarseStride', 'stripRows', 'strip', 'scratch'],
   focusStrip: ['luma', 'stride', 'width', 'height', 'codes', 'codeStride', 'stripRows', 'strip', 'scratch'],
   gatherStrip: ['levels', 'count', 'width', 'height', 'supports', 'supportStride', 'unit', 'fractionBits', 'stripRows', 'strip', 'scratch'],

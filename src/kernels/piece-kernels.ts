@@ -26,6 +26,7 @@ function makePieceKernels() {
       'filterRows',
       'fitDistances',
       'fitEquations',
+      'fitPeak',
       'halvePicture',
       'integrateUnits',
       'lightPairs',

@@ -1,4 +1,5 @@
 import { median } from '../image/median.js';
+import { pieceKernels } from '../kernels/piece-kernels.js';
 import { curvePower, minSample, mixedTileSigma } from '../model/constants/model.js';
 import {
   falloffBinSteps,
@@ -57,14 +58,27 @@ export function fitFocus(
 ): FocusFit {
   const tiles = curves.columns * curves.rows;
   const tables = new Map<number, Float64Array>();
-  const fitAnew = (tile: number, priorLogWidth: number | undefined) =>
-    settled.has(tile) ? settled.get(tile) : fitTile(curves, tile, positions, priorLogWidth, tables);
-  const first = Array.from({ length: tiles }, (_, tile) => fitAnew(tile, undefined));
+  const fitAnew = (chosen: readonly number[], priorLogWidth: number | undefined) => {
+    const found = fitTiles(
+      curves,
+      chosen.filter((tile) => !settled.has(tile)),
+      positions,
+      priorLogWidth,
+      tables,
+    );
+    return (tile: number) => (settled.has(tile) ? settled.get(tile) : found.get(tile));
+  };
+  const numbers = Array.from({ length: tiles }, (_, tile) => tile);
+  const first = numbers.map(fitAnew(numbers, undefined));
   const { frames } = curves;
   const inner = wellFitted(first, frames);
   const width = median(Float64Array.from(inner, (fit) => Math.log(fit.width)));
   if (inner.length === 0) return { tiles: first, width: Number.NaN };
-  const second = first.map((fit, tile) => fit && fitAnew(tile, width));
+  const again = fitAnew(
+    numbers.filter((tile) => first[tile]),
+    width,
+  );
+  const second = first.map((fit, tile) => fit && again(tile));
   const falloff = measuredFalloff(curves, second, positions);
   const tiled = second.map((fit, tile) =>
     fit && falloff && !settled.has(tile) && (fit.best === 0 || fit.best === frames - 1)
@@ -164,72 +178,96 @@ export function samplesPerSide(width: number): number {
   return Math.min(maxSamplesPerSide, Math.max(minSamplesPerSide, Math.ceil(widthsPerSide * width)));
 }
 
-function fitTile(
+/** Fits tiles, those that peak in the same frame one after the other. */
+function fitTiles(
   curves: FocusCurves,
-  tile: number,
+  tiles: readonly number[],
   positions: readonly number[],
   priorLogWidth: number | undefined,
   tables: Map<number, Float64Array>,
+): Map<number, TileFocus | undefined> {
+  const byFrame = new Map<number, number[]>();
+  for (const tile of tiles) {
+    const best = peakFrame(curves, tile);
+    if (best === undefined) continue;
+    const others = byFrame.get(best);
+    if (others) others.push(tile);
+    else byFrame.set(best, [tile]);
+  }
+  const railSign = positions[curves.frames - 1] >= positions[0] ? 1 : -1;
+  const found = new Map<number, TileFocus | undefined>();
+  for (const [best, chosen] of byFrame) {
+    const place = placeFit(falloffTable(best, positions, railSign, tables), priorLogWidth);
+    for (const tile of chosen) found.set(tile, fitTile(curves, tile, best, positions, priorLogWidth, place));
+  }
+  return found;
+}
+
+type FitPlace = ReturnType<typeof placeFit>;
+
+/** What the tiles that peak in a frame have in common, and room for one of them, in the memory of `pieceKernels`. */
+function placeFit(falloff: Float64Array, priorLogWidth: number | undefined) {
+  const kernels = pieceKernels();
+  const most = 8 * tableFrames;
+  const parts = kernels.take(falloff.byteLength, 8 * trialWidths.length, most, most, 8 * 4);
+  const [table, penalties, values, out] = [0, 1, 2, 4].map((i) => {
+    const { buffer, byteOffset, byteLength } = parts[i];
+    return new Float64Array(buffer, byteOffset, byteLength / 8);
+  });
+  table.set(falloff);
+  for (const [w, width] of trialWidths.entries()) {
+    penalties[w] = priorLogWidth === undefined ? 0 : ((Math.log(width) - priorLogWidth) / logWidthSigma) ** 2;
+  }
+  const places = new Int32Array(parts[3].buffer, parts[3].byteOffset, tableFrames);
+  return { kernels, table, penalties, values, places, out };
+}
+
+function fitTile(
+  curves: FocusCurves,
+  tile: number,
+  best: number,
+  positions: readonly number[],
+  priorLogWidth: number | undefined,
+  { kernels, table, penalties, values, places, out }: FitPlace,
 ): TileFocus | undefined {
   const { frames, level, floor } = curves;
-  const detection = detectionLevel(curves);
   const at = tile * frames;
-  const peak = peakFrame(curves, tile);
-  if (peak === undefined) return undefined;
-  const best = peak;
   const side = priorLogWidth === undefined ? minSamplesPerSide : samplesPerSide(Math.exp(priorLogWidth));
   const first = Math.max(0, best - side);
-  const used = level.subarray(at + first, at + Math.min(frames - 1, best + side) + 1);
-  const values: number[] = [];
-  /** Where in a row of the falloff each value lies, from the first of those used. */
-  const places: number[] = [];
-  for (const [k, value] of used.entries()) {
-    if (Number.isNaN(value)) continue;
-    values.push(value);
-    places.push(k);
+  const last = Math.min(frames - 1, best + side);
+  let count = 0;
+  let [firstUsed, lastUsed] = [-1, -1];
+  for (let k = first; k <= last; k++) {
+    if (Number.isNaN(level[at + k])) continue;
+    values[count] = level[at + k];
+    places[count++] = maxSamplesPerSide - best + k;
+    if (firstUsed < 0) firstUsed = k;
+    lastUsed = k;
   }
-  const count = values.length;
   if (count < 3) return undefined;
   const railSign = positions[frames - 1] >= positions[0] ? 1 : -1;
-  const isFirst = best === first + places[0];
-  const isLast = best === first + places[count - 1];
-  const ends = [isFirst ? maxBeyondEnd : maxOffset, isLast ? maxBeyondEnd : maxOffset];
-  const falloff = falloffTable(best, positions, railSign, tables);
+  const ends = [firstUsed, lastUsed].map((end) => (best === end ? maxBeyondEnd : maxOffset));
+  const isFound = kernels.fitPeak({
+    values: values.byteOffset,
+    places: places.byteOffset,
+    count,
+    table: table.byteOffset,
+    widths: trialWidths.length,
+    offsets: offsetCount,
+    frames: tableFrames,
+    firstOffset: (maxBeyondEnd - ends[0]) / offsetStep,
+    lastOffset: (maxBeyondEnd + ends[1]) / offsetStep,
+    penalties: penalties.byteOffset,
+    detection: detectionLevel(curves),
+    floor,
+    perError: mixedTileSigma ** 2,
+    out: out.byteOffset,
+  });
   let found: TileFocus | undefined;
-  let bestCost = Number.POSITIVE_INFINITY;
-  for (const [w, width] of trialWidths.entries()) {
-    const widthPenalty =
-      priorLogWidth === undefined ? 0 : ((Math.log(width) - priorLogWidth) / logWidthSigma) ** 2;
-    // No error makes up for it.
-    if (widthPenalty >= bestCost) continue;
-    for (let off = -ends[0]; off <= ends[1]; off += offsetStep) {
-      // Index in the table of the falloff at the first frame used.
-      const row = (w * offsetCount + (off + maxBeyondEnd) / offsetStep) * tableFrames + maxSamplesPerSide;
-      const start = row - best + first;
-      let sum = 0;
-      let weight = 0;
-      for (let i = 0; i < count; i++) {
-        // What is near the floor does not give the height of the peak.
-        if (values[i] <= detection) continue;
-        sum += values[i] - falloff[start + places[i]];
-        weight++;
-      }
-      const peak = sum / weight;
-      let error = 0;
-      let cost = widthPenalty;
-      // As soon as it costs more than the best so far it is out: an error only grows.
-      for (let i = 0; i < count && cost < bestCost; i++) {
-        const residual = values[i] - Math.max(floor, peak + falloff[start + places[i]]);
-        // The flank of a curve may belong to another depth in the tile.
-        error += Math.min(residual * residual, 1);
-        cost = error / mixedTileSigma ** 2 + widthPenalty;
-      }
-      if (cost < bestCost) {
-        bestCost = cost;
-        const position = positions[best] + railSign * off;
-        found = { position, width, best, peak, error: Math.sqrt(error / count) };
-      }
-    }
+  if (isFound) {
+    const [peak, error, w, offset] = out;
+    const position = positions[best] + railSign * (offset * offsetStep - maxBeyondEnd);
+    found = { position, width: trialWidths[w], best, peak, error: Math.sqrt(error / count) };
   }
   return found && levelsOff(found) ? { ...found, position: positions[best] } : found;
 

@@ -89,8 +89,8 @@ function addSample({ columns, rows, energy }: DetailGrid, x: number, y: number, 
   if (!(x > -0.5 && y > -0.5 && x < columns - 0.5 && y < rows - 0.5)) return false;
   const column = Math.round(x);
   const row = Math.round(y);
-  const across = splineWeights(x - column);
-  const down = splineWeights(y - row);
+  fillSplineWeights(x - column, across);
+  fillSplineWeights(y - row, down);
   for (let j = -1; j <= 1; j++) {
     const from = Math.max(0, Math.min(rows - 1, row + j)) * columns;
     for (let i = -1; i <= 1; i++) {
@@ -102,7 +102,13 @@ function addSample({ columns, rows, energy }: DetailGrid, x: number, y: number, 
   return true;
 }
 
+/** Weights of a sample along either axis: filled anew for each. */
+const across = new Float64Array(3);
+const down = new Float64Array(3);
+
 /** Weights of the quadratic B-spline for the cells before, at and after a point `offset` (-0.5 to 0.5) from a cell. */
-function splineWeights(offset: number): [number, number, number] {
-  return [0.5 * (0.5 - offset) ** 2, 0.75 - offset ** 2, 0.5 * (0.5 + offset) ** 2];
+function fillSplineWeights(offset: number, weights: Float64Array): void {
+  weights[0] = 0.5 * (0.5 - offset) ** 2;
+  weights[1] = 0.75 - offset ** 2;
+  weights[2] = 0.5 * (0.5 + offset) ** 2;
 }

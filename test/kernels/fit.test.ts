@@ -158,3 +158,56 @@ it('blocks of two frames are paired where both show light, at the place to which
   const [sources, targets] = [source, target].map((at) => new Float64Array(parts[0].buffer, at, count));
   for (let i = 0; i < count; i++) expect(targets[i]).toBeCloseTo(sources[i], 6);
 });
+
+it('a focus curve is fitted by the width and the offset that cost least of all', () => {
+  const random = seededRandom(17);
+  const [widths, offsets, frames] = [4, 9, 11];
+  const table = Float64Array.from({ length: widths * offsets * frames }, (_, i) => {
+    const [w, o, k] = [Math.floor(i / (offsets * frames)), Math.floor(i / frames) % offsets, i % frames];
+    return -2 * Math.log(1 + ((k - 5 + (o - 4) / 4) / (0.6 + 0.4 * w)) ** 2);
+  });
+  const places = [1, 2, 4, 5, 6, 8, 9];
+  const [detection, floor, perError] = [0.2, -1, 0.09];
+  for (let trial = 0; trial < 20; trial++) {
+    const row = Math.floor(random() * widths * offsets) * frames;
+    const values = places.map((k) => Math.max(floor, 3 + table[row + k] + 0.4 * (random() - 0.5)));
+    const penalties = Float64Array.from({ length: widths }, () => random());
+    const given = [table, penalties, Float64Array.from(values), Int32Array.from(places)];
+    const parts = kernels.take(...given.map(({ byteLength }) => byteLength), 32);
+    given.forEach((column, i) => {
+      parts[i].set(new Uint8Array(column.buffer));
+    });
+    const [tableAt, penaltiesAt, valuesAt, placesAt, out] = parts.map(({ byteOffset }) => byteOffset);
+    const [firstOffset, lastOffset] = [2, 8];
+    const isFound = kernels.fitPeak({
+      ...{
+        values: valuesAt,
+        places: placesAt,
+        count: places.length,
+        table: tableAt,
+        widths,
+        offsets,
+        frames,
+      },
+      ...{ firstOffset, lastOffset, penalties: penaltiesAt, detection, floor, perError, out },
+    });
+    const trials = Array.from({ length: widths * (lastOffset - firstOffset + 1) }, (_, i) => {
+      const w = Math.floor(i / (lastOffset - firstOffset + 1));
+      const o = firstOffset + (i % (lastOffset - firstOffset + 1));
+      const falloffs = places.map((k) => table[(w * offsets + o) * frames + k]);
+      const rises = values.flatMap((value, k) => (value > detection ? [value - falloffs[k]] : []));
+      const peak = rises.reduce((sum, value) => sum + value, 0) / rises.length;
+      const error = values.reduce(
+        (sum, value, k) => sum + Math.min((value - Math.max(floor, peak + falloffs[k])) ** 2, 1),
+        0,
+      );
+      return { peak, error, w, o, cost: error / perError + penalties[w] };
+    });
+    const least = trials.reduce((best, one) => (one.cost < best.cost ? one : best));
+    expect(isFound).toBe(1);
+    const [peak, error, w, o] = new Float64Array(parts[0].buffer, out, 4);
+    expect([w, o]).toEqual([least.w, least.o]);
+    expect(peak).toBeCloseTo(least.peak, 10);
+    expect(error).toBeCloseTo(least.error, 10);
+  }
+});

@@ -14,6 +14,7 @@ export { encodeStrip } from './light';
 export { halveIndicesStrip, judgeStrip, planStrip } from './plan';
 export { reduceFrameStrip, reduceStrip } from './pyramid';
 export { bandStrip, clampStrip, lightStrip, tileCross, tileMoments } from './register';
+export { fitPeak } from './peak-fit';
 export { peakStrip } from './peaks';
 export { boxLogs, countClipped, detailCells, encodedLuma, halvePicture, roundLuma } from './reading';
 export { enlargeStrip, pullStrip, pushStrip, smoothStrip } from './surface';
