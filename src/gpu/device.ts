@@ -67,6 +67,9 @@ export class Gpu {
   private readonly outcomes: Promise<void>[] = [];
   private readonly readBuffers: GPUBuffer[] = [];
   private isClosed = false;
+  private closing: Promise<void> | undefined;
+  /** What the package has promised. */
+  private readonly underWay = new Set<Promise<unknown>>();
   /** Bytes of all planes and tables that are held. */
   heldBytes = 0;
 
@@ -80,7 +83,7 @@ export class Gpu {
     this.name = name;
     this.fullName = driver ? `${name} (${driver})` : name;
     this.isSoftware = isSoftware(adapter);
-    device.lost.then(({ message }) => {
+    this.track(device.lost).then(({ message }) => {
       if (!this.isClosed) this.fail('lost', `the graphics processor went away (${firstLine(message)})`);
     });
     device.addEventListener('uncapturederror', (event) => {
@@ -131,7 +134,7 @@ export class Gpu {
     for (const name of gpuKernelNames) {
       if (this.isClosed) return;
       const { shape, layout, descriptor } = this.describe(name);
-      const compiling = this.device.createComputePipelineAsync(descriptor).then((pipeline) => {
+      const compiling = this.track(this.device.createComputePipelineAsync(descriptor)).then((pipeline) => {
         if (!this.programs.has(name)) this.programs.set(name, { shape, layout, pipeline });
       });
       // Told below.
@@ -168,7 +171,7 @@ export class Gpu {
     device.pushErrorScope('out-of-memory');
     const buffer = device.createBuffer({ size: bytes, usage: planesUsage });
     // A device that is lost is told of by itself.
-    const error = await device.popErrorScope().catch(() => null);
+    const error = await this.track(device.popErrorScope()).catch(() => null);
     if (error) {
       buffer.destroy();
       return undefined;
@@ -263,7 +266,7 @@ export class Gpu {
   /** Hands over what is noted and waits until it is done. Throws GpuError when anything failed since. */
   async settled(): Promise<void> {
     this.submit();
-    await this.device.queue.onSubmittedWorkDone().catch(() => {});
+    await this.track(this.device.queue.onSubmittedWorkDone()).catch(() => {});
     await this.check();
   }
 
@@ -307,22 +310,41 @@ export class Gpu {
     });
   }
 
+  /** Maps a buffer of `takeStaging` again, once what is handed over of it is done. */
+  mapStaging(buffer: GPUBuffer): Promise<unknown> {
+    return this.track(buffer.mapAsync(mapMode.write));
+  }
+
   /** A buffer that is mapped for the processor to write, `bytes` long. */
   takeStaging(bytes: number): GPUBuffer {
     return this.create(bytes, bufferUsage.mapWrite | bufferUsage.copySource, true);
   }
 
-  /** Ends all work; planes and tables are gone. That takes a moment, in which who is called first may start other work. */
-  close(): void {
-    if (this.isClosed) return;
-    this.isClosed = true;
-    globalThis.setImmediate(() => this.device.destroy());
+  /**
+   * Ends all work; planes and tables are gone. That takes a moment, in which who is called first may start other work. Done when
+   * nothing is under way any more: a thread that ends before that takes the process with it.
+   */
+  close(): Promise<void> {
+    this.closing ??= (async () => {
+      this.isClosed = true;
+      await setImmediate();
+      this.device.destroy();
+      while (this.underWay.size > 0) await Promise.allSettled(this.underWay);
+    })();
+    return this.closing;
   }
 
   /** Throws what failed, once all that was asked for so far is known to be there. */
   async check(): Promise<void> {
     await Promise.all(this.outcomes.splice(0));
     if (this.failure) throw this.failure;
+  }
+
+  private track<Value>(promise: Promise<Value>): Promise<Value> {
+    this.underWay.add(promise);
+    const end = () => void this.underWay.delete(promise);
+    promise.then(end, end);
+    return promise;
   }
 
   /** A kernel, compiled at its first use. */
@@ -377,7 +399,7 @@ export class Gpu {
     device.pushErrorScope('out-of-memory');
     const buffer = device.createBuffer({ size: Math.max(4, bytes), usage, mappedAtCreation });
     this.outcomes.push(
-      device.popErrorScope().then(
+      this.track(device.popErrorScope()).then(
         (error) => {
           if (error) this.fail('memory', `the memory of ${this.name} is too small`);
         },
@@ -505,7 +527,7 @@ export class Gpu {
       }
       this.submit();
       try {
-        await staging.mapAsync(mapMode.read, 0, end);
+        await this.track(staging.mapAsync(mapMode.read, 0, end));
       } catch (error) {
         await this.check();
         throw this.isClosed ? new GpuError('lost', 'the graphics processor was given back') : error;

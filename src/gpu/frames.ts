@@ -1,7 +1,6 @@
 import { setImmediate } from 'node:timers/promises';
 import type { PixelData, Size } from '../image/image.js';
 import type { Gpu } from './device.js';
-import { mapMode } from './flags.js';
 import type { GpuPlanes } from './planes.js';
 
 /** Frames on their way to the device: while one is copied there, the next are written by the processor. */
@@ -136,7 +135,7 @@ export class GpuFrames {
     if (!filled) return;
     this.filling.delete(number);
     const { staging } = filled;
-    staging.mapped = staging.buffer.mapAsync(mapMode.write);
+    staging.mapped = this.gpu.mapStaging(staging.buffer);
     // Told where it is awaited.
     staging.mapped.catch(() => {});
   }

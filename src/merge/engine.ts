@@ -5,7 +5,10 @@ import type { TransferCurve } from '../image/transfer-curve.js';
 import type { Matrix3 } from '../image/transform.js';
 import type { RowRange } from '../kernels/row-windows.js';
 import type { SourceRule } from '../options/source-rule.js';
+import type { SensorSpot } from '../rail/sensor-spot.js';
+import type { FrameFile } from '../stack/frame.js';
 import type { SurfaceMaps } from '../surface/surface.js';
+import type { FedFrame } from './feed-engine.js';
 
 /** A frame as the stations see it; its pixels are those that were put into `slotFor` its ordinal, or that are there. */
 export interface EngineFrame {
@@ -70,6 +73,29 @@ export interface MergeEngine {
   finish(bits: 8 | 16): Promise<Uint8Array | Uint16Array>;
   /** Ends all work at once; what is in work is rejected. */
   close(): Promise<void>;
+}
+
+/** An engine that reads the frames itself. */
+export interface RemoteEngine
+  extends Omit<MergeEngine, 'slots' | 'has' | 'slotFor' | 'follow' | 'blend' | 'pictureSoFar'> {
+  /** See `findHotPixels` of rail/hot-pixels.ts. */
+  findHotPixels(files: readonly FrameFile[]): Promise<SensorSpot[]>;
+  /**
+   * Follows the focus curves of all frames.
+   *
+   * @param onDone Told how many are done.
+   */
+  followAll(
+    frames: readonly FedFrame[],
+    hotPixels: readonly SensorSpot[],
+    onDone: (done: number) => void,
+  ): Promise<void>;
+  /** Adds all frames to the picture. */
+  blendAll(frames: readonly FedFrame[], onDone: (done: number) => void): Promise<void>;
+}
+
+export function isRemote(engine: MergeEngine | RemoteEngine): engine is RemoteEngine {
+  return 'followAll' in engine;
 }
 
 /** What an engine is made for. */

@@ -2,7 +2,7 @@ import type { FocusCurves } from '../focus/focus-curves.js';
 import { GpuPyramidBlender } from '../gpu/blend.js';
 import type { Gpu } from '../gpu/device.js';
 import { GpuFocus, type GpuFrame } from '../gpu/focus.js';
-import { GpuFrames } from '../gpu/frames.js';
+import type { GpuFrames } from '../gpu/frames.js';
 import { type GpuSourcePlan, planGpuSources } from '../gpu/plan.js';
 import type { GpuPlanes } from '../gpu/planes.js';
 import { findGpuSpill } from '../gpu/spill.js';
@@ -10,6 +10,23 @@ import { findGpuSurface, type GpuSurface, readGpuSurface } from '../gpu/surface.
 import type { SurfaceMaps } from '../surface/surface.js';
 import { focusLevels } from './arena-need.js';
 import type { EngineFrame, EngineTask, FrameRows, MergeEngine } from './engine.js';
+
+/** Memory for what comes back from the device. Its pages are there by the time that it does, where that takes another thread. */
+export interface ResultMemory {
+  maps: Pick<SurfaceMaps, 'depthIndices' | 'confidence' | 'coverage'>;
+  sources: Uint16Array;
+  picture: Uint8Array | Uint16Array;
+}
+
+export function takeResult({ size, compositeBits, take }: EngineTask): ResultMemory {
+  const pixels = size.width * size.height;
+  const takeWords = (count: number) => new Uint16Array(take(2 * count).buffer);
+  return {
+    maps: { depthIndices: takeWords(pixels), confidence: take(pixels), coverage: take(pixels) },
+    sources: takeWords(pixels),
+    picture: compositeBits === 8 ? take(3 * pixels) : takeWords(3 * pixels),
+  };
+}
 
 /**
  * The stations on a graphics processor. Frames go over as bytes, maps and picture come back; all else stays there. Any call
@@ -23,22 +40,14 @@ export class GpuEngine implements MergeEngine {
   private sourcePlan: GpuSourcePlan | undefined;
   private spill: GpuPlanes | undefined;
   private blender: GpuPyramidBlender | undefined;
-  /** Memory of what comes back: its pages are there by then. */
-  private readonly maps: Pick<SurfaceMaps, 'depthIndices' | 'confidence' | 'coverage'>;
-  private readonly sources: Uint16Array;
-  private readonly picture: Uint8Array | Uint16Array;
 
   private constructor(
     private readonly gpu: Gpu,
     private readonly frames: GpuFrames,
-    private readonly task: EngineTask,
+    private readonly task: Omit<EngineTask, 'take'>,
+    private readonly memory: ResultMemory,
   ) {
-    const { size, frame, compositeBits, toFrame, rule, dust, curve, surfaceLevel, take } = task;
-    const pixels = size.width * size.height;
-    const takeWords = (count: number) => new Uint16Array(take(2 * count).buffer);
-    this.maps = { depthIndices: takeWords(pixels), confidence: take(pixels), coverage: take(pixels) };
-    this.sources = takeWords(pixels);
-    this.picture = compositeBits === 8 ? take(3 * pixels) : takeWords(3 * pixels);
+    const { size, frame, toFrame, rule, dust, curve, surfaceLevel } = task;
     // `select` and `weigh` show frames as they are.
     const light = rule === 'auto' ? curve : undefined;
     this.focus = new GpuFocus(gpu, size, frame, focusLevels, toFrame.length, dust, light, surfaceLevel);
@@ -47,17 +56,23 @@ export class GpuEngine implements MergeEngine {
   /**
    * The device is closed with the engine.
    *
-   * @param sent Frames that are there, and room for others; default: none stays.
+   * @param sent Frames that are there, and room for others.
+   * @param memory What comes back is put there.
    */
-  static async start(gpu: Gpu, task: EngineTask, sent?: GpuFrames): Promise<GpuEngine> {
+  static async start(
+    gpu: Gpu,
+    task: Omit<EngineTask, 'take'>,
+    sent: GpuFrames,
+    memory: ResultMemory,
+  ): Promise<GpuEngine> {
     try {
       await gpu.compileAll();
-      await sent?.endAhead(task.numbers);
-      const engine = new GpuEngine(gpu, sent ?? new GpuFrames(gpu, task.frame, task.bits), task);
+      await sent.endAhead(task.numbers);
+      const engine = new GpuEngine(gpu, sent, task, memory);
       await gpu.check();
       return engine;
     } catch (error) {
-      gpu.close();
+      void gpu.close();
       throw error;
     }
   }
@@ -112,8 +127,9 @@ export class GpuEngine implements MergeEngine {
   }
 
   async readMaps(): Promise<{ maps: SurfaceMaps; sources: Uint16Array }> {
-    const { gpu, surface, bounds, sourcePlan, sources } = this;
-    const maps = await readGpuSurface(gpu, surface!, bounds, this.maps);
+    const { gpu, surface, bounds, sourcePlan, memory } = this;
+    const { sources } = memory;
+    const maps = await readGpuSurface(gpu, surface!, bounds, memory.maps);
     const from = sourcePlan!.sources;
     await gpu.readPlane(from, 0, new Uint8Array(sources.buffer), from.width * 2);
     gpu.release(from);
@@ -135,11 +151,11 @@ export class GpuEngine implements MergeEngine {
   }
 
   finish(bits: 8 | 16): Promise<Uint8Array | Uint16Array> {
-    return this.blender!.finish(bits, this.picture);
+    return this.blender!.finish(bits, this.memory.picture);
   }
 
-  async close(): Promise<void> {
-    this.gpu.close();
+  close(): Promise<void> {
+    return this.gpu.close();
   }
 
   private get bounds() {

@@ -1,7 +1,5 @@
 import { growingSide } from '../blend/picture-so-far.js';
 import { InputError } from '../errors.js';
-import type { Gpu } from '../gpu/device.js';
-import type { GpuFrames } from '../gpu/frames.js';
 import { GpuError } from '../gpu/gpu-error.js';
 import type { Size } from '../image/image.js';
 import type { MergeOptions } from '../options/merge-options.js';
@@ -13,16 +11,21 @@ import type { CropRectangle } from '../result/run-record.js';
 import { writeTogether } from '../result/write-together.js';
 import { readIcc } from '../stack/exif.js';
 import type { FocusDirection, PictureEvidence } from '../stack/focus-direction.js';
-import { feedFrames } from '../stack/frame-feed.js';
 import type { KeptFrames } from '../stack/kept-frames.js';
 import { profileCurve } from '../stack/profile-curve.js';
 import { isStored } from '../stack/stored-frame.js';
 import { measureBlur, measureLoss } from '../surface/measure-blur.js';
 import { seeThrough } from '../surface/see-through.js';
 import { frameUnit, type SurfaceMaps, surfaceLevelFor } from '../surface/surface.js';
-import type { EngineFrame, EngineTask, MergeEngine } from './engine.js';
-import { GpuEngine } from './gpu-engine.js';
-import { placeFrame } from './place-frame.js';
+import {
+  type EngineFrame,
+  type EngineTask,
+  isRemote,
+  type MergeEngine,
+  type RemoteEngine,
+} from './engine.js';
+import { type FramePass, feedEngine } from './feed-engine.js';
+import type { MergeDevice } from './merge-device.js';
 import { ProcessorEngine } from './processor-engine.js';
 import type { RunLog } from './run-log.js';
 import type { UsedFrame } from './used-frame.js';
@@ -33,12 +36,6 @@ export interface FoundMaps {
   /** Ordinal of the frame that supplies the detail, (rows, cols); 0 = none. */
   sources: Uint16Array;
   way: FocusDirection;
-}
-
-/** A graphics processor that merges, and frames that were sent to it in advance. */
-export interface MergeDevice {
-  device: Gpu;
-  sent?: GpuFrames;
 }
 
 export interface MergedFrames<Found> {
@@ -64,7 +61,7 @@ function nearSignOf({ direction }: FocusDirection): -1 | 0 | 1 {
  * Memory is a fixed number of bytes a pixel, whatever the number of frames.
  *
  * @param kept Serves this merge last: it is closed, but where a GpuError is thrown.
- * @param gpu The graphics processor that merges, which is closed; undefined: the processor. Where it goes away or is too
+ * @param device The graphics processor that merges, which is closed but not waited for; undefined: the processor. Where it goes away or is too
  *   small, GpuError is thrown.
  * @param take Takes memory of zeros for the picture and its maps. Default: of this thread alone.
  * @param onMaps Takes the maps as soon as they are final, and works on them beside the blend.
@@ -83,7 +80,7 @@ export async function mergeFrames<Found>(
   kept: KeptFrames,
   log: RunLog,
   signal: AbortSignal | undefined,
-  gpu?: MergeDevice,
+  device?: MergeDevice,
   take = (bytes: number): Uint8Array => new Uint8Array(bytes),
 ): Promise<MergedFrames<Found>> {
   const size = { width: crop.width, height: crop.height };
@@ -106,8 +103,8 @@ export async function mergeFrames<Found>(
     threads: options.threads,
     take,
   };
-  const engine: MergeEngine = gpu
-    ? await GpuEngine.start(gpu.device, task, gpu.sent)
+  const engine: MergeEngine | RemoteEngine = device
+    ? await device.start(task)
     : await ProcessorEngine.start(task);
   const stop = () => void engine.close();
   signal?.addEventListener('abort', stop);
@@ -116,46 +113,36 @@ export async function mergeFrames<Found>(
     log.throwIfStopped();
     log.enter('focus');
     const files = frames.map(({ file }) => file);
-    const missing = () => files.filter((_, k) => !engine.has?.(k + 1));
-    kept.decodeAhead(missing());
-    const hotPixels = await findHotPixels(
-      [...new Set([0, frames.length >> 1, frames.length - 1])].map(
-        (k) => () => kept.decode(frames[k].file, 3),
-      ),
-    );
-    if (hotPixels.length > 0) kept.decodeAhead(files);
-    const forEachFrame = async (visit: (frame: EngineFrame) => Promise<void>, isLast: boolean) => {
-      let done = 0;
-      let visiting = Promise.resolve();
-      // What was sent in advance has its hot pixels.
-      const isThere = (ordinal: number) =>
-        engine.has?.(ordinal) === true && (isLast || hotPixels.length === 0);
-      const decode = async ({ file, ordinal }: UsedFrame) => {
-        if (!isThere(ordinal)) return isStored(file) ? undefined : kept.decode(file, 3, isLast);
-        kept.release(file);
-        return undefined;
-      };
-      for await (const fed of feedFrames(frames, decode, 1)) {
-        log.throwIfStopped();
-        if ('error' in fed) throw fed.error;
-        if (engine.slots === 1) await visiting;
-        const { file, ordinal, toAnchor, gainRatio } = fed.item;
-        if (!isThere(ordinal)) {
-          const slot = await engine.slotFor(ordinal);
-          await placeFrame(slot, frameSize, file, fed.value?.pixels, hotPixels);
-        }
-        await visiting;
-        visiting = visit({ ordinal, toFrame: compositeToFrame(toAnchor, crop), gainRatio }).then(() =>
-          log.progress(++done, frames.length),
-        );
-        // Told where it is awaited.
-        visiting.catch(() => {});
-      }
-      await visiting;
+    const fed = frames.map(({ file, ordinal, toAnchor, gainRatio }) => ({
+      file,
+      frame: { ordinal, toFrame: compositeToFrame(toAnchor, crop), gainRatio },
+    }));
+    const onDone = (done: number) => {
+      // Who has stopped the merge need not be told.
+      if (!signal?.aborted) log.progress(done, frames.length);
     };
-    await forEachFrame((frame) => engine.follow(frame), false);
+    const feed = (
+      to: MergeEngine,
+      visit: (frame: EngineFrame) => Promise<void>,
+      pass: Pick<FramePass, 'hotPixels' | 'isLast'>,
+    ) => {
+      const whole = { frames: fed, size: frameSize, ...pass };
+      return feedEngine(to, whole, kept, visit, () => log.throwIfStopped(), onDone);
+    };
+    const decodeMissing = (areAll = false) => {
+      if (isRemote(engine)) return;
+      kept.decodeAhead(files.filter((_, k) => areAll || !engine.has?.(k + 1)));
+    };
+    decodeMissing();
+    const asked = [...new Set([0, frames.length >> 1, frames.length - 1])].map((k) => files[k]);
+    const hotPixels = isRemote(engine)
+      ? await engine.findHotPixels(asked)
+      : await findHotPixels(asked.map((file) => () => kept.decode(file, 3)));
+    if (hotPixels.length > 0) decodeMissing(true);
+    if (isRemote(engine)) await engine.followAll(fed, hotPixels, onDone);
+    else await feed(engine, (frame) => engine.follow(frame), { hotPixels, isLast: false });
     // For the blend, beside the surface.
-    kept.decodeAhead(missing());
+    decodeMissing();
 
     log.enter('surface');
     const curves = await engine.curves();
@@ -193,16 +180,17 @@ export async function mergeFrames<Found>(
     await engine.startBlend(lost);
 
     log.enter('blend');
-    const blendFrame = async (frame: EngineFrame) => {
-      await engine.blend(frame);
+    const blendFrame = async (to: MergeEngine, frame: EngineFrame) => {
+      await to.blend(frame);
       const done = { done: frame.ordinal, frames: frames.length };
       await log.showPicture(async () => {
-        const picture = await engine.pictureSoFar?.(growingSide);
+        const picture = await to.pictureSoFar?.(growingSide);
         return picture && { ...picture, ...done, icc };
       });
     };
     const blend = async () => {
-      await forEachFrame(blendFrame, true);
+      if (isRemote(engine)) await engine.blendAll(fed, onDone);
+      else await feed(engine, (frame) => blendFrame(engine, frame), { hotPixels, isLast: true });
       return engine.finish(bits);
     };
     const takeMaps = async (): Promise<Found> => onMaps({ ...(await reading), way });
@@ -215,6 +203,8 @@ export async function mergeFrames<Found>(
   } finally {
     signal?.removeEventListener('abort', stop);
     if (!isToBeRepeated) kept.close();
-    await engine.close();
+    const closing = engine.close();
+    // A device is waited for by who has opened it: it takes a moment, in which the result may be written.
+    if (!device) await closing;
   }
 }

@@ -104,7 +104,9 @@ export async function mergePixels(
       scale,
       maps,
       picture,
+      ended,
     } = await computeMerge(stack, options, log, hooks.signal);
+    await ended;
     log.throwIfStopped();
     const { width, height, channels, pixels } = picture;
     return {

@@ -3,8 +3,6 @@ import ops from 'ndarray-ops';
 import { judgeFrames, judgeRim } from '../check/judge-merge.js';
 import { judgeStack } from '../check/judge-stack.js';
 import { InputError } from '../errors.js';
-import type { Gpu } from '../gpu/device.js';
-import { GpuFrames } from '../gpu/frames.js';
 import { GpuError } from '../gpu/gpu-error.js';
 import type { Size } from '../image/image.js';
 import { identityMatrix } from '../image/transform.js';
@@ -54,15 +52,9 @@ import { type DepthScale, depthScale } from './depth-scale.js';
 import { endDevelopment, withDevelopedFrames } from './develop-frames.js';
 import { directionNotes } from './direction-notes.js';
 import { frameComposite, leastSidePx } from './framing.js';
-import {
-  gpuMergeBytes,
-  keptFramesBytes,
-  type MergeLoad,
-  refuseOversized,
-  threadsWithin,
-} from './memory-need.js';
+import { keptFramesBytes, type MergeLoad, refuseOversized, threadsWithin } from './memory-need.js';
 import type { MergeOutcome, UnattendedHooks } from './merge-api.js';
-import { openMergeDevice } from './merge-device.js';
+import { isWorthThread, type MergeDevice, openMergeDevice } from './merge-device.js';
 import { type DecideDirection, type FoundMaps, mergeFrames } from './merge-frames.js';
 import { noteFraming } from './note-framing.js';
 import { type Registration, registerStack } from './register-stack.js';
@@ -124,6 +116,7 @@ export async function mergeFolder(
   });
   const signal = hooks.signal;
   const writing = new WritingThreads(signal);
+  let ended: Promise<void> | undefined;
   let writingMaps: Promise<readonly [MapsRecord, MapPictures]> | undefined;
   let readingAnchor: Promise<readonly [Buffer | undefined, Buffer | undefined]> | undefined;
   const software = `Lamella ${programVersion()}`;
@@ -158,6 +151,7 @@ export async function mergeFolder(
       }),
     );
     const { registration, frames, anchor, crop, way, picture, judged, device } = merged;
+    ended = merged.ended;
 
     log.enter('write');
     const { width, height } = crop;
@@ -220,7 +214,7 @@ export async function mergeFolder(
     refuseChangedFrames(stack.frames);
     // Once more: somebody may have mended the earlier result meanwhile.
     await result.commit(async (old) => void (await takeOver(old, result.dir, record)));
-    await ending;
+    await Promise.all([ending, ended]);
     const files = [
       composite.file,
       mapsRecord.depth.file,
@@ -251,7 +245,7 @@ export async function mergeFolder(
       wallMs: Math.round(log.wallMs),
     };
   } catch (error) {
-    await writing.close();
+    await Promise.all([writing.close(), ended]);
     await writingMaps?.catch(() => {});
     await result.discard();
     throw nameSystemFailure(error);
@@ -280,6 +274,8 @@ export interface MergedStack extends FramedMaps {
   device: string;
   /** What is to be said of the stack; the rim of the merged picture comes on top. */
   judged: Finding[];
+  /** Done when the device has ended, before which the process should not. */
+  ended: Promise<void>;
 }
 
 /**
@@ -299,12 +295,15 @@ export async function computeMerge(
   const options = fitThreads(stack, given, log);
   const room = keptFramesBytes(loadOf(stack), options.threads, options.memoryMb);
   const kept = new KeptFrames(room, Math.min(decodeThreads, options.threads));
-  const opened: { gpu?: Gpu | undefined } = {};
+  const opened: { device?: MergeDevice | undefined } = {};
   try {
-    return await computeKeeping(kept, room, opened, stack, options, log, signal, onMaps, writing);
+    const merged = await computeKeeping(kept, room, opened, stack, options, log, signal, onMaps, writing);
+    return { ...merged, ended: Promise.resolve(opened.device?.close()) };
+  } catch (error) {
+    await opened.device?.close();
+    throw error;
   } finally {
     kept.close();
-    opened.gpu?.close();
   }
 }
 
@@ -315,18 +314,17 @@ export async function computeMerge(
 async function computeKeeping(
   kept: KeptFrames,
   room: number,
-  opened: { gpu?: Gpu | undefined },
+  opened: { device?: MergeDevice | undefined },
   stack: Stack,
   options: MergeOptions,
   log: RunLog,
   signal: AbortSignal | undefined,
   onMaps: ((framed: FramedMaps) => void) | undefined,
   writing = new WritingThreads(signal),
-): Promise<MergedStack> {
+): Promise<Omit<MergedStack, 'ended'>> {
   const { size } = stack;
   const bits = options.bits ?? stack.bits;
   log.enter('register');
-  let sent: GpuFrames | undefined;
   const stopper = new AbortController();
   const stop = () => stopper.abort();
   signal?.addEventListener('abort', stop);
@@ -335,15 +333,17 @@ async function computeKeeping(
   const start = (pixels: number) => writing.start(pixels, options.threads);
   kept.onDecoded = (frame, decoded) => {
     start(size.width * size.height);
-    sent?.sendAhead(frame.number, decoded);
+    opened.device?.sendAhead?.(frame, decoded);
   };
   const registering = registerStack(stack, options, kept, log, stopper.signal);
   // Told where it is awaited.
   registering.catch(() => {});
   try {
     // The first frames are being decoded while the device is opened; who asks for one that is not there is soon told.
-    opened.gpu = await openMergeDevice(options.device, log);
-    if (opened.gpu) sent = new GpuFrames(opened.gpu, size, stack.bits, room, gpuMergeBytes(size));
+    const isApart = isWorthThread(stack.frames, options.threads);
+    opened.device = await openMergeDevice(options.device, isApart, log);
+    opened.device?.prepare({ size, bits: stack.bits, room });
+    kept.source = opened.device?.source;
   } catch (error) {
     stop();
     await registering.catch(() => {});
@@ -403,7 +403,7 @@ async function computeKeeping(
     onMaps?.(framed);
     return framed;
   };
-  const mergeOn = (device: Gpu | undefined) =>
+  const mergeOn = (device: MergeDevice | undefined) =>
     mergeFrames(
       used,
       size,
@@ -418,15 +418,15 @@ async function computeKeeping(
       kept,
       log,
       signal,
-      device && { device, ...(sent && { sent }) },
+      device,
       (bytes) => writing.take(bytes),
     );
-  const { gpu } = opened;
-  let device = gpu?.fullName;
-  const { pixels, found } = await mergeOn(gpu).catch((error: unknown) => {
+  let device = opened.device?.fullName;
+  const { pixels, found } = await mergeOn(opened.device).catch((error: unknown) => {
     if (!(error instanceof GpuError)) throw error;
     log.warn(`The processor merges from the start, for ${error.message}.`);
     device = undefined;
+    kept.source = undefined;
     return mergeOn(undefined);
   });
 

@@ -6,6 +6,14 @@ import { widenSamples } from './widen-samples.js';
 /** Frames that whoever reads a stack asks for at once: the one in work, and the next. */
 const askedAtOnce = 2;
 
+/** Who decodes frames in the place of this thread. */
+export interface FrameSource {
+  /** As `decodeFrame`. */
+  decode(frame: FrameFile): Promise<DecodedFrame>;
+  /** See `KeptFrames.decodeAhead`. */
+  decodeAhead(frames: readonly FrameFile[]): void;
+}
+
 /**
  * Decodes frames at full size and keeps as many of them as a bound allows, so that these are decoded once for all passes
  * over the stack; the rest is decoded each time. What it returns is the same either way.
@@ -21,6 +29,8 @@ export class KeptFrames {
   private runningAhead = 0;
   /** Of kept frames, and of those that are being decoded ahead. */
   private heldBytes = 0;
+  /** Decodes in the place of this thread. */
+  source: FrameSource | undefined;
   /** Told of every frame that is decoded; its pixels are not to be changed. */
   onDecoded: ((frame: FrameFile, decoded: DecodedFrame) => void) | undefined;
   /** Where not all frames fit: what is left for those ahead, so that decoding has work for all its threads. */
@@ -61,6 +71,10 @@ export class KeptFrames {
    * that were named before. Whoever asks for one that is being decoded waits for it.
    */
   decodeAhead(frames: readonly FrameFile[]): void {
+    if (this.source) {
+      this.source.decodeAhead(frames);
+      return;
+    }
     // Raw files have workers, and a memory, of their own.
     this.ahead = frames.filter(({ format }) => format !== 'raw');
     const sizes = this.ahead.map(decodedBytes);
@@ -108,7 +122,9 @@ export class KeptFrames {
 
   private start(frame: FrameFile): Promise<DecodedFrame> {
     const { number } = frame;
-    const decoding = decodeFrame(frame).finally(() => this.underWay.delete(number));
+    // Where it cannot, this thread tries itself, and tells what is wrong.
+    const decoded = this.source?.decode(frame).catch(() => decodeFrame(frame)) ?? decodeFrame(frame);
+    const decoding = decoded.finally(() => this.underWay.delete(number));
     this.underWay.set(number, decoding);
     decoding.then(
       (decoded) => this.onDecoded?.(frame, decoded),

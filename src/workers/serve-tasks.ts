@@ -1,6 +1,6 @@
 import { parentPort } from 'node:worker_threads';
-import { LamellaError, named } from '../errors.js';
 import type { TaskAnswer, TaskOrder } from './task-pool.js';
+import { failureOf } from './thread-failure.js';
 
 type Doers = { [name: string]: (task: never) => unknown };
 
@@ -16,15 +16,4 @@ export function serveTasks(doers: Doers): void {
     }
     port.postMessage(answer);
   });
-}
-
-function failureOf(error: Error): TaskAnswer<unknown> {
-  const { code } = error as NodeJS.ErrnoException;
-  return {
-    failed: error.stack ?? String(error),
-    ...(error instanceof LamellaError && {
-      told: { text: error.messageWith(named), exitCode: error.exitCode },
-    }),
-    ...(typeof code === 'string' && { code }),
-  };
 }

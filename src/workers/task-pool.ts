@@ -1,20 +1,11 @@
 import { Worker } from 'node:worker_threads';
-import { exitCodes, LamellaError, OutputError } from '../errors.js';
+import { errorOf, type ThreadFailure } from './thread-failure.js';
 
 /** A task on its way to a thread, and what comes back. */
 export interface TaskOrder<Task> {
   task: Task;
 }
-export type TaskAnswer<Answer> = { answer: Answer } | TaskFailure;
-
-/** Why a task failed. */
-interface TaskFailure {
-  failed: string;
-  /** Of a failure that the user can act on. */
-  told?: { text: string; exitCode: number };
-  /** Of a failure of the system. */
-  code?: string;
-}
+export type TaskAnswer<Answer> = { answer: Answer } | ThreadFailure;
 
 interface Waiting {
   make: (thread: number) => unknown;
@@ -104,11 +95,4 @@ export class TaskPool<Tasks extends { [name: string]: { task: object; answer: un
     this.running.clear();
     for (const { reject } of lost) reject(this.failure);
   }
-}
-
-/** The error of another thread in this one. */
-function errorOf({ failed, told, code }: TaskFailure): Error {
-  if (told?.exitCode === exitCodes.output) return new OutputError(told.text);
-  if (told) return new LamellaError(told.text, told.exitCode);
-  return Object.assign(new Error(failed), code !== undefined && { code });
 }

@@ -1,15 +1,17 @@
-import { mkdirSync, readdirSync, readFileSync } from 'node:fs';
+import { existsSync, mkdirSync, readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { afterEach, beforeAll, expect, it, onTestFinished, vi } from 'vitest';
 import { renderScene } from '../../samples/render-scene.js';
 import { mergeStack } from '../../src/batch/merge-stack.js';
+import { InterruptedError } from '../../src/errors.js';
 import { Gpu } from '../../src/gpu/device.js';
 import { mapMode } from '../../src/gpu/flags.js';
 import { GpuFrames } from '../../src/gpu/frames.js';
 import { GpuError } from '../../src/gpu/gpu-error.js';
 import { merge } from '../../src/index.js';
 import { GpuEngine } from '../../src/merge/gpu-engine.js';
+import { gpuThreadFrom } from '../../src/merge/merge-device.js';
 import type { MergeEvent } from '../../src/merge/merge-event.js';
 import type { MergeOptions } from '../../src/options/merge-options.js';
 import { resolveOptions } from '../../src/options/resolve-merge-options.js';
@@ -20,6 +22,7 @@ import { compareResults } from './compare-results.js';
 import { describeGpu } from './gpu-rig.js';
 
 const { pixels: fromPixels } = halvedFrom;
+const { pixels: threadPixels } = gpuThreadFrom;
 const maps = ['composite.tif', 'depth.tif', 'sources.png', 'confidence.png', 'coverage.png'];
 
 describeGpu('a merge on a graphics processor', (rig) => {
@@ -34,6 +37,7 @@ describeGpu('a merge on a graphics processor', (rig) => {
   afterEach(() => {
     vi.restoreAllMocks();
     halvedFrom.pixels = fromPixels;
+    gpuThreadFrom.pixels = threadPixels;
   });
 
   /** Merges on the device of the rig, as compiling all kernels for each would take seconds. */
@@ -43,7 +47,7 @@ describeGpu('a merge on a graphics processor', (rig) => {
     onEvent: (event: MergeEvent) => void = () => {},
   ) {
     vi.spyOn(Gpu, 'open').mockResolvedValue(rig.gpu);
-    vi.spyOn(Gpu.prototype, 'close').mockReturnValue();
+    vi.spyOn(Gpu.prototype, 'close').mockResolvedValue();
     const out = join(parent, name);
     const events: MergeEvent[] = [];
     const note = (event: MergeEvent) => {
@@ -143,6 +147,32 @@ describeGpu('a merge on a graphics processor', (rig) => {
     expect(callsIn('blend')).not.toContain('settle');
     // Beside the frames three of the maps, and at the end the picture.
     expect(callsIn('blend').filter((call) => call === 'read')).toHaveLength(4);
+  });
+
+  it('is the same in a thread of its own, and ends with nothing under way', { timeout: 90_000 }, async () => {
+    gpuThreadFrom.pixels = 0;
+    const open = vi.spyOn(Gpu, 'open');
+    const out = join(parent, 'apart');
+    const options = { out, threads: 4, device: 'gpu', rule: 'weigh' } as const;
+    const stages: string[] = [];
+    const control = new AbortController();
+    const onEvent = (event: MergeEvent) => {
+      if (event.event === 'stage') stages.push(event.stage);
+      if (event.event === 'progress' && event.stage === 'register') control.abort();
+    };
+    const stopped = merge(frames, options, { onEvent, signal: control.signal });
+    await expect(stopped).rejects.toBeInstanceOf(InterruptedError);
+    expect(stages).toEqual(['list', 'register']);
+    expect(existsSync(out)).toBe(false);
+    await merge(frames, options);
+    expect(open).not.toHaveBeenCalled();
+    expect((await readRunRecord(out)).device).toMatch(/^SwiftShader/);
+    for (const file of maps) {
+      expect(
+        readFileSync(join(out, file)).equals(readFileSync(join(parent, 'device-weigh', file))),
+        file,
+      ).toBe(true);
+    }
   });
 
   it.each([
