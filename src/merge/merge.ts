@@ -130,7 +130,7 @@ export async function mergeFolder(
           ...{ unit, software, isPreview, signal, seen },
           writeFile: (file) => writing.run('map', { maps: stored, file }, pixels),
         }),
-        writing.run('mapPictures', { maps: stored, record, range: seen.range }, pixels),
+        writing.mapPictures(stored, record, seen.range),
       ]);
     readingAnchor = Promise.all([readIcc(anchor.file), readRawExif(anchor.file)]);
     readingAnchor.catch(() => {});
@@ -166,7 +166,7 @@ export async function mergeFolder(
           [picture.pixels],
         )
         .finally(noteWritten),
-      writing.run('compositePicture', { picture, icc }, [picture.pixels]),
+      writing.compositePicture(picture, icc),
       writingMaps!.finally(noteWritten),
     ]);
     for (const note of notes) log.note(note);

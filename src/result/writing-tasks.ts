@@ -1,5 +1,6 @@
 import { setImmediate } from 'node:timers/promises';
 import type { MapPictures } from './report/report-pictures.js';
+import type { Thumbnail } from './report/thumbnails.js';
 import { bandsOf } from './rows.js';
 import type { RunRecord } from './run-record.js';
 import { countStored, noCounts, type StoredCounts, type StoredMaps, storedRows } from './stored-maps.js';
@@ -13,12 +14,26 @@ interface RowsToCount {
   bottom: number;
 }
 
+interface MapToDraw {
+  map: keyof MapPictures;
+  maps: StoredMaps;
+  record: Pick<RunRecord, 'frames' | 'direction'>;
+  range: DepthRange;
+}
+
+interface RowsToShrink {
+  picture: Picture;
+  maxSide: number;
+  from: number;
+  to: number;
+}
+
 /** Between two of these bytes no page of memory lies untouched. */
 const pageBytes = 4096;
 
 /**
  * What writing a result is made of: each a function of plain data, in this thread or in one of its own. There is a signal in
- * this thread alone.
+ * this thread alone. What only some of them need is loaded by them, so that their threads start sooner.
  */
 export const writingTasks = {
   /** Asks the system for the pages of fresh memory, before who fills it has to wait for them; changes nothing of it. */
@@ -41,17 +56,9 @@ export const writingTasks = {
     return writeMapFile(storedRows(maps), file, signal);
   },
 
-  async mapPictures({
-    maps,
-    record,
-    range,
-  }: {
-    maps: StoredMaps;
-    record: Pick<RunRecord, 'frames' | 'direction'>;
-    range: DepthRange;
-  }): Promise<MapPictures> {
-    const { mapPictures } = await pictures();
-    return mapPictures(storedRows(maps), record, range);
+  async mapPicture({ map, maps, record, range }: MapToDraw): Promise<string> {
+    const { mapPicture } = await import('./report/report-pictures.js');
+    return mapPicture(map, storedRows(maps), record, range);
   },
 
   composite(
@@ -67,22 +74,23 @@ export const writingTasks = {
     });
   },
 
+  /** Rows of the thumbnail of a picture. */
+  async shrink({ picture, maxSide, from, to }: RowsToShrink): Promise<Uint8Array> {
+    const { pictureThumbnailRows } = await import('./report/thumbnails.js');
+    return pictureThumbnailRows(picture, maxSide, from, to);
+  },
+
   async compositePicture({
-    picture,
+    thumbnail,
     icc,
   }: {
-    picture: Picture;
+    thumbnail: Thumbnail;
     icc: Uint8Array | undefined;
   }): Promise<string> {
-    const { compositePicture } = await pictures();
-    return compositePicture(picture, icc && bufferOf(icc));
+    const { encodeComposite } = await import('./report/report-pictures.js');
+    return encodeComposite(thumbnail, icc && bufferOf(icc));
   },
 };
-
-/** Loaded by the threads that make them: the others start sooner. */
-function pictures(): Promise<typeof import('./report/report-pictures.js')> {
-  return import('./report/report-pictures.js');
-}
 
 /** A `Buffer` arrives in another thread as plain bytes. */
 function bufferOf({ buffer, byteOffset, byteLength }: Uint8Array): Buffer {

@@ -4,7 +4,13 @@ import { threadsInAddressSpace } from '../workers/address-space.js';
 import { clockMs, publishSpan } from '../workers/spans.js';
 import { TaskPool } from '../workers/task-pool.js';
 import { throwIfStopped } from './output-failure.js';
-import { type StoredMaps, type StoredSeen, seenIn } from './stored-maps.js';
+import { compositeSide, type MapPictures, mapPictures } from './report/report-pictures.js';
+import { thumbnailSize } from './report/thumbnails.js';
+import type { RunRecord } from './run-record.js';
+import { type StoredMaps, type StoredSeen, seenIn, storedRows } from './stored-maps.js';
+import type { Picture } from './write-composite.js';
+import type { DepthRange } from './write-maps.js';
+import { writeTogether } from './write-together.js';
 import { type WritingTasks, writingTasks } from './writing-tasks.js';
 
 const workerFile = fileURLToPath(new URL('../../dist/result/writing-worker.js', import.meta.url));
@@ -13,6 +19,8 @@ const workerFile = fileURLToPath(new URL('../../dist/result/writing-worker.js', 
 export const threadsFrom = { pixels: 6e6 };
 /** Five maps, their pictures, the composite and its picture: no more is done at once. */
 const mostThreads = 8;
+/** That make the composite smaller while others write it. */
+const shrinkingThreads = 4;
 /** Of fewer threads none can be spared beside the blend. */
 const minThreads = 4;
 
@@ -89,6 +97,39 @@ export class WritingThreads {
       ),
     );
     return seenIn(parts, maps);
+  }
+
+  /** The maps for the report, each in a thread. */
+  async mapPictures(
+    maps: StoredMaps,
+    record: Pick<RunRecord, 'frames' | 'direction'>,
+    range: DepthRange,
+  ): Promise<MapPictures> {
+    if (!this.#pool) return mapPictures(storedRows(maps), record, range);
+    const draw = (map: keyof MapPictures) =>
+      this.run('mapPicture', { map, maps, record, range }, pixelsOf(maps));
+    const [depth, sources, confidence, coverage] = await writeTogether([
+      draw('depth'),
+      draw('sources'),
+      draw('confidence'),
+      draw('coverage'),
+    ]);
+    return { depth, sources, confidence, coverage };
+  }
+
+  /** The composite for the report, made smaller by several threads. */
+  async compositePicture(picture: Picture, icc: Buffer | undefined): Promise<string> {
+    const size = thumbnailSize(picture, compositeSide);
+    const count = this.#pool ? Math.min(this.#pool.threads, shrinkingThreads) : 1;
+    const rowOf = (part: number) => Math.floor((part * size.height) / count);
+    const parts = await writeTogether(
+      Array.from({ length: count }, (_, i) => {
+        const rows = { from: rowOf(i), to: rowOf(i + 1) };
+        return this.run('shrink', { picture, maxSide: compositeSide, ...rows }, [picture.pixels]);
+      }),
+    );
+    const thumbnail = { pixels: Buffer.concat(parts), ...size, channels: picture.channels };
+    return this.run('compositePicture', { thumbnail, icc }, []);
   }
 
   /** Ends the threads, whatever they are at. */

@@ -122,6 +122,11 @@ it('a merge writes the same files in threads', { timeout: 60_000 }, async () => 
       true,
     );
   }
+  const [pictures, others] = results.map((out) =>
+    readFileSync(join(out, 'report.html'), 'utf8').match(/data:image[^"]*/g),
+  );
+  expect(pictures).toHaveLength(5);
+  expect(others).toEqual(pictures);
   const [one, other] = await Promise.all(results.map(readRunRecord));
   expect(other).toEqual({
     ...one,

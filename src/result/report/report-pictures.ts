@@ -15,7 +15,7 @@ import {
 } from './thumbnails.js';
 
 /** Longest side of the report's pictures, px. */
-const compositeSide = 1600;
+export const compositeSide = 1600;
 const mapSide = 800;
 const jpegQuality = 85;
 
@@ -24,12 +24,13 @@ export type MapPictures = Record<'depth' | 'sources' | 'confidence' | 'coverage'
 export type ReportPictures = MapPictures & Record<'composite', string>;
 
 /** The composite for the report. */
-export async function compositePicture(
-  composite: Picture | PictureRows,
-  icc: Buffer | undefined,
-): Promise<string> {
-  const profile = icc && profileFits(icc, composite.channels) ? icc : undefined;
-  return jpegUri(pictureThumbnail(composite, compositeSide), profile);
+export function compositePicture(composite: Picture | PictureRows, icc: Buffer | undefined): Promise<string> {
+  return encodeComposite(pictureThumbnail(composite, compositeSide), icc);
+}
+
+/** The same of its thumbnail, with `compositeSide` pixels at most a side. */
+export function encodeComposite(thumbnail: Thumbnail, icc: Buffer | undefined): Promise<string> {
+  return jpegUri(thumbnail, icc && profileFits(icc, thumbnail.channels) ? icc : undefined);
 }
 
 /**
@@ -43,11 +44,30 @@ export async function mapPictures(
   range?: DepthRange,
 ): Promise<MapPictures> {
   return {
-    depth: await jpegUri(depthThumbnail(maps, mapSide, range)),
-    sources: await pngUri(sourcesThumbnail(maps, frameNearness(record), mapSide)),
-    confidence: await jpegUri(confidenceThumbnail(maps, mapSide)),
-    coverage: await pngUri(coverageThumbnail(maps, mapSide)),
+    depth: await mapPicture('depth', maps, record, range),
+    sources: await mapPicture('sources', maps, record),
+    confidence: await mapPicture('confidence', maps, record),
+    coverage: await mapPicture('coverage', maps, record),
   };
+}
+
+/** One of the maps for the report: see `mapPictures`. */
+export function mapPicture(
+  name: keyof MapPictures,
+  maps: ResultMaps | MapRows,
+  record: Pick<RunRecord, 'frames' | 'direction'>,
+  range?: DepthRange,
+): Promise<string> {
+  switch (name) {
+    case 'depth':
+      return jpegUri(depthThumbnail(maps, mapSide, range));
+    case 'sources':
+      return pngUri(sourcesThumbnail(maps, frameNearness(record), mapSide));
+    case 'confidence':
+      return jpegUri(confidenceThumbnail(maps, mapSide));
+    case 'coverage':
+      return pngUri(coverageThumbnail(maps, mapSide));
+  }
 }
 
 async function jpegUri({ pixels, width, height, channels }: Thumbnail, icc?: Buffer): Promise<string> {

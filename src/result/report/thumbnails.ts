@@ -22,15 +22,27 @@ export function thumbnailSize(size: Size, maxSide: number): Size {
 
 /** The composite, every pixel the mean of those it stands for. */
 export function pictureThumbnail(picture: Picture | PictureRows, maxSide: number): Thumbnail {
+  const size = thumbnailSize(picture, maxSide);
+  const pixels = pictureThumbnailRows(picture, maxSide, 0, size.height);
+  return { pixels, ...size, channels: picture.channels };
+}
+
+/** Rows `from` to `to` - 1 of `pictureThumbnail`. */
+export function pictureThumbnailRows(
+  picture: Picture | PictureRows,
+  maxSide: number,
+  from: number,
+  to: number,
+): Uint8Array {
   const { width, channels } = picture;
   const { rows } = pictureRows(picture);
   const size = thumbnailSize(picture, maxSide);
-  const small = new Uint8Array(size.width * size.height * channels);
+  const small = new Uint8Array(size.width * (to - from) * channels);
   const sums = new Float64Array(size.width * channels);
   const windows = Array.from({ length: size.width }, (_, x) => window(x, size.width, width));
   // Where the pixels start that one of the thumbnail stands for, and where they end.
   const [lefts, rights] = [0, 1].map((side) => Int32Array.from(windows, (edges) => edges[side] * channels));
-  for (let y = 0; y < size.height; y++) {
+  for (let y = from; y < to; y++) {
     const [top, bottom] = window(y, size.height, picture.height);
     const pixels = rows(top, bottom);
     const divisor = (bottom - top) * (pixels instanceof Uint16Array ? 257 : 1);
@@ -38,14 +50,14 @@ export function pictureThumbnail(picture: Picture | PictureRows, maxSide: number
     for (let row = 0; row < bottom - top; row++) {
       addRow(pixels, row * width * channels, lefts, rights, channels, sums);
     }
-    for (let x = 0, at = y * sums.length; x < size.width; x++) {
+    for (let x = 0, at = (y - from) * sums.length; x < size.width; x++) {
       const count = ((rights[x] - lefts[x]) / channels) * divisor;
       for (let channel = 0; channel < channels; channel++, at++) {
         small[at] = Math.round(sums[x * channels + channel] / count);
       }
     }
   }
-  return { pixels: small, ...size, channels };
+  return small;
 }
 
 /** Adds the samples of a row, from `first` on, to the sums of the pixels of the thumbnail that stand for them. */
