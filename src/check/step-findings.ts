@@ -1,4 +1,4 @@
-import { median, sigmaPerMad } from '../image/median.js';
+import { sigmaPerMad } from '../image/median.js';
 import { gapFalloff, minLongStep, outlierSigmas } from '../model/constants/model.js';
 import { minStep } from '../model/constants/rail.js';
 import { falloffAt } from '../model/optical-model.js';
@@ -78,12 +78,19 @@ export function stepFindings(
   return [...findings, ...missedSteps(withGap, 'spoils'), ...missedSteps(overlapping, 'flaw')];
 }
 
-/** Scatter of the steps around one: standard deviation, from the median absolute deviation from 1. */
+/**
+ * Scatter of the steps around one: standard deviation, from the median absolute deviation from 1. They are a dozen at most,
+ * so that the median of an even number is the mean of the two in the middle: the larger of them would hide a fault in every
+ * second frame while a stack grows.
+ */
 function scatterAround(steps: readonly number[], k: number): number {
   const off = steps
     .filter((step, i) => i !== k && Math.abs(i - k) <= scatterSteps && !Number.isNaN(step))
-    .map((step) => Math.abs(Math.abs(step) - 1));
-  return off.length === 0 ? 0 : sigmaPerMad * median(Float64Array.from(off));
+    .map((step) => Math.abs(Math.abs(step) - 1))
+    .sort((one, other) => one - other);
+  const half = off.length >> 1;
+  if (off.length === 0) return 0;
+  return sigmaPerMad * (off.length % 2 === 1 ? off[half] : (off[half - 1] + off[half]) / 2);
 }
 
 /** A step that is longer than it should be, in words. */

@@ -118,3 +118,11 @@ test('a step that was not taken is named, however the others scatter, where the 
   const named = verdicts({ steps, isStill: (k) => k === 6 });
   expect(named.map(({ kind, frames }) => [kind, frames])).toEqual([['step-not-taken', [7, 8]]]);
 });
+
+test('a step of the same length is missed whether the number of steps around it is odd or even', () => {
+  const around = [0.73, 0.85, 1, 1, 1.54, 1.02, 0.98, 1.12, 0.88];
+  for (const count of [7, 8, 9]) {
+    const numbers = Array.from({ length: count + 1 }, (_, k) => k + 1);
+    expect(verdicts({ numbers, steps: (k) => around[k] }).map(({ kind }) => kind)).toEqual(['missed-step']);
+  }
+});
