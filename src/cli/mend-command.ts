@@ -9,6 +9,7 @@ import { number, several, text, toggle } from '../options/option-kinds.js';
 import type { SourceRule } from '../options/source-rule.js';
 import { printable } from '../printable.js';
 import { framesFrom, jsonAnswer } from './common-options.js';
+import { openReadingLine } from './frame-progress.js';
 import { interruptible } from './interruptible.js';
 import { addFlags, readFlags } from './option-flags.js';
 import type { System } from './system.js';
@@ -136,12 +137,13 @@ async function runMend(system: System, folder: string, flags: OwnOptions): Promi
       const { addMends, setKept } = await import('../mend/edit-mends.js');
       const additions = additionsOf(flags);
       const { drop, keep } = flags;
+      const { onProgress: onRead, close } = openReadingLine(system.stderr);
       const outcome = await editMends(
         folder,
         async (recorded, record) =>
           setKept(await addMends(recorded, additions, record, flags.framesFrom), drop, keep),
-        options,
-      );
+        { ...options, onRead },
+      ).finally(close);
       if (!flags.json) reportOutcome(system, outcome);
     },
     () => undefined,

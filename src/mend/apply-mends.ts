@@ -38,6 +38,8 @@ export interface ApplyOptions {
   signal?: AbortSignal | undefined;
   /** Told after each mend that was blended. */
   onProgress?: ((done: number, mends: number) => void) | undefined;
+  /** Told after each frame that was read for a mend by another rule, which reads them all. */
+  onRead?: ((done: number, frames: number) => void) | undefined;
   /** Told when another process is mending this result: its end is waited for. See `lockResult`. */
   onWait?: ((holder: string) => void) | undefined;
 }
@@ -225,7 +227,7 @@ async function blendAll(
   paths: ReadonlyMap<number, string>,
   icc: Buffer | undefined,
   record: RunRecord,
-  { signal, onProgress }: ApplyOptions,
+  { signal, onProgress, onRead }: ApplyOptions,
 ): Promise<void> {
   const { size, frames: recorded } = record;
   const pathOf = async ({ number }: StackFrame) => paths.get(number)!;
@@ -247,7 +249,7 @@ async function blendAll(
     } else if (own) {
       supplyMerged(maps, blendMend(part, alignedPart(own.part), mend), own.maps);
     } else {
-      const options = { icc, threads: availableParallelism(), signal };
+      const options = { icc, threads: availableParallelism(), signal, onRead };
       const whole = await mergeOnce(mend.rule, record, frames, pathOf, mergeWindow(mend, size)!, options);
       const anew = cutMerged(whole, window);
       supplyMerged(maps, blendMend(part, anew, mend), anew);

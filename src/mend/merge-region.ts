@@ -43,6 +43,8 @@ export interface MergeRegionOptions {
   icc: Buffer | undefined;
   threads: number;
   signal?: AbortSignal | undefined;
+  /** Told after each frame that was read. */
+  onRead?: ((done: number, frames: number) => void) | undefined;
 }
 
 const outOfReach = coverageClassNames.indexOf('out-of-reach');
@@ -106,7 +108,7 @@ export class RegionStack {
     frames: readonly StackFrame[],
     pathOf: (frame: StackFrame) => Promise<string>,
     window: PictureRegion,
-    { icc, threads, signal }: MergeRegionOptions,
+    { icc, threads, signal, onRead }: MergeRegionOptions,
   ): Promise<RegionStack> {
     const patch = commonFootprint(frames, window);
     // A stack is merged at the bits of its deepest frame, whatever the result was asked to have.
@@ -122,7 +124,13 @@ export class RegionStack {
     try {
       const ordered = frames.map((frame, i) => ({ frame, i }));
       const limit = Math.max(1, Math.min(maxDecoded, threads));
-      const used = await mapLimited(ordered, limit, ({ frame, i }) => write(frame, i), signal);
+      let done = 0;
+      const read = async ({ frame, i }: (typeof ordered)[number]) => {
+        const written = await write(frame, i);
+        onRead?.(++done, frames.length);
+        return written;
+      };
+      const used = await mapLimited(ordered, limit, read, signal);
       return new RegionStack(record, window, folder, used);
     } catch (error) {
       // What is still being written would be left behind.

@@ -54,7 +54,13 @@ test('a region taken by another rule is what a whole merge by that rule shows th
   // So small a picture is merged as a whole for the region: nothing is left to tell them apart.
   expect(mergeWindow(stroke, frameSize)).toEqual({ x: 0, y: 0, width, height });
   const before = await picture(select);
-  await applyMends(select, [stroke]);
+  const read: number[] = [];
+  await applyMends(select, [stroke], {
+    onRead: (done, frames) => read.push(done, frames),
+  });
+  const { frames: merged } = await readRunRecord(select);
+  // It is told of each frame.
+  expect(read).toEqual(merged.flatMap((_, k) => [k + 1, merged.length]));
   const after = await picture(select);
   const wanted = await picture(weigh);
   const maps = async (name: string, bits: 16 | 32) => [
