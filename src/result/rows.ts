@@ -16,7 +16,8 @@ export interface PictureRows extends Size {
  * still to be written, its rows stay as they are after further calls.
  */
 export interface MapRows extends Size {
-  depth(top: number, bottom: number): Float32Array;
+  /** @param into Room for them, where they are made anew: they lie there then. */
+  depth(top: number, bottom: number, into?: Float32Array): Float32Array;
   sources(top: number, bottom: number): Uint16Array;
   confidence(top: number, bottom: number): Uint8Array;
   coverage(top: number, bottom: number): Uint8Array;
@@ -53,4 +54,17 @@ function isRows(maps: ResultMaps | MapRows): maps is MapRows {
 /** The bands of rows of a picture: [top, bottom) of each. */
 export function* bandsOf(height: number): Generator<[top: number, bottom: number]> {
   for (let top = 0; top < height; top += bandRows) yield [top, Math.min(height, top + bandRows)];
+}
+
+/** Rows of depth in room that is used again: they serve until the next call. */
+export function passingDepth({
+  width,
+  depth,
+}: Pick<MapRows, 'width' | 'depth'>): (top: number, bottom: number) => Float32Array {
+  let room = new Float32Array(0);
+  return (top, bottom) => {
+    const samples = (bottom - top) * width;
+    if (room.length < samples) room = new Float32Array(samples);
+    return depth(top, bottom, room);
+  };
 }

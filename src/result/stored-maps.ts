@@ -49,8 +49,9 @@ export function storedRows({
   return {
     width,
     height,
-    depth: (top, bottom) => {
-      const rows = new Float32Array((bottom - top) * width);
+    depth: (top, bottom, into) => {
+      const samples = (bottom - top) * width;
+      const rows = into?.subarray(0, samples) ?? new Float32Array(samples);
       for (let at = 0, i = top * width; at < rows.length; at++, i++) {
         // Frames that are blurred there reach it, but tell no depth.
         rows[at] = sources[i] !== 0 && coverage[i] !== outOfReach ? depths[depthIndices[i]] : Number.NaN;

@@ -3,7 +3,7 @@ import { setImmediate } from 'node:timers/promises';
 import { coverageClasses } from './coverage.js';
 import { pictureFile } from './picture-file.js';
 import { writePng } from './png-file.js';
-import { bandsOf, type MapRows, mapRows } from './rows.js';
+import { bandsOf, type MapRows, mapRows, passingDepth } from './rows.js';
 import type { DepthPngRecord, DepthUnit, MapsRecord } from './run-record.js';
 import { writeTiffRows } from './tiff-file.js';
 import { writeTogether } from './write-together.js';
@@ -127,7 +127,11 @@ export async function writeMapFile(
   const picture = { width, height, channels: 1, signal } as const;
   switch (name) {
     case 'depth':
-      return writeTiffRows(path, { width, height, channels: 1, rows: rows.depth }, { software, signal });
+      return writeTiffRows(
+        path,
+        { width, height, channels: 1, rows: passingDepth(rows) },
+        { software, signal },
+      );
     case 'depthPng':
       return writePng(path, { ...picture, bits: 16, row: depthPngRows(rows, mapping) });
     case 'sources':
@@ -158,8 +162,9 @@ export function finiteRange(values: Float32Array): DepthRange {
 async function lookAt(maps: MapRows): Promise<MapsSeen> {
   let range: DepthRange;
   const counts = new Uint32Array(256);
+  const depthOf = passingDepth(maps);
   for (const [top, bottom] of bandsOf(maps.height)) {
-    range = rangeOfBoth(range, finiteRange(maps.depth(top, bottom)));
+    range = rangeOfBoth(range, finiteRange(depthOf(top, bottom)));
     for (const value of maps.coverage(top, bottom)) counts[value]++;
     await setImmediate();
   }
@@ -191,8 +196,9 @@ export function depthPngRows(
 ): (y: number) => Uint16Array {
   const { width } = maps;
   const row = new Uint16Array(width);
+  const depthOf = passingDepth(maps);
   return (y) => {
-    const depth = maps.depth(y, y + 1);
+    const depth = depthOf(y, y + 1);
     for (let x = 0; x < width; x++) {
       const value = (depth[x] - offset) / scale + 0.5;
       // Cut off to whole numbers as it is stored. What is not a number fails every comparison.

@@ -1,7 +1,7 @@
 import type { Size } from '../../image/image.js';
 import { hatchGrey, tableDepthColour } from '../../image/map-colours.js';
 import { coverageClasses } from '../coverage.js';
-import { bandsOf, type MapRows, mapRows, type PictureRows, pictureRows } from '../rows.js';
+import { bandsOf, type MapRows, mapRows, type PictureRows, passingDepth, pictureRows } from '../rows.js';
 import type { Picture } from '../write-composite.js';
 import { type DepthRange, finiteRange, type ResultMaps, rangeOfBoth } from '../write-maps.js';
 
@@ -99,7 +99,7 @@ export function depthThumbnail(maps: ResultMaps | MapRows, maxSide: number, rang
   const rows = mapRows(maps);
   const { min, max } = range ?? rangeOfAll(rows) ?? { min: 0, max: 0 };
   const span = max - min || 1;
-  return paint(maps, maxSide, rows.depth, (values, windowOf) => {
+  return paint(maps, maxSide, passingDepth(rows), (values, windowOf) => {
     const depth = meanOf(values, maps.width, windowOf);
     return Number.isNaN(depth) ? undefined : tableDepthColour((max - depth) / span);
   });
@@ -139,9 +139,11 @@ interface PixelWindow {
   bottom: number;
 }
 
-function rangeOfAll({ height, depth }: MapRows): DepthRange {
+function rangeOfAll(rows: MapRows): DepthRange {
   let range: DepthRange;
-  for (const [top, bottom] of bandsOf(height)) range = rangeOfBoth(range, finiteRange(depth(top, bottom)));
+  const depthOf = passingDepth(rows);
+  for (const [top, bottom] of bandsOf(rows.height))
+    range = rangeOfBoth(range, finiteRange(depthOf(top, bottom)));
   return range;
 }
 
