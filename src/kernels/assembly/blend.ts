@@ -60,8 +60,8 @@ function weightRow(
     const dHigh = v128.sub<f32>(frame, v128.convert<i32>(v128.extend_high<u16>(c)));
     const tLow = v128.div<f32>(dLow, v128.convert<i32>(v128.extend_low<u16>(r)));
     const tHigh = v128.div<f32>(dHigh, v128.convert<i32>(v128.extend_high<u16>(r)));
-    let a = v128.max<f32>(zero, v128.sub<f32>(one, v128.mul<f32>(tLow, tLow)));
-    let b = v128.max<f32>(zero, v128.sub<f32>(one, v128.mul<f32>(tHigh, tHigh)));
+    let a = v128.pmax<f32>(zero, v128.sub<f32>(one, v128.mul<f32>(tLow, tLow)));
+    let b = v128.pmax<f32>(zero, v128.sub<f32>(one, v128.mul<f32>(tHigh, tHigh)));
     a = v128.mul<f32>(a, a);
     b = v128.mul<f32>(b, b);
     let insideA = i32x4.splat(-1);
@@ -85,8 +85,8 @@ function weightRow(
     }
     if (lost > 0) {
       const isClear = i16x8.le_u(r, i16x8.splat(i16(unitsOf64ths(clearReach, fractionBits))));
-      const grownA = v128.min<f32>(mostGrowth, v128.mul<f32>(growth, v128.mul<f32>(dLow, dLow)));
-      const grownB = v128.min<f32>(mostGrowth, v128.mul<f32>(growth, v128.mul<f32>(dHigh, dHigh)));
+      const grownA = v128.pmin<f32>(mostGrowth, v128.mul<f32>(growth, v128.mul<f32>(dLow, dLow)));
+      const grownB = v128.pmin<f32>(mostGrowth, v128.mul<f32>(growth, v128.mul<f32>(dHigh, dHigh)));
       a = v128.add<f32>(a, v128.and(i32x4.extend_low_i16x8_s(isClear), v128.mul<f32>(a, grownA)));
       b = v128.add<f32>(b, v128.and(i32x4.extend_high_i16x8_s(isClear), v128.mul<f32>(b, grownB)));
     }
@@ -130,7 +130,7 @@ function isUsedAbout(uses: usize, usesBytes: i32, across: i32, down: i32, column
  * Level 1 of a frame from light to samples, in place, as `encodeStrip` does, but only the blocks that are read as samples, of half
  * a tile's sides: where the frame has weight at this level, or at the finest one in the tile or about it. Elsewhere what is there
  * stays. Rows of one strip. centre, reachMap: of level 1. uses: see `blendFinestStrip`; fullWidth, fullHeight: of the finest level,
- * whose tiles have as many rows as a strip.
+ * whose tiles have as many rows as a strip. scratch: a byte a tile of a row.
  */
 export function encodeUsedStrip(
   picture: usize, stride: i32, planeBytes: usize, width: i32, height: i32, curve1: f32, curve2: f32, curve3: f32,
@@ -142,22 +142,28 @@ export function encodeUsedStrip(
   const across = (fullWidth + tileColumns - 1) / tileColumns;
   const down = (fullHeight + stripRows - 1) / stripRows;
   const y1 = min(height, (strip + 1) * stripRows);
+  const isRead = scratch;
   for (let top = strip * stripRows; top < y1; top += rows) {
     const bottom = min(y1, top + rows);
     for (let block = 0; block < across; block++) {
       const left = block * columns;
       const right = min(width, left + columns);
-      let isRead = isUsedAbout(uses, usesBytes, across, down, block, top / rows, ordinal);
-      for (let y = top; y < bottom && !isRead; y++) {
+      let reads = isUsedAbout(uses, usesBytes, across, down, block, top / rows, ordinal);
+      for (let y = top; y < bottom && !reads; y++) {
         const row = usize(y * stride) << 1;
-        for (let x = left; x < right && !isRead; x += 8) {
+        for (let x = left; x < right && !reads; x += 8) {
           const at = row + (usize(x) << 1);
-          isRead = isWeighed(centre + at, reachMap + at, frontBytes, ordinal, fractionBits);
+          reads = isWeighed(centre + at, reachMap + at, frontBytes, ordinal, fractionBits);
         }
       }
-      if (!isRead) continue;
-      const from = block == 0 ? -8 : left;
-      const to = block == across - 1 ? width + 8 : right;
+      store<u8>(isRead + usize(block), reads ? 1 : 0);
+    }
+    // Blocks beside each other in one go, row by row.
+    for (let block = 0; block < across; block++) {
+      if (load<u8>(isRead + usize(block)) == 0) continue;
+      const from = block == 0 ? -8 : block * columns;
+      while (block + 1 < across && load<u8>(isRead + usize(block) + 1) != 0) block++;
+      const to = block == across - 1 ? width + 8 : (block + 1) * columns;
       for (let y = top; y < bottom; y++) {
         for (let c = 0; c < 3; c++) {
           encodeRow(picture + usize(c) * planeBytes + (usize(y * stride) << 2), from, to, curve1, curve2, curve3);

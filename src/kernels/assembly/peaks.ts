@@ -124,7 +124,7 @@ export function peakStrip(
         v128.mul<f32>(v128.add<f32>(behind, ahead), f32x4.splat(codesPerOctave)),
       );
       // From the best frame to the peak, usual steps: where both sides are known,
-      const isLong = v128.ge<f32>(v128.max<f32>(behind, ahead), f32x4.splat(minLongStep));
+      const isLong = v128.ge<f32>(v128.pmax<f32>(behind, ahead), f32x4.splat(minLongStep));
       let left = up;
       let right = down;
       if (v128.any_true(isLong)) {
@@ -138,7 +138,7 @@ export function peakStrip(
         v128.mul<f32>(half, v128.sub<f32>(v128.mul<f32>(left, ahead), v128.mul<f32>(right, behind))),
         v128.add<f32>(left, right),
       );
-      inner = v128.max<f32>(v128.mul<f32>(f32x4.splat(-0.5), behind), v128.min<f32>(v128.mul<f32>(half, ahead), inner));
+      inner = v128.pmax<f32>(v128.mul<f32>(f32x4.splat(-0.5), behind), v128.pmin<f32>(v128.mul<f32>(half, ahead), inner));
       let shift = v128.and(inner, v128.gt<f32>(bend, f32x4.splat(0)));
       if (!v128.all_true<i32>(hasBoth)) {
         // and at the end of the stack, or beside a gap: a curve of the usual bend through the other two.
@@ -147,11 +147,11 @@ export function peakStrip(
         const fall = v128.div<f32>(v128.bitselect(down, v128.and(up, hasBefore), hasAfter), f32x4.splat(codesPerOctave));
         const beyond = v128.bitselect(behind, ahead, hasAfter);
         // Halfway across a long step the frame beyond it is the nearer one.
-        const most = v128.bitselect(two, v128.min<f32>(two, v128.mul<f32>(half, beyond)), v128.lt<f32>(beyond, f32x4.splat(minLongStep)));
+        const most = v128.bitselect(two, v128.pmin<f32>(two, v128.mul<f32>(half, beyond)), v128.lt<f32>(beyond, f32x4.splat(minLongStep)));
         const halfStep = v128.mul<f32>(half, step);
-        const outward = v128.max<f32>(
+        const outward = v128.pmax<f32>(
           v128.neg<f32>(halfStep),
-          v128.min<f32>(most, v128.sub<f32>(v128.div<f32>(fall, v128.mul<f32>(usual, step)), halfStep)),
+          v128.pmin<f32>(most, v128.sub<f32>(v128.div<f32>(fall, v128.mul<f32>(usual, step)), halfStep)),
         );
         const outer = v128.bitselect(v128.neg<f32>(outward), v128.and(outward, hasBefore), hasAfter);
         bend = v128.bitselect(bend, usual, hasBoth);

@@ -37,24 +37,34 @@ export function noteLightStrip(
   const c1 = gainedCurve(bits, gainR, gainG, gainB, curve1 * unit, 1);
   const c2 = gainedCurve(bits, gainR, gainG, gainB, curve2 * unit, 2);
   const c3 = gainedCurve(bits, gainR, gainG, gainB, curve3 * unit, 3);
-  const half = f32x4.splat(0.5);
   const rowBytes = usize(sourceWidth) * (bits == 8 ? 3 : 6);
+  const now = i16x8.splat(i16(ordinal));
+  const lastColumn = sourceWidth - 1;
+  const lastRow = sourceHeight - 1;
   for (let y = strip * stripRows; y < y1; y++) {
-    for (let x = 0; x < width; x++) {
-      if (i32(load<u16>(best + (usize(y * stride + x) << 1))) != ordinal) continue;
-      const u = i32(Math.floor(a * f64(2 * x) + b * f64(2 * y) + c));
-      const v = i32(Math.floor(d * f64(2 * x) + e * f64(2 * y) + f));
-      const column = max(0, min(sourceWidth - 1, u));
-      const after = max(0, min(sourceWidth - 1, u + 1));
-      const row = source + usize(max(0, min(sourceHeight - 1, v))) * rowBytes;
-      const below = source + usize(max(0, min(sourceHeight - 1, v + 1))) * rowBytes;
-      const sum = v128.add<f32>(
-        v128.add<f32>(pixelLight(row, bits, column, c1, c2, c3), pixelLight(row, bits, after, c1, c2, c3)),
-        v128.add<f32>(pixelLight(below, bits, column, c1, c2, c3), pixelLight(below, bits, after, c1, c2, c3)),
-      );
-      const words = v128.trunc_sat<i32>(v128.add<f32>(half, v128.sqrt<f32>(sum)));
-      const shorts = i16x8.narrow_i32x4_u(words, words);
-      v128.store32_lane(out + (usize(y * width + x) << 2), i8x16.narrow_i16x8_u(shorts, shorts), 0);
+    const ordinals = best + (usize(y * stride) << 1);
+    const to = out + (usize(y * width) << 2);
+    const uOfRow = b * f64(2 * y);
+    const vOfRow = e * f64(2 * y);
+    for (let group = 0; group < width; group += 8) {
+      let asked = i16x8.bitmask(i16x8.eq(v128.load(ordinals + (usize(group) << 1)), now));
+      for (; asked != 0; asked &= asked - 1) {
+        const x = group + i32(ctz(asked));
+        if (x >= width) break;
+        const u = i32(Math.floor(a * f64(2 * x) + uOfRow + c));
+        const v = i32(Math.floor(d * f64(2 * x) + vOfRow + f));
+        const row = source + usize(max(0, min(lastRow, v))) * rowBytes;
+        const below = source + usize(max(0, min(lastRow, v + 1))) * rowBytes;
+        const column = max(0, min(lastColumn, u));
+        const after = max(0, min(lastColumn, u + 1));
+        const sum = v128.add<f32>(
+          v128.add<f32>(pixelLight(row, bits, column, c1, c2, c3), pixelLight(row, bits, after, c1, c2, c3)),
+          v128.add<f32>(pixelLight(below, bits, column, c1, c2, c3), pixelLight(below, bits, after, c1, c2, c3)),
+        );
+        const words = v128.trunc_sat<i32>(v128.add<f32>(f32x4.splat(0.5), v128.sqrt<f32>(sum)));
+        const shorts = i16x8.narrow_i32x4_u(words, words);
+        v128.store32_lane(to + (usize(x) << 2), i8x16.narrow_i16x8_u(shorts, shorts), 0);
+      }
     }
   }
 }

@@ -1,7 +1,7 @@
 // The surface made smooth within itself, and whole: see curve-state.ts for the planes.
 import { indexOffset } from './constants';
 import { apartOf } from './common';
-import { columnsInside, fourOf, storeFour, unitsPerFrame } from './curve-state';
+import { columnsInside, fourU16, storeFour, unitsPerFrame } from './curve-state';
 
 /** Zero weight in the row ends: what lies beyond the picture is unknown. */
 // @ts-ignore: decorator
@@ -143,7 +143,14 @@ export function pushStrip(
   const y1 = min(outHeight, (strip + 1) * stripRows);
   for (let y = strip * stripRows; y < y1; y++) {
     const out = (usize(y) * usize(outStride)) << 1;
-    for (let x = 0; x < outWidth; x++) {
+    let x = 0;
+    if (2 * y + 1 < height) {
+      for (; 2 * x + 8 <= width; x += 4) {
+        const q = (usize(2 * y) * usize(stride) + usize(2 * x)) << 1;
+        pushFour(depthIndices + q, weights + q, usize(stride) << 1, fullWeight, outIndices + out + (usize(x) << 1), outWeights + out + (usize(x) << 1));
+      }
+    }
+    for (; x < outWidth; x++) {
       let sum = 0;
       let indexSum: i64 = 0;
       for (let j = 0; j < 2; j++) {
@@ -162,6 +169,64 @@ export function pushStrip(
       store<u16>(outWeights + out + (usize(x) << 1), min(full, sum));
     }
   }
+}
+
+/** Four of the coarser pixels, from eight pixels of two rows each. */
+// @ts-ignore: decorator
+@inline
+function pushFour(depthIndices: usize, weights: usize, rowBytes: usize, fullWeight: i32, outIndices: usize, outWeights: usize): void {
+  const above = confidencesOf(weights, fullWeight);
+  const aboveNext = confidencesOf(weights + 8, fullWeight);
+  const below = confidencesOf(weights + rowBytes, fullWeight);
+  const belowNext = confidencesOf(weights + rowBytes + 8, fullWeight);
+  const sum = i32x4.add(pairSums(above, aboveNext), pairSums(below, belowNext));
+  // Below 2^32 of one row: two confidences of 2^15 at most, times indices below 2^16.
+  const first = pairSums(i32x4.mul(above, fourU16(depthIndices)), i32x4.mul(aboveNext, fourU16(depthIndices + 8)));
+  const second = pairSums(
+    i32x4.mul(below, fourU16(depthIndices + rowBytes)),
+    i32x4.mul(belowNext, fourU16(depthIndices + rowBytes + 8)),
+  );
+  const low = weightedMeans(first, second, sum);
+  const high = weightedMeans(upperHalf(first), upperHalf(second), upperHalf(sum));
+  const means = i32x4.shuffle(low, high, 0, 1, 4, 5);
+  v128.store64_lane(outIndices, i16x8.narrow_i32x4_u(means, means), 0);
+  const kept = i32x4.min_s(i32x4.splat(full), sum);
+  v128.store64_lane(outWeights, i16x8.narrow_i32x4_u(kept, kept), 0);
+}
+
+/** Sums of neighbours: of four numbers, and of four more. */
+// @ts-ignore: decorator
+@inline
+function pairSums(four: v128, next: v128): v128 {
+  return i32x4.add(i32x4.shuffle(four, next, 0, 2, 4, 6), i32x4.shuffle(four, next, 1, 3, 5, 7));
+}
+
+// @ts-ignore: decorator
+@inline
+function upperHalf(four: v128): v128 {
+  return i32x4.shuffle(four, four, 2, 3, 2, 3);
+}
+
+/** (first + second) / sum of the lower two, rounded; 0 where the sum is. Exact: doubles hold the sums. */
+// @ts-ignore: decorator
+@inline
+function weightedMeans(first: v128, second: v128, sum: v128): v128 {
+  const total = f64x2.add(f64x2.convert_low_i32x4_u(first), f64x2.convert_low_i32x4_u(second));
+  const rounded = f64x2.add(total, f64x2.convert_low_i32x4_s(i32x4.shr_s(sum, 1)));
+  return i32x4.trunc_sat_f64x2_u_zero(f64x2.div(rounded, f64x2.convert_low_i32x4_s(i32x4.max_s(i32x4.splat(1), sum))));
+}
+
+/** Confidences of four pixels: see `confidenceOf`. */
+// @ts-ignore: decorator
+@inline
+function confidencesOf(weights: usize, fullWeight: i32): v128 {
+  const four = fourU16(weights);
+  if (fullWeight == 0) return four;
+  const scaled = i32x4.shl(i32x4.min_s(four, i32x4.splat(fullWeight)), 15);
+  const divisor = f64x2.splat(f64(fullWeight));
+  const low = i32x4.trunc_sat_f64x2_u_zero(f64x2.div(f64x2.convert_low_i32x4_u(scaled), divisor));
+  const high = i32x4.trunc_sat_f64x2_u_zero(f64x2.div(f64x2.convert_low_i32x4_u(upperHalf(scaled)), divisor));
+  return i32x4.shuffle(low, high, 0, 1, 4, 5);
 }
 
 // @ts-ignore: decorator
