@@ -19,7 +19,9 @@ function makePieceKernels() {
     ...directKernels(arena, [
       'addSpotResponses',
       'adlerOf',
+      'blockLight',
       'boxLogs',
+      'correlateShift',
       'countClipped',
       'detailCells',
       'encodedLuma',

@@ -1,6 +1,6 @@
 import type { Arena, Planes } from '../kernels/arena.js';
 import type { RegisterKernels } from '../kernels/register-kernels.js';
-import { maxBandNoiseEnergy, maxCoarsestSide, slantFactor, tileSide } from '../model/constants/register.js';
+import { maxBandNoiseEnergy, maxCoarsestSide, tileSide } from '../model/constants/register.js';
 import { momentCount } from './match-tile.js';
 
 /** One level of a band-passed pyramid; pixel (x, y) lies at ((x + 0.5) * 2^level - 0.5, ...) of level 0. */
@@ -142,24 +142,4 @@ export function tileOrigin(level: BandLevel, index: number): [number, number] {
   const x = (index % tilesX) * tile;
   const y = Math.floor(index / tilesX) * tile;
   return [Math.min(Math.max(1, x), width - 1 - tile), Math.min(Math.max(1, y), height - 1 - tile)];
-}
-
-/** Index of a tile's moments in `tileMoments`; they are computed once for all pairs of the frame. */
-export function momentsAt(level: BandLevel, index: number, kernels: RegisterKernels): number {
-  const at = index * momentCount;
-  if (!level.hasMoments[index]) {
-    const [x0, y0] = tileOrigin(level, index);
-    const { pointer, stride, tile, momentPointer } = level;
-    kernels.tileMoments({
-      band: pointer,
-      stride,
-      x0,
-      y0,
-      size: tile,
-      slant: slantFactor,
-      out: momentPointer + 8 * at,
-    });
-    level.hasMoments[index] = 1;
-  }
-  return at;
 }

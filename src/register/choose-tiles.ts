@@ -14,8 +14,8 @@ export function chooseTiles(
 ): number[] {
   const { tile, tilesX, tilesY, width, height } = reference;
   const minScore = reference.noiseEnergy + moving.noiseEnergy + minDetailEnergy;
-  const scores = new Float64Array(tilesX * tilesY);
-  const candidates: number[] = [];
+  const ranks = new Float64Array(tilesX * tilesY);
+  let count = 0;
   for (let ty = 0; ty < tilesY; ty++) {
     for (let tx = 0; tx < tilesX; tx++) {
       const [x, y] = toMoving(tx * tile, ty * tile);
@@ -28,10 +28,20 @@ export function chooseTiles(
       const there = moving.tileEnergy[nearY * tilesX + nearX];
       const score = Math.min(here, there);
       if (score < minScore) continue;
-      scores[index] = score;
-      candidates.push(index);
+      ranks[count++] = rankOf(score, index);
     }
   }
-  candidates.sort((p, q) => scores[q] - scores[p] || p - q);
-  return candidates.slice(0, budget);
+  const best = ranks.subarray(0, count).sort().subarray(0, budget);
+  return Array.from(best, (rank) => rank % indexSpan);
+}
+
+/** More than there are tiles. */
+const indexSpan = 2 ** 21;
+const scoreOf = new Float32Array(1);
+const bitsOf = new Uint32Array(scoreOf.buffer);
+
+/** A number to sort by: the larger the score, a positive single, the smaller; of equal scores by index. */
+function rankOf(score: number, index: number): number {
+  scoreOf[0] = score;
+  return (2 ** 32 - 1 - bitsOf[0]) * indexSpan + index;
 }

@@ -47,37 +47,35 @@ export function measureLight(frame: ReducedFrame): LightGrid {
   const height = Math.floor(frame.height / side);
   const full = frame.bits === 16 ? 65535 : 255;
   const limit = maxLightShare * full;
-  const shift = frame.bits - 8;
   // Every second pixel of every second row suffices for the mean of a large block.
   const sparse = side >= 8 ? 2 : 1;
-  const perRow = Math.ceil(side / sparse);
   const means = new Float32Array(channels * width * height);
-  const sums = new Float64Array(channels * width);
-  const clipped = new Uint8Array(width);
+  const kernels = pieceKernels();
+  const rowOfBlocks = side * frame.width * channels;
+  const [part, table, out] = kernels.take(
+    rowOfBlocks * pixels.BYTES_PER_ELEMENT,
+    lightOfByte.byteLength,
+    4 * channels * width,
+  );
+  new Float64Array(table.buffer, table.byteOffset, lightOfByte.length).set(lightOfByte);
+  const found = new Float32Array(out.buffer, out.byteOffset, channels * width);
+  const bytes = new Uint8Array(pixels.buffer, pixels.byteOffset, pixels.byteLength);
   for (let by = 0; by < height; by++) {
-    sums.fill(0);
-    clipped.fill(0);
-    let rows = 0;
-    for (let y = by * side; y < (by + 1) * side; y += 2, rows++) {
-      let p = y * frame.width * channels;
-      for (let bx = 0; bx < width; bx++) {
-        for (let c = 0; c < channels; c++) {
-          let sum = 0;
-          for (let i = p + c, end = p + side * channels; i < end; i += sparse * channels) {
-            // Eight bits are finer than blocks need.
-            sum += lightOfByte[pixels[i] >> shift];
-            if (pixels[i] > limit) clipped[bx] = 1;
-          }
-          sums[c * width + bx] += sum;
-        }
-        p += side * channels;
-      }
-    }
+    part.set(bytes.subarray(by * part.length, (by + 1) * part.length));
+    kernels.blockLight({
+      samples: part.byteOffset,
+      bits: frame.bits,
+      channels,
+      width: frame.width,
+      columns: width,
+      side,
+      sparse,
+      limit,
+      table: table.byteOffset,
+      out: out.byteOffset,
+    });
     for (let c = 0; c < channels; c++) {
-      for (let bx = 0; bx < width; bx++) {
-        const mean = sums[c * width + bx] / (rows * perRow);
-        means[(c * height + by) * width + bx] = clipped[bx] ? Number.NaN : mean;
-      }
+      means.set(found.subarray(c * width, (c + 1) * width), (c * height + by) * width);
     }
   }
   return { width, height, channels, pitchX: side * frame.factorX, pitchY: side * frame.factorY, means };

@@ -13,7 +13,7 @@
  * order: h = 1. It resembles a shift of the order of p, of the same sign in every pair as long as the focus moves on,
  * so without P and Q every slant would accumulate a shift.
  *
- * The kernels `tileMoments` and `tileCross` sum the products of these columns over a tile.
+ * The kernels `momentTiles` and `crossTiles` sum the products of these columns over a tile.
  *
  * The gradients are the reference's alone: its noise is not correlated with its own central difference, and the moving
  * frame's noise is independent, so noise slows convergence but does not bias the result.
@@ -56,10 +56,11 @@ export function solveTile(
   moments: Float64Array,
   at: number,
   cross: Float64Array,
+  crossAt: number,
   count: number,
   out: TileStep,
 ): boolean {
-  const jj = cross[5];
+  const jj = cross[crossAt + 5];
   if (!(moments[at] > 0) || !(jj > 0)) return false;
   const stride = columns + 1;
   for (let row = 0, m = at; row < columns; row++) {
@@ -67,7 +68,7 @@ export function solveTile(
       system[row * stride + col] = moments[m];
       system[col * stride + row] = moments[m];
     }
-    system[row * stride + columns] = cross[row];
+    system[row * stride + columns] = cross[crossAt + row];
   }
   const gradientEnergy = moments[at + 12] + moments[at + 14];
   let fitted = 0;

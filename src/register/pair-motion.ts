@@ -10,7 +10,7 @@ import {
   tileSide,
   votingLevels,
 } from '../model/constants/register.js';
-import { type BandLevel, momentsAt, tileOrigin } from './band-pyramid.js';
+import { type BandLevel, tileOrigin } from './band-pyramid.js';
 import type { CentredMotion } from './centred-motion.js';
 import { chooseTiles } from './choose-tiles.js';
 import { searchShift } from './coarse-search.js';
@@ -64,6 +64,8 @@ export interface PairOptions {
 
 /** Where the scratch buffers for comparing tiles lie. */
 export interface TilePlace {
+  /** As `crossTiles` and `momentTiles` have them. */
+  placesPointer: number;
   crossPointer: number;
   rowsPointer: number;
 }
@@ -71,12 +73,23 @@ export interface TilePlace {
 /** Kernels for comparing tiles, and their scratch buffers. */
 export interface TileScratch extends TilePlace {
   kernels: RegisterKernels;
-  /** Sums that a comparison returns. */
+  /** Where tiles lie, and the same memory by doubles, and the sums that a comparison returns for each. */
+  places: Int32Array;
+  positions: Float64Array;
   cross: Float64Array;
 }
 
+/** Bytes that say where a pair of tiles lies. */
+const placeBytes = 24;
+/** Tiles that are compared at once, at most. */
+const mostTiles = Math.max(...tileBudget);
+
 export function takeTilePlace(arena: Arena): TilePlace {
-  return { crossPointer: arena.take(8 * crossCount), rowsPointer: arena.take(4 * tileSide * (tileSide + 3)) };
+  return {
+    placesPointer: arena.take(placeBytes * mostTiles),
+    crossPointer: arena.take(8 * crossCount * mostTiles),
+    rowsPointer: arena.take(4 * tileSide * (tileSide + 3)),
+  };
 }
 
 export function tileScratchAt(
@@ -84,7 +97,13 @@ export function tileScratchAt(
   { buffer }: WebAssembly.Memory,
   kernels: RegisterKernels,
 ): TileScratch {
-  return { ...place, kernels, cross: new Float64Array(buffer, place.crossPointer, crossCount) };
+  return {
+    ...place,
+    kernels,
+    places: new Int32Array(buffer, place.placesPointer, (placeBytes / 4) * mostTiles),
+    positions: new Float64Array(buffer, place.placesPointer, (placeBytes / 8) * mostTiles),
+    cross: new Float64Array(buffer, place.crossPointer, crossCount * mostTiles),
+  };
 }
 
 /**
@@ -129,7 +148,7 @@ function compareLevel(
   geometry: LevelGeometry,
   n: number,
   motion: CentredMotion,
-  { kernels, cross, crossPointer, rowsPointer }: TileScratch,
+  scratch: TileScratch,
 ): Correspondences {
   const { pitchX, pitchY, halfX, halfY } = geometry;
   const { tile, stride } = reference;
@@ -154,30 +173,39 @@ function compareLevel(
   };
   const chosen = chooseTiles(reference, moving, toMoving, tileBudget[n] ?? tileBudget[tileBudget.length - 1]);
   const tiles = createCorrespondences(chosen.length);
-  for (const index of chosen) {
+  measureMoments(reference, chosen, scratch);
+  const { kernels, places, positions, cross } = scratch;
+  for (const [i, index] of chosen.entries()) {
+    const [x0, y0] = tileOrigin(reference, index);
+    const [movingX, movingY] = toMoving(x0 + (tile - 1) / 2, y0 + (tile - 1) / 2);
+    // Within the tile the moving band is only shifted: scale and roll between near frames displace its edges against
+    // its centre by a few hundredths of a pixel, in opposite directions, and with one fraction the filter is separable.
+    places[(placeBytes / 4) * i] = x0;
+    places[(placeBytes / 4) * i + 1] = y0;
+    positions[(placeBytes / 8) * i + 1] = movingX - (tile - 1) / 2;
+    positions[(placeBytes / 8) * i + 2] = movingY - (tile - 1) / 2;
+  }
+  kernels.crossTiles({
+    reference: reference.pointer,
+    moving: moving.pointer,
+    stride,
+    size: tile,
+    slant: slantFactor,
+    places: scratch.placesPointer,
+    count: chosen.length,
+    scratch: scratch.rowsPointer,
+    out: scratch.crossPointer,
+  });
+  for (const [i, index] of chosen.entries()) {
+    const at = index * momentCount;
+    const crossAt = i * crossCount;
+    if (!solveTile(reference.tileMoments, at, cross, crossAt, tile * tile, step)) continue;
+    if (step.explained < minExplained) continue;
+    if (step.dx * step.dx + step.dy * step.dy > maxStepPx * maxStepPx) continue;
     const [x0, y0] = tileOrigin(reference, index);
     const centreX = x0 + (tile - 1) / 2;
     const centreY = y0 + (tile - 1) / 2;
     const [movingX, movingY] = toMoving(centreX, centreY);
-    // Within the tile the moving band is only shifted: scale and roll between near frames displace its edges against
-    // its centre by a few hundredths of a pixel, in opposite directions, and with one fraction the filter is separable.
-    kernels.tileCross({
-      reference: reference.pointer,
-      moving: moving.pointer,
-      stride,
-      x0,
-      y0,
-      size: tile,
-      movingX: movingX - (tile - 1) / 2,
-      movingY: movingY - (tile - 1) / 2,
-      slant: slantFactor,
-      scratch: rowsPointer,
-      out: crossPointer,
-    });
-    const at = momentsAt(reference, index, kernels);
-    if (!solveTile(reference.tileMoments, at, cross, tile * tile, step)) continue;
-    if (step.explained < minExplained) continue;
-    if (step.dx * step.dx + step.dy * step.dy > maxStepPx * maxStepPx) continue;
     const k = tiles.count++;
     tiles.u[k] = (centreX + 0.5) * pitchX - halfX;
     tiles.v[k] = (centreY + 0.5) * pitchY - halfY;
@@ -187,11 +215,27 @@ function compareLevel(
     tiles.slopeV[k] = step.slopeY * pitchY;
     tiles.level[k] = n;
     const here = Math.max(0, reference.tileEnergy[index] - reference.noiseEnergy);
-    const there = Math.max(0, cross[crossCount - 1] / (tile * tile) - moving.noiseEnergy);
+    const there = Math.max(0, cross[crossAt + crossCount - 1] / (tile * tile) - moving.noiseEnergy);
     tiles.energy[k] = Math.sqrt(here * there);
     storeInformation(tiles, k, step, reference.tileMoments[at + momentCount - 1], n, pitchX, pitchY);
   }
   return tiles;
+}
+
+/** Measures the moments of tiles where that is not done yet: once for all pairs of the frame. */
+function measureMoments(
+  level: BandLevel,
+  chosen: readonly number[],
+  { kernels, places, placesPointer }: TileScratch,
+): void {
+  let count = 0;
+  for (const index of chosen) {
+    if (level.hasMoments[index]) continue;
+    level.hasMoments[index] = 1;
+    places.set([...tileOrigin(level, index), index], (placeBytes / 4) * count++);
+  }
+  const { pointer: band, stride, tile: size, momentPointer: moments } = level;
+  kernels.momentTiles({ band, stride, size, slant: slantFactor, places: placesPointer, count, moments });
 }
 
 /** Tiles that their fit does not reject. */

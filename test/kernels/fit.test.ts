@@ -211,3 +211,59 @@ it('a focus curve is fitted by the width and the offset that cost least of all',
     expect(error).toBeCloseTo(least.error, 10);
   }
 });
+
+it('planes correlate as far as one is the other, shifted', () => {
+  const random = seededRandom(5);
+  const [width, height] = [33, 21];
+  const wide = Float32Array.from({ length: 60 * 60 }, () => random() - 0.5);
+  const cut = (left: number, top: number) =>
+    Float32Array.from(
+      { length: width * height },
+      (_, i) => wide[(Math.floor(i / width) + top) * 60 + (i % width) + left],
+    );
+  const parts = kernels.take(4 * width * height, 4 * width * height);
+  parts[0].set(new Uint8Array(cut(10, 10).buffer));
+  parts[1].set(new Uint8Array(cut(13, 8).buffer));
+  const place = { one: parts[0].byteOffset, other: parts[1].byteOffset, width, height };
+  expect(kernels.correlateShift({ ...place, dx: -3, dy: 2 })).toBeCloseTo(1, 9);
+  for (const [dx, dy] of [
+    [0, 0],
+    [-2, 2],
+    [5, -4],
+  ]) {
+    expect(Math.abs(kernels.correlateShift({ ...place, dx, dy }))).toBeLessThan(0.4);
+  }
+});
+
+it.each([8, 16] as const)(
+  'blocks have the mean light of the samples that are read, and none where one is clipped: %i bits',
+  (bits) => {
+    const random = seededRandom(bits);
+    const [width, side, sparse, columns] = [23, 5, 2, 4];
+    const full = 2 ** bits - 1;
+    const values = Array.from({ length: width * side * 3 }, () => Math.floor(0.9 * full * random()));
+    // Pixel 6 of row 2 lies in the second block and is not read, pixel 12 in the third and is.
+    values[3 * (2 * width + 6)] = full;
+    values[3 * (2 * width + 12) + 1] = full;
+    const samples = bits === 8 ? Uint8Array.from(values) : Uint16Array.from(values);
+    const table = Float64Array.from({ length: 256 }, (_, i) => (i / 255) ** 2);
+    const parts = kernels.take(samples.byteLength, table.byteLength, 4 * 3 * columns);
+    parts[0].set(new Uint8Array(samples.buffer));
+    parts[1].set(new Uint8Array(table.buffer));
+    const [at, tableAt, out] = parts.map(({ byteOffset }) => byteOffset);
+    const picture = { samples: at, bits, channels: 3, width };
+    kernels.blockLight({ ...picture, columns, side, sparse, limit: 0.97 * full, table: tableAt, out });
+    const found = new Float32Array(parts[2].buffer, out, 3 * columns);
+    for (let column = 0; column < columns; column++) {
+      for (let c = 0; c < 3; c++) {
+        let sum = 0;
+        for (const y of [0, 2, 4])
+          for (const x of [0, 2, 4])
+            sum += table[values[3 * (y * width + column * side + x) + c] >> (bits - 8)];
+        const expected = column === 2 ? Number.NaN : Math.fround(sum / 9);
+        if (Number.isNaN(expected)) expect(found[c * columns + column]).toBeNaN();
+        else expect(found[c * columns + column]).toBeCloseTo(expected, 6);
+      }
+    }
+  },
+);

@@ -4,7 +4,6 @@ import { type RegisterKernels, registerKernels } from '../../src/kernels/registe
 import { slantFactor } from '../../src/model/constants/register.js';
 import {
   fillBandPyramid,
-  momentsAt,
   pyramidAt,
   takePyramid,
   takePyramidScratch,
@@ -155,6 +154,7 @@ describe('tileMoments and tileCross', () => {
     const movingAt: Picture = (x, y) => moving.band[y * moving.stride + x];
     const out = arena.take(8 * crossCount);
     const rows = arena.take(4 * 16 * 19);
+    const tilePlace = arena.take(24);
     for (const [index, dx, dy] of [
       [9, 0.3, -1.7],
       [14, -2.25, 0.5],
@@ -184,23 +184,20 @@ describe('tileMoments and tileCross', () => {
           absoluteCubes += Math.abs(row5[0]) ** 3;
         }
       }
-      const first = momentsAt(reference, index, kernels);
+      const first = index * momentCount;
+      new Int32Array(arena.memory.buffer, tilePlace, 3).set([x0, y0, index]);
+      kernels.momentTiles({
+        ...{ band: reference.pointer, stride: reference.stride, size: tile, slant: slantFactor },
+        ...{ places: tilePlace, count: 1, moments: reference.momentPointer },
+      });
       const size = Math.max(...moments.map(Math.abs));
       expect(worst((i) => reference.tileMoments[first + i], moments) / size).toBeLessThan(1e-5);
       expect(reference.tileMoments[first + momentCount - 1]).toBeCloseTo(Math.abs(cubes) / absoluteCubes, 4);
       const { pointer, stride } = reference;
-      kernels.tileCross({
-        reference: pointer,
-        moving: moving.pointer,
-        stride,
-        x0,
-        y0,
-        size: tile,
-        movingX: x0 + dx,
-        movingY: y0 + dy,
-        slant: slantFactor,
-        scratch: rows,
-        out,
+      new Float64Array(arena.memory.buffer, tilePlace, 3).set([x0 + dx, y0 + dy], 1);
+      kernels.crossTiles({
+        ...{ reference: pointer, moving: moving.pointer, stride, size: tile, slant: slantFactor },
+        ...{ places: tilePlace, count: 1, scratch: rows, out },
       });
       const found = new Float64Array(arena.memory.buffer, out, crossCount);
       expect(worst((i) => found[i], cross) / Math.max(...cross.map(Math.abs))).toBeLessThan(1e-5);

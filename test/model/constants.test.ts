@@ -58,6 +58,8 @@ const layout = [
     'countsOfPixels',
     'clippingBytes',
     'stripPixels',
+    'indexSpan',
+    'placeBytes',
     'entriesPerLevel',
     'framesAhead',
     'tasksPerFrame',

@@ -350,3 +350,41 @@ export function robustRatio(
   store<f64>(out, ratio);
   store<f64>(out, error, 8);
 }
+
+/**
+ * Mean light of one row of blocks of `side` pixels' side, f32 (channels, columns) at `out`, NaN where a sample that is read exceeds
+ * `limit`: of every second row of the picture from `samples` on, every `sparse`-th pixel. table: f64, light by the upper 8 bits
+ * of a sample. Rows of the picture have `width` pixels.
+ */
+export function blockLight(
+  samples: usize, bits: i32, channels: i32, width: i32, columns: i32, side: i32, sparse: i32, limit: f64, table: usize,
+  out: usize,
+): void {
+  const bytes = usize(bits >> 3);
+  const rowBytes = usize(width * channels) * bytes;
+  const blockBytes = usize(side * channels) * bytes;
+  const stepBytes = usize(sparse * channels) * bytes;
+  const perRow = (side + sparse - 1) / sparse;
+  const rows = (side + 1) / 2;
+  for (let column = 0; column < columns; column++) {
+    const block = samples + usize(column) * blockBytes;
+    let isClipped = false;
+    for (let c = 0; c < channels; c++) {
+      let total: f64 = 0;
+      for (let y = 0; y < rows; y++) {
+        let sum: f64 = 0;
+        let p = block + usize(2 * y) * rowBytes + usize(c) * bytes;
+        const end = block + usize(2 * y) * rowBytes + blockBytes;
+        for (; p < end; p += stepBytes) {
+          const sample = bits == 8 ? i32(load<u8>(p)) : i32(load<u16>(p));
+          sum += load<f64>(table + (usize(sample >> (bits - 8)) << 3));
+          if (f64(sample) > limit) isClipped = true;
+        }
+        total += sum;
+      }
+      store<f32>(out + (usize(c * columns + column) << 2), f32(total / f64(rows * perRow)));
+    }
+    if (!isClipped) continue;
+    for (let c = 0; c < channels; c++) store<f32>(out + (usize(c * columns + column) << 2), NaN);
+  }
+}

@@ -4,7 +4,7 @@ export { collapseStrip, quantiseStrip } from './collapse';
 export { dropFalseRimsStrip, markFalseRimsStrip } from './false-rims';
 export { focusFinestStrip, focusStrip, lumaCodesStrip, pickStrip, trackStrip } from './focus';
 export {
-  fitDistances, fitEquations, lightPairs, motionDistances, motionEquations, robustRatio
+  blockLight, fitDistances, fitEquations, lightPairs, motionDistances, motionEquations, robustRatio
 } from './fit';
 export { markTruncatedStrip } from './frame-bounds';
 export { gatherStrip } from './candidates';
@@ -13,7 +13,9 @@ export { aggregateStrip, labelStrip } from './labels';
 export { encodeStrip } from './light';
 export { halveIndicesStrip, judgeStrip, planStrip } from './plan';
 export { reduceFrameStrip, reduceStrip } from './pyramid';
-export { bandStrip, clampStrip, lightStrip, tileCross, tileMoments } from './register';
+export {
+  bandStrip, clampStrip, correlateShift, crossTiles, lightStrip, momentTiles
+} from './register';
 export { fitPeak } from './peak-fit';
 export { peakStrip } from './peaks';
 export { boxLogs, countClipped, detailCells, encodedLuma, halvePicture, roundLuma } from './reading';

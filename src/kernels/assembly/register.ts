@@ -211,7 +211,7 @@ function halveRows(upper: usize, lower: usize, out: usize, outWidth: i32): void 
  * Upper triangle row by row, then |sum I^3| / sum |I|^3: 16 doubles at `out`. Reads one pixel around the tile.
  * size: a multiple of 4.
  */
-export function tileMoments(
+function tileMoments(
   band: usize, stride: i32, x0: i32, y0: i32, size: i32, slant: f32, out: usize,
 ): void {
   const rowBytes = usize(stride) << 2;
@@ -299,7 +299,7 @@ export function tileMoments(
  * fraction for the whole tile. Reads one pixel around the reference's tile and two around the moving one.
  * scratch: size * (size + 3) floats.
  */
-export function tileCross(
+function tileCross(
   reference: usize, moving: usize, stride: i32, x0: i32, y0: i32, size: i32, movingX: f64, movingY: f64,
   slant: f32, scratch: usize, out: usize,
 ): void {
@@ -376,4 +376,75 @@ export function tileCross(
   store<f64>(out, f64(gx), 24);
   store<f64>(out, f64(gy), 32);
   store<f64>(out, f64(sumOf(jj)), 40);
+}
+
+/** Bytes that say where a pair of tiles lies. */
+const placeBytes: usize = 24;
+/** Bytes of what `tileCross` sums of a tile, and of what `tileMoments` does. */
+const crossBytes: usize = 48;
+const momentBytes: usize = 128;
+
+/**
+ * `tileCross` of `count` tiles, 6 doubles each at `out`. places: i32 x0, y0 and f64 movingX, movingY of each; the position of the
+ * pixel at (x0, y0).
+ */
+export function crossTiles(
+  reference: usize, moving: usize, stride: i32, size: i32, slant: f32, places: usize, count: i32, scratch: usize, out: usize,
+): void {
+  let p = places;
+  let o = out;
+  for (let i = 0; i < count; i++, p += placeBytes, o += crossBytes) {
+    const x0 = load<i32>(p);
+    const y0 = load<i32>(p, 4);
+    tileCross(reference, moving, stride, x0, y0, size, load<f64>(p, 8), load<f64>(p, 16), slant, scratch, o);
+  }
+}
+
+/** `tileMoments` of `count` tiles: places: i32 x0, y0, and the number of the tile whose 16 doubles at `moments` they are. */
+export function momentTiles(
+  band: usize, stride: i32, size: i32, slant: f32, places: usize, count: i32, moments: usize,
+): void {
+  let p = places;
+  for (let i = 0; i < count; i++, p += placeBytes) {
+    const out = moments + usize(load<i32>(p, 8)) * momentBytes;
+    tileMoments(band, stride, load<i32>(p), load<i32>(p, 4), size, slant, out);
+  }
+}
+
+/**
+ * Correlation of two planes (height, width) without ends, each value of one with the other's at (x + dx, y + dy), over the pixels
+ * where both are, of every second row:  sum r m / sqrt(sum r^2 sum m^2 + 1e-12).
+ */
+export function correlateShift(one: usize, other: usize, width: i32, height: i32, dx: i32, dy: i32): f64 {
+  const xFrom = max(0, -dx);
+  const xTo = min(width, width - dx);
+  let cross = f64x2.splat(0);
+  let onePower = f64x2.splat(0);
+  let otherPower = f64x2.splat(0);
+  let crossRest: f64 = 0;
+  let oneRest: f64 = 0;
+  let otherRest: f64 = 0;
+  for (let y = max(0, -dy); y < min(height, height - dy); y += 2) {
+    let p = one + (usize(y * width + xFrom) << 2);
+    let q = other + (usize((y + dy) * width + dx + xFrom) << 2);
+    let x = xFrom;
+    for (; x + 2 <= xTo; x += 2, p += 8, q += 8) {
+      const r = f64x2.promote_low_f32x4(v128.load64_zero(p));
+      const m = f64x2.promote_low_f32x4(v128.load64_zero(q));
+      cross = f64x2.add(cross, f64x2.mul(r, m));
+      onePower = f64x2.add(onePower, f64x2.mul(r, r));
+      otherPower = f64x2.add(otherPower, f64x2.mul(m, m));
+    }
+    if (x < xTo) {
+      const r = f64(load<f32>(p));
+      const m = f64(load<f32>(q));
+      crossRest += r * m;
+      oneRest += r * r;
+      otherRest += m * m;
+    }
+  }
+  const sum = crossRest + f64x2.extract_lane(cross, 0) + f64x2.extract_lane(cross, 1);
+  const ofOne = oneRest + f64x2.extract_lane(onePower, 0) + f64x2.extract_lane(onePower, 1);
+  const ofOther = otherRest + f64x2.extract_lane(otherPower, 0) + f64x2.extract_lane(otherPower, 1);
+  return sum / sqrt(ofOne * ofOther + 1e-12);
 }
