@@ -20,7 +20,7 @@ export interface ResultMemory {
 
 export function takeResult({ size, compositeBits, take }: EngineTask): ResultMemory {
   const pixels = size.width * size.height;
-  const takeWords = (count: number) => new Uint16Array(take(2 * count).buffer);
+  const takeWords = (count: number) => new Uint16Array(take(2 * count).buffer, 0, count);
   return {
     maps: { depthIndices: takeWords(pixels), confidence: take(pixels), coverage: take(pixels) },
     sources: takeWords(pixels),

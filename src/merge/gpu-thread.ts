@@ -1,6 +1,7 @@
 import { fileURLToPath } from 'node:url';
 import type { FocusCurves } from '../focus/focus-curves.js';
 import { GpuError } from '../gpu/gpu-error.js';
+import type { FullSizeMeasurement, FullSizePlan } from '../rail/full-size-reading.js';
 import type { SensorSpot } from '../rail/sensor-spot.js';
 import type { DecodedFrame } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
@@ -57,6 +58,10 @@ export class GpuThread implements MergeDevice, FrameSource {
 
   decode(file: FrameFile): Promise<DecodedFrame> {
     return this.call('decode', { file });
+  }
+
+  measureFull(plan: FullSizePlan, files: readonly FrameFile[]): Promise<FullSizeMeasurement | undefined> {
+    return this.call('measureFull', { plan, files }).catch(() => undefined);
   }
 
   async start({ take, ...task }: EngineTask): Promise<RemoteEngine> {

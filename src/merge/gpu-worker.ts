@@ -2,6 +2,7 @@ import { Gpu } from '../gpu/device.js';
 import { GpuFrames } from '../gpu/frames.js';
 import { GpuError, type GpuFailure } from '../gpu/gpu-error.js';
 import type { Size } from '../image/image.js';
+import { type FullSizeMeasurement, type FullSizePlan, measureFullSize } from '../rail/full-size-reading.js';
 import { findHotPixels } from '../rail/hot-pixels.js';
 import type { SensorSpot } from '../rail/sensor-spot.js';
 import type { DecodedFrame } from '../stack/decode.js';
@@ -54,6 +55,16 @@ const calls = {
   async decode({ file }: { file: FrameFile }): Promise<DecodedFrame> {
     const decoded = await kept.decode(file);
     return { ...decoded, pixels: sharedCopy(decoded.pixels) };
+  },
+
+  measureFull({
+    plan,
+    files,
+  }: {
+    plan: FullSizePlan;
+    files: readonly FrameFile[];
+  }): Promise<FullSizeMeasurement> {
+    return measureFullSize(plan, (k) => kept.decode(files[k]), undefined);
   },
 
   async start({ task, memory }: { task: Omit<EngineTask, 'take'>; memory: ResultMemory }): Promise<void> {

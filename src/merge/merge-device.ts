@@ -5,6 +5,7 @@ import { GpuError } from '../gpu/gpu-error.js';
 import { mayHaveGpu } from '../gpu/webgpu.js';
 import { optionName } from '../option-names.js';
 import type { MergeOptions } from '../options/merge-options.js';
+import type { FullSizeMeasurement, FullSizePlan } from '../rail/full-size-reading.js';
 import type { DecodedFrame } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
 import type { FrameSource } from '../stack/kept-frames.js';
@@ -22,6 +23,8 @@ export interface MergeDevice {
   readonly isSoftware: boolean;
   /** Decodes the frames where they go to the device; absent: this thread does. */
   readonly source?: FrameSource;
+  /** Measures frames in full where they are decoded; undefined where that fails. */
+  measureFull?(plan: FullSizePlan, files: readonly FrameFile[]): Promise<FullSizeMeasurement | undefined>;
   /** Begins what a merge will need of the device, whatever its frames show. */
   prepare(setup: FramesSetup): void;
   /** Sends a frame over in advance. */

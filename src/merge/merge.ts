@@ -330,12 +330,16 @@ async function computeKeeping(
   signal?.addEventListener('abort', stop);
   if (signal?.aborted) stop();
   // Threads that write start once registration leaves cores to them, which it does when frames are decoded in full.
-  const start = (pixels: number) => writing.start(pixels, options.threads);
-  kept.onDecoded = (frame, decoded) => {
-    start(size.width * size.height);
-    opened.device?.sendAhead?.(frame, decoded);
+  const start = (pixels: number) => {
+    const maps = [2 * pixels, pixels, pixels];
+    const others = opened.device ? [2 * pixels, (3 * pixels * bits) / 8] : [];
+    writing.start(pixels, options.threads, [...maps, ...others]);
   };
-  const registering = registerStack(stack, options, kept, log, stopper.signal);
+  kept.onAhead = () => start(size.width * size.height);
+  kept.onDecoded = (frame, decoded) => opened.device?.sendAhead?.(frame, decoded);
+  const registering = registerStack(stack, options, kept, log, stopper.signal, (plan, files) =>
+    opened.device?.measureFull?.(plan, files),
+  );
   // Told where it is awaited.
   registering.catch(() => {});
   try {

@@ -2,7 +2,7 @@ import { InputError, named } from '../errors.js';
 import { minReadingThreads, minThreadPixels } from '../model/constants/rail.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { readFirst, readingThreads } from '../rail/first-reading.js';
-import { ReadingThread } from '../rail/reading-thread.js';
+import { type MeasureElsewhere, ReadingThread } from '../rail/reading-thread.js';
 import { type StackEvidence, StackReading } from '../rail/stack-reading.js';
 import type { MotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
@@ -33,6 +33,8 @@ export interface Registration {
  * that the stack is judged by, as a check gathers it. A frame that cannot be decoded is left out with a warning.
  *
  * Throws InputError when a frame cannot be decoded and `strict` is set, or when fewer than two can.
+ *
+ * @param measureElsewhere Measures frames in full where `kept` has them decoded.
  */
 export async function registerStack(
   stack: Stack,
@@ -40,6 +42,7 @@ export async function registerStack(
   kept: KeptFrames,
   log: RunLog,
   signal?: AbortSignal,
+  measureElsewhere?: MeasureElsewhere,
 ): Promise<Registration> {
   const { frames, size, reduced } = stack;
   const shrink = registrationShrink(size, reduced !== undefined);
@@ -51,6 +54,7 @@ export async function registerStack(
   const reading = isApart
     ? new ReadingThread(size, frames.length, reduced && shrink, threads)
     : new StackReading(size, frames.length, { shrink: reduced && shrink });
+  if (reading instanceof ReadingThread) reading.measureElsewhere = measureElsewhere;
   try {
     return await readStack(stack, options, estimator, reading, shrink, kept, log, signal);
   } finally {

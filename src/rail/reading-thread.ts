@@ -24,6 +24,12 @@ export type ReadingAnswer =
   | { evidence: Omit<StackEvidence, 'files'> }
   | { failed: string };
 
+/** Measures the frames of a plan, of these files. */
+export type MeasureElsewhere = (
+  plan: FullSizePlan,
+  files: readonly FrameFile[],
+) => Promise<FullSizeMeasurement | undefined> | undefined;
+
 /** What the thread gets at its start. */
 export interface ReadingSetup {
   size: Size;
@@ -55,6 +61,8 @@ export class ReadingThread {
   private wake: () => void = () => {};
   private evidence: Omit<StackEvidence, 'files'> | undefined;
   private measureFull: ((plan: FullSizePlan) => Promise<FullSizeMeasurement>) | undefined;
+  /** Measures frames in full where they are decoded, if that is not in this thread; undefined where it cannot. */
+  measureElsewhere: MeasureElsewhere | undefined;
 
   constructor(size: Size, count: number, shrink?: Shrink, threads = 0) {
     this.shrink = shrink ?? shrinkFor(size);
@@ -88,7 +96,9 @@ export class ReadingThread {
     decodeFull: (frame: FrameFile) => Promise<DecodedFrame>,
     signal: AbortSignal | undefined,
   ): Promise<StackEvidence> {
-    this.measureFull = (plan) => measureFullSize(plan, (k) => decodeFull(this.files[k]), signal);
+    this.measureFull = async (plan) =>
+      (await this.measureElsewhere?.(plan, this.files)) ??
+      measureFullSize(plan, (k) => decodeFull(this.files[k]), signal);
     this.tell({ finish: true });
     await this.until(() => this.evidence !== undefined || signal?.aborted === true, signal);
     if (!this.evidence) throw new InterruptedError();

@@ -1,7 +1,7 @@
 import type { Size } from '../image/image.js';
 import { coverageClassNames } from './coverage.js';
 import type { MapRows } from './rows.js';
-import { finiteRange, type MapsSeen } from './write-maps.js';
+import { type DepthMapping, depthPngRows, finiteRange, type MapsSeen } from './write-maps.js';
 
 /** The maps of a merge as it makes them, of shape (rows, cols). Threads share them where they lie in memory that is shared. */
 export interface StoredMaps extends Size {
@@ -61,6 +61,21 @@ export function storedRows({
     sources: (top, bottom) => sources.subarray(top * width, bottom * width),
     confidence: (top, bottom) => confidence.subarray(top * width, bottom * width),
     coverage: (top, bottom) => coverage.subarray(top * width, bottom * width),
+  };
+}
+
+/** Rows of depth.png as `depthPngRows` makes them of the depths: looked up by their stored index. */
+export function storedDepthPngRows(
+  { width, depthIndices, depths, sources, coverage }: StoredMaps,
+  mapping: DepthMapping,
+): (y: number) => Uint16Array {
+  const values = depthPngRows({ width: storedValues, depth: () => depths }, mapping)(0);
+  const row = new Uint16Array(width);
+  return (y) => {
+    for (let x = 0, i = y * width; x < width; x++, i++) {
+      row[x] = sources[i] !== 0 && coverage[i] !== outOfReach ? values[depthIndices[i]] : 0;
+    }
+    return row;
   };
 }
 

@@ -117,11 +117,16 @@ export async function writeMaps(
   };
 }
 
-/** Writes one of the files of maps. Throws OutputError, InterruptedError. */
+/**
+ * Writes one of the files of maps. Throws OutputError, InterruptedError.
+ *
+ * @param depthRow Rows of depth.png, which are made of the depths by default.
+ */
 export async function writeMapFile(
   rows: MapRows,
   { name, path, mapping, software }: MapFile,
   signal?: AbortSignal,
+  depthRow?: (y: number) => Uint16Array,
 ): Promise<void> {
   const { width, height } = rows;
   const picture = { width, height, channels: 1, signal } as const;
@@ -133,7 +138,7 @@ export async function writeMapFile(
         { software, signal },
       );
     case 'depthPng':
-      return writePng(path, { ...picture, bits: 16, row: depthPngRows(rows, mapping) });
+      return writePng(path, { ...picture, bits: 16, row: depthRow ?? depthPngRows(rows, mapping) });
     case 'sources':
       return writePng(path, { ...picture, bits: 16, row: (y) => rows.sources(y, y + 1) });
     case 'confidence':

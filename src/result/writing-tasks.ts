@@ -3,7 +3,14 @@ import type { MapPictures } from './report/report-pictures.js';
 import type { Thumbnail } from './report/thumbnails.js';
 import { bandsOf } from './rows.js';
 import type { RunRecord } from './run-record.js';
-import { countStored, noCounts, type StoredCounts, type StoredMaps, storedRows } from './stored-maps.js';
+import {
+  countStored,
+  noCounts,
+  type StoredCounts,
+  type StoredMaps,
+  storedDepthPngRows,
+  storedRows,
+} from './stored-maps.js';
 import { type CompositeOptions, type Picture, writeComposite } from './write-composite.js';
 import { type DepthRange, type MapFile, writeMapFile } from './write-maps.js';
 
@@ -28,17 +35,16 @@ interface RowsToShrink {
   to: number;
 }
 
-/** Between two of these bytes no page of memory lies untouched. */
-const pageBytes = 4096;
-
 /**
  * What writing a result is made of: each a function of plain data, in this thread or in one of its own. There is a signal in
  * this thread alone. What only some of them need is loaded by them, so that their threads start sooner.
  */
 export const writingTasks = {
-  /** Asks the system for the pages of fresh memory, before who fills it has to wait for them; changes nothing of it. */
-  async touch({ memory }: { memory: Uint8Array }): Promise<void> {
-    for (let at = 0; at < memory.length; at += pageBytes) Atomics.or(memory, at, 0);
+  /** Memory of zeros that threads share, its pages there. */
+  async take({ bytes }: { bytes: number }): Promise<SharedArrayBuffer> {
+    const memory = new SharedArrayBuffer(bytes);
+    new Uint8Array(memory).fill(0);
+    return memory;
   },
 
   /** Counts rows of the maps: see `countStored`. */
@@ -53,7 +59,7 @@ export const writingTasks = {
   },
 
   map({ maps, file }: { maps: StoredMaps; file: MapFile }, signal?: AbortSignal): Promise<void> {
-    return writeMapFile(storedRows(maps), file, signal);
+    return writeMapFile(storedRows(maps), file, signal, storedDepthPngRows(maps, file.mapping));
   },
 
   async mapPicture({ map, maps, record, range }: MapToDraw): Promise<string> {

@@ -30,22 +30,44 @@ const minThreads = 4;
  */
 export class WritingThreads {
   #pool: TaskPool<WritingTasks> | undefined;
+  /** Memory that was taken ahead. */
+  readonly #spare: SharedArrayBuffer[] = [];
 
   constructor(private readonly signal?: AbortSignal) {}
 
-  /** Starts threads for a result of so many pixels, where they are worth it. */
-  start(pixels: number, threads: number): void {
+  /**
+   * Starts threads for a result of so many pixels, where they are worth it.
+   *
+   * @param bytes Of memory that `take` will be asked for: the threads take it ahead, for its pages are slow to come by.
+   */
+  start(pixels: number, threads: number, bytes: readonly number[] = []): void {
     if (this.#pool || pixels < threadsFrom.pixels || threads < minThreads) return;
-    this.#pool = new TaskPool(workerFile, {}, threadsInAddressSpace(Math.min(mostThreads, threads >> 1)));
+    const pool = new TaskPool<WritingTasks>(
+      workerFile,
+      {},
+      threadsInAddressSpace(Math.min(mostThreads, threads >> 1)),
+    );
+    this.#pool = pool;
+    for (const count of bytes) {
+      pool
+        .run('take', () => ({ bytes: count }))
+        .then(
+          (memory) => void this.#spare.push(memory),
+          // Other tasks fail too, and tell why.
+          () => {},
+        );
+    }
   }
 
-  /** Memory of zeros that threads share, where there are any; they ask the system for its pages. */
+  /** Memory of zeros, which threads share where there are any. */
   take(bytes: number): Uint8Array<ArrayBufferLike> {
     if (!this.#pool) return new Uint8Array(bytes);
-    const memory = new Uint8Array(new SharedArrayBuffer(bytes));
-    // Where that fails, who fills the memory waits for them, and other tasks fail too.
-    this.#pool.run('touch', () => ({ memory })).catch(() => {});
-    return memory;
+    const [fitting] = this.#spare
+      .filter(({ byteLength }) => byteLength >= bytes)
+      .sort((one, other) => one.byteLength - other.byteLength);
+    if (!fitting) return new Uint8Array(new SharedArrayBuffer(bytes));
+    this.#spare.splice(this.#spare.indexOf(fitting), 1);
+    return new Uint8Array(fitting, 0, bytes);
   }
 
   /**

@@ -31,6 +31,8 @@ export class KeptFrames {
   private heldBytes = 0;
   /** Decodes in the place of this thread. */
   source: FrameSource | undefined;
+  /** Called where frames are to be decoded ahead. */
+  onAhead: (() => void) | undefined;
   /** Told of every frame that is decoded; its pixels are not to be changed. */
   onDecoded: ((frame: FrameFile, decoded: DecodedFrame) => void) | undefined;
   /** Where not all frames fit: what is left for those ahead, so that decoding has work for all its threads. */
@@ -71,6 +73,7 @@ export class KeptFrames {
    * that were named before. Whoever asks for one that is being decoded waits for it.
    */
   decodeAhead(frames: readonly FrameFile[]): void {
+    this.onAhead?.();
     if (this.source) {
       this.source.decodeAhead(frames);
       return;

@@ -519,7 +519,8 @@ export async function readSurface(
     },
     Math.ceil(height / stripRows),
   );
-  const tight = new Uint16Array(take(2 * depthIndices.width * depthIndices.height).buffer);
+  const pixels = depthIndices.width * depthIndices.height;
+  const tight = new Uint16Array(take(2 * pixels).buffer, 0, pixels);
   for (let y = 0; y < depthIndices.height; y++) {
     tight.set(arena.rowU16(depthIndices, y).subarray(0, depthIndices.width), y * depthIndices.width);
   }

@@ -1,6 +1,6 @@
 import { readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { afterEach, describe, expect, it } from 'vitest';
+import { afterEach, describe, expect, it, vi } from 'vitest';
 import { InterruptedError, OutputError } from '../../src/errors.js';
 import { merge } from '../../src/mend/merge.js';
 import { readRunRecord } from '../../src/result/read-run-record.js';
@@ -81,6 +81,18 @@ describe('a result that is written in threads', () => {
       }),
     );
     expect(entries[1]).toEqual(entries[0]);
+  });
+
+  it('lies in memory that the threads took ahead, as far as it is large enough', async () => {
+    threadsFrom.pixels = 0;
+    const writing = new WritingThreads();
+    writing.start(1, 4, [100, 300]);
+    await vi.waitUntil(() => writing.take(250).buffer.byteLength === 300);
+    const smaller = writing.take(50);
+    expect(smaller).toEqual(new Uint8Array(50));
+    expect(smaller.buffer.byteLength).toBe(100);
+    expect(writing.take(50).buffer.byteLength).toBe(50);
+    await writing.close();
   });
 
   it('fails by the error that the user is to read', async () => {
