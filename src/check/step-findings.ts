@@ -115,7 +115,7 @@ function longStep(
   const files = scale.counter?.missingBetween(from, to) ?? [];
   const without = between.length > 0 ? framesText(between) : files.length > 0 ? namesText(files) : undefined;
   const known = Math.max(between.length, files.length);
-  // The length of steps beyond `maxMeasuredStep` is not known.
+  // The length of steps beyond `maxBeyondEnd` is not known.
   const count = Math.max(1, known, Math.round(step) - 1);
   const cause = without
     ? `${without} ${known === 1 ? 'is' : 'are'} not there`

@@ -1,16 +1,14 @@
 import type { Size } from '../image/image.js';
 import { median } from '../image/median.js';
 import { applyMatrix, composeMatrices, invertMatrix, type Matrix3 } from '../image/transform.js';
-import { confirmedSigmas, minEvidence } from '../model/constants/model.js';
+import { confirmedSigmas, extremeShare, minEvidence } from '../model/constants/model.js';
 import {
-  darkShare,
   lumaOffset,
   maxLag,
   maxSpots,
   minDarkeningLevels,
   minMidtone,
   minMovePx,
-  minSidedShare,
   minSpotDistancePx,
   planePixels,
   rimRadius,
@@ -148,9 +146,9 @@ function staysDark(spot: Spot, { runs, lag, size, factor }: DustSearch): boolean
     const square = compared.reduce((sum, { response }) => sum + (response - mean) ** 2, 0);
     const error = Math.sqrt(square / (length * Math.max(1, length - 1)));
     const lights = compared.map(({ light }) => light).sort((one, other) => one - other);
-    const light = lights[Math.floor(darkShare * length)];
+    const light = lights[Math.floor(extremeShare * length)];
     return (
-      mean < -Math.max(minSidedShare * spot.depth, confirmedSigmas * error) &&
+      mean < -confirmedSigmas * error &&
       median(Float64Array.from(compared, ({ movePx }) => movePx)) >= minMovePx &&
       light > Math.log(minMidtone + lumaOffset) &&
       spot.depth * Math.exp(light) > minDarkeningLevels

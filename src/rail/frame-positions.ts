@@ -3,11 +3,8 @@ import { minLongStep, minSample, mixedTileSigma, railStepSigma } from '../model/
 import {
   convergedChange,
   damping,
-  longStepSigmaRatio,
-  minMisfit,
   minStep,
   positionRounds,
-  stepSigmaPerMisfit,
   tilesPerEffectiveSample,
 } from '../model/constants/rail.js';
 import { SymmetricBand } from '../register/symmetric-band.js';
@@ -22,7 +19,7 @@ import type { RailTravel } from './rail-travel.js';
  * frames. Curves and positions are fitted in turn (least squares), with steps of the usual length as prior. The
  * distance between frames is accurate to some 2 % of a step on a plane and to 5 % on subjects with occlusions, which is
  * within the tolerance of a rail; slow changes of the step over many frames are not observable. Long steps come from
- * `railTravel`; beyond `maxMeasuredStep` their length is unknown.
+ * `railTravel`; beyond `maxBeyondEnd` their length is unknown.
  *
  * @param kept Indices of the frames, in order.
  * @param numbers Numbers of the same frames: each number that is left out adds a step.
@@ -44,30 +41,14 @@ export function framePositions(
   const segments = peakSegments(curves);
   if (segments.length < minSample) return positions;
   let found = positions;
-  let misfit = 0;
   for (let round = 0; round < positionRounds; round++) {
     const next = refinePositions(curves, segments, found, expected);
     if (!next) return positions;
-    const change = Math.max(...next.positions.map((position, k) => Math.abs(position - found[k])));
-    found = next.positions;
-    misfit = next.misfit;
+    const change = Math.max(...next.map((position, k) => Math.abs(position - found[k])));
+    found = next;
     if (change < convergedChange) break;
   }
-  const steps = found.slice(1).map((position, k) => Math.max(minStep, position - found[k]));
-  return positionsOf(shrinkToRegular(steps, stepSigmaPerMisfit * misfit));
-}
-
-/** Shrinks the steps towards a usual step by the share of their variance that the measurement error explains. */
-function shrinkToRegular(steps: readonly number[], sigma: number): number[] {
-  let square = 0;
-  let count = 0;
-  for (let k = 1; k < steps.length; k++) {
-    if (Math.max(steps[k - 1], steps[k]) >= minLongStep) continue;
-    square += (steps[k] - steps[k - 1]) ** 2 / 2;
-    count++;
-  }
-  const share = square > 0 ? Math.max(0, 1 - (sigma * sigma * count) / square) : 0;
-  return steps.map((step) => (step >= minLongStep ? step : 1 + share * (step - 1)));
+  return positionsOf(found.slice(1).map((position, k) => Math.max(minStep, position - found[k])));
 }
 
 /** Prior steps between the frames that are kept: one usual step, unless a longer one is known. */
@@ -91,7 +72,7 @@ function refinePositions(
   segments: readonly PeakSegment[],
   positions: readonly number[],
   expected: readonly number[],
-): { positions: number[]; misfit: number } | undefined {
+): number[] | undefined {
   const gradient = new Float64Array(frames);
   const curvature = new Float64Array(frames);
   const misfits: number[] = [];
@@ -108,8 +89,7 @@ function refinePositions(
     misfits.push(misfit);
   }
   if (misfits.length < minSample) return undefined;
-  const typical = median(Float64Array.from(misfits));
-  const misfitSigma = Math.max(minMisfit, typical);
+  const misfitSigma = Math.max(Number.EPSILON, median(Float64Array.from(misfits)));
   const precision = 1 / (misfitSigma * misfitSigma * tilesPerEffectiveSample);
   const normal = new SymmetricBand(frames, 1);
   const right = new Float64Array(frames);
@@ -120,8 +100,7 @@ function refinePositions(
     right[k] += ownWeight * positions[k] + damping * precision * gradient[k];
   }
   expected.forEach((step, k) => {
-    const sigma = railStepSigma * (step > 1 ? longStepSigmaRatio * Math.sqrt(step) : 1);
-    const weight = 1 / (sigma * sigma);
+    const weight = 1 / (railStepSigma * step) ** 2;
     const next = k + 1;
     normal.add(k, k, weight);
     normal.add(next, next, weight);
@@ -133,5 +112,5 @@ function refinePositions(
   if (!solved) return undefined;
   const unit = median(Float64Array.from(expected, (_, k) => solved[k + 1] - solved[k]));
   if (!(unit > 0)) return undefined;
-  return { positions: Array.from(solved, (position) => (position - solved[0]) / unit), misfit: typical };
+  return Array.from(solved, (position) => (position - solved[0]) / unit);
 }

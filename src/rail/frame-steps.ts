@@ -1,5 +1,5 @@
 import { median } from '../image/median.js';
-import { maxMeasuredStep, maxStep, minStep } from '../model/constants/rail.js';
+import { maxBeyondEnd, maxStep, minStep } from '../model/constants/rail.js';
 import { framePositions } from './frame-positions.js';
 import type { StackEvidence } from './stack-reading.js';
 
@@ -20,7 +20,7 @@ export function frameSteps(
   const steps = positions.slice(1).map((position, i) => Math.abs(position - positions[i]));
   const typical = median(Float64Array.from(steps));
   const maxStepAt = (i: number) =>
-    given ? maxStep : Math.min(maxStep, Math.max(maxMeasuredStep, numbers[i + 1] - numbers[i]));
+    given ? maxStep : Math.min(maxStep, Math.max(maxBeyondEnd, numbers[i + 1] - numbers[i]));
   return steps.map((step, i) =>
     typical > 0 ? Math.min(maxStepAt(i), Math.max(minStep, step / typical)) : 1,
   );

@@ -2,10 +2,12 @@
 import {
   clearOctaves,
   confirmedSigmas,
+  extremeShare,
   minBurntLevel,
   minClearChange,
   mixedTileSigma,
   outlierSigmas,
+  railStepSigma,
 } from './model.js';
 
 // Detail of tiles
@@ -70,7 +72,10 @@ export const widthsPerSide = 2.5;
 /** Effort int [frames]: and maximum. */
 export const maxSamplesPerSide = 20;
 
-/** Free int [steps]: best focus is searched for this far beyond the ends of the stack. */
+/**
+ * Free int [usual steps]: so far from the frames that show it what is sharp is still placed by the flank of its curve: how far beyond
+ * the ends of the stack best focus is searched, and the longest step that is measured.
+ */
 export const maxBeyondEnd = 3;
 
 /** Free [steps]: minimum distance up to which the falloff of the curves of a stack must be seen to be used. */
@@ -120,7 +125,7 @@ export const fineTilePx = 48;
 /** Free int [steps]: minimum known steps around for an expected change, */
 export const minKnownSteps = 3;
 
-/** Free int [steps]: and on each side for a linear trend. */
+/** Derived [steps]: and on each side for a linear trend, which would follow a single one wherever it lies. */
 export const minStepsPerSide = 2;
 
 /** Derived [ln energy]: minimum expected change: the scatter of noise of which the smallest clear change is an outlier. */
@@ -130,17 +135,16 @@ export const minTypicalChange = minClearChange / outlierSigmas;
 export const minStep = 0.4;
 
 /**
- * Free [usual steps]: steps that are this long by the change of the picture may be longer: the curves of the
- * tiles decide, where they confirm it. Of 21 rendered steps of about two they measured 1.5 to 2.4, of steps
- * of one hardly any above 1.6.
+ * Derived [usual steps]: steps that are this long by the change of the picture, two standard deviations over a usual one, may be
+ * longer: the curves of the tiles decide, where they confirm it.
  */
-export const minUncertainStep = 1.35;
+export const minUncertainStep = 1 + confirmedSigmas * railStepSigma;
 
-/** Free [usual steps]: length by the curves from which a long step is confirmed. */
-export const minConfirmedStep = 1.7;
+/** Derived [usual steps]: length by the curves from which a long step is confirmed: two steps less two standard deviations. */
+export const minConfirmedStep = 2 - confirmedSigmas * railStepSigma;
 
-/** Free [usual steps]: the same for steps that were not taken at all. */
-export const maxConfirmedStandstill = 0.25;
+/** Derived [usual steps]: the same for steps that were not taken at all: two standard deviations. */
+export const maxConfirmedStandstill = confirmedSigmas * railStepSigma;
 
 /** Derived [steps]: steps on each side that a segment of a curve may span. */
 export const maxCurveSteps = 2 * segmentSamplesPerSide;
@@ -151,20 +155,17 @@ export const maxCurveSteps = 2 * segmentSamplesPerSide;
  */
 export const minChangedShare = 0.2;
 
-/** Free [share]: maximum share that change monotonically, */
+/** Free [share]: maximum share that change monotonically at a turn. */
 export const maxSlopeShare = 0.38;
 
-/** Free [share]: so many of the tiles are nearly all. */
-export const nearlyAllShare = 0.9;
+/** Derived [share]: so many of the tiles are nearly all. */
+export const nearlyAllShare = 1 - extremeShare;
 
 /**
  * Derived [frames]: minimum samples of a curve on each side of a step: a curve of any width passes through a
  * single one.
  */
 export const minStepSamples = 2;
-
-/** Free [usual steps]: longer steps cannot be measured: what lies inside them is sharp in no frame. */
-export const maxMeasuredStep = 3;
 
 /**
  * Derived [usual steps]: longest step that is represented, where it follows from positions or frame numbers.
@@ -179,9 +180,6 @@ export const maxStep = 30;
  */
 export const tilesPerEffectiveSample = 20;
 
-/** Free [ratio]: and its factor for steps that are longer than one. */
-export const longStepSigmaRatio = 4;
-
 /**
  * Effort int [rounds]: alternation between the curves of the tiles and the positions of the frames: maximum
  * rounds,
@@ -194,22 +192,13 @@ export const damping = 0.8;
 /** Effort [usual steps]: and the change at which it has converged. */
 export const convergedChange = 0.002;
 
-/**
- * Free [usual steps]: standard error of a step per unit of the misfit of the tiles. Fitted on rendered
- * stacks with even steps.
- */
-export const stepSigmaPerMisfit = 0.14;
-
-/** Free [ln energy]: lower bound on the scatter of the samples about their curves. */
-export const minMisfit = 0.05;
-
 // A stack that is being shot
 
 /** Effort int [frames]: newest frames that are measured together: those whose curves the newest one changes. */
 export const windowFrames = 20;
 
-/** Free int [frames]: frames whose neighbours are missing at the end of a window inside the stack. */
-export const unsettledEnd = 3;
+/** Derived [frames]: frames whose neighbours are missing at the end of a window inside the stack. */
+export const unsettledEnd = segmentSamplesPerSide;
 
 /**
  * Free int [px]: spacing of the second difference for detail that shows from farther out of focus: eight times as broad
@@ -217,8 +206,8 @@ export const unsettledEnd = 3;
  */
 export const broadSpacingPx = 16;
 
-/** Free int [frames]: last frames whose slope gives the distance of tiles that are not in focus yet. */
-export const aheadFrames = 6;
+/** Derived [frames]: last frames whose slope gives the distance of tiles that are not in focus yet: as many as a segment spans. */
+export const aheadFrames = maxCurveSteps;
 
 // Shaken frames
 
@@ -227,8 +216,8 @@ export const minAnisotropy = 0.15;
 
 // Sensor flaws
 
-/** Free [levels]: keeps noise in shadows from growing in the logarithm. */
-export const lumaOffset = 12;
+/** Derived [levels]: keeps noise in shadows from growing in the logarithm. */
+export const lumaOffset = minMidtone;
 
 /** Effort [px]: dust is looked for on pictures of about so many pixels. */
 export const planePixels = 400_000;
@@ -266,17 +255,11 @@ export const maxSpots = 40;
 /** Derived [px of the plane]: specks nearer to each other are one: each lies in the surroundings of the other. */
 export const minSpotDistancePx = 3 * Math.max(...spotRadii);
 
-/** Free [share]: minimum share of its darkening that a speck shows against the frames on each side, */
-export const minSidedShare = 0.35;
-
-/** Free [share]: dust is invisible where so many of the frames are darker than midtones, */
-export const darkShare = 0.25;
-
 /**
- * Free [levels]: or when it takes less light than this. Pixels that clip to black do not dim by a constant
- * factor, as dust does.
+ * Derived [levels]: dust is invisible when it takes less light than two standard errors of rounding, 1 / sqrt(12) each. Pixels that
+ * clip to black do not dim by a constant factor, as dust does.
  */
-export const minDarkeningLevels = 0.6;
+export const minDarkeningLevels = confirmedSigmas / Math.sqrt(12);
 
 /** Free int [px]: extent of a hot pixel on each side after raw conversion and compression. */
 export const hotSpreadPx = 1;
