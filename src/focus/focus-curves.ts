@@ -81,6 +81,8 @@ export interface CurveBends {
   grid(level: number): CurveGrid;
   /** By brightness bin: see `noiseCodesOf`. */
   noiseCodes(level: number): Float64Array;
+  /** Of each level, what `innerBend` finds, where that has been asked before. */
+  readonly bends?: readonly (number | undefined)[];
 }
 
 /** What is asked of the focus curves before the surface is made of them. */

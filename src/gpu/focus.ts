@@ -18,6 +18,7 @@ import type { TransferCurve } from '../image/transfer-curve.js';
 import type { Matrix3 } from '../image/transform.js';
 import { minNoiseSamples, prominenceCodes } from '../model/constants/focus.js';
 import { seenLevels } from '../model/constants/surface.js';
+import { innerBend } from '../surface/curve-bend.js';
 import { measureBlur } from '../surface/measure-blur.js';
 import { sideDistance } from '../surface/see-through.js';
 import type { Gpu } from './device.js';
@@ -175,13 +176,14 @@ export class GpuFocus {
     const levels = state.length;
     const [low, ...grids] = await Promise.all([this.lowCodes(), ...state.map((set) => this.sample(set))]);
     const noise = low.map((codes, level) => noiseCodesOf(codes, level + finest));
-    const asked = {
+    const curves = {
       levels,
       finest,
       state,
       grid: (level: number) => grids[level],
       noiseCodes: (level: number) => noise[level],
     };
+    const asked = { ...curves, bends: grids.map((_, level) => innerBend(curves, level, frames)) };
     // Asked now, for later the surface has taken the place of the curves.
     const blurPx = measureBlur(asked, frames);
     const votes = await Promise.all(

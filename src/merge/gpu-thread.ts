@@ -121,13 +121,14 @@ function outcomeOf<Answer>(outcome: GpuOutcome<Answer>): Answer {
   return outcome.value;
 }
 
-function curvesOf({ finest, sizes, grids, noiseCodes, votes }: Value<'curves'>): FocusCurves {
+function curvesOf({ finest, sizes, grids, noiseCodes, bends, votes }: Value<'curves'>): FocusCurves {
   return {
     levels: grids.length,
     finest,
     state: sizes,
     grid: (level) => grids[level],
     noiseCodes: (level) => noiseCodes[level],
+    bends,
     siteVotes: (level) => votes[level],
   };
 }

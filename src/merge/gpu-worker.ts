@@ -97,6 +97,7 @@ const calls = {
       sizes: curves.state.map(({ width, height }) => ({ width, height })),
       grids: levels.map((level) => curves.grid(level)),
       noiseCodes: levels.map((level) => curves.noiseCodes(level)),
+      bends: curves.bends ?? [],
       votes: levels.map((level) => [...(curves.siteVotes(level, 0, 0) ?? [])]),
     };
   },

@@ -22,6 +22,11 @@ export function medianBend(curves: CurveBends, level: number, isAsked: Uint8Arra
   return count < minCurves ? undefined : median(bends, count);
 }
 
+/** The median bend of a level's curves that peak in frames with a neighbour on both sides. */
+export function innerBend(curves: CurveBends, level: number, frames: number): number | undefined {
+  return curves.bends ? curves.bends[level] : medianBend(curves, level, innerFrames(frames));
+}
+
 /** All frames but the first and the last, which have a neighbour on one side only. */
 export function innerFrames(frames: number): Uint8Array {
   return Uint8Array.from({ length: frames + 1 }, (_, ordinal) => Number(ordinal > 1 && ordinal < frames));

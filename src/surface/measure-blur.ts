@@ -1,7 +1,7 @@
 import type { CurveBends } from '../focus/focus-curves.js';
 import { bestBend, fullLoss, measuredFrequency, minLoss, noiseBend } from '../model/constants/surface.js';
 import { blurOfBend, lossOfBend } from '../model/optical-model.js';
-import { innerFrames, medianBend } from './curve-bend.js';
+import { innerBend } from './curve-bend.js';
 
 /**
  * Radius of the blur, one frame away from a pixel's plane of focus, px: from how sharply focus curves bend at their
@@ -35,6 +35,6 @@ export function measureLoss(tracker: CurveBends, frames: number): number {
 
 /** The median bend of a level's curves where it is more than noise makes; undefined when too few curves tell. */
 function clearBend(tracker: CurveBends, level: number, frames: number): number | undefined {
-  const bend = medianBend(tracker, level, innerFrames(frames));
+  const bend = innerBend(tracker, level, frames);
   return bend !== undefined && bend > 1.5 * noiseBend ? bend : undefined;
 }
