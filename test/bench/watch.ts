@@ -31,6 +31,8 @@ if (values.help || !size || !Number.isInteger(frames) || frames < 10 || !(everyM
   console.error(usage);
   process.exit(values.help ? 0 : 2);
 }
+/** A frame that has no verdict so long after the last has come is not judged. */
+const maxWaitMs = 60_000;
 const cache = fileURLToPath(new URL('../../.cache/bench', import.meta.url));
 const [source] = await makeStacks(cache, { width: Number(size[1]), height: Number(size[2]) }, [frames]);
 const folder = await mkdtemp(join(tmpdir(), 'lamella-watch-'));
@@ -53,7 +55,10 @@ try {
     wholeMs.set(name, performance.now());
     await new Promise((resolve) => setTimeout(resolve, everyMs - (performance.now() - started)));
   }
-  await new Promise((resolve) => setTimeout(resolve, 3000));
+  const end = performance.now() + maxWaitMs;
+  while (waitedS.size < wholeMs.size && performance.now() < end) {
+    await new Promise((resolve) => setTimeout(resolve, 200));
+  }
   print();
 } finally {
   child.kill('SIGINT');
