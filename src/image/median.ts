@@ -1,11 +1,16 @@
 /**
  * Median of the first `count` values, which are reordered; 0 when there are none. Of an even number, the upper of the
- * two in the middle: for the scales of hundreds of errors that is enough, and the search stays linear
- * (quickselect; C. A. R. Hoare 1961, "Algorithm 65: Find").
+ * two in the middle: for the scales of hundreds of errors that is enough, and the search stays linear.
  */
 export function median(values: Float64Array, count = values.length): number {
-  if (count === 0) return 0;
-  const target = count >> 1;
+  return count === 0 ? 0 : orderStatistic(values, count >> 1, count);
+}
+
+/**
+ * What would be at index `target` were the first `count` values sorted; they are reordered (quickselect; C. A. R. Hoare 1961,
+ * "Algorithm 65: Find").
+ */
+export function orderStatistic(values: Float64Array, target: number, count = values.length): number {
   let from = 0;
   let to = count - 1;
   while (from < to) {

@@ -30,10 +30,12 @@ export function measureShake({ columns, rows, frames, energy }: TileCurves, nois
     return (energy[at] + energy[at + 1]) / 2;
   };
   /** ln of the energy ratio of two perpendicular directions: pair 0 horizontal and vertical, pair 1 the diagonals. */
-  const ratio = (tile: number, k: number, pair: number) => {
-    const at = (tile * frames + k) * directionCount + 2 * pair;
-    return Math.log(Math.max(energy[at] - noise, noise / 4) / Math.max(energy[at + 1] - noise, noise / 4));
-  };
+  const ratios = new Float64Array(tiles * frames * 2);
+  for (let i = 0; i < ratios.length; i++) {
+    const [one, other] = [energy[2 * i], energy[2 * i + 1]];
+    ratios[i] = Math.log(Math.max(one - noise, noise / 4) / Math.max(other - noise, noise / 4));
+  }
+  const ratio = (tile: number, k: number, pair: number) => ratios[(tile * frames + k) * 2 + pair];
   return Array.from({ length: frames }, (_, k) => {
     const beside = [k - 1, k + 1].filter((other) => other >= 0 && other < frames);
     /** Differences from the neighbours, by pair of directions. */

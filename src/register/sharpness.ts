@@ -1,5 +1,5 @@
 import type { Size } from '../image/image.js';
-import { median } from '../image/median.js';
+import { median, orderStatistic } from '../image/median.js';
 import { extremeShare, neighbourFrames } from '../model/constants/model.js';
 import { type CentredMotion, composeMotions, invertMotion } from './centred-motion.js';
 import { readGrid, type TileGrid } from './tile-grid.js';
@@ -73,7 +73,8 @@ function energyRatio(
     const v = ((i - column) / columns + 0.5) * pitchY - fullSize.height / 2;
     expected[i] = Math.sqrt(readAt(before, grid, fullSize, u, v) * readAt(after, grid, fullSize, u, v));
   }
-  const minExpected = expected.slice().sort()[Math.floor((1 - extremeShare) * expected.length)];
+  const rank = Math.floor((1 - extremeShare) * expected.length);
+  const minExpected = orderStatistic(new Float64Array(expected), rank);
   let own = 0;
   let around = 0;
   for (let i = 0; i < expected.length; i++) {

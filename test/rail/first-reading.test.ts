@@ -9,7 +9,7 @@ import { RunLog } from '../../src/merge/run-log.js';
 import { resolveOptions } from '../../src/options/resolve-merge-options.js';
 import { readFirst, readQuick } from '../../src/rail/first-reading.js';
 import { ReadingThread } from '../../src/rail/reading-thread.js';
-import { StackReading } from '../../src/rail/stack-reading.js';
+import { type BrightnessTaker, StackReading } from '../../src/rail/stack-reading.js';
 import { decodeFrame } from '../../src/stack/decode.js';
 import { KeptFrames } from '../../src/stack/kept-frames.js';
 import { readStack } from '../../src/stack/read-stack.js';
@@ -38,19 +38,34 @@ test('a merge keeps that dust out of the search for focus which a check reports'
 });
 
 test.each([undefined, 2] as const)(
-  'a thread of its own, with two to measure motion, gathers the same evidence, whole frames or reduced (reduction %s)',
+  'two threads, beside this one or beside a thread of its own, gather the same evidence, whole frames or reduced (reduction %s)',
   async (shrink) => {
     const stack = await readStack(folder, { skip: [] });
     const gather = (reading: StackReading | ReadingThread) =>
       readFirst(stack, reading, {
         read: async (frame) => ({ quick: await decodeFrame(frame, { shrink: reading.shrink, quick: true }) }),
       });
-    const apart = new ReadingThread(stack.size, stack.frames.length, shrink, 2);
+    const count = stack.frames.length;
+    const brightnessOf = (taken: [number, Uint8Array][]): BrightnessTaker => ({
+      wants: (index) => index % 3 === 1,
+      take: (index, bytes) => void taken.push([index, bytes]),
+    });
+    const [takenHere, takenBeside]: [number, Uint8Array][][] = [[], []];
+    const here = new StackReading(stack.size, count, { shrink, brightness: brightnessOf(takenHere) });
+    const beside = new StackReading(stack.size, count, {
+      shrink,
+      threads: 2,
+      brightness: brightnessOf(takenBeside),
+    });
+    const apart = new ReadingThread(stack.size, count, shrink, 2);
     try {
-      const here = await gather(new StackReading(stack.size, stack.frames.length, { shrink }));
-      expect((await gather(apart)).evidence).toEqual(here.evidence);
+      const { evidence } = await gather(here);
+      expect((await gather(apart)).evidence).toEqual(evidence);
+      expect((await gather(beside)).evidence).toEqual(evidence);
+      expect(takenHere.map(([index]) => index)).toEqual([1, 4, 7, 10, 13]);
+      expect(takenBeside).toEqual(takenHere);
     } finally {
-      await apart.close();
+      await Promise.all([apart.close(), beside.close()]);
     }
   },
 );
