@@ -133,6 +133,8 @@ async function readFrames(stack: Stack, hooks: CheckHooks): Promise<CheckReading
   const nearEnd = new NearEnd(frames.length, reducedSize(size, shrink));
   const threads = readingThreads(stack, availableParallelism());
   const reading = new StackReading(size, frames.length, { shrink, threads, brightness: nearEnd });
+  // While the first frames are decoded.
+  reading.start(frames[0]);
   try {
     const found = await readFirst(stack, reading, {
       read: async (frame) => {

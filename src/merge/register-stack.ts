@@ -2,6 +2,7 @@ import { InputError, named } from '../errors.js';
 import { minReadingThreads, minThreadPixels } from '../model/constants/rail.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { readFirst, readingThreads } from '../rail/first-reading.js';
+import { reducedSize } from '../rail/read-frame.js';
 import { type MeasureElsewhere, ReadingThread } from '../rail/reading-thread.js';
 import { type StackEvidence, StackReading } from '../rail/stack-reading.js';
 import type { MotionEstimator } from '../register/motion-estimator.js';
@@ -52,9 +53,15 @@ export async function registerStack(
   const threads = readingThreads(stack, options.threads);
   const estimator = estimatorOf({ motion: options.motion, fullSize: size }, threads);
   const reading = isApart
-    ? new ReadingThread(size, frames.length, reduced && shrink, threads)
+    ? new ReadingThread(size, frames.length, frames[0], reduced && shrink, threads)
     : new StackReading(size, frames.length, { shrink: reduced && shrink });
   if (reading instanceof ReadingThread) reading.measureElsewhere = measureElsewhere;
+  // While the first frames are decoded.
+  if ('start' in estimator) {
+    const { channels, bits } = frames[0];
+    const factors = { factorX: shrink, factorY: shrink };
+    estimator.start({ ...reducedSize(size, shrink), channels, bits, ...factors });
+  }
   try {
     return await readStack(stack, options, estimator, reading, shrink, kept, log, signal);
   } finally {

@@ -37,6 +37,8 @@ export interface ReadingSetup {
   shrink: Shrink | undefined;
   /** That read frames and measure motion beside the thread; 0: none. */
   threads: number;
+  /** Type of the frames. */
+  type: Pick<DecodedFrame, 'channels' | 'bits'>;
 }
 
 /** Frames that wait, at most, beside those that threads have in work. */
@@ -64,10 +66,17 @@ export class ReadingThread {
   /** Measures frames in full where they are decoded, if that is not in this thread; undefined where it cannot. */
   measureElsewhere: MeasureElsewhere | undefined;
 
-  constructor(size: Size, count: number, shrink?: Shrink, threads = 0) {
+  /** @param type Of the frames. */
+  constructor(
+    size: Size,
+    count: number,
+    { channels, bits }: ReadingSetup['type'],
+    shrink?: Shrink,
+    threads = 0,
+  ) {
     this.shrink = shrink ?? shrinkFor(size);
     this.mostUsed = mostWaiting + Math.max(1, threads);
-    const setup: ReadingSetup = { size, count, shrink, threads };
+    const setup: ReadingSetup = { size, count, shrink, threads, type: { channels, bits } };
     this.worker = new Worker(workerFile, { workerData: setup });
     this.worker.on('message', (answer: ReadingAnswer) => this.take(answer));
     this.worker.on('error', (error: Error) => this.fail(error));

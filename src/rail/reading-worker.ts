@@ -5,8 +5,10 @@ import type { ReadingAnswer, ReadingOrder, ReadingSetup } from './reading-thread
 import { StackReading } from './stack-reading.js';
 
 const port = parentPort!;
-const { size, count, shrink, threads } = workerData as ReadingSetup;
+const { size, count, shrink, threads, type } = workerData as ReadingSetup;
 const reading = new StackReading(size, count, { shrink, threads });
+// While the first frames are decoded.
+reading.start(type);
 let takeFull: (measured: FullSizeMeasurement) => void = () => {};
 
 function answer(message: ReadingAnswer): void {

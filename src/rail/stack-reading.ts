@@ -96,6 +96,8 @@ export class StackReading {
   private readonly wantedPlanes: ReadonlySet<number>;
   private readonly planeSize: Size;
   private readonly boxes: number;
+  /** Size of the reduced pictures. */
+  private readonly reduced: Size;
 
   /** @param count Number of frames to come; some of them may prove unreadable. */
   constructor(
@@ -109,11 +111,18 @@ export class StackReading {
     const startThreads: StartMotion = (layout) => this.startThreads(layout);
     this.estimator = estimatorOf({ motion: 'scale', fullSize: size }, threads, startThreads);
     const reduced = reducedSize(size, shrink);
+    this.reduced = reduced;
     this.boxes = planeShrink(reduced);
     this.planeSize = reducedSize(reduced, this.boxes);
     this.wantedPlanes = new Set(pickRuns(count, dustRun).flat());
     const pitch = (count - 1) / (Math.min(hotFrames, count) - 1);
     this.wantedHot = new Set(Array.from({ length: count }, (_, i) => Math.round(i * pitch)));
+  }
+
+  /** Starts its threads before the first frame, of which no more than its type need be known. */
+  start({ channels, bits }: Pick<DecodedFrame, 'channels' | 'bits'>): void {
+    if (!('start' in this.estimator) || this.pool) return;
+    this.estimator.start(motionShape({ ...this.reduced, channels, bits, shrink: this.shrink }));
   }
 
   /**
@@ -195,7 +204,7 @@ export class StackReading {
 
   /** Has a thread read a frame; done when its pixels may be reused. */
   private async readApart(index: number, decoded: DecodedFrame, wanted: WantedOfFrame): Promise<void> {
-    if ('start' in this.estimator) this.estimator.start(motionShape(decoded));
+    this.start(decoded);
     const { number } = this.files[index];
     let send: () => void = () => {};
     const sent = new Promise<void>((resolve) => {

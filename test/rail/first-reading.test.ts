@@ -57,7 +57,7 @@ test.each([undefined, 2] as const)(
       threads: 2,
       brightness: brightnessOf(takenBeside),
     });
-    const apart = new ReadingThread(stack.size, count, shrink, 2);
+    const apart = new ReadingThread(stack.size, count, stack.frames[0], shrink, 2);
     try {
       const { evidence } = await gather(here);
       expect((await gather(apart)).evidence).toEqual(evidence);
@@ -72,7 +72,7 @@ test.each([undefined, 2] as const)(
 
 test('a thread that ends early is told', async () => {
   const stack = await readStack(folder, { skip: [] });
-  const reading = new ReadingThread(stack.size, stack.frames.length);
+  const reading = new ReadingThread(stack.size, stack.frames.length, stack.frames[0]);
   const { quick } = await readQuick(stack.frames[0], new StackReading(stack.size, stack.frames.length));
   // Samples that are missing: the kernels refuse them.
   const broken = { ...quick, pixels: quick.pixels.subarray(0, 100) };
