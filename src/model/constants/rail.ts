@@ -122,7 +122,7 @@ export const fineTilePx = 48;
 
 // Steps and positions
 
-/** Free int [steps]: minimum known steps around for an expected change, */
+/** Derived int [steps]: minimum known steps around for an expected change: the median of three does not follow one of them, */
 export const minKnownSteps = 3;
 
 /** Derived [steps]: and on each side for a linear trend, which would follow a single one wherever it lies. */
