@@ -14,7 +14,6 @@ const sureSupport = tuned('sureSupport');
 const supportReach = tuned('supportReach');
 const toneNoise = tuned('toneNoise');
 const tonePart = tuned('tonePart');
-const toneReach = tuned('toneReach');
 const leastRise = tuned('minPeakOctaves');
 const aroundReach = tuned('aroundRadius');
 const fewestAround = tuned('minAround');
@@ -87,7 +86,7 @@ export function aggregateTwin(scene: Scene, supports: Plane, hole: number, x: nu
     const sum = seen.reduce((all, { tap }) => all + tap, 0);
     const mean = seen.reduce((all, { tap, apart }) => all + tap * apart, 0) / sum;
     const square = seen.reduce((all, { tap, apart }) => all + tap * apart ** 2, 0) / sum;
-    const farthest = toneReach * Math.sqrt(toneNoise ** 2 + tonePart ** 2 * Math.max(0, square - mean ** 2));
+    const farthest = Math.sqrt(toneNoise ** 2 + tonePart ** 2 * Math.max(0, square - mean ** 2));
     const weights = seen.map(({ tap, apart }) => tap * likeness(apart, farthest));
     const total = seen.reduce((all, { support }, k) => all + weights[k] * support, 0);
     averaged[n] = Math.max(1, Math.min(127, total / weights.reduce((all, weight) => all + weight, 0)));

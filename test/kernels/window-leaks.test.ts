@@ -60,7 +60,7 @@ function leaksOf(fine: State, isFineLeak: Plane, here: State, unit: number): Pla
       }
       return found;
     };
-    const close = sides(tuned('betweenRadius'), least);
+    const close = sides(tuned('leakRadius'), least);
     const isBetween =
       (close.has('west north') && close.has('east south')) ||
       (close.has('east north') && close.has('west south'));
@@ -70,7 +70,7 @@ function leaksOf(fine: State, isFineLeak: Plane, here: State, unit: number): Pla
 
 describe.each([
   [53, 37, 4, 1],
-  [61, 21, 2, 1.63],
+  [61, 61, 3, 1.63],
   [7, 5, 3, 1],
 ] as const)('markLeaksStrip, %i x %i, %i levels, unit %f', (width, height, count, unit) => {
   it('marks what a finer level shows beside a pixel and not in it', () => {

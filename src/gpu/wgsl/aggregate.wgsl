@@ -130,7 +130,7 @@ fn main(@builtin(global_invocation_id) id: vec3u) {
   let square = vec3f(squareSum) * f32(1 << squareShift) / f32(sum);
   let variance = max(vec3f(0.0), square - mean * mean);
   let spread = vec3f(toneNoise * toneNoise) + tonePart * tonePart * variance;
-  let farthest = vec3i(toneReach * sqrt(spread));
+  let farthest = vec3i(sqrt(spread));
   let perTone = vec3i(32767) / farthest;
   var total = vec3i(0);
   var likenesses = vec3i(0);

@@ -49,7 +49,7 @@ fn markOf(x: i32, y: i32) -> u32 {
   if (rise <= 0.0 || (peakAt(weightPlane, x, y) & ~u32(gapBit)) == 0u) {
     return 0u;
   }
-  if (fineRiseOf(x, y) >= max(clearOctaves, rise - fineLoss)) {
+  if (fineRiseOf(x, y) >= max(clearOctaves, rise - rimTolerance)) {
     return 0u;
   }
   let pitch = call.pitch;
@@ -67,7 +67,7 @@ fn markOf(x: i32, y: i32) -> u32 {
       continue;
     }
     let lead = f32(peakAt(risePlane, u, v)) * perOctave - rise;
-    if (lead < minLead) {
+    if (lead < clearOctaves) {
       continue;
     }
     let radius = abs(depthIndexAt(peakAt(indexPlane, u, v), call.fractionBits) - depthIndex) * call.blurPx;
@@ -75,7 +75,7 @@ fn markOf(x: i32, y: i32) -> u32 {
       continue;
     }
     let spread = radius * perPitch * radius * perPitch;
-    if (powerOfTwo(lead + leadTolerance) > spread * spread) {
+    if (powerOfTwo(lead + rimTolerance) > spread * spread) {
       witnesses++;
     }
   }

@@ -66,7 +66,7 @@ fn isShown(x: i32, y: i32, depthIndex: i32, height: i32) -> bool {
 fn isLeak(x: i32, y: i32, depthIndex: i32, rise: i32) -> bool {
   // One bit for each quarter of what is close: the finer level shows the depth index on opposite sides?
   var quarters = 0u;
-  let close = 2 * betweenRadius;
+  let close = 2 * leakRadius;
   for (var v = y - close; v < y + close + 2; v++) {
     for (var u = x - close; u < x + close + 2; u++) {
       if (isShown(u, v, depthIndex, least)) {

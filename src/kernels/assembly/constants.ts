@@ -168,19 +168,19 @@ export const sureSupport: i32 = 24;
 /** [percent]: a candidate with less than this share of the best one's support is dropped. */
 export const droppedPercent: i32 = 25;
 
-/** [units]: A neighbour's candidate supports one that lies less than this from it, units. */
+/** [units]: a neighbour's candidate supports one that lies less than this from it: by half within what is one surface. */
 export const supportReach: f32 = 2.5;
 
-/** [levels]: standard deviation of tones on one surface: noise, */
-export const toneNoise: f32 = 10;
+/** [levels]: pixels whose tones differ by this much do not look alike where a surface is smooth; */
+export const toneNoise: f32 = 16.7;
 
-/** [share]: and this part of the contrast around. */
-export const tonePart: f32 = 0.8;
+/** [ratio]: where it is not, so many standard deviations of the tones around are added in squares. */
+export const tonePart: f32 = 1.336;
 
 /** [px of the level]: pixels to either side, as far as the window of the measure reaches, */
 export const aroundRadius: i32 = 3;
 
-/** [px]: minimum number of those that have the peak as well: a coarser level is used where the two finest show nothing. */
+/** [px]: minimum number of those that have the peak as well, as many as lie in a quadrant, for in the corner of a thing there are no more: a coarser level is used where the two finest show nothing. */
 export const minAround: i32 = 12;
 
 /** [px]: radius of the disc in which the near surface's own tone and what lies behind it are searched for; */
@@ -207,8 +207,8 @@ export const minCompared: f32 = 0.125;
 /** [1/unit^2]: weight of a second peak, whose depth index is a whole frame, and of one taken over from neighbours. */
 export const wholeFrameWeight: f32 = 5;
 
-/** [share]: at this part of its weight: its window averages over slopes. */
-export const coarserShare: f32 = 0.2;
+/** [share]: a depth index of level 1 counts for each of the four pixels that share it by a quarter of its weight. */
+export const coarserShare: f32 = 0.25;
 
 /** [ln odds]: logarithm of the odds that a depth index is right within a unit: a number, */
 export const certaintyOdds: f32 = -1;
@@ -219,14 +219,8 @@ export const certaintyOfSupport: f32 = 1.2;
 /** [ln odds]: and of its ratio to that of the next candidate. Logistic regression on the scenes for tuning. */
 export const certaintyOfLead: f32 = 0.75;
 
-/** [octaves]: a peak of clear detail is real unless the coarse level's stands higher by more than this. */
-export const fineLoss: f32 = 4;
-
-/** [octaves]: minimum lead of the edge over the peak, */
-export const minLead: f32 = 1.5;
-
-/** [octaves]: and tolerance of the lead that its blur calls for. Set on scenes. */
-export const leadTolerance: f32 = 4;
+/** [octaves]: a peak of clear detail is real unless the coarse level's stands higher by more than this; and tolerance of the lead that an edge's blur calls for. Set on scenes. */
+export const rimTolerance: f32 = 4;
 
 /** [ratio]: relative uncertainty of the blur: a third. */
 export const blurError: f32 = 1.3;
@@ -239,9 +233,6 @@ export const samePeak64ths: i32 = 80;
 
 /** [px of the level]: how far beside detail the measure still answers to it: its window. */
 export const leakRadius: i32 = 3;
-
-/** [px of the level]: a pixel between others of its surface that are this near is one of it, however faint. */
-export const betweenRadius: i32 = 2;
 
 /** [px of the level]: Half side of the window about a site, pixels of the level. */
 export const siteRadius: i32 = 8;
@@ -275,6 +266,3 @@ export const minKnownShare: f32 = 0.5;
 
 /** [share]: and minimum share of the two sides in that. */
 export const minSidesShare: f32 = 0.7;
-
-/** [standard deviations]: pixels whose tones differ by this many do not look alike. */
-export const toneReach: f32 = 1.67;

@@ -10,7 +10,7 @@
 //   - an edge lies so far away as its blur is wide in the peak's frame;
 //   - that edge, where it is sharp, is as much stronger as blur weakens: the second derivative of an edge that is blurred
 //     over a radius R falls as 1 / R^2, so its energy by four octaves as R doubles.
-import { codesPerOctave, gapBit, clearOctaves, fineLoss, minLead, leadTolerance, blurError, minWitnesses, samePeak64ths, windowRadius } from './constants';
+import { codesPerOctave, gapBit, clearOctaves, rimTolerance, blurError, minWitnesses, samePeak64ths, windowRadius } from './constants';
 import { exp2 } from './common';
 import { depthIndexAt, unitsOf64ths } from './curve-state';
 
@@ -35,7 +35,7 @@ export function markFalseRimsStrip(
       const rise = f32(load<u16>(rises + at)) * (1 / codesPerOctave);
       if (rise <= 0 || (i32(load<u16>(weights + at)) & ~gapBit) == 0) continue;
       const fineRise = mostIn(fine, fineStride, fineShift, fineWidth, fineHeight, x, y);
-      if (fineRise >= max<f32>(clearOctaves, rise - fineLoss)) continue;
+      if (fineRise >= max<f32>(clearOctaves, rise - rimTolerance)) continue;
       const depthIndex = depthIndexAt(load<u16>(depthIndices + at), fractionBits);
       const farthest = blur * max<f32>(depthIndex - 1, f32(frames) - depthIndex);
       const reach = min<f32>(widest, blurError * farthest + f32(windowRadius) * pitch);
@@ -48,11 +48,11 @@ export function markFalseRimsStrip(
         if (u < 0 || v < 0 || u >= width || v >= height) continue;
         const there = (usize(v) * usize(stride) + usize(u)) << 1;
         const lead = f32(load<u16>(rises + there)) * (1 / codesPerOctave) - rise;
-        if (lead < minLead) continue;
+        if (lead < clearOctaves) continue;
         const radius = Mathf.abs(depthIndexAt(load<u16>(depthIndices + there), fractionBits) - depthIndex) * blur;
         if (radius < pitch || distance > blurError * radius + f32(windowRadius) * pitch || distance < 0.5 * radius) continue;
         const spread = radius * perPitch * radius * perPitch;
-        if (exp2(lead + leadTolerance) > spread * spread) witnesses++;
+        if (exp2(lead + rimTolerance) > spread * spread) witnesses++;
       }
       if (witnesses >= minWitnesses) store<u16>(marks + at, 1);
     }

@@ -1,5 +1,5 @@
 // Supports averaged over neighbours, and the label of each pixel: see candidates.ts.
-import { codesPerOctave, maxKeptSupport, apartUnits, supportReach, toneNoise, tonePart, sureSupport, minPeakOctaves, aroundRadius, minAround, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, tonesPlane, weightPlane, toneReach } from './constants';
+import { codesPerOctave, maxKeptSupport, apartUnits, supportReach, toneNoise, tonePart, sureSupport, minPeakOctaves, aroundRadius, minAround, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, tonesPlane, weightPlane } from './constants';
 import { candidateAt, candidates, contestedBit, firstSupport, secondSupport, storeSupports, supportAt, supportOfCandidate, thirdSupport, toneAt, twiceOf } from './candidates';
 import { apartOf } from './common';
 import { depthIndexAt, planeOf, strideOf, unitsPerFrame } from './curve-state';
@@ -187,7 +187,7 @@ function farthestTone(weights: v128, apart: v128, squares: v128): v128 {
   const square = v128.div<f32>(v128.mul<f32>(v128.convert<i32>(squares), f32x4.splat(f32(1 << squareShift))), sum);
   const variance = v128.max<f32>(f32x4.splat(0), v128.sub<f32>(square, v128.mul<f32>(mean, mean)));
   const spread = v128.add<f32>(f32x4.splat(toneNoise * toneNoise), v128.mul<f32>(f32x4.splat(tonePart * tonePart), variance));
-  return v128.trunc_sat<i32>(v128.mul<f32>(f32x4.splat(toneReach), v128.sqrt<f32>(spread)));
+  return v128.trunc_sat<i32>(v128.sqrt<f32>(spread));
 }
 
 /** 32767 over four whole numbers, rounded down. */

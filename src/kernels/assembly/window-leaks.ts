@@ -5,7 +5,7 @@
 // own where the next finer level, whose window is half as wide, shows it there as well, or shows it nowhere around as strongly:
 // then it is too coarse for that level. A pixel closely between others that the finer level shows is a faint one of their surface.
 // Levels are judged from the finest on, so that a leak of one level explains none of the next.
-import { betweenRadius, clearOctaves, codesPerOctave, indexPlane, leakBit, leakRadius, minPeakOctaves, risePlane, sameUnits, secondIndexPlane, secondRisePlane, weightPlane } from './constants';
+import { clearOctaves, codesPerOctave, indexPlane, leakBit, leakRadius, minPeakOctaves, risePlane, sameUnits, secondIndexPlane, secondRisePlane, weightPlane } from './constants';
 import { apartOf } from './common';
 import { planeOf, strideOf, unitsPerFrame } from './curve-state';
 
@@ -53,10 +53,10 @@ function isShown(
 function isBetween(
   levels: usize, level: i32, x: i32, y: i32, width: i32, height: i32, depthIndex: i32, same: i32, least: i32,
 ): bool {
-  const left = max(0, 2 * (x - betweenRadius));
-  const right = min(width, 2 * (x + betweenRadius + 1));
-  const top = max(0, 2 * (y - betweenRadius));
-  const bottom = min(height, 2 * (y + betweenRadius + 1));
+  const left = max(0, 2 * (x - leakRadius));
+  const right = min(width, 2 * (x + leakRadius + 1));
+  const top = max(0, 2 * (y - leakRadius));
+  const bottom = min(height, 2 * (y + leakRadius + 1));
   const column = min(width, 2 * x + 1);
   const row = min(height, 2 * y + 1);
   return (

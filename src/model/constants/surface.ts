@@ -39,14 +39,14 @@ export const droppedPercent = 25;
 
 // Labels
 
-/** Free f32 [units]: A neighbour's candidate supports one that lies less than this from it, units. */
-export const supportReach = 2.5;
+/** Derived f32 [units]: a neighbour's candidate supports one that lies less than this from it: by half within what is one surface. */
+export const supportReach = 2 * sameUnits;
 
-/** Free f32 [levels]: standard deviation of tones on one surface: noise, */
-export const toneNoise = 10;
+/** Free f32 [levels]: pixels whose tones differ by this much do not look alike where a surface is smooth; */
+export const toneNoise = 16.7;
 
-/** Free f32 [share]: and this part of the contrast around. */
-export const tonePart = 0.8;
+/** Free f32 [ratio]: where it is not, so many standard deviations of the tones around are added in squares. */
+export const tonePart = 1.336;
 
 /** Effort int [px]: Holes between the taps of the averaging of supports, px. */
 export const aggregateHoles = [2, 10];
@@ -54,8 +54,11 @@ export const aggregateHoles = [2, 10];
 /** Derived i32 [px of the level]: pixels to either side, as far as the window of the measure reaches, */
 export const aroundRadius = windowRadius;
 
-/** Free i32 [px]: minimum number of those that have the peak as well: a coarser level is used where the two finest show nothing. */
-export const minAround = 12;
+/**
+ * Derived i32 [px]: minimum number of those that have the peak as well, as many as lie in a quadrant, for in the corner of a thing
+ * there are no more: a coarser level is used where the two finest show nothing.
+ */
+export const minAround = Math.round((2 * aroundRadius + 1) ** 2 / 4);
 
 // Near or behind
 
@@ -86,8 +89,8 @@ export const minCompared = 1 / supportSteps;
 /** Free f32 [1/unit^2]: weight of a second peak, whose depth index is a whole frame, and of one taken over from neighbours. */
 export const wholeFrameWeight = 5;
 
-/** Free f32 [share]: at this part of its weight: its window averages over slopes. */
-export const coarserShare = 0.2;
+/** Derived f32 [share]: a depth index of level 1 counts for each of the four pixels that share it by a quarter of its weight. */
+export const coarserShare = 1 / 4;
 
 /** Derived [stored units]: stored weight from which a depth index stands on its own. */
 export const fullWeight = wholeFrameWeight * weightUnit;
@@ -109,16 +112,10 @@ export const certaintyOfLead = 0.75;
 // False rims
 
 /**
- * Free f32 [octaves]: a peak of clear detail is real unless the coarse level's stands higher by more than
- * this.
+ * Free f32 [octaves]: a peak of clear detail is real unless the coarse level's stands higher by more than this; and tolerance of
+ * the lead that an edge's blur calls for. Set on scenes.
  */
-export const fineLoss = 4;
-
-/** Free f32 [octaves]: minimum lead of the edge over the peak, */
-export const minLead = 1.5;
-
-/** Free f32 [octaves]: and tolerance of the lead that its blur calls for. Set on scenes. */
-export const leadTolerance = 4;
+export const rimTolerance = 4;
 
 /** Free f32 [ratio]: relative uncertainty of the blur: a third. */
 export const blurError = 1.3;
@@ -142,9 +139,6 @@ export const fineLevel = 1;
 
 /** Derived i32 [px of the level]: how far beside detail the measure still answers to it: its window. */
 export const leakRadius = windowRadius;
-
-/** Free i32 [px of the level]: a pixel between others of its surface that are this near is one of it, however faint. */
-export const betweenRadius = 2;
 
 // Size of the surface
 
@@ -268,6 +262,3 @@ export const bendSamples = 200_000;
  * 0.8 to 4.2 px a frame: 0.7 to 1.15 of the truth.
  */
 export const measuredFrequency = 0.27;
-
-/** Free f32 [standard deviations]: pixels whose tones differ by this many do not look alike. */
-export const toneReach = 1.67;
