@@ -1,5 +1,5 @@
 import type { CurveBends } from '../focus/focus-curves.js';
-import { bestBend, fullLoss, measuredFrequency, minLoss, noiseBend } from '../model/constants/surface.js';
+import { bestBend, measuredFrequency, noiseBend } from '../model/constants/surface.js';
 import { blurOfBend, lossOfBend } from '../model/optical-model.js';
 import { innerBend } from './curve-bend.js';
 
@@ -29,8 +29,7 @@ export function measureBlur(tracker: CurveBends, frames: number): number | undef
 export function measureLoss(tracker: CurveBends, frames: number): number {
   const bend = clearBend(tracker, 0, frames);
   if (bend === undefined) return 0;
-  const loss = lossOfBend(bend - noiseBend);
-  return loss * Math.min(1, Math.max(0, (loss - minLoss) / (fullLoss - minLoss)));
+  return lossOfBend(bend - noiseBend);
 }
 
 /** The median bend of a level's curves where it is more than noise makes; undefined when too few curves tell. */

@@ -169,15 +169,6 @@ export const noiseBend = 0.18;
  */
 export const bestBend = 1.2;
 
-/** Free [share]: a loss of contrast up to this is not restored, */
-export const minLoss = 0.15;
-
-/**
- * Free [share]: from this on it is in full: where steps are small, curves bend as much by what differs from
- * frame to frame as by blur. Set on scenes.
- */
-export const fullLoss = 0.45;
-
 // Which end is near
 
 /** Free i32 [px of the level]: Half side of the window about a site, pixels of the level. */
