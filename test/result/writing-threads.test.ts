@@ -88,9 +88,11 @@ describe('a result that is written in threads', () => {
     const writing = new WritingThreads();
     writing.start(1, 4, [100, 300]);
     await vi.waitUntil(() => writing.take(250).buffer.byteLength === 300);
-    const smaller = writing.take(50);
-    expect(smaller).toEqual(new Uint8Array(50));
-    expect(smaller.buffer.byteLength).toBe(100);
+    await vi.waitUntil(() => {
+      const smaller = writing.take(50);
+      expect(smaller).toEqual(new Uint8Array(50));
+      return smaller.buffer.byteLength === 100;
+    });
     expect(writing.take(50).buffer.byteLength).toBe(50);
     await writing.close();
   });
