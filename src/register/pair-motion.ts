@@ -41,6 +41,9 @@ export function levelGeometries(
   }));
 }
 
+/** Of a motion: scale, roll and shift. */
+const motionParameters = 4;
+
 /** Motion measured between two frames: reference -> moving, in centred full-size pixels. */
 export interface PairMeasurement {
   motion: CentredMotion;
@@ -262,7 +265,9 @@ function fitLevels(
     };
   }
   const fit = fitMotion(tiles, radiusPx, shiftOnly);
-  return { ...fit, reliable: countAgreeing(tiles) >= minEvidence, tiles };
+  // A tile gives two values, and the motion takes four of them: the others confirm it.
+  const confirming = 2 * countAgreeing(tiles) - motionParameters;
+  return { ...fit, reliable: confirming >= minEvidence, tiles };
 }
 
 const columns = [
