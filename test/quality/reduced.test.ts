@@ -36,7 +36,7 @@ const floors: Record<string, { atLeast: Partial<Figures>; atMost: Partial<Figure
       offNearPercent: 3.7,
       groundTakenPercent: 0.5,
       colour: 0.6,
-      motionWorstPx: 0.7,
+      motionWorstPx: 0.76,
     },
   },
 };

@@ -45,8 +45,8 @@ export const tileBudget = [1000, 500, 400];
 /** Effort int [rounds]: Gauss-Newton steps on a level; the finer levels start within a fraction of a pixel. */
 export const roundsByLevel = [1, 1];
 
-/** Free [share]: minimum share of a tile's energy that the reference explains in a match: a correlation of 0.63. */
-export const minExplained = 0.4;
+/** Free [share]: minimum share of a tile's energy that the reference explains in a match: a correlation of 0.58. */
+export const minExplained = 1 / 3;
 
 /**
  * Derived [px of the level]: longest step of a match: half of a period of the band, which is some six pixels; the next match is
