@@ -20,7 +20,7 @@ export async function benchScaling(cache: string, { size, frames, rules }: Bench
   for (const rule of rules) {
     const runs: MergeRun[] = [];
     for (const threads of counts) {
-      runs.push(await runMerge(folder, out, rule, ['--threads', String(threads)]));
+      runs.push(await runMerge(folder, out, rule, ['--threads', String(threads), '--device', 'cpu']));
       await rm(out, { recursive: true });
     }
     const row = (name: string, timesS: readonly number[]): string[] => [
