@@ -32,6 +32,7 @@ export class WritingThreads {
   #pool: TaskPool<WritingTasks> | undefined;
   /** Memory that was taken ahead. */
   readonly #spare: SharedArrayBuffer[] = [];
+  readonly #stop = () => void this.close();
 
   constructor(private readonly signal?: AbortSignal) {}
 
@@ -48,6 +49,8 @@ export class WritingThreads {
       threadsInAddressSpace(Math.min(mostThreads, threads >> 1)),
     );
     this.#pool = pool;
+    // One for all tasks, of which more run at once than Node takes for usual.
+    this.signal?.addEventListener('abort', this.#stop);
     for (const count of bytes) {
       pool
         .run('take', () => ({ bytes: count }))
@@ -88,8 +91,6 @@ export class WritingThreads {
     ) => Promise<WritingTasks[Name]['answer']>;
     if (!this.#pool || !pixels.every(({ buffer }) => buffer instanceof SharedArrayBuffer))
       return doIt(task, signal);
-    const stop = () => void this.close();
-    signal?.addEventListener('abort', stop);
     const fromMs = clockMs();
     try {
       const answer = await this.#pool.run(name, () => task);
@@ -99,8 +100,6 @@ export class WritingThreads {
     } catch (error) {
       throwIfStopped(signal);
       throw error;
-    } finally {
-      signal?.removeEventListener('abort', stop);
     }
   }
 
@@ -156,6 +155,7 @@ export class WritingThreads {
 
   /** Ends the threads, whatever they are at. */
   async close(): Promise<void> {
+    this.signal?.removeEventListener('abort', this.#stop);
     await this.#pool?.close();
   }
 }

@@ -1,5 +1,6 @@
 import { readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
+import { setImmediate } from 'node:timers/promises';
 import { afterEach, describe, expect, it, vi } from 'vitest';
 import { InterruptedError, OutputError } from '../../src/errors.js';
 import { merge } from '../../src/mend/merge.js';
@@ -106,6 +107,19 @@ describe('a result that is written in threads', () => {
     expect(failure).toBeInstanceOf(OutputError);
     expect(failure.message).toBe(`Cannot write ${path}: the folder disappeared meanwhile. Run again.`);
     await writing.close();
+  });
+
+  it('listens once for being stopped, however many tasks run', async () => {
+    const warnings: Error[] = [];
+    const note = (warning: Error) => void warnings.push(warning);
+    process.on('warning', note);
+    const writing = threadsOf(new AbortController().signal);
+    const maps = sampleMaps(writing);
+    await Promise.all(Array.from({ length: 12 }, () => writing.lookAt(maps, numbers)));
+    await writing.close();
+    await setImmediate();
+    process.off('warning', note);
+    expect(warnings).toEqual([]);
   });
 
   it('is given up when it is stopped', async () => {
