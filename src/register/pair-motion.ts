@@ -4,6 +4,7 @@ import { minEvidence } from '../model/constants/model.js';
 import {
   maxStepPx,
   minExplained,
+  motionParameters,
   roundsByLevel,
   slantFactor,
   tileBudget,
@@ -40,9 +41,6 @@ export function levelGeometries(
     halfY: fullSize.height / 2,
   }));
 }
-
-/** Of a motion: scale, roll and shift. */
-const motionParameters = 4;
 
 /** Motion measured between two frames: reference -> moving, in centred full-size pixels. */
 export interface PairMeasurement {

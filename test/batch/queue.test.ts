@@ -119,7 +119,7 @@ describe.skipIf(!hasServer)('a batch over the queue of a Redis server (needs red
     const batch = startBatch([root, '--out', out, '--queue', url]);
     await waitFor(batch, () => (batch.stderr().includes('[2/2]') ? true : undefined));
     // Handing out the second takes a moment after it is announced.
-    await delay(300);
+    await delay(2000);
     batch.child.kill('SIGKILL');
     await batch.ended;
     const worker = startWorker();

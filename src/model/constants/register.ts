@@ -48,6 +48,9 @@ export const roundsByLevel = [1, 1];
 /** Free [share]: minimum share of a tile's energy that the reference explains in a match: a correlation of 0.58. */
 export const minExplained = 1 / 3;
 
+/** Derived int [values]: of a motion: scale, roll and shift. */
+export const motionParameters = 4;
+
 /**
  * Derived [px of the level]: longest step of a match: half of a period of the band, which is some six pixels; the next match is
  * a period away.
