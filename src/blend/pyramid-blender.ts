@@ -239,18 +239,12 @@ export class PyramidBlender {
 
   /** Encodes level 1 of a frame where it is read. */
   private encodeUsed(picture: Planes, ordinal: number, jobs: JobBatch): void {
-    const { stride, planeBytes, width, height } = picture;
     const { levels, uses, usesBytes, fractionBits } = this.plan;
     const [full] = this.sizes;
     jobs.run(
       'encodeUsedStrip',
       {
-        picture,
-        stride,
-        planeBytes,
-        width,
-        height,
-        ...curveArguments(this.curve),
+        ...this.encodeArguments(picture),
         centre: levels[1].centre,
         reachMap: levels[1].reach,
         frontBytes: frontLayerBytes(levels[1]),
@@ -260,27 +254,19 @@ export class PyramidBlender {
         usesBytes,
         fullWidth: full.width,
         fullHeight: full.height,
-        stripRows,
       },
-      Math.ceil(height / stripRows),
+      Math.ceil(picture.height / stripRows),
     );
   }
 
   private encode(picture: Planes, jobs: JobBatch): void {
+    jobs.run('encodeStrip', this.encodeArguments(picture), Math.ceil(picture.height / stripRows));
+  }
+
+  /** A picture of a frame, and the curve that it is encoded by. */
+  private encodeArguments(picture: Planes) {
     const { stride, planeBytes, width, height } = picture;
-    jobs.run(
-      'encodeStrip',
-      {
-        picture,
-        stride,
-        planeBytes,
-        width,
-        height,
-        ...curveArguments(this.curve),
-        stripRows,
-      },
-      Math.ceil(height / stripRows),
-    );
+    return { picture, stride, planeBytes, width, height, ...curveArguments(this.curve), stripRows };
   }
 
   /**
