@@ -334,10 +334,12 @@ export class Gpu {
     return this.closing;
   }
 
-  /** Throws what failed, once all that was asked for so far is known to be there. */
+  /** Throws what failed, once all that was asked for so far is known to be there; also when the device was closed meanwhile. */
   async check(): Promise<void> {
     await Promise.all(this.outcomes.splice(0));
     if (this.failure) throw this.failure;
+    // A driver may still finish in the moment before the device is destroyed: what is then read is refused all the same.
+    if (this.isClosed) throw new GpuError('lost', 'the graphics processor was given back');
   }
 
   private track<Value>(promise: Promise<Value>): Promise<Value> {
@@ -530,7 +532,7 @@ export class Gpu {
         await this.track(staging.mapAsync(mapMode.read, 0, end));
       } catch (error) {
         await this.check();
-        throw this.isClosed ? new GpuError('lost', 'the graphics processor was given back') : error;
+        throw error;
       }
       return { staging, pieces, end };
     };
