@@ -1,12 +1,12 @@
 #!/usr/bin/env node
 import { existsSync } from 'node:fs';
 
-const cli = new URL('../dist/cli/', import.meta.url);
+const dist = new URL('../dist/', import.meta.url);
 
-if (existsSync(cli)) {
+if (existsSync(new URL('bundles', dist))) {
   try {
-    await (await import(new URL('reuse-memory.js', cli).href)).reuseMemory(process.argv[2]);
-    await (await import(new URL('main.js', cli).href)).main();
+    await (await import(new URL('cli/reuse-memory.js', dist).href)).reuseMemory(process.argv[2]);
+    await (await import(new URL('bundles/main.js', dist).href)).main();
   } catch (error) {
     // The program's own files cannot be opened: what names every other cause is not there yet.
     if (error.code !== 'EMFILE' && error.code !== 'ENFILE') throw error;

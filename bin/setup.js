@@ -10,7 +10,7 @@ const oldestNode = 20;
 
 /** The module that is compiled last, by the second of two compilers: when it is new, all of dist is. */
 const lastBuilt = 'dist/kernels/lamella.wasm';
-const firstBuilt = 'dist/cli/main.js';
+const firstBuilt = 'dist/bundles/main.js';
 
 const withinSetUp = 'LAMELLA_WITHIN_SETUP';
 

@@ -13,7 +13,7 @@ import {
   type StackRun,
 } from './stack-job.js';
 
-const childFile = fileURLToPath(new URL('../../dist/batch/stack-child.js', import.meta.url));
+const childFile = fileURLToPath(new URL('../../dist/bundles/stack-child.js', import.meta.url));
 
 /** How often the memory of a stack is looked at. */
 const memoryCheckMs = 500;

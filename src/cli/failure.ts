@@ -2,6 +2,7 @@ import { type Command, CommanderError } from 'commander';
 import { exitCodes, LamellaError } from '../errors.js';
 import { printable, printableLines } from '../printable.js';
 import { systemFailureOf } from '../system-failure.js';
+import { compiledStack } from './compiled-stack.js';
 import { flagName } from './flag-names.js';
 
 /** How a command that threw ends. */
@@ -28,7 +29,7 @@ export function describeFailure(error: unknown, command?: Command): Failure {
   }
   const failure = systemFailureOf(error);
   if (failure) return { exitCode: failure.exitCode, message: failure.message };
-  const trace = error instanceof Error ? (error.stack ?? error.message) : String(error);
+  const trace = error instanceof Error ? compiledStack(error.stack ?? error.message) : String(error);
   return {
     exitCode: exitCodes.bug,
     message: `${trace}\nThis is a defect of Lamella: please report it with the lines above.`,

@@ -14,7 +14,7 @@ import { takeResult } from './gpu-engine.js';
 import type { FramesSetup, GpuCalls, GpuOutcome } from './gpu-worker.js';
 import type { MergeDevice } from './merge-device.js';
 
-const workerFile = fileURLToPath(new URL('../../dist/merge/gpu-worker.js', import.meta.url));
+const workerFile = fileURLToPath(new URL('../../dist/bundles/gpu-worker.js', import.meta.url));
 
 type Value<Name extends keyof GpuCalls> =
   Awaited<ReturnType<GpuCalls[Name]>> extends GpuOutcome<infer Answer> ? Answer : never;

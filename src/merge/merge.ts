@@ -1,5 +1,4 @@
 import { basename, dirname, join, relative, resolve, sep } from 'node:path';
-import ops from 'ndarray-ops';
 import { judgeFrames, judgeRim } from '../check/judge-merge.js';
 import { judgeStack } from '../check/judge-stack.js';
 import { InputError } from '../errors.js';
@@ -436,7 +435,7 @@ async function computeKeeping(
 
   const { width, height } = crop;
   const picture = {
-    pixels: stack.channels === 3 ? pixels : firstChannel(pixels, crop),
+    pixels: stack.channels === 3 ? pixels : await firstChannel(pixels, crop),
     width,
     height,
     channels: stack.channels,
@@ -633,7 +632,12 @@ function fieldScale(options: MergeOptions, { size, reduced }: Stack): { mmPerPix
   return {};
 }
 
-function firstChannel<Samples extends Uint8Array | Uint16Array>(pixels: Samples, size: Size): Samples {
+async function firstChannel<Samples extends Uint8Array | Uint16Array>(
+  pixels: Samples,
+  size: Size,
+): Promise<Samples> {
+  // Needed by grey stacks alone, and slow to load.
+  const { default: ops } = await import('ndarray-ops');
   const grey = (
     pixels.buffer instanceof SharedArrayBuffer
       ? new (pixels.constructor as new (memory: SharedArrayBuffer) => Samples)(

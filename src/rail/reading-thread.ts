@@ -44,7 +44,7 @@ export interface ReadingSetup {
 /** Frames that wait, at most, beside those that threads have in work. */
 const mostWaiting = 2;
 
-const workerFile = fileURLToPath(new URL('../../dist/rail/reading-worker.js', import.meta.url));
+const workerFile = fileURLToPath(new URL('../../dist/bundles/reading-worker.js', import.meta.url));
 
 /**
  * A `StackReading` in a thread of its own: of a merge, which estimates its own motion beside, it is half of the work of the

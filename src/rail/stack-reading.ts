@@ -197,7 +197,7 @@ export class StackReading {
   }
 
   private startThreads(layout: MotionLayout): TaskPool<ReadingTasks> {
-    const file = fileURLToPath(new URL('../../dist/rail/reading-task-worker.js', import.meta.url));
+    const file = fileURLToPath(new URL('../../dist/bundles/reading-task-worker.js', import.meta.url));
     this.pool = new TaskPool<ReadingTasks>(file, { layout }, this.threads);
     return this.pool;
   }

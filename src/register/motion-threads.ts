@@ -30,7 +30,7 @@ export type StartMotion = (
 
 const startMotion: StartMotion = (layout, threads) =>
   new TaskPool<MotionTasks>(
-    fileURLToPath(new URL('../../dist/register/motion-worker.js', import.meta.url)),
+    fileURLToPath(new URL('../../dist/bundles/motion-worker.js', import.meta.url)),
     { layout },
     threads,
   );

@@ -13,7 +13,7 @@ import type { DepthRange } from './write-maps.js';
 import { writeTogether } from './write-together.js';
 import { type WritingTasks, writingTasks } from './writing-tasks.js';
 
-const workerFile = fileURLToPath(new URL('../../dist/result/writing-worker.js', import.meta.url));
+const workerFile = fileURLToPath(new URL('../../dist/bundles/writing-worker.js', import.meta.url));
 
 /** Results of fewer pixels are written sooner than threads start. Tests set another bound. */
 export const threadsFrom = { pixels: 6e6 };

@@ -14,7 +14,7 @@ export interface WorkerSetup {
   memories: readonly WebAssembly.Memory[];
 }
 
-const workerFile = fileURLToPath(new URL('../../dist/workers/worker.js', import.meta.url));
+const workerFile = fileURLToPath(new URL('../../dist/bundles/worker.js', import.meta.url));
 
 /** A slot in the pool, which one worker after another may hold. */
 interface Slot {

@@ -7,7 +7,7 @@ import type { Span } from '../../src/workers/spans.js';
 import type { Timeline } from './timeline.js';
 
 const [folder, out, rule] = process.argv.slice(2);
-const { merge }: typeof import('../../src/index.js') = await import('../../dist/index.js' as string);
+const { merge }: typeof import('../../src/index.js') = await import('../../dist/bundles/index.js' as string);
 
 const clock = () => performance.timeOrigin + performance.now();
 const spans: Span[] = [];

@@ -30,7 +30,7 @@ echo "$*" >> npm-calls
 [ -e npm-fails ] && exit 7
 case "$1" in
   ci) mkdir -p node_modules; cp installed.json node_modules/.package-lock.json;;
-  run) mkdir -p dist/cli dist/kernels; touch dist/cli/main.js dist/kernels/lamella.wasm;;
+  run) mkdir -p dist/bundles dist/kernels; touch dist/bundles/main.js dist/kernels/lamella.wasm;;
 esac
 `;
 

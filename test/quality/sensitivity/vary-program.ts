@@ -37,9 +37,11 @@ export async function varyProgram(
   );
   if (changed === text) throw new Error(`Expected another value than ${JSON.stringify(value)} for ${name}`);
   await writeFile(module, changed);
+  const compiled = ['--compiled', join(folder, 'dist')];
+  await run(process.execPath, [join(root, 'src/bundle.js'), ...compiled]);
   const kernelConstants = join(folder, 'src/kernels/assembly/constants.ts');
   const before = await readFile(kernelConstants, 'utf8');
-  const generate = ['--compiled', join(folder, 'dist'), '--out', kernelConstants];
+  const generate = [...compiled, '--out', kernelConstants];
   await run(process.execPath, [join(root, 'src/kernels/generate-constants.js'), ...generate]);
   if ((await readFile(kernelConstants, 'utf8')) === before) return;
   const compiler = join(root, 'node_modules/assemblyscript/bin/asc.js');
