@@ -17,6 +17,7 @@ const bundles = join(compiled, 'bundles');
 /** What starts a process each; its modules are shared by what it loads later. */
 const processes = ['index.js', 'cli/main.js', 'batch/stack-child.js'];
 const threads = [
+  'merge/frame-worker.js',
   'merge/gpu-worker.js',
   'rail/reading-task-worker.js',
   'rail/reading-worker.js',

@@ -1,11 +1,8 @@
-import type { Size } from '../image/image.js';
 import type { SensorSpot } from '../rail/sensor-spot.js';
 import type { FrameFile } from '../stack/frame.js';
 import { feedFrames } from '../stack/frame-feed.js';
-import type { KeptFrames } from '../stack/kept-frames.js';
-import { isStored } from '../stack/stored-frame.js';
 import type { EngineFrame, MergeEngine } from './engine.js';
-import { placeFrame } from './place-frame.js';
+import type { FramePlacer } from './frame-placer.js';
 
 /** A frame of a pass over the stack. */
 export interface FedFrame {
@@ -16,7 +13,6 @@ export interface FedFrame {
 /** A pass over the stack. */
 export interface FramePass {
   frames: readonly FedFrame[];
-  size: Size;
   hotPixels: readonly SensorSpot[];
   /** Nobody asks for the frames again. */
   isLast: boolean;
@@ -30,8 +26,8 @@ export interface FramePass {
  */
 export async function feedEngine(
   engine: MergeEngine,
-  { frames, size, hotPixels, isLast }: FramePass,
-  kept: KeptFrames,
+  { frames, hotPixels, isLast }: FramePass,
+  placer: FramePlacer,
   visit: (frame: EngineFrame) => Promise<void>,
   onFrame: () => void,
   onDone: (done: number) => void,
@@ -42,19 +38,15 @@ export async function feedEngine(
   const isThere = ({ ordinal }: EngineFrame) =>
     engine.has?.(ordinal) === true && (isLast || hotPixels.length === 0);
   const decode = async ({ file, frame }: FedFrame) => {
-    if (!isThere(frame)) return isStored(file) ? undefined : kept.decode(file, 3, isLast);
-    kept.release(file);
-    return undefined;
+    if (isThere(frame)) placer.release(file);
+    else await placer.hold(file, isLast);
   };
   for await (const fed of feedFrames(frames, decode, 1)) {
     onFrame();
     if ('error' in fed) throw fed.error;
     if (engine.slots === 1) await visiting;
     const { file, frame } = fed.item;
-    if (!isThere(frame)) {
-      const slot = await engine.slotFor(frame.ordinal);
-      await placeFrame(slot, size, file, fed.value?.pixels, hotPixels);
-    }
+    if (!isThere(frame)) await placer.place(await engine.slotFor(frame.ordinal), file, hotPixels);
     await visiting;
     visiting = visit(frame).then(() => onDone(++done));
     // Told where it is awaited.

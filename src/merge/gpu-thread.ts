@@ -79,7 +79,7 @@ export class GpuThread implements MergeDevice, FrameSource {
       frames: readonly FedFrame[],
       hotPixels: readonly SensorSpot[],
     ) => {
-      const given = { frames, size: task.frame, hotPixels, isLast: name === 'blend' };
+      const given = { frames, hotPixels, isLast: name === 'blend' };
       return (onDone: (done: number) => void) => this.call(name, given, onDone);
     };
     return {

@@ -2,17 +2,13 @@ import { Gpu } from '../gpu/device.js';
 import { GpuFrames } from '../gpu/frames.js';
 import { GpuError, type GpuFailure } from '../gpu/gpu-error.js';
 import type { Size } from '../image/image.js';
-import { type FullSizeMeasurement, type FullSizePlan, measureFullSize } from '../rail/full-size-reading.js';
-import { findHotPixels } from '../rail/hot-pixels.js';
-import type { SensorSpot } from '../rail/sensor-spot.js';
-import type { DecodedFrame } from '../stack/decode.js';
 import { decodeThreads } from '../stack/decode-threads.js';
-import type { FrameFile } from '../stack/frame.js';
 import { KeptFrames } from '../stack/kept-frames.js';
-import { sharedCopy } from '../workers/shared-copy.js';
 import { type Callable, serveCalls } from '../workers/thread-calls.js';
 import type { EngineTask } from './engine.js';
 import { type FramePass, feedEngine } from './feed-engine.js';
+import { frameCalls } from './frame-calls.js';
+import { type FramePlacer, placerOf } from './frame-placer.js';
 import { GpuEngine, type ResultMemory } from './gpu-engine.js';
 import { gpuMergeBytes } from './memory-need.js';
 
@@ -20,6 +16,7 @@ import { gpuMergeBytes } from './memory-need.js';
 
 let gpu: Gpu;
 let kept: KeptFrames;
+let placer: FramePlacer;
 let sent: GpuFrames;
 let engine: GpuEngine;
 
@@ -34,6 +31,8 @@ export interface FramesSetup {
 type NearSign = -1 | 0 | 1;
 
 const calls = {
+  ...frameCalls(() => kept),
+
   async open({ index }: { index: number | undefined }) {
     gpu = await Gpu.open(index === undefined ? {} : { index });
     return { fullName: gpu.fullName, isSoftware: gpu.isSoftware };
@@ -44,35 +43,13 @@ const calls = {
     // Awaited by the engine, which tells what fails.
     gpu.compileAll().catch(() => {});
     kept = new KeptFrames(room, decodeThreads);
+    placer = placerOf(kept, size);
     sent = new GpuFrames(gpu, size, bits, room, gpuMergeBytes(size));
     kept.onDecoded = ({ number }, decoded) => sent.sendAhead(number, decoded);
   },
 
-  decodeAhead({ files }: { files: readonly FrameFile[] }): void {
-    kept.decodeAhead(files);
-  },
-
-  async decode({ file }: { file: FrameFile }): Promise<DecodedFrame> {
-    const decoded = await kept.decode(file);
-    return { ...decoded, pixels: sharedCopy(decoded.pixels) };
-  },
-
-  measureFull({
-    plan,
-    files,
-  }: {
-    plan: FullSizePlan;
-    files: readonly FrameFile[];
-  }): Promise<FullSizeMeasurement> {
-    return measureFullSize(plan, (k) => kept.decode(files[k]), undefined);
-  },
-
   async start({ task, memory }: { task: Omit<EngineTask, 'take'>; memory: ResultMemory }): Promise<void> {
     engine = await GpuEngine.start(gpu, task, sent, memory);
-  },
-
-  hotPixels({ files }: { files: readonly FrameFile[] }): Promise<SensorSpot[]> {
-    return findHotPixels(files.map((file) => () => kept.decode(file, 3)));
   },
 
   async follow(pass: FramePass, tell: (done: number) => void): Promise<void> {
@@ -80,7 +57,7 @@ const calls = {
     await feedEngine(
       engine,
       pass,
-      kept,
+      placer,
       (frame) => engine.follow(frame),
       () => {},
       tell,
@@ -128,7 +105,7 @@ const calls = {
     return feedEngine(
       engine,
       pass,
-      kept,
+      placer,
       (frame) => engine.blend(frame),
       () => {},
       tell,

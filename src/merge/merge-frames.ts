@@ -25,6 +25,8 @@ import {
   type RemoteEngine,
 } from './engine.js';
 import { type FramePass, feedEngine } from './feed-engine.js';
+import { placerOf } from './frame-placer.js';
+import type { FrameThread } from './frame-thread.js';
 import type { MergeDevice } from './merge-device.js';
 import { ProcessorEngine } from './processor-engine.js';
 import type { RunLog } from './run-log.js';
@@ -63,6 +65,7 @@ function nearSignOf({ direction }: FocusDirection): -1 | 0 | 1 {
  * @param kept Serves this merge last: it is closed, but where a GpuError is thrown.
  * @param device The graphics processor that merges, which is closed but not waited for; undefined: the processor. Where it goes away or is too
  *   small, GpuError is thrown.
+ * @param thread That frames are decoded in, and put in place from; undefined: this one.
  * @param take Takes memory of zeros for the picture and its maps. Default: of this thread alone.
  * @param onMaps Takes the maps as soon as they are final, and works on them beside the blend.
  */
@@ -81,6 +84,7 @@ export async function mergeFrames<Found>(
   log: RunLog,
   signal: AbortSignal | undefined,
   device?: MergeDevice,
+  thread?: FrameThread,
   take = (bytes: number): Uint8Array => new Uint8Array(bytes),
 ): Promise<MergedFrames<Found>> {
   const size = { width: crop.width, height: crop.height };
@@ -121,13 +125,13 @@ export async function mergeFrames<Found>(
       // Who has stopped the merge need not be told.
       if (!signal?.aborted) log.progress(done, frames.length);
     };
+    const placer = thread ?? placerOf(kept, frameSize);
     const feed = (
       to: MergeEngine,
       visit: (frame: EngineFrame) => Promise<void>,
       pass: Pick<FramePass, 'hotPixels' | 'isLast'>,
     ) => {
-      const whole = { frames: fed, size: frameSize, ...pass };
-      return feedEngine(to, whole, kept, visit, () => log.throwIfStopped(), onDone);
+      return feedEngine(to, { frames: fed, ...pass }, placer, visit, () => log.throwIfStopped(), onDone);
     };
     const decodeMissing = (areAll = false) => {
       if (isRemote(engine)) return;
@@ -135,8 +139,9 @@ export async function mergeFrames<Found>(
     };
     decodeMissing();
     const asked = [...new Set([0, frames.length >> 1, frames.length - 1])].map((k) => files[k]);
-    const hotPixels = isRemote(engine)
-      ? await engine.findHotPixels(asked)
+    const finder = isRemote(engine) ? engine : thread;
+    const hotPixels = finder
+      ? await finder.findHotPixels(asked)
       : await findHotPixels(asked.map((file) => () => kept.decode(file, 3)));
     if (hotPixels.length > 0) decodeMissing(true);
     if (isRemote(engine)) await engine.followAll(fed, hotPixels, onDone);

@@ -50,6 +50,7 @@ import { programVersion } from '../version.js';
 import { type DepthScale, depthScale } from './depth-scale.js';
 import { endDevelopment, withDevelopedFrames } from './develop-frames.js';
 import { directionNotes } from './direction-notes.js';
+import { FrameThread, isWorthFrameThread } from './frame-thread.js';
 import { frameComposite, leastSidePx } from './framing.js';
 import { keptFramesBytes, type MergeLoad, refuseOversized, threadsWithin } from './memory-need.js';
 import type { MergeOutcome, UnattendedHooks } from './merge-api.js';
@@ -294,7 +295,7 @@ export async function computeMerge(
   const options = fitThreads(stack, given, log);
   const room = keptFramesBytes(loadOf(stack), options.threads, options.memoryMb);
   const kept = new KeptFrames(room, Math.min(decodeThreads, options.threads));
-  const opened: { device?: MergeDevice | undefined } = {};
+  const opened: Opened = {};
   try {
     const merged = await computeKeeping(kept, room, opened, stack, options, log, signal, onMaps, writing);
     return { ...merged, ended: Promise.resolve(opened.device?.close()) };
@@ -303,17 +304,26 @@ export async function computeMerge(
     throw error;
   } finally {
     kept.close();
+    await opened.frames?.close();
   }
+}
+
+/** What a merge has opened. */
+interface Opened {
+  /** The graphics processor that merges. */
+  device?: MergeDevice | undefined;
+  /** The thread of the frames, where the processor merges and they have one. */
+  frames?: FrameThread | undefined;
 }
 
 /**
  * @param room Bytes of frames that may be kept.
- * @param opened Gets the graphics processor that merges, which the caller closes.
+ * @param opened Gets what the caller closes.
  */
 async function computeKeeping(
   kept: KeptFrames,
   room: number,
-  opened: { device?: MergeDevice | undefined },
+  opened: Opened,
   stack: Stack,
   options: MergeOptions,
   log: RunLog,
@@ -337,7 +347,7 @@ async function computeKeeping(
   kept.onAhead = () => start(size.width * size.height);
   kept.onDecoded = (frame, decoded) => opened.device?.sendAhead?.(frame, decoded);
   const registering = registerStack(stack, options, kept, log, stopper.signal, (plan, files) =>
-    opened.device?.measureFull?.(plan, files),
+    (opened.device ?? opened.frames)?.measureFull?.(plan, files),
   );
   // Told where it is awaited.
   registering.catch(() => {});
@@ -346,7 +356,10 @@ async function computeKeeping(
     const isApart = isWorthThread(stack.frames, options.threads);
     opened.device = await openMergeDevice(options.device, isApart, log);
     opened.device?.prepare({ size, bits: stack.bits, room });
-    kept.source = opened.device?.source;
+    if (!opened.device && isWorthFrameThread(stack, options.threads)) {
+      opened.frames = new FrameThread({ size, room, atOnce: Math.min(decodeThreads, options.threads) });
+    }
+    kept.source = opened.device?.source ?? opened.frames;
   } catch (error) {
     stop();
     await registering.catch(() => {});
@@ -422,6 +435,7 @@ async function computeKeeping(
       log,
       signal,
       device,
+      opened.frames,
       (bytes) => writing.take(bytes),
     );
   let device = opened.device?.fullName;

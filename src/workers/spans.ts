@@ -1,4 +1,4 @@
-import { channel } from 'node:diagnostics_channel';
+import { channel, subscribe } from 'node:diagnostics_channel';
 
 /** Work of one thread from one moment to another, for who measures: `npm run bench` draws them. */
 export interface Span {
@@ -22,4 +22,14 @@ export function clockMs(): number {
 
 export function publishSpan(span: Span): void {
   if (spans.hasSubscribers) spans.publish(span);
+}
+
+/** Calls where somebody measures. */
+export function whereSpansAreWanted(call: () => void): void {
+  if (spans.hasSubscribers) call();
+}
+
+/** Tells of all spans of this thread from now on. */
+export function tellSpans(tell: (span: Span) => void): void {
+  subscribe('lamella.spans', (span) => tell(span as Span));
 }
