@@ -178,19 +178,24 @@ export class FocusTracker implements FocusCurves {
         );
       }
     }
-    await jobs.done();
-    for (const disc of this.dust) this.maskDisc(disc);
-    if (this.picks) await this.pick(frame, this.picks);
+    const measured = jobs.done();
+    // Told below.
+    measured.catch(() => {});
+    if (this.dust.length > 0) {
+      await measured;
+      for (const disc of this.dust) this.maskDisc(disc);
+    }
+    if (this.picks) this.pick(frame, this.picks, jobs);
     for (let level = 0; level < this.levels; level++) {
       const s = state[level];
-      const measured = codes[level + finest];
+      const levelCodes = codes[level + finest];
       jobs.run(
         'trackStrip',
         {
-          codes: measured,
-          codeStride: measured.stride,
-          sourceWidth: measured.width,
-          sourceHeight: measured.height,
+          codes: levelCodes,
+          codeStride: levelCodes.stride,
+          sourceWidth: levelCodes.width,
+          sourceHeight: levelCodes.height,
           luma: this.lumaCodes,
           lumaStride: this.lumaCodes.stride,
           lumaWidth: this.lumaCodes.width,
@@ -214,15 +219,18 @@ export class FocusTracker implements FocusCurves {
         Math.ceil(s.height / stripRows),
       );
     }
+    const followed = jobs.done();
+    followed.catch(() => {});
+    await measured;
     // Read here while the workers follow the curves: the codes stay as they are.
     for (let level = 0; level < this.levels; level++) this.noteNoise(level);
-    await jobs.done();
+    await followed;
   }
 
   /** Takes the frame at level 0 wherever it is the sharpest so far. */
-  private async pick(frame: PlacedFrame, picks: Planes): Promise<void> {
+  private pick(frame: PlacedFrame, picks: Planes, jobs: JobBatch): void {
     const [codes] = this.codes;
-    await this.pool.run(
+    jobs.run(
       'pickStrip',
       {
         codes,

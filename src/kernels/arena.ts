@@ -12,7 +12,7 @@ import {
 export const pageBytes = 65536;
 export const maxArenaPages = 65536;
 /** Start of the arena: the first bytes hold the counters of the pool's jobs. */
-const firstFree = 256;
+const firstFree = 1024;
 
 /**
  * Rows of a picture in the arena, in as many memories as it has. Every memory has room for as many rows at the same address,

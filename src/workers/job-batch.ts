@@ -5,7 +5,7 @@ import type { StripPool } from './pool.js';
 export class JobBatch {
   private readonly jobs: Promise<void>[] = [];
 
-  constructor(private readonly pool: Pick<StripPool, 'run'>) {}
+  constructor(private readonly pool: Pick<StripPool, 'run'> & Partial<Pick<StripPool, 'endGroup'>>) {}
 
   /** As `StripPool.run`, without waiting. */
   run<K extends KernelName>(kernel: K, given: StripArguments<K>, strips: number): void {
@@ -14,6 +14,7 @@ export class JobBatch {
 
   /** Waits for all of them. Rejects where `StripPool.run` does. */
   async done(): Promise<void> {
+    this.pool.endGroup?.();
     await Promise.all(this.jobs.splice(0));
   }
 }

@@ -23,6 +23,8 @@ interface Slot {
   worker?: Worker;
   /** Told, one after the other, when the worker has done its part of a job, or has died. */
   readonly ends: ((outcome: JobPart | Error) => void)[];
+  /** Jobs that it has not been told of yet. */
+  orders: StripJob[];
 }
 
 /** A job that workers have been given. */
@@ -50,6 +52,9 @@ export class StripPool {
   private underWay: JobUnderWay[] = [];
   /** Done when the job before has been given to the workers. */
   private given: Promise<unknown> = Promise.resolve();
+  /** Of the jobs that wait to be given. */
+  private readonly waitingGroups: number[] = [];
+  private group = 0;
   private readonly acquirer: Pool;
   private readonly slots: readonly Slot[];
 
@@ -59,7 +64,7 @@ export class StripPool {
     scratch: readonly number[],
   ) {
     this.acquirer = new Pool({ max: scratch.length });
-    this.slots = scratch.map((address) => ({ scratch: address, ends: [] }));
+    this.slots = scratch.map((address) => ({ scratch: address, ends: [], orders: [] }));
   }
 
   /**
@@ -81,19 +86,17 @@ export class StripPool {
   async run<K extends KernelName>(kernel: K, given: StripArguments<K>, wanted: number): Promise<void> {
     const parts = partsOf(this.arena, kernel, given, wanted);
     const isShared = parts.length > 1;
+    const { group } = this;
+    this.waitingGroups.push(group);
     const next = this.given.then(async () => {
-      // What memories share is shared here, between jobs.
-      const isAlone = isShared || this.slots.some(({ worker }) => !worker);
-      // A place is another's once its job, and the one that waits for it, are done.
-      const first = isAlone ? this.jobId + 1 : this.jobId + 3 - jobPlaces;
-      for (;;) {
-        const job = this.underWay[0];
-        if (!job || job.id >= first) break;
-        await job.finished.catch(() => {});
+      this.waitingGroups.shift();
+      try {
+        return await this.give(kernel, parts, group);
+      } catch (error) {
+        // Of those before it the workers may not know yet.
+        this.tell();
+        throw error;
       }
-      for (const slot of this.slots) if (!slot.worker) await this.acquire(slot);
-      if (this.isClosed) throw closedError();
-      return this.start(kernel, parts);
     });
     const finished = next.then(async (job) => {
       await job.finished;
@@ -103,7 +106,45 @@ export class StripPool {
     return finished;
   }
 
-  /** Gives a job to the workers. */
+  /** Gives a job to the workers, once its place is free. */
+  private async give(kernel: KernelName, parts: StripPart[], group: number): Promise<JobUnderWay> {
+    const isShared = parts.length > 1;
+    // What memories share is shared between jobs.
+    const isAlone = isShared || this.slots.some(({ worker }) => !worker);
+    // A place is another's once its job, and the one that waits for it, are done.
+    const first = isAlone ? this.jobId + 1 : this.jobId + 3 - jobPlaces;
+    for (;;) {
+      const job = this.underWay[0];
+      if (!job || job.id >= first) break;
+      this.tell();
+      await job.finished.catch(() => {});
+    }
+    for (const slot of this.slots) if (!slot.worker) await this.acquire(slot);
+    if (this.isClosed) throw closedError();
+    const isIdle = this.underWay.length === 0;
+    const job = this.start(kernel, parts);
+    // Workers that have nothing to do do not wait for the rest of a group.
+    if (isShared || isIdle || this.waitingGroups[0] !== group) this.tell();
+    return job;
+  }
+
+  /**
+   * Ends a group: workers are told of its jobs together, and tell together that they are done, for with many of them each
+   * message counts.
+   */
+  endGroup(): void {
+    this.group++;
+  }
+
+  /** Tells the workers of the jobs that they have been given. */
+  private tell(): void {
+    for (const slot of this.slots) {
+      if (slot.orders.length > 0) slot.worker?.postMessage(slot.orders);
+      slot.orders = [];
+    }
+  }
+
+  /** Counts a job as given; the workers are told of it with others. */
   private start(kernel: KernelName, parts: StripPart[]): JobUnderWay {
     const strips = parts.reduce((sum, { count }) => sum + count, 0);
     // Nobody would wait for the job before.
@@ -128,8 +169,7 @@ export class StripPool {
             resolve();
           });
           const { scratch } = slot;
-          const order: StripJob = { id, kernel, parts, place, ...after, scratch };
-          slot.worker?.postMessage(order);
+          slot.orders.push({ id, kernel, parts, place, ...after, scratch });
         }),
     );
     const finished = Promise.all(ends).then(() => {
@@ -173,14 +213,17 @@ export class StripPool {
         worker.once('exit', () => {
           const death = this.isClosed ? closedError() : (failure ?? new Error('A worker ended early'));
           delete slot.worker;
+          slot.orders = [];
           this.abandon(death);
           for (const end of slot.ends.splice(0)) end(death);
           reject(death);
         });
-        // Its first message says that it is ready, each further one that its part of a job is done.
+        // Its first message says that it is ready, each further one that its parts of some jobs are done.
         worker.once('message', () => {
           slot.worker = worker;
-          worker.on('message', (part: JobPart) => slot.ends.shift()?.(part));
+          worker.on('message', (parts: JobPart[]) => {
+            for (const part of parts) slot.ends.shift()?.(part);
+          });
           resolve();
         });
       });

@@ -21,14 +21,14 @@ export interface StripJob {
   scratch: number;
 }
 
-/** What a worker answers when its part of a job is done. */
+/** What a worker answers when its parts of the jobs of a message are done, one for each. */
 export interface JobPart {
   fromMs: number;
   toMs: number;
 }
 
-/** Places for jobs that are under way at once. */
-export const jobPlaces = 16;
+/** Places for jobs that are under way at once: more than a frame has. */
+export const jobPlaces = 64;
 
 const countersAddress = 64;
 

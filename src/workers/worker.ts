@@ -8,7 +8,10 @@ const { module, memories } = workerData as WorkerSetup;
 const instances = await Promise.all(memories.map((memory) => instantiateKernels(module, memory)));
 const port = parentPort!;
 
-port.on('message', (job: StripJob) => {
+port.on('message', (jobs: StripJob[]) => port.postMessage(jobs.map(doPart)));
+
+/** Does this worker's part of a job. */
+function doPart(job: StripJob): JobPart {
   const counters = jobCounters(memories[0]);
   if (job.after !== undefined) waitUntilDone(counters, 2 * job.after + 1);
   const fromMs = clockMs();
@@ -25,9 +28,8 @@ port.on('message', (job: StripJob) => {
     }
     before += count;
   }
-  const done: JobPart = { fromMs, toMs: clockMs() };
-  port.postMessage(done);
-});
+  return { fromMs, toMs: clockMs() };
+}
 
 /** Waits for the strips that are not done yet, which other workers are at. */
 function waitUntilDone(counters: Int32Array, at: number): void {

@@ -1,6 +1,7 @@
 import { afterEach, describe, expect, it } from 'vitest';
 import { Arena, type Planes } from '../../src/kernels/arena.js';
 import { StripPool } from '../../src/workers/pool.js';
+import { jobPlaces } from '../../src/workers/strip-job.js';
 
 const [width, height, stripRows] = [400, 3000, 4];
 /** No memory is that large, so a worker that reads there dies. */
@@ -108,7 +109,9 @@ describe('a pool of workers', () => {
           // By one worker, whatever others are still at.
           reduceTo(between, ends[i], side),
           // More than there are places for.
-          ...(round % 8 === 0 ? [1, 2, 3, 4, 5].map(() => reduceTo(between, ends[i], 1)) : []),
+          ...(round % 8 === 0
+            ? Array.from({ length: jobPlaces / 3 }, () => reduceTo(between, ends[i], 1))
+            : []),
         ]);
         await Promise.all(jobs);
         for (const [i, { height, width, stride, ...plane }] of ends.entries()) {
