@@ -6,6 +6,7 @@ import { curveArguments, type TransferCurve } from '../image/transfer-curve.js';
 import { type Arena, type Planes, planeOf, type Rows } from '../kernels/arena.js';
 import { lanczosTaps } from '../kernels/kernels.js';
 import type { PlacedFrame } from '../kernels/placed-frame.js';
+import type { RowWindow } from '../kernels/row-windows.js';
 import { JobBatch } from '../workers/job-batch.js';
 import type { StripPool } from '../workers/pool.js';
 import { growingSide, levelToShow, pictureSoFar, type SmallPicture } from './picture-so-far.js';
@@ -49,9 +50,15 @@ export class PyramidBlender {
     this.taps = arena.takeTable(lanczosTaps());
     const halfHeight = (frame.height + 1) >> 1;
     this.halfFrame = arena.takeRows(((frame.width + 1) >> 1) * 16, bands.frame('half', 1, halfHeight));
+    const stale: Planes[] = [];
+    const take = (width: number, height: number, planes: number, window: RowWindow): Planes => {
+      const { taken, isClear } = arena.takeKnowing(width, height, planes, 4, window);
+      if (!isClear) stale.push(taken);
+      return taken;
+    };
     this.sums = this.sizes.map(({ width, height }, level) => {
-      const acc = arena.takeCleared(width, height, 3, 4, bands.composite(level, height, 1));
-      const weight = arena.takeCleared(width, height, 1, 4, bands.composite(level, height, 0));
+      const acc = take(width, height, 3, bands.composite(level, height, 1));
+      const weight = take(width, height, 1, bands.composite(level, height, 0));
       const ofPicture = bands.composite(level, height, 2);
       return {
         acc,
@@ -59,6 +66,20 @@ export class PyramidBlender {
         picture: level > 0 ? arena.takePlanes(width, height, 3, 4, ofPicture) : undefined,
       };
     });
+    for (const planes of stale) this.clear(planes);
+  }
+
+  /** Has the workers clear planes before they do anything else: it is much memory for one thread. */
+  private clear(taken: Planes): void {
+    const { stride, planeBytes, planes, height } = taken;
+    this.pool
+      .run(
+        'clearStrip',
+        { out: taken, stride, planeBytes, planes, height, stripRows },
+        Math.ceil(height / stripRows),
+      )
+      // Told by the jobs that follow.
+      .catch(() => {});
   }
 
   /** Bytes of scratch that a worker needs for frames of this size under transforms of this roll. */

@@ -214,6 +214,19 @@ export class Arena {
     return taken;
   }
 
+  /** As `takePlanes`, and whether all of it is memory that was never taken before, which is zero. */
+  takeKnowing(
+    width: number,
+    height: number,
+    planes: number,
+    elementBytes: 2 | 4,
+    window?: RowWindow,
+  ): { taken: Planes; isClear: boolean } {
+    const { touched } = this;
+    const taken = this.takePlanes(width, height, planes, elementBytes, window);
+    return { taken, isClear: taken.pointer - taken.endBytes >= touched };
+  }
+
   /** Rows without ends, one plane. */
   takeRows(rowBytes: number, window: RowWindow): Rows {
     const at = { rowBytes, endBytes: 0, planeBytes: 0, planes: 1, window };

@@ -39,6 +39,7 @@ export const kernelRows: { [K in KernelName]: KernelRows<K> } = {
   warpStrip: { writes: 'out', shares: ['out'] },
   blendFinestStrip: { writes: 'acc', reads: { coarse: 1 } },
   // In the grid of the composite.
+  clearStrip: { writes: 'out', shares: ['out'] },
   markTruncatedStrip: { writes: 'levels' },
   peakStrip: { writes: 'levels', shares: ['levels'] },
   markFalseRimsStrip: { writes: 'marks', reads: { rises: rimRows, depthIndices: rimRows } },

@@ -3,7 +3,8 @@ import type { FocusTracker } from '../focus/focus-tracker.js';
 import { frameBytes, frameTable } from '../image/frame-reach.js';
 import type { Size } from '../image/image.js';
 import type { Matrix3 } from '../image/transform.js';
-import { type Arena, type LevelTable, type Planes, planeOf, type Rows } from '../kernels/arena.js';
+import { type Arena, addressIn, type LevelTable, type Planes, planeOf, type Rows } from '../kernels/arena.js';
+import { directKernels } from '../kernels/direct-kernels.js';
 import { stripRows } from '../kernels/row-windows.js';
 import { windowSamples } from '../model/constants/focus.js';
 import { gapFall, maxUnit, minLongStep, sameUnits, usualWidth } from '../model/constants/model.js';
@@ -333,9 +334,12 @@ export function relativeErrors(): Float32Array {
 function shareKnown(arena: Arena, weights: Planes): number {
   const { width, height } = weights;
   let known = 0;
-  for (let y = 0; y < height; y++) {
-    const values = arena.rowU16(weights, y);
-    for (let x = 0; x < width; x++) if (values[x] > 0) known++;
+  for (const [m, memory] of arena.memories.entries()) {
+    const { countTold } = directKernels({ memory }, ['countTold']);
+    const { from, to } = weights.window.own[m];
+    for (let y = from; y < to; y++) {
+      known += countTold({ from: addressIn(weights, m) + y * weights.rowBytes, count: width });
+    }
   }
   return known / (width * height);
 }
@@ -446,15 +450,15 @@ export function doubled(
 ): Uint8Array {
   const out = take(width * height);
   const coarseWidth = (width + 1) >> 1;
+  // Both bytes of a pair are the same, so that their order does not matter.
+  const pairs = new Uint16Array(coarseWidth);
+  const wide = new Uint8Array(pairs.buffer, 0, width);
   for (let y = 0; y < height; y++) {
-    const row = y * width;
-    if (y % 2 === 1) {
-      out.copyWithin(row, row - width, row);
-      continue;
+    if (y % 2 === 0) {
+      const from = (y >> 1) * coarseWidth;
+      for (let i = 0; i < coarseWidth; i++) pairs[i] = map[from + i] * 257;
     }
-    const from = (y >> 1) * coarseWidth;
-    for (let i = 0, x = row; i < width >> 1; i++, x += 2) out[x] = out[x + 1] = map[from + i];
-    if (width % 2 === 1) out[row + width - 1] = map[from + coarseWidth - 1];
+    out.set(wide, y * width);
   }
   return out;
 }

@@ -1,8 +1,11 @@
 import { deflateSync } from 'node:zlib';
 import { describe, expect, it, test } from 'vitest';
+import { Arena } from '../../src/kernels/arena.js';
+import { directKernels } from '../../src/kernels/direct-kernels.js';
 import { pieceKernels } from '../../src/kernels/piece-kernels.js';
 import { crc32, tableCrc32 } from '../../src/result/checksums.js';
 import { seededRandom } from '../register/textured-stack.js';
+import { KernelRig } from './kernel-rig.js';
 
 const kernels = pieceKernels();
 
@@ -84,4 +87,34 @@ describe('peakSamples', () => {
 test('the check of a chunk is the same by the table and by zlib', () => {
   const bytes = noise(1001, 5);
   expect(crc32(bytes.subarray(0, 7), bytes.subarray(7))).toBe(tableCrc32(bytes));
+});
+
+describe('countTold', () => {
+  it.each([0, 1, 7, 8, 9, 64, 1003])('counts what is not zero among %i elements', (count) => {
+    const arena = new Arena();
+    const { countTold } = directKernels(arena, ['countTold']);
+    const from = arena.take(2 * count + 64);
+    // What lies behind them does not count.
+    const values = arena.u16(from, count + 16).fill(7);
+    const random = seededRandom(count + 1);
+    for (let i = 0; i < count; i++) values[i] = random() < 0.2 ? 0 : 65535 * Math.abs(random());
+    const told = values.subarray(0, count).reduce((sum, value) => sum + (value === 0 ? 0 : 1), 0);
+    expect(countTold({ from, count })).toBe(told);
+  });
+});
+
+it('clearStrip clears its rows of all planes with their ends, and nothing beside them', async () => {
+  const rig = await KernelRig.start();
+  const { arena } = rig;
+  const [width, height] = [37, 41];
+  const planes = arena.takePlanes(width, height, 2, 4);
+  const { pointer, stride, planeBytes } = planes;
+  const all = arena.f32(pointer - 64 - 128, (2 * planeBytes + 128) / 4).fill(1);
+  rig.run('clearStrip', [pointer, stride, planeBytes, 2, height], height);
+  for (let plane = 0; plane < 2; plane++) {
+    const first = 32 + (plane * planeBytes) / 4;
+    const rows = all.subarray(first, first + stride * height);
+    expect(rows.every((value) => value === 0)).toBe(true);
+    expect([all[first - 1], all[first + stride * height]]).toEqual([1, 1]);
+  }
 });

@@ -1,4 +1,5 @@
 // Steps over a picture that lies elsewhere, piece by piece: see `piece-kernels.ts`; and of memory itself.
+import { pad } from './common';
 
 /**
  * Rows of a PNG as they are deflated: filter type 2 ('up' of the PNG specification, 9.2), then, modulo 256,
@@ -121,4 +122,27 @@ export function peakSamples(samples: usize, bits: i32, count: i32, aside: i32, e
 /** Fills bytes with a value: several times as fast as what JavaScript has for memory that threads share. */
 export function fillBytes(from: usize, count: usize, value: i32): void {
   memory.fill(from, u8(value), count);
+}
+
+/** Zeros in planes of 32-bit elements, row ends included: rows of one strip. */
+export function clearStrip(
+  out: usize, stride: i32, planeBytes: usize, planes: i32, height: i32, stripRows: i32, strip: i32, scratch: usize,
+): void {
+  const y0 = strip * stripRows;
+  const rows = min(height, y0 + stripRows) - y0;
+  const first = out + (usize(y0) * usize(stride) << 2) - (usize(pad) << 2);
+  for (let plane = 0; plane < planes; plane++) {
+    memory.fill(first + usize(plane) * planeBytes, 0, usize(rows) * usize(stride) << 2);
+  }
+}
+
+/** How many of `count` elements of 16 bits are not zero. Up to 14 bytes behind them are read. */
+export function countTold(from: usize, count: i32): i32 {
+  const zero = i16x8.splat(0);
+  let told = count;
+  let p = from;
+  let left = count;
+  for (; left >= 8; left -= 8, p += 16) told -= popcnt(i16x8.bitmask(i16x8.eq(v128.load(p), zero)));
+  if (left > 0) told -= popcnt(i16x8.bitmask(i16x8.eq(v128.load(p), zero)) & ((1 << left) - 1));
+  return told;
 }

@@ -1,5 +1,5 @@
 export { accumulateStrip, blendFinestStrip, encodeUsedStrip } from './blend';
-export { adlerOf, fillBytes, filterRows, peakSamples } from './bytes';
+export { adlerOf, clearStrip, countTold, fillBytes, filterRows, peakSamples } from './bytes';
 export { collapseStrip, quantiseStrip } from './collapse';
 export { dropFalseRimsStrip, markFalseRimsStrip } from './false-rims';
 export { focusFinestStrip, focusStrip, lumaCodesStrip, pickStrip, trackStrip } from './focus';
