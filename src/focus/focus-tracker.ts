@@ -353,7 +353,7 @@ export class FocusTracker implements FocusCurves {
 
 /**
  * Rows of the state around its own that a memory holds, by level: at least what kernels read (`kernelRows`), and what
- * `seeThrough` does: 10 rows of level 2, and the tones of level 0 at them.
+ * `seeThrough` does: 11 rows of level 2, and the tones of level 0 at them.
  */
 const stateHalos = [48, 40, 24];
 

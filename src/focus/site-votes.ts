@@ -1,21 +1,8 @@
 import type { Size } from '../image/image.js';
-import { minPeakOctaves, sureOctaves } from '../model/constants/model.js';
+import { averageRadius, windowRadius } from '../model/constants/focus.js';
+import { clearOctaves, minPeakOctaves } from '../model/constants/model.js';
 import { codesPerOctave } from '../model/constants/state.js';
-import {
-  faintOctaves,
-  leakPx,
-  maxSites,
-  maxUsualRatioOctaves,
-  minCorePixels,
-  minKnownShare,
-  minPitch,
-  minSidePixels,
-  minSidesShare,
-  ownOctaves,
-  sideFrames,
-  sideOctaves,
-  siteRadius,
-} from '../model/constants/surface.js';
+import { faintOctaves, maxSites, minPitch, sideFrames, siteRadius } from '../model/constants/surface.js';
 import { noiseBin, type SiteVote } from './focus-curves.js';
 
 /** Planes of a level's focus curves, as one memory holds them. */
@@ -45,7 +32,7 @@ export interface SeenLevel {
 /** Places of a level at which it is asked which side of an edge is near: `columns` by `rows`, `pitch` pixels apart, from `margin` on. */
 export function siteGrid({ width, height }: Size) {
   const pitch = Math.max(minPitch, Math.ceil(Math.sqrt((width * height) / maxSites)));
-  const margin = siteRadius + leakPx;
+  const margin = siteRadius + averageRadius;
   const along = (side: number) => Math.max(0, Math.ceil((side - 2 * margin) / pitch));
   return { pitch, margin, columns: along(width), rows: along(height) };
 }
@@ -77,10 +64,37 @@ export function* siteVotes(here: SeenLevel, frames: number, apart: number): Gene
   }
 }
 
+/** What a window shows of the two sides of an edge: numbers of pixels, first of the side of the lower ordinal. */
+export interface SeenSides {
+  /** Clear pixels of the window, and those of either side among them. */
+  clear: number;
+  ofSides: number;
+  /** Pixels well within a side, and those of them that show the other's detail as well. */
+  within: readonly [number, number];
+  showing: readonly [number, number];
+}
+
+/**
+ * The share of one side's pixels that show the other's detail, less the same of the other side. It counts by how likely two
+ * clear pixels of the window both belong to these sides: where there are more, others show through.
+ */
+export function voteOf({ clear, ofSides, within, showing }: SeenSides): number {
+  if (within[0] === 0 || within[1] === 0) return 0;
+  return (showing[0] / within[0] - showing[1] / within[1]) * (ofSides / clear) ** 2;
+}
+
+/** Pixels well within one side of an edge, and their mean energy, code steps. */
+interface Side {
+  ordinal: number;
+  pixels: number[];
+  usual: number;
+}
+
 /** The window about a site, with room that is used again. */
 class Window {
-  private readonly side = 2 * (siteRadius + leakPx) + 1;
-  /** Ordinals of clear peaks, 0 = none; the window and `leakPx` around it. */
+  private readonly radius = siteRadius + averageRadius;
+  private readonly side = 2 * this.radius + 1;
+  /** Ordinals of clear peaks, 0 = none; the window and `averageRadius` around it. */
   private readonly labels = new Int32Array(this.side * this.side);
   private readonly counts: Int32Array;
 
@@ -93,11 +107,10 @@ class Window {
 
   /** Whether clear peaks of some pixels of the window lie so many frames apart. */
   mayHoldEdge(x: number, y: number, apart: number): boolean {
-    const pitch = siteRadius / 2;
     let least = Infinity;
     let most = 0;
-    for (let v = y - siteRadius; v <= y + siteRadius; v += pitch) {
-      for (let u = x - siteRadius; u <= x + siteRadius; u += pitch) {
+    for (let v = y - siteRadius; v <= y + siteRadius; v += windowRadius) {
+      for (let u = x - siteRadius; u <= x + siteRadius; u += windowRadius) {
         const label = this.labelAt(u, v);
         if (label === 0) continue;
         if (label < least) least = label;
@@ -108,82 +121,47 @@ class Window {
   }
 
   vote(x: number, y: number, apart: number): number {
-    const { labels, side } = this;
-    const sides = this.findSides(x, y, apart);
-    if (sides === undefined) return 0;
-    const { first, other } = sides;
-    const seen = [
-      { ordinal: first, against: other },
-      { ordinal: other, against: first },
-    ].map(({ ordinal, against }) => {
-      // Pixels of this side, beyond the leak, by their own detail: their mean energy first.
-      const core: number[] = [];
-      let energy = 0;
-      for (let row = leakPx; row < side - leakPx; row++) {
-        for (let column = leakPx; column < side - leakPx; column++) {
-          const i = row * side + column;
-          if (!isNear(labels[i], ordinal) || !this.isInside(i, ordinal)) continue;
-          const at =
-            (y + row - siteRadius - leakPx - this.here.top) * this.here.stride +
-            x +
-            column -
-            siteRadius -
-            leakPx;
-          core.push(at);
-          energy += 2 ** (this.here.best[at] / codesPerOctave);
-        }
-      }
-      return { core, against, usual: codesPerOctave * Math.log2(energy / Math.max(1, core.length)) };
-    });
-    if (seen.some(({ core }) => core.length < minCorePixels)) return 0;
-    const usual = seen.map((side) => side.usual / codesPerOctave);
-    if (Math.abs(usual[0] - usual[1]) > maxUsualRatioOctaves) return 0;
-    const noise = this.noiseAt((y - this.here.top) * this.here.stride + x) / codesPerOctave;
-    if (Math.min(...usual) < noise + sureOctaves) return 0;
-    const [through, back] = seen.map(({ core, against, usual }, i) =>
-      this.shareShowing(core, usual, against, seen[1 - i].usual),
-    );
-    return (through - back) * (other > first ? 1 : -1);
-  }
-
-  /** Part of a side's pixels that show the other side's detail as well. */
-  private shareShowing(core: readonly number[], usual: number, other: number, otherUsual: number): number {
-    const { best, second, secondOrdinal } = this.here;
-    const floor = otherUsual - faintOctaves * codesPerOctave;
-    let own = 0;
-    let showing = 0;
-    for (const at of core) {
-      if (best[at] < usual - ownOctaves * codesPerOctave) continue;
-      own++;
-      if (Math.abs(secondOrdinal[at] - other) > sideFrames || second[at] < floor) continue;
-      if (best[at] - second[at] > faintOctaves * codesPerOctave) continue;
-      if (second[at] > this.noiseAt(at) + minPeakOctaves * codesPerOctave) showing++;
-    }
-    return own === 0 ? 0 : showing / own;
-  }
-
-  /** The two ordinals that most pixels of the window are sharp at, the more frequent first. */
-  private findSides(x: number, y: number, apart: number): { first: number; other: number } | undefined {
-    const { labels, counts, side } = this;
-    counts.fill(0);
-    let known = 0;
-    for (let row = 0, i = 0; row < side; row++) {
-      for (let column = 0; column < side; column++, i++) {
-        const label = this.labelAt(x + column - siteRadius - leakPx, y + row - siteRadius - leakPx);
-        labels[i] = label;
-        const isInner = row >= leakPx && row < side - leakPx && column >= leakPx && column < side - leakPx;
-        if (label === 0 || !isInner) continue;
-        counts[label]++;
-        known++;
-      }
-    }
-    if (known < minKnownShare * (2 * siteRadius + 1) ** 2) return undefined;
+    const { counts } = this;
+    this.readLabels(x, y);
     const first = this.mostFrequent(() => true);
     const other = this.mostFrequent((ordinal) => Math.abs(ordinal - first) >= apart);
-    const smaller = this.countNear(other);
-    if (other === 0 || smaller < minSidePixels) return undefined;
-    if (this.countNear(first) + smaller < minSidesShare * known) return undefined;
-    return { first, other };
+    if (other === 0) return 0;
+    const [lower, upper] = [Math.min(first, other), Math.max(first, other)].map((k) => this.sideOf(x, y, k));
+    return voteOf({
+      clear: counts.reduce((sum, count) => sum + count),
+      ofSides: this.countNear(first) + this.countNear(other),
+      within: [lower.pixels.length, upper.pixels.length],
+      showing: [this.countShowing(lower, upper), this.countShowing(upper, lower)],
+    });
+  }
+
+  /**
+   * Pixels of a side that show the other's detail as well. On either side it counts down to the same part of what it has in the
+   * open, that which the fainter of both still shows above noise: what the measure's window carries across the edge is
+   * then the same both ways.
+   */
+  private countShowing(side: Side, other: Side): number {
+    const { second, secondOrdinal } = this.here;
+    const overNoise = minPeakOctaves * codesPerOctave + Math.max(0, other.usual - side.usual);
+    const least = other.usual - faintOctaves * codesPerOctave;
+    return side.pixels.filter(
+      (at) =>
+        isNear(secondOrdinal[at], other.ordinal) &&
+        second[at] > this.noiseAt(at) + overNoise &&
+        second[at] >= least,
+    ).length;
+  }
+
+  /** Labels of the window and around it, and how many pixels of the window have each. */
+  private readLabels(x: number, y: number): void {
+    const { labels, counts, side, radius } = this;
+    counts.fill(0);
+    for (let row = 0, i = 0; row < side; row++) {
+      for (let column = 0; column < side; column++, i++) {
+        labels[i] = this.labelAt(x + column - radius, y + row - radius);
+        if (labels[i] !== 0 && this.isInner(row, column)) counts[labels[i]]++;
+      }
+    }
   }
 
   private mostFrequent(isAllowed: (ordinal: number) => boolean): number {
@@ -202,14 +180,36 @@ class Window {
   private countNear(ordinal: number): number {
     let count = 0;
     for (let k = ordinal - sideFrames; k <= ordinal + sideFrames; k++) count += this.counts[k] ?? 0;
-    return ordinal === 0 ? 0 : count;
+    return count;
   }
 
-  /** Whether what lies `leakPx` away all round is of the same side. */
+  /** The pixels of an ordinal whose own measure holds nothing of what lies beside. */
+  private sideOf(x: number, y: number, ordinal: number): Side {
+    const { labels, side, radius, here } = this;
+    const pixels: number[] = [];
+    let energy = 0;
+    for (let row = 0, i = 0; row < side; row++) {
+      for (let column = 0; column < side; column++, i++) {
+        if (!this.isInner(row, column) || !isNear(labels[i], ordinal) || !this.isInside(i, ordinal)) continue;
+        const at = (y + row - radius - here.top) * here.stride + x + column - radius;
+        pixels.push(at);
+        energy += 2 ** (here.best[at] / codesPerOctave);
+      }
+    }
+    return { ordinal, pixels, usual: codesPerOctave * Math.log2(energy / pixels.length) };
+  }
+
+  /** Whether a pixel of `labels` lies in the window itself. */
+  private isInner(row: number, column: number): boolean {
+    const last = this.side - averageRadius;
+    return row >= averageRadius && row < last && column >= averageRadius && column < last;
+  }
+
+  /** Whether what lies `averageRadius` away all round is of the same side, or one that goes on from it. */
   private isInside(i: number, ordinal: number): boolean {
     const { labels, side } = this;
-    for (let dy = -leakPx; dy <= leakPx; dy += leakPx) {
-      for (let dx = -leakPx; dx <= leakPx; dx += leakPx) {
+    for (let dy = -averageRadius; dy <= averageRadius; dy += averageRadius) {
+      for (let dx = -averageRadius; dx <= averageRadius; dx += averageRadius) {
         const label = labels[i + dy * side + dx];
         if (label === 0 || Math.abs(label - ordinal) > 2 * sideFrames) return false;
       }
@@ -220,7 +220,7 @@ class Window {
   /** Ordinal of a pixel's best frame, 0 where it is not clear. */
   private labelAt(x: number, y: number): number {
     const at = (y - this.here.top) * this.here.stride + x;
-    return this.here.best[at] > this.noiseAt(at) + sideOctaves * codesPerOctave
+    return this.here.best[at] > this.noiseAt(at) + clearOctaves * codesPerOctave
       ? this.here.bestOrdinal[at]
       : 0;
   }

@@ -1,5 +1,5 @@
 import type { SiteVote } from '../focus/focus-curves.js';
-import { isAsked, siteGrid } from '../focus/site-votes.js';
+import { isAsked, siteGrid, voteOf } from '../focus/site-votes.js';
 import type { Gpu } from './device.js';
 import type { GpuPlanes, RowsOf } from './planes.js';
 
@@ -33,7 +33,7 @@ export async function readSiteVotes(
     return [];
   }
   const at = gpu.takeTable(Uint32Array.from(places, ({ x, y }) => x | (y << 16)));
-  const votes = gpu.takeTable(8 * places.length);
+  const votes = gpu.takeTable(12 * places.length);
   const { margin } = siteGrid(state[level]);
   const rowsOf =
     (shift: number): RowsOf =>
@@ -51,13 +51,19 @@ export async function readSiteVotes(
     },
     { width: groupRows, height: places.length * groupRows },
   );
-  const counts = new Uint16Array(4 * places.length);
+  const counts = new Uint16Array(6 * places.length);
   await gpu.readTable(votes, new Uint8Array(counts.buffer));
   gpu.release(noise, at, votes);
   return places
     .map(({ x, y }, i) => {
-      const [own, showing, otherOwn, otherShowing] = counts.subarray(4 * i, 4 * i + 4);
-      return { x, y, vote: shareOf(showing, own) - shareOf(otherShowing, otherOwn) };
+      const [within, showing, otherWithin, otherShowing, clear, ofSides] = counts.subarray(6 * i, 6 * i + 6);
+      const seen = {
+        clear,
+        ofSides,
+        within: [within, otherWithin],
+        showing: [showing, otherShowing],
+      } as const;
+      return { x, y, vote: voteOf(seen) };
     })
     .filter(({ vote }) => vote !== 0);
 }
@@ -99,8 +105,4 @@ async function findEdges(
     places.push({ x: margin + (i % columns) * pitch, y: margin + Math.floor(i / columns) * pitch });
   }
   return places;
-}
-
-function shareOf(part: number, whole: number): number {
-  return whole === 0 ? 0 : part / whole;
 }

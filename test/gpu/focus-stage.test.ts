@@ -117,5 +117,5 @@ describeGpu(
       },
     );
   },
-  { bandBytes: 1 << 19 },
+  { bandBytes: 600 << 10 },
 );

@@ -80,5 +80,5 @@ describeGpu(
       rig.gpu.release(...state);
     });
   },
-  { bandBytes: 1 << 18 },
+  { bandBytes: 300 << 10 },
 );

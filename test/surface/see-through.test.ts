@@ -6,7 +6,6 @@ const blocks = (count: number, vote: number) => Array.from({ length: count }, ()
 
 describe('evidence of blocks for which end is near', () => {
   it('is the Bayes factor of both directions, the mean over how reliable the blocks may be, as standard errors', () => {
-    const sums = [3.25, 1.25, -0.75, 6.25];
     const votes = [3, 1, -0.5, 6];
     // By the rule of Bayes itself, without logarithms.
     const likelihood = (sign: number) =>
@@ -20,11 +19,11 @@ describe('evidence of blocks for which end is near', () => {
             }, 1),
         0,
       );
-    const { z, agreement, blocks: count } = weighVotes(sums);
+    const { z, agreement, blocks: count } = weighVotes([...votes, 0]);
     expect(Math.exp((z * z) / 2)).toBeCloseTo(likelihood(1) / likelihood(-1), 6);
     expect(agreement).toBeCloseTo(9.5 / 10.5, 10);
     expect(count).toBe(4);
-    expect(weighVotes(sums.map((sum) => -sum)).z).toBe(-z);
+    expect(weighVotes(votes.map((vote) => -vote)).z).toBe(-z);
   });
 
   it('grows with blocks that agree, and a few strong ones suffice', () => {
@@ -41,8 +40,9 @@ describe('evidence of blocks for which end is near', () => {
     expect(weighVotes([...blocks(30, 6), ...blocks(3, -6)]).z).toBeGreaterThan(4);
   });
 
-  it('is none where no block has more than a stray vote', () => {
-    expect(weighVotes(blocks(400, 0.2))).toEqual({ z: 0, agreement: 0, blocks: 0 });
+  it('is small where votes are faint, and none where there are none', () => {
+    expect(weighVotes(blocks(6, 0.05)).z).toBeLessThan(weighVotes(blocks(6, 6)).z / 2);
+    expect(weighVotes([0, 0])).toEqual({ z: 0, agreement: 0, blocks: 0 });
     expect(weighVotes([])).toEqual({ z: 0, agreement: 0, blocks: 0 });
   });
 });

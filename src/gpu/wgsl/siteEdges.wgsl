@@ -35,14 +35,14 @@ fn main(@builtin(global_invocation_id) id: vec3u) {
   if (isOutside(call.band, id) || column >= call.edges.width) {
     return;
   }
-  let x = siteRadius + leakPx + column * call.pitch;
-  let y = siteRadius + leakPx + row * call.pitch;
+  let x = siteRadius + averageRadius + column * call.pitch;
+  let y = siteRadius + averageRadius + row * call.pitch;
   var least = 0xffff;
   var most = 0;
-  for (var v = y - siteRadius; v <= y + siteRadius; v += siteRadius / 2) {
-    for (var u = x - siteRadius; u <= x + siteRadius; u += siteRadius / 2) {
+  for (var v = y - siteRadius; v <= y + siteRadius; v += windowRadius) {
+    for (var u = x - siteRadius; u <= x + siteRadius; u += windowRadius) {
       let label = stateAt(bestOrdinalPlane, u, v);
-      if (label != 0 && f32(stateAt(bestPlane, u, v)) > noiseAt(u, v) + sideOctaves * codesPerOctave) {
+      if (label != 0 && f32(stateAt(bestPlane, u, v)) > noiseAt(u, v) + clearOctaves * codesPerOctave) {
         least = min(least, label);
         most = max(most, label);
       }

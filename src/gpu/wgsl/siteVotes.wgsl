@@ -1,6 +1,6 @@
-// What places of a level show of which side of a depth edge is near: for each, of the pixels of the side of the lower ordinal
-// the number that show their own detail (low half of a word) and of those the number that show the other side's as well
-// (high half), then the same of the other side. A group of threads takes one place; the rows of the band are 16 a place.
+// What places of a level show of which side of a depth edge is near, three words a place: the number of pixels well within the
+// side of the lower ordinal (low half) and of those the number that show the other side's detail as well (high half), the
+// same of the other side, and the number of clear pixels of the window and those of both sides among them. A group of threads takes one place; the rows of the band are 16 a place.
 // Beside it: `siteVotes` of focus/site-votes.ts, where the rule is.
 struct Call {
   band: Band,
@@ -20,7 +20,7 @@ struct Call {
 @group(0) @binding(4) var<storage, read> places: array<u32>;
 @group(0) @binding(5) var<storage, read_write> votes: array<u32>;
 
-const radius = siteRadius + leakPx;
+const radius = siteRadius + averageRadius;
 const side = 2 * radius + 1;
 const threads = 256;
 
@@ -29,14 +29,13 @@ var<workgroup> labels: array<i32, side * side>;
 // Number of pixels of the window by ordinal; those that lie so many frames apart share a bin.
 const bins = 2048;
 var<workgroup> counts: array<atomic<i32>, bins>;
-var<workgroup> known: atomic<i32>;
+var<workgroup> clear: atomic<i32>;
 // Number of pixels within a frame of an ordinal, in the high half, and the ordinal from the last one back.
 var<workgroup> frequent: array<atomic<u32>, 2>;
 // Energies of the pixels well within the sides, those of the second one negative; 0 = of none.
 var<workgroup> energies: array<f32, side * side>;
 var<workgroup> coreCounts: array<i32, 2>;
 var<workgroup> usuals: array<f32, 2>;
-var<workgroup> ownCounts: array<atomic<u32>, 2>;
 var<workgroup> showingCounts: array<atomic<u32>, 2>;
 
 fn stateAt(plane: i32, x: i32, y: i32) -> i32 {
@@ -51,14 +50,14 @@ fn noiseAt(x: i32, y: i32) -> f32 {
 
 /** Ordinal of a pixel's best frame, 0 where it is not clear. */
 fn labelAt(x: i32, y: i32) -> i32 {
-  let isClear = f32(stateAt(bestPlane, x, y)) > noiseAt(x, y) + sideOctaves * codesPerOctave;
+  let isClear = f32(stateAt(bestPlane, x, y)) > noiseAt(x, y) + clearOctaves * codesPerOctave;
   return select(0, stateAt(bestOrdinalPlane, x, y), isClear);
 }
 
 fn isInner(i: i32) -> bool {
   let column = i % side;
   let row = i / side;
-  return column >= leakPx && column < side - leakPx && row >= leakPx && row < side - leakPx;
+  return column >= averageRadius && column < side - averageRadius && row >= averageRadius && row < side - averageRadius;
 }
 
 fn isNear(label: i32, ordinal: i32) -> bool {
@@ -74,10 +73,10 @@ fn countNear(ordinal: i32) -> i32 {
   return count;
 }
 
-/** Whether what lies `leakPx` away all round is of the same side. */
+/** Whether what lies `averageRadius` away all round is of the same side. */
 fn isInside(i: i32, ordinal: i32) -> bool {
   for (var k = 0; k < 9; k++) {
-    let label = labels[i + (k / 3 - 1) * leakPx * side + (k % 3 - 1) * leakPx];
+    let label = labels[i + (k / 3 - 1) * averageRadius * side + (k % 3 - 1) * averageRadius];
     if (label == 0 || abs(label - ordinal) > 2 * sideFrames) {
       return false;
     }
@@ -114,11 +113,10 @@ fn main(@builtin(workgroup_id) group: vec3u, @builtin(local_invocation_index) th
   let y = i32(places[place] >> 16u);
   if (index < 2) {
     atomicStore(&frequent[index], 0u);
-    atomicStore(&ownCounts[index], 0u);
     atomicStore(&showingCounts[index], 0u);
   }
   if (index == 0) {
-    atomicStore(&known, 0);
+    atomicStore(&clear, 0);
   }
   for (var i = index; i < bins; i += threads) {
     atomicStore(&counts[i], 0);
@@ -128,7 +126,7 @@ fn main(@builtin(workgroup_id) group: vec3u, @builtin(local_invocation_index) th
     let label = labelAt(x + i % side - radius, y + i / side - radius);
     labels[i] = label;
     if (label != 0 && isInner(i)) {
-      atomicAdd(&known, 1);
+      atomicAdd(&clear, 1);
       atomicAdd(&counts[label & (bins - 1)], 1);
     }
   }
@@ -140,13 +138,9 @@ fn main(@builtin(workgroup_id) group: vec3u, @builtin(local_invocation_index) th
   workgroupBarrier();
   let other = mostFrequent(1);
   let ordinals = vec2i(first, other);
-  let seen = f32(atomicLoad(&known));
-  let smaller = countNear(other);
-  let isClear = seen >= minKnownShare * f32((2 * siteRadius + 1) * (2 * siteRadius + 1)) && other != 0 &&
-    smaller >= minSidePixels && f32(countNear(first) + smaller) >= minSidesShare * seen;
   for (var i = index; i < side * side; i += threads) {
     var energy = 0.0;
-    if (isClear && isInner(i)) {
+    if (other != 0 && isInner(i)) {
       let n = select(0, 1, isNear(labels[i], other));
       if (isNear(labels[i], ordinals[n]) && isInside(i, ordinals[n])) {
         let best = f32(stateAt(bestPlane, x + i % side - radius, y + i / side - radius));
@@ -169,30 +163,17 @@ fn main(@builtin(workgroup_id) group: vec3u, @builtin(local_invocation_index) th
     usuals[index] = log2(sum / f32(max(1, count)));
   }
   workgroupBarrier();
-  let usual = vec2f(usuals[0], usuals[1]);
-  let isShown = min(coreCounts[0], coreCounts[1]) >= minCorePixels &&
-    abs(usual[0] - usual[1]) <= maxUsualRatioOctaves &&
-    min(usual[0], usual[1]) >= noiseAt(x, y) / codesPerOctave + sureOctaves;
   for (var i = index; i < side * side; i += threads) {
-    if (!isShown || energies[i] == 0.0) {
+    if (energies[i] == 0.0) {
       continue;
     }
     let u = x + i % side - radius;
     let v = y + i / side - radius;
-    let best = f32(stateAt(bestPlane, u, v));
-    let second = f32(stateAt(secondPlane, u, v));
-    let behind = stateAt(secondOrdinalPlane, u, v);
     let n = select(0, 1, energies[i] < 0.0);
-    if (best < (usual[n] - ownOctaves) * codesPerOctave) {
-      continue;
-    }
-    atomicAdd(&ownCounts[n], 1u);
-    if (
-      abs(behind - ordinals[1 - n]) <= sideFrames &&
-      second >= (usual[1 - n] - faintOctaves) * codesPerOctave &&
-      best - second <= faintOctaves * codesPerOctave &&
-      second > noiseAt(u, v) + minPeakOctaves * codesPerOctave
-    ) {
+    let second = f32(stateAt(secondPlane, u, v));
+    let overNoise = (minPeakOctaves + max(0.0, usuals[1 - n] - usuals[n])) * codesPerOctave;
+    let least = (usuals[1 - n] - faintOctaves) * codesPerOctave;
+    if (isNear(stateAt(secondOrdinalPlane, u, v), ordinals[1 - n]) && second > noiseAt(u, v) + overNoise && second >= least) {
       atomicAdd(&showingCounts[n], 1u);
     }
   }
@@ -200,6 +181,9 @@ fn main(@builtin(workgroup_id) group: vec3u, @builtin(local_invocation_index) th
   if (index < 2) {
     // The side of the lower ordinal first.
     let at = select(1 - index, index, first < other);
-    votes[2 * place + at] = pairOf(atomicLoad(&ownCounts[index]), atomicLoad(&showingCounts[index]));
+    votes[3 * place + at] = pairOf(u32(coreCounts[index]), atomicLoad(&showingCounts[index]));
+  }
+  if (index == 2) {
+    votes[3 * place + 2] = pairOf(u32(atomicLoad(&clear)), u32(countNear(first) + countNear(other)));
   }
 }

@@ -27,7 +27,10 @@ export const maxRestored: f32 = 0.6;
 /** [1/64 of a step]: half of a long step: the largest distance of a depth index from the nearer of its frames. */
 export const halfStep: i32 = 32;
 
-/** [px of the level]: pixels to either side that a measure depends on. */
+/** [px of the level]: pixels to either side over which a measure averages energy: its binomial window of five. */
+export const averageRadius: i32 = 2;
+
+/** [px of the level]: pixels to either side that a measure depends on: energy is of second differences. */
 export const windowRadius: i32 = 3;
 
 /** [usual steps]: a step of this length or more is a missed or oversized one. */
@@ -234,35 +237,11 @@ export const samePeak64ths: i32 = 80;
 /** [px of the level]: how far beside detail the measure still answers to it: its window. */
 export const leakRadius: i32 = 3;
 
-/** [px of the level]: Half side of the window about a site, pixels of the level. */
-export const siteRadius: i32 = 8;
+/** [px of the level]: half side of the window about a site: on either side of an edge the measure's window leaks so far, and so far again detail is seen through a rim or measured beyond the leak; a window's reach more for edges that do not pass through the site. */
+export const siteRadius: i32 = 9;
 
-/** [frames]: peaks within this many frames of each other belong to one side. */
+/** [frames]: peaks within this many frames of each other belong to one side: whole frames within `sameUnits`. */
 export const sideFrames: i32 = 1;
 
-/** [px of the level]: A rim's own detail fills the measure's window beyond it, pixels of the level. */
-export const leakPx: i32 = 2;
-
-/** [octaves]: minimum height above noise of a peak that assigns a pixel to a side. */
-export const sideOctaves: f32 = 1.25;
-
-/** [octaves]: and the two sides differ by no more than this: what is mistaken for a side is the blur of the other's edge, or noise. */
-export const maxUsualRatioOctaves: f32 = 4;
-
-/** [octaves]: detail seen through a rim is fainter than in the open by no more than this: what is fainter is blur. */
-export const faintOctaves: f32 = 7;
-
-/** [octaves]: a pixel of a side shows its own detail where that is at most this much below what is usual there. */
-export const ownOctaves: f32 = 1;
-
-/** [px]: minimum number of pixels of the smaller side, */
-export const minSidePixels: i32 = 10;
-
-/** [px]: and of its part beyond the leak. */
-export const minCorePixels: i32 = 3;
-
-/** [share]: minimum share of the window that has detail, */
-export const minKnownShare: f32 = 0.5;
-
-/** [share]: and minimum share of the two sides in that. */
-export const minSidesShare: f32 = 0.7;
+/** [octaves]: detail seen through a rim is fainter than in the open by no more than this: of its contrast .35 is left, which a straight rim lets through a quarter of its width from the edge. What is fainter is mostly blur. */
+export const faintOctaves: f32 = 3;

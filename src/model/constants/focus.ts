@@ -37,8 +37,11 @@ export const minNoiseSamples = 100;
 
 // Window of the measure
 
-/** Derived i32 [px of the level]: pixels to either side that a measure depends on. */
-export const windowRadius = 3;
+/** Derived i32 [px of the level]: pixels to either side over which a measure averages energy: its binomial window of five. */
+export const averageRadius = 2;
+
+/** Derived i32 [px of the level]: pixels to either side that a measure depends on: energy is of second differences. */
+export const windowRadius = averageRadius + 1;
 
 /** Derived [samples]: effective number of independent samples in the window. */
 export const windowSamples = 6;

@@ -171,70 +171,27 @@ export const bestBend = 1.2;
 
 // Which end is near
 
-/** Free i32 [px of the level]: Half side of the window about a site, pixels of the level. */
-export const siteRadius = 8;
+/**
+ * Derived i32 [px of the level]: half side of the window about a site: on either side of an edge the measure's window
+ * leaks so far, and so far again detail is seen through a rim or measured beyond the leak; a window's reach more for edges
+ * that do not pass through the site.
+ */
+export const siteRadius = 3 * windowRadius;
+
+/** Derived i32 [frames]: peaks within this many frames of each other belong to one side: whole frames within `sameUnits`. */
+export const sideFrames = Math.floor(sameUnits);
 
 /**
- * Free [px of the level]: What lies on either side of an edge must be blurred by this much where the other
- * is sharp, pixels of the level.
+ * Free f32 [octaves]: detail seen through a rim is fainter than in the open by no more than this: of its contrast .35 is left,
+ * which a straight rim lets through a quarter of its width from the edge. What is fainter is mostly blur.
  */
-export const siteBlurPx = 6;
-
-/** Free i32 [frames]: peaks within this many frames of each other belong to one side. */
-export const sideFrames = 1;
-
-/**
- * Free i32 [px of the level]: A rim's own detail fills the measure's window beyond it, pixels of the level.
- */
-export const leakPx = 2;
-
-/** Free f32 [octaves]: minimum height above noise of a peak that assigns a pixel to a side. */
-export const sideOctaves = 1.25;
-
-/**
- * Free f32 [octaves]: and the two sides differ by no more than this: what is mistaken for a side is the blur of the other's edge, or
- * noise.
- */
-export const maxUsualRatioOctaves = 4;
-
-/**
- * Free f32 [octaves]: detail seen through a rim is fainter than in the open by no more than this: what is fainter
- * is blur.
- */
-export const faintOctaves = 7;
-
-/**
- * Free f32 [octaves]: a pixel of a side shows its own detail where that is at most this much below what is usual
- * there.
- */
-export const ownOctaves = 1;
-
-/** Free i32 [px]: minimum number of pixels of the smaller side, */
-export const minSidePixels = 10;
-
-/** Free i32 [px]: and of its part beyond the leak. */
-export const minCorePixels = 3;
-
-/** Free f32 [share]: minimum share of the window that has detail, */
-export const minKnownShare = 0.5;
-
-/** Free f32 [share]: and minimum share of the two sides in that. */
-export const minSidesShare = 0.7;
+export const faintOctaves = 3;
 
 /** Effort int [sites]: maximum number of sites of a level, */
 export const maxSites = 10_000;
 
 /** Effort int [px of the level]: and their minimum distance. */
 export const minPitch = 3;
-
-/** Free int [blocks]: the picture's smaller side in blocks; the votes of a block's sites are added up. */
-export const blocksAcross = 20;
-
-/** Free int [px]: minimum side of a block: windows of neighbouring blocks hardly overlap. */
-export const minBlockPx = 32;
-
-/** Free [votes]: blocks whose votes add up to less are as often wrong as right: measured. */
-export const minBlockVote = 0.25;
 
 /** Free [votes]: smallest scale of the votes' reliability: three in four blocks with twice as much are right. */
 export const minReliabilityScale = 0.3;
@@ -244,6 +201,12 @@ export const reliabilityCount = 10;
 
 /** Effort int [levels]: finest levels whose sites vote. */
 export const seenLevels = 3;
+
+/**
+ * Derived int [px]: side of the blocks in which the votes of sites are added up: the window of the measure at the coarsest of
+ * those levels, so that a detail hardly counts in more than two.
+ */
+export const blockPx = (2 * windowRadius + 1) * 2 ** (seenLevels - 1);
 
 /** Effort [px]: approximate number of pixels of a level whose curves give its bend. */
 export const bendSamples = 200_000;
