@@ -2,6 +2,7 @@
 import { setPriority } from 'node:os';
 import type { MergeEvent } from '../merge/merge-event.js';
 import { callOptions } from '../option-names.js';
+import { optimiseLater } from '../workers/optimise-later.js';
 import {
   flagsArgument,
   type StackCommand,
@@ -17,6 +18,8 @@ const progressMs = 500;
 const exitDelayMs = 400;
 
 const controller = new AbortController();
+
+optimiseLater();
 
 // A terminal sends Ctrl-C to every process: whether to go on is decided by the batch.
 for (const name of ['SIGINT', 'SIGTERM'] as const) process.on(name, () => {});

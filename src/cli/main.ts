@@ -1,6 +1,7 @@
 import { exitCodes } from '../errors.js';
 import type { MergeFunction } from '../merge/merge-api.js';
 import { programVersion } from '../version.js';
+import { optimiseLater } from '../workers/optimise-later.js';
 import { abandonResult } from './abandon-result.js';
 import { describeFailure, printableMessage } from './failure.js';
 import { runCli } from './run.js';
@@ -30,6 +31,7 @@ export async function main(loadMerge: () => Promise<MergeFunction> = loadOwnMerg
 }
 
 async function loadOwnMerge(): Promise<MergeFunction> {
+  optimiseLater();
   return (await import('../mend/merge.js')).merge;
 }
 
