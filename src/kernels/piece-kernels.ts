@@ -32,8 +32,6 @@ function makePieceKernels() {
       'halvePicture',
       'integrateUnits',
       'lightPairs',
-      'motionDistances',
-      'motionEquations',
       'peakSamples',
       'robustRatio',
       'roundLuma',

@@ -1,5 +1,3 @@
-import { maxBlur } from './constants/register.js';
-
 /**
  * Effect of a blur disc of radius w on a wave of k radians per pixel, by z = k w. Its contrast is
  *
@@ -16,12 +14,15 @@ import { maxBlur } from './constants/register.js';
 
 const stepsPerUnit = 100;
 
+/** The z from which on M falls ever slower, at M'' = 0: to that a wave's energy tells its blur. */
+export const maxBlur = inflection();
+
 interface Row {
   energy: number;
   share: number;
 }
 
-const table: Row[] = Array.from({ length: maxBlur * stepsPerUnit + 1 }, (_, i) => {
+const table: Row[] = Array.from({ length: Math.round(maxBlur * stepsPerUnit) + 1 }, (_, i) => {
   const z = i / stepsPerUnit;
   const h = 1e-3;
   const shift = (at: number) => (-at * contrast(at, 2)) / contrast(at, 0);
@@ -44,10 +45,16 @@ function contrast(z: number, order: number): number {
   return sum;
 }
 
+function inflection(): number {
+  let z = 0;
+  while (contrast(z + 1 / stepsPerUnit, 2) < 0) z += 1 / stepsPerUnit;
+  return z;
+}
+
 /** Least energy of a blurred wave, as a share of the sharp one's, by which its blur is told. */
 export const minEnergyShare = contrast(maxBlur, 0) ** 2;
 
-/** The z at which the energy of a wave has fallen to `share` (0 to 1) of the sharp one's, at most 2.4. */
+/** The z at which the energy of a wave has fallen to `share` (0 to 1) of the sharp one's, at most `maxBlur`. */
 export function blurFrom(share: number): number {
   let low = 0;
   let high = table.length - 1;

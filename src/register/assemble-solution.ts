@@ -64,7 +64,9 @@ export function* assembleSolution(
   const anchor = still ? requested : chooseAnchor(evidence, requested, warnings);
   const { solution, rollFound } = still ? noMotions(frames.length) : yield* solveModel(evidence, anchor);
   const { residualsPx } = solution;
-  const motions = model === 'shift' ? solution.motions : seenFromAnchor(solution.motions, evidence.radiusPx);
+  // Errors of measurement are those of the reduced pictures.
+  const reducedRadiusPx = evidence.radiusPx / evidence.pitchPx;
+  const motions = model === 'shift' ? solution.motions : seenFromAnchor(solution.motions, reducedRadiusPx);
   const sharpness = relativeSharpness(frames, motions, evidence.grids[0], fullSize);
   const scaleResiduals = railResiduals(motions);
   const gains = solveLight(evidence.lightLinks, frames.length, anchor, frames[0].channels);
@@ -88,7 +90,7 @@ export function* assembleSolution(
   return {
     anchorNumber: frames[anchor].number,
     frames: aligned,
-    growth: measureGrowth(motions, evidence.radiusPx),
+    growth: measureGrowth(motions, reducedRadiusPx),
     rollFound,
     warnings,
   };

@@ -13,14 +13,14 @@ export interface CoarseShift {
  * Exhaustive search for the shift (reference pixel (x, y) lies at (x + dx, y + dy) in moving) that correlates best over
  * the overlap. Values are first compressed to b / (|b| + rms), so that a few strong edges or specks do not dominate.
  */
-export function searchShift(reference: BandLevel, moving: BandLevel, searchScale = 1): CoarseShift {
+export function searchShift(reference: BandLevel, moving: BandLevel): CoarseShift {
   const { width, height } = reference;
   const kernels = pieceKernels();
   const [one, other] = kernels.take(4 * width * height, 4 * width * height);
   compress(reference, one);
   compress(moving, other);
   const place = { one: one.byteOffset, other: other.byteOffset, width, height };
-  const searchRadius = Math.max(2, Math.ceil(maxMotion * searchScale * width) + 1);
+  const searchRadius = Math.max(2, Math.ceil(maxMotion * width) + 1);
   const radiusX = Math.min(searchRadius, Math.floor(width / 3));
   const radiusY = Math.min(searchRadius, Math.floor(height / 3));
   let best: CoarseShift = { dx: 0, dy: 0, correlation: -1 };

@@ -1,12 +1,10 @@
 import type { Size } from '../image/image.js';
-import { extremeShare, maxShakenSharpness } from '../model/constants/model.js';
-import { blurredPx, facingScatter, sharpPx, steepPx } from '../model/constants/register.js';
+import { extremeShare } from '../model/constants/model.js';
+import { biasPx, sharpPx, steepPx } from '../model/constants/register.js';
 import { blurFrom, minEnergyShare, slopeShare } from '../model/disc-blur.js';
 import type { MotionModel } from '../options/motion-model.js';
 import { type CentredMotion, invertMotion } from './centred-motion.js';
-import type { Correspondences } from './fit-motion.js';
-import { type CorrelatedTiles, fitWithSharedErrors } from './fit-shared-errors.js';
-import { relativeSharpness } from './sharpness.js';
+import { type Correspondences, fitMotion, type SharedErrors } from './fit-motion.js';
 import type { PairLink } from './solve-stack.js';
 import { readGrid, type TileGrid } from './tile-grid.js';
 
@@ -31,8 +29,6 @@ export interface SlopeContext
   motions: readonly (CentredMotion | undefined)[];
   /** By level. */
   curves: readonly FocusCurves[];
-  /** By frame. */
-  shaken: readonly boolean[];
 }
 
 export function slopeContext(
@@ -43,7 +39,6 @@ export function slopeContext(
   return {
     ...{ motion, fullSize, radiusPx, pitchPx, grids, motions },
     curves: focusCurves(evidence, motions),
-    shaken: shakenFrames(evidence, motions),
   };
 }
 
@@ -52,25 +47,14 @@ export function slopeContext(
  * blurred by less or to the other side; see `slopeShare`. Blurred tiles are moved accordingly and trusted less.
  */
 export function correctLink(context: SlopeContext, link: PairLink, tiles: Correspondences): PairLink {
-  const { motions, curves, shaken, motion, radiusPx, pitchPx } = context;
+  const { motions, motion, radiusPx, pitchPx } = context;
   const toAnchor = motions[link.from];
   if (!toAnchor || tiles.count < 4) return link;
   // The difference of the blur grows with the distance of the frames, and so does the change of what is sharp.
   const factor = pitchPx * (link.to - link.from) ** 2;
-  const isShaken = shaken[link.from] || shaken[link.to];
-  const corrected = correctTiles(tiles, toAnchor, curves, context, factor, isShaken);
-  const fit = fitWithSharedErrors(corrected, link.motion, { radiusPx, shiftOnly: motion === 'shift' });
-  // The information of the fit includes the shared errors.
-  return { ...link, ...fit, scaleSigmaPx: 0, shiftSigmaPx: 0 };
-}
-
-/** Frames that are less sharp than both their neighbours let expect; those at the ends are taken for unshaken. */
-function shakenFrames(
-  { frames, grids, fullSize }: SlopeEvidence,
-  motions: readonly (CentredMotion | undefined)[],
-): boolean[] {
-  const records = frames.map(({ energies }) => ({ energies, fineShare: 1 }));
-  return relativeSharpness(records, motions, grids[0], fullSize).map((share) => share < maxShakenSharpness);
+  const { corrected, shared } = correctTiles(tiles, toAnchor, context, factor);
+  const options = { radiusPx, shiftOnly: motion === 'shift', start: link.motion, shared };
+  return { ...link, ...fitMotion(corrected, options) };
 }
 
 /** What a level shows over the whole stack at places of the anchor's framing, on the grid of its tiles. */
@@ -90,7 +74,8 @@ export interface FocusCurves {
  * is  (blur a step)^2 x slope / 4  to first order; blur is in proportion to the wavelength over the curve's own width.
  */
 function steepErrorPx({ facingWidth }: FocusCurves, width: number, level: number): number {
-  const excess = (width / facingWidth) ** 2 - facingScatter;
+  // With a range of depths no longer than the curve itself it is sharp all at once, and does not move.
+  const excess = (width / facingWidth) ** 2 - 2;
   return excess > 0 ? (steepPx * 2 ** level * Math.sqrt(excess)) / facingWidth : 0;
 }
 
@@ -131,22 +116,19 @@ function focusCurves(
 function correctTiles(
   tiles: Correspondences,
   toAnchor: CentredMotion,
-  curves: readonly FocusCurves[],
-  { grids, fullSize }: SlopeContext,
+  { curves, grids, fullSize }: SlopeContext,
   errorFactor: number,
-  isShaken: boolean,
-): CorrelatedTiles {
+): { corrected: Correspondences; shared: SharedErrors } {
   const { count, u, v, slopeU, slopeV } = tiles;
-  const out: CorrelatedTiles = {
+  const out: Correspondences = {
     ...tiles,
     foundU: tiles.foundU.slice(),
     foundV: tiles.foundV.slice(),
     xx: tiles.xx.slice(),
     xy: tiles.xy.slice(),
     yy: tiles.yy.slice(),
-    sharedErrorPx: new Float32Array(count),
-    sharedScaleErrorPx: new Float32Array(count),
   };
+  const shared = { positionPx: new Float32Array(count), scalePx: new Float32Array(count) };
   for (let i = 0; i < count; i++) {
     const level = tiles.level[i];
     const x = toAnchor.a * u[i] - toAnchor.b * v[i] + toAnchor.x;
@@ -157,18 +139,16 @@ function correctTiles(
     const excess = 1 - slopeShare(blurFrom(share));
     out.foundU[i] -= excess * slopeU[i];
     out.foundV[i] -= excess * slopeV[i];
-    // Nothing of the subject is sharp in a shaken frame: what seems to be is a speck on the sensor.
-    const lost = 1 - (isShaken ? minEnergyShare : share);
-    const errorPx = errorFactor * (blurredPx * lost ** 2 + sharpPx);
-    out.sharedErrorPx[i] = errorPx;
+    const errorPx = errorFactor * (biasPx * (1 - share) ** 2 + sharpPx);
+    shared.positionPx[i] = errorPx;
     // Outlines move as the surface that turns away behind them comes into focus.
-    out.sharedScaleErrorPx[i] =
-      tiles.sharedErrorPx[i] +
+    shared.scalePx[i] =
+      tiles.outlineErrorPx[i] +
       errorFactor * steepErrorPx(curve, readGrid(curve.width, grids[level], fullSize, x, y), level) +
       errorPx;
     widen(out, i, errorPx ** 2);
   }
-  return out;
+  return { corrected: out, shared };
 }
 
 /** Adds a variance, the same along u and v, to a tile's covariance. */

@@ -2,10 +2,11 @@ import { median } from '../image/median.js';
 import { pieceKernels } from '../kernels/piece-kernels.js';
 import {
   biweightLimit,
+  commonModeSigma,
   fitRounds,
   gatheringRounds,
-  maxMotion,
   medianLength,
+  motionParameters as own,
 } from '../model/constants/register.js';
 import { type CentredMotion, noMotion } from './centred-motion.js';
 import { solveSymmetric } from './solve-symmetric.js';
@@ -23,28 +24,38 @@ export interface Correspondences {
   xx: Float32Array;
   xy: Float32Array;
   yy: Float32Array;
-  /** Standard deviation of the error that this tile shares with others like it, px. */
-  sharedErrorPx: Float32Array;
+  /** Standard deviation of the error of an outline, which all outlines share, px. */
+  outlineErrorPx: Float32Array;
   /** Apparent shift by a gradient of the defocus across the tile, px. */
   slopeU: Float32Array;
   slopeV: Float32Array;
   /** Energy of the band above noise, geometric mean of the two tiles, and the level of the match. */
   energy: Float32Array;
   level: Float32Array;
-  /** Filled by `fitMotion`: robust weight, 0 to 1, and distance from the fit in pixels. */
+  /** Filled by `fitMotion`: robust weight, 0 to 1. */
   weight: Float32Array;
-  distancePx: Float32Array;
 }
 
-/** A fitted motion reference -> moving with its information about (a, b, x, y), row-major 4 x 4. */
+/** Size of the error that each tile shares with others, px: in position and roll, and in scale at the radius. */
+export interface SharedErrors {
+  positionPx: Float32Array;
+  scalePx: Float32Array;
+}
+
+/** How tiles are fitted. */
+export interface FitOptions {
+  radiusPx: number;
+  shiftOnly: boolean;
+  /** Where the iteration starts; without it at the median shift. */
+  start?: CentredMotion;
+  /** By default none. */
+  shared?: SharedErrors;
+}
+
+/** A motion reference -> moving with its information about (a, b, x, y), row-major 4 x 4, a and b scaled by the radius: 1/px^2. */
 export interface MotionFit {
   motion: CentredMotion;
   information: Float64Array;
-  /** Weighted RMS distance of the tiles from the fit, px. */
-  residualPx: number;
-  /** Uncertainty of scale (at the radius) and shift from errors that the tiles share, px. */
-  scaleSigmaPx: number;
-  shiftSigmaPx: number;
 }
 
 export function createCorrespondences(capacity: number): Correspondences {
@@ -58,136 +69,156 @@ export function createCorrespondences(capacity: number): Correspondences {
     xx: column(),
     xy: column(),
     yy: column(),
-    sharedErrorPx: column(),
+    outlineErrorPx: column(),
     slopeU: column(),
     slopeV: column(),
     energy: column(),
     level: column(),
     weight: column(),
-    distancePx: column(),
   };
 }
+
+/** Unknowns of a fit: a and b times the radius, x, y; then the same of the common-mode motion. */
+const all = 2 * own;
 
 /**
- * Iteratively reweighted least squares for a similarity (or a shift alone) on tile correspondences: first
- * absolute-value weights, which locate the majority, then Tukey's biweight (Beaton & Tukey 1974), which rejects
- * outliers: specks on the sensor, parts of the subject that moved, false matches.
+ * Fits a similarity (or a shift alone) to tiles of which many may have correlated errors. The displacements of the
+ * tiles are modelled as
+ *
+ *   motion + shared error x common-mode motion + own error,
+ *
+ * with the common-mode motion as unknowns of the fit, regularised by priors and then eliminated. So a few sharp tiles
+ * determine the motion against any number of blurred ones that agree on another one, and the blurred ones determine what
+ * the sharp ones, close together, leave undetermined. The information is that of the whole model (generalised least
+ * squares; A. C. Aitken 1935).
+ *
+ * Own errors are weighted robustly, relative to the scatter of all: first by absolute values, which locates the majority,
+ * then by Tukey's biweight (Beaton & Tukey 1974), which rejects outliers: specks on the sensor, parts of the subject that
+ * moved, false matches.
  */
-export function fitMotion(tiles: Correspondences, radiusPx: number, shiftOnly: boolean): MotionFit {
-  const { count, u, v, foundU, foundV, xx, xy, yy, weight, distancePx } = tiles;
+export function fitMotion(tiles: Correspondences, options: FitOptions): MotionFit {
+  const { radiusPx, shiftOnly, shared } = options;
+  const start = options.start ?? {
+    ...noMotion,
+    x: medianDifference(tiles.foundU, tiles.u, tiles.count),
+    y: medianDifference(tiles.foundV, tiles.v, tiles.count),
+  };
+  const { fit, spread, weight, sums, ...place } = holdTiles(tiles, start, radiusPx, shared);
+  let scatter = 1;
+  for (let round = 0; round <= fitRounds; round++) {
+    place.measureDistances();
+    // Not 0 where all fit exactly.
+    scatter = Math.max(Number.EPSILON, median(spread.slice()) / medianLength);
+    for (let i = 0; i < tiles.count; i++) weight[i] = robustWeight(spread[i] / scatter, round);
+    place.accumulate();
+    if (round === fitRounds) break;
+    addPriors(sums, fit, scatter * scatter, shiftOnly);
+    const step = solveSymmetric(sums.normal, sums.right, all);
+    if (!step) break;
+    for (let k = 0; k < all; k++) fit[k] += step[k];
+  }
+  // Scatter above the tiles' own errors reduces the information; scatter below them does not increase it.
+  const variance = Math.max(1, scatter * scatter);
+  addPriors(sums, fit, variance, shiftOnly);
+  const { information, right } = eliminateCommonMode(sums, variance);
+  const step = solveSymmetric(information, right, own);
+  const [a, b, x, y] = step ? step.map((value, k) => fit[k] + value) : fit;
+  tiles.weight.set(weight);
+  return {
+    motion: { a: start.a + a / radiusPx, b: start.b + b / radiusPx, x: start.x + x, y: start.y + y },
+    information,
+  };
+}
+
+/** Normal equations: row-major (all, all) and the right side, of tiles with a scatter of 1. */
+interface Sums {
+  normal: Float64Array;
+  right: Float64Array;
+}
+
+/** The tiles of a fit, and what is summed over them, in the memory of `pieceKernels`, until that is used anew. */
+function holdTiles(tiles: Correspondences, start: CentredMotion, radiusPx: number, shared?: SharedErrors) {
+  const { count, u, v, foundU, foundV, xx, xy, yy, weight } = tiles;
   const kernels = pieceKernels();
   // In the order of the kernels.
-  const columns = [u, v, foundU, foundV, xx, xy, yy, weight, distancePx];
+  const columns = [u, v, foundU, foundV, xx, xy, yy, weight, shared?.positionPx, shared?.scalePx];
   const columnBytes = 4 * count;
-  const place = kernels.take(columns.length * columnBytes, 8 * count, 8 * 16, 8 * 4);
-  const [held, spread, normalPlace, rightPlace] = place;
-  const deviation = new Float64Array(spread.buffer, spread.byteOffset, count);
-  const normal = new Float64Array(normalPlace.buffer, normalPlace.byteOffset, 16);
-  const right = new Float64Array(rightPlace.buffer, rightPlace.byteOffset, 4);
+  const [held, ...others] = kernels.take(
+    ...[columns.length * columnBytes, 8 * count, 8 * own, 8 * all, 8 * all * all, 8 * all],
+  );
   const inMemory = columns.map((column, i) => {
     const copy = new Float32Array(held.buffer, held.byteOffset + i * columnBytes, count);
-    copy.set(column.subarray(0, count));
+    if (column) copy.set(column.subarray(0, count));
+    else copy.fill(0);
     return copy;
   });
-  const weights = inMemory[columns.indexOf(weight)];
-  const accumulate = (from: CentredMotion) => {
-    kernels.motionEquations({
-      ...{ tiles: held.byteOffset, columnBytes, count, ...from, radiusPx },
-      ...{ normal: normal.byteOffset, right: right.byteOffset },
-    });
-    for (let row = 1; row < 4; row++) {
-      for (let col = 0; col < row; col++) normal[row * 4 + col] = normal[col * 4 + row];
-    }
-  };
-  const scratch = new Float64Array(count);
-  let motion: CentredMotion = {
-    ...noMotion,
-    x: medianDifference(foundU, u, scratch),
-    y: medianDifference(foundV, v, scratch),
-  };
-  let sigma = 1;
-  for (let round = 0; round <= fitRounds; round++) {
-    kernels.motionDistances({
-      ...{ tiles: held.byteOffset, columnBytes, count, ...motion },
-      spread: spread.byteOffset,
-    });
-    scratch.set(deviation);
-    sigma = scatterOf(median(scratch));
-    for (let i = 0; i < count; i++) weights[i] = robustWeight(deviation[i] / sigma, round);
-    if (round === fitRounds) break;
-    accumulate(motion);
-    addPrior(normal, right, motion, radiusPx, sigma);
-    if (shiftOnly) fixScaleAndRoll(normal, right);
-    const step = solveSymmetric(normal, right, 4);
-    if (!step) break;
-    motion = {
-      a: motion.a + step[0] / radiusPx,
-      b: motion.b + step[1] / radiusPx,
-      x: motion.x + step[2],
-      y: motion.y + step[3],
-    };
-  }
-  accumulate(motion);
-  weight.set(weights);
-  distancePx.set(inMemory[columns.indexOf(distancePx)]);
-  // Scatter above the tiles' own errors reduces the information; scatter below them does not increase it.
-  const information = Float64Array.from(normal, (value) => value / Math.max(1, sigma * sigma));
-  let total = 0;
-  let squares = 0;
-  let sharedSum = 0;
-  let radiusSquares = 0;
-  for (let i = 0; i < count; i++) {
-    const w = weight[i] * (xx[i] + yy[i]);
-    total += w;
-    squares += w * distancePx[i] ** 2;
-    sharedSum += w * tiles.sharedErrorPx[i];
-    radiusSquares += w * (u[i] ** 2 + v[i] ** 2);
-  }
-  const shared = total > 0 ? sharedSum / total : 0;
+  const [spread, from, fit, normal, right] = others.map(
+    ({ buffer, byteOffset, byteLength }) => new Float64Array(buffer, byteOffset, byteLength / 8),
+  );
+  from.set([start.a, start.b, start.x, start.y]);
+  fit.fill(0);
+  const addresses = { tiles: held.byteOffset, start: from.byteOffset, fit: fit.byteOffset };
+  const place = { ...addresses, columnBytes, count, radiusPx };
   return {
-    scaleSigmaPx: (shared * radiusPx) / Math.max(1, Math.sqrt(radiusSquares / total)),
-    shiftSigmaPx: shared,
-    motion,
-    information,
-    residualPx: total > 0 ? Math.sqrt(squares / total) : Number.NaN,
+    /** The unknowns. */
+    fit,
+    /** Distance of every tile from the fit, in its own standard deviations. */
+    spread,
+    weight: inMemory[columns.indexOf(weight)],
+    sums: { normal, right },
+    /** Measures `spread`. */
+    measureDistances: () => kernels.fitDistances({ ...place, spread: spread.byteOffset }),
+    /** Sums the normal equations anew. */
+    accumulate: () => {
+      kernels.fitEquations({ ...place, normal: normal.byteOffset, right: right.byteOffset });
+      for (let row = 1; row < all; row++) {
+        for (let col = 0; col < row; col++) normal[row * all + col] = normal[col * all + row];
+      }
+    },
   };
 }
 
-/** Scatter of tiles whose distances from the fit have this median, in their standard deviations; not 0 where all fit exactly. */
-export function scatterOf(medianDeviation: number): number {
-  return Math.max(Number.EPSILON, medianDeviation / medianLength);
-}
-
-/** Weight of a tile that lies `t` standard deviations from the fit, in a round of `fitMotion`. */
-export function robustWeight(t: number, round: number): number {
+/** Weight of a tile that lies `t` standard deviations from the fit, in a round. */
+function robustWeight(t: number, round: number): number {
   if (round < gatheringRounds) return 1 / Math.max(1, t);
   return t < biweightLimit ? (1 - (t / biweightLimit) ** 2) ** 2 : 0;
 }
 
-function addPrior(
-  normal: Float64Array,
-  right: Float64Array,
-  m: CentredMotion,
-  radiusPx: number,
-  sigma: number,
-) {
-  const w = (sigma / (maxMotion * radiusPx)) ** 2;
-  normal[0] += w;
-  normal[5] += w;
-  right[0] += w * (1 - m.a) * radiusPx;
-  right[1] -= w * m.b * radiusPx;
-}
-
-function fixScaleAndRoll(normal: Float64Array, right: Float64Array): void {
-  for (let i = 0; i < 4; i++) {
-    normal[i] = normal[i * 4] = 0;
-    normal[4 + i] = normal[i * 4 + 1] = 0;
+/** Adds the priors on the common-mode motion, whose scale errors are in units of themselves; `variance` is that of the tiles' scatter. */
+function addPriors({ normal, right }: Sums, fit: Float64Array, variance: number, shiftOnly: boolean): void {
+  for (let k = own; k < all; k++) {
+    const w = variance / (k === own ? 1 : commonModeSigma) ** 2;
+    normal[k * (all + 1)] += w;
+    right[k] -= w * fit[k];
   }
-  normal[0] = normal[5] = 1;
-  right[0] = right[1] = 0;
+  if (!shiftOnly) return;
+  for (const k of [0, 1, own, own + 1]) {
+    for (let i = 0; i < all; i++) normal[k * all + i] = normal[i * all + k] = 0;
+    normal[k * (all + 1)] = 1;
+    right[k] = 0;
+  }
 }
 
-function medianDifference(left: Float32Array, right: Float32Array, scratch: Float64Array): number {
-  for (let i = 0; i < scratch.length; i++) scratch[i] = left[i] - right[i];
-  return median(scratch);
+/** The equations of the motion alone, with the common-mode motion eliminated. */
+function eliminateCommonMode(
+  { normal, right }: Sums,
+  variance: number,
+): { information: Float64Array; right: Float64Array } {
+  for (let k = all - 1; k >= own; k--) {
+    const pivot = normal[k * (all + 1)];
+    for (let row = 0; row < k; row++) {
+      const factor = normal[row * all + k] / pivot;
+      right[row] -= factor * right[k];
+      for (let col = 0; col < k; col++) normal[row * all + col] -= factor * normal[k * all + col];
+    }
+  }
+  const information = Float64Array.from(
+    { length: own * own },
+    (_, i) => normal[Math.floor(i / own) * all + (i % own)] / variance,
+  );
+  return { information, right: Float64Array.from(right.subarray(0, own), (value) => value / variance) };
+}
+
+function medianDifference(left: Float32Array, right: Float32Array, count: number): number {
+  return median(Float64Array.from({ length: count }, (_, i) => left[i] - right[i]));
 }

@@ -15,7 +15,7 @@ import { type BandLevel, tileOrigin } from './band-pyramid.js';
 import type { CentredMotion } from './centred-motion.js';
 import { chooseTiles } from './choose-tiles.js';
 import { searchShift } from './coarse-search.js';
-import { type Correspondences, createCorrespondences, fitMotion } from './fit-motion.js';
+import { type Correspondences, createCorrespondences, fitMotion, type MotionFit } from './fit-motion.js';
 import { crossCount, momentCount, solveTile, type TileStep } from './match-tile.js';
 import { storeInformation } from './tile-errors.js';
 
@@ -43,13 +43,7 @@ export function levelGeometries(
 }
 
 /** Motion measured between two frames: reference -> moving, in centred full-size pixels. */
-export interface PairMeasurement {
-  motion: CentredMotion;
-  /** Row-major 4 x 4 about (a, b, x, y), with a and b scaled by `radiusPx`: 1/px^2. */
-  information: Float64Array;
-  residualPx: number;
-  scaleSigmaPx: number;
-  shiftSigmaPx: number;
+export interface PairMeasurement extends MotionFit {
   /** Whether enough tiles agree for the motion to be reliable. */
   reliable: boolean;
   /** The tiles that were matched. */
@@ -135,7 +129,7 @@ export function measurePair(
       if (n < votingLevels && round === 1) matches.push(found);
       if (n === 0 || found.count < 4) break;
       // The few tiles of the coarsest level cannot separate scale from a local error.
-      const fit = fitMotion(found, radiusPx, shiftOnly || n > 3);
+      const fit = fitMotion(found, { radiusPx, shiftOnly: shiftOnly || n > 3 });
       if (countAgreeing(found) >= 4) motion = fit.motion;
     }
   }
@@ -203,15 +197,11 @@ function compareLevel(
     if (!solveTile(reference.tileMoments, at, cross, crossAt, tile * tile, step)) continue;
     if (step.explained < minExplained) continue;
     if (step.dx * step.dx + step.dy * step.dy > maxStepPx * maxStepPx) continue;
-    const [x0, y0] = tileOrigin(reference, index);
-    const centreX = x0 + (tile - 1) / 2;
-    const centreY = y0 + (tile - 1) / 2;
-    const [movingX, movingY] = toMoving(centreX, centreY);
     const k = tiles.count++;
-    tiles.u[k] = (centreX + 0.5) * pitchX - halfX;
-    tiles.v[k] = (centreY + 0.5) * pitchY - halfY;
-    tiles.foundU[k] = (movingX + step.dx + 0.5) * pitchX - halfX;
-    tiles.foundV[k] = (movingY + step.dy + 0.5) * pitchY - halfY;
+    tiles.u[k] = (places[(placeBytes / 4) * i] + tile / 2) * pitchX - halfX;
+    tiles.v[k] = (places[(placeBytes / 4) * i + 1] + tile / 2) * pitchY - halfY;
+    tiles.foundU[k] = (positions[(placeBytes / 8) * i + 1] + step.dx + tile / 2) * pitchX - halfX;
+    tiles.foundV[k] = (positions[(placeBytes / 8) * i + 2] + step.dy + tile / 2) * pitchY - halfY;
     tiles.slopeU[k] = step.slopeX * pitchX;
     tiles.slopeV[k] = step.slopeY * pitchY;
     tiles.level[k] = n;
@@ -255,14 +245,11 @@ function fitLevels(
     return {
       motion: fallback,
       information: new Float64Array(16),
-      residualPx: Number.NaN,
-      scaleSigmaPx: 0,
-      shiftSigmaPx: 0,
       reliable: false,
       tiles,
     };
   }
-  const fit = fitMotion(tiles, radiusPx, shiftOnly);
+  const fit = fitMotion(tiles, { radiusPx, shiftOnly });
   // A tile gives two values, and the motion takes four of them: the others confirm it.
   const confirming = 2 * countAgreeing(tiles) - motionParameters;
   return { ...fit, reliable: confirming >= minEvidence, tiles };
@@ -276,7 +263,7 @@ const columns = [
   'xx',
   'xy',
   'yy',
-  'sharedErrorPx',
+  'outlineErrorPx',
   'slopeU',
   'slopeV',
   'energy',

@@ -1,5 +1,5 @@
 import { median, sigmaPerMad } from '../image/median.js';
-import { growthBiasPx, minVisiblePx, sharpPx } from '../model/constants/register.js';
+import { minVisiblePx, sharpPx } from '../model/constants/register.js';
 import type { Growth } from '../stack/focus-direction.js';
 import type { CentredMotion } from './centred-motion.js';
 
@@ -71,6 +71,6 @@ export function measureGrowth(
   const scatter = Math.max(apparent, sharpPx / radiusPx);
   return {
     perFrame: line.slope,
-    sigma: Math.hypot(scatter / Math.sqrt(steps.length), growthBiasPx / radiusPx),
+    sigma: Math.hypot(scatter / Math.sqrt(steps.length), sharpPx / radiusPx),
   };
 }

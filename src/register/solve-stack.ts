@@ -2,20 +2,15 @@ import { median, sigmaPerMad } from '../image/median.js';
 import { outlierSigmas } from '../model/constants/model.js';
 import { minSigmaPx, stackRounds } from '../model/constants/register.js';
 import { type CentredMotion, composeMotions, invertMotion, noMotion } from './centred-motion.js';
+import type { MotionFit } from './fit-motion.js';
 import { solveSymmetric } from './solve-symmetric.js';
 import { addEvenSteps, type StepBorder, spreadOfSteps, typicalStep } from './step-priors.js';
 import { SymmetricBand } from './symmetric-band.js';
 
 /** A measured motion from frame `from` to frame `to` (indices of the stack). */
-export interface PairLink {
+export interface PairLink extends MotionFit {
   from: number;
   to: number;
-  motion: CentredMotion;
-  /** Row-major 4 x 4 about (a, b, x, y), a and b scaled by the radius: 1/px^2. */
-  information: Float64Array;
-  /** Errors that the information does not know, px: of the scale at the radius, and of the shift. */
-  scaleSigmaPx: number;
-  shiftSigmaPx: number;
 }
 
 export interface StackSolveOptions {
@@ -62,7 +57,7 @@ export function solveStack(links: readonly PairLink[], options: StackSolveOption
   const motions = chainStart(used, frameCount, anchor, free);
   const startStep = typicalStep(motions);
   const rolls = rollsOf(motions, radiusPx);
-  const informations = used.map((link) => addMinError(link, minErrorPx));
+  const informations = used.map(({ information }) => addError(information, minErrorPx));
   const spread = spreadOfSteps(used, informations, radiusPx);
   const weights = new Float64Array(used.length).fill(1);
   const halfBandwidth = 4 * (widestCoupling(used, motions) + 1) - 1;
@@ -163,30 +158,18 @@ function restrict(m: CentredMotion, free: StackSolveOptions['free']): CentredMot
   return { ...m, a: free === 'shift' ? 1 : Math.hypot(m.a, m.b), b: 0 };
 }
 
-/** Information about (a, b, x, y) with an error of `minErrorPx` and the uncertainties of the pair added. */
-function addMinError(
-  { information, scaleSigmaPx, shiftSigmaPx }: PairLink,
-  minErrorPx: number,
-): Float64Array {
-  const shift = Math.hypot(minErrorPx, shiftSigmaPx);
-  return addErrors(information, [Math.hypot(minErrorPx, scaleSigmaPx), minErrorPx, shift, shift]);
-}
-
 /**
- * Information, row-major 4 x 4, with independent errors (px) of the four added to its covariance.
- * (C + F)^-1 = (I + L F)^-1 L for information L = C^-1 and floors F: no inverse of L itself is needed.
+ * Information about (a, b, x, y) with an independent error, px, of each of the four added to the covariance. (C + F)^-1 =
+ * (I + L F)^-1 L for information L = C^-1 and errors F = sigma^2 I: no inverse of L itself is needed.
  */
-function addErrors(information: Float64Array, sigmasPx: readonly number[]): Float64Array {
-  const roots = sigmasPx.map((sigma) => Math.max(sigma, minSigmaPx));
-  // With G = F^1/2: G L' G = (I + G L G)^-1 G L G, symmetric throughout.
-  const scaled = information.map((value, i) => value * roots[i >> 2] * roots[i & 3]);
-  const system = scaled.map((value, i) => value + (i % 5 === 0 ? 1 : 0));
+function addError(information: Float64Array, sigmaPx: number): Float64Array {
+  const variance = Math.max(sigmaPx, minSigmaPx) ** 2;
+  const system = information.map((value, i) => value * variance + (i % 5 === 0 ? 1 : 0));
   const out = new Float64Array(16);
   for (let col = 0; col < 4; col++) {
-    const column = Float64Array.from({ length: 4 }, (_, row) => scaled[row * 4 + col]);
+    const column = Float64Array.from({ length: 4 }, (_, row) => information[row * 4 + col]);
     const solved = solveSymmetric(system, column, 4);
-    for (let row = 0; row < 4; row++)
-      out[row * 4 + col] = solved ? solved[row] / (roots[row] * roots[col]) : 0;
+    for (let row = 0; row < 4; row++) out[row * 4 + col] = solved?.[row] ?? 0;
   }
   return out;
 }

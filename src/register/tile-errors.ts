@@ -1,4 +1,4 @@
-import { contrastGradient, minHairSign, outlinePx, sharpPx } from '../model/constants/register.js';
+import { biasPx, contrastGradient, hairSign, sharpPx } from '../model/constants/register.js';
 import type { Correspondences } from './fit-motion.js';
 import type { TileStep } from './match-tile.js';
 
@@ -18,8 +18,8 @@ export function storeInformation(
   const trace = step.xx + step.yy;
   // 1 when all gradients have one direction, 0 when they are isotropic.
   const coherence = ((step.xx - step.yy) ** 2 + 4 * step.xy ** 2) / (trace * trace);
-  const outline = Math.max(0, 1 - sign / minHairSign) * coherence * coherence;
-  const outlineError = (outlinePx * outline) / 2 ** level;
+  const outline = Math.max(0, 1 - sign / hairSign) * coherence * coherence;
+  const outlineError = (biasPx * outline) / 2 ** level;
   const even = sharpPx ** 2 + outlineError ** 2;
   const det = step.xx * step.yy - step.xy * step.xy;
   const ixx = step.yy / det;
@@ -34,5 +34,5 @@ export function storeInformation(
   tiles.xx[k] = cyy / d / (pitchX * pitchX);
   tiles.xy[k] = -cxy / d / (pitchX * pitchY);
   tiles.yy[k] = cxx / d / (pitchY * pitchY);
-  tiles.sharedErrorPx[k] = outlineError * pitchX;
+  tiles.outlineErrorPx[k] = outlineError * pitchX;
 }

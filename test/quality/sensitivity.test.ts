@@ -33,7 +33,7 @@ it('a varied program has the new value and what is derived from it, the others a
     const file = join(folder, 'dist', 'model', 'constants', 'register.js');
     const { sharpPx, minVisiblePx, steepPx } = await import(pathToFileURL(file).href);
     const own = await import('../../src/model/constants/register.js');
-    expect([sharpPx, minVisiblePx, steepPx]).toEqual([0.05, 0.1, own.steepPx]);
+    expect([sharpPx, minVisiblePx, steepPx]).toEqual([0.05, 3.5 * 0.05, own.steepPx]);
   } finally {
     await rm(folder, { recursive: true });
   }

@@ -25,7 +25,7 @@ function seenGrowth(widths: { middle: number; rim: number }): number {
       const u = ((i % grid.columns) + 0.5) * grid.pitchX - fullSize.width / 2;
       const v = (Math.floor(i / grid.columns) + 0.5) * grid.pitchY - fullSize.height / 2;
       const width = isSteep(u, v) ? widths.rim : widths.middle;
-      return 100 * Math.exp(-0.5 * ((k - 5.5) / width) ** 2);
+      return 100 * Math.exp(-0.5 * ((k - 5) / width) ** 2);
     }),
   );
   const tiles = createCorrespondences(400);
@@ -41,14 +41,7 @@ function seenGrowth(widths: { middle: number; rim: number }): number {
     tiles.energy[i] = 90;
     tiles.count++;
   }
-  const link = {
-    from: 5,
-    to: 6,
-    motion: noMotion,
-    information: new Float64Array(16),
-    scaleSigmaPx: 0,
-    shiftSigmaPx: 0,
-  };
+  const link = { from: 5, to: 6, motion: noMotion, information: new Float64Array(16) };
   const context = slopeContext(
     {
       motion: 'similarity',

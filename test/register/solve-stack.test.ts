@@ -37,8 +37,6 @@ function link(motions: CentredMotion[], from: number, to: number, informationPx 
     to,
     motion: composeMotions(invertMotion(motions[to]), motions[from]),
     information,
-    scaleSigmaPx: 0,
-    shiftSigmaPx: 0,
   };
 }
 
@@ -209,7 +207,8 @@ describe('steps of the rail that are alike only in the mean', () => {
       return similarityToMotion({ scale: 1 / (1 + 0.002 * travel), rollRad: 0, shiftXPx: 0, shiftYPx: 0 });
     });
     const motions = raw.map((m) => composeMotions(invertMotion(raw[anchor]), m));
-    const links = linksOf(motions).map((pair) => ({ ...pair, scaleSigmaPx: 0.5 }));
+    const links = linksOf(motions);
+    for (const { information } of links) information[0] = 1 / 0.5 ** 2;
     const found = solveStack(links, { frameCount, anchor, radiusPx, free: 'scale', minErrorPx: 0.01 });
     const wholePx = (all: readonly (CentredMotion | undefined)[]) =>
       radiusPx * ((all[0]?.a ?? 0) - (all[frameCount - 1]?.a ?? 0));

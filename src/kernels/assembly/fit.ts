@@ -1,6 +1,6 @@
-// Fits of a motion to tiles: see fit-motion.ts and fit-shared-errors.ts in src/register, where the model stands. A column is what is
+// Fits of a motion to tiles: see fit-motion.ts in src/register, where the model stands. A column is what is
 // known of each tile, float32, columns `columnBytes` apart in this order:
-//   u, v, foundU, foundV, xx, xy, yy, weight, sharedErrorPx, sharedScaleErrorPx.
+//   u, v, foundU, foundV, xx, xy, yy, weight, and the tile's shared errors in position and in scale.
 // Sums are taken tile by tile in double precision.
 
 // @ts-ignore: decorator
@@ -61,7 +61,7 @@ export function fitDistances(
 /**
  * Normal equations of a step from the fit: the upper triangle of `normal`, f64 (8, 8), and `right`, f64 (8). With the columns
  *   a -> (p, q), b -> (-q, p), x -> (1, 0), y -> (0, 1),   p = u / radius, q = v / radius,
- * for the own unknowns, and these times s for the others, where s is sharedScaleErrorPx for a, and sharedErrorPx for the rest.
+ * for the own unknowns, and these times s for the others, where s is the shared error in scale for a, and that in position for the rest.
  */
 export function fitEquations(
   tiles: usize, columnBytes: usize, count: i32, start: usize, fit: usize, radiusPx: f64, normal: usize, right: usize,
@@ -93,20 +93,12 @@ export function fitEquations(
     const v00 = p * ax + q * ay;
     const v01 = p * bx + q * by;
     const v11 = -q * bx + p * by;
-    const h = columnOf(t, columnBytes, 8);
-    const s = columnOf(t, columnBytes, 9);
-    const sh = s * h;
-    const hh = h * h;
     const f0 = p * fx + q * fy;
     const f1 = -q * fx + p * fy;
     r0 += f0;
     r1 += f1;
     r2 += fx;
     r3 += fy;
-    s0 += s * f0;
-    s1 += h * f1;
-    s2 += h * fx;
-    s3 += h * fy;
     n00 += v00;
     n01 += v01;
     n02 += ax;
@@ -117,6 +109,15 @@ export function fitEquations(
     n22 += xx;
     n23 += xy;
     n33 += yy;
+    const h = columnOf(t, columnBytes, 8);
+    const s = columnOf(t, columnBytes, 9);
+    if (h == 0 && s == 0) continue;
+    const sh = s * h;
+    const hh = h * h;
+    s0 += s * f0;
+    s1 += h * f1;
+    s2 += h * fx;
+    s3 += h * fy;
     m00 += s * v00;
     m01 += h * v01;
     m02 += h * ax;
@@ -165,83 +166,6 @@ function putRow(out: usize, row: usize, a: f64, b: f64, c: f64, d: f64, e: f64, 
   store<f64>(o, f, 40);
   store<f64>(o, g, 48);
   store<f64>(o, h, 56);
-}
-
-/**
- * Distance of each tile from a motion of its own (a, b, x, y), px, into column 8, and in its own standard deviations, f64 at
- * `spread`.
- */
-export function motionDistances(
-  tiles: usize, columnBytes: usize, count: i32, a: f64, b: f64, x: f64, y: f64, spread: usize,
-): void {
-  let t = tiles;
-  for (let o = spread, end = spread + (usize(count) << 3); o < end; o += 8, t += 4) {
-    const u = columnOf(t, columnBytes, 0);
-    const v = columnOf(t, columnBytes, 1);
-    const ex = columnOf(t, columnBytes, 2) - (a * u - b * v + x);
-    const ey = columnOf(t, columnBytes, 3) - (b * u + a * v + y);
-    store<f32>(t + 8 * columnBytes, f32(sqrt(ex * ex + ey * ey)));
-    const xx = columnOf(t, columnBytes, 4);
-    const xy = columnOf(t, columnBytes, 5);
-    const yy = columnOf(t, columnBytes, 6);
-    store<f64>(o, sqrt(max(0, xx * ex * ex + 2 * xy * ex * ey + yy * ey * ey)));
-  }
-}
-
-/** Normal equations of a step from a motion: as `fitEquations` for its own unknowns alone, `normal` f64 (4, 4), `right` f64 (4). */
-export function motionEquations(
-  tiles: usize, columnBytes: usize, count: i32, a: f64, b: f64, x: f64, y: f64, radiusPx: f64, normal: usize, right: usize,
-): void {
-  let n00: f64 = 0, n01: f64 = 0, n02: f64 = 0, n03: f64 = 0, n11: f64 = 0, n12: f64 = 0, n13: f64 = 0, n22: f64 = 0;
-  let n23: f64 = 0, n33: f64 = 0, r0: f64 = 0, r1: f64 = 0, r2: f64 = 0, r3: f64 = 0;
-  let t = tiles;
-  for (const end = tiles + (usize(count) << 2); t < end; t += 4) {
-    const w = columnOf(t, columnBytes, 7);
-    if (w <= 0) continue;
-    const u = columnOf(t, columnBytes, 0);
-    const v = columnOf(t, columnBytes, 1);
-    const ex = columnOf(t, columnBytes, 2) - (a * u - b * v + x);
-    const ey = columnOf(t, columnBytes, 3) - (b * u + a * v + y);
-    const p = u / radiusPx;
-    const q = v / radiusPx;
-    const xx = w * columnOf(t, columnBytes, 4);
-    const xy = w * columnOf(t, columnBytes, 5);
-    const yy = w * columnOf(t, columnBytes, 6);
-    const ax = xx * p + xy * q;
-    const ay = xy * p + yy * q;
-    const bx = -xx * q + xy * p;
-    const by = -xy * q + yy * p;
-    const fx = xx * ex + xy * ey;
-    const fy = xy * ex + yy * ey;
-    n00 += p * ax + q * ay;
-    n01 += p * bx + q * by;
-    n02 += ax;
-    n03 += ay;
-    n11 += -q * bx + p * by;
-    n12 += bx;
-    n13 += by;
-    n22 += xx;
-    n23 += xy;
-    n33 += yy;
-    r0 += p * fx + q * fy;
-    r1 += -q * fx + p * fy;
-    r2 += fx;
-    r3 += fy;
-  }
-  store<f64>(normal, n00);
-  store<f64>(normal, n01, 8);
-  store<f64>(normal, n02, 16);
-  store<f64>(normal, n03, 24);
-  store<f64>(normal, n11, 40);
-  store<f64>(normal, n12, 48);
-  store<f64>(normal, n13, 56);
-  store<f64>(normal, n22, 80);
-  store<f64>(normal, n23, 88);
-  store<f64>(normal, n33, 120);
-  store<f64>(right, r0);
-  store<f64>(right, r1, 8);
-  store<f64>(right, r2, 16);
-  store<f64>(right, r3, 24);
 }
 
 /**

@@ -4,7 +4,7 @@ export { collapseStrip, quantiseStrip } from './collapse';
 export { dropFalseRimsStrip, markFalseRimsStrip } from './false-rims';
 export { focusFinestStrip, focusStrip, lumaCodesStrip, pickStrip, trackStrip } from './focus';
 export {
-  blockLight, fitDistances, fitEquations, lightPairs, motionDistances, motionEquations, robustRatio
+  blockLight, fitDistances, fitEquations, lightPairs, robustRatio
 } from './fit';
 export { markTruncatedStrip } from './frame-bounds';
 export { gatherStrip } from './candidates';

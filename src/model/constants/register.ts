@@ -1,5 +1,5 @@
 // Constants of registration (src/register and its kernels). kernels/generate-constants.js says how they are stated.
-import { confirmedSigmas, minBurntLevel, neighbourFrames } from './model.js';
+import { minBurntLevel, neighbourFrames, outlierSigmas } from './model.js';
 
 // Pyramids and tiles
 
@@ -30,10 +30,7 @@ export const minParallelThreads = 8;
 /** Effort int [threads]: maximum number of those threads, of one reading: so many keep up with the decoding of 16. */
 export const maxMotionThreads = 6;
 
-/**
- * Free [share]: how far neighbouring frames lie apart, slightly more than on a badly bumped rail: shift, as a share of the
- * width, that is searched for, and standard deviation of scale and roll about 1 and 0, which regularises fits of few tiles.
- */
+/** Effort [share]: shift of neighbouring frames that is searched for, as a share of the width: slightly more than on a badly bumped rail. */
 export const maxMotion = 0.07;
 
 /**
@@ -81,32 +78,36 @@ export const minDetailEnergy = 0.1 / 12;
 // Errors of tiles
 
 /**
- * Free [1/px]: gradient of contrast along a tile that its model does not include. It causes an apparent
- * shift of that times the squared wavelength: hardly any across a hair, much along it, where only the fading
- * of the hair is visible.
+ * Derived [1/px]: half the gradient of contrast along a tile that its model does not include. Contrast changes across a tile by
+ * twice its mean at most, either way, and any gradient between is equally likely. It causes an apparent shift of half of it times
+ * the squared wavelength: hardly any across a hair, much along it, where only the fading of the hair is visible.
  */
-export const contrastGradient = 0.045;
+export const contrastGradient = 1 / (Math.sqrt(3) * tileSide);
 
 /**
- * Free [px of the finest level]: error of a tile that contains only a step edge. Such an edge is an outline:
- * the surface turns away there, and as its rim comes into focus the outline moves, for all rims in the same
- * direction, and as far on a coarse level as on a fine one.
+ * Free [reduced px]: error of a tile that shows what is not the texture of a surface. That is an outline: the surface turns away
+ * there, and as its rim comes into focus the outline moves, for all rims in the same direction, and as far on a coarse level as
+ * on a fine one. And it is what is left of a texture that is out of focus, by the square of the share of its energy that it lost:
+ * the rims of its blur, of which, on a slanted surface, the one on the narrowing side is the sharper. So all of it seems to
+ * move as the blur changes, and on a bulging subject to grow.
  */
-export const outlinePx = 2;
+export const biasPx = 1.6;
 
-/** Free [ratio]: sign ratio from which features are hairs rather than step edges; see `momentCount`. */
-export const minHairSign = 0.5;
+/** Profile of a line in the band, 1/16: [1 2 1] / 4 less its blur by [1 0 2 0 1] / 4. */
+const lineProfile = [-1, -2, 1, 4, 1, -2, -1];
+
+/** Derived [ratio]: sign ratio of a hair, where that of a step edge is 0; see `momentCount`. */
+export const hairSign =
+  lineProfile.reduce((sum, value) => sum + value ** 3, 0) /
+  lineProfile.reduce((sum, value) => sum + Math.abs(value) ** 3, 0);
 
 // Fit of a pair
 
 /** Effort int [rounds]: reweighted least squares: rounds of a fit. */
-export const fitRounds = 9;
+export const fitRounds = 8;
 
 /** Effort int [rounds]: of them the first, which only locate the majority. */
 export const gatheringRounds = 4;
-
-/** Effort int [rounds]: rounds after those in the fit with shared errors. */
-export const rejectingRounds = 4;
 
 /** Effort int [rounds]: rounds of the fit of a ratio of light. */
 export const ratioRounds = 6;
@@ -127,43 +128,26 @@ export const biweightLimit = 4.685;
 export const cauchyLimit = 2.385;
 
 /**
- * Free [px]: prior on the common-mode motion for a tile with a shared error of one pixel, standard
- * deviations: scale and roll at the radius, shift. All around a convex subject rims seem to move outward
- * together, but surfaces slant in all directions, and none rotates about the centre.
+ * Free [ratio]: prior on what tiles with shared errors move together in shift and roll, standard deviation for a shared error of
+ * one, where it is one in scale. All around a convex subject rims seem to move outward together, but surfaces slant in all
+ * directions, and none rotates about the centre.
  */
-export const commonModeSigmaPx = [1.5, 0.1, 0.15, 0.15];
+export const commonModeSigma = 0.17;
 
 // Defocus and slopes
 
 /**
- * Free [radians]: blur radius times wave number up to which a texture is its own wave: beyond, the contrast
- * of a disc, 2 J1(z) / z, approaches its zero at 3.83.
+ * Free [reduced px, px of the level for a single tile]: error of sharp tiles, of pairs and of steps beside that of their noise, which
+ * does not show in their scatter: blur of one side of an edge moves the edge alike from frame to frame. Of 20 stacks by a
+ * camera that stands still, of 180 to 640 px, growths had a median of 0.01, the largest 0.06 to 0.08.
  */
-export const maxBlur = 2.4;
-
-/**
- * Free [reduced px]: error of a blurred tile, of its own and shared with the others of the pair, by the square of the share of
- * its energy that it lost: what is left of a texture is not the texture itself but the rims of its blur, and of the two rims of a slanted surface the one on its
- * narrowing side is the sharper. So all of it seems to move as the blur changes, and on a bulging subject to grow.
- */
-export const blurredPx = 1.5;
-
-/**
- * Free [reduced px, px of the level for a single tile]: error of sharp tiles, of pairs and of steps beside that of their noise.
- */
-export const sharpPx = 0.03;
+export const sharpPx = 0.015;
 
 /**
  * Free [reduced px]: error in scale of tiles whose wide focus curves show a surface that turns away; see
  * `steepErrorPx`.
  */
 export const steepPx = 1;
-
-/**
- * Free [ratio]: squared widths of focus curves up to this multiple of the facing ones' are those of other
- * textures.
- */
-export const facingScatter = 2;
 
 // Solution of a stack
 
@@ -173,15 +157,8 @@ export const stackRounds = 8;
 /** Effort [px]: uncertainties below this count as none. */
 export const minSigmaPx = 1e-3;
 
-/** Derived [px at the radius]: least displacement that shows: two standard errors of a pair. */
-export const minVisiblePx = confirmedSigmas * sharpPx;
-
-/**
- * Free [px at the radius]: standard error of the growth per frame that does not show in its scatter: blur of
- * one side of an edge moves the edge alike from frame to frame. Of 20 stacks by a camera that stands still,
- * of 180 to 640 px, growths had a median of 0.01, the largest 0.06 to 0.08.
- */
-export const growthBiasPx = 0.015;
+/** Derived [reduced px at the radius]: least displacement that shows: an outlier beside the error of a pair. */
+export const minVisiblePx = outlierSigmas * sharpPx;
 
 // Light
 
