@@ -1,20 +1,17 @@
-import { median } from '../image/median.js';
+import { median, sigmaPerMad } from '../image/median.js';
 import { pieceKernels } from '../kernels/piece-kernels.js';
-import { curvePower, minSample, mixedTileSigma } from '../model/constants/model.js';
+import { curvePower, minSample, mixedTileSigma, sureOctaves } from '../model/constants/model.js';
 import {
   falloffBinSteps,
-  logWidthSigma,
   maxBeyondEnd,
   maxOffset,
   maxSamplesPerSide,
   maxWidthError,
-  minEndRise,
-  minFalloffSteps,
   minSamplesPerSide,
   offsetStep,
-  widthsPerSide,
+  widthRatio,
 } from '../model/constants/rail.js';
-import { falloffAt } from '../model/optical-model.js';
+import { distanceOfFalloff, falloffAt } from '../model/optical-model.js';
 import { detectionLevel, type FocusCurves, peakFrame } from './focus-curves.js';
 
 /** Where and how sharply one tile comes into focus. */
@@ -38,14 +35,20 @@ export interface FocusFit {
   width: number;
 }
 
+/** What the widths of the curves of a stack are: median and standard deviation of their logarithm. */
+interface WidthPrior {
+  middle: number;
+  sigma: number;
+}
+
 /** Trial widths, usual steps. */
-const trialWidths = Array.from({ length: 22 }, (_, i) => 0.2 * 1.2 ** i);
+const trialWidths = Array.from({ length: 22 }, (_, i) => 0.2 * widthRatio ** i);
 /** Offsets from -maxBeyondEnd to maxBeyondEnd, and frames around the best one, in a falloff table. */
 const offsetCount = (2 * maxBeyondEnd) / offsetStep + 1;
 const tableFrames = 2 * maxSamplesPerSide + 1;
 
 /**
- * Fits every tile's curve over the rail positions of the frames: first independently, then with the median width as
+ * Fits every tile's curve over the rail positions of the frames: first independently, then with their widths as
  * prior.
  *
  * @param settled Tiles that are not fitted, with what is known of them: undefined where they bear on no other. Those that
@@ -58,12 +61,12 @@ export function fitFocus(
 ): FocusFit {
   const tiles = curves.columns * curves.rows;
   const tables = new Map<number, Float64Array>();
-  const fitAnew = (chosen: readonly number[], priorLogWidth: number | undefined) => {
+  const fitAnew = (chosen: readonly number[], prior: WidthPrior | undefined) => {
     const found = fitTiles(
       curves,
       chosen.filter((tile) => !settled.has(tile)),
       positions,
-      priorLogWidth,
+      prior,
       tables,
     );
     return (tile: number) => (settled.has(tile) ? settled.get(tile) : found.get(tile));
@@ -72,11 +75,15 @@ export function fitFocus(
   const first = numbers.map(fitAnew(numbers, undefined));
   const { frames } = curves;
   const inner = wellFitted(first, frames);
-  const width = median(Float64Array.from(inner, (fit) => Math.log(fit.width)));
   if (inner.length === 0) return { tiles: first, width: Number.NaN };
+  const widths = Float64Array.from(inner, (fit) => Math.log(fit.width));
+  const middle = median(widths);
+  // As the stack itself shows it, but no less than what trial widths resolve.
+  const scatter = sigmaPerMad * median(widths.map((width) => Math.abs(width - middle)));
+  const prior = { middle, sigma: Math.max(Math.log(widthRatio), scatter) };
   const again = fitAnew(
     numbers.filter((tile) => first[tile]),
-    width,
+    prior,
   );
   const second = first.map((fit, tile) => fit && again(tile));
   const falloff = measuredFalloff(curves, second, positions);
@@ -85,7 +92,7 @@ export function fitFocus(
       ? fitEnd(curves, tile, positions, fit, falloff)
       : fit,
   );
-  return { tiles: tiled, width: Math.exp(width) };
+  return { tiles: tiled, width: Math.exp(middle) };
 }
 
 /**
@@ -116,7 +123,7 @@ function measuredFalloff(
     if (values.length < minSample) break;
     found.push(Math.min(found.at(-1) ?? 0, median(Float64Array.from(values))));
   }
-  return found.length * falloffBinSteps >= minFalloffSteps ? found : undefined;
+  return found.length > 1 ? found : undefined;
 }
 
 /**
@@ -173,9 +180,12 @@ export function wellFitted(tiles: readonly (TileFocus | undefined)[], frames: nu
   );
 }
 
-/** Frames on each side of its best one that a curve is fitted to, where curves are this wide. */
+/** Frames on each side of its best one that a curve is fitted to, where curves are this wide: there any other is in the noise. */
 export function samplesPerSide(width: number): number {
-  return Math.min(maxSamplesPerSide, Math.max(minSamplesPerSide, Math.ceil(widthsPerSide * width)));
+  return Math.min(
+    maxSamplesPerSide,
+    Math.max(minSamplesPerSide, Math.ceil(distanceOfFalloff(sureOctaves * Math.LN2, width))),
+  );
 }
 
 /** Fits tiles, those that peak in the same frame one after the other. */
@@ -183,7 +193,7 @@ function fitTiles(
   curves: FocusCurves,
   tiles: readonly number[],
   positions: readonly number[],
-  priorLogWidth: number | undefined,
+  prior: WidthPrior | undefined,
   tables: Map<number, Float64Array>,
 ): Map<number, TileFocus | undefined> {
   const byFrame = new Map<number, number[]>();
@@ -197,8 +207,8 @@ function fitTiles(
   const railSign = positions[curves.frames - 1] >= positions[0] ? 1 : -1;
   const found = new Map<number, TileFocus | undefined>();
   for (const [best, chosen] of byFrame) {
-    const place = placeFit(falloffTable(best, positions, railSign, tables), priorLogWidth);
-    for (const tile of chosen) found.set(tile, fitTile(curves, tile, best, positions, priorLogWidth, place));
+    const place = placeFit(falloffTable(best, positions, railSign, tables), prior);
+    for (const tile of chosen) found.set(tile, fitTile(curves, tile, best, positions, prior, place));
   }
   return found;
 }
@@ -206,7 +216,7 @@ function fitTiles(
 type FitPlace = ReturnType<typeof placeFit>;
 
 /** What the tiles that peak in a frame have in common, and room for one of them, in the memory of `pieceKernels`. */
-function placeFit(falloff: Float64Array, priorLogWidth: number | undefined) {
+function placeFit(falloff: Float64Array, prior: WidthPrior | undefined) {
   const kernels = pieceKernels();
   const most = 8 * tableFrames;
   const parts = kernels.take(falloff.byteLength, 8 * trialWidths.length, most, most, 8 * 4);
@@ -216,7 +226,7 @@ function placeFit(falloff: Float64Array, priorLogWidth: number | undefined) {
   });
   table.set(falloff);
   for (const [w, width] of trialWidths.entries()) {
-    penalties[w] = priorLogWidth === undefined ? 0 : ((Math.log(width) - priorLogWidth) / logWidthSigma) ** 2;
+    penalties[w] = prior ? ((Math.log(width) - prior.middle) / prior.sigma) ** 2 : 0;
   }
   const places = new Int32Array(parts[3].buffer, parts[3].byteOffset, tableFrames);
   return { kernels, table, penalties, values, places, out };
@@ -227,12 +237,12 @@ function fitTile(
   tile: number,
   best: number,
   positions: readonly number[],
-  priorLogWidth: number | undefined,
+  prior: WidthPrior | undefined,
   { kernels, table, penalties, values, places, out }: FitPlace,
 ): TileFocus | undefined {
   const { frames, level, floor } = curves;
   const at = tile * frames;
-  const side = priorLogWidth === undefined ? minSamplesPerSide : samplesPerSide(Math.exp(priorLogWidth));
+  const side = prior ? samplesPerSide(Math.exp(prior.middle)) : minSamplesPerSide;
   const first = Math.max(0, best - side);
   const last = Math.min(frames - 1, best + side);
   let count = 0;
@@ -269,16 +279,7 @@ function fitTile(
     const position = positions[best] + railSign * (offset * offsetStep - maxBeyondEnd);
     found = { position, width: trialWidths[w], best, peak, error: Math.sqrt(error / count) };
   }
-  return found && levelsOff(found) ? { ...found, position: positions[best] } : found;
-
-  /** Whether a curve that was fitted with its peak beyond an end has levelled off at the end: then it peaks there. */
-  function levelsOff({ position, width }: TileFocus): boolean {
-    const inner = best === 0 ? 1 : best === frames - 1 ? frames - 2 : -1;
-    if (inner < 0 || (position - positions[best]) * (positions[best] - positions[inner]) <= 0) return false;
-    const expected =
-      falloffAt(positions[best] - position, width) - falloffAt(positions[inner] - position, width);
-    return level[at + best] - level[at + inner] < minEndRise * expected;
-  }
+  return found;
 }
 
 /**

@@ -4,7 +4,7 @@ import { framePositions } from './frame-positions.js';
 import type { StackEvidence } from './stack-reading.js';
 
 /**
- * Distance of each frame's plane of focus from the one before it, in usual steps: `numbers.length - 1` values from 0.4
+ * Distance of each frame's plane of focus from the one before it, in usual steps: `numbers.length - 1` values from 0.3
  * to 30. From the positions where they are given, else from the focus curves of the tiles: then at most 3, or as many
  * as the frame numbers imply.
  *

@@ -7,7 +7,6 @@ import {
   neighbourFrames,
 } from '../model/constants/model.js';
 import {
-  maxConfirmedStandstill,
   maxCurveSteps,
   maxSlopeShare,
   minChangedShare,
@@ -141,7 +140,7 @@ function resolveUncertainSteps(
     if (!fit) return step;
     const isConfirmed = isLong(step)
       ? fit.length >= minConfirmedStep && fit.shorter >= minLongStep
-      : fit.length <= maxConfirmedStandstill && fit.longer < minStep;
+      : fit.length <= minStep && fit.longer <= minStep;
     isStill[k] = isConfirmed && isNone(step);
     return isConfirmed ? fit.length : step;
   });

@@ -18,7 +18,7 @@ export interface WantedOfFrame {
   planeShrink?: number | undefined;
   /** Whether its brightness is wanted in bytes. */
   brightness?: boolean | undefined;
-  /** Spacing of the second differences of a second grid, whose cells are twice as wide; absent where none is wanted. */
+  /** Spacing of the second differences of a second grid, whose cells are four times as wide; absent where none is wanted. */
   broadSpacingPx?: number;
 }
 
@@ -111,7 +111,7 @@ export function readFrame(number: number, decoded: DecodedFrame, wanted: WantedO
   return {
     measurements,
     broadGrid: broadSpacingPx
-      ? detailAt(luma.byteOffset, decoded, grid, 2 * broadSpacingPx, broadSpacingPx)
+      ? detailAt(luma.byteOffset, decoded, grid, 4 * broadSpacingPx, broadSpacingPx)
       : undefined,
     plane: planeShrink ? new Float32Array(light.buffer, light.byteOffset, planePixels) : undefined,
     brightness: wanted.brightness ? bytes : undefined,

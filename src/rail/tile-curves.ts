@@ -1,6 +1,5 @@
 import type { Size } from '../image/image.js';
 import { applyMatrix, invertMatrix, type Matrix3 } from '../image/transform.js';
-import { cellsPerTile } from '../model/constants/rail.js';
 import { type DetailGrid, directionCount } from './detail-grid.js';
 
 /** Fine detail over the frames, in tiles that are fixed to the subject. */
@@ -34,9 +33,7 @@ export interface AlignedGrid {
  * @param shrink Full-size pixels per pixel of the pictures that the grids were measured on.
  */
 export function followTiles(alignedGrids: readonly AlignedGrid[], size: Size, shrink: number): TileCurves {
-  const { cellPx } = alignedGrids[0].grid;
-  const cellFull = cellPx * shrink;
-  const tilePx = cellsPerTile * cellFull;
+  const tilePx = alignedGrids[0].grid.cellPx * shrink;
   const columns = Math.max(1, Math.floor(size.width / tilePx));
   const rows = Math.max(1, Math.floor(size.height / tilePx));
   const frames = alignedGrids.length;
@@ -46,26 +43,18 @@ export function followTiles(alignedGrids: readonly AlignedGrid[], size: Size, sh
   const frameCount = new Uint32Array(rows * columns);
   alignedGrids.forEach(({ grid, matrix, gainRatio = 1 }, k) => {
     if (!matrix) return;
-    const scale = gainRatio ** 2 / cellsPerTile ** 2;
     const toFrame = invertMatrix(matrix);
     for (let tile = 0; tile < rows * columns; tile++) {
       const column = tile % columns;
       const row = (tile - column) / columns;
+      const [x, y] = applyMatrix(toFrame, (column + 0.5) * tilePx - 0.5, (row + 0.5) * tilePx - 0.5);
+      const [u, v] = [(x + 0.5) / tilePx, (y + 0.5) / tilePx];
       sample.fill(0);
-      let inside = true;
-      let light = 0;
-      for (let part = 0; part < cellsPerTile * cellsPerTile && inside; part++) {
-        const x = column * tilePx + ((part % cellsPerTile) + 0.5) * cellFull - 0.5;
-        const y = row * tilePx + (Math.floor(part / cellsPerTile) + 0.5) * cellFull - 0.5;
-        const [u, v] = applyMatrix(toFrame, x, y);
-        inside = addSample(grid, (u + 0.5) / cellFull - 0.5, (v + 0.5) / cellFull - 0.5, sample);
-        light += nearestLight(grid, (u + 0.5) / cellFull, (v + 0.5) / cellFull);
-      }
-      if (!inside) continue;
-      lightSum[tile] += light / cellsPerTile ** 2;
+      if (!addSample(grid, u - 0.5, v - 0.5, sample)) continue;
+      lightSum[tile] += nearestLight(grid, u, v);
       frameCount[tile]++;
       const at = (tile * frames + k) * directionCount;
-      for (let d = 0; d < directionCount; d++) energy[at + d] = scale * sample[d];
+      for (let d = 0; d < directionCount; d++) energy[at + d] = gainRatio ** 2 * sample[d];
     }
   });
   const light = Float32Array.from(lightSum, (sum, tile) => sum / frameCount[tile]);

@@ -53,7 +53,7 @@ describe('a frame by itself', () => {
       const { detail, burntPercent, blockedPercent, cutPercent, burntSpot } = read.measurements;
       for (const [grid, cell, spacing] of [
         [detail, detail.cellPx, differencePx],
-        [read.broadGrid!, 32, 16],
+        [read.broadGrid!, 64, 16],
       ] as const) {
         const { energy, light, ...layout } = detailOf(luma, picture, cell, spacing);
         expect(grid).toMatchObject(layout);

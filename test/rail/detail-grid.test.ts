@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import { similarityMatrix } from '../../src/image/transform.js';
+import { minCellPx } from '../../src/model/constants/rail.js';
 import { cellSide, measureDetail } from '../../src/rail/detail-grid.js';
 import { followTiles } from '../../src/rail/tile-curves.js';
 
@@ -46,8 +47,8 @@ describe('detail', () => {
   });
 
   test('cells keep a least size and grow with the picture', () => {
-    expect(cellSide(640 * 480)).toBe(8);
-    expect(cellSide(1500 * 1000)).toBeGreaterThan(8);
+    expect(cellSide(64 * 64)).toBe(minCellPx);
+    expect(cellSide(1500 * 1000)).toBeGreaterThan(minCellPx);
   });
 });
 
@@ -56,8 +57,8 @@ describe('tiles', () => {
     picture((x, y) => (Math.hypot(x - atX, y - atY) < 12 ? 100 + 40 * Math.cos(x * 1.6) : 100));
 
   test('follow the subject through a shift', () => {
-    const grids = [bump(40, 40), bump(64, 56)].map((luma) => measureDetail(luma, width, height, 8));
-    const shift = { scale: 1, rollRad: 0, shiftXPx: -24, shiftYPx: -16 };
+    const grids = [bump(40, 40), bump(72, 56)].map((luma) => measureDetail(luma, width, height, 16));
+    const shift = { scale: 1, rollRad: 0, shiftXPx: -32, shiftYPx: -16 };
     const still = { scale: 1, rollRad: 0, shiftXPx: 0, shiftYPx: 0 };
     const curves = followTiles(
       [
@@ -75,7 +76,7 @@ describe('tiles', () => {
   });
 
   test("are unknown outside a frame's bounds and in a frame that is not aligned", () => {
-    const grid = measureDetail(bump(40, 40), width, height, 8);
+    const grid = measureDetail(bump(40, 40), width, height, 16);
     const far = similarityMatrix({ scale: 1, rollRad: 0, shiftXPx: 64, shiftYPx: 0 }, width, height);
     const curves = followTiles(
       [

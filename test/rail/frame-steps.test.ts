@@ -34,10 +34,10 @@ test('positions give the steps, in either direction, in usual steps', () => {
   });
 });
 
-test('steps stay between 0.4 and 30 usual ones', () => {
+test('steps stay between 0.3 and 30 usual ones', () => {
   const numbers = [1, 2, 3, 4, 5, 6];
-  expect(frameSteps(numbers, plainStack(), [0, 1, 1, 2, 12, 13])).toEqual([1, 0.4, 1, 10, 1]);
-  expect(frameSteps(numbers, plainStack(), [0, 1, 1, 2, 92, 93])).toEqual([1, 0.4, 1, 30, 1]);
+  expect(frameSteps(numbers, plainStack(), [0, 1, 1, 2, 12, 13])).toEqual([1, 0.3, 1, 10, 1]);
+  expect(frameSteps(numbers, plainStack(), [0, 1, 1, 2, 92, 93])).toEqual([1, 0.3, 1, 30, 1]);
   expect(frameSteps(numbers, plainStack(), [0, 0, 0, 0, 0, 0])).toEqual([1, 1, 1, 1, 1]);
 });
 

@@ -1,25 +1,21 @@
 import { expect, test } from 'vitest';
-import { cellsPerTile } from '../../src/model/constants/rail.js';
 import type { DetailGrid } from '../../src/rail/detail-grid.js';
 import { stackTravel } from '../../src/rail/stack-travel.js';
 import { madeCurves, range, spread } from './made-curves.js';
 import { stillMotion } from './still-motion.js';
 
 const side = 20;
-const cells = side * cellsPerTile;
-const cellPx = 8;
-const size = { width: cells * cellPx, height: cells * cellPx };
+const cellPx = 16;
+const size = { width: side * cellPx, height: side * cellPx };
 const made = madeCurves({ frames: range(14), tiles: spread(side * side, 0.5, 12.5) });
 
 /** A frame's detail in light that makes its encoded values so many times as bright. */
 function gridOf(frame: number, factor: number): DetailGrid {
-  const energy = new Float32Array(cells * cells * 4);
-  for (let cell = 0; cell < cells * cells; cell++) {
-    const [column, row] = [cell % cells, Math.floor(cell / cells)].map((at) => Math.floor(at / cellsPerTile));
-    const at = ((row * side + column) * made.frames + frame) * 4;
-    for (let d = 0; d < 4; d++) energy[cell * 4 + d] = factor ** 2 * made.energy[at + d];
-  }
-  return { columns: cells, rows: cells, cellPx, energy, light: new Float32Array(cells * cells).fill(120) };
+  const energy = Float32Array.from({ length: side * side * 4 }, (_, i) => {
+    const cell = Math.floor(i / 4);
+    return factor ** 2 * made.energy[(cell * made.frames + frame) * 4 + (i % 4)];
+  });
+  return { columns: side, rows: side, cellPx, energy, light: new Float32Array(side * side).fill(120) };
 }
 
 test.each([1, 6, 13])('frame %i, a third darker, is no longer step and no blur', (dark) => {

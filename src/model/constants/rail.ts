@@ -12,26 +12,24 @@ import {
 
 // Detail of tiles
 
-/**
- * Free int [cells]: approximate number of cells in a frame: enough to locate what is sharp, few enough to keep
- * for every frame.
- */
-export const targetCells = 9000;
-
-/** Free int [px]: minimum side of a cell. */
-export const minCellPx = 8;
-
-/** Effort [px]: from this many pixels on, only every second row is measured. */
-export const rowSkipMinPixels = 600_000;
-
 /** Free int [px]: spacing of the second difference: its response peaks at periods of twice that. */
 export const differencePx = 2;
 
 /**
- * Free int [cells]: cells along the side of a tile: with two, small shifts between frames hardly change the
- * content of a tile.
+ * Effort int [cells]: approximate number of cells in a frame: enough to locate what is sharp, few enough to keep for every
+ * frame. Half as many find the same planted faults.
  */
-export const cellsPerTile = 2;
+export const targetCells = 2250;
+
+/**
+ * Derived int [px]: minimum side of a cell: the energy of noise in n independent values scatters by sqrt(2 / n) (chi-squared),
+ * here no more than the curves of tiles do anyway. Of the differences of white noise, whose weights 1, -2 and 1 correlate those
+ * one and two spacings apart by -2 / 3 and 1 / 6, a part of 1 / (1 + 2 (4 / 9 + 1 / 36)) is independent.
+ */
+export const minCellPx = Math.round(Math.sqrt(2 * (1 + 2 * (4 / 9 + 1 / 36))) / mixedTileSigma);
+
+/** Effort [px]: from this many pixels on, only every second row is measured. */
+export const rowSkipMinPixels = 600_000;
 
 /** Effort [px]: pixels of all frames together from which the evidence of a merge is gathered in a thread of its own. */
 export const minThreadPixels = 60e6;
@@ -51,8 +49,8 @@ export const minMotionPixels = 0.3e6;
  * the weights 1, -2 and 1 of a second difference. */
 export const roundingEnergy = 6 / 12;
 
-/** Free [levels]: noise is about uniform from this brightness on: shadows may have more of it, or be clipped, and hide dust. */
-export const minMidtone = 24;
+/** Derived [levels]: noise is about uniform from this brightness on: shadows may have more of it, or be clipped, and hide dust. */
+export const minMidtone = 256 * extremeShare;
 
 /** Derived [levels]: and up to as far from the other end. */
 export const maxMidtone = 256 - minMidtone;
@@ -66,9 +64,6 @@ export const minProminence = clearOctaves * Math.LN2;
 /** Effort int [frames]: samples of a curve fitted on each side of its best frame: minimum, */
 export const minSamplesPerSide = 5;
 
-/** Free [widths]: the same as a multiple of the median width, */
-export const widthsPerSide = 2.5;
-
 /** Effort int [frames]: and maximum. */
 export const maxSamplesPerSide = 20;
 
@@ -78,26 +73,17 @@ export const maxSamplesPerSide = 20;
  */
 export const maxBeyondEnd = 3;
 
-/** Free [steps]: minimum distance up to which the falloff of the curves of a stack must be seen to be used. */
-export const minFalloffSteps = 2;
-
 /** Effort [steps]: resolution of that falloff, */
 export const falloffBinSteps = 0.25;
 
 /** Effort [steps]: resolution of that search. */
 export const offsetStep = 0.125;
 
+/** Effort [ratio]: and of that of widths. */
+export const widthRatio = 1.2;
+
 /** Effort [steps]: largest offset from the best frame where that is not at an end. */
 export const maxOffset = 1.5;
-
-/** Free [ln width]: standard deviation of the widths over the tiles: prior of the second fit. */
-export const logWidthSigma = 0.35;
-
-/**
- * Free [share]: minimum share of the expected increase that a curve which peaks beyond an end must show in
- * the last two frames there.
- */
-export const minEndRise = 0.5;
 
 /** Derived [ln energy]: maximum error of a fit whose width is used: others belong to tiles of several depths. */
 export const maxWidthError = confirmedSigmas * mixedTileSigma;
@@ -117,7 +103,7 @@ export const detailTiles = 90;
 /** Effort int [tiles]: and tiles without detail, which give the noise. */
 export const noiseTiles = 20;
 
-/** Free int [px]: side of such a tile. */
+/** Effort int [px]: side of such a tile. */
 export const fineTilePx = 48;
 
 // Steps and positions
@@ -131,8 +117,8 @@ export const minStepsPerSide = 2;
 /** Derived [ln energy]: minimum expected change: the scatter of noise of which the smallest clear change is an outlier. */
 export const minTypicalChange = minClearChange / outlierSigmas;
 
-/** Free [usual steps]: resolution of a step: travel below this is not distinguished from none. */
-export const minStep = 0.4;
+/** Derived [usual steps]: resolution of a step, two standard deviations: travel below this is not distinguished from none. */
+export const minStep = confirmedSigmas * railStepSigma;
 
 /**
  * Derived [usual steps]: steps that are this long by the change of the picture, two standard deviations over a usual one, may be
@@ -142,9 +128,6 @@ export const minUncertainStep = 1 + confirmedSigmas * railStepSigma;
 
 /** Derived [usual steps]: length by the curves from which a long step is confirmed: two steps less two standard deviations. */
 export const minConfirmedStep = 2 - confirmedSigmas * railStepSigma;
-
-/** Derived [usual steps]: the same for steps that were not taken at all: two standard deviations. */
-export const maxConfirmedStandstill = confirmedSigmas * railStepSigma;
 
 /** Derived [steps]: steps on each side that a segment of a curve may span. */
 export const maxCurveSteps = 2 * segmentSamplesPerSide;
@@ -222,17 +205,17 @@ export const lumaOffset = minMidtone;
 /** Effort [px]: dust is looked for on pictures of about so many pixels. */
 export const planePixels = 400_000;
 
-/**
- * Free int [px of the plane]: half widths of the boxes that are compared with their surroundings; the
- * surroundings are three times as wide.
- */
-export const spotRadii = [2, 4];
+/** Free int [px of the plane]: half width of the smallest boxes that are compared with their surroundings. */
+export const minSpotRadius = 2;
+
+/** Derived int [px of the plane]: half widths of all of them, an octave apart; the surroundings are three times as wide. */
+export const spotRadii = [minSpotRadius, 2 * minSpotRadius];
 
 /** Derived int [px of the plane]: rows and columns beside a pixel that its darkening is made of. */
 export const spotReachPx = 3 * Math.max(...spotRadii);
 
-/** Free int [px of the plane]: pixels within so many rows and columns of a darker one are no spots of their own. */
-export const spotIsolationPx = 2;
+/** Derived int [px of the plane]: pixels within so many rows and columns of a darker one are no spots of their own. */
+export const spotIsolationPx = minSpotRadius;
 
 /** Effort [1 / ln]: residuals are summed in whole units, exactly: a unit is less than their noise by orders of magnitude. */
 export const residualUnits = 2 ** 20;
@@ -243,8 +226,8 @@ export const spotBandsPerThread = 2;
 /** Derived [px of the plane]: radius of a speck with its blurred rim: an upper bound. */
 export const rimRadius = Math.max(...spotRadii) + 1;
 
-/** Free [px of the plane]: minimum motion of the picture between compared frames, */
-export const minMovePx = 1.2;
+/** Derived [px of the plane]: minimum motion of the picture between compared frames: a box half covers other detail, */
+export const minMovePx = minSpotRadius;
 
 /** Effort int [frames]: and the maximum distance between them. */
 export const maxLag = 6;
@@ -261,7 +244,10 @@ export const minSpotDistancePx = 3 * Math.max(...spotRadii);
  */
 export const minDarkeningLevels = confirmedSigmas / Math.sqrt(12);
 
-/** Free int [px]: extent of a hot pixel on each side after raw conversion and compression. */
+/**
+ * Derived int [px]: extent of a hot pixel on each side: sensors have each colour at every second pixel or so, and what lies
+ * between is interpolated.
+ */
 export const hotSpreadPx = 1;
 
 /** Derived [px]: distance of the samples that it is compared with and replaced by. */
