@@ -2,7 +2,7 @@ import type { Size } from '../image/image.js';
 import { averageRadius, windowRadius } from '../model/constants/focus.js';
 import { clearOctaves, minPeakOctaves } from '../model/constants/model.js';
 import { codesPerOctave } from '../model/constants/state.js';
-import { faintOctaves, maxSites, minPitch, sideFrames, siteRadius } from '../model/constants/surface.js';
+import { faintCodes, maxSites, minPitch, sideFrames, siteRadius } from '../model/constants/surface.js';
 import { noiseBin, type SiteVote } from './focus-curves.js';
 
 /** Planes of a level's focus curves, as one memory holds them. */
@@ -76,26 +76,39 @@ export interface SeenSides {
 
 /**
  * The share of one side's pixels that show the other's detail, less the same of the other side. It counts by how likely two
- * clear pixels of the window both belong to these sides: where there are more, others show through.
+ * clear pixels of the window both belong to these sides: where there are others, those show through too.
  */
 export function voteOf({ clear, ofSides, within, showing }: SeenSides): number {
   if (within[0] === 0 || within[1] === 0) return 0;
   return (showing[0] / within[0] - showing[1] / within[1]) * (ofSides / clear) ** 2;
 }
 
-/** Pixels well within one side of an edge, and their mean energy, code steps. */
+/** Pixels well within one side of an edge, as indices in the planes, and their mean measure, code steps. */
 interface Side {
   ordinal: number;
   pixels: number[];
   usual: number;
 }
 
+const radius = siteRadius + averageRadius;
+const side = 2 * radius + 1;
+/** The window's own pixels among those of a square of `side`. */
+const inner = Array.from({ length: side * side }, (_, i) => i).filter((i) => {
+  const [x, y] = [(i % side) - radius, Math.floor(i / side) - radius];
+  return Math.max(Math.abs(x), Math.abs(y)) <= siteRadius;
+});
+/** Steps in such a square to the pixels `averageRadius` away all round. */
+const around = [-averageRadius, 0, averageRadius].flatMap((dy) =>
+  [-averageRadius, 0, averageRadius].map((dx) => dy * side + dx),
+);
+
 /** The window about a site, with room that is used again. */
 class Window {
-  private readonly radius = siteRadius + averageRadius;
-  private readonly side = 2 * this.radius + 1;
   /** Ordinals of clear peaks, 0 = none; the window and `averageRadius` around it. */
-  private readonly labels = new Int32Array(this.side * this.side);
+  private readonly labels = new Int32Array(side * side);
+  /** Index of these pixels in the planes. */
+  private readonly at = new Int32Array(side * side);
+  /** Pixels of the window by ordinal. */
   private readonly counts: Int32Array;
 
   constructor(
@@ -111,7 +124,7 @@ class Window {
     let most = 0;
     for (let v = y - siteRadius; v <= y + siteRadius; v += windowRadius) {
       for (let u = x - siteRadius; u <= x + siteRadius; u += windowRadius) {
-        const label = this.labelAt(u, v);
+        const label = this.labelAt(this.indexOf(u, v));
         if (label === 0) continue;
         if (label < least) least = label;
         if (label > most) most = label;
@@ -121,14 +134,13 @@ class Window {
   }
 
   vote(x: number, y: number, apart: number): number {
-    const { counts } = this;
-    this.readLabels(x, y);
+    this.moveTo(x, y);
     const first = this.mostFrequent(() => true);
     const other = this.mostFrequent((ordinal) => Math.abs(ordinal - first) >= apart);
     if (other === 0) return 0;
-    const [lower, upper] = [Math.min(first, other), Math.max(first, other)].map((k) => this.sideOf(x, y, k));
+    const [lower, upper] = [Math.min(first, other), Math.max(first, other)].map((k) => this.sideOf(k));
     return voteOf({
-      clear: counts.reduce((sum, count) => sum + count),
+      clear: this.counts.reduce((sum, count) => sum + count),
       ofSides: this.countNear(first) + this.countNear(other),
       within: [lower.pixels.length, upper.pixels.length],
       showing: [this.countShowing(lower, upper), this.countShowing(upper, lower)],
@@ -140,28 +152,29 @@ class Window {
    * open, that which the fainter of both still shows above noise: what the measure's window carries across the edge is
    * then the same both ways.
    */
-  private countShowing(side: Side, other: Side): number {
+  private countShowing({ pixels, usual }: Side, other: Side): number {
     const { second, secondOrdinal } = this.here;
-    const overNoise = minPeakOctaves * codesPerOctave + Math.max(0, other.usual - side.usual);
-    const least = other.usual - faintOctaves * codesPerOctave;
-    return side.pixels.filter(
+    const overNoise = minPeakOctaves * codesPerOctave + Math.max(0, other.usual - usual);
+    const least = other.usual - faintCodes;
+    return pixels.filter(
       (at) =>
         isNear(secondOrdinal[at], other.ordinal) &&
-        second[at] > this.noiseAt(at) + overNoise &&
-        second[at] >= least,
+        second[at] >= least &&
+        second[at] > this.noiseAt(at) + overNoise,
     ).length;
   }
 
-  /** Labels of the window and around it, and how many pixels of the window have each. */
-  private readLabels(x: number, y: number): void {
-    const { labels, counts, side, radius } = this;
-    counts.fill(0);
-    for (let row = 0, i = 0; row < side; row++) {
-      for (let column = 0; column < side; column++, i++) {
-        labels[i] = this.labelAt(x + column - radius, y + row - radius);
-        if (labels[i] !== 0 && this.isInner(row, column)) counts[labels[i]]++;
+  private moveTo(x: number, y: number): void {
+    const { labels, at, counts } = this;
+    for (let i = 0, v = y - radius; v <= y + radius; v++) {
+      for (let u = x - radius; u <= x + radius; u++, i++) {
+        at[i] = this.indexOf(u, v);
+        labels[i] = this.labelAt(at[i]);
       }
     }
+    counts.fill(0);
+    for (const i of inner) counts[labels[i]]++;
+    counts[0] = 0;
   }
 
   private mostFrequent(isAllowed: (ordinal: number) => boolean): number {
@@ -183,46 +196,28 @@ class Window {
     return count;
   }
 
-  /** The pixels of an ordinal whose own measure holds nothing of what lies beside. */
-  private sideOf(x: number, y: number, ordinal: number): Side {
-    const { labels, side, radius, here } = this;
+  /** The pixels of an ordinal beside which, as far as energy is averaged, all is of the same side, or goes on from it. */
+  private sideOf(ordinal: number): Side {
+    const { labels, at, here } = this;
     const pixels: number[] = [];
-    let energy = 0;
-    for (let row = 0, i = 0; row < side; row++) {
-      for (let column = 0; column < side; column++, i++) {
-        if (!this.isInner(row, column) || !isNear(labels[i], ordinal) || !this.isInside(i, ordinal)) continue;
-        const at = (y + row - radius - here.top) * here.stride + x + column - radius;
-        pixels.push(at);
-        energy += 2 ** (here.best[at] / codesPerOctave);
-      }
+    let sum = 0;
+    for (const i of inner) {
+      if (!isNear(labels[i], ordinal)) continue;
+      if (!around.every((step) => isNear(labels[i + step], ordinal, 2 * sideFrames))) continue;
+      pixels.push(at[i]);
+      sum += here.best[at[i]];
     }
-    return { ordinal, pixels, usual: codesPerOctave * Math.log2(energy / pixels.length) };
-  }
-
-  /** Whether a pixel of `labels` lies in the window itself. */
-  private isInner(row: number, column: number): boolean {
-    const last = this.side - averageRadius;
-    return row >= averageRadius && row < last && column >= averageRadius && column < last;
-  }
-
-  /** Whether what lies `averageRadius` away all round is of the same side, or one that goes on from it. */
-  private isInside(i: number, ordinal: number): boolean {
-    const { labels, side } = this;
-    for (let dy = -averageRadius; dy <= averageRadius; dy += averageRadius) {
-      for (let dx = -averageRadius; dx <= averageRadius; dx += averageRadius) {
-        const label = labels[i + dy * side + dx];
-        if (label === 0 || Math.abs(label - ordinal) > 2 * sideFrames) return false;
-      }
-    }
-    return true;
+    return { ordinal, pixels, usual: Math.floor(sum / pixels.length) };
   }
 
   /** Ordinal of a pixel's best frame, 0 where it is not clear. */
-  private labelAt(x: number, y: number): number {
-    const at = (y - this.here.top) * this.here.stride + x;
-    return this.here.best[at] > this.noiseAt(at) + clearOctaves * codesPerOctave
-      ? this.here.bestOrdinal[at]
-      : 0;
+  private labelAt(at: number): number {
+    const isClear = this.here.best[at] > this.noiseAt(at) + clearOctaves * codesPerOctave;
+    return isClear ? this.here.bestOrdinal[at] : 0;
+  }
+
+  private indexOf(x: number, y: number): number {
+    return (y - this.here.top) * this.here.stride + x;
   }
 
   private noiseAt(at: number): number {
@@ -233,6 +228,6 @@ class Window {
   }
 }
 
-function isNear(label: number, ordinal: number): boolean {
-  return label !== 0 && Math.abs(label - ordinal) <= sideFrames;
+function isNear(label: number, ordinal: number, frames = sideFrames): boolean {
+  return label !== 0 && Math.abs(label - ordinal) <= frames;
 }

@@ -32,10 +32,11 @@ var<workgroup> counts: array<atomic<i32>, bins>;
 var<workgroup> clear: atomic<i32>;
 // Number of pixels within a frame of an ordinal, in the high half, and the ordinal from the last one back.
 var<workgroup> frequent: array<atomic<u32>, 2>;
-// Energies of the pixels well within the sides, those of the second one negative; 0 = of none.
-var<workgroup> energies: array<f32, side * side>;
-var<workgroup> coreCounts: array<i32, 2>;
-var<workgroup> usuals: array<f32, 2>;
+// Which pixels lie well within the sides: 1 + the index of the side, 0 = within none.
+var<workgroup> sideOf: array<i32, side * side>;
+var<workgroup> within: array<atomic<i32>, 2>;
+// Of their measures.
+var<workgroup> sums: array<atomic<i32>, 2>;
 var<workgroup> showingCounts: array<atomic<u32>, 2>;
 
 fn stateAt(plane: i32, x: i32, y: i32) -> i32 {
@@ -114,6 +115,8 @@ fn main(@builtin(workgroup_id) group: vec3u, @builtin(local_invocation_index) th
   if (index < 2) {
     atomicStore(&frequent[index], 0u);
     atomicStore(&showingCounts[index], 0u);
+    atomicStore(&within[index], 0);
+    atomicStore(&sums[index], 0);
   }
   if (index == 0) {
     atomicStore(&clear, 0);
@@ -139,41 +142,30 @@ fn main(@builtin(workgroup_id) group: vec3u, @builtin(local_invocation_index) th
   let other = mostFrequent(1);
   let ordinals = vec2i(first, other);
   for (var i = index; i < side * side; i += threads) {
-    var energy = 0.0;
-    if (other != 0 && isInner(i)) {
-      let n = select(0, 1, isNear(labels[i], other));
-      if (isNear(labels[i], ordinals[n]) && isInside(i, ordinals[n])) {
-        let best = f32(stateAt(bestPlane, x + i % side - radius, y + i / side - radius));
-        energy = select(1.0, -1.0, n == 1) * exp2(best / codesPerOctave);
-      }
+    let n = select(0, 1, isNear(labels[i], other));
+    let isWithin = other != 0 && isInner(i) && isNear(labels[i], ordinals[n]) && isInside(i, ordinals[n]);
+    sideOf[i] = select(0, 1 + n, isWithin);
+    if (isWithin) {
+      atomicAdd(&within[n], 1);
+      atomicAdd(&sums[n], stateAt(bestPlane, x + i % side - radius, y + i / side - radius));
     }
-    energies[i] = energy;
   }
   workgroupBarrier();
-  if (index < 2) {
-    // In one order, so that the sum is the same each time.
-    var count = 0;
-    var sum = 0.0;
-    for (var i = 0; i < side * side; i++) {
-      let energy = select(energies[i], -energies[i], index == 1);
-      count += i32(energy > 0.0);
-      sum += max(0.0, energy);
-    }
-    coreCounts[index] = count;
-    usuals[index] = log2(sum / f32(max(1, count)));
-  }
-  workgroupBarrier();
+  let counted = vec2i(atomicLoad(&within[0]), atomicLoad(&within[1]));
+  let usual = vec2i(atomicLoad(&sums[0]), atomicLoad(&sums[1])) / max(counted, vec2i(1));
   for (var i = index; i < side * side; i += threads) {
-    if (energies[i] == 0.0) {
+    if (sideOf[i] == 0) {
       continue;
     }
     let u = x + i % side - radius;
     let v = y + i / side - radius;
-    let n = select(0, 1, energies[i] < 0.0);
-    let second = f32(stateAt(secondPlane, u, v));
-    let overNoise = (minPeakOctaves + max(0.0, usuals[1 - n] - usuals[n])) * codesPerOctave;
-    let least = (usuals[1 - n] - faintOctaves) * codesPerOctave;
-    if (isNear(stateAt(secondOrdinalPlane, u, v), ordinals[1 - n]) && second > noiseAt(u, v) + overNoise && second >= least) {
+    let n = sideOf[i] - 1;
+    let second = stateAt(secondPlane, u, v);
+    let overNoise = minPeakOctaves * codesPerOctave + f32(max(0, usual[1 - n] - usual[n]));
+    if (
+      isNear(stateAt(secondOrdinalPlane, u, v), ordinals[1 - n]) && second >= usual[1 - n] - faintCodes &&
+      f32(second) > noiseAt(u, v) + overNoise
+    ) {
       atomicAdd(&showingCounts[n], 1u);
     }
   }
@@ -181,7 +173,7 @@ fn main(@builtin(workgroup_id) group: vec3u, @builtin(local_invocation_index) th
   if (index < 2) {
     // The side of the lower ordinal first.
     let at = select(1 - index, index, first < other);
-    votes[3 * place + at] = pairOf(u32(coreCounts[index]), atomicLoad(&showingCounts[index]));
+    votes[3 * place + at] = pairOf(u32(counted[index]), atomicLoad(&showingCounts[index]));
   }
   if (index == 2) {
     votes[3 * place + 2] = pairOf(u32(atomicLoad(&clear)), u32(countNear(first) + countNear(other)));

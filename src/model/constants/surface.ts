@@ -1,7 +1,7 @@
 // Constants of the surface (src/surface and its kernels). kernels/generate-constants.js says how they are stated.
 import { windowRadius } from './focus.js';
 import { sameUnits, sureOctaves } from './model.js';
-import { supportSteps, weightUnit } from './state.js';
+import { codesPerOctave, supportSteps, weightUnit } from './state.js';
 
 // Peaks
 
@@ -182,10 +182,11 @@ export const siteRadius = 3 * windowRadius;
 export const sideFrames = Math.floor(sameUnits);
 
 /**
- * Free f32 [octaves]: detail seen through a rim is fainter than in the open by no more than this: of its contrast .35 is left,
- * which a straight rim lets through a quarter of its width from the edge. What is fainter is mostly blur.
+ * Free i32 [code steps]: detail seen through a rim is fainter than in the open by no more than this, two and a half octaves: of
+ * its contrast .42 is left, which a straight rim lets through an eighth of its width from the edge. What is fainter is mostly
+ * blur.
  */
-export const faintOctaves = 3;
+export const faintCodes = 2.5 * codesPerOctave;
 
 /** Effort int [sites]: maximum number of sites of a level, */
 export const maxSites = 10_000;
