@@ -5,14 +5,20 @@ import { readStack } from '../../../src/stack/read-stack.js';
 import { makeFolder } from '../pictures.js';
 
 // As where npm was told to leave out optional packages.
-vi.mock('node:module', async (original) => ({
-  ...(await original<typeof import('node:module')>()),
-  createRequire: () => ({
-    resolve: (name: string) => {
-      throw Object.assign(new Error(`Cannot find module '${name}'`), { code: 'MODULE_NOT_FOUND' });
+vi.mock('node:module', async (original) => {
+  const own = await original<typeof import('node:module')>();
+  return {
+    ...own,
+    createRequire: (from: string) => {
+      const require = own.createRequire(from);
+      const resolve = (name: string) => {
+        if (!name.startsWith('libraw-wasm')) return require.resolve(name);
+        throw Object.assign(new Error(`Cannot find module '${name}'`), { code: 'MODULE_NOT_FOUND' });
+      };
+      return Object.assign((name: string) => require(name), { resolve });
     },
-  }),
-}));
+  };
+});
 
 it('raw files are refused with the package to install where LibRaw is not installed', async () => {
   const folder = makeFolder({ 'a.dng': 'II*\0', 'b.dng': 'II*\0' });
