@@ -5,7 +5,7 @@ import { levelSizes } from '../image/level-sizes.js';
 import type { Matrix3 } from '../image/transform.js';
 import { type Arena, type Planes, planeOf, type Rows } from '../kernels/arena.js';
 import { stripRows } from '../kernels/row-windows.js';
-import { frontBlurPx, lastNearLevel, nearBlurPx } from '../model/constants/blend.js';
+import { layerBlurPx } from '../model/constants/blend.js';
 import { apartUnits } from '../model/constants/model.js';
 import { tileColumns } from '../model/constants/state.js';
 import { fullWeight } from '../model/constants/surface.js';
@@ -56,7 +56,6 @@ export function planNumbers(
   fractionBits: number,
   frames: number,
   rule: SourceRule,
-  nearSign: -1 | 0 | 1,
   blurPx: number | undefined,
 ) {
   // Two frames are too few for a focus curve: a depth between them would blend the sharp one with the other.
@@ -64,13 +63,11 @@ export function planNumbers(
   return {
     rule: ruleNumbers[planned],
     sameIndex: storedLength(apartUnits * unit, fractionBits),
-    nearApart: blurPx === undefined ? 0 : storedLength(nearBlurPx / blurPx, fractionBits),
+    nearApart: blurPx === undefined ? 0 : storedLength(layerBlurPx / blurPx, fractionBits),
     frontApart: (level: number) =>
       blurPx === undefined
         ? never
-        : storedLength(Math.max(2, (frontBlurPx * 2 ** level) / blurPx), fractionBits),
-    /** Does the nearer surface win beside depth edges of a level? */
-    nearWins: (level: number) => nearSign !== 0 && level <= lastNearLevel,
+        : storedLength(Math.max(2, (layerBlurPx * 2 ** level) / blurPx), fractionBits),
   };
 }
 
@@ -136,7 +133,7 @@ export async function planSources(
   arena.fill(plan.uses, tiles * plan.usesBytes, 0);
   const frames = arena.take(toFrame.length * frameBytes);
   const { fractionBits } = plan;
-  const numbers = planNumbers(surface.unit, fractionBits, toFrame.length, rule, nearSign, blurPx);
+  const numbers = planNumbers(surface.unit, fractionBits, toFrame.length, rule, blurPx);
   const { sameIndex, nearApart } = numbers;
   let medians = surface.depthIndices;
   for (const [level, { centre, reach }] of plan.levels.entries()) {
@@ -147,7 +144,7 @@ export async function planSources(
     if (level > 0) {
       const window = arena.bands.composite(level, height, 1);
       const median = arena.takePlanes(width, height, 1, 2, window);
-      depthIndices = numbers.nearWins(level) ? arena.takePlanes(width, height, 1, 2, window) : median;
+      depthIndices = nearSign !== 0 ? arena.takePlanes(width, height, 1, 2, window) : median;
       await pool.run(
         'halveIndicesStrip',
         {

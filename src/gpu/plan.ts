@@ -61,7 +61,7 @@ export function planGpuSources(
   const size: Size = surface;
   const frames = toFrame.length;
   const fractionBits = fractionBitsFor(frames);
-  const numbers = planNumbers(unit, fractionBits, frames, rule, nearSign, blurPx);
+  const numbers = planNumbers(unit, fractionBits, frames, rule, blurPx);
   const levels = levelSizes(size).map((of, level) => ({
     maps: gpu.takePlanes(of.width, of.height, needsFrontLayerPlane(fractionBits) ? 3 : 2, 2),
     spans: takeSpans(gpu, toFrame, frame, of, level),
@@ -77,7 +77,7 @@ export function planGpuSources(
       const out = gpu.takePlanes(width, height, 2, 4);
       gpu.run(
         'halveIndices',
-        { nearSign: numbers.nearWins(level) ? nearSign : 0, nearApart: numbers.nearApart },
+        { nearSign, nearApart: numbers.nearApart },
         { fine: { set: halved.at(-1) ?? surface, rows: finerRows(1) }, out },
         out,
       );

@@ -45,8 +45,6 @@ export const kernelParameters = {
   markTruncatedStrip: ['levels', 'level', 'width', 'height', 'frames', 'count', 'lastColumn', 'lastRow', 'stripRows', 'strip', 'scratch'],
   mergeSpillCellsStrip: ['fine', 'fineWidth', 'fineHeight', 'gap', 'nearSign', 'out', 'width', 'height', 'stripRows', 'strip', 'scratch'],
   momentTiles: ['band', 'stride', 'size', 'slant', 'places', 'count', 'moments'],
-  motionDistances: ['tiles', 'columnBytes', 'count', 'a', 'b', 'x', 'y', 'spread'],
-  motionEquations: ['tiles', 'columnBytes', 'count', 'a', 'b', 'x', 'y', 'radiusPx', 'normal', 'right'],
   noteLightStrip: ['source', 'bits', 'sourceWidth', 'sourceHeight', 'gainR', 'gainG', 'gainB', 'curve1', 'curve2', 'curve3', 'a', 'b', 'c', 'd', 'e', 'f', 'best', 'stride', 'width', 'height', 'ordinal', 'out', 'stripRows', 'strip', 'scratch'],
   peakSamples: ['samples', 'bits', 'count', 'aside', 'excess', 'out'],
   peakStrip: ['levels', 'level', 'width', 'height', 'tones', 'toneStride', 'fullWidth', 'fullHeight', 'noise', 'errors', 'nearSign', 'steps', 'unit', 'fall', 'fractionBits', 'stripRows', 'strip', 'scratch'],

@@ -5,7 +5,6 @@ import { tuned } from './tuned.js';
 
 export const gapFall = tuned('gapFall');
 const longStep = tuned('minLongStep');
-const farStep = tuned('farStep');
 const acrossRise = tuned('minPeakOctaves');
 const secondRise = tuned('minPeakOctaves');
 
@@ -61,7 +60,7 @@ export function peakTwin(
   const [behind, ahead] = [steps[ordinal - 1], steps[ordinal]];
   // Across a gap what is near noise says nothing.
   const seen = (code: number, step: number) =>
-    step >= farStep && code < floor + 512 * acrossRise ? 0 : code;
+    step >= longStep && code < floor + 512 * acrossRise ? 0 : code;
   const [before, after] = [seen(value('before'), behind), seen(value('after'), ahead)];
   let bend = (2 * ((best - before) / behind + (best - after) / ahead)) / (behind + ahead) / 512;
   let shift = 0;

@@ -242,7 +242,7 @@ fn blendWeights(centre: i32, reach: i32, isNamed: bool, ordinal: i32, lost: f32,
     factor += weight * min(maxRestored, lost * frames * frames);
   }
   if (isNamed) {
-    factor += frontWeight;
+    factor += 1.0;
   }
   return vec2f(weight, factor);
 }

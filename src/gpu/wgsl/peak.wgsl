@@ -46,8 +46,7 @@ fn brightnessAt(x: i32, y: i32) -> i32 {
 fn frontOf(ordinal: i32, rise: i32, rival: i32, rivalRise: i32) -> i32 {
   let isRival = rival > 0 && (rival - ordinal) * call.nearSign < 0;
   let own = f32(select(rise, rivalRise, isRival)) * perOctave;
-  let least = max(sureOctaves, finestFrontOctaves - f32(call.level));
-  if (own < least) {
+  if (own < sureOctaves) {
     return 0;
   }
   return select(ordinal, rival, isRival);
@@ -73,8 +72,8 @@ fn peakOf(x: i32, y: i32, codes: Codes) -> Peak {
   let behind = steps[ordinal - 1];
   let ahead = steps[ordinal];
   let across = floorCode + i32(minPeakOctaves * codesPerOctave);
-  let before = select(codes.before, 0, behind >= farStep && codes.before < across);
-  let after = select(codes.after, 0, ahead >= farStep && codes.after < across);
+  let before = select(codes.before, 0, behind >= minLongStep && codes.before < across);
+  let after = select(codes.after, 0, ahead >= minLongStep && codes.after < across);
   let up = f32(best - before);
   let down = f32(best - after);
   var bend = (2.0 * (up / behind + down / ahead)) / ((behind + ahead) * codesPerOctave);

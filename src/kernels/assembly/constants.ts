@@ -18,9 +18,6 @@ export const flatReach: i32 = 252;
 /** [levels of the pyramid]: number of finest levels: there a thin structure is layered over what lies behind it, and noise, which is fine, is averaged where nothing is sharp. */
 export const finestLevels: i32 = 3;
 
-/** [weight]: weight of the front layer: a little less than the sum of the weights around a centre. */
-export const frontWeight: f32 = 1.1;
-
 /** [share]: largest relative gain of a coefficient: a larger one would amplify noise, and the loss is estimated to second order only. */
 export const maxRestored: f32 = 0.6;
 
@@ -152,12 +149,6 @@ export const secondIndexPlane: usize = 7;
 
 /** [units]: lower bound on the error of a depth index: steps are uneven, curves not Gaussian. */
 export const minIndexError: f32 = 0.1;
-
-/** [usual steps]: across a step of this length or more a sample counts only when it stands above noise by `minPeakOctaves`. */
-export const farStep: f32 = 2.4;
-
-/** [octaves]: the nearer of two peaks counts from this far above noise at the finest level, and an octave less a level, but not less than `sureOctaves`: noise makes peaks too, most at the finest level. */
-export const finestFrontOctaves: f32 = 5;
 
 /** [octaves]: upper bound on support. */
 export const maxSupport: f32 = 6;

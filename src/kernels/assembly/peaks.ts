@@ -1,5 +1,5 @@
 // Peaks of the focus curves: see curve-state.ts for the planes.
-import { codesPerOctave, weightUnit, gapBit, bestTruncated, secondTruncated, minLongStep, usualBend, minPeakOctaves, minIndexError, farStep, afterPlane, beforePlane, bestOrdinalPlane, bestPlane, secondOrdinalPlane, secondPlane, truncationPlane, frontPlane, finestFrontOctaves, sureOctaves } from './constants';
+import { codesPerOctave, weightUnit, gapBit, bestTruncated, secondTruncated, minLongStep, usualBend, minPeakOctaves, minIndexError, afterPlane, beforePlane, bestOrdinalPlane, bestPlane, secondOrdinalPlane, secondPlane, truncationPlane, frontPlane, sureOctaves } from './constants';
 import { exp2Four } from './common';
 import { depthIndexCodes, fourU16, planeOf, storeFour, strideOf } from './curve-state';
 
@@ -31,13 +31,6 @@ function fourBright(toneRow: usize, x: i32, level: i32, fullWidth: i32): v128 {
   bright = i32x4.replace_lane(bright, 1, i32(load<u8>(toneRow + (usize(min(fullWidth - 1, (x + 1) << level)) << 1))));
   bright = i32x4.replace_lane(bright, 2, i32(load<u8>(toneRow + (usize(min(fullWidth - 1, (x + 2) << level)) << 1))));
   return i32x4.replace_lane(bright, 3, i32(load<u8>(toneRow + (usize(min(fullWidth - 1, (x + 3) << level)) << 1))));
-}
-
-/** Octaves above noise from which the nearer of two peaks counts: noise makes peaks too, most at the finest level. */
-// @ts-ignore: decorator
-@inline
-function minFrontOctaves(level: i32): f32 {
-  return max<f32>(sureOctaves, finestFrontOctaves - f32(level));
 }
 
 /**
@@ -98,7 +91,7 @@ export function peakStrip(
       const rivalRise = i32x4.sub(fourU16(seconds + at), floor);
       const isNearer = v128.and(hasRival, i32x4.lt_s(i32x4.mul(i32x4.sub(rival, ordinal), i32x4.splat(nearSign)), zero));
       const ownRise = v128.convert<i32>(v128.bitselect(rivalRise, rise, isNearer));
-      const isClear = v128.ge<f32>(v128.mul<f32>(ownRise, f32x4.splat(1.0 / codesPerOctave)), f32x4.splat(minFrontOctaves(level)));
+      const isClear = v128.ge<f32>(v128.mul<f32>(ownRise, f32x4.splat(1.0 / codesPerOctave)), f32x4.splat(sureOctaves));
       storeFour(fronts + at, v128.and(v128.and(has, isClear), v128.bitselect(rival, ordinal, isNearer)), x, width);
       const mark = fourU16(marks + at);
       const isShown = v128.gt<f32>(v128.convert<i32>(rivalRise), f32x4.splat(minPeakOctaves * codesPerOctave));
@@ -112,8 +105,8 @@ export function peakStrip(
       const across = i32x4.add(floor, i32x4.splat(i32(minPeakOctaves * codesPerOctave)));
       let before = fourU16(befores + at);
       let after = fourU16(afters + at);
-      before = v128.andnot(before, v128.and(v128.ge<f32>(behind, f32x4.splat(farStep)), i32x4.lt_s(before, across)));
-      after = v128.andnot(after, v128.and(v128.ge<f32>(ahead, f32x4.splat(farStep)), i32x4.lt_s(after, across)));
+      before = v128.andnot(before, v128.and(v128.ge<f32>(behind, f32x4.splat(minLongStep)), i32x4.lt_s(before, across)));
+      after = v128.andnot(after, v128.and(v128.ge<f32>(ahead, f32x4.splat(minLongStep)), i32x4.lt_s(after, across)));
       const hasBefore = i32x4.gt_s(before, zero);
       const hasAfter = i32x4.gt_s(after, zero);
       const hasBoth = v128.and(hasBefore, hasAfter);

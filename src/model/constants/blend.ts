@@ -38,27 +38,11 @@ export const flatReach = 252;
 export const finestLevels = 3;
 
 /**
- * Free f32 [weight]: weight of the front layer: a little less than the sum of the weights around a centre.
+ * Free [px]: two surfaces are told apart where either is blurred by this much while the other is sharp: with less blur, both
+ * frames show much the same. Beside a depth edge the nearer one then takes precedence, and a thin structure, blurred by as
+ * many pixels of the level, is layered over what lies behind it: else it would still be visible there and count twice.
  */
-export const frontWeight = 1.1;
-
-/**
- * Free [px of the level]: a thin structure is layered over what lies behind it if either is blurred by this
- * much where the other is sharp: less blurred, it would still be visible there and count twice.
- */
-export const frontBlurPx = 2.8;
-
-/**
- * Free int [level]: coarsest level at which the nearer surface takes precedence beside an edge: its blur does
- * not extend to coarser ones.
- */
-export const lastNearLevel = 4;
-
-/**
- * Free [px]: it does where the blur of either is wider than this where the other is sharp: with less blur,
- * both frames show much the same.
- */
-export const nearBlurPx = 8;
+export const layerBlurPx = 2.8;
 
 // Restored contrast
 

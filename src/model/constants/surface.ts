@@ -8,18 +8,6 @@ import { codesPerOctave, supportSteps, weightUnit } from './state.js';
 /** Free f32 [units]: lower bound on the error of a depth index: steps are uneven, curves not Gaussian. */
 export const minIndexError = 0.1;
 
-/**
- * Free f32 [usual steps]: across a step of this length or more a sample counts only when it stands above
- * noise by `minPeakOctaves`.
- */
-export const farStep = 2.4;
-
-/**
- * Free f32 [octaves]: the nearer of two peaks counts from this far above noise at the finest level, and an octave less a level,
- * but not less than `sureOctaves`: noise makes peaks too, most at the finest level.
- */
-export const finestFrontOctaves = 5;
-
 // Candidates
 
 /** Free f32 [octaves]: upper bound on support. */
