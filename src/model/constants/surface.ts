@@ -172,7 +172,7 @@ export const sideFrames = Math.floor(sameUnits);
 /**
  * Free i32 [code steps]: detail seen through a rim is fainter than in the open by no more than this, two and a half octaves: of
  * its contrast .42 is left, which a straight rim lets through an eighth of its width from the edge. What is fainter is mostly
- * blur.
+ * blur. With 2 to 3 octaves 74 or 75 of 79 stacks for tuning are told, none wrong.
  */
 export const faintCodes = 2.5 * codesPerOctave;
 
@@ -182,7 +182,10 @@ export const maxSites = 10_000;
 /** Effort int [px of the level]: and their minimum distance. */
 export const minPitch = 3;
 
-/** Free [votes]: smallest scale of the votes' reliability: three in four blocks with twice as much are right. */
+/**
+ * Free [votes]: smallest scale of the votes' reliability: three in four blocks with twice as much are right. With a third to
+ * three times as much 44 or 45 of 48 stacks for tuning are told, none wrong.
+ */
 export const minReliabilityScale = 0.3;
 
 /** Effort int [scales]: number of scales of reliability that are tried, each twice the one before. */
