@@ -18,8 +18,7 @@ const supportSteps = tuned('supportSteps');
 const sameSurface = tuned('sameUnits');
 const frontReach = tuned('windowRadius');
 const reachPx = tuned('backRadius');
-const toneRounding = tuned('toneRounding');
-const mostContrast = tuned('maxContrast');
+const toneNoise = tuned('toneNoise');
 const alphaOdds = tuned('alphaOdds');
 const sureSupport = tuned('sureSupport');
 const wholeFrameWeight = tuned('wholeFrameWeight');
@@ -149,7 +148,7 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
   let odds = Math.log((nearSupport + 1) / ((back ? own[back.n] : 0) + 1));
   if (contrast !== 0) {
     const alpha = Math.max(-0.5, Math.min(1.5, (near.tone - mean) / contrast));
-    const clarity = Math.min(mostContrast, Math.abs(contrast) / Math.sqrt(texture + toneRounding));
+    const clarity = Math.abs(contrast) / Math.sqrt(texture + toneNoise ** 2);
     odds += (alphaOdds * (alpha - 0.5) * clarity * behind.length) / discPixels;
   }
   if (odds > 0) return { decided: Math.abs(label - near.depthIndex) < same ? label : near.depthIndex, odds };

@@ -214,7 +214,7 @@ fn decideIndex(at: i32, x: i32, y: i32, candidates: Candidates) -> i32 {
   var odds = lnOf(f32(nearSupport + 1)) - lnOf(f32(backSupport + 1));
   if (contrast != 0.0) {
     let alpha = (f32(candidates.tones[near]) - mean) / contrast;
-    let clarity = min(maxContrast, abs(contrast) / sqrt(texture + toneRounding));
+    let clarity = abs(contrast) / sqrt(texture + toneNoise * toneNoise);
     odds += alphaOdds * (clamp(alpha, -0.5, 1.5) - 0.5) * clarity * (f32(behind) / discPixels);
   }
   if (odds > 0.0) {

@@ -57,9 +57,8 @@ fn markOf(x: i32, y: i32) -> u32 {
   let stored = peakAt(indexPlane, x, y);
   let depthIndex = depthIndexAt(stored, call.fractionBits);
   let farthest = call.blurPx * max(depthIndex - 1.0, f32(call.frames) - depthIndex);
-  let reach = min(call.widestPx, blurError * farthest + f32(windowRadius) * pitch);
-  var witnesses = 0;
-  for (var i = 0; i < call.samples && witnesses < minWitnesses; i++) {
+  let reach = min(call.widestPx, farthest + f32(windowRadius) * pitch);
+  for (var i = 0; i < call.samples; i++) {
     let distance = reach * spiral[3 * i + 2];
     let u = i32(floor(f32(x) + distance * perPitch * spiral[3 * i] + 0.5));
     let v = i32(floor(f32(y) + distance * perPitch * spiral[3 * i + 1] + 0.5));
@@ -71,15 +70,15 @@ fn markOf(x: i32, y: i32) -> u32 {
       continue;
     }
     let radius = abs(depthIndexAt(peakAt(indexPlane, u, v), call.fractionBits) - depthIndex) * call.blurPx;
-    if (radius < pitch || distance > blurError * radius + f32(windowRadius) * pitch || distance < 0.5 * radius) {
+    if (radius < pitch || distance > radius + f32(windowRadius) * pitch || distance < 0.5 * radius) {
       continue;
     }
     let spread = radius * perPitch * radius * perPitch;
     if (powerOfTwo(lead + rimTolerance) > spread * spread) {
-      witnesses++;
+      return stored;
     }
   }
-  return select(0u, stored, witnesses >= minWitnesses);
+  return 0u;
 }
 
 @compute @workgroup_size(16, 16)

@@ -186,14 +186,8 @@ export const discRows: i32 = 3;
 /** [px]: pixels of the disc in those rows. */
 export const discPixels: f32 = 127;
 
-/** [levels squared]: variance of a tone that is a whole number: 1/12. */
-export const toneRounding: f32 = 0.08333333333333333;
-
-/** [ratio]: contrast over noise and texture of what is behind counts up to this. */
-export const maxContrast: f32 = 8;
-
-/** [ln support]: near or behind: what alpha - 1/2, times contrast, times the share of what lies around that is behind counts for, where the logarithm of the ratio of the supports counts for one. Logistic regression on the scenes for tuning. */
-export const alphaOdds: f32 = 2.64;
+/** [ln support]: near or behind: what alpha - 1/2, times contrast, times the share of what lies around that is behind counts for, where the logarithm of the ratio of the supports counts for one. Contrast is that of the two tones to `toneNoise` and the texture of what is behind. */
+export const alphaOdds: f32 = 4;
 
 /** [octaves]: added to supports whose ratio is taken: the least that is stored. */
 export const minCompared: f32 = 0.125;
@@ -215,12 +209,6 @@ export const certaintyOfLead: f32 = 0.75;
 
 /** [octaves]: a peak of clear detail is real unless the coarse level's stands higher by more than this; and tolerance of the lead that an edge's blur calls for. Set on scenes. */
 export const rimTolerance: f32 = 4;
-
-/** [ratio]: relative uncertainty of the blur: a third. */
-export const blurError: f32 = 1.3;
-
-/** [samples]: minimum number of samples that show it: one alone may be noise. */
-export const minWitnesses: i32 = 2;
 
 /** [1/64 frame]: a finer level's peak is the marked one when it lies this near to it. */
 export const samePeak64ths: i32 = 80;

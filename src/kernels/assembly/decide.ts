@@ -1,5 +1,5 @@
 // Near or behind at depth edges, and the depth index and certainty of each pixel's surface: see candidates.ts.
-import { gapBit, leakBit, truncatedCurve, sameUnits, backRadius, discRows, windowRadius, toneRounding, maxContrast, alphaOdds, risePlane, secondIndexPlane, weightPlane, discPixels } from './constants';
+import { gapBit, leakBit, truncatedCurve, sameUnits, backRadius, discRows, windowRadius, toneNoise, alphaOdds, risePlane, secondIndexPlane, weightPlane, discPixels } from './constants';
 import { candidateAt, candidates, contestedBit, supportAt, supportOf, toneAt, wide } from './candidates';
 import { apartOf } from './common';
 import { planeOf, strideOf, unitsPerFrame } from './curve-state';
@@ -156,7 +156,7 @@ function decideIndex(
   let odds = ln(f32(nearSupport + 1)) - ln(f32(backSupport + 1));
   if (contrast != 0) {
     const alpha = (f32(toneAt(levels, near, x, y)) - mean) / contrast;
-    const clarity = min<f32>(maxContrast, Mathf.abs(contrast) / Mathf.sqrt(texture + toneRounding));
+    const clarity = Mathf.abs(contrast) / Mathf.sqrt(texture + toneNoise * toneNoise);
     odds += alphaOdds * (max<f32>(-0.5, min<f32>(1.5, alpha)) - 0.5) * clarity * (f32(behind) / discPixels);
   }
   if (odds > 0) return abs(label - front) < same ? label : front;

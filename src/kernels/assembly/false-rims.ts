@@ -10,7 +10,7 @@
 //   - an edge lies so far away as its blur is wide in the peak's frame;
 //   - that edge, where it is sharp, is as much stronger as blur weakens: the second derivative of an edge that is blurred
 //     over a radius R falls as 1 / R^2, so its energy by four octaves as R doubles.
-import { codesPerOctave, gapBit, clearOctaves, rimTolerance, blurError, minWitnesses, samePeak64ths, windowRadius } from './constants';
+import { codesPerOctave, gapBit, clearOctaves, rimTolerance, samePeak64ths, windowRadius } from './constants';
 import { exp2 } from './common';
 import { depthIndexAt, unitsOf64ths } from './curve-state';
 
@@ -38,9 +38,8 @@ export function markFalseRimsStrip(
       if (fineRise >= max<f32>(clearOctaves, rise - rimTolerance)) continue;
       const depthIndex = depthIndexAt(load<u16>(depthIndices + at), fractionBits);
       const farthest = blur * max<f32>(depthIndex - 1, f32(frames) - depthIndex);
-      const reach = min<f32>(widest, blurError * farthest + f32(windowRadius) * pitch);
-      let witnesses = 0;
-      for (let i = 0; i < samples && witnesses < minWitnesses; i++) {
+      const reach = min<f32>(widest, farthest + f32(windowRadius) * pitch);
+      for (let i = 0; i < samples; i++) {
         const sample = table + usize(i) * 12;
         const distance = reach * load<f32>(sample, 8);
         const u = i32(Mathf.floor(f32(x) + distance * perPitch * load<f32>(sample) + 0.5));
@@ -50,11 +49,12 @@ export function markFalseRimsStrip(
         const lead = f32(load<u16>(rises + there)) * (1 / codesPerOctave) - rise;
         if (lead < clearOctaves) continue;
         const radius = Mathf.abs(depthIndexAt(load<u16>(depthIndices + there), fractionBits) - depthIndex) * blur;
-        if (radius < pitch || distance > blurError * radius + f32(windowRadius) * pitch || distance < 0.5 * radius) continue;
+        if (radius < pitch || distance > radius + f32(windowRadius) * pitch || distance < 0.5 * radius) continue;
         const spread = radius * perPitch * radius * perPitch;
-        if (exp2(lead + rimTolerance) > spread * spread) witnesses++;
+        if (exp2(lead + rimTolerance) <= spread * spread) continue;
+        store<u16>(marks + at, 1);
+        break;
       }
-      if (witnesses >= minWitnesses) store<u16>(marks + at, 1);
     }
   }
 }

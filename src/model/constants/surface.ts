@@ -59,17 +59,12 @@ export const discRows = 3;
 /** Derived f32 [px]: pixels of the disc in those rows. */
 export const discPixels = Math.round((Math.PI * backRadius ** 2) / discRows);
 
-/** Derived f32 [levels squared]: variance of a tone that is a whole number: 1/12. */
-export const toneRounding = 1 / 12;
-
-/** Free f32 [ratio]: contrast over noise and texture of what is behind counts up to this. */
-export const maxContrast = 8;
-
 /**
  * Free f32 [ln support]: near or behind: what alpha - 1/2, times contrast, times the share of what lies around that is behind counts
- * for, where the logarithm of the ratio of the supports counts for one. Logistic regression on the scenes for tuning.
+ * for, where the logarithm of the ratio of the supports counts for one. Contrast is that of the two tones to `toneNoise` and the
+ * texture of what is behind.
  */
-export const alphaOdds = 2.64;
+export const alphaOdds = 4;
 
 /** Derived f32 [octaves]: added to supports whose ratio is taken: the least that is stored. */
 export const minCompared = 1 / supportSteps;
@@ -104,12 +99,6 @@ export const certaintyOfLead = 0.75;
  * the lead that an edge's blur calls for. Set on scenes.
  */
 export const rimTolerance = 4;
-
-/** Free f32 [ratio]: relative uncertainty of the blur: a third. */
-export const blurError = 1.3;
-
-/** Free i32 [samples]: minimum number of samples that show it: one alone may be noise. */
-export const minWitnesses = 2;
 
 /** Derived i32 [1/64 frame]: a finer level's peak is the marked one when it lies this near to it. */
 export const samePeak64ths = 64 * sameUnits;
