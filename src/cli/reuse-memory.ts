@@ -1,3 +1,4 @@
+import { createRequire } from 'node:module';
 import { availableParallelism } from 'node:os';
 
 /** Commands that decode frames by the dozen. */
@@ -40,7 +41,8 @@ export async function reuseMemory(command: string | undefined): Promise<void> {
   if (process.platform !== 'linux' || !decodingCommands.has(command ?? 'desk')) return;
   if (given?.includes('glibc.malloc.')) return;
   try {
-    const { default: koffi } = await import('koffi');
+    // By `import` its text would be read twice.
+    const koffi: typeof import('koffi') = createRequire(import.meta.url)('koffi');
     const libc = koffi.load('libc.so.6');
     const fcntl = libc.func('int fcntl(int fd, int command, ...)');
     const execve = libc.func('int execve(const char *path, const char **argv, const char **envp)');
