@@ -1,7 +1,7 @@
 import type { Size } from '../image/image.js';
 import { median } from '../image/median.js';
 import { applyMatrix, composeMatrices, invertMatrix, type Matrix3 } from '../image/transform.js';
-import { confirmedSigmas, extremeShare, minEvidence } from '../model/constants/model.js';
+import { confirmedSigmas, extremeShare, minSample } from '../model/constants/model.js';
 import {
   lumaOffset,
   maxLag,
@@ -78,7 +78,7 @@ export function planDustSearch(
   const lag = lagOf(runs, size, factor);
   if (lag === undefined) return undefined;
   const search = { runs, lag, size, factor };
-  return comparisonsOf(search).length < minEvidence ? undefined : search;
+  return comparisonsOf(search).length < minSample ? undefined : search;
 }
 
 /** The dark spots whose centres lie in rows `from` to `to` - 1 of the planes: the same in whatever parts they are searched. */

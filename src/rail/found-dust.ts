@@ -1,4 +1,4 @@
-import { minEvidence } from '../model/constants/model.js';
+import { minSample } from '../model/constants/model.js';
 import { minSpotDistancePx, rimRadius } from '../model/constants/rail.js';
 import type { DustSpot } from './sensor-spot.js';
 
@@ -28,7 +28,7 @@ export function noteDust(known: readonly FoundDust[], spots: readonly DustSpot[]
  */
 export function knownDust(known: readonly FoundDust[]): DustSpot[] {
   return known
-    .filter(({ found, searches }) => found >= Math.min(searches / 2, minEvidence))
+    .filter(({ found, searches }) => found >= Math.min(searches / 2, minSample))
     .map(({ spot }) => spot);
 }
 

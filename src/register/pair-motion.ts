@@ -1,6 +1,6 @@
 import type { Arena } from '../kernels/arena.js';
 import type { RegisterKernels } from '../kernels/register-kernels.js';
-import { minEvidence } from '../model/constants/model.js';
+import { minSample } from '../model/constants/model.js';
 import {
   maxStepPx,
   minExplained,
@@ -252,7 +252,7 @@ function fitLevels(
   const fit = fitMotion(tiles, { radiusPx, shiftOnly });
   // A tile gives two values, and the motion takes four of them: the others confirm it.
   const confirming = 2 * countAgreeing(tiles) - motionParameters;
-  return { ...fit, reliable: confirming >= minEvidence, tiles };
+  return { ...fit, reliable: confirming >= minSample, tiles };
 }
 
 const columns = [

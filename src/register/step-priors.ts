@@ -1,5 +1,5 @@
 import { median, sigmaPerMad } from '../image/median.js';
-import { confirmedSigmas, minEvidence, railStepSigma } from '../model/constants/model.js';
+import { confirmedSigmas, minSample, railStepSigma } from '../model/constants/model.js';
 import { cauchyLimit } from '../model/constants/register.js';
 import type { CentredMotion } from './centred-motion.js';
 import type { PairLink } from './solve-stack.js';
@@ -55,7 +55,7 @@ export function spreadOfSteps(
     if (!after) return [];
     return [{ px: Math.abs(after.px - here.px), certainty: Math.min(after.certainty, here.certainty) }];
   });
-  if (changes.length < minEvidence) return railStepSigma;
+  if (changes.length < minSample) return railStepSigma;
   changes.sort((p, q) => q.certainty - p.certainty);
   const mostCertain = changes.slice(0, Math.ceil(changes.length / 2));
   const typicalPx = Math.abs(median(Float64Array.from(steps.values(), ({ px }) => px)));

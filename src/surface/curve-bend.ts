@@ -1,7 +1,8 @@
 import type { CurveBends } from '../focus/focus-curves.js';
 import { median } from '../image/median.js';
-import { clearOctaves, minCurves } from '../model/constants/model.js';
+import { clearOctaves } from '../model/constants/model.js';
 import { codesPerOctave } from '../model/constants/state.js';
+import { minCurves } from '../model/constants/surface.js';
 
 /**
  * Octaves that the focus curves of a level lose over a frame to either side of their peaks, together: the median of

@@ -30,22 +30,19 @@ export const averageRadius: i32 = 2;
 /** [px of the level]: pixels to either side that a measure depends on: energy is of second differences. */
 export const windowRadius: i32 = 3;
 
-/** [usual steps]: a step of this length or more is a missed or oversized one. */
-export const minLongStep: f32 = 1.45;
+/** [usual steps]: a step of this length or more is a missed or oversized one: halfway between one step and two. */
+export const minLongStep: f32 = 1.5;
 
 /** [octaves/unit^2]: bend that is assumed for a focus curve at its peak where neither side, or only one, shows it. */
 export const usualBend: f32 = 0.5;
 
-/** [octaves]: octaves by which a curve may fall from its interpolated peak to its best frame before a step is too coarse. */
-export const gapFall: f32 = 0.35;
-
 /** [octaves]: minimum height of a peak above noise: the maximum of many noise samples comes partway there. */
 export const minPeakOctaves: f32 = 1;
 
-/** [octaves]: height above noise from which a curve is reliable by itself. */
+/** [octaves]: height above noise from which a curve is reliable by itself: noise can take as much off a peak as it can add, and what is left is one. */
 export const clearOctaves: f32 = 2;
 
-/** [octaves]: what stands this far above noise is no noise, whose peaks are lower. */
+/** [octaves]: what stands this far above noise is no noise: it is clear against the highest peaks that noise makes. */
 export const sureOctaves: f32 = 3;
 
 /** [1/64 frame]: the same, as the blend counts. */

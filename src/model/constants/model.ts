@@ -21,22 +21,25 @@ export const gapFalloff = Math.LN2;
 /** Derived [ln energy]: the same for a well-chosen step: half of that. */
 export const goodFalloff = gapFalloff / 2;
 
-/** Free f32 [usual steps]: a step of this length or more is a missed or oversized one. */
-export const minLongStep = 1.45;
+/** Derived f32 [usual steps]: a step of this length or more is a missed or oversized one: halfway between one step and two. */
+export const minLongStep = 1.5;
 
 // Statistics
 
-/** Free int [values]: fewest tiles or blocks of which a median or a ratio is taken. */
-export const minSample = 12;
+/**
+ * Free int [values]: fewest tiles, blocks or independent values of which a median, a ratio or a scatter is taken, or that confirm
+ * one another.
+ */
+export const minSample = 8;
 
-/** Free int [frames]: frames, or steps, on each side that show what is usual at a place of the stack. */
-export const neighbourFrames = 4;
+/**
+ * Derived int [frames]: frames, or steps, on each side that show what is usual at a place of the stack: both sides together are a
+ * sample.
+ */
+export const neighbourFrames = minSample / 2;
 
 /** Free [share]: the share of the tiles that stands for the lowest or the highest values, whatever a few of them are. */
 export const extremeShare = 0.1;
-
-/** Free int [values]: fewest independent values that a scatter is estimated from, or that confirm one another. */
-export const minEvidence = 8;
 
 /**
  * Derived [standard deviations]: a value this far from the others is an outlier: B. Iglewicz & D. C. Hoaglin, How to
@@ -53,11 +56,14 @@ export const railStepSigma = 0.15;
 /** Free [ln energy]: scatter of the samples of a tile that contains more than one depth. */
 export const mixedTileSigma = 0.2;
 
-/** Free [ln energy]: smallest change of the energy of tiles that noise does not cause: half an octave. */
-export const minClearChange = 0.35;
+/** Derived [ln energy]: smallest change of the energy of tiles that their scatter does not cause. */
+export const minClearChange = confirmedSigmas * mixedTileSigma;
 
-/** Free [ratio]: sharpness below which a frame is taken for shaken, relative to those around; see `relativeSharpness`. */
-export const maxShakenSharpness = 0.75;
+/**
+ * Derived [ratio]: sharpness below which a frame is taken for shaken, relative to those around; see `relativeSharpness`. It goes with
+ * the root of energy, which has clearly changed against the frames on both sides.
+ */
+export const maxShakenSharpness = Math.exp(-minClearChange);
 
 /** Free [levels]: a sample this far above those around it is no picture but a hot pixel. */
 export const minHotExcess = 24;
@@ -74,10 +80,10 @@ export const minBurntLevel = 253;
 export const usualBend = 0.5;
 
 /**
- * Free f32 [octaves]: octaves by which a curve may fall from its interpolated peak to its best frame before
- * a step is too coarse.
+ * Derived [octaves]: octaves by which a curve of a pixel may fall from its interpolated peak to its best frame before a step is too
+ * coarse: what it loses over a quarter of a step that leaves a gap, the median distance of a peak from its best frame.
  */
-export const gapFall = 0.35;
+export const gapFall = peakPower * Math.log2(1 + Math.expm1(gapFalloff / curvePower) / 4);
 
 /**
  * Free f32 [octaves]: minimum height of a peak above noise: the maximum of many noise samples comes partway
@@ -85,14 +91,20 @@ export const gapFall = 0.35;
  */
 export const minPeakOctaves = 1;
 
-/** Free f32 [octaves]: height above noise from which a curve is reliable by itself. */
-export const clearOctaves = 2;
+/**
+ * Derived f32 [octaves]: height above noise from which a curve is reliable by itself: noise can take as much off a peak as it can
+ * add, and what is left is one.
+ */
+export const clearOctaves = 2 * minPeakOctaves;
 
-/** Free f32 [octaves]: what stands this far above noise is no noise, whose peaks are lower. */
-export const sureOctaves = 3;
+/** Derived f32 [octaves]: what stands this far above noise is no noise: it is clear against the highest peaks that noise makes. */
+export const sureOctaves = minPeakOctaves + clearOctaves;
 
-/** Free [usual steps]: how far beyond the first and the last plane of focus a frame still counts as sharp. */
-export const endReach = 0.75;
+/**
+ * Derived [usual steps]: how far beyond the first and the last plane of focus a frame still counts as sharp: as far as in the longest
+ * step that is a plain one.
+ */
+export const endReach = minLongStep / 2;
 
 /** Derived i32 [1/64 frame]: the same, as the blend counts. */
 export const endReach64ths = 64 * endReach;
@@ -114,8 +126,7 @@ export const apartUnits = 2;
 /** Free f32 [units]: and so are depth indices of pixels. */
 export const sameUnits = 1.25;
 
-/** Free int [curves]: fewest curves that blur or bend are estimated from. */
-export const minCurves = 200;
-
-/** Free int [frames]: things this far apart along the stack are told apart by their blur. */
-export const minApartFrames = 4;
+/**
+ * Derived int [frames]: things this far apart along the stack are told apart by their blur: peaks that are two whatever the unit.
+ */
+export const minApartFrames = apartUnits * maxUnit;

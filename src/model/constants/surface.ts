@@ -1,6 +1,6 @@
 // Constants of the surface (src/surface and its kernels). kernels/generate-constants.js says how they are stated.
 import { windowRadius } from './focus.js';
-import { sameUnits, sureOctaves } from './model.js';
+import { minSample, sameUnits, sureOctaves } from './model.js';
 import { codesPerOctave, supportSteps, weightUnit } from './state.js';
 
 // Peaks
@@ -133,6 +133,9 @@ export const halvedSurfacePixels = 4e6;
 export const smoothHoles = [1, 3, 6];
 
 // Blur
+
+/** Derived int [curves]: fewest curves that blur or bend is estimated from: those of a sample of windows that do not overlap. */
+export const minCurves = minSample * (2 * windowRadius + 1) ** 2;
 
 /**
  * Free [octaves]: bend that noise gives a curve without any: the best of noisy values stands out from its

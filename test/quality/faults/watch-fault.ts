@@ -3,7 +3,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { check } from '../../../src/check/check.js';
 import { type CheckOptions, resolveCheckOptions } from '../../../src/check/check-options.js';
-import { minEvidence } from '../../../src/model/constants/model.js';
+import { minSample } from '../../../src/model/constants/model.js';
 import { burstFrames, minKnownSteps } from '../../../src/model/constants/rail.js';
 import type { Finding } from '../../../src/result/finding.js';
 import { inspectFile } from '../../../src/stack/inspect-file.js';
@@ -30,7 +30,7 @@ export interface WatchedFault {
 /** Frames of the first step that has as many others beside it as it takes to say what is usual. */
 const firstStepFrames = minKnownSteps + 2;
 /** Frames of the fewest comparisons by which dust is found: each takes one before and one after it. */
-const dustFrames = minEvidence + 2;
+const dustFrames = minSample + 2;
 /** Frames that are read in full for hot pixels: some in focus, and one in which glints of the subject are blurred. */
 const hotPixelFrames = burstFrames + 1;
 
