@@ -2,7 +2,7 @@ import { named, UsageError } from '../errors.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import type { OptionTable } from '../options/option.js';
 import { number } from '../options/option-kinds.js';
-import { readPositionsFile } from '../rail/positions-file.js';
+import { readPositionsFile } from '../rail/positions-table.js';
 import { flagsOf, readFlags } from './option-flags.js';
 
 /** What a file of positions may need beside it. */

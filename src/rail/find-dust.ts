@@ -9,10 +9,9 @@ import {
   minDarkeningLevels,
   minMidtone,
   minMovePx,
-  minSpotDistancePx,
   planePixels,
   rimRadius,
-  spotRadii,
+  spotReachPx,
 } from '../model/constants/rail.js';
 import type { DustSpot, SensorSpot } from './sensor-spot.js';
 import {
@@ -94,7 +93,7 @@ export function pickDust(spots: readonly Spot[], factor: number): DustSpot[] {
   const kept: Spot[] = [];
   for (const spot of [...spots].sort(compareSpots)) {
     if (kept.length === maxSpots) break;
-    const isApart = kept.every((other) => Math.hypot(other.x - spot.x, other.y - spot.y) > minSpotDistancePx);
+    const isApart = kept.every((other) => Math.hypot(other.x - spot.x, other.y - spot.y) > spotReachPx);
     if (isApart) kept.push(spot);
   }
   return kept.map(({ x, y }) => ({
@@ -125,9 +124,8 @@ function comparisonsOf({ runs, lag, factor }: DustSearch): SpotComparison[] {
  * surroundings of a place makes it look dark, on the sensor like dust. The mean of several pixels hardly shows it.
  */
 export function withoutHotPixels(dust: readonly DustSpot[], hotPixels: readonly SensorSpot[]): DustSpot[] {
-  const reach = 3 * Math.max(...spotRadii);
   return dust.filter(({ x, y, radius }) => {
-    const isBeside = (hot: SensorSpot) => Math.abs(hot.x - x) <= reach && Math.abs(hot.y - y) <= reach;
+    const isBeside = (hot: SensorSpot) => Math.max(Math.abs(hot.x - x), Math.abs(hot.y - y)) <= spotReachPx;
     return radius > rimRadius || !hotPixels.some(isBeside);
   });
 }

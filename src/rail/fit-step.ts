@@ -1,6 +1,7 @@
 import { minSample, mixedTileSigma } from '../model/constants/model.js';
 import { minStepSamples } from '../model/constants/rail.js';
 import type { FocusCurves } from './focus-curves.js';
+import { positionsOf } from './frame-positions.js';
 import { fitSegment, type PeakSegment } from './peak-segments.js';
 
 /** Trial lengths, usual steps. */
@@ -42,8 +43,7 @@ export function fitStep(
   }
   if (Math.min(...sides.map((side) => side.length)) < minSample) return undefined;
   const costs = trialLengths.map((length) => {
-    const positions = [0];
-    for (const [i, step] of steps.entries()) positions.push(positions[i] + (i === k ? length : step));
+    const positions = positionsOf(steps.with(k, length));
     return sides.map((side) => side.reduce((sum, segment) => sum + costOf(level, segment, positions), 0));
   });
   const bestBy = (cost: (of: number[]) => number) => {

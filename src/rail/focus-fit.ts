@@ -109,7 +109,7 @@ function measuredFalloff(
   const detection = detectionLevel(curves);
   const bins: number[][] = [];
   for (const [tile, fit] of tiles.entries()) {
-    if (!fit || fit.best === 0 || fit.best === frames - 1 || fit.error >= maxWidthError) continue;
+    if (!isWellFitted(fit, frames)) continue;
     for (let k = 0; k < frames; k++) {
       const value = level[tile * frames + k];
       if (!(value > detection)) continue;
@@ -175,9 +175,11 @@ function fitEnd(
 
 /** Fits that determine a width: of curves that peak inside the run of frames and contain one depth. */
 export function wellFitted(tiles: readonly (TileFocus | undefined)[], frames: number): TileFocus[] {
-  return tiles.flatMap((fit) =>
-    fit && fit.best > 0 && fit.best < frames - 1 && fit.error < maxWidthError ? [fit] : [],
-  );
+  return tiles.filter((fit) => isWellFitted(fit, frames));
+}
+
+function isWellFitted(fit: TileFocus | undefined, frames: number): fit is TileFocus {
+  return fit !== undefined && fit.best > 0 && fit.best < frames - 1 && fit.error < maxWidthError;
 }
 
 /** Frames on each side of its best one that a curve is fitted to, where curves are this wide: there any other is in the noise. */

@@ -1,5 +1,5 @@
 import { minSample } from '../model/constants/model.js';
-import { minSpotDistancePx, rimRadius } from '../model/constants/rail.js';
+import { rimRadius, spotReachPx } from '../model/constants/rail.js';
 import type { DustSpot } from './sensor-spot.js';
 
 /** A dark spot that one search of several found, or more. */
@@ -34,5 +34,5 @@ export function knownDust(known: readonly FoundDust[]): DustSpot[] {
 
 /** Whether two spots lie in the surroundings of each other, by which they are found. */
 function isSame(one: DustSpot, other: DustSpot): boolean {
-  return Math.hypot(one.x - other.x, one.y - other.y) <= (minSpotDistancePx / rimRadius) * one.radius;
+  return Math.hypot(one.x - other.x, one.y - other.y) <= (spotReachPx / rimRadius) * one.radius;
 }

@@ -60,9 +60,10 @@ function expectedSteps({ steps }: RailTravel, kept: readonly number[], numbers: 
   });
 }
 
-function positionsOf(steps: readonly number[]): number[] {
+/** Positions from the first frame on; steps that are not known count as one. */
+export function positionsOf(steps: readonly number[]): number[] {
   const positions = [0];
-  for (const step of steps) positions.push(positions[positions.length - 1] + step);
+  for (const step of steps) positions.push(positions.at(-1)! + (Number.isNaN(step) ? 1 : step));
   return positions;
 }
 

@@ -5,7 +5,6 @@ import { minSample } from '../model/constants/model.js';
 import { burstFrames, detailTiles, fineTilePx, noiseTiles } from '../model/constants/rail.js';
 import type { MotionSolution } from '../register/motion-solution.js';
 import type { DecodedFrame } from '../stack/decode.js';
-import type { FrameFile } from '../stack/frame.js';
 import { feedFrames } from '../stack/frame-feed.js';
 import { detailAt, directionCount, gridBytes } from './detail-grid.js';
 import { focusCurves } from './focus-curves.js';
@@ -38,7 +37,7 @@ export interface FullSizePlan {
 /** What is measured of the frames of a plan: plain data. */
 export interface FullSizeMeasurement {
   hotPixels: SensorSpot[];
-  /** (tiles, burstFrames, 4): energy by direction as in `DetailGrid`; NaN where a tile was not measured. */
+  /** (tiles, frames of the burst, 4): energy by direction as in `DetailGrid`; NaN where a tile was not measured. */
   energy: Float32Array;
 }
 
@@ -47,26 +46,23 @@ export interface FullSizeMeasurement {
  * pixels. A burst of consecutive frames, where most tiles come into focus, gives the width of the focus curves of fine
  * detail. The frame farthest from it, in which the same parts are blurred and displaced, keeps glints of the subject
  * from being taken for hot pixels.
+ *
+ * @param measure Reads the frames of a plan: `measureFullSize`, here or elsewhere.
  */
 export async function readFullSize(
-  frames: readonly FrameFile[],
   motion: MotionSolution,
   fit: FocusFit,
   layout: TileLayout,
   positions: readonly number[],
-  decode: (frame: FrameFile) => Promise<DecodedFrame>,
-  signal: AbortSignal | undefined,
+  measure: (plan: FullSizePlan) => Promise<FullSizeMeasurement>,
 ): Promise<FullSizeReading> {
   const plan = planFullSize(motion, fit, layout);
-  const measured = await measureFullSize(plan, (k) => decode(frames[k]), signal);
-  return {
-    hotPixels: measured.hotPixels,
-    fineWidth: fineWidthOf(plan, measured, layout.light, positions),
-  };
+  const { hotPixels, energy } = await measure(plan);
+  return { hotPixels, fineWidth: fineWidthOf(plan, energy, layout.light, positions) };
 }
 
 /** The frames and tiles that `readFullSize` reads. */
-export function planFullSize({ frames }: MotionSolution, fit: FocusFit, layout: TileLayout): FullSizePlan {
+function planFullSize({ frames }: MotionSolution, fit: FocusFit, layout: TileLayout): FullSizePlan {
   const burst = burstOf(fit, frames.length);
   const farthest = burst[0] > frames.length - 1 - burst[burst.length - 1] ? 0 : frames.length - 1;
   const read = [...new Set([farthest, ...burst])].filter((k) => frames[k].usable);
@@ -82,7 +78,7 @@ export async function measureFullSize(
   signal: AbortSignal | undefined,
 ): Promise<FullSizeMeasurement> {
   const hot = searchHotPixels();
-  const energy = new Float32Array(plan.tiles.length * burstFrames * directionCount).fill(Number.NaN);
+  const energy = new Float32Array(plan.tiles.length * plan.burst.length * directionCount).fill(Number.NaN);
   for await (const fed of feedFrames(plan.frames, decode, 1)) {
     if (signal?.aborted) throw new InterruptedError();
     // Unreadable frames have been reported already.
@@ -128,7 +124,7 @@ function tilesOf(burst: readonly number[], fit: FocusFit, { columns }: TileLayou
 function measureTiles(
   frame: DecodedFrame,
   matrix: Matrix3,
-  { tiles, columns, tilePx }: FullSizePlan,
+  { tiles, burst, columns, tilePx }: FullSizePlan,
   at: number,
   energy: Float32Array,
 ): void {
@@ -138,7 +134,7 @@ function measureTiles(
     const row = (tile - column) / columns;
     const [x, y] = applyMatrix(toFrame, (column + 0.5) * tilePx - 0.5, (row + 0.5) * tilePx - 0.5);
     const measured = measureAt(frame, Math.round(x), Math.round(y));
-    if (measured) energy.set(measured, (i * burstFrames + at) * directionCount);
+    if (measured) energy.set(measured, (i * burst.length + at) * directionCount);
   }
 }
 
@@ -164,21 +160,15 @@ function measureAt(decoded: DecodedFrame, x: number, y: number): Float32Array | 
 }
 
 /** Median width of the curves that peak inside the burst, where all frames lie at `positions`. */
-export function fineWidthOf(
+function fineWidthOf(
   { tiles, burst }: FullSizePlan,
-  measured: FullSizeMeasurement,
+  energy: Float32Array,
   lightOfTiles: Float32Array,
   positions: readonly number[],
 ): number | undefined {
   const count = tiles.length;
   if (count === 0) return undefined;
   const frames = burst.length;
-  const energy = new Float32Array(count * frames * directionCount);
-  for (let i = 0; i < count; i++) {
-    const from = i * burstFrames * directionCount;
-    const curve = measured.energy.subarray(from, from + frames * directionCount);
-    energy.set(curve, i * frames * directionCount);
-  }
   const light = Float32Array.from(tiles, (tile) => lightOfTiles[tile]);
   const curves = focusCurves({ columns: count, rows: 1, tilePx: fineTilePx, frames, energy, light });
   const burstPositions = burst.map((k) => positions[k]);

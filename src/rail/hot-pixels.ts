@@ -4,6 +4,11 @@ import { hotRingPx, maxHotCandidates, minHotFrames, samplesAtOnce } from '../mod
 import type { DecodedFrame } from '../stack/decode.js';
 import type { SensorSpot } from './sensor-spot.js';
 
+/** The eight places that a pixel is compared with. */
+const ring = [-hotRingPx, 0, hotRingPx]
+  .flatMap((dy) => [-hotRingPx, 0, hotRingPx].map((dx) => [dx, dy] as const))
+  .filter(([dx, dy]) => dx !== 0 || dy !== 0);
+
 /** Searches for single bright pixels that are fixed on the sensor while the picture changes. */
 export interface HotPixelSearch {
   add(frame: DecodedFrame): void;
@@ -85,19 +90,7 @@ function excessOf({ bits }: DecodedFrame): number {
 function isHot(frame: DecodedFrame, pixel: number): boolean {
   const { pixels, width, channels } = frame;
   const excess = excessOf(frame);
-  for (let c = 0; c < channels; c++) {
-    const here = pixels[pixel * channels + c];
-    let isAbove = true;
-    for (let dy = -hotRingPx; dy <= hotRingPx && isAbove; dy += hotRingPx) {
-      for (let dx = -hotRingPx; dx <= hotRingPx; dx += hotRingPx) {
-        if (dx === 0 && dy === 0) continue;
-        if (here - pixels[(pixel + dy * width + dx) * channels + c] < excess) {
-          isAbove = false;
-          break;
-        }
-      }
-    }
-    if (isAbove) return true;
-  }
-  return false;
+  return Array.from({ length: channels }, (_, c) => pixel * channels + c).some((at) =>
+    ring.every(([dx, dy]) => pixels[at] - pixels[at + (dy * width + dx) * channels] >= excess),
+  );
 }

@@ -30,6 +30,7 @@ import { focusCurves, peakFrame } from './focus-curves.js';
 import { type FocusFit, fitFocus, samplesPerSide, type TileFocus, wellFitted } from './focus-fit.js';
 import { type FoundDust, knownDust, noteDust } from './found-dust.js';
 import type { FrameFacts } from './frame-measurements.js';
+import { positionsOf } from './frame-positions.js';
 import type { TileLayout } from './full-size-reading.js';
 import { readFrame, reducedSize } from './read-frame.js';
 import type { SensorSpot } from './sensor-spot.js';
@@ -39,17 +40,21 @@ import { followTiles } from './tile-curves.js';
 
 /** The oldest frames of a window keep what earlier windows found, which saw the frames before them. */
 const settledFrames = maxCurveSteps;
-/** One frame of a stack that is still being shot. */
-interface LiveFrame {
-  /** Stands for the frame in the window's motion; never used again. */
-  id: number;
-  file: FrameFile;
+
+/** What is measured of a frame by itself; all but its facts undefined outside the window. */
+interface MeasuredFrame {
   facts: FrameFacts;
-  /** Undefined outside the window. */
   grid: DetailGrid | undefined;
   /** Of broad detail. */
   broadGrid: DetailGrid | undefined;
   plane: Float32Array | undefined;
+}
+
+/** One frame of a stack that is still being shot. */
+interface LiveFrame extends MeasuredFrame {
+  /** Stands for the frame in the window's motion; never used again. */
+  id: number;
+  file: FrameFile;
   /** Frame to the first frame. */
   motion: FrameMotion;
   isBlurred: boolean;
@@ -143,34 +148,24 @@ export class LiveReading {
   /** Takes a new frame at the end of the window. */
   insert(file: FrameFile, decoded: DecodedFrame): void {
     const id = this.nextId++;
-    const frame: LiveFrame = {
+    this.frames.splice(this.end, 0, {
       id,
       file,
-      facts: {
-        number: file.number,
-        fingerprint: '',
-        burntPercent: 0,
-        blockedPercent: 0,
-        cutPercent: [],
-        burntSpot: undefined,
-      },
-      grid: undefined,
-      broadGrid: undefined,
-      plane: undefined,
+      ...this.take(id, file.number, decoded),
       motion: firstMotion(file.number, this.size, decoded.channels),
       isBlurred: false,
       step: Number.NaN,
       change: Number.NaN,
       tileShare: 0,
       isStill: false,
-    };
-    this.frames.splice(this.end, 0, frame);
-    this.take(frame, decoded);
+    });
+    this.end++;
   }
 
   /** Takes the frame behind the window into it once more. */
   extend(decoded: DecodedFrame): void {
-    this.take(this.frames[this.end], decoded);
+    const frame = this.frames[this.end++];
+    Object.assign(frame, this.take(frame.id, frame.file.number, decoded));
   }
 
   /** Begins a new window before frame `from`, which is empty yet. */
@@ -251,7 +246,7 @@ export class LiveReading {
   /** All that is known by now. There must be two frames. */
   evidence(): JudgedEvidence {
     const { frames } = this;
-    const steps = frames.slice(1).map(({ step }) => step);
+    const moved = frames.slice(1);
     const fit = this.focusFit();
     const blurred = frames.flatMap(({ isBlurred }, k) => (isBlurred ? [k] : []));
     return {
@@ -262,11 +257,11 @@ export class LiveReading {
         tiles: { columns: this.layout?.columns ?? 1 },
         blurred: new Set(blurred),
         travel: {
-          steps,
+          steps: moved.map(({ step }) => step),
           positions: this.positions(),
-          change: frames.slice(1).map(({ change }) => change),
-          tileShare: frames.slice(1).map(({ tileShare }) => tileShare),
-          isStill: frames.slice(1).map(({ isStill }) => isStill),
+          change: moved.map(({ change }) => change),
+          tileShare: moved.map(({ tileShare }) => tileShare),
+          isStill: moved.map(({ isStill }) => isStill),
         },
       },
       fit,
@@ -283,11 +278,7 @@ export class LiveReading {
 
   /** Position of each frame, usual steps from the first. */
   positions(): number[] {
-    const positions: number[] = [];
-    for (const { step } of this.frames) {
-      positions.push(positions.length === 0 ? 0 : positions.at(-1)! + lengthOf(step));
-    }
-    return positions;
+    return this.frames.length === 0 ? [] : positionsOf(this.frames.slice(1).map(({ step }) => step));
   }
 
   /**
@@ -316,17 +307,14 @@ export class LiveReading {
     return { distances: focusAhead(curves, positions, broadWidth), tiles: curves.columns * curves.rows };
   }
 
-  private take(frame: LiveFrame, decoded: DecodedFrame): void {
+  /** Measures a frame, which is to be the next of the window. */
+  private take(id: number, number: number, decoded: DecodedFrame): MeasuredFrame {
     const wanted = { planeShrink: this.planeFactor, broadSpacingPx };
-    const { measurements, broadGrid, plane, motion } = readFrame(frame.file.number, decoded, wanted);
-    const { detail, ...facts } = measurements;
-    frame.facts = facts;
-    frame.grid = detail;
-    frame.broadGrid = broadGrid;
-    frame.plane = plane?.slice();
-    this.estimator.add({ ...motion, number: frame.id });
-    this.end++;
+    const { measurements, broadGrid, plane, motion } = readFrame(number, decoded, wanted);
+    const { detail: grid, ...facts } = measurements;
+    this.estimator.add({ ...motion, number: id });
     this.hasNew = true;
+    return { facts, grid, broadGrid, plane: plane?.slice() };
   }
 
   private release(frame: LiveFrame): void {

@@ -1,6 +1,8 @@
 import { InputError, named } from '../errors.js';
 import { readNumber } from '../options/read-number.js';
 import { readQuantity } from '../options/read-quantity.js';
+import { fileErrorReason } from '../stack/file-error.js';
+import { readBoundedText } from '../stack/regular-file.js';
 import {
   type ColumnMeaning,
   columnMeaning,
@@ -26,10 +28,30 @@ export interface PositionsFacts {
   isRelative?: boolean | undefined;
 }
 
+/** A table of positions is a few kilobytes; more is some other file. */
+const maxBytes = 10_000_000;
 /** Of a cell that is refused, in the message. */
 const maxShownChars = 60;
 /** Digits that a conversion to mm keeps: beyond them lies its rounding. */
 const digits = 12;
+
+/**
+ * Positions of the frames in capture order from a text file, such as the log of a motor rail; see `parsePositions`.
+ *
+ * @param facts What the file itself may not say.
+ * @throws InputError when the file cannot be read or a line is wrong.
+ */
+export async function readPositionsFile(path: string, facts: PositionsFacts = {}): Promise<FramePositions> {
+  let text: string;
+  try {
+    text = await readBoundedText(path, maxBytes);
+  } catch (error) {
+    throw new InputError(`Cannot read the positions file ${path}: ${fileErrorReason(error)}.`, {
+      cause: error,
+    });
+  }
+  return parsePositions(text, path, facts);
+}
 
 /**
  * Positions from the text of a table: a line holds a position, or the number of a frame and its position. The first line

@@ -20,6 +20,7 @@ import {
 } from '../model/constants/rail.js';
 import { fitStep } from './fit-step.js';
 import { clearLevel, detectionLevel, type FocusCurves, isThinSubject, peakCounts } from './focus-curves.js';
+import { positionsOf } from './frame-positions.js';
 import { peakSegments } from './peak-segments.js';
 
 /** How far the plane of focus moved from frame to frame, estimated from the tiles. */
@@ -52,9 +53,13 @@ export function railTravel(curves: FocusCurves, blurred: ReadonlySet<number>): R
   );
   const ratio = change.map((value, k) => value / expectedChange(change, k));
   const { steps, isStill } = resolveUncertainSteps(curves, addSign(curves, change, ratio, blurred));
-  const positions = [0];
-  for (const step of steps) positions.push(positions.at(-1)! + (Number.isNaN(step) ? 1 : step));
-  return { steps, positions, change, tileShare: changes.map(({ tileShare }) => tileShare), isStill };
+  return {
+    steps,
+    positions: positionsOf(steps),
+    change,
+    tileShare: changes.map(({ tileShare }) => tileShare),
+    isStill,
+  };
 }
 
 /**

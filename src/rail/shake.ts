@@ -40,8 +40,6 @@ export function measureShake({ columns, rows, frames, energy }: TileCurves, nois
     const beside = [k - 1, k + 1].filter((other) => other >= 0 && other < frames);
     /** Differences from the neighbours, by pair of directions. */
     const pairs: [number[], number[]] = [[], []];
-    /** At an end: the same against the line through the two frames next to it. */
-    const curvatures: [number[], number[]] = [[], []];
     const beyond = frames < 3 ? undefined : k === 0 ? 2 : k === frames - 1 ? frames - 3 : undefined;
     const others = beyond === undefined ? beside : [...beside, beyond];
     const byOther = others.map((): [number[], number[]] => [[], []]);
@@ -65,8 +63,6 @@ export function measureShake({ columns, rows, frames, energy }: TileCurves, nois
           if (sum(tile, other) > detection)
             byOther[i][pair].push(ratio(tile, k, pair) - ratio(tile, other, pair));
         }
-        if (beyond !== undefined && sum(tile, beyond) > detection)
-          curvatures[pair].push(ratio(tile, k, pair) - 2 * reference + ratio(tile, beyond, pair));
       }
     }
     const medians = pairs.map(medianOf);
@@ -79,12 +75,8 @@ export function measureShake({ columns, rows, frames, energy }: TileCurves, nois
       const value = (own[0] * medians[0] + own[1] * medians[1]) / length;
       return Number.isNaN(value) ? [] : [value];
     });
-    const anisotropy = length > 0 ? Math.max(0, Math.min(length, ...projections)) : length;
-    // Upright grass, for example, loses detail anisotropically by defocus too, but at a steady rate from frame to
-    // frame.
-    const curvature = Math.hypot(...curvatures.map(medianOf));
     return {
-      anisotropy: Number.isNaN(curvature) ? anisotropy : Math.min(curvature, anisotropy),
+      anisotropy: length > 0 ? Math.max(0, Math.min(length, ...projections)) : length,
       anisotropySigma: Math.hypot(...pairs.map((values, pair) => medianSigma(values, medians[pair]))),
       dip: medianOf(dips),
     };

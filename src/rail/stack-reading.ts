@@ -22,9 +22,8 @@ import type { FrameFacts, FrameMeasurements } from './frame-measurements.js';
 import {
   type FullSizeMeasurement,
   type FullSizePlan,
-  fineWidthOf,
   measureFullSize,
-  planFullSize,
+  readFullSize,
 } from './full-size-reading.js';
 import { searchHotPixels } from './hot-pixels.js';
 import { pickRuns } from './pick-runs.js';
@@ -170,22 +169,17 @@ export class StackReading {
     searched.catch(() => {});
     await setImmediate();
     const fit = fitFocus(curves, travel.positions);
-    let hotPixels: SensorSpot[];
-    let fullSizeWidth: number | undefined;
-    if (shrink === 1) hotPixels = this.hot.found();
-    else {
-      const plan = planFullSize(motion, fit, tiles);
-      const measured = await readFull(plan);
-      hotPixels = measured.hotPixels;
-      fullSizeWidth = fineWidthOf(plan, measured, tiles.light, travel.positions);
-    }
+    const { hotPixels, fineWidth } =
+      shrink === 1
+        ? { hotPixels: this.hot.found(), fineWidth: fit.width }
+        : await readFullSize(motion, fit, tiles, travel.positions, readFull);
     return {
       files,
       measurements,
       motion,
       stackTravel: travelled,
       fit,
-      fineWidth: Math.min(fit.width, fullSizeWidth ?? fit.width),
+      fineWidth: Math.min(fit.width, fineWidth ?? fit.width),
       dust: withoutHotPixels(await searched, hotPixels),
       hotPixels,
     };

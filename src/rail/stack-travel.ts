@@ -37,7 +37,7 @@ export function stackTravel(
   equaliseNoise(tiles);
   const curves = focusCurves(tiles);
   const shakes = measureShake(tiles, curves.noise);
-  const blurred = blurredFrames(shakes, motions, curves);
+  const blurred = blurredFrames(shakes, motions);
   return { tiles, curves, shakes, blurred, travel: railTravel(curves, blurred) };
 }
 

@@ -4,7 +4,7 @@ import { type StripPicture, stripPicture } from '../check/strip-pictures.js';
 import { InputError } from '../errors.js';
 import type { Size } from '../image/image.js';
 import { burstFrames } from '../model/constants/rail.js';
-import { readFullSize } from '../rail/full-size-reading.js';
+import { measureFullSize, readFullSize } from '../rail/full-size-reading.js';
 import { usualStepMm } from '../rail/given-travel.js';
 import { type DetailAhead, LiveReading } from '../rail/live-reading.js';
 import type { JudgedEvidence } from '../rail/stack-reading.js';
@@ -189,13 +189,11 @@ export class LiveStack {
     if (!layout) return;
     const { files, motion, fit, stackTravel } = reading.evidence();
     const { hotPixels, fineWidth } = await readFullSize(
-      files,
       motion,
       fit,
       layout,
       stackTravel.travel.positions,
-      decodeFrame,
-      signal,
+      (plan) => measureFullSize(plan, (k) => decodeFrame(files[k]), signal),
     );
     reading.hotPixels = hotPixels;
     if (reading.shrink > 1) reading.fullSizeWidth = fineWidth ?? reading.fullSizeWidth;

@@ -8,8 +8,7 @@ import { InputError } from '../../src/errors.js';
 import { plan } from '../../src/plan/plan.js';
 import { planSheet } from '../../src/plan/sheet.js';
 import type { StackPlan } from '../../src/plan/stack-plan.js';
-import { readPositionsFile } from '../../src/rail/positions-file.js';
-import { type PositionsFacts, parsePositions } from '../../src/rail/positions-table.js';
+import { type PositionsFacts, parsePositions, readPositionsFile } from '../../src/rail/positions-table.js';
 import { fakeSystem } from '../cli/fake-system.js';
 import { placeStack, renderPlane } from '../merge/small-stack.js';
 

@@ -5,7 +5,7 @@ import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { runCli } from '../../src/cli/run.js';
 import { InputError } from '../../src/errors.js';
-import { readPositionsFile } from '../../src/rail/positions-file.js';
+import { readPositionsFile } from '../../src/rail/positions-table.js';
 import { fileErrorReason } from '../../src/stack/file-error.js';
 import { hashFile } from '../../src/stack/hash-file.js';
 import { readBoundedText } from '../../src/stack/regular-file.js';

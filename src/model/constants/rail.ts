@@ -211,7 +211,10 @@ export const minSpotRadius = 2;
 /** Derived int [px of the plane]: half widths of all of them, an octave apart; the surroundings are three times as wide. */
 export const spotRadii = [minSpotRadius, 2 * minSpotRadius];
 
-/** Derived int [px of the plane]: rows and columns beside a pixel that its darkening is made of. */
+/**
+ * Derived int [px of the plane]: rows and columns beside a pixel that its darkening is made of. Specks nearer to each other are
+ * one: each lies in the surroundings of the other.
+ */
 export const spotReachPx = 3 * Math.max(...spotRadii);
 
 /** Derived int [px of the plane]: pixels within so many rows and columns of a darker one are no spots of their own. */
@@ -234,9 +237,6 @@ export const maxLag = 6;
 
 /** Effort int [specks]: maximum number of specks. */
 export const maxSpots = 40;
-
-/** Derived [px of the plane]: specks nearer to each other are one: each lies in the surroundings of the other. */
-export const minSpotDistancePx = 3 * Math.max(...spotRadii);
 
 /**
  * Derived [levels]: dust is invisible when it takes less light than two standard errors of rounding, 1 / sqrt(12) each. Pixels that
