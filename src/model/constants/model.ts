@@ -80,10 +80,10 @@ export const minBurntLevel = 253;
 export const usualBend = 0.5;
 
 /**
- * Derived [octaves]: octaves by which a curve of a pixel may fall from its interpolated peak to its best frame before a step is too
- * coarse: what it loses over a quarter of a step that leaves a gap, the median distance of a peak from its best frame.
+ * Free [octaves]: octaves by which a curve of a pixel may fall from its interpolated peak to its best frame before a step is too
+ * coarse.
  */
-export const gapFall = peakPower * Math.log2(1 + Math.expm1(gapFalloff / curvePower) / 4);
+export const gapFall = 0.35;
 
 /**
  * Free f32 [octaves]: minimum height of a peak above noise: the maximum of many noise samples comes partway
