@@ -5,7 +5,7 @@ import { levelSizes } from '../image/level-sizes.js';
 import type { Matrix3 } from '../image/transform.js';
 import { type Arena, type Planes, planeOf, type Rows } from '../kernels/arena.js';
 import { stripRows } from '../kernels/row-windows.js';
-import { layerBlurPx } from '../model/constants/blend.js';
+import { frontBlurPx, nearBlurPx } from '../model/constants/blend.js';
 import { apartUnits } from '../model/constants/model.js';
 import { tileColumns } from '../model/constants/state.js';
 import { fullWeight } from '../model/constants/surface.js';
@@ -63,11 +63,11 @@ export function planNumbers(
   return {
     rule: ruleNumbers[planned],
     sameIndex: storedLength(apartUnits * unit, fractionBits),
-    nearApart: blurPx === undefined ? 0 : storedLength(layerBlurPx / blurPx, fractionBits),
+    nearApart: blurPx === undefined ? 0 : storedLength(nearBlurPx / blurPx, fractionBits),
     frontApart: (level: number) =>
       blurPx === undefined
         ? never
-        : storedLength(Math.max(2, (layerBlurPx * 2 ** level) / blurPx), fractionBits),
+        : storedLength(Math.max(2, (frontBlurPx * 2 ** level) / blurPx), fractionBits),
   };
 }
 

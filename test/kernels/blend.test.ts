@@ -13,6 +13,9 @@ import {
   stripRows,
   worstDifference,
 } from './kernel-rig.js';
+import { tuned } from './tuned.js';
+
+const frontWeight = tuned('frontWeight');
 
 let rig: KernelRig;
 beforeAll(async () => {
@@ -111,7 +114,7 @@ describe('accumulateStrip', () => {
           const w = weightOf(k + 1, at(centres, x, y), 4 * at(reaches, x, y));
           const i = y * width + x;
           weight.data[i] += w;
-          const more = at(named, x, y) === k + 1 ? 1 : 0;
+          const more = at(named, x, y) === k + 1 ? frontWeight : 0;
           pictures.forEach((plane, c) => {
             acc[c].data[i] += (w + more) * (plane.data[i] - (coarser?.[c].data[i] ?? 0));
           });

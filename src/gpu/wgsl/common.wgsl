@@ -242,7 +242,7 @@ fn blendWeights(centre: i32, reach: i32, isNamed: bool, ordinal: i32, lost: f32,
     factor += weight * min(maxRestored, lost * frames * frames);
   }
   if (isNamed) {
-    factor += 1.0;
+    factor += frontWeight;
   }
   return vec2f(weight, factor);
 }

@@ -14,7 +14,7 @@
 // What blur took from a frame's coefficients of the finest level is given back where the reach is that of clear detail:
 // at d frames from the centre a coefficient has lost the part q d^2 of its contrast and is multiplied by 1 + q d^2. So
 // what lies halfway between two planes of focus is as crisp as what lies on one.
-import { tileColumns, clearReach, maxRestored } from './constants';
+import { tileColumns, clearReach, frontWeight, maxRestored } from './constants';
 import { reach } from './common';
 import { unitsOf64ths, unitsPerFrame } from './curve-state';
 import { encodeRow } from './light';
@@ -34,6 +34,7 @@ function weightRow(
   const frame = f32x4.splat(ordinal * unitsPerFrame(fractionBits));
   const frame16 = i16x8.splat(i16(i32(ordinal) << fractionBits));
   const named = i16x8.splat(i16(ordinal));
+  const more = f32x4.splat(frontWeight);
   const growth = f32x4.splat(lost / (unitsPerFrame(fractionBits) * unitsPerFrame(fractionBits)));
   const mostGrowth = f32x4.splat(maxRestored);
   const zero = f32x4.splat(0);
@@ -92,8 +93,8 @@ function weightRow(
     if (v128.any_true(isNamed)) {
       low = min(low, x);
       high = x + 8;
-      a = v128.add<f32>(a, v128.and(one, v128.and(insideA, i32x4.extend_low_i16x8_s(isNamed))));
-      b = v128.add<f32>(b, v128.and(one, v128.and(insideB, i32x4.extend_high_i16x8_s(isNamed))));
+      a = v128.add<f32>(a, v128.and(more, v128.and(insideA, i32x4.extend_low_i16x8_s(isNamed))));
+      b = v128.add<f32>(b, v128.and(more, v128.and(insideB, i32x4.extend_high_i16x8_s(isNamed))));
     }
     v128.store(at, a);
     v128.store(at, b, 16);

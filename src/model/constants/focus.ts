@@ -1,4 +1,5 @@
 // Constants of the focus curves of pixels (src/focus and its kernels). kernels/generate-constants.js says how they are stated.
+import { minPeakOctaves } from './model.js';
 import { codesPerOctave } from './state.js';
 
 // Noise
@@ -48,5 +49,5 @@ export const windowSamples = 6;
 
 // Peaks
 
-/** Free [code steps]: Depth of the valley that parts two peaks, in code steps: half an octave of energy. */
-export const prominenceCodes = codesPerOctave;
+/** Derived [code steps]: depth of the valley that parts two peaks: each stands as far above it as a peak stands above noise. */
+export const prominenceCodes = minPeakOctaves * codesPerOctave;
