@@ -72,10 +72,10 @@ function libraryFiles(): string[] {
   );
 }
 
-/** What looks like a flag outside of comments, but for the properties of style sheets. */
+/** What looks like a flag outside of comments, but for the properties of style sheets and flags of the engine. */
 function flagsInTexts(code: string): string[] {
   const text = code
     .replace(/^\s*\/?\*.*$|^\s*\/\/.*$|\s\/\/ .*$/gm, '')
-    .replace(/var\(--[\w-]+|--[\w-]+:|getPropertyValue\('--[\w-]+/g, '');
+    .replace(/var\(--[\w-]+|--[\w-]+:|getPropertyValue\('--[\w-]+|setFlagsFromString\(`--[\w-]+/g, '');
   return text.match(/(?<![\w-])--[a-z][a-z-]*/g) ?? [];
 }
