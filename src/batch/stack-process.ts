@@ -15,8 +15,8 @@ import {
 
 const childFile = fileURLToPath(new URL('../../dist/bundles/stack-child.js', import.meta.url));
 
-/** How often the memory of a stack is looked at. */
-const memoryCheckMs = 500;
+/** How often the memory of a stack is looked at: a small one is merged in less than half a second. */
+const memoryCheckMs = 50;
 
 /** A process that was asked to stop and still lives after this time is ended. */
 const killMs = 550;
