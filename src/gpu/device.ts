@@ -24,6 +24,8 @@ export interface GpuOptions {
 export interface Threads {
   width: number;
   height: number;
+  /** Rows that belong together: bands hold whole groups of them. Default 1. */
+  rowsOfGroup?: number;
 }
 
 interface Program {
@@ -226,7 +228,7 @@ export class Gpu {
     const windows = shape.bindings.map(({ name, isSet }) =>
       isSet ? windowOf(kernel, name, given[name]) : undefined,
     );
-    for (const band of this.bandsOf(kernel, windows, over.height)) {
+    for (const band of this.bandsOf(kernel, windows, over)) {
       const bound: BoundSet[] = [];
       const entries: { buffer: GPUBuffer; offset: number; size: number }[] = [];
       shape.bindings.forEach(({ name }, i) => {
@@ -430,10 +432,15 @@ export class Gpu {
   }
 
   /** Rows of the bands of a dispatch: as few as keep all windows within what may be bound. */
-  private bandsOf(kernel: string, windows: readonly (RowWindow | undefined)[], height: number) {
+  private bandsOf(
+    kernel: string,
+    windows: readonly (RowWindow | undefined)[],
+    { height, rowsOfGroup = 1 }: Threads,
+  ) {
     const bandsOf = (count: number) => {
       const least = Math.ceil(height / count);
-      const rows = least > groupSide ? Math.ceil(least / groupSide) * groupSide : least;
+      const unit = least > groupSide ? groupSide : rowsOfGroup;
+      const rows = Math.ceil(least / unit) * unit;
       return Array.from({ length: Math.ceil(height / rows) }, (_, i) => ({
         fromRow: i * rows,
         toRow: Math.min(height, (i + 1) * rows),

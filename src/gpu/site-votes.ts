@@ -49,7 +49,7 @@ export async function readSiteVotes(
       full: { set: state[0], rows: rowsOf(level) },
       ...{ noise, places: at, votes },
     },
-    { width: groupRows, height: places.length * groupRows },
+    { width: groupRows, height: places.length * groupRows, rowsOfGroup: groupRows },
   );
   const counts = new Uint16Array(6 * places.length);
   await gpu.readTable(votes, new Uint8Array(counts.buffer));
@@ -94,7 +94,7 @@ async function findEdges(
       edges: { set: edges, rows: (from, to) => [from / groupRows, to / groupRows] },
       noise,
     },
-    { width: Math.ceil(columns / groupRows), height: rows * groupRows },
+    { width: Math.ceil(columns / groupRows), height: rows * groupRows, rowsOfGroup: groupRows },
   );
   const found = new Uint32Array(columns * rows);
   await gpu.readPlane(edges, 0, new Uint8Array(found.buffer), 4 * columns);

@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { siteVotes } from '../../src/focus/site-votes.js';
+import { siteGrid, siteVotes } from '../../src/focus/site-votes.js';
 import { readSiteVotes } from '../../src/gpu/site-votes.js';
 import { randomState, type State } from '../kernels/focus-state.js';
 import { type Plane, pictureOf, randomFrom } from '../kernels/kernel-rig.js';
@@ -67,6 +67,24 @@ describeGpu(
         }
       }
       gpu.release(...state);
+    });
+
+    it('asks by single places where the device binds no more, and refuses where it does not bind that much', async () => {
+      const sides = twoSides(sizes[1], 0);
+      const state = placeStates(rig, rig.gpu, [sides]);
+      const ask = (bindingBytes: number) => {
+        const { gpu } = rig;
+        gpu.maxBindingBytes = bindingBytes;
+        return readSiteVotes(gpu, state, 0, Float64Array.from(noiseCodes), frames, 6);
+      };
+      const [{ rowBytes }] = state;
+      const windowRows = 2 * siteGrid(state[0]).margin + 1;
+      const all = await ask(Number.MAX_SAFE_INTEGER);
+      expect(all.length).toBeGreaterThan(10);
+      expect(await ask(windowRows * rowBytes)).toEqual(all);
+      for (const rows of [windowRows - 1, 5, 1])
+        await expect(ask(rows * rowBytes)).rejects.toMatchObject({ failure: 'memory' });
+      rig.gpu.release(...state);
     });
 
     it('has nothing to ask of a picture that is smaller than a window', async () => {
