@@ -139,7 +139,7 @@ async function readFrames(stack: Stack, hooks: CheckHooks): Promise<CheckReading
     const found = await readFirst(stack, reading, {
       read: async (frame) => {
         const read = await readQuick(frame, reading);
-        return { ...read, strip: hooks.onStrip && (await stripPicture(frame, read.quick)) };
+        return { ...read, strip: hooks.onStrip && (await stripPicture(frame, read.reduced)) };
       },
       onFrame: ({ number }, { strip }) => {
         if (strip) hooks.onStrip?.(strip, number);

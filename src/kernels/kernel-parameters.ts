@@ -58,6 +58,7 @@ export const kernelParameters = {
   robustRatio: ['source', 'target', 'count', 'rounds', 'limit', 'sigmaPerMad', 'minSigma', 'scratch', 'out'],
   roundLuma: ['luma', 'count', 'out'],
   smoothStrip: ['depthIndices', 'weights', 'outIndices', 'outWeights', 'stride', 'width', 'height', 'step', 'tolerance', 'fractionBits', 'stripRows', 'strip', 'scratch'],
+  softenStrip: ['luma', 'lumaStride', 'out', 'stride', 'width', 'height', 'from', 'to', 'scratch'],
   spillCellsStrip: ['depthIndices', 'weights', 'leastWeight', 'stride', 'fullWidth', 'fullHeight', 'lights', 'lightWidth', 'lightHeight', 'gap', 'nearSign', 'out', 'width', 'height', 'stripRows', 'strip', 'scratch'],
   spillStrip: ['depthIndices', 'weights', 'leastWeight', 'stride', 'cells', 'sizes', 'table', 'samples', 'blur', 'gap', 'nearSign', 'fractionBits', 'reaches', 'blocks', 'outIndices', 'outSpill', 'width', 'height', 'stripRows', 'strip', 'scratch'],
   subtractSpillStrip: ['picture', 'stride', 'planeBytes', 'width', 'height', 'curve1', 'curve2', 'curve3', 'depthIndices', 'spills', 'ordinal', 'fractionBits', 'stripRows', 'strip', 'scratch'],

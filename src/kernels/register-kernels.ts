@@ -6,5 +6,12 @@ export type RegisterKernels = ReturnType<typeof registerKernels>;
 
 /** The kernels over an arena's memory. */
 export function registerKernels(arena: Pick<Arena, 'memory'>) {
-  return directKernels(arena, ['bandStrip', 'clampStrip', 'crossTiles', 'lightStrip', 'momentTiles']);
+  return directKernels(arena, [
+    'bandStrip',
+    'clampStrip',
+    'crossTiles',
+    'lightStrip',
+    'momentTiles',
+    'softenStrip',
+  ]);
 }

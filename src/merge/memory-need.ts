@@ -1,7 +1,7 @@
 import { freemem, totalmem } from 'node:os';
 import { InputError, named } from '../errors.js';
 import type { Size } from '../image/image.js';
-import { registrationShrink } from './registration-shrink.js';
+import { shrinkFor } from '../rail/stack-reading.js';
 
 /** What the memory of a merge depends on: all of it is known from the headers of the files. */
 export interface MergeLoad {
@@ -30,7 +30,7 @@ export const memoryModel = {
   /** Scratch rows of each thread, by the frame's width. */
   perThreadAndKilopixelMb: 0.6,
   perFrameMb: 0.5,
-  /** Of the frame as it is reduced to be aligned: see `registrationShrink`. */
+  /** Of the frame as it is reduced to be aligned: see `shrinkFor`. */
   perReducedMegapixelMb: 32,
   perMegapixelMb: { 8: 64, 16: 78, stored: 65 },
   /** Of the files of a preview, where they are decoded as a whole: four at once, three samples a pixel. */
@@ -45,7 +45,7 @@ export function memoryNeedMb(
   const model = memoryModel;
   const megapixels = megapixelsOf(size);
   const decoded = decodedSize ? megapixelsOf(decodedSize) : 0;
-  const reduced = megapixels / registrationShrink(size) ** 2;
+  const reduced = megapixels / shrinkFor(size) ** 2;
   return Math.ceil(
     model.baseMb +
       developMb +

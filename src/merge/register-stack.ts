@@ -4,7 +4,7 @@ import type { MergeOptions } from '../options/merge-options.js';
 import { readFirst, readingThreads } from '../rail/first-reading.js';
 import { reducedSize } from '../rail/read-frame.js';
 import { type MeasureElsewhere, ReadingThread } from '../rail/reading-thread.js';
-import { type StackEvidence, StackReading } from '../rail/stack-reading.js';
+import { type StackEvidence, StackReading, shrinkFor } from '../rail/stack-reading.js';
 import type { MotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
 import { estimatorOf, type MotionThreads } from '../register/motion-threads.js';
@@ -14,7 +14,6 @@ import type { FrameFile, Stack } from '../stack/frame.js';
 import { ChangedFrameError, refuseChangedFrames } from '../stack/frame-identity.js';
 import { hashFile } from '../stack/hash-file.js';
 import type { KeptFrames } from '../stack/kept-frames.js';
-import { registrationShrink } from './registration-shrink.js';
 import type { RunLog } from './run-log.js';
 
 export interface Registration {
@@ -46,15 +45,15 @@ export async function registerStack(
   measureElsewhere?: MeasureElsewhere,
 ): Promise<Registration> {
   const { frames, size, reduced } = stack;
-  const shrink = registrationShrink(size, reduced !== undefined);
+  const shrink = shrinkFor(size, reduced !== undefined);
   const isLarge = size.width * size.height * frames.length >= minThreadPixels;
   // On fewer cores decoding leaves none for it.
   const isApart = isLarge && options.threads >= minReadingThreads;
   const threads = readingThreads(stack, options.threads);
   const estimator = estimatorOf({ motion: options.motion, fullSize: size }, threads);
   const reading = isApart
-    ? new ReadingThread(size, frames.length, frames[0], reduced && shrink, threads)
-    : new StackReading(size, frames.length, { shrink: reduced && shrink });
+    ? new ReadingThread(size, frames.length, frames[0], shrink, threads)
+    : new StackReading(size, frames.length, { shrink });
   if (reading instanceof ReadingThread) reading.measureElsewhere = measureElsewhere;
   // While the first frames are decoded.
   if ('start' in estimator) {
@@ -63,7 +62,7 @@ export async function registerStack(
     estimator.start({ ...reducedSize(size, shrink), channels, bits, ...factors });
   }
   try {
-    return await readStack(stack, options, estimator, reading, shrink, kept, log, signal);
+    return await readStack(stack, options, estimator, reading, kept, log, signal);
   } finally {
     for (const one of [reading, estimator]) if ('close' in one) await one.close();
   }
@@ -74,34 +73,26 @@ async function readStack(
   options: MergeOptions,
   estimator: MotionEstimator | MotionThreads,
   reading: StackReading | ReadingThread,
-  shrink: Shrink,
   kept: KeptFrames,
   log: RunLog,
   signal: AbortSignal | undefined,
 ): Promise<Registration> {
-  const { frames, reduced } = stack;
+  const { frames } = stack;
+  const { shrink } = reading;
   const hashes = new Map<number, string>();
-  const decodeBoth = async (frame: FrameFile): Promise<{ decoded: DecodedFrame; quick: DecodedFrame }> => {
-    if (shrink === 1 || reduced) {
-      const whole = await kept.decode(frame);
-      const decoded = shrink === 1 ? whole : reduceFrame(whole, shrink);
-      if (reading.shrink === shrink) return { decoded, quick: decoded };
-    }
-    // The pictures to register by are softer than those of a check where a JPEG is reduced while it is decoded.
-    const isAlike = reading.shrink === shrink && frame.format !== 'jpeg';
-    const [decoded, quick] = await Promise.all([
-      decodeFrame(frame, { shrink }),
-      isAlike ? undefined : decodeFrame(frame, { shrink: reading.shrink, quick: true }),
-    ]);
-    return { decoded, quick: quick ?? decoded };
+  const decodeReduced = async (frame: FrameFile): Promise<DecodedFrame> => {
+    if (shrink > 1 && !stack.reduced) return decodeFrame(frame, { shrink });
+    // What a preview has decoded it merges, too.
+    const whole = await kept.decode(frame);
+    return shrink === 1 ? whole : reduceFrame(whole, shrink);
   };
   const read = async (frame: FrameFile) => {
     // This reading needs the cores no longer, and while the motion is solved they would wait.
     if (frame === frames.at(-1) && shrink > 1) kept.decodeAhead(frames);
-    const [pictures, hash] = await Promise.all([decodeBoth(frame), hashFile(frame.path)]);
+    const [reduced, hash] = await Promise.all([decodeReduced(frame), hashFile(frame.path)]);
     refuseChangedFrames([frame]);
     hashes.set(frame.number, hash);
-    return pictures;
+    return { reduced };
   };
   let solving: Promise<MotionSolution> | undefined;
   const { evidence, unreadable } = await readFirst(stack, reading, {
@@ -113,8 +104,8 @@ async function readStack(
       solving.catch(() => {});
     },
     decodeFull: (frame) => kept.decode(frame),
-    onFrame: ({ number }, { decoded }) => {
-      const { pixels, width, height, channels, bits } = decoded;
+    onFrame: ({ number }, { reduced }) => {
+      const { pixels, width, height, channels, bits } = reduced;
       return estimator.add({
         number,
         pixels,

@@ -11,20 +11,20 @@ import type { StackEvidence, StackReading } from './stack-reading.js';
 
 /** Frames that are decoded ahead of the one in work, at least. */
 const framesAhead = 2;
-/** Tasks of a frame: two reductions of its picture, and the hash of its file. */
-const tasksPerFrame = 3;
+/** Tasks of a frame: its reduced picture, and the hash of its file. */
+const tasksPerFrame = 2;
 /** Sides that this divides can be reduced by any factor. */
 const maxShrink = 8;
 
 /** What is read of one frame at the first reading. */
 export interface FrameReading {
-  /** The frame at the reduction that the evidence asks for, decoded `quick`. */
-  quick: DecodedFrame;
+  /** The frame at the reduction that the evidence asks for. */
+  reduced: DecodedFrame;
 }
 
 /** What a caller takes from the first reading beside the evidence, and how it follows and stops it. */
 export interface FirstReadingHooks<Read extends FrameReading> {
-  /** Decodes a frame; beside `quick` it may read what else the caller needs of the file. */
+  /** Decodes a frame; beside `reduced` it may read what else the caller needs of the file. */
   read: (frame: FrameFile) => Promise<Read>;
   /** Decodes a frame in full, where the evidence asks for that. Default: `decodeFrame`. */
   decodeFull?: (frame: FrameFile) => Promise<DecodedFrame>;
@@ -67,7 +67,7 @@ export async function readFirst<Read extends FrameReading>(
       onUnreadable?.(frame, fed.error);
       unreadable.set(frame.number, fed.error.message);
     } else {
-      await reading.add(frame, fed.value.quick);
+      await reading.add(frame, fed.value.reduced);
       await onFrame?.(frame, fed.value);
     }
     onProgress?.(++done, frames.length);
@@ -104,5 +104,5 @@ export function readingThreads({ size, frames }: Pick<Stack, 'size' | 'frames'>,
 
 /** Decodes a frame for the evidence alone. */
 export async function readQuick(frame: FrameFile, { shrink }: StackReading): Promise<FrameReading> {
-  return { quick: await decodeFrame(frame, { shrink, quick: true }) };
+  return { reduced: await decodeFrame(frame, { shrink }) };
 }

@@ -86,7 +86,7 @@ export interface DetailAhead {
  * kept. Frames may be taken out, and put in anywhere.
  */
 export class LiveReading {
-  /** Reduction of the pictures to be added, which are decoded `quick`. */
+  /** Reduction of the pictures to be added, see `decodeFrame`. */
   readonly shrink: Shrink;
   /** Half width of the focus curves of full-size detail, usual steps, where it has been measured. */
   fullSizeWidth: number | undefined;

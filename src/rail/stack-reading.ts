@@ -1,7 +1,13 @@
 import { setImmediate } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
 import type { Size } from '../image/image.js';
-import { dustRun, hotFrames, minDetailPixels, spotBandsPerThread } from '../model/constants/rail.js';
+import {
+  dustRun,
+  hotFrames,
+  minDetailPixels,
+  minMotionPixels,
+  spotBandsPerThread,
+} from '../model/constants/rail.js';
 import type { MotionLayout } from '../register/frame-meter.js';
 import type { MotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
@@ -78,7 +84,7 @@ export interface ReadingOptions {
 
 /** Gathers the evidence of a stack while its reduced frames are read. To be closed. */
 export class StackReading {
-  /** Reduction of the pictures to be added, which are decoded `quick`. */
+  /** Reduction of the pictures to be added, see `decodeFrame`. */
   readonly shrink: Shrink;
   private readonly estimator: MotionEstimator | MotionThreads;
   private readonly threads: number;
@@ -248,8 +254,13 @@ export class StackReading {
   }
 }
 
-/** The largest reduction that leaves enough pixels to measure detail. */
-export function shrinkFor({ width, height }: Size): Shrink {
+/**
+ * The largest reduction that leaves enough pixels to measure detail, and motion: finer pictures place a frame no better.
+ *
+ * @param isPreview Of frames that are reduced already: as a stack of so small frames is read.
+ */
+export function shrinkFor({ width, height }: Size, isPreview = false): Shrink {
   const shrinks: Shrink[] = [8, 4, 2];
-  return shrinks.find((shrink) => (width * height) / shrink ** 2 >= minDetailPixels) ?? 1;
+  const pixels = isPreview ? minMotionPixels : minDetailPixels;
+  return shrinks.find((shrink) => (width * height) / shrink ** 2 >= pixels) ?? 1;
 }

@@ -30,6 +30,7 @@ import {
   type LightTables,
   lightTableBytes,
   type ReducedFrame,
+  softenLuminance,
   writeLuminance,
 } from './reduced-frame.js';
 import type { TileGrid } from './tile-grid.js';
@@ -129,8 +130,13 @@ export class FrameMeter {
     const { layout, kernels, place } = this;
     const { memory, shape, tables } = layout;
     const { width, height, channels, bits } = shape;
-    writeLuminance(place.source, tables, place.scratch.luma[0], kernels);
     const levels = this.pyramids[slot];
+    const [luma] = place.scratch.luma;
+    const isReduced = Math.max(shape.factorX, shape.factorY) > 1;
+    // Of a reduced picture in the room of the band that is made of it.
+    const plain = isReduced ? levels[0] : luma;
+    writeLuminance(place.source, tables, plain, kernels);
+    if (isReduced) softenLuminance(plain, luma, place.scratch.rows, kernels);
     fillBandPyramid(levels, place.scratch, kernels);
     const pixels = samplesAt(memory, place.source, width * height * channels, bits);
     const energies = levels.slice(0, votingLevels).map(energyAboveNoise);

@@ -39,25 +39,23 @@ export interface DecodedFrame {
 
 /**
  * Decodes a frame to the bits and channels of its stack (`frame.bits`, `frame.channels`): 8 bits widen to 16 by x257,
- * grey to RGB by repetition; both are exact. A frame of a preview (`frame.reduced`) is reduced by that factor too, as
- * with `quick`; what is said of `shrink` below then holds for both factors together.
+ * grey to RGB by repetition; both are exact. A frame of a preview (`frame.reduced`) is reduced by that factor too:
+ * what is said of `shrink` below then holds for both factors together.
  *
  * With `shrink` k the picture is reduced to floor(width / k) x floor(height / k), so that every pixel stands for a
- * whole k x k block; a remainder of fewer than k columns at the right and rows at the bottom is cut off. A JPEG with
- * sides divisible by k is reduced while it is decoded: by the scaled inverse DCT to k / 2, then by a tent of 1 3 3 1
- * per side, a little softer than the block mean and centred alike. With `quick` the scaled inverse DCT alone does it,
- * at little more than the cost of the entropy decoding: it is the mean of the blocks, up to rounding, for sides that k
- * does not divide too unless the picture has to be turned. Anything else is decoded and averaged over the blocks. A
- * raw file is developed; for a preview, and with `quick` where it is not kept for later, at half its size.
+ * whole k x k block; a remainder of fewer than k columns at the right and rows at the bottom is cut off. A JPEG is
+ * reduced by the scaled inverse DCT, at little more than the cost of the entropy decoding: it is the mean of the blocks, up
+ * to rounding, for sides that k does not divide too unless the picture has to be turned. Anything else is decoded and
+ * averaged over the blocks. A raw file is developed; for a preview, and with `shrink` where it is not kept for later, at
+ * half its size.
  *
  * Throws InputError when the file is damaged or cut short, ChangedFrameError when it is gone or no longer what was
  * listed.
  */
 export async function decodeFrame(
   frame: FrameFile,
-  options: { shrink?: Shrink; quick?: boolean } = {},
+  { shrink = 1 }: { shrink?: Shrink } = {},
 ): Promise<DecodedFrame> {
-  const { shrink = 1 } = options;
   const { width, height } = frame.size;
   const small = { width: Math.floor(width / shrink), height: Math.floor(height / shrink) };
   if (small.width < 1 || small.height < 1) {
@@ -67,12 +65,11 @@ export async function decodeFrame(
   }
   const fileSize = frame.reduced?.fileSize ?? frame.size;
   const factor = shrink * (frame.reduced?.factor ?? 1);
-  const quick = options.quick === true || shrink === 1;
   if (frame.format === 'raw') {
-    const isHalf = factor > 1 && (frame.reduced !== undefined || (quick && !frame.raw?.kept));
+    const isHalf = factor > 1 && (frame.reduced !== undefined || !frame.raw?.kept);
     return { ...(await decodeRaw(frame, fileSize, factor, isHalf)), ...small, shrink };
   }
-  const target = targetOf(frame, fileSize, factor, quick, small);
+  const target = targetOf(frame, fileSize, factor);
   // Whatever the result of the decoding, a file that was exchanged explains it better.
   const fromMs = clockMs();
   const loaded = await loadSamples(frame, fileSize, target).finally(() => refuseChangedFrames([frame]));
@@ -124,28 +121,20 @@ const maxDctFactor = 8;
 
 /** Whether a frame of a preview is reduced while it is decoded, so that its picture is never in memory as a whole. */
 export function isReducedWhileDecoded(frame: FrameFile): boolean {
-  const { reduced, size } = frame;
-  return reduced !== undefined && targetOf(frame, reduced.fileSize, reduced.factor, true, size) !== undefined;
+  const { reduced } = frame;
+  return reduced !== undefined && targetOf(frame, reduced.fileSize, reduced.factor) !== undefined;
 }
 
 /** How a frame is reduced while it is decoded; undefined where its file type or its sides do not allow it. */
-function targetOf(
-  frame: FrameFile,
-  fileSize: Size,
-  factor: number,
-  quick: boolean,
-  small: Size,
-): Target | undefined {
+function targetOf(frame: FrameFile, fileSize: Size, factor: number): Target | undefined {
   const isWhole = fileSize.width % factor === 0 && fileSize.height % factor === 0;
   const isUpright = frame.orientation === 1;
-  if (factor === 1 || frame.format !== 'jpeg' || !(isWhole || (quick && isUpright))) return undefined;
-  if (!quick) return { ...small, factor, quick };
+  if (factor === 1 || frame.format !== 'jpeg' || !(isWhole || isUpright)) return undefined;
   const byDct = Math.min(factor, maxDctFactor);
   return {
     width: Math.floor(fileSize.width / byDct),
     height: Math.floor(fileSize.height / byDct),
     factor: byDct,
-    quick,
   };
 }
 
@@ -161,8 +150,6 @@ interface Loaded {
 interface Target extends Size {
   /** Pixels of the file per pixel of what comes back, and side. */
   factor: number;
-  /** By the scaled inverse DCT alone; else by a tent over half its reduction. */
-  quick: boolean;
 }
 
 async function loadSamples(frame: FrameFile, fileSize: Size, target?: Target): Promise<Loaded> {
@@ -179,8 +166,8 @@ async function loadFrom(
   fileSize: Size,
   target?: Target,
 ): Promise<Loaded> {
-  // The loader takes options after the name. By `resize` it would stop at half the reduction, for the tent.
-  const path = target?.quick ? `${openPath}[shrink=${target.factor}]` : openPath;
+  // The loader takes options after the name. By `resize` it would stop at half the reduction.
+  const path = target ? `${openPath}[shrink=${target.factor}]` : openPath;
   const picture = sharp(path, {
     failOn: 'warning',
     // Limited to the listed size: a file that was exchanged cannot fill the memory.
@@ -191,11 +178,6 @@ async function loadFrom(
   const grey = stored.channels < 3;
   const bits = stored.depth === 'ushort' ? 16 : 8;
   picture.autoOrient().removeAlpha();
-  // No kernel with negative lobes: they would ring around bright spots.
-  if (target && !target.quick) {
-    const { width, height } = target;
-    picture.resize({ width, height, fit: 'fill', kernel: 'linear' });
-  }
   // Without the colour space grey comes out as RGB, and 16 bits go through 8.
   if (bits === 16) picture.toColourspace(grey ? 'grey16' : 'rgb16').raw({ depth: 'ushort' });
   else picture.toColourspace(grey ? 'b-w' : 'srgb').raw();

@@ -22,5 +22,5 @@ export async function decodeReducedFrame(
     );
   }
   const { size, reduced, number } = frame;
-  return decodeFrame({ ...photograph, number, size, ...(reduced && { reduced }) }, { shrink, quick: true });
+  return decodeFrame({ ...photograph, number, size, ...(reduced && { reduced }) }, { shrink });
 }

@@ -90,8 +90,8 @@ export class LiveStack {
     const file = this.fileOf({ ...photograph, number: 0 });
     // Decoded first: a photograph that is not whole yet changes nothing.
     const decoded = isAlike
-      ? await decodeFrame(file, { shrink: this.reading!.shrink, quick: true })
-      : await decodeFrame(withOwn(file, photograph), { shrink: 8, quick: true });
+      ? await decodeFrame(file, { shrink: this.reading!.shrink })
+      : await decodeFrame(withOwn(file, photograph), { shrink: 8 });
     if (this.onStrip && isSame(photograph.size, this.size!)) {
       this.onStrip(await stripPicture(file, decoded), photograph.name);
     }
@@ -109,7 +109,7 @@ export class LiveStack {
     if (!this.reading || k < 0 || !isSame(photograph.size, this.size!) || !this.fits(photograph))
       return false;
     const { shrink } = this.reading;
-    const decoded = await decodeFrame(this.fileOf({ ...photograph, number: 0 }), { shrink, quick: true });
+    const decoded = await decodeFrame(this.fileOf({ ...photograph, number: 0 }), { shrink });
     if (this.reading.fingerprint(k) !== this.reading.fingerprintOf(decoded)) return false;
     await this.rename(new Map([[photograph.name, photograph]]));
     return true;
@@ -307,7 +307,7 @@ export class LiveStack {
   /** Decodes a frame that could be decoded before; one that cannot be any more, as it is, counts as unreadable. */
   private async decode(file: FrameFile): Promise<DecodedFrame> {
     try {
-      return await decodeFrame(file, { shrink: this.reading!.shrink, quick: true });
+      return await decodeFrame(file, { shrink: this.reading!.shrink });
     } catch (error) {
       if (error instanceof InputError && !(error instanceof ChangedFrameError)) {
         this.unreadable.set(file.name, error.message);

@@ -10,7 +10,12 @@ import {
   tileOrigin,
 } from '../../src/register/band-pyramid.js';
 import { crossCount, momentCount } from '../../src/register/match-tile.js';
-import { fillLightTables, lightTableBytes, writeLuminance } from '../../src/register/reduced-frame.js';
+import {
+  fillLightTables,
+  lightTableBytes,
+  softenLuminance,
+  writeLuminance,
+} from '../../src/register/reduced-frame.js';
 import { seededRandom } from '../register/textured-stack.js';
 
 let arena: Arena;
@@ -241,5 +246,32 @@ describe('lightStrip and clampStrip', () => {
         expect(Math.abs(found - highest)).toBeLessThan(1e-3);
       }
     }
+  });
+});
+
+describe('softenStrip', () => {
+  it('keeps what is even or rises evenly, halves the period of four pixels, and takes that of two', () => {
+    // Response of [1 2 1]/4: (1 + cos w) / 2 at w radians a pixel.
+    const [width, height] = [75, 140];
+    const planes = [0, 1].map(() => arena.takePlanes(width, height, 1, 4));
+    const [from, to] = planes.map((plane) => arena.planeF32(plane));
+    const rows = arena.takePlanes(width, 1, 1, 4).pointer;
+    const at = (x: number, y: number) => y * planes[0].stride + x;
+    const waves = (x: number, y: number) => [Math.cos((Math.PI / 2) * x), Math.cos(Math.PI * y)];
+    for (let y = 0; y < height; y++) {
+      for (let x = 0; x < width; x++) {
+        const [broad, fine] = waves(x, y);
+        from[at(x, y)] = 100 + 0.25 * x - 0.125 * y + 8 * broad + 16 * fine;
+      }
+    }
+    softenLuminance(planes[0], planes[1], rows, kernels);
+    let worst = 0;
+    for (let y = 1; y < height - 1; y++) {
+      for (let x = 1; x < width - 1; x++) {
+        const expected = 100 + 0.25 * x - 0.125 * y + 4 * waves(x, y)[0];
+        worst = Math.max(worst, Math.abs(to[at(x, y)] - expected));
+      }
+    }
+    expect(worst).toBeLessThan(1e-4);
   });
 });

@@ -43,7 +43,7 @@ test.each([undefined, 2] as const)(
     const stack = await readStack(folder, { skip: [] });
     const gather = (reading: StackReading | ReadingThread) =>
       readFirst(stack, reading, {
-        read: async (frame) => ({ quick: await decodeFrame(frame, { shrink: reading.shrink, quick: true }) }),
+        read: async (frame) => ({ reduced: await decodeFrame(frame, { shrink: reading.shrink }) }),
       });
     const count = stack.frames.length;
     const brightnessOf = (taken: [number, Uint8Array][]): BrightnessTaker => ({
@@ -73,9 +73,9 @@ test.each([undefined, 2] as const)(
 test('a thread that ends early is told', async () => {
   const stack = await readStack(folder, { skip: [] });
   const reading = new ReadingThread(stack.size, stack.frames.length, stack.frames[0]);
-  const { quick } = await readQuick(stack.frames[0], new StackReading(stack.size, stack.frames.length));
+  const { reduced } = await readQuick(stack.frames[0], new StackReading(stack.size, stack.frames.length));
   // Samples that are missing: the kernels refuse them.
-  const broken = { ...quick, pixels: quick.pixels.subarray(0, 100) };
+  const broken = { ...reduced, pixels: reduced.pixels.subarray(0, 100) };
   await expect(
     (async () => {
       await reading.add(stack.frames[0], broken);

@@ -14,7 +14,7 @@ export { encodeStrip } from './light';
 export { halveIndicesStrip, judgeStrip, planStrip } from './plan';
 export { reduceFrameStrip, reduceStrip } from './pyramid';
 export {
-  bandStrip, clampStrip, correlateShift, crossTiles, lightStrip, momentTiles
+  bandStrip, clampStrip, correlateShift, crossTiles, lightStrip, momentTiles, softenStrip
 } from './register';
 export { fitPeak } from './peak-fit';
 export { peakStrip } from './peaks';

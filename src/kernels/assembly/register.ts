@@ -92,6 +92,13 @@ function clampPixel(p: usize, rowBytes: usize, threshold: f32): void {
   else if (value < lowest - threshold) store<f32>(p, lowest);
 }
 
+/** Rows from..to-1 of luma smoothed by [1 2 1]/4 in x and y, borders as those of `bandStrip`. scratch: a row. */
+export function softenStrip(
+  luma: usize, lumaStride: i32, out: usize, stride: i32, width: i32, height: i32, from: i32, to: i32, scratch: usize,
+): void {
+  for (let y = from; y < to; y++) softenRow(luma, lumaStride, width, height, y, scratch, out + (usize(y * stride) << 2));
+}
+
 /**
  * Rows from..to-1 of one level of the band pyramid:
  *   smooth = [1 2 1]/4 of luma in x and y,   band = smooth - [1 0 2 0 1]/4 of smooth in x and y,
@@ -143,6 +150,20 @@ export function bandStrip(
 function smoothRow(
   luma: usize, stride: i32, width: i32, height: i32, s: i32, temp: usize, smooth: usize, wide: usize,
 ): void {
+  softenRow(luma, stride, width, height, s, temp, smooth);
+  const half = f32x4.splat(0.5);
+  const quarter = f32x4.splat(0.25);
+  for (let x = 0; x < width; x += 4) {
+    const p = smooth + (usize(x) << 2);
+    const around = v128.mul<f32>(v128.add<f32>(v128.load(p - 8), v128.load(p + 8)), quarter);
+    v128.store(wide + (usize(x) << 2), v128.add<f32>(v128.mul<f32>(v128.load(p), half), around));
+  }
+}
+
+/** Row s of luma smoothed by [1 2 1]/4 in x and y, row ends included. */
+// @ts-ignore: decorator
+@inline
+function softenRow(luma: usize, stride: i32, width: i32, height: i32, s: i32, temp: usize, smooth: usize): void {
   const rowBytes = usize(stride) << 2;
   const here = luma + usize(s) * rowBytes;
   const above = s > 0 ? here - rowBytes : here;
@@ -161,11 +182,6 @@ function smoothRow(
     v128.store(smooth + (usize(x) << 2), v128.add<f32>(v128.mul<f32>(v128.load(p), half), around));
   }
   fillEnds(smooth, width);
-  for (let x = 0; x < width; x += 4) {
-    const p = smooth + (usize(x) << 2);
-    const around = v128.mul<f32>(v128.add<f32>(v128.load(p - 8), v128.load(p + 8)), quarter);
-    v128.store(wide + (usize(x) << 2), v128.add<f32>(v128.mul<f32>(v128.load(p), half), around));
-  }
 }
 
 // @ts-ignore: decorator
