@@ -27,7 +27,7 @@ export interface StepScale extends RailScale {
 /** Where the rail turned, stood still, or went too far. */
 export function stepFindings(
   frames: readonly FrameMotion[],
-  { steps, tileShare, isStill }: RailTravel,
+  { steps, tileShare }: RailTravel,
   width: number,
   scale: StepScale,
 ): Finding[] {
@@ -48,10 +48,8 @@ export function stepFindings(
   }
   // An identical picture is reported as a duplicate.
   const still = steps.flatMap((step, k) => {
-    // What the curves confirm needs no comparison with the other steps, however they scatter.
     const maxPlainStep = Math.min(minStep, 1 - outlierSigmas * scatterAround(steps, k));
-    const isNone = isStill[k] || Math.abs(step) < maxPlainStep;
-    return isNone && !frames[k + 1].sameAsPrevious ? [k] : [];
+    return Math.abs(step) < maxPlainStep && !frames[k + 1].sameAsPrevious ? [k] : [];
   });
   if (still.length > 0) {
     const numbers = [...new Set(still.flatMap(pair))];

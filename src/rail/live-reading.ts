@@ -62,7 +62,6 @@ interface LiveFrame extends MeasuredFrame {
   step: number;
   change: number;
   tileShare: number;
-  isStill: boolean;
 }
 
 /** Where a tile is in focus, from a frame on. */
@@ -157,7 +156,6 @@ export class LiveReading {
       step: Number.NaN,
       change: Number.NaN,
       tileShare: 0,
-      isStill: false,
     });
     this.end++;
   }
@@ -202,10 +200,7 @@ export class LiveReading {
     const next = this.frames[index];
     const before = this.frames[index - 1];
     const own = lengthOf(gone.step);
-    if (next && before) {
-      next.step = lengthOf(next.step) + own;
-      next.isStill &&= gone.isStill;
-    }
+    if (next && before) next.step = lengthOf(next.step) + own;
     // What was sharpest there is as far from the frames beside it as before.
     const heir = before ?? next;
     const away = before ? own : next ? -lengthOf(next.step) : 0;
@@ -261,7 +256,6 @@ export class LiveReading {
           positions: this.positions(),
           change: moved.map(({ change }) => change),
           tileShare: moved.map(({ tileShare }) => tileShare),
-          isStill: moved.map(({ isStill }) => isStill),
         },
       },
       fit,
@@ -374,7 +368,6 @@ export class LiveReading {
       frame.step = sign * travel.steps[k - 1];
       frame.change = travel.change[k - 1];
       frame.tileShare = travel.tileShare[k - 1];
-      frame.isStill = travel.isStill[k - 1];
     }
   }
 

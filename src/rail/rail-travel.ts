@@ -16,7 +16,6 @@ import {
   minStepsPerSide,
   minTypicalChange,
   minUncertainStep,
-  nearlyAllShare,
 } from '../model/constants/rail.js';
 import { fitStep } from './fit-step.js';
 import { clearLevel, detectionLevel, type FocusCurves, isThinSubject, peakCounts } from './focus-curves.js';
@@ -33,8 +32,6 @@ export interface RailTravel {
   change: number[];
   /** Share of all tiles that each step is measured on, 0 to 1. */
   tileShare: number[];
-  /** Whether the curves of tiles on both sides of a step confirm that it was not taken, or hardly. */
-  isStill: boolean[];
 }
 
 /**
@@ -52,13 +49,12 @@ export function railTravel(curves: FocusCurves, blurred: ReadonlySet<number>): R
     thin || blurred.has(k) || blurred.has(k + 1) ? Number.NaN : mean,
   );
   const ratio = change.map((value, k) => value / expectedChange(change, k));
-  const { steps, isStill } = resolveUncertainSteps(curves, addSign(curves, change, ratio, blurred));
+  const steps = resolveUncertainSteps(curves, addSign(curves, change, ratio, blurred));
   return {
     steps,
     positions: positionsOf(steps),
     change,
     tileShare: changes.map(({ tileShare }) => tileShare),
-    isStill,
   };
 }
 
@@ -126,17 +122,13 @@ function addSign(
 }
 
 /** Replaces steps that seem long, or none, by the length that the tiles' curves give, where they confirm it. */
-function resolveUncertainSteps(
-  curves: FocusCurves,
-  steps: readonly number[],
-): Pick<RailTravel, 'steps' | 'isStill'> {
-  const isStill = steps.map(() => false);
+function resolveUncertainSteps(curves: FocusCurves, steps: readonly number[]): number[] {
   const isLong = (step: number) => step >= minUncertainStep;
   const isNone = (step: number) => Math.abs(step) < minStep;
-  if (!steps.some((step) => isLong(step) || isNone(step))) return { steps: [...steps], isStill };
+  if (!steps.some((step) => isLong(step) || isNone(step))) return [...steps];
   const segments = peakSegments(curves);
   const forward = steps.map((step) => (Number.isNaN(step) ? 1 : Math.max(0, step)));
-  const resolved = steps.map((step, k) => {
+  return steps.map((step, k) => {
     if (!isLong(step) && !isNone(step)) return step;
     // Curves across a turn are folded back on themselves and fit no single peak.
     const near = steps.slice(Math.max(0, k - maxCurveSteps), k + maxCurveSteps + 1);
@@ -146,10 +138,8 @@ function resolveUncertainSteps(
     const isConfirmed = isLong(step)
       ? fit.length >= minConfirmedStep && fit.shorter >= minLongStep
       : fit.length <= minStep && fit.longer <= minStep;
-    isStill[k] = isConfirmed && isNone(step);
     return isConfirmed ? fit.length : step;
   });
-  return { steps: resolved, isStill };
 }
 
 /** Intended position of frame k, usual steps from the first: regular steps count as one each, longer ones as whole numbers. */
@@ -157,46 +147,30 @@ export function nominalPosition(steps: readonly number[], k: number): number {
   return steps.slice(0, k).reduce((sum, step) => sum + (step >= minLongStep ? Math.round(step) : 1), 0);
 }
 
-/** How the tiles' detail changes over three frames, as shares of the tiles with a clear change. */
-export interface TileShapes {
-  count: number;
-  /** Share of the tiles with detail that change clearly, 0 to 1. */
-  changedShare: number;
-  /** Less sharp in the middle frame than in both others. */
-  valleys: number;
-  /** Sharper in the middle frame. */
-  crests: number;
-}
-
-export function shapesAt(curves: FocusCurves, first: number, middle: number, last: number): TileShapes {
+/**
+ * Whether the rail turned at the middle of three frames. A tile that comes into focus once may be sharper in the middle
+ * frame than in both others (a crest) as the rail moves on, but less sharp than both (a valley) only after a turn.
+ */
+function turnsAt(curves: FocusCurves, first: number, middle: number, last: number): boolean {
   const { level, frames } = curves;
   const clear = clearLevel(curves);
   let [valleys, crests, count, detected] = [0, 0, 0, 0];
   for (let at = 0; at < level.length; at += frames) {
     const from = level[at + first] - level[at + middle];
     const to = level[at + last] - level[at + middle];
-    if (Math.max(level[at + first], level[at + middle], level[at + last]) >= clear) detected++;
+    // NaN, outside a frame's bounds, fails.
+    if (!(Math.max(level[at + first], level[at + middle], level[at + last]) >= clear)) continue;
+    detected++;
     if (!(Math.abs(from) > minClearChange && Math.abs(to) > minClearChange)) continue;
-    if (Math.max(level[at + first], level[at + middle], level[at + last]) < clear) continue;
     if (from > 0 && to > 0) valleys++;
     else if (from < 0 && to < 0) crests++;
     count++;
   }
-  return { count, changedShare: count / detected, valleys: valleys / count, crests: crests / count };
-}
-
-/**
- * Whether the rail turned at the middle of three frames. A tile that comes into focus once may be sharper in the middle
- * frame than in both others as the rail moves on, but less sharp than both only after a turn.
- */
-function turnsAt(curves: FocusCurves, first: number, middle: number, last: number): boolean {
-  const { count, changedShare, valleys, crests } = shapesAt(curves, first, middle, last);
-  if (count < minSample || changedShare < minChangedShare) return false;
-  if (valleys > minChangedShare && crests > extremeShare && 1 - valleys - crests < maxSlopeShare) return true;
-  // Before the first tile is sharp and after the last, all get sharper or all softer, and a turn shows crests only.
-  if (crests < nearlyAllShare) return false;
-  const across = changeBetween(curves, first, last).mean;
-  const one = changeBetween(curves, first, middle).mean;
-  const two = changeBetween(curves, middle, last).mean;
-  return across < minStep * Math.min(one, two);
+  return (
+    count >= minSample &&
+    count >= minChangedShare * detected &&
+    valleys > minChangedShare * count &&
+    crests > extremeShare * count &&
+    count - valleys - crests < maxSlopeShare * count
+  );
 }

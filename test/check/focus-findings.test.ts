@@ -18,7 +18,6 @@ function gapsOf(position: number) {
     positions: range(10),
     change: range(9).map(() => 0.5),
     tileShare: range(9).map(() => 0.5),
-    isStill: range(9).map(() => false),
   };
   const frames = range(10).map((k) => stillMotion(k + 1));
   return judgeFocus({ tiles, width }, 20, travel, frames, 'unknown', width).findings.filter(
@@ -49,7 +48,6 @@ test('frames in which nothing comes into focus and goes out again are said to sh
   }));
   const travel = {
     ...{ steps: [1, 1], positions: range(3), change: [0.5, 0.5], tileShare: [0.5, 0.5] },
-    isStill: [false, false],
   };
   const frames = range(3).map((k) => stillMotion(k + 1));
   const { findings } = judgeFocus({ tiles, width: Number.NaN }, 10, travel, frames, 'unknown', Number.NaN);
