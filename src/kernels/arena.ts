@@ -310,28 +310,11 @@ export class Arena {
     return new Uint16Array(buffer, byteOffset, byteLength >> 1);
   }
 
-  /** The same as 32-bit floats. */
-  rowF32(rows: Rows, y: number): Float32Array {
-    const { buffer, byteOffset, byteLength } = this.row(rows, y);
-    return new Float32Array(buffer, byteOffset, byteLength >> 2);
-  }
-
   /** A row of 16-bit elements in every memory that holds it. */
   copiesOfRow(rows: Rows, y: number): Uint16Array[] {
     return rows.window.held.flatMap(({ from, to }, m) =>
       y >= from && y < to ? [this.rowsU16(rows, m, y, y + 1)] : [],
     );
-  }
-
-  /** Fills all rows of a plane, from pixel 0 of the first row on: `read` is given room for them. */
-  async putRows(rows: Rows, read: (room: Uint8Array) => Promise<void>): Promise<void> {
-    const { rowBytes, window } = rows;
-    if (this.memories.length === 1) return read(this.rowsIn(rows, 0, 0, window.height));
-    const all = new Uint8Array(window.height * rowBytes);
-    await read(all);
-    for (const [m, { from, to }] of window.held.entries()) {
-      this.rowsIn(rows, m, from, to).set(all.subarray(from * rowBytes, to * rowBytes));
-    }
   }
 
   /** A copy of all rows of a plane without row ends, in memory that `take` makes. */

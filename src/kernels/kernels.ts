@@ -14,9 +14,6 @@ export type StripArguments<K extends KernelName> = Readonly<
   Record<Exclude<Parameters[K][number], 'strip' | 'scratch'>, Address>
 >;
 
-/** Arguments of any other kernel by name. */
-export type KernelArguments<K extends keyof Parameters> = Readonly<Record<Parameters[K][number], number>>;
-
 export type KernelExports = Record<KernelName, (...args: number[]) => void>;
 
 /** The arguments of a strip kernel for one of the memories, in their order, without strip and scratch, which come last. */

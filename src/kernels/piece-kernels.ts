@@ -1,8 +1,24 @@
 import { Arena } from './arena.js';
-import { directKernels } from './direct-kernels.js';
+import { type DirectKernels, directKernels } from './direct-kernels.js';
+
+/** Room for an array: its bytes, or its type and length. */
+type Room = number | readonly [ArrayType, number];
+interface ArrayType {
+  readonly BYTES_PER_ELEMENT: number;
+  new (buffer: ArrayBufferLike, byteOffset: number, length: number): ArrayBufferView;
+}
 
 /** Kernels for a picture that lies outside of WebAssembly's memory, which is copied there piece by piece. */
-export type PieceKernels = ReturnType<typeof makePieceKernels>;
+export interface PieceKernels extends DirectKernels {
+  /** Arrays in place of those which were given before, and behind each some bytes that may be written. */
+  take<const T extends readonly Room[]>(
+    ...rooms: T
+  ): {
+    -readonly [I in keyof T]: T[I] extends readonly [infer A extends ArrayType, number]
+      ? InstanceType<A>
+      : Uint8Array;
+  };
+}
 
 let ofThread: PieceKernels | undefined;
 
@@ -12,36 +28,19 @@ export function pieceKernels(): PieceKernels {
   return ofThread;
 }
 
-function makePieceKernels() {
+function makePieceKernels(): PieceKernels {
   const arena = new Arena();
   const start = arena.mark();
-  return {
-    ...directKernels(arena, [
-      'addSpotResponses',
-      'adlerOf',
-      'blockLight',
-      'boxLogs',
-      'correlateShift',
-      'countClipped',
-      'detailCells',
-      'encodedLuma',
-      'filterRows',
-      'fitDistances',
-      'fitEquations',
-      'fitPeak',
-      'halvePicture',
-      'integrateUnits',
-      'lightPairs',
-      'peakSamples',
-      'robustRatio',
-      'roundLuma',
-      'subtractWarped',
-    ]),
-    /** Room for parts of so many bytes each, in place of that which was given before, and behind each some that may be written. */
-    take(...bytes: number[]): Uint8Array[] {
-      arena.release(start);
-      const pointers = bytes.map((count) => arena.take(count + 64));
-      return pointers.map((pointer, i) => arena.u8(pointer, bytes[i]));
-    },
+  const take = (...rooms: Room[]) => {
+    arena.release(start);
+    const typed = rooms.map((room) => (typeof room === 'number' ? ([Uint8Array, room] as const) : room));
+    const pointers = typed.map(([Type, length]) => arena.take(length * Type.BYTES_PER_ELEMENT + 64));
+    return typed.map(([Type, length], i) => new Type(arena.memory.buffer, pointers[i], length));
   };
+  return { ...directKernels(arena), take: take as PieceKernels['take'] };
+}
+
+/** The same memory by bytes. */
+export function bytesOf({ buffer, byteOffset, byteLength }: ArrayBufferView): Uint8Array {
+  return new Uint8Array(buffer, byteOffset, byteLength);
 }

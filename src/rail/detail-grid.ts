@@ -25,26 +25,6 @@ export function cellSide(pixels: number): number {
   return Math.max(minCellPx, Math.round(Math.sqrt(pixels / targetCells)));
 }
 
-/**
- * Measures the detail of a picture, luma (height, width) in 8-bit levels.
- *
- * The measure is the modified Laplacian of Nayar & Nakagawa, IEEE PAMI 16(8), 1994, squared and kept apart by
- * direction, with the second difference taken over two pixels, where noise weighs less.
- *
- * @param spacingPx Spacing of the second difference: more for broader detail.
- */
-export function measureDetail(
-  luma: Float32Array,
-  width: number,
-  height: number,
-  cellPx = cellSide(width * height),
-  spacingPx = differencePx,
-): DetailGrid {
-  const [place, grid] = pieceKernels().take(luma.byteLength, gridBytes({ width, height }, cellPx));
-  new Float32Array(place.buffer, place.byteOffset, luma.length).set(luma);
-  return detailAt(place.byteOffset, { width, height }, grid, cellPx, spacingPx);
-}
-
 /** Bytes that `detailAt` makes a grid in. */
 export function gridBytes(size: Size, cellPx: number): number {
   const { columns, rows } = gridSize(size, cellPx);
@@ -58,7 +38,16 @@ function gridSize({ width, height }: Size, cellPx: number): { columns: number; r
   };
 }
 
-/** As `measureDetail` of a luma in the memory of `pieceKernels`, with room there for `gridBytes`. */
+/**
+ * Measures the detail of a picture.
+ *
+ * The measure is the modified Laplacian of Nayar & Nakagawa, IEEE PAMI 16(8), 1994, squared and kept apart by
+ * direction, with the second difference taken over two pixels, where noise weighs less.
+ *
+ * @param luma Address of its luma, (height, width) in 8-bit levels, in the memory of `pieceKernels`.
+ * @param room For `gridBytes`, there too.
+ * @param spacingPx Spacing of the second difference: more for broader detail.
+ */
 export function detailAt(
   luma: number,
   size: Size,

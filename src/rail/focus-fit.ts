@@ -220,17 +220,17 @@ type FitPlace = ReturnType<typeof placeFit>;
 /** What the tiles that peak in a frame have in common, and room for one of them, in the memory of `pieceKernels`. */
 function placeFit(falloff: Float64Array, prior: WidthPrior | undefined) {
   const kernels = pieceKernels();
-  const most = 8 * tableFrames;
-  const parts = kernels.take(falloff.byteLength, 8 * trialWidths.length, most, most, 8 * 4);
-  const [table, penalties, values, out] = [0, 1, 2, 4].map((i) => {
-    const { buffer, byteOffset, byteLength } = parts[i];
-    return new Float64Array(buffer, byteOffset, byteLength / 8);
-  });
+  const [table, penalties, values, places, out] = kernels.take(
+    [Float64Array, falloff.length],
+    [Float64Array, trialWidths.length],
+    [Float64Array, tableFrames],
+    [Int32Array, tableFrames],
+    [Float64Array, 4],
+  );
   table.set(falloff);
   for (const [w, width] of trialWidths.entries()) {
     penalties[w] = prior ? ((Math.log(width) - prior.middle) / prior.sigma) ** 2 : 0;
   }
-  const places = new Int32Array(parts[3].buffer, parts[3].byteOffset, tableFrames);
   return { kernels, table, penalties, values, places, out };
 }
 
@@ -260,28 +260,19 @@ function fitTile(
   const railSign = positions[frames - 1] >= positions[0] ? 1 : -1;
   const ends = [firstUsed, lastUsed].map((end) => (best === end ? maxBeyondEnd : maxOffset));
   const isFound = kernels.fitPeak({
-    values: values.byteOffset,
-    places: places.byteOffset,
-    count,
-    table: table.byteOffset,
+    ...{ values, places, count, table, penalties, floor, out },
     widths: trialWidths.length,
     offsets: offsetCount,
     frames: tableFrames,
     firstOffset: (maxBeyondEnd - ends[0]) / offsetStep,
     lastOffset: (maxBeyondEnd + ends[1]) / offsetStep,
-    penalties: penalties.byteOffset,
     detection: detectionLevel(curves),
-    floor,
     perError: mixedTileSigma ** 2,
-    out: out.byteOffset,
   });
-  let found: TileFocus | undefined;
-  if (isFound) {
-    const [peak, error, w, offset] = out;
-    const position = positions[best] + railSign * (offset * offsetStep - maxBeyondEnd);
-    found = { position, width: trialWidths[w], best, peak, error: Math.sqrt(error / count) };
-  }
-  return found;
+  if (!isFound) return undefined;
+  const [peak, error, w, offset] = out;
+  const position = positions[best] + railSign * (offset * offsetStep - maxBeyondEnd);
+  return { position, width: trialWidths[w], best, peak, error: Math.sqrt(error / count) };
 }
 
 /**

@@ -55,20 +55,13 @@ export function measureClipping(
   const cells = new Uint32Array(room.buffer, room.byteOffset + counts.byteLength, burntColumns * burntRows);
   for (let from = 0; from < height; from += stripRows) {
     kernels.countClipped({
-      samples,
-      bits,
-      channels,
-      width,
-      height,
+      ...{ samples, bits, channels, width, height, rowStep, counts, cells },
       from,
       to: Math.min(height, from + stripRows),
-      rowStep,
       top: minBurntLevel * unit,
       bottom: maxBlockedLevel * unit,
       cellColumns: burntColumns,
       cellRows: burntRows,
-      counts: counts.byteOffset,
-      cells: cells.byteOffset,
     });
   }
   const count = width * Math.ceil(height / rowStep);

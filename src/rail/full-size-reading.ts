@@ -1,6 +1,6 @@
 import { InterruptedError } from '../errors.js';
 import { applyMatrix, invertMatrix, type Matrix3 } from '../image/transform.js';
-import { pieceKernels } from '../kernels/piece-kernels.js';
+import { bytesOf, pieceKernels } from '../kernels/piece-kernels.js';
 import { minSample } from '../model/constants/model.js';
 import { burstFrames, detailTiles, fineTilePx, noiseTiles } from '../model/constants/rail.js';
 import type { MotionSolution } from '../register/motion-solution.js';
@@ -148,15 +148,14 @@ function measureAt(decoded: DecodedFrame, x: number, y: number): Float32Array | 
   const size = { width: side, height: side };
   const rowBytes = side * channels * pixels.BYTES_PER_ELEMENT;
   const kernels = pieceKernels();
-  const [part, luma, grid] = kernels.take(side * rowBytes, 4 * side * side, gridBytes(size, side));
-  const bytes = new Uint8Array(pixels.buffer, pixels.byteOffset, pixels.byteLength);
+  const [samples, luma, grid] = kernels.take(side * rowBytes, 4 * side * side, gridBytes(size, side));
+  const bytes = bytesOf(pixels);
   for (let row = 0; row < side; row++) {
     const start = ((top + row) * width + left) * channels * pixels.BYTES_PER_ELEMENT;
-    part.set(bytes.subarray(start, start + rowBytes), row * rowBytes);
+    samples.set(bytes.subarray(start, start + rowBytes), row * rowBytes);
   }
-  const out = luma.byteOffset;
-  kernels.encodedLuma({ samples: part.byteOffset, bits, channels, count: side * side, out });
-  return detailAt(out, size, grid, side).energy;
+  kernels.encodedLuma({ samples, bits, channels, count: side * side, out: luma });
+  return detailAt(luma.byteOffset, size, grid, side).energy;
 }
 
 /** Median width of the curves that peak inside the burst, where all frames lie at `positions`. */

@@ -1,4 +1,4 @@
-import { pieceKernels } from '../kernels/piece-kernels.js';
+import { bytesOf, pieceKernels } from '../kernels/piece-kernels.js';
 import { minHotExcess } from '../model/constants/model.js';
 import { hotRingPx, maxHotCandidates, minHotFrames, samplesAtOnce } from '../model/constants/rail.js';
 import type { DecodedFrame } from '../stack/decode.js';
@@ -59,8 +59,8 @@ function allHot(frame: DecodedFrame): number[] {
   for (let start = firstSample; start < endSample; start += samplesAtOnce) {
     const end = Math.min(endSample, start + samplesAtOnce);
     const part = pixels.subarray(start - aside, end + aside);
-    const [samples, list] = kernels.take(part.byteLength, 4 * (end - start));
-    samples.set(new Uint8Array(part.buffer, part.byteOffset, part.byteLength));
+    const [samples, out] = kernels.take(part.byteLength, [Uint32Array, end - start]);
+    samples.set(bytesOf(part));
     // Most samples fail against their neighbours in the row; only the rest is tested in full.
     const count = kernels.peakSamples({
       samples: samples.byteOffset + aside * pixels.BYTES_PER_ELEMENT,
@@ -68,10 +68,9 @@ function allHot(frame: DecodedFrame): number[] {
       count: end - start,
       aside,
       excess: excessOf(frame),
-      out: list.byteOffset,
+      out,
     });
-    const numbers = new Uint32Array(list.buffer, list.byteOffset, count);
-    for (const number of numbers) {
+    for (const number of out.subarray(0, count)) {
       const pixel = Math.floor((start + number) / channels);
       const x = pixel % width;
       // Neighbours of samples at the ends of rows lie in other rows.

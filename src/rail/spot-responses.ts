@@ -55,56 +55,34 @@ export function measureResponses(
   const bottom = Math.min(height, to + spotIsolationPx);
   const first = Math.max(0, top - spotReachPx);
   const last = Math.min(height, bottom + spotReachPx);
-  const planeBytes = 4 * width * (last - first);
-  const responseBytes = 4 * width * (bottom - top);
+  const planeRoom = [Float32Array, width * (last - first)] as const;
+  const responseRoom = [Float32Array, width * (bottom - top)] as const;
   const kernels = pieceKernels();
   const [ownRows, residual, sums, otherRows, ...responses] = kernels.take(
-    planeBytes,
-    planeBytes,
-    4 * (width + 1) * (last - first + 1),
-    4 * width * height,
-    ...spotRadii.flatMap(() => [responseBytes, responseBytes]),
+    planeRoom,
+    planeRoom,
+    [Int32Array, (width + 1) * (last - first + 1)],
+    [Float32Array, width * height],
+    ...spotRadii.flatMap(() => [responseRoom, responseRoom]),
   );
-  for (const bytes of [sums, ...responses]) bytes.fill(0);
+  for (const zeros of [sums, ...responses]) zeros.fill(0);
   for (const { own, others } of comparisons) {
-    const rows = own.light.subarray(first * width, last * width);
-    for (const bytes of [ownRows, residual]) floatsOf(bytes).set(rows);
+    for (const rows of [ownRows, residual]) rows.set(own.light.subarray(first * width, last * width));
     for (const { plane, m, startX, startY } of others) {
       const [otherTop, otherBottom] = rowsUnder({ m, startX, startY }, size, first, last);
-      floatsOf(otherRows).set(plane.subarray(otherTop * width, otherBottom * width));
+      otherRows.set(plane.subarray(otherTop * width, otherBottom * width));
       kernels.subtractWarped({
-        residual: residual.byteOffset,
-        own: ownRows.byteOffset,
-        other: otherRows.byteOffset,
-        otherTop,
-        width,
-        height,
-        from: first,
-        to: last,
-        startX,
-        startY,
-        m0: m[0],
-        m1: m[1],
-        m3: m[3],
-        m4: m[4],
+        ...{ residual, own: ownRows, other: otherRows, otherTop, width, height, from: first, to: last },
+        ...{ startX, startY, m0: m[0], m1: m[1], m3: m[3], m4: m[4] },
       });
     }
     const units = residualUnits;
-    const plane = residual.byteOffset;
-    kernels.integrateUnits({ plane, width, rows: last - first, units, sums: sums.byteOffset });
+    kernels.integrateUnits({ plane: residual, width, rows: last - first, units, sums });
     for (const [i, radius] of spotRadii.entries()) {
+      const [total, squares] = responses.slice(2 * i);
       kernels.addSpotResponses({
-        sums: sums.byteOffset,
-        sumsTop: first,
-        width,
-        height,
-        radius,
-        units,
-        top,
-        from: top,
-        to: bottom,
-        total: responses[2 * i].byteOffset,
-        squares: responses[2 * i + 1].byteOffset,
+        ...{ sums, sumsTop: first, width, height, radius, units, top },
+        ...{ from: top, to: bottom, total, squares },
       });
     }
   }
@@ -112,14 +90,10 @@ export function measureResponses(
   return spotRadii.map((radius, i) => ({
     radius,
     top,
-    mean: floatsOf(responses[2 * i]).map((total) => total / count),
-    squares: floatsOf(responses[2 * i + 1]).slice(),
+    mean: responses[2 * i].map((total) => total / count),
+    squares: responses[2 * i + 1].slice(),
     count,
   }));
-}
-
-function floatsOf({ buffer, byteOffset, byteLength }: Uint8Array): Float32Array {
-  return new Float32Array(buffer, byteOffset, byteLength >> 2);
 }
 
 /** The rows of another plane, from the first to before the last, that lie under rows of one. */

@@ -1,5 +1,5 @@
 import type { Arena, Planes } from '../kernels/arena.js';
-import type { RegisterKernels } from '../kernels/register-kernels.js';
+import type { DirectKernels } from '../kernels/direct-kernels.js';
 import { maxBandNoiseEnergy, maxCoarsestSide, tileSide } from '../model/constants/register.js';
 import { momentCount } from './match-tile.js';
 
@@ -100,7 +100,7 @@ export function takePyramidScratch(arena: Arena, width: number, height: number):
 export function fillBandPyramid(
   levels: readonly BandLevel[],
   scratch: PyramidScratch,
-  kernels: RegisterKernels,
+  kernels: DirectKernels,
 ): void {
   for (const [n, level] of levels.entries()) {
     const { width, height, tile, tilesX, tilesY } = level;

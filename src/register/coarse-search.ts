@@ -16,10 +16,10 @@ export interface CoarseShift {
 export function searchShift(reference: BandLevel, moving: BandLevel): CoarseShift {
   const { width, height } = reference;
   const kernels = pieceKernels();
-  const [one, other] = kernels.take(4 * width * height, 4 * width * height);
+  const room = [Float32Array, width * height] as const;
+  const [one, other] = kernels.take(room, room);
   compress(reference, one);
   compress(moving, other);
-  const place = { one: one.byteOffset, other: other.byteOffset, width, height };
   const searchRadius = Math.max(2, Math.ceil(maxMotion * width) + 1);
   const radiusX = Math.min(searchRadius, Math.floor(width / 3));
   const radiusY = Math.min(searchRadius, Math.floor(height / 3));
@@ -27,7 +27,7 @@ export function searchShift(reference: BandLevel, moving: BandLevel): CoarseShif
   for (let dy = -radiusY; dy <= radiusY; dy++) {
     for (let dx = -radiusX; dx <= radiusX; dx++) {
       // Every second row: neighbouring rows of a band are highly correlated.
-      const correlation = kernels.correlateShift({ ...place, dx, dy });
+      const correlation = kernels.correlateShift({ one, other, width, height, dx, dy });
       if (correlation > best.correlation) best = { dx, dy, correlation };
     }
   }
@@ -35,8 +35,7 @@ export function searchShift(reference: BandLevel, moving: BandLevel): CoarseShif
 }
 
 /** (height, width) without the padding of the rows, into memory. */
-function compress({ band, stride, width, height }: BandLevel, { buffer, byteOffset }: Uint8Array): void {
-  const out = new Float32Array(buffer, byteOffset, width * height);
+function compress({ band, stride, width, height }: BandLevel, out: Float32Array): void {
   for (let y = 0; y < height; y++) out.set(band.subarray(y * stride, y * stride + width), y * width);
   let power = 0;
   for (const value of out) power += value * value;

@@ -142,23 +142,23 @@ function holdTiles(tiles: Correspondences, start: CentredMotion, radiusPx: numbe
   const kernels = pieceKernels();
   // In the order of the kernels.
   const columns = [u, v, foundU, foundV, xx, xy, yy, weight, shared?.positionPx, shared?.scalePx];
-  const columnBytes = 4 * count;
-  const [held, ...others] = kernels.take(
-    ...[columns.length * columnBytes, 8 * count, 8 * own, 8 * all, 8 * all * all, 8 * all],
+  const [held, spread, from, fit, normal, right] = kernels.take(
+    [Float32Array, columns.length * count],
+    [Float64Array, count],
+    [Float64Array, own],
+    [Float64Array, all],
+    [Float64Array, all * all],
+    [Float64Array, all],
   );
   const inMemory = columns.map((column, i) => {
-    const copy = new Float32Array(held.buffer, held.byteOffset + i * columnBytes, count);
+    const copy = held.subarray(i * count, (i + 1) * count);
     if (column) copy.set(column.subarray(0, count));
     else copy.fill(0);
     return copy;
   });
-  const [spread, from, fit, normal, right] = others.map(
-    ({ buffer, byteOffset, byteLength }) => new Float64Array(buffer, byteOffset, byteLength / 8),
-  );
   from.set([start.a, start.b, start.x, start.y]);
   fit.fill(0);
-  const addresses = { tiles: held.byteOffset, start: from.byteOffset, fit: fit.byteOffset };
-  const place = { ...addresses, columnBytes, count, radiusPx };
+  const place = { tiles: held, start: from, fit, columnBytes: 4 * count, count, radiusPx };
   return {
     /** The unknowns. */
     fit,
@@ -167,10 +167,10 @@ function holdTiles(tiles: Correspondences, start: CentredMotion, radiusPx: numbe
     weight: inMemory[columns.indexOf(weight)],
     sums: { normal, right },
     /** Measures `spread`. */
-    measureDistances: () => kernels.fitDistances({ ...place, spread: spread.byteOffset }),
+    measureDistances: () => kernels.fitDistances({ ...place, spread }),
     /** Sums the normal equations anew. */
     accumulate: () => {
-      kernels.fitEquations({ ...place, normal: normal.byteOffset, right: right.byteOffset });
+      kernels.fitEquations({ ...place, normal, right });
       for (let row = 1; row < all; row++) {
         for (let col = 0; col < row; col++) normal[row * all + col] = normal[col * all + row];
       }

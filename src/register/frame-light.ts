@@ -1,6 +1,6 @@
 import { sigmaPerMad } from '../image/median.js';
 import { lightOfByte } from '../image/srgb.js';
-import { pieceKernels } from '../kernels/piece-kernels.js';
+import { bytesOf, pieceKernels } from '../kernels/piece-kernels.js';
 import { minSample } from '../model/constants/model.js';
 import {
   biweightLimit,
@@ -52,30 +52,21 @@ export function measureLight(frame: ReducedFrame): LightGrid {
   const means = new Float32Array(channels * width * height);
   const kernels = pieceKernels();
   const rowOfBlocks = side * frame.width * channels;
-  const [part, table, out] = kernels.take(
+  const [samples, table, out] = kernels.take(
     rowOfBlocks * pixels.BYTES_PER_ELEMENT,
-    lightOfByte.byteLength,
-    4 * channels * width,
+    [Float64Array, lightOfByte.length],
+    [Float32Array, channels * width],
   );
-  new Float64Array(table.buffer, table.byteOffset, lightOfByte.length).set(lightOfByte);
-  const found = new Float32Array(out.buffer, out.byteOffset, channels * width);
-  const bytes = new Uint8Array(pixels.buffer, pixels.byteOffset, pixels.byteLength);
+  table.set(lightOfByte);
+  const bytes = bytesOf(pixels);
   for (let by = 0; by < height; by++) {
-    part.set(bytes.subarray(by * part.length, (by + 1) * part.length));
+    samples.set(bytes.subarray(by * samples.length, (by + 1) * samples.length));
     kernels.blockLight({
-      samples: part.byteOffset,
-      bits: frame.bits,
-      channels,
-      width: frame.width,
-      columns: width,
-      side,
-      sparse,
-      limit,
-      table: table.byteOffset,
-      out: out.byteOffset,
+      ...{ samples, bits: frame.bits, channels, width: frame.width },
+      ...{ columns: width, side, sparse, limit, table, out },
     });
     for (let c = 0; c < channels; c++) {
-      means.set(found.subarray(c * width, (c + 1) * width), (c * height + by) * width);
+      means.set(out.subarray(c * width, (c + 1) * width), (c * height + by) * width);
     }
   }
   return { width, height, channels, pitchX: side * frame.factorX, pitchY: side * frame.factorY, means };
@@ -95,16 +86,16 @@ export function compareLight(
   const { width, height, channels, pitchX, pitchY } = of;
   const blocks = width * height;
   const kernels = pieceKernels();
-  const parts = kernels.take(4 * blocks, 4 * blocks, 8 * blocks, 8 * blocks, 8 * blocks, 16);
-  const [one, other, source, target, scratch, out] = parts.map(({ byteOffset }) => byteOffset);
-  const [{ buffer }] = parts;
-  const fitted = new Float64Array(buffer, out, 2);
+  const singles = [Float32Array, blocks] as const;
+  const doubles = [Float64Array, blocks] as const;
+  const rooms = kernels.take(singles, singles, doubles, doubles, doubles, [Float64Array, 2]);
+  const [one, other, source, target, scratch, out] = rooms;
   const logRatio: number[] = [];
   const error: number[] = [];
   for (let c = 0; c < channels; c++) {
     const plane = ({ means }: LightGrid) => means.subarray(c * blocks, (c + 1) * blocks);
-    new Float32Array(buffer, one, blocks).set(plane(of));
-    new Float32Array(buffer, other, blocks).set(plane(to));
+    one.set(plane(of));
+    other.set(plane(to));
     const count = kernels.lightPairs({
       ...{ one, other, width, height, pitchX, pitchY, source, target },
       ...{ halfX: fullSize.width / 2, halfY: fullSize.height / 2 },
@@ -115,8 +106,8 @@ export function compareLight(
       ...{ source, target, count, scratch, out, sigmaPerMad, rounds: ratioRounds },
       ...{ limit: biweightLimit, minSigma: 1e-7 },
     });
-    logRatio.push((1 / encodingPower) * Math.log(fitted[0]));
-    error.push((1 / encodingPower) * fitted[1]);
+    logRatio.push((1 / encodingPower) * Math.log(out[0]));
+    error.push((1 / encodingPower) * out[1]);
   }
   return { logRatio, error };
 }

@@ -1,6 +1,6 @@
 import type { PixelData, Size } from '../image/image.js';
 import { Arena } from '../kernels/arena.js';
-import { type RegisterKernels, registerKernels } from '../kernels/register-kernels.js';
+import { type DirectKernels, directKernels } from '../kernels/direct-kernels.js';
 import { votingLevels } from '../model/constants/register.js';
 import type { FrameRecord } from './assemble-solution.js';
 import {
@@ -102,7 +102,7 @@ export interface SlotFrame {
 
 /** Measures frames and pairs in one thread. */
 export class FrameMeter {
-  private readonly kernels: RegisterKernels;
+  private readonly kernels: DirectKernels;
   private readonly pyramids: BandLevel[][];
   private readonly tileScratch: TileScratch;
   private readonly place: MeterPlace;
@@ -115,7 +115,7 @@ export class FrameMeter {
   ) {
     const { memory, slots, meters } = layout;
     this.place = meters[thread];
-    this.kernels = registerKernels(layout);
+    this.kernels = directKernels(layout);
     this.pyramids = slots.map((places) => pyramidAt(places, memory));
     this.tileScratch = tileScratchAt(this.place.tile, memory, this.kernels);
   }

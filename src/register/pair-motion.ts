@@ -1,5 +1,5 @@
 import type { Arena } from '../kernels/arena.js';
-import type { RegisterKernels } from '../kernels/register-kernels.js';
+import type { DirectKernels } from '../kernels/direct-kernels.js';
 import { minSample } from '../model/constants/model.js';
 import {
   maxStepPx,
@@ -67,7 +67,7 @@ export interface TilePlace {
 
 /** Kernels for comparing tiles, and their scratch buffers. */
 export interface TileScratch extends TilePlace {
-  kernels: RegisterKernels;
+  kernels: DirectKernels;
   /** Where tiles lie, and the same memory by doubles, and the sums that a comparison returns for each. */
   places: Int32Array;
   positions: Float64Array;
@@ -90,7 +90,7 @@ export function takeTilePlace(arena: Arena): TilePlace {
 export function tileScratchAt(
   place: TilePlace,
   { buffer }: WebAssembly.Memory,
-  kernels: RegisterKernels,
+  kernels: DirectKernels,
 ): TileScratch {
   return {
     ...place,

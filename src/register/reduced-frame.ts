@@ -1,7 +1,7 @@
 import type { PixelData } from '../image/image.js';
 import { lightOfSrgb } from '../image/srgb.js';
 import type { Arena, Planes } from '../kernels/arena.js';
-import type { RegisterKernels } from '../kernels/register-kernels.js';
+import type { DirectKernels } from '../kernels/direct-kernels.js';
 import { minHotExcess } from '../model/constants/model.js';
 
 /** One frame as registration reads it: a reduced picture, in capture order. */
@@ -64,7 +64,7 @@ export function writeLuminance(
   source: number,
   { pointer: table, bits, channels }: LightTables,
   { pointer, stride, width, height }: LuminancePlane,
-  kernels: RegisterKernels,
+  kernels: DirectKernels,
 ): void {
   const strips = stripsOf(height);
   for (const row of strips) {
@@ -88,7 +88,7 @@ export function softenLuminance(
   from: LuminancePlane,
   to: LuminancePlane,
   rows: number,
-  kernels: RegisterKernels,
+  kernels: DirectKernels,
 ): void {
   const { width, height } = from;
   for (const row of stripsOf(height)) {

@@ -9,10 +9,10 @@ import {
   maxBlockedLevel,
   rowSkipMinPixels,
 } from '../../src/model/constants/rail.js';
-import { measureDetail } from '../../src/rail/detail-grid.js';
 import { readFrame } from '../../src/rail/read-frame.js';
 import { averageBoxes } from '../../src/stack/average-boxes.js';
 import type { DecodedFrame } from '../../src/stack/decode.js';
+import { measureDetail } from '../rail/measure-detail.js';
 import { clippedOf, detailOf, encodedLuma, spotLight } from './reading-twin.js';
 
 /** A picture of noise with clipped and blocked parts. */

@@ -1,6 +1,6 @@
 import { beforeEach, describe, expect, it } from 'vitest';
 import { Arena } from '../../src/kernels/arena.js';
-import { type RegisterKernels, registerKernels } from '../../src/kernels/register-kernels.js';
+import { type DirectKernels, directKernels } from '../../src/kernels/direct-kernels.js';
 import { slantFactor } from '../../src/model/constants/register.js';
 import {
   fillBandPyramid,
@@ -19,10 +19,10 @@ import {
 import { seededRandom } from '../register/textured-stack.js';
 
 let arena: Arena;
-let kernels: RegisterKernels;
+let kernels: DirectKernels;
 beforeEach(() => {
   arena = new Arena();
-  kernels = registerKernels(arena);
+  kernels = directKernels(arena);
 });
 
 const sizes = [

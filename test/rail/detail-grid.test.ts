@@ -1,8 +1,9 @@
 import { describe, expect, test } from 'vitest';
 import { similarityMatrix } from '../../src/image/transform.js';
 import { minCellPx } from '../../src/model/constants/rail.js';
-import { cellSide, measureDetail } from '../../src/rail/detail-grid.js';
+import { cellSide } from '../../src/rail/detail-grid.js';
 import { followTiles } from '../../src/rail/tile-curves.js';
+import { measureDetail } from './measure-detail.js';
 
 const width = 128;
 const height = 96;
