@@ -1,6 +1,6 @@
 import { minClearChange, peakPower } from '../model/constants/model.js';
 import { minSegmentSamples, segmentSamplesPerSide } from '../model/constants/rail.js';
-import { solveSymmetric } from '../register/solve-symmetric.js';
+import { solveSymmetric } from '../register/symmetric-band.js';
 import { detectionLevel, type FocusCurves, peakFrame } from './focus-curves.js';
 
 /** The part of a tile's curve around its peak. */

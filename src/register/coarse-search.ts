@@ -2,18 +2,11 @@ import { pieceKernels } from '../kernels/piece-kernels.js';
 import { maxMotion } from '../model/constants/register.js';
 import type { BandLevel } from './band-pyramid.js';
 
-/** A whole-pixel shift between two coarsest levels and its normalised correlation, -1 to 1. */
-export interface CoarseShift {
-  dx: number;
-  dy: number;
-  correlation: number;
-}
-
 /**
  * Exhaustive search for the shift (reference pixel (x, y) lies at (x + dx, y + dy) in moving) that correlates best over
  * the overlap. Values are first compressed to b / (|b| + rms), so that a few strong edges or specks do not dominate.
  */
-export function searchShift(reference: BandLevel, moving: BandLevel): CoarseShift {
+export function searchShift(reference: BandLevel, moving: BandLevel): { dx: number; dy: number } {
   const { width, height } = reference;
   const kernels = pieceKernels();
   const room = [Float32Array, width * height] as const;
@@ -23,7 +16,7 @@ export function searchShift(reference: BandLevel, moving: BandLevel): CoarseShif
   const searchRadius = Math.max(2, Math.ceil(maxMotion * width) + 1);
   const radiusX = Math.min(searchRadius, Math.floor(width / 3));
   const radiusY = Math.min(searchRadius, Math.floor(height / 3));
-  let best: CoarseShift = { dx: 0, dy: 0, correlation: -1 };
+  let best = { dx: 0, dy: 0, correlation: -1 };
   for (let dy = -radiusY; dy <= radiusY; dy++) {
     for (let dx = -radiusX; dx <= radiusX; dx++) {
       // Every second row: neighbouring rows of a band are highly correlated.

@@ -1,30 +1,18 @@
-import type { Size } from '../image/image.js';
 import { extremeShare } from '../model/constants/model.js';
 import { biasPx, sharpPx, steepPx } from '../model/constants/register.js';
 import { blurFrom, minEnergyShare, slopeShare } from '../model/disc-blur.js';
-import type { MotionModel } from '../options/motion-model.js';
+import type { FrameRecord, MotionEvidence } from './assemble-solution.js';
 import { type CentredMotion, invertMotion } from './centred-motion.js';
 import { type Correspondences, fitMotion, type SharedErrors } from './fit-motion.js';
 import type { PairLink } from './solve-stack.js';
-import { readGrid, type TileGrid } from './tile-grid.js';
+import { readGrid } from './tile-grid.js';
 
 /** What is needed of a stack's evidence. */
-export interface SlopeEvidence {
-  motion: MotionModel;
-  fullSize: Size;
-  radiusPx: number;
-  /** Full-size pixels per reduced pixel. */
-  pitchPx: number;
-  frames: readonly { energies: readonly Float32Array[] }[];
-  links: readonly PairLink[];
-  /** The tiles of each link. */
-  tiles: readonly Correspondences[];
-  grids: readonly TileGrid[];
-}
+type OfStack = Pick<MotionEvidence, 'motion' | 'fullSize' | 'radiusPx' | 'pitchPx' | 'grids'>;
+type Framed = { frames: readonly Pick<FrameRecord, 'energies'>[] };
 
 /** What pairs are measured again by, once it is known where each place was sharpest in the whole stack: plain data. */
-export interface SlopeContext
-  extends Pick<SlopeEvidence, 'motion' | 'fullSize' | 'radiusPx' | 'pitchPx' | 'grids'> {
+export interface SlopeContext extends OfStack {
   /** Frame to anchor; undefined for frames that are not aligned. */
   motions: readonly (CentredMotion | undefined)[];
   /** By level. */
@@ -32,14 +20,11 @@ export interface SlopeContext
 }
 
 export function slopeContext(
-  evidence: SlopeEvidence,
+  { motion, fullSize, radiusPx, pitchPx, grids, frames }: OfStack & Framed,
   motions: readonly (CentredMotion | undefined)[],
 ): SlopeContext {
-  const { motion, fullSize, radiusPx, pitchPx, grids } = evidence;
-  return {
-    ...{ motion, fullSize, radiusPx, pitchPx, grids, motions },
-    curves: focusCurves(evidence, motions),
-  };
+  const curves = focusCurves({ grids, fullSize, frames }, motions);
+  return { motion, fullSize, radiusPx, pitchPx, grids, motions, curves };
 }
 
 /**
@@ -80,7 +65,7 @@ function steepErrorPx({ facingWidth }: FocusCurves, width: number, level: number
 }
 
 function focusCurves(
-  { frames, grids, fullSize }: SlopeEvidence,
+  { frames, grids, fullSize }: Pick<OfStack, 'grids' | 'fullSize'> & Framed,
   motions: readonly (CentredMotion | undefined)[],
 ): FocusCurves[] {
   return grids.map((grid, level) => {

@@ -9,7 +9,7 @@ import {
   motionParameters as own,
 } from '../model/constants/register.js';
 import { type CentredMotion, noMotion } from './centred-motion.js';
-import { solveSymmetric } from './solve-symmetric.js';
+import { solveSymmetric } from './symmetric-band.js';
 
 /** Positions of tiles of the reference in the moving frame; full-size pixels about the centre. */
 export interface Correspondences {
@@ -58,24 +58,15 @@ export interface MotionFit {
   information: Float64Array;
 }
 
+/** The columns of a table of tiles. */
+export const tileColumns = [
+  ...(['u', 'v', 'foundU', 'foundV', 'xx', 'xy', 'yy', 'outlineErrorPx'] as const),
+  ...(['slopeU', 'slopeV', 'energy', 'level', 'weight'] as const),
+];
+
 export function createCorrespondences(capacity: number): Correspondences {
-  const column = () => new Float32Array(capacity);
-  return {
-    count: 0,
-    u: column(),
-    v: column(),
-    foundU: column(),
-    foundV: column(),
-    xx: column(),
-    xy: column(),
-    yy: column(),
-    outlineErrorPx: column(),
-    slopeU: column(),
-    slopeV: column(),
-    energy: column(),
-    level: column(),
-    weight: column(),
-  };
+  const columns = tileColumns.map((name) => [name, new Float32Array(capacity)]);
+  return { count: 0, ...(Object.fromEntries(columns) as Omit<Correspondences, 'count'>) };
 }
 
 /** Unknowns of a fit: a and b times the radius, x, y; then the same of the common-mode motion. */

@@ -1,6 +1,7 @@
 import type { PixelData, Size } from '../image/image.js';
 import { Arena } from '../kernels/arena.js';
 import { type DirectKernels, directKernels } from '../kernels/direct-kernels.js';
+import { bytesOf } from '../kernels/piece-kernels.js';
 import { votingLevels } from '../model/constants/register.js';
 import type { FrameRecord } from './assemble-solution.js';
 import {
@@ -155,7 +156,8 @@ export class FrameMeter {
 
   /** Whether two slots hold the same picture. */
   isSame(one: number, other: number): boolean {
-    return equalPlanes(this.pyramids[one][0].band, this.pyramids[other][0].band);
+    const [left, right] = [one, other].map((slot) => bytesOf(this.pyramids[slot][0].band));
+    return Buffer.compare(left, right) === 0;
   }
 
   /** The pyramid of a frame, which another thread may have filled. */
@@ -178,9 +180,4 @@ function samplesAt({ buffer }: WebAssembly.Memory, pointer: number, count: numbe
 
 function energyAboveNoise({ tileEnergy, noiseEnergy }: BandLevel): Float32Array {
   return tileEnergy.map((energy) => Math.max(0, energy - noiseEnergy));
-}
-
-function equalPlanes(left: Float32Array, right: Float32Array): boolean {
-  for (let i = 0; i < left.length; i++) if (left[i] !== right[i]) return false;
-  return true;
 }

@@ -50,7 +50,7 @@ const solution = new Float64Array(columns);
 
 /**
  * Solves the tile's least squares by elimination in the order c, p, q, u, v; what remains of the last two rows is the
- * information about the displacement. Returns false when the tile has no match.
+ * information about the displacement. Undefined when the tile has no match.
  */
 export function solveTile(
   moments: Float64Array,
@@ -58,10 +58,9 @@ export function solveTile(
   cross: Float64Array,
   crossAt: number,
   count: number,
-  out: TileStep,
-): boolean {
+): TileStep | undefined {
   const jj = cross[crossAt + 5];
-  if (!(moments[at] > 0) || !(jj > 0)) return false;
+  if (!(moments[at] > 0) || !(jj > 0)) return undefined;
   const stride = columns + 1;
   for (let row = 0, m = at; row < columns; row++) {
     for (let col = row; col < columns; col++, m++) {
@@ -72,15 +71,12 @@ export function solveTile(
   }
   const gradientEnergy = moments[at + 12] + moments[at + 14];
   let fitted = 0;
+  let [xx, xy, yy] = [0, 0, 0];
   for (let k = 0; k < columns; k++) {
     const pivot = system[k * stride + k];
-    if (k >= 3 && !(pivot > 1e-3 * gradientEnergy)) return false;
-    if (!(pivot > 0)) return false;
-    if (k === 3) {
-      out.xx = pivot;
-      out.xy = system[3 * stride + 4];
-      out.yy = system[4 * stride + 4];
-    }
+    if (k >= 3 && !(pivot > 1e-3 * gradientEnergy)) return undefined;
+    if (!(pivot > 0)) return undefined;
+    if (k === 3) [xx, xy, yy] = [pivot, system[3 * stride + 4], system[4 * stride + 4]];
     fitted += system[k * stride + columns] ** 2 / pivot;
     for (let row = k + 1; row < columns; row++) {
       const factor = system[row * stride + k] / pivot;
@@ -93,20 +89,19 @@ export function solveTile(
     for (let col = k + 1; col < columns; col++) value -= system[k * stride + col] * solution[col];
     solution[k] = value / system[k * stride + k];
   }
-  const c = solution[0];
-  const u = solution[3];
-  const v = solution[4];
-  if (!(c > 0)) return false;
-  out.explained = fitted / jj;
+  const [c, p, q, u, v] = solution;
+  if (!(c > 0)) return undefined;
   const variance = Math.max((jj - fitted) / count, 1e-6 * (jj / count) + 1e-9);
   const weight = (c * c) / variance;
-  out.slopeX = solution[1] / c;
-  out.slopeY = solution[2] / c;
-  out.dx = -u / c;
-  out.dy = -v / c;
-  out.energy = moments[at] * weight;
-  out.xx *= weight;
-  out.xy *= weight;
-  out.yy *= weight;
-  return true;
+  return {
+    dx: -u / c,
+    dy: -v / c,
+    xx: xx * weight,
+    xy: xy * weight,
+    yy: yy * weight,
+    energy: moments[at] * weight,
+    slopeX: p / c,
+    slopeY: q / c,
+    explained: fitted / jj,
+  };
 }

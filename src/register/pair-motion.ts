@@ -15,8 +15,14 @@ import { type BandLevel, tileOrigin } from './band-pyramid.js';
 import type { CentredMotion } from './centred-motion.js';
 import { chooseTiles } from './choose-tiles.js';
 import { searchShift } from './coarse-search.js';
-import { type Correspondences, createCorrespondences, fitMotion, type MotionFit } from './fit-motion.js';
-import { crossCount, momentCount, solveTile, type TileStep } from './match-tile.js';
+import {
+  type Correspondences,
+  createCorrespondences,
+  fitMotion,
+  type MotionFit,
+  tileColumns,
+} from './fit-motion.js';
+import { crossCount, momentCount, solveTile } from './match-tile.js';
 import { storeInformation } from './tile-errors.js';
 
 /** Position of a level's pixels in the full-size frame: centred u = (x + 0.5) * pitchX - halfX. */
@@ -147,17 +153,6 @@ function compareLevel(
 ): Correspondences {
   const { pitchX, pitchY, halfX, halfY } = geometry;
   const { tile, stride } = reference;
-  const step: TileStep = {
-    dx: 0,
-    dy: 0,
-    xx: 0,
-    xy: 0,
-    yy: 0,
-    energy: 0,
-    slopeX: 0,
-    slopeY: 0,
-    explained: 0,
-  };
   const toMoving = (x: number, y: number): [number, number] => {
     const u = (x + 0.5) * pitchX - halfX;
     const v = (y + 0.5) * pitchY - halfY;
@@ -194,8 +189,8 @@ function compareLevel(
   for (const [i, index] of chosen.entries()) {
     const at = index * momentCount;
     const crossAt = i * crossCount;
-    if (!solveTile(reference.tileMoments, at, cross, crossAt, tile * tile, step)) continue;
-    if (step.explained < minExplained) continue;
+    const step = solveTile(reference.tileMoments, at, cross, crossAt, tile * tile);
+    if (!step || step.explained < minExplained) continue;
     if (step.dx * step.dx + step.dy * step.dy > maxStepPx * maxStepPx) continue;
     const k = tiles.count++;
     tiles.u[k] = (places[(placeBytes / 4) * i] + tile / 2) * pitchX - halfX;
@@ -242,12 +237,7 @@ function fitLevels(
 ): PairMeasurement {
   const tiles = joinLevels(votes);
   if (tiles.count < 4) {
-    return {
-      motion: fallback,
-      information: new Float64Array(16),
-      reliable: false,
-      tiles,
-    };
+    return { motion: fallback, information: new Float64Array(16), reliable: false, tiles };
   }
   const fit = fitMotion(tiles, { radiusPx, shiftOnly });
   // A tile gives two values, and the motion takes four of them: the others confirm it.
@@ -255,25 +245,10 @@ function fitLevels(
   return { ...fit, reliable: confirming >= minSample, tiles };
 }
 
-const columns = [
-  'u',
-  'v',
-  'foundU',
-  'foundV',
-  'xx',
-  'xy',
-  'yy',
-  'outlineErrorPx',
-  'slopeU',
-  'slopeV',
-  'energy',
-  'level',
-] as const;
-
 function joinLevels(votes: readonly Correspondences[]): Correspondences {
   const all = createCorrespondences(votes.reduce((sum, { count }) => sum + count, 0));
   for (const tiles of votes) {
-    for (const key of columns) all[key].set(tiles[key].subarray(0, tiles.count), all.count);
+    for (const key of tileColumns) all[key].set(tiles[key].subarray(0, tiles.count), all.count);
     all.count += tiles.count;
   }
   return all;

@@ -2,6 +2,7 @@ import { median, sigmaPerMad } from '../image/median.js';
 import { minVisiblePx, sharpPx } from '../model/constants/register.js';
 import type { Growth } from '../stack/focus-direction.js';
 import type { CentredMotion } from './centred-motion.js';
+import { inverseScales } from './step-priors.js';
 
 /**
  * Scales as seen from the anchor's position. A step d of the rail enlarges what is sharp, at the distance u of focus,
@@ -34,14 +35,11 @@ interface ScaleLine {
 
 /** Straight line through 1/scale over the frame's index (median of slopes; Theil 1950, Sen 1968). */
 function fitLine(motions: readonly (CentredMotion | undefined)[]): ScaleLine | undefined {
-  const known = motions.flatMap((m, k) => (m ? [{ k, inverse: 1 / Math.hypot(m.a, m.b) }] : []));
+  const known = inverseScales(motions);
   if (known.length < 3) return undefined;
-  const slopes: number[] = [];
-  for (let i = 0; i < known.length; i++) {
-    for (let j = i + 1; j < known.length; j++) {
-      slopes.push((known[j].inverse - known[i].inverse) / (known[j].k - known[i].k));
-    }
-  }
+  const slopes = known.flatMap((one, i) =>
+    known.slice(i + 1).map((other) => (other.inverse - one.inverse) / (other.k - one.k)),
+  );
   const slope = median(Float64Array.from(slopes));
   const offset = median(Float64Array.from(known, ({ k, inverse }) => inverse - slope * k));
   return { slope, at: (k) => offset + slope * k };
@@ -65,8 +63,8 @@ export function measureGrowth(
 ): Growth | undefined {
   const line = fitLine(motions);
   if (!line) return undefined;
-  const known = motions.flatMap((m) => (m ? [1 / Math.hypot(m.a, m.b)] : []));
-  const steps = known.slice(1).map((inverse, i) => inverse - known[i]);
+  const known = inverseScales(motions);
+  const steps = known.slice(1).map(({ inverse }, i) => inverse - known[i].inverse);
   const apparent = sigmaPerMad * median(Float64Array.from(steps, (step) => Math.abs(step - line.slope)));
   const scatter = Math.max(apparent, sharpPx / radiusPx);
   return {

@@ -1,15 +1,9 @@
 import type { Size } from '../image/image.js';
 import { median, orderStatistic } from '../image/median.js';
 import { extremeShare, neighbourFrames } from '../model/constants/model.js';
+import type { FrameRecord } from './assemble-solution.js';
 import { type CentredMotion, composeMotions, invertMotion } from './centred-motion.js';
 import { readGrid, type TileGrid } from './tile-grid.js';
-
-/** What the sharpness of a frame is computed from. */
-export interface SharpnessRecord {
-  fineShare: number;
-  /** Energy of the bands above their noise by level, on the grids of tiles; the finest first. */
-  energies: readonly Float32Array[];
-}
 
 /**
  * Sharpness of every frame relative to the frames around it: 1 is equal, well below 1 is blurred or shaken.
@@ -20,7 +14,7 @@ export interface SharpnessRecord {
  * sharpness. The first, the last and unaligned frames are judged by their own share of fine detail.
  */
 export function relativeSharpness(
-  frames: readonly SharpnessRecord[],
+  frames: readonly Pick<FrameRecord, 'fineShare' | 'energies'>[],
   motions: readonly (CentredMotion | undefined)[],
   grid: TileGrid | undefined,
   fullSize: Size,

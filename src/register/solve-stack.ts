@@ -3,9 +3,8 @@ import { outlierSigmas } from '../model/constants/model.js';
 import { minSigmaPx, stackRounds } from '../model/constants/register.js';
 import { type CentredMotion, composeMotions, invertMotion, noMotion } from './centred-motion.js';
 import type { MotionFit } from './fit-motion.js';
-import { solveSymmetric } from './solve-symmetric.js';
 import { addEvenSteps, type StepBorder, spreadOfSteps, typicalStep } from './step-priors.js';
-import { SymmetricBand } from './symmetric-band.js';
+import { SymmetricBand, solveSymmetric } from './symmetric-band.js';
 
 /** A measured motion from frame `from` to frame `to` (indices of the stack). */
 export interface PairLink extends MotionFit {

@@ -6,30 +6,17 @@ import type { PairLink } from './solve-stack.js';
 import type { SymmetricBand } from './symmetric-band.js';
 
 /** Known frames and their 1/scale. */
-function inverseScales(motions: readonly (CentredMotion | undefined)[]): { k: number; inverse: number }[] {
+export function inverseScales(
+  motions: readonly (CentredMotion | undefined)[],
+): { k: number; inverse: number }[] {
   return motions.flatMap((m, k) => (m ? [{ k, inverse: 1 / Math.hypot(m.a, m.b) }] : []));
-}
-
-interface Step {
-  /** The frames on either side. */
-  from: number;
-  to: number;
-  /** Growth of 1/scale from frame to frame. */
-  size: number;
-}
-
-function stepsOf(motions: readonly (CentredMotion | undefined)[]): Step[] {
-  const known = inverseScales(motions);
-  return known.slice(1).map(({ k, inverse }, i) => ({
-    from: known[i].k,
-    to: k,
-    size: (inverse - known[i].inverse) / (k - known[i].k),
-  }));
 }
 
 /** The median step of 1/scale from frame to frame. */
 export function typicalStep(motions: readonly (CentredMotion | undefined)[]): number {
-  return median(Float64Array.from(stepsOf(motions), ({ size }) => size));
+  const known = inverseScales(motions);
+  const steps = known.slice(1).map(({ k, inverse }, i) => (inverse - known[i].inverse) / (k - known[i].k));
+  return median(Float64Array.from(steps));
 }
 
 /**

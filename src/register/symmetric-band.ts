@@ -1,5 +1,3 @@
-import { solveCholesky } from './solve-symmetric.js';
-
 /**
  * A symmetric matrix of which only a band about the diagonal differs from zero: its memory grows with the size, not with
  * the square of it.
@@ -39,13 +37,52 @@ export class SymmetricBand {
     this.values[this.indexOf(index, index)] = 1;
   }
 
-  /** Solution for this right side; undefined when the matrix is not positive definite. */
+  /** Solution for this right side by Cholesky's method; undefined when the matrix is not positive definite. */
   solve(right: Float64Array): Float64Array | undefined {
     const { values, size, halfBandwidth } = this;
-    return solveCholesky(values, halfBandwidth, halfBandwidth, right, size, halfBandwidth);
+    const factor = new Float64Array(values.length);
+    const diagonal = (row: number) => row * (halfBandwidth + 1) + halfBandwidth;
+    // Element (row, col) of a band is that of index diagonal(row) + col - row.
+    for (let row = 0; row < size; row++) {
+      const first = Math.max(0, row - halfBandwidth);
+      const own = diagonal(row) - row;
+      for (let col = first; col <= row; col++) {
+        const other = diagonal(col) - col;
+        let sum = values[own + col];
+        for (let k = first; k < col; k++) sum -= factor[own + k] * factor[other + k];
+        if (col < row) factor[own + col] = sum / factor[other + col];
+        else if (sum > 1e-14 * Math.abs(values[own + row])) factor[own + row] = Math.sqrt(sum);
+        else return undefined;
+      }
+    }
+    const x = Float64Array.from(right.subarray(0, size));
+    for (let row = 0; row < size; row++) {
+      const own = diagonal(row) - row;
+      for (let k = Math.max(0, row - halfBandwidth); k < row; k++) x[row] -= factor[own + k] * x[k];
+      x[row] /= factor[own + row];
+    }
+    for (let row = size - 1; row >= 0; row--) {
+      const own = diagonal(row) - row;
+      x[row] /= factor[own + row];
+      for (let k = Math.max(0, row - halfBandwidth); k < row; k++) x[k] -= factor[own + k] * x[row];
+    }
+    return x;
   }
 
   private indexOf(row: number, col: number): number {
     return row * this.halfBandwidth + col + this.halfBandwidth;
   }
+}
+
+/** Solves a symmetric positive definite system, row-major (n, n), of which the lower triangle is read; see `SymmetricBand.solve`. */
+export function solveSymmetric(
+  matrix: Float64Array,
+  right: Float64Array,
+  n: number,
+): Float64Array | undefined {
+  const full = new SymmetricBand(n, n - 1);
+  for (let row = 0; row < n; row++) {
+    for (let col = 0; col <= row; col++) full.add(row, col, matrix[row * n + col]);
+  }
+  return full.solve(right);
 }

@@ -49,8 +49,6 @@ function seenGrowth(widths: { middle: number; rim: number }): number {
       radiusPx,
       pitchPx: 1,
       frames: energies.map((level) => ({ energies: [level] })),
-      links: [link],
-      tiles: [tiles],
       grids: [grid],
     },
     Array.from({ length: frameCount }, () => noMotion),

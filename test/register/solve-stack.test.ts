@@ -7,8 +7,7 @@ import {
   similarityToMotion,
 } from '../../src/register/centred-motion.js';
 import { type PairLink, solveStack } from '../../src/register/solve-stack.js';
-import { solveSymmetric } from '../../src/register/solve-symmetric.js';
-import { SymmetricBand } from '../../src/register/symmetric-band.js';
+import { SymmetricBand, solveSymmetric } from '../../src/register/symmetric-band.js';
 import { normalRandom, seededRandom } from './textured-stack.js';
 
 const radiusPx = 500;
@@ -152,9 +151,8 @@ describe('solveSymmetric', () => {
     matrix.forEach((value, i) => {
       if (value !== 0) band.add(Math.floor(i / n), i % n, value);
     });
-    const banded = solveSymmetric(matrix, right, n, 3) as Float64Array;
+    const banded = band.solve(right) as Float64Array;
     const full = solveSymmetric(matrix, right, n) as Float64Array;
-    expect(band.solve(right)).toEqual(banded);
     for (let i = 0; i < n; i++) {
       expect(banded[i]).toBeCloseTo(expected[i], 10);
       expect(full[i]).toBeCloseTo(expected[i], 10);
