@@ -15,10 +15,11 @@
 //   @group(0) @binding(N) var<storage, read> NAME: array<...>;
 //
 // A binding that Call has no Set for is a table: a buffer that is bound as a whole.
-import { mkdirSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readdirSync, readFileSync, rmSync } from 'node:fs';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { readConstants, readValues } from '../kernels/generate-constants.js';
+import { writeIfChanged } from '../kernels/write-if-changed.js';
 
 const at = (path) => fileURLToPath(new URL(path, import.meta.url));
 /** Files of what kernels share: functions, structures and constants. */
@@ -129,15 +130,6 @@ export function declarationsOf(text) {
   return new Map(
     starts.map(({ 1: name, index }, i) => [name, `${bare.slice(index, starts[i + 1]?.index).trim()}\n`]),
   );
-}
-
-function writeIfChanged(file, text) {
-  // Left alone when nothing changed, so that its time does not make the build look old.
-  let written;
-  try {
-    written = readFileSync(file, 'utf8');
-  } catch {}
-  if (written !== text) writeFileSync(file, text);
 }
 
 if (process.argv[1] === fileURLToPath(import.meta.url)) {

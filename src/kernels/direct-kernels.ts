@@ -18,6 +18,16 @@ const allNames = (Object.keys(kernelParameters) as (keyof Parameters)[]).filter(
   (name): name is DirectName => !(kernelParameters[name] as readonly string[]).includes('strip'),
 );
 
+export const kernelFile = new URL('../../dist/kernels/lamella.wasm', import.meta.url);
+
+/** What an instance is given. */
+export function importsOf(memory: WebAssembly.Memory) {
+  const abort = () => {
+    throw new Error('A kernel reached a state that it does not expect');
+  };
+  return { env: { memory, abort } };
+}
+
 let compiled: WebAssembly.Module | undefined;
 
 /** Kernels over an arena's memory that the caller's thread runs. By default all that do not work strip by strip. */
@@ -25,13 +35,8 @@ export function directKernels<Name extends DirectName = DirectName>(
   { memory }: Pick<Arena, 'memory'>,
   names: readonly Name[] = allNames as Name[],
 ): DirectKernels<Name> {
-  compiled ??= new WebAssembly.Module(
-    readFileSync(new URL('../../dist/kernels/lamella.wasm', import.meta.url)),
-  );
-  const abort = () => {
-    throw new Error('A kernel reached a state that it does not expect');
-  };
-  const { exports } = new WebAssembly.Instance(compiled, { env: { memory, abort } });
+  compiled ??= new WebAssembly.Module(readFileSync(kernelFile));
+  const { exports } = new WebAssembly.Instance(compiled, importsOf(memory));
   const exported = exports as Record<Name, (...args: number[]) => number>;
   const named = (name: Name) => (args: Readonly<Record<string, number | ArrayBufferView>>) =>
     exported[name](...kernelParameters[name].map((parameter) => addressOf(args[parameter])));

@@ -9,10 +9,11 @@
 // KIND is Free for a number that was chosen by measurement, Derived for one that follows from others, from a standard or
 // from a published figure, Effort for one that bounds time or memory (rounds, budgets,
 // resolutions), and Layout for how numbers lie in memory. TYPE is f32, i32 or usize where kernels read the constant; int or absent where TypeScript alone does, int for what counts something.
-import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { readdirSync, readFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { fileURLToPath, pathToFileURL } from 'node:url';
 import { parseArgs } from 'node:util';
+import { writeIfChanged } from './write-if-changed.js';
 
 const sources = fileURLToPath(new URL('../model/constants/', import.meta.url));
 const stated =
@@ -70,11 +71,5 @@ if (process.argv[1] === fileURLToPath(import.meta.url)) {
       out: { type: 'string', default: fileURLToPath(new URL('assembly/constants.ts', import.meta.url)) },
     },
   });
-  const text = constantsText(await readValues(flags.compiled));
-  // Left alone when nothing changed, so that its time does not make the build look old.
-  let written = '';
-  try {
-    written = readFileSync(flags.out, 'utf8');
-  } catch {}
-  if (written !== text) writeFileSync(flags.out, text);
+  writeIfChanged(flags.out, constantsText(await readValues(flags.compiled)));
 }

@@ -1,7 +1,8 @@
 // Writes kernel-parameters.ts: the names of every kernel's parameters, read off the signatures in assembly/. Part of the
 // build, so that the compiler checks names and number of the arguments wherever a kernel is called.
-import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { readdirSync, readFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
+import { writeIfChanged } from './write-if-changed.js';
 
 const at = (path) => fileURLToPath(new URL(path, import.meta.url));
 
@@ -33,13 +34,5 @@ export function parametersText() {
   return `// Written by generate-parameters.js from the signatures in assembly/. Do not edit.\n\n/** Names of the parameters of each kernel, in their order. */\nexport const kernelParameters = {\n${lines.join('\n')}\n} as const;\n`;
 }
 
-if (process.argv[1] === fileURLToPath(import.meta.url)) {
-  const file = at('kernel-parameters.ts');
-  const text = parametersText();
-  // Left alone when nothing changed, so that its time does not make the build look old.
-  let written = '';
-  try {
-    written = readFileSync(file, 'utf8');
-  } catch {}
-  if (written !== text) writeFileSync(file, text);
-}
+if (process.argv[1] === fileURLToPath(import.meta.url))
+  writeIfChanged(at('kernel-parameters.ts'), parametersText());

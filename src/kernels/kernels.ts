@@ -1,5 +1,6 @@
 import { readFile } from 'node:fs/promises';
 import { type Address, addressIn } from './arena.js';
+import { importsOf, kernelFile } from './direct-kernels.js';
 import { kernelParameters } from './kernel-parameters.js';
 
 type Parameters = typeof kernelParameters;
@@ -33,9 +34,7 @@ let compiled: Promise<WebAssembly.Module> | undefined;
  * same file serves the sources (tests) and the build.
  */
 export function compileKernels(): Promise<WebAssembly.Module> {
-  compiled ??= readFile(new URL('../../dist/kernels/lamella.wasm', import.meta.url)).then((bytes) =>
-    WebAssembly.compile(bytes),
-  );
+  compiled ??= readFile(kernelFile).then((bytes) => WebAssembly.compile(bytes));
   return compiled;
 }
 
@@ -44,14 +43,7 @@ export async function instantiateKernels(
   module: WebAssembly.Module,
   memory: WebAssembly.Memory,
 ): Promise<KernelExports> {
-  const instance = await WebAssembly.instantiate(module, {
-    env: {
-      memory,
-      abort: () => {
-        throw new Error('A kernel reached a state that it does not expect');
-      },
-    },
-  });
+  const instance = await WebAssembly.instantiate(module, importsOf(memory));
   return instance.exports as unknown as KernelExports;
 }
 

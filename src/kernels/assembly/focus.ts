@@ -9,7 +9,7 @@
 // the smooth measure is resampled instead. Interpolation between frames works on logarithms, so the code is
 // one.
 import { fillEnds, mirror, pad } from './common';
-import { reduceRows } from './pyramid';
+import { reduceRows, sumRows } from './pyramid';
 
 // @ts-ignore: decorator
 @inline
@@ -48,32 +48,27 @@ function energyRow(up: usize, here: usize, down: usize, width: i32, out: usize):
 // @ts-ignore: decorator
 @inline
 function codeRow(ring: usize, ringBytes: usize, y: i32, width: i32, height: i32, temp: usize, out: usize): void {
-  const four = f32x4.splat(4);
-  const six = f32x4.splat(6);
-  const unit = f32x4.splat(1.0 / 256);
   const r0 = ringRow(ring, ringBytes, mirror(y - 2, height));
   const r1 = ringRow(ring, ringBytes, mirror(y - 1, height));
   const r2 = ringRow(ring, ringBytes, y);
   const r3 = ringRow(ring, ringBytes, mirror(y + 1, height));
   const r4 = ringRow(ring, ringBytes, mirror(y + 2, height));
-  for (let x = -4; x < width + 4; x += 4) {
-    const at = isize(x) << 2;
-    const outer = v128.add<f32>(v128.load(r0 + at), v128.load(r4 + at));
-    const inner = v128.mul<f32>(four, v128.add<f32>(v128.load(r1 + at), v128.load(r3 + at)));
-    v128.store(temp + at, v128.add<f32>(v128.add<f32>(outer, inner), v128.mul<f32>(six, v128.load(r2 + at))));
-  }
+  sumRows(r0, r1, r2, r3, r4, width, temp);
   for (let x = 0; x < width; x += 8) {
     const p = temp + (usize(x) << 2);
-    const low = v128.mul<f32>(unit, v128.add<f32>(
-      v128.add<f32>(v128.add<f32>(v128.load(p - 8), v128.load(p + 8)), v128.mul<f32>(six, v128.load(p))),
-      v128.mul<f32>(four, v128.add<f32>(v128.load(p - 4), v128.load(p + 4)))));
-    const q = p + 16;
-    const high = v128.mul<f32>(unit, v128.add<f32>(
-      v128.add<f32>(v128.add<f32>(v128.load(q - 8), v128.load(q + 8)), v128.mul<f32>(six, v128.load(q))),
-      v128.mul<f32>(four, v128.add<f32>(v128.load(q - 4), v128.load(q + 4)))));
-    v128.store(out + (usize(x) << 1), v128.narrow<i32>(log2Code(low), log2Code(high)));
+    v128.store(out + (usize(x) << 1), v128.narrow<i32>(fourCodes(p), fourCodes(p + 16)));
   }
   repeatEnds(out, width);
+}
+
+/** Codes of four pixels from the row of sums. */
+// @ts-ignore: decorator
+@inline
+function fourCodes(p: usize): v128 {
+  const outer = v128.add<f32>(v128.load(p - 8), v128.load(p + 8));
+  const inner = v128.add<f32>(v128.load(p - 4), v128.load(p + 4));
+  const sum = v128.add<f32>(v128.add<f32>(outer, v128.mul<f32>(f32x4.splat(6), v128.load(p))), v128.mul<f32>(f32x4.splat(4), inner));
+  return log2Code(v128.mul<f32>(f32x4.splat(1.0 / 256), sum));
 }
 
 // @ts-ignore: decorator

@@ -3,6 +3,19 @@
 import { fillEnds, mirror } from './common';
 import { gainedCurve, pixelLight } from './light';
 
+/** [1 4 6 4 1] of five rows whose ends are filled, four pixels of the ends included. */
+// @ts-ignore: decorator
+@inline
+export function sumRows(r0: usize, r1: usize, r2: usize, r3: usize, r4: usize, width: i32, out: usize): void {
+  for (let x = -4; x < width + 4; x += 4) {
+    const at = isize(x) << 2;
+    const outer = v128.add<f32>(v128.load(r0 + at), v128.load(r4 + at));
+    const inner = v128.add<f32>(v128.load(r1 + at), v128.load(r3 + at));
+    const sum = v128.add<f32>(outer, v128.mul<f32>(inner, f32x4.splat(4)));
+    v128.store(out + at, v128.add<f32>(sum, v128.mul<f32>(v128.load(r2 + at), f32x4.splat(6))));
+  }
+}
+
 /**
  * A coarse row from five fine rows of one plane, whose ends are filled.
  * temp: a row of width + 32 floats, addressed at its pixel 0.
@@ -15,13 +28,7 @@ export function reduceRows(
   const six = f32x4.splat(6);
   const four = f32x4.splat(4);
   const unit = f32x4.splat(1.0 / 256);
-  for (let x = -4; x < width + 4; x += 4) {
-    const at = isize(x) << 2;
-    const outer = v128.add<f32>(v128.load(r0 + at), v128.load(r4 + at));
-    const inner = v128.add<f32>(v128.load(r1 + at), v128.load(r3 + at));
-    const sum = v128.add<f32>(v128.add<f32>(outer, v128.mul<f32>(inner, four)), v128.mul<f32>(v128.load(r2 + at), six));
-    v128.store(temp + at, sum);
-  }
+  sumRows(r0, r1, r2, r3, r4, width, temp);
   for (let i = 0; i < outWidth; i += 4) {
     const p = temp + (isize(2 * i) << 2);
     const a = v128.load(p - 8);

@@ -10,43 +10,36 @@ import { fillEnds } from './common';
 export function lightStrip(
   source: usize, bits: i32, channels: i32, width: i32, from: i32, to: i32, tables: usize, out: usize, stride: i32,
 ): void {
-  const tableBytes = usize(4) << usize(bits);
-  const green = tables + tableBytes;
-  const blue = green + tableBytes;
-  const pixelBytes = usize(channels) * usize(bits >> 3);
+  if (bits == 8) lightRows<u8>(source, channels, width, from, to, tables, out, stride);
+  else lightRows<u16>(source, channels, width, from, to, tables, out, stride);
+}
+
+// @ts-ignore: decorator
+@inline
+function lightRows<T>(
+  source: usize, channels: i32, width: i32, from: i32, to: i32, tables: usize, out: usize, stride: i32,
+): void {
+  const size = sizeof<T>();
+  const green = tables + (usize(4) << (8 * size));
+  const blue = green + (usize(4) << (8 * size));
   for (let y = from; y < to; y++) {
-    let p = source + usize(y) * usize(width) * pixelBytes;
+    let p = source + usize(y) * usize(width) * usize(channels) * size;
     let o = out + (usize(y) * usize(stride) << 2);
-    if (bits == 8) {
-      if (channels == 3) {
-        for (const end = o + (usize(width) << 2); o < end; o += 4, p += 3) {
-          store<f32>(
-            o,
-            load<f32>(tables + (usize(load<u8>(p)) << 2)) +
-              load<f32>(green + (usize(load<u8>(p, 1)) << 2)) +
-              load<f32>(blue + (usize(load<u8>(p, 2)) << 2)),
-          );
-        }
-      } else {
-        for (const end = o + (usize(width) << 2); o < end; o += 4, p++) {
-          store<f32>(o, load<f32>(tables + (usize(load<u8>(p)) << 2)));
-        }
-      }
-    } else if (channels == 3) {
-      for (const end = o + (usize(width) << 2); o < end; o += 4, p += 6) {
-        store<f32>(
-          o,
-          load<f32>(tables + (usize(load<u16>(p)) << 2)) +
-            load<f32>(green + (usize(load<u16>(p, 2)) << 2)) +
-            load<f32>(blue + (usize(load<u16>(p, 4)) << 2)),
-        );
+    const end = o + (usize(width) << 2);
+    if (channels == 3) {
+      for (; o < end; o += 4, p += 3 * size) {
+        store<f32>(o, lightAt<T>(tables, p) + lightAt<T>(green, p + size) + lightAt<T>(blue, p + 2 * size));
       }
     } else {
-      for (const end = o + (usize(width) << 2); o < end; o += 4, p += 2) {
-        store<f32>(o, load<f32>(tables + (usize(load<u16>(p)) << 2)));
-      }
+      for (; o < end; o += 4, p += size) store<f32>(o, lightAt<T>(tables, p));
     }
   }
+}
+
+// @ts-ignore: decorator
+@inline
+function lightAt<T>(table: usize, sample: usize): f32 {
+  return load<f32>(table + (usize(load<T>(sample)) << 2));
 }
 
 /**
@@ -116,8 +109,6 @@ export function bandStrip(
   const temp = scratch;
   const smooth = temp + rowBytes;
   const wide = smooth + (rowBytes << 3);
-  const half = f32x4.splat(0.5);
-  const quarter = f32x4.splat(0.25);
   let made = max(0, from - 2);
   for (let y = from; y < to; y++) {
     for (const last = min(height - 1, y + 2); made <= last; made++) {
@@ -131,9 +122,7 @@ export function bandStrip(
     const out = band + (usize(y) * usize(stride) << 2);
     for (let x = 0; x < width; x += 4) {
       const at = usize(x) << 2;
-      const around = v128.mul<f32>(v128.add<f32>(v128.load(above + at), v128.load(below + at)), quarter);
-      const blurred = v128.add<f32>(v128.mul<f32>(v128.load(middle + at), half), around);
-      v128.store(out + at, v128.sub<f32>(v128.load(here + at), blurred));
+      v128.store(out + at, v128.sub<f32>(v128.load(here + at), halfAndQuarters(above + at, middle + at, below + at)));
     }
     const tileRow = y / tile;
     if (tileRow < tilesY) addEnergies(out, energy + (usize(tileRow * tilesX) << 2), tile, tilesX, y % tile == 0);
@@ -151,12 +140,8 @@ function smoothRow(
   luma: usize, stride: i32, width: i32, height: i32, s: i32, temp: usize, smooth: usize, wide: usize,
 ): void {
   softenRow(luma, stride, width, height, s, temp, smooth);
-  const half = f32x4.splat(0.5);
-  const quarter = f32x4.splat(0.25);
-  for (let x = 0; x < width; x += 4) {
-    const p = smooth + (usize(x) << 2);
-    const around = v128.mul<f32>(v128.add<f32>(v128.load(p - 8), v128.load(p + 8)), quarter);
-    v128.store(wide + (usize(x) << 2), v128.add<f32>(v128.mul<f32>(v128.load(p), half), around));
+  for (let at: usize = 0; at < usize(width) << 2; at += 16) {
+    v128.store(wide + at, halfAndQuarters(smooth + at - 8, smooth + at, smooth + at + 8));
   }
 }
 
@@ -168,20 +153,23 @@ function softenRow(luma: usize, stride: i32, width: i32, height: i32, s: i32, te
   const here = luma + usize(s) * rowBytes;
   const above = s > 0 ? here - rowBytes : here;
   const below = s < height - 1 ? here + rowBytes : here;
-  const half = f32x4.splat(0.5);
-  const quarter = f32x4.splat(0.25);
-  for (let x = 0; x < width; x += 4) {
-    const at = usize(x) << 2;
-    const around = v128.mul<f32>(v128.add<f32>(v128.load(above + at), v128.load(below + at)), quarter);
-    v128.store(temp + at, v128.add<f32>(v128.mul<f32>(v128.load(here + at), half), around));
+  const rowEnd = usize(width) << 2;
+  for (let at: usize = 0; at < rowEnd; at += 16) {
+    v128.store(temp + at, halfAndQuarters(above + at, here + at, below + at));
   }
   fillEnds(temp, width);
-  for (let x = 0; x < width; x += 4) {
-    const p = temp + (usize(x) << 2);
-    const around = v128.mul<f32>(v128.add<f32>(v128.load(p - 4), v128.load(p + 4)), quarter);
-    v128.store(smooth + (usize(x) << 2), v128.add<f32>(v128.mul<f32>(v128.load(p), half), around));
+  for (let at: usize = 0; at < rowEnd; at += 16) {
+    v128.store(smooth + at, halfAndQuarters(temp + at - 4, temp + at, temp + at + 4));
   }
   fillEnds(smooth, width);
+}
+
+/** [1 2 1]/4 of four pixels at three addresses. */
+// @ts-ignore: decorator
+@inline
+function halfAndQuarters(before: usize, here: usize, after: usize): v128 {
+  const around = v128.mul<f32>(v128.add<f32>(v128.load(before), v128.load(after)), f32x4.splat(0.25));
+  return v128.add<f32>(v128.mul<f32>(v128.load(here), f32x4.splat(0.5)), around);
 }
 
 // @ts-ignore: decorator
