@@ -13,10 +13,9 @@ import {
   type CentredMotion,
   composeMotions,
   invertMotion,
-  motionMatrix,
-  motionToSimilarity,
   noMotion,
   similarityToMotion,
+  transformOf,
 } from '../register/centred-motion.js';
 import { createMotionEstimator } from '../register/motion-estimator.js';
 import type { FrameMotion, MotionSolution } from '../register/motion-solution.js';
@@ -58,9 +57,8 @@ interface LiveFrame extends MeasuredFrame {
   /** Frame to the first frame. */
   motion: FrameMotion;
   isBlurred: boolean;
-  /** Travel from the frame before, usual steps, NaN where unknown, and what it was measured by; see `RailTravel`. */
+  /** Travel from the frame before, usual steps, NaN where unknown, and what it was measured on; see `RailTravel`. */
   step: number;
-  change: number;
   tileShare: number;
 }
 
@@ -154,7 +152,6 @@ export class LiveReading {
       motion: firstMotion(file.number, this.size, decoded.channels),
       isBlurred: false,
       step: Number.NaN,
-      change: Number.NaN,
       tileShare: 0,
     });
     this.end++;
@@ -254,7 +251,6 @@ export class LiveReading {
         travel: {
           steps: moved.map(({ step }) => step),
           positions: this.positions(),
-          change: moved.map(({ change }) => change),
           tileShare: moved.map(({ tileShare }) => tileShare),
         },
       },
@@ -366,7 +362,6 @@ export class LiveReading {
       frame.isBlurred = blurred.has(k);
       if (k === 0) continue;
       frame.step = sign * travel.steps[k - 1];
-      frame.change = travel.change[k - 1];
       frame.tileShare = travel.tileShare[k - 1];
     }
   }
@@ -445,7 +440,6 @@ export class LiveReading {
       anchorNumber: frames[0].number,
       frames,
       growth: measureGrowth(known, radiusPx),
-      rollFound: false,
       warnings: [],
     };
   }
@@ -470,8 +464,7 @@ function firstMotion(number: number, size: Size, channels: 1 | 3): FrameMotion {
   return {
     number,
     usable: true,
-    similarity: motionToSimilarity(noMotion),
-    matrix: motionMatrix(noMotion, size),
+    ...transformOf(undefined, size),
     residualPx: Number.NaN,
     scaleResidual: 0,
     sharpness: 1,
@@ -492,8 +485,7 @@ function joined(
   return {
     ...found,
     number,
-    similarity: motionToSimilarity(moved ?? noMotion),
-    matrix: motionMatrix(moved ?? noMotion, size),
+    ...transformOf(moved, size),
     gainRatio: found.gainRatio.map((gain, channel) => (moved ? gain * gainOf(channel) : 1)),
   };
 }

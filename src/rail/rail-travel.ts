@@ -28,8 +28,6 @@ export interface RailTravel {
   steps: number[];
   /** Position of each frame along the rail, usual steps; the first is at 0. */
   positions: number[];
-  /** Change of the picture from frame to frame: mean change of ln energy over the tiles. */
-  change: number[];
   /** Share of all tiles that each step is measured on, 0 to 1. */
   tileShare: number[];
 }
@@ -42,7 +40,7 @@ export interface RailTravel {
  */
 export function railTravel(curves: FocusCurves, blurred: ReadonlySet<number>): RailTravel {
   const { frames } = curves;
-  const changes = Array.from({ length: frames - 1 }, (_, k) => changeBetween(curves, k, k + 1));
+  const changes = Array.from({ length: frames - 1 }, (_, k) => changeAfter(curves, k));
   // All of a thin subject changes at once, by how far it is from focus: that tells no length of a step and no turn.
   const thin = isThinSubject(peakCounts(curves));
   const change = changes.map(({ mean }, k) =>
@@ -53,23 +51,22 @@ export function railTravel(curves: FocusCurves, blurred: ReadonlySet<number>): R
   return {
     steps,
     positions: positionsOf(steps),
-    change,
     tileShare: changes.map(({ tileShare }) => tileShare),
   };
 }
 
 /**
- * Mean change of the tiles that show detail above noise in either frame, NaN with too few of them; and their share of
- * all tiles.
+ * Mean change from frame k to the next of the tiles that show detail above noise in either, ln energy, NaN with too few of
+ * them; and their share of all tiles.
  */
-function changeBetween(curves: FocusCurves, one: number, other: number): { mean: number; tileShare: number } {
+function changeAfter(curves: FocusCurves, k: number): { mean: number; tileShare: number } {
   const { level, frames } = curves;
   const clear = detectionLevel(curves);
   let sum = 0;
   let count = 0;
   for (let at = 0; at < level.length; at += frames) {
-    const first = level[at + one];
-    const second = level[at + other];
+    const first = level[at + k];
+    const second = level[at + k + 1];
     // NaN, outside a frame's bounds, fails both comparisons.
     if (!(first > clear || second > clear) || Number.isNaN(first + second)) continue;
     sum += Math.abs(first - second);

@@ -1,5 +1,6 @@
 import { type MotionSetup, type MotionTasks, motionTasks } from '../register/motion-tasks.js';
 import type { DecodedFrame } from '../stack/decode.js';
+import type { Doers } from '../workers/serve-tasks.js';
 import { sharedCopy } from '../workers/shared-copy.js';
 import { type DustSearch, searchSpots } from './find-dust.js';
 import { type ReadFrame, readFrame, type WantedOfFrame } from './read-frame.js';
@@ -12,12 +13,8 @@ export type ReadingTasks = MotionTasks & {
   spots: { task: { search: DustSearch; from: number; to: number }; answer: Spot[] };
 };
 
-type Doers = {
-  [Name in keyof ReadingTasks]: (task: ReadingTasks[Name]['task']) => ReadingTasks[Name]['answer'];
-};
-
 /** The tasks, in the thread that does them. */
-export function readingTasks(setup: MotionSetup): Doers {
+export function readingTasks(setup: MotionSetup): Doers<ReadingTasks> {
   return {
     ...motionTasks(setup),
     read: ({ number, decoded, wanted }) => {

@@ -3,7 +3,7 @@ import { median, sigmaPerMad } from '../image/median.js';
 import { outlierSigmas } from '../model/constants/model.js';
 import { minDetailEnergy, minVisiblePx, sharpPx } from '../model/constants/register.js';
 import type { MotionModel } from '../options/motion-model.js';
-import { type CentredMotion, motionMatrix, motionToSimilarity, noMotion } from './centred-motion.js';
+import { type CentredMotion, noMotion, transformOf } from './centred-motion.js';
 import { type SlopeContext, slopeContext } from './correct-slopes.js';
 import type { Correspondences } from './fit-motion.js';
 import { type LightLink, solveLight } from './frame-light.js';
@@ -62,8 +62,7 @@ export function* assembleSolution(
   const allFlat = frames.every(isFlat);
   const still = model === 'none' || allFlat;
   const anchor = still ? requested : chooseAnchor(evidence, requested, warnings);
-  const { solution, rollFound } = still ? noMotions(frames.length) : yield* solveModel(evidence, anchor);
-  const { residualsPx } = solution;
+  const solution = still ? noMotions(frames.length) : yield* solveModel(evidence, anchor);
   // Errors of measurement are those of the reduced pictures.
   const reducedRadiusPx = evidence.radiusPx / evidence.pitchPx;
   const motions = model === 'shift' ? solution.motions : seenFromAnchor(solution.motions, reducedRadiusPx);
@@ -77,9 +76,8 @@ export function* assembleSolution(
       number: frame.number,
       usable: motion !== undefined,
       ...(reason ? { reason } : {}),
-      similarity: motionToSimilarity(motion ?? noMotion),
-      matrix: motionMatrix(motion ?? noMotion, fullSize),
-      residualPx: residualsPx[k],
+      ...transformOf(motion, fullSize),
+      residualPx: solution.residualsPx[k],
       scaleResidual: scaleResiduals[k],
       sharpness: sharpness[k],
       detail: frame.detail,
@@ -91,7 +89,6 @@ export function* assembleSolution(
     anchorNumber: frames[anchor].number,
     frames: aligned,
     growth: measureGrowth(motions, reducedRadiusPx),
-    rollFound,
     warnings,
   };
 }
@@ -104,13 +101,10 @@ function reasonOf(frame: FrameRecord): string {
   return isFlat(frame) ? 'it shows no detail' : 'it has too little in common with its neighbours';
 }
 
-function noMotions(count: number): { solution: StackSolution; rollFound: boolean } {
+function noMotions(count: number): StackSolution {
   return {
-    solution: {
-      motions: Array.from({ length: count }, () => ({ ...noMotion })),
-      residualsPx: new Array<number>(count).fill(Number.NaN),
-    },
-    rollFound: false,
+    motions: Array.from({ length: count }, () => ({ ...noMotion })),
+    residualsPx: new Array<number>(count).fill(Number.NaN),
   };
 }
 
@@ -140,7 +134,7 @@ function chooseAnchor({ frames, links }: MotionEvidence, requested: number, warn
 function* solveModel(
   evidence: MotionEvidence,
   anchor: number,
-): Generator<CorrectionRequest, { solution: StackSolution; rollFound: boolean }, PairLink[]> {
+): Generator<CorrectionRequest, StackSolution, PairLink[]> {
   const { motion, radiusPx, pitchPx, frames } = evidence;
   const solveBy = (by: readonly PairLink[], free: 'shift' | 'scale' | 'similarity') =>
     solveStack(by, {
@@ -154,11 +148,10 @@ function* solveModel(
   // With all frames aligned the peak energy of each tile position is known.
   const { links: measured, tiles } = evidence;
   const links = yield { context: slopeContext(evidence, first.motions), links: measured, tiles };
-  const solve = (free: 'shift' | 'scale' | 'similarity') => solveBy(links, free);
-  if (motion === 'shift') return { solution: solve('shift'), rollFound: false };
-  const turned = solve('similarity');
-  const rollFound = showsRoll(turned.motions, links, radiusPx, pitchPx);
-  return { solution: motion === 'similarity' || rollFound ? turned : solve('scale'), rollFound };
+  if (motion === 'shift') return solveBy(links, 'shift');
+  const turned = solveBy(links, 'similarity');
+  if (motion === 'similarity' || showsRoll(turned.motions, links, radiusPx, pitchPx)) return turned;
+  return solveBy(links, 'scale');
 }
 
 /**

@@ -34,10 +34,6 @@ export function invertMotion(m: CentredMotion): CentredMotion {
   return { a, b, x: -(a * m.x - b * m.y), y: -(b * m.x + a * m.y) };
 }
 
-export function motionToSimilarity(m: CentredMotion): Similarity {
-  return { scale: Math.hypot(m.a, m.b), rollRad: Math.atan2(m.b, m.a), shiftXPx: m.x, shiftYPx: m.y };
-}
-
 export function similarityToMotion(s: Similarity): CentredMotion {
   return {
     a: s.scale * Math.cos(s.rollRad),
@@ -47,6 +43,11 @@ export function similarityToMotion(s: Similarity): CentredMotion {
   };
 }
 
-export function motionMatrix(m: CentredMotion, size: Size): Matrix3 {
-  return similarityMatrix(motionToSimilarity(m), size.width, size.height);
+/** The same as a similarity and as a matrix on full-size pixel coordinates; none is the identity. */
+export function transformOf(
+  { a, b, x, y }: CentredMotion = noMotion,
+  { width, height }: Size,
+): { similarity: Similarity; matrix: Matrix3 } {
+  const similarity = { scale: Math.hypot(a, b), rollRad: Math.atan2(b, a), shiftXPx: x, shiftYPx: y };
+  return { similarity, matrix: similarityMatrix(similarity, width, height) };
 }

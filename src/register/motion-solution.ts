@@ -32,8 +32,6 @@ export interface MotionSolution {
   frames: FrameMotion[];
   /** Relative growth of the picture from frame to frame; absent with fewer than three aligned frames. */
   growth?: Growth | undefined;
-  /** Whether the frames roll against each other by more than the measurement error. */
-  rollFound: boolean;
   /** Plain sentences for the user. */
   warnings: string[];
 }

@@ -1,3 +1,4 @@
+import type { Doers } from '../workers/serve-tasks.js';
 import { correctLink, type SlopeContext } from './correct-slopes.js';
 import type { Correspondences } from './fit-motion.js';
 import { type FrameMeasurement, FrameMeter, type MotionLayout, type SlotFrame } from './frame-meter.js';
@@ -21,12 +22,8 @@ export interface MotionSetup {
   thread: number;
 }
 
-type Doers = {
-  [Name in keyof MotionTasks]: (task: MotionTasks[Name]['task']) => MotionTasks[Name]['answer'];
-};
-
 /** The tasks, in the thread that does them. */
-export function motionTasks({ layout, thread }: MotionSetup): Doers {
+export function motionTasks({ layout, thread }: MotionSetup): Doers<MotionTasks> {
   const meter = new FrameMeter(layout, thread);
   return {
     measure: ({ number, slot }) => meter.measure(number, slot),

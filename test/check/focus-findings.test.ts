@@ -16,7 +16,6 @@ function gapsOf(position: number) {
   const travel = {
     steps: range(9).map(() => 1),
     positions: range(10),
-    change: range(9).map(() => 0.5),
     tileShare: range(9).map(() => 0.5),
   };
   const frames = range(10).map((k) => stillMotion(k + 1));
@@ -47,7 +46,7 @@ test('frames in which nothing comes into focus and goes out again are said to sh
     error: 0.2,
   }));
   const travel = {
-    ...{ steps: [1, 1], positions: range(3), change: [0.5, 0.5], tileShare: [0.5, 0.5] },
+    ...{ steps: [1, 1], positions: range(3), tileShare: [0.5, 0.5] },
   };
   const frames = range(3).map((k) => stillMotion(k + 1));
   const { findings } = judgeFocus({ tiles, width: Number.NaN }, 10, travel, frames, 'unknown', Number.NaN);

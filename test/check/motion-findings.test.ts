@@ -27,7 +27,6 @@ function verdicts({ numbers, similarityOf, residualPx, steps, tileShare = 0.5 }:
   const travel = {
     steps: each.map((_, k) => steps?.(k) ?? 1),
     positions: own.map((_, k) => k),
-    change: each.map(() => 0.5),
     tileShare: each.map(() => tileShare),
   };
   return motionFindings(frames, travel, new Set(), 0.8, size);

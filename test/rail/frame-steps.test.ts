@@ -12,7 +12,6 @@ function plainStack() {
   const motion: MotionSolution = {
     anchorNumber: 5,
     frames,
-    rollFound: false,
     warnings: [],
   };
   const cells = 16 * 12;

@@ -10,9 +10,8 @@ import {
 import {
   composeMotions,
   invertMotion,
-  motionMatrix,
-  motionToSimilarity,
   similarityToMotion,
+  transformOf,
 } from '../../src/register/centred-motion.js';
 
 const size = { width: 641, height: 480 };
@@ -34,8 +33,11 @@ describe('motions about the centre', () => {
   it('are the matrices of their similarities', () => {
     fc.assert(
       fc.property(anySimilarity, (s) => {
-        expectAlike(motionMatrix(similarityToMotion(s), size), similarityMatrix(s, size.width, size.height));
-        expectAlike(Object.values(motionToSimilarity(similarityToMotion(s))), Object.values(s));
+        expectAlike(
+          transformOf(similarityToMotion(s), size).matrix,
+          similarityMatrix(s, size.width, size.height),
+        );
+        expectAlike(Object.values(transformOf(similarityToMotion(s), size).similarity), Object.values(s));
       }),
     );
   });
@@ -48,7 +50,7 @@ describe('motions about the centre', () => {
           similarityMatrix(second, size.width, size.height),
           similarityMatrix(first, size.width, size.height),
         );
-        expectAlike(motionMatrix(composed, size), product);
+        expectAlike(transformOf(composed, size).matrix, product);
       }),
     );
   });
@@ -56,7 +58,7 @@ describe('motions about the centre', () => {
   it('invert as their matrices invert, and carry every point back', () => {
     fc.assert(
       fc.property(anySimilarity, fc.nat(640), fc.nat(479), (s, x, y) => {
-        const inverse = motionMatrix(invertMotion(similarityToMotion(s)), size);
+        const inverse = transformOf(invertMotion(similarityToMotion(s)), size).matrix;
         const matrix = similarityMatrix(s, size.width, size.height);
         expectAlike(inverse, invertMatrix(matrix));
         expectAlike(applyMatrix(inverse, ...applyMatrix(matrix, x, y)), [x, y]);
