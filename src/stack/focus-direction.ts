@@ -70,10 +70,13 @@ const minDistances = 3;
  */
 const minZ = 3.25;
 const minAgreement = 1 / 2;
-/** Significance of the pictures, in standard errors, from which they contradict the growth: the direction stays unknown. */
-const minContradictionZ = 2;
-/** Significance from which they support the growth, standard errors: odds of 23 to 1. */
-const minSupportZ = 2.5;
+/**
+ * Odds that growth like that on a rail shows the direction, where no travel is given: four in five of such stacks, say, are
+ * shot on a rail, and the pictures of half of the others grow the other way.
+ */
+const growthOdds = 9;
+/** Significance of the pictures, in standard errors, that together with the growth is as much as `minZ` alone. */
+const minSupportZ = Math.sqrt(minZ ** 2 - 2 * Math.log(growthOdds));
 /** Minimum significance of the growth, standard errors. */
 const minGrowthSigmas = 4;
 /**
@@ -112,24 +115,26 @@ export function knownDirection(
 
 /**
  * The direction by the evidence of the frames: the pictures where they suffice; else the growth, where the travel of a
- * rail is given and both agree, or where the pictures favour the same direction; else unknown. The picture of a fixed
- * camera shrinks or grows as its lens is focused farther, depending on its construction by any amount up to that of a
- * lens that is moved out as a whole. So no amount of growth alone proves a rail.
+ * rail is given, or where the pictures favour the same direction; else unknown. The picture of a fixed camera shrinks or
+ * grows as its lens is focused farther, depending on its construction by any amount up to that of a lens that is moved out
+ * as a whole. So no amount of growth alone proves a rail. Pictures that do not suffice do not contradict a rail either:
+ * noise on a plane makes them favour one direction or the other.
  */
 export function shownDirection(evidence: DirectionEvidence, rail: RailFacts): FocusDirection {
   const directionEvidence = evidence;
   const shown = pictureDirection(evidence);
   if (shown) return { direction: shown, directionBy: 'pictures', directionEvidence };
   const byGrowth = directionOnRail(evidence, rail);
-  const isSupported = Math.abs(evidence.pictures?.z ?? 0) > minSupportZ;
+  const z = evidence.pictures?.z ?? 0;
+  const isSupported = Math.abs(z) > minSupportZ && nearFirst(z > 0) === byGrowth;
   if (!byGrowth || (rail.stepMm === undefined && !isSupported))
     return { direction: 'unknown', directionEvidence };
   return { direction: byGrowth, directionBy: 'growth', directionEvidence };
 }
 
 /**
- * The direction that the growth implies if a rail moved the camera; undefined where it is not significant, is not that
- * of a rail, or is contradicted by the pictures.
+ * The direction that the growth implies if a rail moved the camera; undefined where it is not significant or is not that of
+ * a rail.
  */
 export function directionOnRail(
   { pictures, growth }: DirectionEvidence,
@@ -137,7 +142,6 @@ export function directionOnRail(
 ): KnownDirection | undefined {
   if (!growth || !(Math.abs(growth.perFrame) > minGrowthSigmas * growth.sigma)) return undefined;
   const { perFrame } = growth;
-  if (pictures && pictures.z * Math.sign(perFrame) < -minContradictionZ) return undefined;
   const fieldPx = Math.max(widthPx, minFieldPx);
   if (pictures && pupilToField(pictures.blurPx, perFrame, fieldPx) > maxPupilToField) return undefined;
   if (stepMm !== undefined && !isWithin(stepMm / Math.abs(perFrame), railDistanceMm)) return undefined;

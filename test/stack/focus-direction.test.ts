@@ -78,28 +78,39 @@ describe('direction by what the frames show', () => {
 
   it('is that of the growth where the travel is given and the blur agrees with a rail', () => {
     const given = { ...rail, stepMm: railGrowth.stepMm };
-    const by = (perFrame: number, z = 0) =>
-      shownDirection({ growth: growth(perFrame), pictures: pictures(z) }, given);
+    const by = (perFrame: number, z = 0, agreement = 0.8) =>
+      shownDirection({ growth: growth(perFrame), pictures: pictures(z, agreement) }, given);
     expect(by(railGrowth.perFrame)).toMatchObject({ direction: 'near-to-far', directionBy: 'growth' });
     expect(by(-railGrowth.perFrame)).toMatchObject({ direction: 'far-to-near', directionBy: 'growth' });
-    // Pictures that lean the other way leave it open.
-    expect(by(railGrowth.perFrame, -2.5).direction).toBe('unknown');
-    expect(by(railGrowth.perFrame, 2.5).direction).toBe('near-to-far');
+    // Pictures that lean the other way contradict it only where they decide by themselves.
+    for (const z of [2.5, -2.5, -3.2])
+      expect(by(railGrowth.perFrame, z)).toMatchObject({ direction: 'near-to-far', directionBy: 'growth' });
+    expect(by(railGrowth.perFrame, -6, 0.4)).toMatchObject({
+      direction: 'near-to-far',
+      directionBy: 'growth',
+    });
+    expect(by(railGrowth.perFrame, -3.3)).toMatchObject({
+      direction: 'far-to-near',
+      directionBy: 'pictures',
+    });
     // A microscope's stage moves by 2 um, and its picture grows by next to nothing.
     const stage = { growth: growth(8e-6, 1e-6), pictures: pictures(0, 0) };
     expect(shownDirection(stage, { widthPx, stepMm: 0.002 }).direction).toBe('unknown');
   });
 
   it('is that of the growth without a travel where the pictures lean the same way, and only there', () => {
+    const by = (sign: number, z: number, agreement?: number) =>
+      shownDirection(
+        { growth: growth(sign * railGrowth.perFrame), pictures: pictures(sign * z, agreement) },
+        rail,
+      );
     for (const sign of [1, -1]) {
-      const shown = { growth: growth(sign * railGrowth.perFrame), pictures: pictures(sign * 2.6) };
-      expect(shownDirection(shown, rail)).toMatchObject({
-        direction: sign > 0 ? 'near-to-far' : 'far-to-near',
-        directionBy: 'growth',
-      });
-      for (const z of [0, 2.4, -1.5, -2.6]) {
-        expect(shownDirection({ ...shown, pictures: pictures(sign * z) }, rail).direction).toBe('unknown');
-      }
+      const direction = sign > 0 ? 'near-to-far' : 'far-to-near';
+      // Odds of a growth alone, 9 to 1, times exp(z^2 / 2) are 226 and 160 to 1, where the pictures alone decide from 200.
+      for (const shown of [by(sign, 2.54), by(sign, 6, 0.4)])
+        expect(shown).toMatchObject({ direction, directionBy: 'growth' });
+      for (const shown of [by(sign, 0), by(sign, 2.4), by(sign, -2.6), by(sign, -3.2), by(sign, -6, 0.4)])
+        expect(shown.direction).toBe('unknown');
     }
   });
 

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { weighVotes } from '../../src/surface/see-through.js';
+import { significance, weighVotes } from '../../src/surface/see-through.js';
 
 /** So many blocks whose votes add up to this. */
 const blocks = (count: number, vote: number) => Array.from({ length: count }, () => vote);
@@ -44,5 +44,24 @@ describe('evidence of blocks for which end is near', () => {
     expect(weighVotes(blocks(6, 0.05)).z).toBeLessThan(weighVotes(blocks(6, 6)).z / 2);
     expect(weighVotes([0, 0])).toEqual({ z: 0, agreement: 0, blocks: 0 });
     expect(weighVotes([])).toEqual({ z: 0, agreement: 0, blocks: 0 });
+  });
+
+  it('is as improbable, of few blocks, as Student says: within a tenth of the quantiles of his t', () => {
+    // One in 200, one-sided, by degrees of freedom (NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.2); of a normal distribution 2.576.
+    for (const [freedom, quantile] of [
+      [3, 5.841],
+      [5, 4.032],
+      [10, 3.169],
+      [30, 2.75],
+      [100, 2.626],
+    ]) {
+      expect(significance(quantile, freedom + 1)).toBeGreaterThan(2.576);
+      expect(significance(quantile, freedom + 1)).toBeLessThan(1.1 * 2.576);
+      expect(significance(-quantile, freedom + 1)).toBe(-significance(quantile, freedom + 1));
+    }
+    // What one or two blocks show never suffices, however strong their votes.
+    expect(significance(6, 1)).toBe(0);
+    expect(significance(0, 0)).toBe(0);
+    expect(significance(5, 2)).toBeLessThan(2);
   });
 });
