@@ -101,13 +101,7 @@ function refinePositions(
     right[k] += ownWeight * positions[k] + damping * precision * gradient[k];
   }
   expected.forEach((step, k) => {
-    const weight = 1 / (railStepSigma * step) ** 2;
-    const next = k + 1;
-    normal.add(k, k, weight);
-    normal.add(next, next, weight);
-    normal.add(next, k, -weight);
-    right[k] -= weight * step;
-    right[next] += weight * step;
+    normal.addDifference(k, k + 1, step, 1 / (railStepSigma * step) ** 2, right);
   });
   const solved = normal.solve(right);
   if (!solved) return undefined;

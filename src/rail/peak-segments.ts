@@ -56,38 +56,15 @@ export interface SegmentFit {
 const residuals = new Float64Array(2 * segmentSamplesPerSide + 1);
 const gradients = new Float64Array(2 * segmentSamplesPerSide + 1);
 
-/** Fits the curve of a segment over the positions of the frames; undefined where the fit has no peak. */
+/**
+ * Fits the curve of a segment over the positions of the frames: the parabola y = a + b u + c u^2, u = position - middle, to
+ * y = exp((top - level) / peakPower) with relative errors. Undefined where it has no peak, or one of no finite height.
+ */
 export function fitSegment(
   level: Float32Array,
   { at, from, to, top }: PeakSegment,
   positions: readonly number[],
 ): SegmentFit | undefined {
-  const curve = fitCurve(level, at, from, to, top, positions);
-  if (!curve) return undefined;
-  const { middle, a, b, c } = curve;
-  let square = 0;
-  for (let k = from; k <= to; k++) {
-    const u = positions[k] - middle;
-    const value = a + b * u + c * u * u;
-    residuals[k - from] = level[at + k] - top + peakPower * Math.log(value);
-    gradients[k - from] = (-peakPower * (b + 2 * c * u)) / value;
-    square += residuals[k - from] ** 2;
-  }
-  return { residuals, gradients, misfit: Math.sqrt(square / Math.max(1, to - from - 2)) };
-}
-
-/**
- * Fits the parabola y = a + b u + c u^2, u = position - middle, to y = exp((top - level) / peakPower) with relative
- * errors.
- */
-function fitCurve(
-  level: Float32Array,
-  at: number,
-  from: number,
-  to: number,
-  top: number,
-  positions: readonly number[],
-): { middle: number; a: number; b: number; c: number } | undefined {
   let middle = 0;
   for (let k = from; k <= to; k++) middle += positions[k] / (to - from + 1);
   const sums = new Float64Array(5);
@@ -103,9 +80,15 @@ function fitCurve(
     }
   }
   const normal = Float64Array.from({ length: 9 }, (_, i) => sums[Math.floor(i / 3) + (i % 3)]);
-  const solved = solveSymmetric(normal, right, 3);
-  if (!solved) return undefined;
-  const [a, b, c] = solved;
-  // Rejects a curve without a peak, or with a peak of no finite height.
-  return c > 0 && a - (b * b) / (4 * c) > 0.05 ? { middle, a, b, c } : undefined;
+  const [a, b, c] = solveSymmetric(normal, right, 3) ?? [0, 0, 0];
+  if (!(c > 0 && a - (b * b) / (4 * c) > 0.05)) return undefined;
+  let square = 0;
+  for (let k = from; k <= to; k++) {
+    const u = positions[k] - middle;
+    const value = a + b * u + c * u * u;
+    residuals[k - from] = level[at + k] - top + peakPower * Math.log(value);
+    gradients[k - from] = (-peakPower * (b + 2 * c * u)) / value;
+    square += residuals[k - from] ** 2;
+  }
+  return { residuals, gradients, misfit: Math.sqrt(square / Math.max(1, to - from - 2)) };
 }

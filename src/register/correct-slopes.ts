@@ -5,7 +5,7 @@ import type { FrameRecord, MotionEvidence } from './assemble-solution.js';
 import { type CentredMotion, invertMotion } from './centred-motion.js';
 import { type Correspondences, fitMotion, type SharedErrors } from './fit-motion.js';
 import type { PairLink } from './solve-stack.js';
-import { readGrid } from './tile-grid.js';
+import { readGrid, readMoved } from './tile-grid.js';
 
 /** What is needed of a stack's evidence. */
 type OfStack = Pick<MotionEvidence, 'motion' | 'fullSize' | 'radiusPx' | 'pitchPx' | 'grids'>;
@@ -75,20 +75,10 @@ function focusCurves(
       const motion = motions[k];
       if (!motion) return;
       const m = invertMotion(motion);
-      for (let row = 0, i = 0; row < grid.rows; row++) {
-        for (let column = 0; column < grid.columns; column++, i++) {
-          const u = (column + 0.5) * grid.pitchX - fullSize.width / 2;
-          const v = (row + 0.5) * grid.pitchY - fullSize.height / 2;
-          const energy = readGrid(
-            energies[level],
-            grid,
-            fullSize,
-            m.a * u - m.b * v + m.x,
-            m.b * u + m.a * v + m.y,
-          );
-          width[i] += energy;
-          if (energy > peak[i]) peak[i] = energy;
-        }
+      for (let i = 0; i < peak.length; i++) {
+        const energy = readMoved(energies[level], grid, fullSize, m, i);
+        width[i] += energy;
+        if (energy > peak[i]) peak[i] = energy;
       }
     });
     for (let i = 0; i < width.length; i++) width[i] /= Math.max(peak[i], 1e-6);

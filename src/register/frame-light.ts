@@ -128,13 +128,8 @@ export function solveLight(
     const normal = new SymmetricBand(frameCount, span);
     const right = new Float64Array(frameCount);
     for (const { of, to, logRatio, error } of links) {
-      const w = 1 / error[c] ** 2;
       // log gain_of - log gain_to = logRatio
-      normal.add(of, of, w);
-      normal.add(to, to, w);
-      normal.add(Math.max(of, to), Math.min(of, to), -w);
-      right[of] += w * logRatio[c];
-      right[to] -= w * logRatio[c];
+      normal.addDifference(to, of, logRatio[c], 1 / error[c] ** 2, right);
     }
     for (let k = 0; k < frameCount; k++) normal.add(k, k, k === anchor ? 1e12 : 1e-3);
     const solved = normal.solve(right);

@@ -3,7 +3,7 @@ import { median, orderStatistic } from '../image/median.js';
 import { extremeShare, neighbourFrames } from '../model/constants/model.js';
 import type { FrameRecord } from './assemble-solution.js';
 import { type CentredMotion, composeMotions, invertMotion } from './centred-motion.js';
-import { readGrid, type TileGrid } from './tile-grid.js';
+import { readMoved, type TileGrid } from './tile-grid.js';
 
 /**
  * Sharpness of every frame relative to the frames around it: 1 is equal, well below 1 is blurred or shaken.
@@ -60,12 +60,11 @@ function energyRatio(
   after: Neighbour,
 ): number {
   const expected = new Float32Array(energies.length);
-  const { columns, pitchX, pitchY } = grid;
   for (let i = 0; i < expected.length; i++) {
-    const column = i % columns;
-    const u = (column + 0.5) * pitchX - fullSize.width / 2;
-    const v = ((i - column) / columns + 0.5) * pitchY - fullSize.height / 2;
-    expected[i] = Math.sqrt(readAt(before, grid, fullSize, u, v) * readAt(after, grid, fullSize, u, v));
+    const [one, other] = [before, after].map(({ energies, motion }) =>
+      readMoved(energies, grid, fullSize, motion, i),
+    );
+    expected[i] = Math.sqrt(one * other);
   }
   const rank = Math.floor((1 - extremeShare) * expected.length);
   const minExpected = orderStatistic(new Float64Array(expected), rank);
@@ -77,14 +76,4 @@ function energyRatio(
     around += expected[i];
   }
   return around > 0 ? own / around : Number.NaN;
-}
-
-function readAt(
-  { energies, motion: m }: Neighbour,
-  grid: TileGrid,
-  fullSize: Size,
-  u: number,
-  v: number,
-): number {
-  return readGrid(energies, grid, fullSize, m.a * u - m.b * v + m.x, m.b * u + m.a * v + m.y);
 }

@@ -94,11 +94,7 @@ export function addEvenSteps(
     const excess = (after.inverse - here.inverse - typical * frames) * radiusPx;
     // Cauchy's weight: a step over missing frames is far longer than the others.
     const weight = 1 / (variancePx * frames + (excess / cauchyLimit) ** 2);
-    right[4 * here.k] -= weight * excess;
-    right[4 * after.k] += weight * excess;
-    normal.add(4 * here.k, 4 * here.k, weight);
-    normal.add(4 * after.k, 4 * after.k, weight);
-    normal.add(4 * after.k, 4 * here.k, -weight);
+    normal.addDifference(4 * here.k, 4 * after.k, excess, weight, right);
     border.column[4 * here.k] -= weight * frames;
     border.column[4 * after.k] += weight * frames;
     border.diagonal += weight * frames * frames;

@@ -27,6 +27,21 @@ export class SymmetricBand {
     this.values[this.indexOf(row, col)] += value;
   }
 
+  /** Adds the normal equations of  x_later - x_earlier = difference,  by their weight; `right` is the right side. */
+  addDifference(
+    earlier: number,
+    later: number,
+    difference: number,
+    weight: number,
+    right: Float64Array,
+  ): void {
+    this.add(earlier, earlier, weight);
+    this.add(later, later, weight);
+    this.add(Math.max(earlier, later), Math.min(earlier, later), -weight);
+    right[earlier] -= weight * difference;
+    right[later] += weight * difference;
+  }
+
   /** Makes row and column those of the unit matrix. */
   pin(index: number): void {
     const last = Math.min(this.size - 1, index + this.halfBandwidth);

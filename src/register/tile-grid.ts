@@ -1,4 +1,5 @@
 import type { Size } from '../image/image.js';
+import type { CentredMotion } from './centred-motion.js';
 
 /** Tiles of a level as a grid over the frame; the pitch in full-size pixels. */
 export interface TileGrid {
@@ -28,4 +29,18 @@ export function readGrid(
     (1 - t) * ((1 - s) * values[top * columns + left] + s * values[top * columns + right]) +
     t * ((1 - s) * values[bottom * columns + left] + s * values[bottom * columns + right])
   );
+}
+
+/** The same where the centre of a tile of another frame lies, whose motion to that of the values is given. */
+export function readMoved(
+  values: Float32Array,
+  grid: TileGrid,
+  fullSize: Size,
+  m: CentredMotion,
+  tile: number,
+): number {
+  const column = tile % grid.columns;
+  const u = (column + 0.5) * grid.pitchX - fullSize.width / 2;
+  const v = ((tile - column) / grid.columns + 0.5) * grid.pitchY - fullSize.height / 2;
+  return readGrid(values, grid, fullSize, m.a * u - m.b * v + m.x, m.b * u + m.a * v + m.y);
 }
