@@ -9,7 +9,6 @@ import { noiseEnergy } from './tile-noise.js';
 export interface FocusCurves {
   columns: number;
   rows: number;
-  tilePx: number;
   frames: number;
   /** (rows * columns, frames): ln of the energy above noise, not below `floor`; NaN outside the frame's bounds. */
   level: Float32Array;
@@ -20,14 +19,14 @@ export interface FocusCurves {
 }
 
 export function focusCurves(curves: TileCurves): FocusCurves {
-  const { columns, rows, tilePx, frames, energy } = curves;
+  const { columns, rows, frames, energy } = curves;
   const noise = noiseEnergy(curves);
   const level = new Float32Array(columns * rows * frames);
   for (let i = 0; i < level.length; i++) {
     const energyAt = (energy[i * directionCount] + energy[i * directionCount + 1]) / 2;
     level[i] = Number.isNaN(energyAt) ? energyAt : levelAboveNoise(energyAt, noise);
   }
-  return { columns, rows, tilePx, frames, level, noise, floor: Math.log(noise / 2) };
+  return { columns, rows, frames, level, noise, floor: Math.log(noise / 2) };
 }
 
 /** Level from which a tile shows detail above noise. */

@@ -19,7 +19,7 @@ function curvesOf(distances: readonly number[], scatter: number): FocusCurves {
       level[tile * frames + k] = height + falloffAt(off, width) + scatter * (random() - 0.5);
     }
   });
-  return { columns: distances.length, rows: 1, tilePx: 64, frames, level, noise: 1, floor: Math.log(0.5) };
+  return { columns: distances.length, rows: 1, frames, level, noise: 1, floor: Math.log(0.5) };
 }
 
 test.each([5, 8, 14, 20])(
