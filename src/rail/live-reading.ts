@@ -40,17 +40,18 @@ import { followTiles } from './tile-curves.js';
 /** The oldest frames of a window keep what earlier windows found, which saw the frames before them. */
 const settledFrames = maxCurveSteps;
 
-/** What is measured of a frame by itself; all but its facts undefined outside the window. */
-interface MeasuredFrame {
-  facts: FrameFacts;
-  grid: DetailGrid | undefined;
-  /** Of broad detail. */
-  broadGrid: DetailGrid | undefined;
+/** What windows ask of a frame. */
+interface FrameDetail {
+  grid: DetailGrid;
+  broadGrid: DetailGrid;
   plane: Float32Array | undefined;
 }
 
 /** One frame of a stack that is still being shot. */
-interface LiveFrame extends MeasuredFrame {
+interface LiveFrame {
+  facts: FrameFacts;
+  /** Undefined outside the window. */
+  detail: FrameDetail | undefined;
   /** Stands for the frame in the window's motion; never used again. */
   id: number;
   file: FrameFile;
@@ -168,7 +169,7 @@ export class LiveReading {
     this.isAnew = true;
     // What came since the last measurement would never be measured.
     if (this.hasNew) this.update();
-    for (let k = this.start; k < this.end; k++) this.release(this.frames[k]);
+    for (let k = this.start; k < this.end; k++) this.frames[k].detail = undefined;
     this.estimator = createMotionEstimator({ motion: 'scale', fullSize: this.size });
     this.start = from;
     this.end = from;
@@ -179,7 +180,7 @@ export class LiveReading {
     while (this.end > to) {
       this.end--;
       this.estimator.remove(this.end - this.start);
-      this.release(this.frames[this.end]);
+      this.frames[this.end].detail = undefined;
     }
   }
 
@@ -217,7 +218,7 @@ export class LiveReading {
     const window = this.frames.slice(this.start, this.end);
     this.alignWindow(window);
     const travelled = stackTravel(
-      window.map(({ grid }) => grid!),
+      window.map(({ detail }) => detail!.grid),
       window.map(({ motion }) => motion),
       this.size,
       this.shrink,
@@ -228,7 +229,7 @@ export class LiveReading {
     const { columns, tilePx, light } = travelled.tiles;
     this.layout = { columns, tilePx, light };
     while (this.end - this.start > windowFrames) {
-      this.release(this.frames[this.start]);
+      this.frames[this.start].detail = undefined;
       this.estimator.remove(0);
       this.start++;
     }
@@ -280,8 +281,8 @@ export class LiveReading {
     if (Number.isNaN(width) || window.length < aheadFrames || this.end < this.frames.length) return undefined;
     const curves = focusCurves(
       followTiles(
-        window.map(({ broadGrid, motion: { usable, matrix, gainRatio } }) => ({
-          grid: broadGrid!,
+        window.map(({ detail, motion: { usable, matrix, gainRatio } }) => ({
+          grid: detail!.broadGrid,
           matrix: usable ? matrix : undefined,
           gainRatio: lumaGain(gainRatio),
         })),
@@ -298,19 +299,13 @@ export class LiveReading {
   }
 
   /** Measures a frame, which is to be the next of the window. */
-  private take(id: number, number: number, decoded: DecodedFrame): MeasuredFrame {
+  private take(id: number, number: number, decoded: DecodedFrame): Pick<LiveFrame, 'facts' | 'detail'> {
     const wanted = { planeShrink: this.planeFactor, broadSpacingPx };
     const { measurements, broadGrid, plane, motion } = readFrame(number, decoded, wanted);
     const { detail: grid, ...facts } = measurements;
     this.estimator.add({ ...motion, number: id });
     this.hasNew = true;
-    return { facts, grid, broadGrid, plane: plane?.slice() };
-  }
-
-  private release(frame: LiveFrame): void {
-    frame.grid = undefined;
-    frame.broadGrid = undefined;
-    frame.plane = undefined;
+    return { facts, detail: { grid, broadGrid: broadGrid!, plane: plane?.slice() } };
   }
 
   /** The frames of the window, by index in it, whose measurements are taken over. */
@@ -409,9 +404,9 @@ export class LiveReading {
 
   /** Searches the window for dust. */
   private searchDust(): void {
-    const run = this.frames.slice(this.start, this.end).map(({ plane, motion, isBlurred }) => {
-      const isFit = plane !== undefined && motion.usable && !isBlurred;
-      return isFit ? { light: plane, matrix: motion.matrix } : undefined;
+    const run = this.frames.slice(this.start, this.end).map(({ detail, motion, isBlurred }) => {
+      const light = detail?.plane;
+      return light && motion.usable && !isBlurred ? { light, matrix: motion.matrix } : undefined;
     });
     const planeSize = reducedSize(this.reduced, this.planeFactor);
     const found = findDust([run], planeSize, this.shrink * this.planeFactor);
