@@ -223,6 +223,29 @@ export const gpuKernels = {
     numbers: {
     },
   },
+  mapDepth: {
+    sets: ['marks', 'indices'],
+    bindings: {
+      marks: { kind: 'set', access: 'read' },
+      indices: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      nearSign: 'i32',
+      same: 'i32',
+    },
+  },
+  markDepthEdges: {
+    sets: ['surface', 'state', 'marks'],
+    bindings: {
+      surface: { kind: 'set', access: 'read' },
+      state: { kind: 'set', access: 'read_write' },
+      marks: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      nearSign: 'i32',
+      same: 'i32',
+    },
+  },
   markFalseRims: {
     sets: ['peaks', 'fine', 'marks'],
     bindings: {

@@ -3,12 +3,14 @@ import { windowRadius } from '../model/constants/focus.js';
 import { sameUnits } from '../model/constants/model.js';
 import {
   aggregateHoles,
+  edgeReach,
   fineLevel,
   fullWeight,
   leakRadius,
+  shareRadius,
   smoothHoles,
 } from '../model/constants/surface.js';
-import { fractionBitsFor } from '../surface/depth-index.js';
+import { fractionBitsFor, storedLength } from '../surface/depth-index.js';
 import {
   doubled,
   enlargedTolerance,
@@ -43,6 +45,8 @@ export interface GpuSurface {
   /** The same at the level at which it was found, and which that is. */
   found: GpuPlanes;
   finest: CurveLevel;
+  /** Depth indices of the map, 16 bits, see `Surface`. */
+  mapIndices: GpuPlanes;
   /**
    * The focus state of each level that is followed or of which the sharpest frames are known, finest first, which has served:
    * planes 0 rise and 1 depth index of the peak, 6 ordinal of the best frame, 8 the ordinal of something thin before the rest;
@@ -103,11 +107,31 @@ export async function findGpuSurface(
   const count = new Uint32Array(1);
   await gpu.readTable(known, new Uint8Array(count.buffer));
   const surface = picks ? enlarge(gpu, from, picks, setting) : from;
+  const mapIndices = gpu.takePlanes(surface.width, surface.height, 1, 2);
+  const pairs = { width: wordsOf(surface.width), height: surface.height };
+  const near = { nearSign, same: storedLength(sameUnits * unit, fractionBits) };
+  if (nearSign !== 0) {
+    gpu.run(
+      'markDepthEdges',
+      near,
+      { surface: { set: from, rows: sameRows(edgeReach) }, state: full, marks: to },
+      { width: wordsOf(full.width), height: full.height },
+    );
+  }
+  if (nearSign !== 0 && !picks) {
+    gpu.run(
+      'mapDepth',
+      near,
+      { marks: { set: to, rows: sameRows(shareRadius) }, indices: mapIndices },
+      pairs,
+    );
+  } else gpu.run('storeIndices', {}, { surface, indices: mapIndices }, pairs);
   gpu.release(to, known);
   return {
     surface,
     found: from,
     finest: curves.finest,
+    mapIndices,
     peaks: picks ? [picks, ...state] : state,
     reaches: stepReaches(steps, longStepReach(curves, steps)),
     detailShare: count[0] / (full.width * full.height),
@@ -213,7 +237,7 @@ function enlarge(gpu: Gpu, coarse: GpuPlanes, picks: GpuPlanes, setting: Surface
  */
 export async function readGpuSurface(
   gpu: Gpu,
-  { surface, found, finest, peaks, reaches, fractionBits }: GpuSurface,
+  { surface, found, finest, mapIndices, peaks, reaches, fractionBits }: GpuSurface,
   { toFrame, frame }: FrameBounds,
   to: Pick<SurfaceMaps, 'depthIndices' | 'confidence' | 'coverage'> = {
     depthIndices: new Uint16Array(surface.width * surface.height),
@@ -223,7 +247,6 @@ export async function readGpuSurface(
 ): Promise<SurfaceMaps> {
   const { width, height } = found;
   const maps = [0, 1].map(() => gpu.takePlanes(width, height, 1, 1));
-  const indices = gpu.takePlanes(surface.width, surface.height, 1, 2);
   const spans = takeSpans(gpu, toFrame, frame, found, finest);
   const table = gpu.takeTable(Int32Array.from(reachTable(reaches)));
   gpu.run(
@@ -239,15 +262,9 @@ export async function readGpuSurface(
     },
     { width: Math.ceil(width / 4), height },
   );
-  gpu.run(
-    'storeIndices',
-    {},
-    { surface, indices },
-    { width: wordsOf(surface.width), height: surface.height },
-  );
   gpu.release(spans, table);
-  await gpu.readPlane(indices, 0, bytesOf(to.depthIndices), 2 * surface.width);
-  gpu.release(indices);
+  await gpu.readPlane(mapIndices, 0, bytesOf(to.depthIndices), 2 * surface.width);
+  gpu.release(mapIndices);
   for (const [i, whole] of [to.confidence, to.coverage].entries()) {
     const judged = finest === 0 ? whole : new Uint8Array(width * height);
     await gpu.readPlane(maps[i], 0, judged, width);

@@ -31,6 +31,8 @@ export interface Surface {
   finest: CurveLevel;
   /** The depth indices as they were found; those of level 0 where that is the level. */
   found: Planes;
+  /** Depth indices of the map: of what covers most of each pixel, where the picture takes its sharpest part. Level 0, one plane. */
+  mapIndices: Planes;
   /** Not 0 where the steps between frames are too coarse to reach the peak. One plane. */
   gaps: Planes;
   /** How sure it is which of its peaks a pixel shows, 0 to 255. One plane. */
@@ -214,12 +216,16 @@ export async function findSurface(
   const depthIndices = picks
     ? await enlarge(pool, from.depthIndices, picks, unit, fractionBits)
     : from.depthIndices;
+  const hasMap = nearSign !== 0 && !picks;
+  // The planes that are smoothed in turn have served.
+  if (nearSign !== 0) await mapDepth(pool, from, planeOf(full, 10), to, hasMap, nearSign, unit, fractionBits);
   arena.release(mark);
   return {
     depthIndices,
     weights: from.weights,
     finest,
     found: from.depthIndices,
+    mapIndices: hasMap ? to.depthIndices : depthIndices,
     gaps: planeOf(full, 9),
     certainties: planeOf(full, 10),
     reaches: stepReaches(steps, reach),
@@ -361,6 +367,25 @@ function mapArguments({ depthIndices, weights }: Level, level: number) {
   };
 }
 
+/** Depth indices of the map, where they are wanted, in the place of those of `out`: see assembly/map-depth.ts. */
+async function mapDepth(
+  pool: StripPool,
+  { depthIndices }: Level,
+  certainties: Planes,
+  { depthIndices: out, weights: marks }: Level,
+  isWanted: boolean,
+  nearSign: -1 | 1,
+  unit: number,
+  fractionBits: number,
+): Promise<void> {
+  const { stride, width, height } = depthIndices;
+  const same = storedLength(sameUnits * unit, fractionBits);
+  const common = { depthIndices, marks, stride, width, height, nearSign, same, stripRows };
+  const strips = Math.ceil(height / stripRows);
+  await pool.run('markDepthEdgesStrip', { ...common, certainties }, strips);
+  if (isWanted) await pool.run('mapDepthStrip', { ...common, out }, strips);
+}
+
 /** Gives every pixel of a level a depth index: pushed to ever coarser maps, then pulled back; in place. */
 async function fillUnknown(arena: Arena, pool: StripPool, own: Level, finest: CurveLevel): Promise<void> {
   const { width, height } = own.depthIndices;
@@ -486,7 +511,7 @@ export function reachTable(reaches: readonly number[]): number[] {
 export async function readSurface(
   arena: Arena,
   pool: StripPool,
-  { depthIndices, weights, finest, found, gaps, certainties, reaches, fractionBits }: Surface,
+  { mapIndices, weights, finest, found, gaps, certainties, reaches, fractionBits }: Surface,
   { toFrame, frame }: FrameBounds,
   take = (bytes: number): Uint8Array => new Uint8Array(bytes),
 ): Promise<SurfaceMaps> {
@@ -523,13 +548,13 @@ export async function readSurface(
     },
     Math.ceil(height / stripRows),
   );
-  const pixels = depthIndices.width * depthIndices.height;
+  const pixels = mapIndices.width * mapIndices.height;
   const tight = new Uint16Array(take(2 * pixels).buffer, 0, pixels);
-  for (let y = 0; y < depthIndices.height; y++) {
-    tight.set(arena.rowU16(depthIndices, y).subarray(0, depthIndices.width), y * depthIndices.width);
+  for (let y = 0; y < mapIndices.height; y++) {
+    tight.set(arena.rowU16(mapIndices, y).subarray(0, mapIndices.width), y * mapIndices.width);
   }
   const whole = (rows: Rows) => {
-    return finest === 0 ? arena.gather(rows, take) : doubled(arena.gather(rows), depthIndices, take);
+    return finest === 0 ? arena.gather(rows, take) : doubled(arena.gather(rows), mapIndices, take);
   };
   const maps = {
     depthIndices: tight,

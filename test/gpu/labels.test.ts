@@ -9,7 +9,14 @@ import {
 import { aggregateHoles } from '../../src/model/constants/surface.js';
 import { fractionBits } from '../kernels/focus-state.js';
 import { KernelRig, type Plane, pictureOf } from '../kernels/kernel-rig.js';
-import { isContested, LabelKernels, lastFrame, randomScene, supportsAt } from '../kernels/label-scene.js';
+import {
+  certaintiesOf,
+  isContested,
+  LabelKernels,
+  lastFrame,
+  randomScene,
+  supportsAt,
+} from '../kernels/label-scene.js';
 import { describeGpu, devices, type GpuRig } from './gpu-rig.js';
 import { placeStates } from './state-sets.js';
 import { highHalf, joinHalves, lowHalf, readWords } from './words.js';
@@ -113,13 +120,15 @@ describeGpu(
         const what = `nearSign ${nearSign}`;
         expectNear(lowHalf(found), expected.depthIndices, 1, what);
         expectNear(highHalf(found), expected.weights, 1, what);
-        const [rises, peaks, gaps, certainties] = await Promise.all(
+        const [rises, peaks, gaps, stored] = await Promise.all(
           [0, 1, 9, 10].map((plane) => rig.read(gpu, state[0], plane)),
         );
         expect(rises).toEqual(expected.rises);
         expectNear(peaks, expected.peaks, 1, what);
         expect(gaps).toEqual(expected.gaps);
+        const { certainties, ownTones } = certaintiesOf(stored);
         expectNear(certainties, expected.certainties, 1, what);
+        expectNear(ownTones, expected.ownTones, 0, what);
         const counted = new Uint32Array(1);
         await gpu.readTable(known, new Uint8Array(counted.buffer));
         expect(counted[0]).toBe(expected.weights.data.filter((weight) => weight > 0).length);

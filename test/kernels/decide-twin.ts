@@ -95,6 +95,24 @@ function wideCandidate(
   };
 }
 
+/** Tone of a pixel in the frame in which what was decided is sharp; 0 where it is not known which end is near. */
+export function toneTwin(
+  { scene, supports, labels, tones, nearSign }: Labelled,
+  decided: number,
+  x: number,
+  y: number,
+): number {
+  if (nearSign === 0) return 0;
+  const ofLabel = at(tones, x, y) & 255;
+  if (decided === at(labels, x, y)) return ofLabel;
+  const own = supportsAt(supports, x, y);
+  const same = Math.trunc(unitsOf(sameSurface, scene.unit));
+  const shown = candidatesOf(scene, x, y).find(
+    ({ n, depthIndex }) => own[n] > 0 && Math.abs(depthIndex - decided) < same,
+  );
+  return shown?.tone ?? ofLabel;
+}
+
 /**
  * The depth index that a pixel belongs to, stored, and how clear the decision was: the logarithm of the odds for the near
  * surface, infinite where there was none.

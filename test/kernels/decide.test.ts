@@ -1,5 +1,5 @@
 import { beforeAll, describe, expect, it } from 'vitest';
-import { decideTwin, type Labelled, refineTwin } from './decide-twin.js';
+import { decideTwin, type Labelled, refineTwin, toneTwin } from './decide-twin.js';
 import { depthIndexAt } from './focus-state.js';
 import { at, KernelRig } from './kernel-rig.js';
 import { LabelKernels, randomScene } from './label-scene.js';
@@ -44,6 +44,7 @@ describe.each([
         compared++;
         const expected = refineTwin(given, decided, x, y);
         const where = `${x}, ${y}, label ${at(given.labels, x, y)}, decided ${decided}`;
+        expect(at(found.ownTones, x, y), where).toBe(toneTwin(given, decided, x, y));
         const weight = at(found.weights, x, y);
         const certainty = at(found.certainties, x, y);
         expect(at(found.gaps, x, y), where).toBe(marks[expected.mark]);

@@ -108,6 +108,14 @@ export interface DecidedPlanes {
   weights: Plane;
   gaps: Plane;
   certainties: Plane;
+  /** In the frame in which the surface is sharp; kept above certainties. */
+  ownTones: Plane;
+}
+
+/** Certainties, and the tones that are kept above them. */
+export function certaintiesOf(stored: Plane): Pick<DecidedPlanes, 'certainties' | 'ownTones'> {
+  const of = (value: (code: number) => number): Plane => ({ ...stored, data: stored.data.map(value) });
+  return { certainties: of((code) => code & 255), ownTones: of((code) => code >> 8) };
 }
 
 /** A scene in the arena: level table and planes. */
@@ -199,10 +207,10 @@ export class LabelKernels {
     if (![...endsOf(this.rig, full, 7)].every((weight) => weight === 0)) {
       throw new Error('Expected no weight beyond the ends of rows');
     }
-    const [rises, peaks, depthIndices, weights, gaps, certainties] = [0, 1, 5, 7, 9, 10].map((plane) =>
+    const [rises, peaks, depthIndices, weights, gaps, stored] = [0, 1, 5, 7, 9, 10].map((plane) =>
       this.rig.read(full, plane),
     );
-    return { rises, peaks, depthIndices, weights, gaps, certainties };
+    return { rises, peaks, depthIndices, weights, gaps, ...certaintiesOf(stored) };
   }
 
   private run(kernel: Parameters<KernelRig['run']>[0], args: number[]): void {

@@ -239,6 +239,8 @@ struct Decided {
   certainty: i32,
   rise: i32,
   peak: i32,
+  // In the frame in which its surface is sharp; 0 where it is not known which end is near.
+  tone: u32,
 }
 
 fn decidedOf(at: i32, x: i32, y: i32, isEdge: bool) -> Decided {
@@ -259,12 +261,21 @@ fn decidedOf(at: i32, x: i32, y: i32, isEdge: bool) -> Decided {
     vec4i(supportAt(own, 0), supportAt(own, 1), supportAt(own, 2), select(0, supportOf(peaks.rises.z), isWide)),
     vec4i(pair & 255, pair >> 8u, coarsePair & 255, coarsePair >> 8u),
   );
-  var decided = i32(tile[at] & 0xffffu);
+  let label = i32(tile[at] & 0xffffu);
+  var decided = label;
   if (isEdge) {
     decided = decideIndex(at, x, y, candidates);
   }
+  var tone = select(0u, (tile[at] >> 16u) & 255u, call.nearSign != 0);
+  if (decided != label) {
+    for (var n = 2; n >= 0; n--) {
+      if (candidates.supports[n] != 0 && abs(candidates.indices[n] - decided) < call.same) {
+        tone = u32(candidates.tones[n]);
+      }
+    }
+  }
   if (decided == 0) {
-    return Decided(0, 0, 0, 0, peaks.rises.x, peaks.indices.x);
+    return Decided(0, 0, 0, 0, peaks.rises.x, peaks.indices.x, tone);
   }
   var sum = 0.0;
   var indexSum = 0.0;
@@ -340,7 +351,7 @@ fn decidedOf(at: i32, x: i32, y: i32, isEdge: bool) -> Decided {
     indexSum = sum * depthIndexAt(u32(decided), call.fractionBits);
   }
   if (sum <= 0.0) {
-    return Decided(0, 0, mark, 0, peaks.rises.x, peaks.indices.x);
+    return Decided(0, 0, mark, 0, peaks.rises.x, peaks.indices.x, tone);
   }
   let certainty = certaintyOf(
     max(f32(ownSupport) / f32(supportSteps), coarseRise),
@@ -357,7 +368,7 @@ fn decidedOf(at: i32, x: i32, y: i32, isEdge: bool) -> Decided {
   // What is hardly sure must not lead its neighbours.
   let sure = f32(certainty) / 255.0;
   let weight = sum * (sure * sure * sure);
-  return Decided(depthIndex, min(32767, i32(weight + 0.5)), mark, certainty, rise, peak);
+  return Decided(depthIndex, min(32767, i32(weight + 0.5)), mark, certainty, rise, peak, tone);
 }
 
 @compute @workgroup_size(16, 16)
@@ -404,7 +415,7 @@ fn main(
       words[0] |= u32(decided.rise) << half;
       words[1] |= u32(decided.peak) << half;
       words[2] |= u32(decided.mark) << half;
-      words[3] |= u32(decided.certainty) << half;
+      words[3] |= (u32(decided.certainty) | (decided.tone << 8u)) << half;
       if (decided.weight > 0) {
         atomicAdd(&found, 1u);
       }

@@ -36,6 +36,9 @@ export const windowRadius: i32 = 3;
 /** [usual steps]: a step of this length or more is a missed or oversized one: halfway between one step and two. */
 export const minLongStep: f32 = 1.5;
 
+/** [standard errors]: the same where a second observation says so too: 95 % of normal errors lie within. */
+export const confirmedSigmas: f32 = 2;
+
 /** [octaves/unit^2]: bend that is assumed for a focus curve at its peak where neither side, or only one, shows it. */
 export const usualBend: f32 = 0.5;
 
@@ -197,6 +200,15 @@ export const wholeFrameWeight: f32 = 5;
 
 /** [share]: a depth index of level 1 counts for each of the four pixels that share it by a quarter of its weight. */
 export const coarserShare: f32 = 0.25;
+
+/** [px]: how far beside something near pixels have its depth: the window of the measure. */
+export const edgeReach: i32 = 3;
+
+/** [px]: half side of the square in which what is near and what is behind show their tones: as far again. */
+export const shareRadius: i32 = 6;
+
+/** [px]: a near surface with so many pixels there that are farther from its edge is broad: the window of the measure. */
+export const thinPixels: i32 = 49;
 
 /** [ln odds]: logarithm of the odds that a depth index is right within a unit: a number, */
 export const certaintyOdds: f32 = -1;

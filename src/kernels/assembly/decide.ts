@@ -3,6 +3,7 @@ import { gapBit, leakBit, truncatedCurve, sameUnits, backRadius, discRows, windo
 import { candidateAt, candidates, contestedBit, supportAt, supportOf, toneAt, wide } from './candidates';
 import { apartOf } from './common';
 import { planeOf, strideOf, unitsPerFrame } from './curve-state';
+import { keepTones, surfaceTones } from './map-depth';
 import { storeSurface } from './store-surface';
 
 /** Half the width of a disc of `backRadius` pixels, `j` rows from its centre. */
@@ -234,7 +235,8 @@ function labelRange(labels: usize, labelStride: i32, x: i32, y: i32, width: i32,
 
 /**
  * The surface of each pixel, rows of one strip, in level 0's planes: 5 depth index, 7 weight, 9 `gapBit` where frames are too far
- * apart for it, or `truncatedCurve`, 10 how sure it is which surface this is, 0 to 255. The peak that the surface goes
+ * apart for it, or `truncatedCurve`, 10 how sure it is which surface this is, 0 to 255, and above it, but for nearSign 0, the pixel's
+ * tone in the frame in which it is sharp. The peak that the surface goes
  * through becomes the best of the pixel, in planes 0 and 1; a peak of something else is none. nearSign: 0 = it is not known
  * which end is near, and labels stand.
  */
@@ -246,8 +248,10 @@ export function decideStrip(
   const perUnit = unit * unitsPerFrame(fractionBits);
   const same = i32(sameUnits * perUnit);
   const decided = scratch + 64;
+  const ownTones = scratch + 80;
   for (let y = strip * stripRows; y < y1; y++) {
     const labelRow = labels + ((usize(y) * usize(labelStride)) << 1);
+    const toneRow = tones + ((usize(y) * usize(labelStride)) << 1);
     const supportRow = supports + ((usize(y) * usize(supportStride)) << 2);
     for (let x = 0; x < width; x += 8) {
       const own = v128.load(labelRow + (usize(x) << 1));
@@ -261,7 +265,10 @@ export function decideStrip(
           store<u16>(at, decideIndex(levels, count, x + i, y, width, height, label, labels, tones, labelStride, range, supports, supportStride, nearSign, unit, fractionBits, scratch));
         }
       }
-      storeSurface(levels, count, x, y, width, frames, decided, supportRow + (usize(x) << 2), unit, same, fractionBits);
+      const from = supportRow + (usize(x) << 2);
+      if (nearSign != 0) surfaceTones(levels, x, y, width, labelRow + (usize(x) << 1), toneRow + (usize(x) << 1), decided, from, same, ownTones);
+      storeSurface(levels, count, x, y, width, frames, decided, from, unit, same, fractionBits);
+      if (nearSign != 0) keepTones(levels, x, y, width, ownTones);
     }
     const weights = planeOf(levels, 0, secondIndexPlane) + ((usize(y) * strideOf(levels, 0)) << 1);
     memory.fill(weights - 32, 0, 32);

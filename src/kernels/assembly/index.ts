@@ -11,6 +11,7 @@ export { gatherStrip } from './candidates';
 export { decideStrip } from './decide';
 export { aggregateStrip, labelStrip } from './labels';
 export { encodeStrip } from './light';
+export { mapDepthStrip, markDepthEdgesStrip } from './map-depth';
 export { halveIndicesStrip, judgeStrip, planStrip } from './plan';
 export { reduceFrameStrip, reduceStrip } from './pyramid';
 export {

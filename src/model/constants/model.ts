@@ -47,7 +47,7 @@ export const extremeShare = 0.1;
  */
 export const outlierSigmas = 3.5;
 
-/** Derived [standard errors]: the same where a second observation says so too: 95 % of normal errors lie within. */
+/** Derived f32 [standard errors]: the same where a second observation says so too: 95 % of normal errors lie within. */
 export const confirmedSigmas = 2;
 
 /** Free [steps]: standard deviation of the steps of a rail, where they do not show a smaller one themselves. */

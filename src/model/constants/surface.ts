@@ -78,6 +78,17 @@ export const coarserShare = 1 / 4;
 /** Derived [stored units]: stored weight from which a depth index stands on its own. */
 export const fullWeight = wholeFrameWeight * weightUnit;
 
+// Depth of the map
+
+/** Derived i32 [px]: how far beside something near pixels have its depth: the window of the measure. */
+export const edgeReach = windowRadius;
+
+/** Derived i32 [px]: half side of the square in which what is near and what is behind show their tones: as far again. */
+export const shareRadius = 2 * windowRadius;
+
+/** Derived i32 [px]: a near surface with so many pixels there that are farther from its edge is broad: the window of the measure. */
+export const thinPixels = (2 * windowRadius + 1) ** 2;
+
 // Confidence
 
 /** Free f32 [ln odds]: logarithm of the odds that a depth index is right within a unit: a number, */

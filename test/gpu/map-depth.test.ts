@@ -1,0 +1,58 @@
+import { expect, it } from 'vitest';
+import { sameRows, wordsOf } from '../../src/gpu/planes.js';
+import { edgeReach, shareRadius } from '../../src/model/constants/surface.js';
+import { at, pictureOf } from '../kernels/kernel-rig.js';
+import { mapDepthTwin, randomMapScene, same } from '../kernels/map-depth-scene.js';
+import { describeGpu, devices } from './gpu-rig.js';
+import { joinHalves } from './words.js';
+
+describeGpu('the depth of the map', (rig) => {
+  const cases = devices.flatMap((which) =>
+    (
+      [
+        [131, 270, 1],
+        [131, 70, -1],
+        [9, 20, 1],
+        [1, 5, -1],
+      ] as const
+    ).map(([width, height, nearSign]) => ({ which, width, height, nearSign })),
+  );
+  it.each(cases)(
+    'is that of its plain twin, $width x $height, nearSign $nearSign ($which)',
+    async (given) => {
+      const { which, width, height, nearSign } = given;
+      const gpu = rig[which];
+      const scene = randomMapScene(width, height, nearSign);
+      const weights = pictureOf(width, height, () => 12_345);
+      const surface = rig.storeWords(gpu, [joinHalves(scene.depthIndices, weights)]);
+      const blank = pictureOf(width, height, () => 0xa7a7);
+      const state = rig.store(gpu, [...new Array<typeof blank>(10).fill(blank), scene.stored], 2);
+      const marks = gpu.takePlanes(width, height, 1, 4);
+      const indices = gpu.takePlanes(width, height, 1, 2);
+      const pairs = { width: wordsOf(width), height };
+      gpu.run(
+        'markDepthEdges',
+        { nearSign, same },
+        { surface: { set: surface, rows: sameRows(edgeReach) }, state, marks },
+        pairs,
+      );
+      gpu.run(
+        'mapDepth',
+        { nearSign, same },
+        { marks: { set: marks, rows: sameRows(shareRadius) }, indices },
+        pairs,
+      );
+      const mapped = await rig.read(gpu, indices);
+      const certainties = await rig.read(gpu, state, 10);
+      for (let y = 0; y < height; y++) {
+        for (let x = 0; x < width; x++) {
+          const { depthIndex, margin } = mapDepthTwin(scene, x, y);
+          expect(at(certainties, x, y)).toBe(at(scene.stored, x, y) & 255);
+          if (margin < 1e-3) continue;
+          expect(Math.abs(at(mapped, x, y) - depthIndex), `${x}, ${y}`).toBeLessThanOrEqual(1);
+        }
+      }
+      gpu.release(surface, state, marks, indices);
+    },
+  );
+});

@@ -1,0 +1,76 @@
+import { storedIndex } from './focus-state.js';
+import { at, type Plane, pictureOf, randomFrom } from './kernel-rig.js';
+import { tuned } from './tuned.js';
+
+/** What `markDepthEdgesStrip` is given: stored depth indices, certainties 0 to 255, and the tones that are kept above them. */
+export interface MapScene {
+  depthIndices: Plane;
+  stored: Plane;
+  nearSign: 1 | -1;
+}
+
+/** Farthest depth indices of one surface, stored units. */
+export const same = Math.round(64 * tuned('sameUnits'));
+
+/** Hairs and a broad leaf before a sloping ground, whose depth reaches beside them, with noise in tones and depths. */
+export function randomMapScene(width: number, height: number, nearSign: 1 | -1): MapScene {
+  const random = randomFrom(width + 7 * height + nearSign);
+  const isHair = (x: number, y: number) => (x + y) % 23 === 5 || (x + y) % 41 < 2;
+  const isLeaf = (x: number) => x % 64 > 40;
+  const reaches = (x: number, y: number) => [-2, -1, 0, 1, 2].some((by) => isHair(x + by, y));
+  const depthIndices = pictureOf(width, height, (x, y) => {
+    const frame = isLeaf(x) ? 5.5 : reaches(x, y) ? 3 : 8 + x / 50;
+    const shown = random() < 0.05 ? 14 * random() : frame + 0.4 * random();
+    return storedIndex(nearSign > 0 ? shown : 14 - shown);
+  });
+  const stored = pictureOf(width, height, (x, y) => {
+    const tone = isLeaf(x) ? 120 + 60 * (y % 2) : isHair(x, y) ? 230 : 60;
+    return Math.floor(256 * random()) + 256 * Math.floor(tone + 25 * random());
+  });
+  return { depthIndices, stored, nearSign };
+}
+
+/** Depth index of the map, stored; how far alpha and contrast are from their bounds; and whether something lies behind it within reach. */
+interface Mapped {
+  depthIndex: number;
+  margin: number;
+  isEdge: boolean;
+}
+
+/** Plain twin of the kernels of assembly/map-depth.ts: one pixel at a time, by the moments' definitions. */
+export function mapDepthTwin({ depthIndices, stored, nearSign }: MapScene, x: number, y: number): Mapped {
+  const own = at(depthIndices, x, y);
+  const { width, height } = depthIndices;
+  const square = (u: number, v: number, reach: number) => {
+    const found: { u: number; v: number; behind: number }[] = [];
+    for (let j = Math.max(0, v - reach); j <= Math.min(height - 1, v + reach); j++) {
+      for (let i = Math.max(0, u - reach); i <= Math.min(width - 1, u + reach); i++)
+        found.push({ u: i, v: j, behind: (at(depthIndices, i, j) - at(depthIndices, u, v)) * nearSign });
+    }
+    return found;
+  };
+  const isEdge = (u: number, v: number) =>
+    square(u, v, tuned('edgeReach')).some(({ behind }) => behind > same);
+  const stays = { depthIndex: own, margin: Number.POSITIVE_INFINITY, isEdge: isEdge(x, y) };
+  if (!stays.isEdge) return stays;
+  const tone = (u: number, v: number) => at(stored, u, v) >> 8;
+  const around = square(x, y, tuned('shareRadius'));
+  const near = around.filter(({ behind }) => Math.abs(behind) <= same);
+  const back = around.filter(({ behind }) => behind > same);
+  if (back.length === 0 || near.filter(({ u, v }) => !isEdge(u, v)).length >= tuned('thinPixels'))
+    return stays;
+  const mean = (values: number[]) => values.reduce((sum, value) => sum + value, 0) / values.length;
+  const ground = mean(back.map(({ u, v }) => tone(u, v)));
+  const texture = mean(back.map(({ u, v }) => (tone(u, v) - ground) ** 2));
+  const differences = near.map(({ u, v }) => tone(u, v) - ground);
+  const squares = differences.reduce((sum, difference) => sum + difference ** 2, 0);
+  if (squares === 0) return stays;
+  const contrast = differences.reduce((sum, difference) => sum + difference ** 3, 0) / squares;
+  const least = tuned('confirmedSigmas') * Math.sqrt(texture + tuned('toneNoise') ** 2);
+  const thing = ground + contrast;
+  const alpha = (tone(x, y) ** 2 - ground ** 2) / (thing ** 2 - ground ** 2);
+  const margin = Math.min(Math.abs(Math.abs(contrast) / least - 1), Math.abs(alpha - 0.5));
+  if (Math.abs(contrast) <= least || alpha >= 0.5) return { ...stays, margin };
+  const behind = Math.floor(mean(back.map((pixel) => pixel.behind)) + 0.5);
+  return { ...stays, depthIndex: own + nearSign * behind, margin };
+}

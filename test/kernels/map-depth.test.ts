@@ -1,0 +1,84 @@
+import { beforeAll, describe, expect, it } from 'vitest';
+import { storedIndex } from './focus-state.js';
+import { at, KernelRig, type Plane, pictureOf } from './kernel-rig.js';
+import { type MapScene, mapDepthTwin, randomMapScene, same } from './map-depth-scene.js';
+
+let rig: KernelRig;
+beforeAll(async () => {
+  rig = await KernelRig.start();
+});
+
+function mapDepth({ depthIndices, stored, nearSign }: MapScene) {
+  const { width, height } = depthIndices;
+  const blank = pictureOf(width, height, () => 0xa7a7);
+  const [given, certainties, marks, out] = [depthIndices, stored, blank, blank].map((plane) =>
+    rig.storeCodes([plane]),
+  );
+  const tail = [given.stride, width, height, nearSign, same];
+  rig.run('markDepthEdgesStrip', [given.pointer, certainties.pointer, marks.pointer, ...tail], height);
+  rig.run('mapDepthStrip', [given.pointer, marks.pointer, out.pointer, ...tail], height);
+  return { mapped: rig.read(out), marks: rig.read(marks), certainties: rig.read(certainties) };
+}
+
+describe.each([1, -1] as const)('the depth of the map, nearSign %i', (nearSign) => {
+  it.each([
+    [131, 270],
+    [40, 33],
+    [9, 20],
+    [1, 5],
+  ])('is that of its plain twin, %i x %i', (width, height) => {
+    const scene = randomMapScene(width, height, nearSign);
+    const { mapped, marks, certainties } = mapDepth(scene);
+    const seen = { moved: 0, edges: 0 };
+    for (let y = 0; y < height; y++) {
+      for (let x = 0; x < width; x++) {
+        const { depthIndex, margin, isEdge } = mapDepthTwin(scene, x, y);
+        const stored = at(scene.stored, x, y);
+        expect(at(certainties, x, y)).toBe(stored & 255);
+        expect(at(marks, x, y)).toBe((stored >> 8) + (isEdge ? 256 : 0));
+        // Where it is so even the kernel's 32-bit numbers may fall on the other side.
+        if (margin < 1e-3) continue;
+        expect(Math.abs(at(mapped, x, y) - depthIndex), `${x}, ${y}`).toBeLessThanOrEqual(1);
+        if (isEdge) seen.edges++;
+        if (depthIndex !== at(scene.depthIndices, x, y)) seen.moved++;
+      }
+    }
+    if (width < 20) return;
+    expect(seen.edges).toBeGreaterThan(100);
+    expect(seen.moved).toBeGreaterThan(100);
+  });
+
+  /** A vertical thing of `widthPx` at column 40 before ground, which gives its depth to 2 px on either side; tones of their light. */
+  function thingBeforeGround(widthPx: number): MapScene & { coverage: Plane } {
+    const [from, to] = [40.3, 40.3 + widthPx];
+    const size = [100, 60] as const;
+    const coverage = pictureOf(...size, (x) => Math.max(0, Math.min(1, to - x) - Math.max(0, from - x)));
+    const isNear = (x: number) => x > from - 3 && x < to + 2;
+    const depthIndices = pictureOf(...size, (x) => storedIndex(isNear(x) === nearSign > 0 ? 4 : 9));
+    // Light follows the square of a tone.
+    const stored = pictureOf(...size, (x, y) => {
+      const share = at(coverage, x, y);
+      return 200 + 256 * Math.round(Math.sqrt(share * 220 ** 2 + (1 - share) * 70 ** 2));
+    });
+    return { depthIndices, stored, nearSign, coverage };
+  }
+
+  it.each([1.7, 2.4, 3])('is that of the ground where a hair of %f px covers less than half', (widthPx) => {
+    const scene = thingBeforeGround(widthPx);
+    const { mapped } = mapDepth(scene);
+    const [hair, ground] = nearSign > 0 ? [4, 9] : [9, 4];
+    for (let x = 30; x < 60; x++) {
+      expect(at(mapped, x, 30), `column ${x}`).toBe(
+        storedIndex(at(scene.coverage, x, 30) > 0.5 ? hair : ground),
+      );
+    }
+  });
+
+  it('is that of the picture at the rim of something broad', () => {
+    const scene = thingBeforeGround(30);
+    const { mapped } = mapDepth(scene);
+    for (let y = 6; y < 54; y++) {
+      for (let x = 0; x < 100; x++) expect(at(mapped, x, y)).toBe(at(scene.depthIndices, x, y));
+    }
+  });
+});
