@@ -224,9 +224,10 @@ export const gpuKernels = {
     },
   },
   mapDepth: {
-    sets: ['marks', 'indices'],
+    sets: ['marks', 'state', 'indices'],
     bindings: {
       marks: { kind: 'set', access: 'read' },
+      state: { kind: 'set', access: 'read_write' },
       indices: { kind: 'set', access: 'read_write' },
     },
     numbers: {

@@ -122,7 +122,7 @@ export async function findGpuSurface(
     gpu.run(
       'mapDepth',
       near,
-      { marks: { set: to, rows: sameRows(shareRadius) }, indices: mapIndices },
+      { marks: { set: to, rows: sameRows(shareRadius) }, state: full, indices: mapIndices },
       pairs,
     );
   } else gpu.run('storeIndices', {}, { surface, indices: mapIndices }, pairs);

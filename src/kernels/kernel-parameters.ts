@@ -40,7 +40,7 @@ export const kernelParameters = {
   lightPairs: ['one', 'other', 'width', 'height', 'pitchX', 'pitchY', 'halfX', 'halfY', 'a', 'b', 'moveX', 'moveY', 'source', 'target'],
   lightStrip: ['source', 'bits', 'channels', 'width', 'from', 'to', 'tables', 'out', 'stride'],
   lumaCodesStrip: ['luma', 'stride', 'width', 'height', 'out', 'outStride', 'stripRows', 'strip', 'scratch'],
-  mapDepthStrip: ['depthIndices', 'marks', 'out', 'stride', 'width', 'height', 'nearSign', 'same', 'stripRows', 'strip', 'scratch'],
+  mapDepthStrip: ['depthIndices', 'marks', 'certainties', 'out', 'stride', 'width', 'height', 'nearSign', 'same', 'stripRows', 'strip', 'scratch'],
   markDepthEdgesStrip: ['depthIndices', 'certainties', 'marks', 'stride', 'width', 'height', 'nearSign', 'same', 'stripRows', 'strip', 'scratch'],
   markFalseRimsStrip: ['rises', 'depthIndices', 'weights', 'marks', 'stride', 'width', 'height', 'pitch', 'fine', 'fineStride', 'fineShift', 'fineWidth', 'fineHeight', 'blur', 'frames', 'table', 'samples', 'widest', 'fractionBits', 'stripRows', 'strip', 'scratch'],
   markLeaksStrip: ['levels', 'level', 'width', 'height', 'fineWidth', 'fineHeight', 'unit', 'fractionBits', 'stripRows', 'strip', 'scratch'],

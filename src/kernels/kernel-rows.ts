@@ -57,7 +57,7 @@ export const kernelRows: { [K in KernelName]: KernelRows<K> } = {
   pushStrip: { writes: 'outIndices', shares: ['outIndices', 'outWeights'] },
   pullStrip: { writes: 'depthIndices', shares: ['depthIndices'], reads: { coarse: 1 } },
   markDepthEdgesStrip: { writes: 'marks', shares: ['marks', 'certainties'], reads: { depthIndices: 3 } },
-  mapDepthStrip: { writes: 'out', reads: { depthIndices: 6, marks: 6 } },
+  mapDepthStrip: { writes: 'out', shares: ['certainties'], reads: { depthIndices: 6, marks: 6 } },
   enlargeStrip: { writes: 'out', shares: ['out'], reads: { coarse: 1 } },
   halveIndicesStrip: { writes: 'median', shares: ['median'], reads: { fine: 1 } },
   planStrip: { writes: 'centres', reads: { fullIndices: 24, fullFronts: 24 } },

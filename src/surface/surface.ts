@@ -380,9 +380,9 @@ async function mapDepth(
 ): Promise<void> {
   const { stride, width, height } = depthIndices;
   const same = storedLength(sameUnits * unit, fractionBits);
-  const common = { depthIndices, marks, stride, width, height, nearSign, same, stripRows };
+  const common = { depthIndices, marks, certainties, stride, width, height, nearSign, same, stripRows };
   const strips = Math.ceil(height / stripRows);
-  await pool.run('markDepthEdgesStrip', { ...common, certainties }, strips);
+  await pool.run('markDepthEdgesStrip', common, strips);
   if (isWanted) await pool.run('mapDepthStrip', { ...common, out }, strips);
 }
 

@@ -30,9 +30,11 @@ export function randomMapScene(width: number, height: number, nearSign: 1 | -1):
   return { depthIndices, stored, nearSign };
 }
 
-/** Depth index of the map, stored; how far alpha and contrast are from their bounds; and whether something lies behind it within reach. */
+/** Depth index of the map, stored; how sure it is; how far alpha and contrast are from their bounds; and whether something lies behind it within reach. */
 interface Mapped {
   depthIndex: number;
+  /** How sure it is that it is not the other surface, 0 to 1. */
+  sure: number;
   margin: number;
   isEdge: boolean;
 }
@@ -51,7 +53,7 @@ export function mapDepthTwin({ depthIndices, stored, nearSign }: MapScene, x: nu
   };
   const isEdge = (u: number, v: number) =>
     square(u, v, tuned('edgeReach')).some(({ behind }) => behind > same);
-  const stays = { depthIndex: own, margin: Number.POSITIVE_INFINITY, isEdge: isEdge(x, y) };
+  const stays = { depthIndex: own, sure: 1, margin: Number.POSITIVE_INFINITY, isEdge: isEdge(x, y) };
   if (!stays.isEdge) return stays;
   const tone = (u: number, v: number) => at(stored, u, v) >> 8;
   const around = square(x, y, tuned('shareRadius'));
@@ -64,13 +66,21 @@ export function mapDepthTwin({ depthIndices, stored, nearSign }: MapScene, x: nu
   const texture = mean(back.map(({ u, v }) => (tone(u, v) - ground) ** 2));
   const differences = near.map(({ u, v }) => tone(u, v) - ground);
   const squares = differences.reduce((sum, difference) => sum + difference ** 2, 0);
-  if (squares === 0) return stays;
+  if (squares === 0) return { ...stays, sure: 0.5 };
   const contrast = differences.reduce((sum, difference) => sum + difference ** 3, 0) / squares;
   const least = tuned('confirmedSigmas') * Math.sqrt(texture + tuned('toneNoise') ** 2);
   const thing = ground + contrast;
   const alpha = (tone(x, y) ** 2 - ground ** 2) / (thing ** 2 - ground ** 2);
   const margin = Math.min(Math.abs(Math.abs(contrast) / least - 1), Math.abs(alpha - 0.5));
-  if (Math.abs(contrast) <= least || alpha >= 0.5) return { ...stays, margin };
+  if (Math.abs(contrast) <= least) return { ...stays, sure: 0.5, margin };
+  const z = ((alpha - 0.5) * Math.abs(contrast) * tuned('confirmedSigmas')) / least;
+  if (alpha >= 0.5) return { ...stays, sure: 1 / (1 + Math.exp(-1.702 * Math.min(4, z))), margin };
   const behind = Math.floor(mean(back.map((pixel) => pixel.behind)) + 0.5);
-  return { ...stays, depthIndex: own + nearSign * behind, margin };
+  return { ...stays, depthIndex: own + nearSign * behind, sure: 0.5, margin };
+}
+
+/** Between which bounds a certainty is lowered to, by rounding. */
+export function loweredCertainty(stored: number, sure: number): [least: number, most: number] {
+  const given = stored & 255;
+  return [Math.min(given, Math.max(1, given * sure - 2)), Math.max(Math.min(given, 1), given * sure + 1)];
 }

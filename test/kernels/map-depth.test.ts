@@ -1,7 +1,7 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import { storedIndex } from './focus-state.js';
 import { at, KernelRig, type Plane, pictureOf } from './kernel-rig.js';
-import { type MapScene, mapDepthTwin, randomMapScene, same } from './map-depth-scene.js';
+import { loweredCertainty, type MapScene, mapDepthTwin, randomMapScene, same } from './map-depth-scene.js';
 
 let rig: KernelRig;
 beforeAll(async () => {
@@ -16,7 +16,7 @@ function mapDepth({ depthIndices, stored, nearSign }: MapScene) {
   );
   const tail = [given.stride, width, height, nearSign, same];
   rig.run('markDepthEdgesStrip', [given.pointer, certainties.pointer, marks.pointer, ...tail], height);
-  rig.run('mapDepthStrip', [given.pointer, marks.pointer, out.pointer, ...tail], height);
+  rig.run('mapDepthStrip', [given.pointer, marks.pointer, certainties.pointer, out.pointer, ...tail], height);
   return { mapped: rig.read(out), marks: rig.read(marks), certainties: rig.read(certainties) };
 }
 
@@ -32,12 +32,14 @@ describe.each([1, -1] as const)('the depth of the map, nearSign %i', (nearSign) 
     const seen = { moved: 0, edges: 0 };
     for (let y = 0; y < height; y++) {
       for (let x = 0; x < width; x++) {
-        const { depthIndex, margin, isEdge } = mapDepthTwin(scene, x, y);
+        const { depthIndex, sure, margin, isEdge } = mapDepthTwin(scene, x, y);
         const stored = at(scene.stored, x, y);
-        expect(at(certainties, x, y)).toBe(stored & 255);
         expect(at(marks, x, y)).toBe((stored >> 8) + (isEdge ? 256 : 0));
         // Where it is so even the kernel's 32-bit numbers may fall on the other side.
         if (margin < 1e-3) continue;
+        const [least, most] = loweredCertainty(stored, sure);
+        expect(at(certainties, x, y), `${x}, ${y}`).toBeGreaterThanOrEqual(least);
+        expect(at(certainties, x, y), `${x}, ${y}`).toBeLessThanOrEqual(most);
         expect(Math.abs(at(mapped, x, y) - depthIndex), `${x}, ${y}`).toBeLessThanOrEqual(1);
         if (isEdge) seen.edges++;
         if (depthIndex !== at(scene.depthIndices, x, y)) seen.moved++;
@@ -65,12 +67,17 @@ describe.each([1, -1] as const)('the depth of the map, nearSign %i', (nearSign) 
 
   it.each([1.7, 2.4, 3])('is that of the ground where a hair of %f px covers less than half', (widthPx) => {
     const scene = thingBeforeGround(widthPx);
-    const { mapped } = mapDepth(scene);
+    const { mapped, certainties } = mapDepth(scene);
     const [hair, ground] = nearSign > 0 ? [4, 9] : [9, 4];
     for (let x = 30; x < 60; x++) {
-      expect(at(mapped, x, 30), `column ${x}`).toBe(
-        storedIndex(at(scene.coverage, x, 30) > 0.5 ? hair : ground),
-      );
+      const covered = at(scene.coverage, x, 30);
+      expect(at(mapped, x, 30), `column ${x}`).toBe(storedIndex(covered > 0.5 ? hair : ground));
+      // What is wholly hair is sure, and so is ground that has no hair beside it.
+      const isSure = covered === 1 || x < 35 || x > 50;
+      if (isSure) expect(at(certainties, x, 30), `column ${x}`).toBeGreaterThan(180);
+      // Where the hair's depth reached a pixel that it does not cover nothing but its surroundings is known.
+      else if (covered === 0 && at(scene.depthIndices, x, 30) === storedIndex(hair))
+        expect(at(certainties, x, 30), `column ${x}`).toBe(100);
     }
   });
 

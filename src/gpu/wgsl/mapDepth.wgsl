@@ -1,8 +1,9 @@
-// Depth indices of the map, in 16 bits. One thread a pair of pixels; what lies about a workgroup's pixels is kept in its memory.
+// Depth indices of the map, in 16 bits; certainties are lowered in place. One thread a pair of pixels; what lies about a workgroup's pixels is kept in its memory.
 // Beside it: mapDepthStrip of kernels/assembly/map-depth.ts, where the rule is.
 struct Call {
   band: Band,
   marks: Set,
+  state: Set,
   indices: Set,
   nearSign: i32,
   same: i32,
@@ -10,7 +11,8 @@ struct Call {
 @group(0) @binding(0) var<uniform> call: Call;
 // See markDepthEdges.wgsl.
 @group(0) @binding(1) var<storage, read> marks: array<u32>;
-@group(0) @binding(2) var<storage, read_write> indices: array<u32>;
+@group(0) @binding(2) var<storage, read_write> state: array<u32>;
+@group(0) @binding(3) var<storage, read_write> indices: array<u32>;
 
 const edgeBit = 256u;
 const tileWidth = 32 + 2 * shareRadius;
@@ -22,11 +24,18 @@ const outside = 0x7fffffff;
 var<workgroup> tile: array<u32, tileWidth * tileHeight>;
 var<workgroup> depths: array<i32, tileWidth * tileHeight>;
 
-/** Depth index of the pixel at `here` in the tile: its own, or the mean of what lies behind it around it. */
-fn depthOfMost(here: i32) -> i32 {
+const certain = 256;
+
+/**
+ * Depth index of the pixel at `here` in the tile: its own, or the mean of what lies behind it around it; and how sure it is which of the
+ * two, in parts of `certain`.
+ */
+fn depthOfMost(here: i32) -> vec2i {
   let own = depths[here];
+  let stays = vec2i(own, certain);
+  let untold = vec2i(own, certain / 2);
   if ((tile[here] & edgeBit) == 0u) {
-    return own;
+    return stays;
   }
   var inner = 0;
   // Moments of the tones, less 128: count, sum, squares, cubes.
@@ -50,7 +59,7 @@ fn depthOfMost(here: i32) -> i32 {
     }
   }
   if (back.x == 0 || inner >= thinPixels) {
-    return own;
+    return stays;
   }
   let behind = f32(back.x);
   let ground = f32(back.y) / behind;
@@ -59,19 +68,26 @@ fn depthOfMost(here: i32) -> i32 {
   let weight = moments.z - ground * (2.0 * moments.y - moments.x * ground);
   let least = f32(confirmedSigmas * confirmedSigmas) * (texture + toneNoise * toneNoise);
   if (weight <= least) {
-    return own;
+    return untold;
   }
   let contrast =
     (moments.w - ground * (3.0 * moments.z - ground * (3.0 * moments.y - moments.x * ground))) / weight;
   if (contrast * contrast <= least) {
-    return own;
+    return untold;
   }
   let tone = f32(tile[here] & 255u) - 128.0;
   let alpha = ((tone - ground) * (tone + ground + 256.0)) / (contrast * (2.0 * ground + contrast + 256.0));
   if (alpha >= 0.5) {
-    return own;
+    let z = min(4.0, ((alpha - 0.5) * abs(contrast) * f32(confirmedSigmas)) / sqrt(least));
+    let odds = powerOfTwo(z * 1.702 * 1.442695);
+    return vec2i(own, i32((f32(certain) * odds) / (1.0 + odds) + 0.5));
   }
-  return own + i32(f32(back.w) / behind + 0.5);
+  return vec2i(own + i32(f32(back.w) / behind + 0.5), certain / 2);
+}
+
+/** A certainty, so much of it. */
+fn lowered(certainty: u32, parts: i32) -> u32 {
+  return select(0u, max(1u, (certainty * u32(parts)) / u32(certain)), certainty > 0u);
 }
 
 @compute @workgroup_size(16, 16)
@@ -98,10 +114,12 @@ fn main(
     return;
   }
   let here = (i32(local.y) + shareRadius) * tileWidth + 2 * i32(local.x) + shareRadius;
-  let even = u32(abs(depthOfMost(here)));
-  var odd = 0u;
+  let even = depthOfMost(here);
+  var odd = vec2i(0, certain);
   if (x + 1 < call.marks.width) {
-    odd = u32(abs(depthOfMost(here + 1)));
+    odd = depthOfMost(here + 1);
   }
-  indices[rowAt(call.indices, 0, y) + i32(id.x)] = pairOf(even, odd);
+  indices[rowAt(call.indices, 0, y) + i32(id.x)] = pairOf(u32(abs(even.x)), u32(abs(odd.x)));
+  let at = rowAt(call.state, coarseTonesPlane, y) + i32(id.x);
+  state[at] = pairOf(lowered(state[at] & 0xffffu, even.y), lowered(state[at] >> 16u, odd.y));
 }

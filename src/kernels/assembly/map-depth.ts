@@ -5,9 +5,12 @@
 // alpha tells them apart: the part of the hair's tone in theirs, in light. The hair's own tone is the one that differs most from
 // what is behind: the others are mixtures. Where the near thing is broad its inner pixels speak for it, and nothing is changed:
 // dark parts of a leaf are not the ground.
+//
+// Alpha has an error, that of tones over the contrast, so that it may be the other one: a depth is as sure as that it is not. Where
+// tones do not tell, and for a depth that is taken over from around, that is even.
 import { coarseTonesPlane, confirmedSigmas, edgeReach, shareRadius, thinPixels, toneNoise } from './constants';
 import { candidates, candidateAt, supportAt, toneAt } from './candidates';
-import { apartOf } from './common';
+import { apartOf, exp2Four } from './common';
 import { planeOf, strideOf } from './curve-state';
 
 /** In `marks`: the pixel is within reach of the measure from something behind it. */
@@ -109,7 +112,13 @@ export function markDepthEdgesStrip(
   }
 }
 
-/** Depth index of a marked pixel: its own, or the mean of what lies behind it around it. */
+/** `certain` of it is sure. */
+const certain: i32 = 256;
+
+/**
+ * Depth index of a marked pixel in the low half: its own, or the mean of what lies behind it around it; in the high half how sure it is which
+ * of the two, in parts of `certain`.
+ */
 function depthOfMost(
   depthIndices: usize, marks: usize, stride: i32, width: i32, height: i32, x: i32, y: i32, nearSign: i32, same: i32,
 ): i32 {
@@ -159,7 +168,8 @@ function depthOfMost(
     }
   }
   const behind = f32(sumOfFour(backCount));
-  if (behind == 0 || sumOfFour(inner) >= thinPixels) return own;
+  if (behind == 0 || sumOfFour(inner) >= thinPixels) return own | (certain << 16);
+  const untold = own | (certain << 15);
   const ground = f32(sumOfFour(backSum)) / behind;
   const texture = f32(sumOfFour(backSquares)) / behind - ground * ground;
   const count = f32(sumOfFour(nearCount));
@@ -170,15 +180,20 @@ function depthOfMost(
   const weight = squares - ground * (2 * sum - count * ground);
   const least = confirmedSigmas * confirmedSigmas * (max<f32>(0, texture) + toneNoise * toneNoise);
   // No more than the largest difference, the contrast squared is no more than this sum, which small differences leave inexact.
-  if (weight <= least) return own;
+  if (weight <= least) return untold;
   const contrast = (cubes - ground * (3 * squares - ground * (3 * sum - count * ground))) / weight;
-  if (contrast * contrast <= least) return own;
+  if (contrast * contrast <= least) return untold;
   const tone: f32 = f32(load<u8>(marks + at)) - 128;
   // Light follows about the square of a tone.
   const alpha = ((tone - ground) * (tone + ground + 256)) / (contrast * (2 * ground + contrast + 256));
-  if (alpha >= 0.5) return own;
+  if (alpha >= 0.5) {
+    // The normal distribution by the logistic one, whose odds are exp(1.702 z): N. L. Johnson & S. Kotz, 1970.
+    const z = min<f32>(4, ((alpha - 0.5) * Mathf.abs(contrast) * confirmedSigmas) / Mathf.sqrt(least));
+    const odds = f32x4.extract_lane(exp2Four(f32x4.splat(z * f32(1.702 * Math.LOG2E))), 0);
+    return own | (i32((f32(certain) * odds) / (1 + odds) + 0.5) << 16);
+  }
   const depth = i32(f32(sumOfFour(backDepths)) / behind + 0.5);
-  return nearSign > 0 ? own + depth : own - depth;
+  return (nearSign > 0 ? own + depth : own - depth) | (certain << 15);
 }
 
 // @ts-ignore: decorator
@@ -188,11 +203,11 @@ function sumOfFour(v: v128): i32 {
 }
 
 /**
- * Depth indices of the map, rows of one strip, in a plane of the same stride. marks: see `markDepthEdgesStrip`. nearSign: 1 or -1. same: farthest
+ * Depth indices of the map, rows of one strip, in a plane of the same stride; certainties, 0 to 255, are lowered in place. marks: see `markDepthEdgesStrip`. nearSign: 1 or -1. same: farthest
  * depth indices of one surface, stored units.
  */
 export function mapDepthStrip(
-  depthIndices: usize, marks: usize, out: usize, stride: i32, width: i32, height: i32, nearSign: i32, same: i32,
+  depthIndices: usize, marks: usize, certainties: usize, out: usize, stride: i32, width: i32, height: i32, nearSign: i32, same: i32,
   stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
@@ -205,7 +220,11 @@ export function mapDepthStrip(
       for (let i = 0; i < min(8, width - x); i++) {
         const p = at + (usize(i) << 1);
         if ((i32(load<u16>(marks + p)) & edgeBit) == 0) continue;
-        store<u16>(out + p, u16(depthOfMost(depthIndices, marks, stride, width, height, x + i, y, nearSign, same)));
+        const mapped = depthOfMost(depthIndices, marks, stride, width, height, x + i, y, nearSign, same);
+        store<u16>(out + p, u16(mapped));
+        const certainty = i32(load<u16>(certainties + p));
+        // What shows anything stays apart from what shows nothing.
+        if (certainty > 0) store<u16>(certainties + p, u16(max(1, (certainty * (mapped >> 16)) / certain)));
       }
     }
   }
