@@ -346,6 +346,7 @@ async function computeKeeping(
   };
   kept.onAhead = () => start(size.width * size.height);
   kept.onDecoded = (frame, decoded) => opened.device?.sendAhead?.(frame, decoded);
+  kept.awaitSource();
   const registering = registerStack(stack, options, kept, log, stopper.signal, (plan, files) =>
     (opened.device ?? opened.frames)?.measureFull?.(plan, files),
   );
@@ -359,7 +360,7 @@ async function computeKeeping(
     if (!opened.device && isWorthFrameThread(stack, options.threads)) {
       opened.frames = new FrameThread({ size, room, atOnce: Math.min(decodeThreads, options.threads) });
     }
-    kept.source = opened.device?.source ?? opened.frames;
+    kept.useSource(opened.device?.source ?? opened.frames);
   } catch (error) {
     stop();
     await registering.catch(() => {});
@@ -443,7 +444,7 @@ async function computeKeeping(
     if (!(error instanceof GpuError)) throw error;
     log.warn(`The processor merges from the start, for ${error.message}.`);
     device = undefined;
-    kept.source = undefined;
+    kept.useSource(undefined);
     return mergeOn(undefined);
   });
 

@@ -30,7 +30,10 @@ export class KeptFrames {
   /** Of kept frames, and of those that are being decoded ahead. */
   private heldBytes = 0;
   /** Decodes in the place of this thread. */
-  source: FrameSource | undefined;
+  private source: FrameSource | undefined;
+  /** Whether it is not known yet who decodes ahead, and what is to be by whom it will be. */
+  private isSourceToCome = false;
+  private forSource: readonly FrameFile[] | undefined;
   /** Called where frames are to be decoded ahead. */
   onAhead: (() => void) | undefined;
   /** Told of every frame that is decoded; its pixels are not to be changed. */
@@ -73,6 +76,10 @@ export class KeptFrames {
    * that were named before. Whoever asks for one that is being decoded waits for it.
    */
   decodeAhead(frames: readonly FrameFile[]): void {
+    if (this.isSourceToCome) {
+      this.forSource = frames;
+      return;
+    }
     this.onAhead?.();
     if (this.source) {
       this.source.decodeAhead(frames);
@@ -84,6 +91,19 @@ export class KeptFrames {
     const fits = sizes.reduce((sum, bytes) => sum + bytes, 0) <= this.bytes;
     this.aheadBytes = fits ? 0 : Math.max(0, this.atOnce - askedAtOnce) * Math.max(...sizes);
     this.startAhead();
+  }
+
+  /** Leaves what is to be decoded ahead to whom `useSource` will name: what is decoded here meanwhile would be decoded there again. */
+  awaitSource(): void {
+    this.isSourceToCome = true;
+  }
+
+  /** Has frames decoded in the place of this thread, from now on; undefined: in this thread. */
+  useSource(source: FrameSource | undefined): void {
+    this.source = source;
+    this.isSourceToCome = false;
+    if (this.forSource) this.decodeAhead(this.forSource);
+    this.forSource = undefined;
   }
 
   /** Gives a frame back that nobody asks for again. */

@@ -99,6 +99,26 @@ describe('frames that fit in memory', () => {
     expect(started()).toEqual([1, 2, 3, 2]);
   });
 
+  it('are decoded ahead by no one until it is known who does', async () => {
+    const { frames } = await readStack(placeStack(files).frames);
+    const decode = vi.spyOn(decoding, 'decodeFrame');
+    onTestFinished(() => decode.mockRestore());
+    const [apart, here] = [0, 1].map(() => new KeptFrames(4 * frameBytes, 4));
+    for (const kept of [apart, here]) {
+      kept.awaitSource();
+      kept.decodeAhead(frames);
+    }
+    await setImmediate();
+    expect(decode).not.toHaveBeenCalled();
+    const source = { decode: vi.fn(), decodeAhead: vi.fn() };
+    apart.useSource(source);
+    expect(source.decodeAhead.mock.calls).toEqual([[frames]]);
+    expect(decode).not.toHaveBeenCalled();
+    here.useSource(undefined);
+    expect(decode).toHaveBeenCalledTimes(4);
+    here.close();
+  });
+
   it.each([
     { name: 'where some fit', room: 8, stay: 4 },
     { name: 'where only those ahead fit', room: 4, stay: 0 },
