@@ -31,7 +31,7 @@ export class KeptFrames {
   private heldBytes = 0;
   /** Decodes in the place of this thread. */
   private source: FrameSource | undefined;
-  /** Whether it is not known yet who decodes ahead, and what is to be by whom it will be. */
+  /** Whether it is still open who decodes ahead, and the frames that wait for whoever it will be. */
   private isSourceToCome = false;
   private forSource: readonly FrameFile[] | undefined;
   /** Called where frames are to be decoded ahead. */
@@ -93,7 +93,7 @@ export class KeptFrames {
     this.startAhead();
   }
 
-  /** Leaves what is to be decoded ahead to whom `useSource` will name: what is decoded here meanwhile would be decoded there again. */
+  /** Holds back what is to be decoded ahead until `useSource`: frames that are decoded here meanwhile would be decoded there again. */
   awaitSource(): void {
     this.isSourceToCome = true;
   }

@@ -1,5 +1,5 @@
-// Depth indices of the map, in 16 bits; certainties are lowered in place. One thread a pair of pixels; what lies about a workgroup's pixels is kept in its memory.
-// Beside it: mapDepthStrip of kernels/assembly/map-depth.ts, where the rule is.
+// Depth indices of the map, in 16 bits; certainties are lowered in place. One thread a pair of pixels; what lies about a
+// workgroup's pixels is kept in its memory. Beside it: mapDepthStrip of kernels/assembly/map-depth.ts, where the rule is.
 struct Call {
   band: Band,
   marks: Set,
@@ -14,7 +14,6 @@ struct Call {
 @group(0) @binding(2) var<storage, read_write> state: array<u32>;
 @group(0) @binding(3) var<storage, read_write> indices: array<u32>;
 
-const edgeBit = 256u;
 const tileWidth = 32 + 2 * shareRadius;
 const tileHeight = 16 + 2 * shareRadius;
 // No depth index is so far from any other.
@@ -24,17 +23,15 @@ const outside = 0x7fffffff;
 var<workgroup> tile: array<u32, tileWidth * tileHeight>;
 var<workgroup> depths: array<i32, tileWidth * tileHeight>;
 
-const certain = 256;
-
 /**
- * Depth index of the pixel at `here` in the tile: its own, or the mean of what lies behind it around it; and how sure it is which of the
- * two, in parts of `certain`.
+ * Depth index of the pixel at `here` in the tile: its own, or the mean of what lies behind it around it; and, in
+ * `certaintyParts`, how likely it is which of the two.
  */
 fn depthOfMost(here: i32) -> vec2i {
   let own = depths[here];
-  let stays = vec2i(own, certain);
-  let untold = vec2i(own, certain / 2);
-  if ((tile[here] & edgeBit) == 0u) {
+  let stays = vec2i(own, certaintyParts);
+  let untold = vec2i(own, certaintyParts / 2);
+  if ((tile[here] & u32(edgeBit)) == 0u) {
     return stays;
   }
   var inner = 0;
@@ -54,7 +51,7 @@ fn depthOfMost(here: i32) -> vec2i {
         back += vec4i(1, tone, tone * tone, beyond);
       } else if (beyond >= -call.same) {
         near += vec4i(1, tone, tone * tone, tone * tone * tone);
-        inner += select(0, 1, (tile[at] & edgeBit) == 0u);
+        inner += select(0, 1, (tile[at] & u32(edgeBit)) == 0u);
       }
     }
   }
@@ -79,15 +76,15 @@ fn depthOfMost(here: i32) -> vec2i {
   let alpha = ((tone - ground) * (tone + ground + 256.0)) / (contrast * (2.0 * ground + contrast + 256.0));
   if (alpha >= 0.5) {
     let z = min(4.0, ((alpha - 0.5) * abs(contrast) * f32(confirmedSigmas)) / sqrt(least));
-    let odds = powerOfTwo(z * 1.702 * 1.442695);
-    return vec2i(own, i32((f32(certain) * odds) / (1.0 + odds) + 0.5));
+    let odds = powerOfTwo(z * normalSlope * 1.442695);
+    return vec2i(own, i32((f32(certaintyParts) * odds) / (1.0 + odds) + 0.5));
   }
-  return vec2i(own + i32(f32(back.w) / behind + 0.5), certain / 2);
+  return vec2i(own + i32(f32(back.w) / behind + 0.5), certaintyParts / 2);
 }
 
 /** A certainty, so much of it. */
 fn lowered(certainty: u32, parts: i32) -> u32 {
-  return select(0u, max(1u, (certainty * u32(parts)) / u32(certain)), certainty > 0u);
+  return select(0u, max(1u, (certainty * u32(parts)) / u32(certaintyParts)), certainty > 0u);
 }
 
 @compute @workgroup_size(16, 16)
@@ -115,7 +112,7 @@ fn main(
   }
   let here = (i32(local.y) + shareRadius) * tileWidth + 2 * i32(local.x) + shareRadius;
   let even = depthOfMost(here);
-  var odd = vec2i(0, certain);
+  var odd = vec2i(0, certaintyParts);
   if (x + 1 < call.marks.width) {
     odd = depthOfMost(here + 1);
   }

@@ -1,4 +1,4 @@
-// Marks of each pixel: its depth index in the high half of a word, its tone, which lies above its certainty and is taken from there, in
+// Marks of each pixel: its depth index in the high half of a word, its tone, moved there from the high byte of its certainty, in
 // the low byte, and `edgeBit` where something behind it lies within reach. One thread a pair of pixels. Beside it:
 // markDepthEdgesStrip of kernels/assembly/map-depth.ts.
 struct Call {
@@ -15,7 +15,6 @@ struct Call {
 @group(0) @binding(2) var<storage, read_write> state: array<u32>;
 @group(0) @binding(3) var<storage, read_write> marks: array<u32>;
 
-const edgeBit = 256u;
 const tileWidth = 32 + 2 * edgeReach;
 const tileHeight = 16 + 2 * edgeReach;
 
@@ -56,7 +55,7 @@ fn main(
         farthest = max(farthest, tile[here + v * tileWidth + u]);
       }
     }
-    let edge = select(0u, edgeBit, farthest - own > call.same);
+    let edge = select(0u, u32(edgeBit), farthest - own > call.same);
     let tone = u16Of(stored, i) >> 8u;
     marks[rowAt(call.marks, 0, y) + x + i] = (u32(abs(own)) << 16u) | edge | tone;
   }

@@ -32,6 +32,26 @@ export function exp2Four(x: v128): v128 {
   return v128.mul<f32>(power, v128.add<f32>(f32x4.splat(1), v128.mul<f32>(t, poly)));
 }
 
+// @ts-ignore: decorator
+@inline
+export function sumOfFour(v: v128): i32 {
+  return i32x4.extract_lane(v, 0) + i32x4.extract_lane(v, 1) + i32x4.extract_lane(v, 2) + i32x4.extract_lane(v, 3);
+}
+
+/** Which of eight columns from x on, a column of the row, lie in it. */
+// @ts-ignore: decorator
+@inline
+export function insideOf(x: i32, width: i32): v128 {
+  const lanes = i16x8(0, 1, 2, 3, 4, 5, 6, 7);
+  return i16x8.lt_s(lanes, i16x8.splat(i16(min(8, width - x))));
+}
+
+// @ts-ignore: decorator
+@inline
+export function storeWhere(p: usize, values: v128, where: v128): void {
+  v128.store(p, v128.bitselect(values, v128.load(p), where));
+}
+
 /** Index mirrored about the first and the last element without repeating them: -1 -> 1, n -> n - 2. */
 // @ts-ignore: decorator
 @inline

@@ -78,6 +78,12 @@ export const gapBit: i32 = 32768;
 /** [mark]: bit of a level's weights: the peak is the detail of something beside, see window-leaks.ts. */
 export const leakBit: i32 = 16384;
 
+/** [mark]: bit beside a pixel's tone: something behind its surface lies within reach of the measure, see map-depth.ts. */
+export const edgeBit: i32 = 256;
+
+/** [parts]: parts in which the share of a certainty is told that is left of it. */
+export const certaintyParts: i32 = 256;
+
 /** [mark]: in place of `gapBit` beside the surface: its curve ends at the last frame that reaches the pixel, see frame-bounds.ts. */
 export const truncatedCurve: i32 = 1;
 
@@ -209,6 +215,9 @@ export const shareRadius: i32 = 6;
 
 /** [px]: a near surface with so many pixels there that are farther from its edge is broad: the window of the measure. */
 export const thinPixels: i32 = 49;
+
+/** [ln odds/standard deviation]: slope of the logistic distribution that comes nearest to the normal one: N. L. Johnson & S. Kotz, Continuous Univariate Distributions (1970). */
+export const normalSlope: f32 = 1.702;
 
 /** [ln odds]: logarithm of the odds that a depth index is right within a unit: a number, */
 export const certaintyOdds: f32 = -1;

@@ -1,7 +1,7 @@
 // Near or behind at depth edges, and the depth index and certainty of each pixel's surface: see candidates.ts.
 import { gapBit, leakBit, truncatedCurve, sameUnits, backRadius, discRows, windowRadius, toneNoise, alphaOdds, risePlane, secondIndexPlane, weightPlane, discPixels } from './constants';
 import { candidateAt, candidates, contestedBit, supportAt, supportOf, toneAt, wide } from './candidates';
-import { apartOf } from './common';
+import { apartOf, sumOfFour } from './common';
 import { planeOf, strideOf, unitsPerFrame } from './curve-state';
 import { keepTones, surfaceTones } from './map-depth';
 import { storeSurface } from './store-surface';
@@ -175,12 +175,6 @@ function labelOfNearest(distances: v128, aparts: v128, labels: v128, scratch: us
     if (closer < 0 || (closer == 0 && load<u16>(lane, 16) < load<u16>(best, 16))) best = lane;
   }
   return i32(load<u16>(best, 32));
-}
-
-// @ts-ignore: decorator
-@inline
-function sumOfFour(v: v128): i32 {
-  return i32x4.extract_lane(v, 0) + i32x4.extract_lane(v, 1) + i32x4.extract_lane(v, 2) + i32x4.extract_lane(v, 3);
 }
 
 // @ts-ignore: decorator

@@ -6,15 +6,12 @@
 // what is behind: the others are mixtures. Where the near thing is broad its inner pixels speak for it, and nothing is changed:
 // dark parts of a leaf are not the ground.
 //
-// Alpha has an error, that of tones over the contrast, so that it may be the other one: a depth is as sure as that it is not. Where
-// tones do not tell, and for a depth that is taken over from around, that is even.
-import { coarseTonesPlane, confirmedSigmas, edgeReach, shareRadius, thinPixels, toneNoise } from './constants';
+// Alpha has an error: the scatter of tones over the contrast. A depth that is kept is as sure as alpha is above one half by more
+// than that error. Where tones do not tell the two surfaces apart, and where the depth behind is taken over, both are as likely.
+import { certaintyParts, coarseTonesPlane, confirmedSigmas, edgeBit, edgeReach, normalSlope, shareRadius, thinPixels, toneNoise } from './constants';
 import { candidates, candidateAt, supportAt, toneAt } from './candidates';
-import { apartOf, exp2Four } from './common';
+import { apartOf, exp2, insideOf, storeWhere, sumOfFour } from './common';
 import { planeOf, strideOf } from './curve-state';
-
-/** In `marks`: the pixel is within reach of the measure from something behind it. */
-const edgeBit: i32 = 256;
 
 /**
  * Tones of eight pixels from column x on in the frame in which their surface is sharp, u16 at `out`; labelTones: address of theirs in
@@ -38,19 +35,17 @@ export function surfaceTones(
   }
 }
 
-/** Keeps tones that `surfaceTones` told of eight pixels above their certainties. */
+/** Stores the tones of eight pixels (`surfaceTones`) in the high bytes of their certainties. */
 export function keepTones(levels: usize, x: i32, y: i32, width: i32, tones: usize): void {
   const p = planeOf(levels, 0, coarseTonesPlane) + ((usize(y) * strideOf(levels, 0) + usize(x)) << 1);
   const shifted = v128.and(i16x8.shl(v128.load(tones), 8), insideOf(x, width));
   v128.store(p, v128.or(v128.load(p), shifted));
 }
 
-/** Which of eight columns from x on lie in a row. */
 // @ts-ignore: decorator
 @inline
-function insideOf(x: i32, width: i32): v128 {
-  const lanes = i16x8(0, 1, 2, 3, 4, 5, 6, 7);
-  return i16x8.lt_s(lanes, i16x8.splat(i16(min(8, width - x))));
+function fartherOf(one: v128, other: v128, nearSign: i32): v128 {
+  return nearSign > 0 ? i16x8.max_u(one, other) : i16x8.min_u(one, other);
 }
 
 /** The farthest of the rows within reach of each of eight columns; `none` outside of the picture. */
@@ -62,20 +57,14 @@ function farthestOfRows(depthIndices: usize, stride: i32, width: i32, height: i3
   let farthest = none;
   for (let yy = max(0, y - edgeReach); yy <= min(height - 1, y + edgeReach); yy++) {
     const row = v128.load(depthIndices + ((usize(yy * stride) + usize(x)) << 1));
-    farthest = nearSign > 0 ? i16x8.max_u(farthest, row) : i16x8.min_u(farthest, row);
+    farthest = fartherOf(farthest, row, nearSign);
   }
   return v128.bitselect(farthest, none, insideOf(x, width));
 }
 
-// @ts-ignore: decorator
-@inline
-function fartherOf(one: v128, other: v128, nearSign: i32): v128 {
-  return nearSign > 0 ? i16x8.max_u(one, other) : i16x8.min_u(one, other);
-}
-
 /**
- * Marks of each pixel of the rows of one strip, u16 in a plane of the same stride: its tone, which lies above its certainty and is
- * taken from there, and `edgeBit` where something more than `same` behind it, stored units, lies within `edgeReach` pixels to either side.
+ * Marks of each pixel of the rows of one strip, u16 in a plane of the same stride: its tone, moved there
+ * from the high byte of its certainty, and `edgeBit` where something more than `same` behind it, stored units, lies within `edgeReach` pixels to either side.
  * nearSign: 1 or -1.
  */
 export function markDepthEdgesStrip(
@@ -103,21 +92,18 @@ export function markDepthEdgesStrip(
       const inside = insideOf(x, width);
       const isEdge = v128.and(i16x8.gt_u(apartOf(own, farthest), least), inside);
       const stored = v128.load(certainties + at);
-      v128.store(certainties + at, v128.bitselect(v128.and(stored, i16x8.splat(255)), stored, inside));
+      storeWhere(certainties + at, v128.and(stored, i16x8.splat(255)), inside);
       const mark = v128.or(i16x8.shr_u(stored, 8), v128.and(isEdge, i16x8.splat(i16(edgeBit))));
-      v128.store(marks + at, v128.bitselect(mark, v128.load(marks + at), inside));
+      storeWhere(marks + at, mark, inside);
       before = here;
       here = after;
     }
   }
 }
 
-/** `certain` of it is sure. */
-const certain: i32 = 256;
-
 /**
- * Depth index of a marked pixel in the low half: its own, or the mean of what lies behind it around it; in the high half how sure it is which
- * of the two, in parts of `certain`.
+ * Depth index of a marked pixel in the low half: its own, or the mean of what lies behind it around it; in the high half, in
+ * `certaintyParts`, how likely it is which of the two.
  */
 function depthOfMost(
   depthIndices: usize, marks: usize, stride: i32, width: i32, height: i32, x: i32, y: i32, nearSign: i32, same: i32,
@@ -168,8 +154,8 @@ function depthOfMost(
     }
   }
   const behind = f32(sumOfFour(backCount));
-  if (behind == 0 || sumOfFour(inner) >= thinPixels) return own | (certain << 16);
-  const untold = own | (certain << 15);
+  if (behind == 0 || sumOfFour(inner) >= thinPixels) return own | (certaintyParts << 16);
+  const untold = own | ((certaintyParts >> 1) << 16);
   const ground = f32(sumOfFour(backSum)) / behind;
   const texture = f32(sumOfFour(backSquares)) / behind - ground * ground;
   const count = f32(sumOfFour(nearCount));
@@ -187,24 +173,18 @@ function depthOfMost(
   // Light follows about the square of a tone.
   const alpha = ((tone - ground) * (tone + ground + 256)) / (contrast * (2 * ground + contrast + 256));
   if (alpha >= 0.5) {
-    // The normal distribution by the logistic one, whose odds are exp(1.702 z): N. L. Johnson & S. Kotz, 1970.
+    // Errors by which alpha is above one half.
     const z = min<f32>(4, ((alpha - 0.5) * Mathf.abs(contrast) * confirmedSigmas) / Mathf.sqrt(least));
-    const odds = f32x4.extract_lane(exp2Four(f32x4.splat(z * f32(1.702 * Math.LOG2E))), 0);
-    return own | (i32((f32(certain) * odds) / (1 + odds) + 0.5) << 16);
+    const odds = exp2(z * normalSlope * f32(Math.LOG2E));
+    return own | (i32((f32(certaintyParts) * odds) / (1 + odds) + 0.5) << 16);
   }
   const depth = i32(f32(sumOfFour(backDepths)) / behind + 0.5);
-  return (nearSign > 0 ? own + depth : own - depth) | (certain << 15);
-}
-
-// @ts-ignore: decorator
-@inline
-function sumOfFour(v: v128): i32 {
-  return i32x4.extract_lane(v, 0) + i32x4.extract_lane(v, 1) + i32x4.extract_lane(v, 2) + i32x4.extract_lane(v, 3);
+  return (nearSign > 0 ? own + depth : own - depth) | ((certaintyParts >> 1) << 16);
 }
 
 /**
- * Depth indices of the map, rows of one strip, in a plane of the same stride; certainties, 0 to 255, are lowered in place. marks: see `markDepthEdgesStrip`. nearSign: 1 or -1. same: farthest
- * depth indices of one surface, stored units.
+ * Depth indices of the map, rows of one strip, in a plane of the same stride; certainties, 0 to 255, are lowered in place. marks: see
+ * `markDepthEdgesStrip`. nearSign: 1 or -1. same: farthest depth indices of one surface, stored units.
  */
 export function mapDepthStrip(
   depthIndices: usize, marks: usize, certainties: usize, out: usize, stride: i32, width: i32, height: i32, nearSign: i32, same: i32,
@@ -224,7 +204,7 @@ export function mapDepthStrip(
         store<u16>(out + p, u16(mapped));
         const certainty = i32(load<u16>(certainties + p));
         // What shows anything stays apart from what shows nothing.
-        if (certainty > 0) store<u16>(certainties + p, u16(max(1, (certainty * (mapped >> 16)) / certain)));
+        if (certainty > 0) store<u16>(certainties + p, u16(max(1, (certainty * (mapped >> 16)) / certaintyParts)));
       }
     }
   }

@@ -1,7 +1,7 @@
 // Depth index, weight and certainty of the surface that was decided on, eight pixels at once: see candidates.ts.
 import { certaintyOdds, certaintyOfLead, certaintyOfSupport, coarserShare, codesPerOctave, gapBit, indexOffset, indexPlane, leakBit, leakedPeak, maxStoredIndex, sureSupport, minCompared, minPeakOctaves, risePlane, sameUnits, secondIndexPlane, secondRisePlane, coarseTonesPlane, supportSteps, tonesPlane, truncatedCurve, weightPlane, weightUnit, wholeFrameWeight } from './constants';
 import { candidates, eightOf, eightSupportsOf, supportOfCandidate } from './candidates';
-import { apartOf, exp2Four } from './common';
+import { apartOf, exp2Four, insideOf, storeWhere } from './common';
 import { planeOf, strideOf, unitsPerFrame } from './curve-state';
 
 /** Four of eight numbers as floats. */
@@ -57,12 +57,6 @@ function certaintyOf(own: v128, other: v128): v128 {
   return v128.trunc_sat<i32>(v128.add<f32>(certainty, f32x4.splat(0.5)));
 }
 
-// @ts-ignore: decorator
-@inline
-function storeWhere(p: usize, values: v128, where: v128): void {
-  v128.store(p, v128.bitselect(values, v128.load(p), where));
-}
-
 /**
  * Stores the surface of eight pixels from column x (a multiple of 8) on, and takes what is not of it from their best peaks:
  * see `decideStrip`. decidedIndices: address of their depth indices, 0 = none. supports: address of theirs.
@@ -73,8 +67,7 @@ export function storeSurface(
   const zero = i16x8.splat(0);
   const decided = v128.load(decidedIndices);
   const at = ((usize(y) * strideOf(levels, 0)) << 1) + (usize(x) << 1);
-  const lanes = i16x8.add(i16x8.splat(i16(x)), i16x8(0, 1, 2, 3, 4, 5, 6, 7));
-  const inside = i16x8.lt_s(lanes, i16x8.splat(i16(min(width, 0x7fff))));
+  const inside = insideOf(x, width);
   const gaps = planeOf(levels, 0, tonesPlane) + at;
   const certainties = planeOf(levels, 0, coarseTonesPlane) + at;
   const seconds = planeOf(levels, 0, secondRisePlane) + at;

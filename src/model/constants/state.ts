@@ -20,6 +20,12 @@ export const gapBit = 0x8000;
 /** Layout i32 [mark]: bit of a level's weights: the peak is the detail of something beside, see window-leaks.ts. */
 export const leakBit = 0x4000;
 
+/** Layout i32 [mark]: bit beside a pixel's tone: something behind its surface lies within reach of the measure, see map-depth.ts. */
+export const edgeBit = 0x100;
+
+/** Layout i32 [parts]: parts in which the share of a certainty is told that is left of it. */
+export const certaintyParts = 256;
+
 /**
  * Layout i32 [mark]: in place of `gapBit` beside the surface: its curve ends at the last frame that reaches
  * the pixel, see frame-bounds.ts.

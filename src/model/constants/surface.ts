@@ -89,6 +89,12 @@ export const shareRadius = 2 * windowRadius;
 /** Derived i32 [px]: a near surface with so many pixels there that are farther from its edge is broad: the window of the measure. */
 export const thinPixels = (2 * windowRadius + 1) ** 2;
 
+/**
+ * Derived f32 [ln odds/standard deviation]: slope of the logistic distribution that comes nearest to the normal one: N. L. Johnson &
+ * S. Kotz, Continuous Univariate Distributions (1970).
+ */
+export const normalSlope = 1.702;
+
 // Confidence
 
 /** Free f32 [ln odds]: logarithm of the odds that a depth index is right within a unit: a number, */
