@@ -33,7 +33,6 @@ export const kernelParameters = {
   focusStrip: ['luma', 'stride', 'width', 'height', 'codes', 'codeStride', 'stripRows', 'strip', 'scratch'],
   gatherStrip: ['levels', 'count', 'width', 'height', 'supports', 'supportStride', 'unit', 'fractionBits', 'stripRows', 'strip', 'scratch'],
   halveIndicesStrip: ['fine', 'fineStride', 'fineWidth', 'fineHeight', 'median', 'near', 'stride', 'width', 'height', 'nearSign', 'nearApart', 'stripRows', 'strip', 'scratch'],
-  halvePicture: ['samples', 'bits', 'channels', 'width', 'from', 'to', 'out'],
   integrateUnits: ['plane', 'width', 'rows', 'units', 'sums'],
   judgeStrip: ['depthIndices', 'weights', 'gaps', 'certainties', 'stride', 'width', 'height', 'fullWeight', 'count', 'reaches', 'hasLongStep', 'fractionBits', 'frames', 'lastColumn', 'lastRow', 'confidence', 'coverage', 'stripRows', 'strip', 'scratch'],
   labelStrip: ['levels', 'count', 'width', 'height', 'supports', 'supportStride', 'labels', 'tones', 'labelStride', 'unit', 'fractionBits', 'stripRows', 'strip', 'scratch'],

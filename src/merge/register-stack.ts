@@ -2,9 +2,10 @@ import { InputError, named } from '../errors.js';
 import { minReadingThreads, minThreadPixels } from '../model/constants/rail.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { readFirst, readingThreads } from '../rail/first-reading.js';
-import { reducedSize } from '../rail/read-frame.js';
+import { motionShape, reducedSize } from '../rail/read-frame.js';
 import { type MeasureElsewhere, ReadingThread } from '../rail/reading-thread.js';
-import { type StackEvidence, StackReading, shrinkFor } from '../rail/stack-reading.js';
+import { evidenceMotion, type StackEvidence, StackReading, shrinkFor } from '../rail/stack-reading.js';
+import { sharesPairs } from '../register/motion-collector.js';
 import type { MotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
 import { estimatorOf, type MotionThreads } from '../register/motion-threads.js';
@@ -50,28 +51,29 @@ export async function registerStack(
   // On fewer cores decoding leaves none for it.
   const isApart = isLarge && options.threads >= minReadingThreads;
   const threads = readingThreads(stack, options.threads);
-  const estimator = estimatorOf({ motion: options.motion, fullSize: size }, threads);
+  // Of the same pairs the reading solves both.
+  const isShared = sharesPairs(options.motion, evidenceMotion);
+  const own = isShared ? undefined : estimatorOf({ motion: options.motion, fullSize: size }, threads);
   const reading = isApart
     ? new ReadingThread(size, frames.length, frames[0], shrink, threads)
     : new StackReading(size, frames.length, { shrink });
   if (reading instanceof ReadingThread) reading.measureElsewhere = measureElsewhere;
   // While the first frames are decoded.
-  if ('start' in estimator) {
+  if (own && 'start' in own) {
     const { channels, bits } = frames[0];
-    const factors = { factorX: shrink, factorY: shrink };
-    estimator.start({ ...reducedSize(size, shrink), channels, bits, ...factors });
+    own.start(motionShape({ ...reducedSize(size, shrink), channels, bits, shrink }));
   }
   try {
-    return await readStack(stack, options, estimator, reading, kept, log, signal);
+    return await readStack(stack, options, own, reading, kept, log, signal);
   } finally {
-    for (const one of [reading, estimator]) if ('close' in one) await one.close();
+    for (const one of [reading, own]) if (one && 'close' in one) await one.close();
   }
 }
 
 async function readStack(
   stack: Stack,
   options: MergeOptions,
-  estimator: MotionEstimator | MotionThreads,
+  own: MotionEstimator | MotionThreads | undefined,
   reading: StackReading | ReadingThread,
   kept: KeptFrames,
   log: RunLog,
@@ -95,28 +97,20 @@ async function readStack(
     return { reduced };
   };
   let solving: Promise<MotionSolution> | undefined;
-  const { evidence, unreadable } = await readFirst(stack, reading, {
+  const { evidence, motion, unreadable } = await readFirst(stack, reading, {
     read,
-    onRead: (unread) => {
+    wantMotion: (unread) => {
       const readable = frames.filter((frame) => !unread.has(frame.number));
-      solving = estimator.solveInParts(anchorNumber(readable, options.anchor));
+      const anchor = anchorNumber(readable, options.anchor);
+      if (!own) return { anchorNumber: anchor, model: options.motion };
+      solving = own.solveInParts(anchor);
       // Told where it is awaited.
       solving.catch(() => {});
+      return undefined;
     },
     decodeFull: (frame) => kept.decode(frame),
-    onFrame: ({ number }, { reduced }) => {
-      const { pixels, width, height, channels, bits } = reduced;
-      return estimator.add({
-        number,
-        pixels,
-        width,
-        height,
-        channels,
-        bits,
-        factorX: shrink,
-        factorY: shrink,
-      });
-    },
+    onFrame: ({ number }, { reduced }) =>
+      own?.add({ ...motionShape(reduced), number, pixels: reduced.pixels }),
     onUnreadable: (_, error) => {
       if (error instanceof ChangedFrameError || options.strict) throw error;
       log.warn(`${error.message} It is left out.`);
@@ -124,10 +118,9 @@ async function readStack(
     onProgress: (done, count) => log.progress(done, count),
     signal,
   });
-  const motion = await solving!;
   const { width } = evidence.fit;
   return {
-    motion,
+    motion: solving ? await solving : motion,
     evidence,
     focusWidthSteps: Number.isFinite(width) ? width : undefined,
     hashes,

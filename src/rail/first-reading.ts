@@ -7,7 +7,7 @@ import type { FrameFile, Stack } from '../stack/frame.js';
 import { feedFrames } from '../stack/frame-feed.js';
 import { rawWorkers } from '../stack/raw/raw-workers.js';
 import type { ReadingThread } from './reading-thread.js';
-import type { StackEvidence, StackReading } from './stack-reading.js';
+import type { FinishedReading, MotionRequest, StackReading } from './stack-reading.js';
 
 /** Frames that are decoded ahead of the one in work, at least. */
 const framesAhead = 2;
@@ -28,8 +28,8 @@ export interface FirstReadingHooks<Read extends FrameReading> {
   read: (frame: FrameFile) => Promise<Read>;
   /** Decodes a frame in full, where the evidence asks for that. Default: `decodeFrame`. */
   decodeFull?: (frame: FrameFile) => Promise<DecodedFrame>;
-  /** Called once all frames are read, before the evidence is made of them. */
-  onRead?: (unreadable: ReadonlyMap<number, string>) => void;
+  /** Called once all frames are read, before the evidence is made of them: the motion that is wanted, too. */
+  wantMotion?: (unreadable: ReadonlyMap<number, string>) => MotionRequest | undefined;
   /** Called after each frame that could be read. The next is handed on once this is done. */
   onFrame?: (frame: FrameFile, read: Read) => void | Promise<void>;
   /** Called for each frame that cannot be decoded; throws to end the reading. */
@@ -39,8 +39,7 @@ export interface FirstReadingHooks<Read extends FrameReading> {
 }
 
 /** What the first reading finds. */
-export interface FirstReadingResult {
-  evidence: StackEvidence;
+export interface FirstReadingResult extends FinishedReading {
   /** Frames that cannot be decoded: number, and why as a sentence. */
   unreadable: Map<number, string>;
 }
@@ -55,7 +54,7 @@ export async function readFirst<Read extends FrameReading>(
   reading: StackReading | ReadingThread,
   hooks: FirstReadingHooks<Read>,
 ): Promise<FirstReadingResult> {
-  const { read, decodeFull = decodeFrame, onRead, onFrame, onUnreadable, onProgress, signal } = hooks;
+  const { read, decodeFull = decodeFrame, wantMotion, onFrame, onUnreadable, onProgress, signal } = hooks;
   const unreadable = new Map<number, string>();
   let done = 0;
   const ahead = readAhead(frames);
@@ -79,8 +78,8 @@ export async function readFirst<Read extends FrameReading>(
       `Only ${readable} of ${frames.length} frames in "${folder}" can be read, where a stack needs at least two. ${why}`,
     );
   }
-  onRead?.(unreadable);
-  return { evidence: await reading.finish(decodeFull, signal), unreadable };
+  const found = await reading.finish(decodeFull, signal, wantMotion?.(unreadable));
+  return { ...found, unreadable };
 }
 
 /** Frames to decode ahead: where a JPEG can be reduced while it is decoded, so many that all threads have work. */

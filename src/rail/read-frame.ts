@@ -1,8 +1,7 @@
 import type { Size } from '../image/image.js';
 import { pieceKernels } from '../kernels/piece-kernels.js';
-import { lumaOffset, minMotionPixels } from '../model/constants/rail.js';
+import { lumaOffset } from '../model/constants/rail.js';
 import type { FrameShape } from '../register/frame-meter.js';
-import type { ReducedFrame } from '../register/reduced-frame.js';
 import type { DecodedFrame } from '../stack/decode.js';
 import { cellSide, type DetailGrid, detailAt, gridBytes } from './detail-grid.js';
 import {
@@ -30,11 +29,9 @@ export interface ReadFrame {
   plane: Float32Array | undefined;
   /** (rows, cols): luma, rounded. */
   brightness: Uint8Array | undefined;
-  /** The picture that motion is measured on. */
-  motion: ReducedFrame;
 }
 
-/** Rows of a strip, an even number, and pixels that are about as many: kernels are called by strips. */
+/** Rows of a strip, and pixels that are about as many: kernels are called by strips. */
 const stripRows = 128;
 const stripPixels = 2 ** 18;
 /** Entries of the table of logarithms a level: the mean of 4 x 4 pixels of 8 bits, each in quarters, is one of them exactly. */
@@ -51,18 +48,15 @@ export function readFrame(number: number, decoded: DecodedFrame, wanted: WantedO
   const { pixels, width, height, channels, bits } = decoded;
   const { planeShrink, broadSpacingPx } = wanted;
   const count = width * height;
-  const motion = motionShape(decoded);
-  const isHalved = motion.width < width;
   const plane: Size = planeShrink ? reducedSize(decoded, planeShrink) : { width: 0, height: 0 };
   const planePixels = plane.width * plane.height;
   const cellPx = cellSide(count);
   const kernels = pieceKernels();
-  const [source, luma, grid, clipping, half, table, light, bytes] = kernels.take(
+  const [source, luma, grid, clipping, table, light, bytes] = kernels.take(
     pixels.byteLength,
     4 * count,
     gridBytes(decoded, cellPx),
     clippingBytes,
-    isHalved ? motion.width * motion.height * channels * pixels.BYTES_PER_ELEMENT : 0,
     planeShrink ? logTable.byteLength : 0,
     4 * planePixels,
     wanted.brightness ? count : 0,
@@ -100,14 +94,7 @@ export function readFrame(number: number, decoded: DecodedFrame, wanted: WantedO
       });
     }
   }
-  if (isHalved) {
-    for (let from = 0; from < motion.height; from += stripRows) {
-      const to = Math.min(motion.height, from + stripRows);
-      kernels.halvePicture({ samples, bits, channels, width, from, to, out: half.byteOffset });
-    }
-  }
   if (wanted.brightness) kernels.roundLuma({ luma: luma.byteOffset, count, out: bytes.byteOffset });
-  const samplesOfHalf = motion.width * motion.height * channels;
   return {
     measurements,
     broadGrid: broadSpacingPx
@@ -115,19 +102,10 @@ export function readFrame(number: number, decoded: DecodedFrame, wanted: WantedO
       : undefined,
     plane: planeShrink ? new Float32Array(light.buffer, light.byteOffset, planePixels) : undefined,
     brightness: wanted.brightness ? bytes : undefined,
-    motion: {
-      number,
-      ...motion,
-      pixels: !isHalved
-        ? pixels
-        : bits === 8
-          ? new Uint8Array(half.buffer, half.byteOffset, samplesOfHalf)
-          : new Uint16Array(half.buffer, half.byteOffset, samplesOfHalf),
-    },
   };
 }
 
-/** Size and type of the picture that motion is measured on: half the size where that leaves enough. */
+/** Size and type of a reduced picture as motion is measured on it. */
 export function motionShape({
   width,
   height,
@@ -135,16 +113,7 @@ export function motionShape({
   bits,
   shrink,
 }: Omit<DecodedFrame, 'pixels'>): FrameShape {
-  const halve = (width * height) / 4 >= minMotionPixels;
-  const factor = halve ? 2 * shrink : shrink;
-  return {
-    width: halve ? width >> 1 : width,
-    height: halve ? height >> 1 : height,
-    channels,
-    bits,
-    factorX: factor,
-    factorY: factor,
-  };
+  return { width, height, channels, bits, factorX: shrink, factorY: shrink };
 }
 
 /** Size of pictures that are reduced by a factor. */

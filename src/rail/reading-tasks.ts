@@ -8,7 +8,7 @@ import type { Spot } from './spot-responses.js';
 
 /** What the threads of a reading do, as `TaskPool` has it: they measure its motion, too. */
 export type ReadingTasks = MotionTasks & {
-  /** The pixels of what comes back are shared. */
+  /** Planes and brightness of what comes back are shared. */
   read: { task: { number: number; decoded: DecodedFrame; wanted: WantedOfFrame }; answer: ReadFrame };
   spots: { task: { search: DustSearch; from: number; to: number }; answer: Spot[] };
 };
@@ -19,12 +19,11 @@ export function readingTasks(setup: MotionSetup): Doers<ReadingTasks> {
     ...motionTasks(setup),
     read: ({ number, decoded, wanted }) => {
       const read = readFrame(number, decoded, wanted);
-      const { plane, brightness, motion } = read;
+      const { plane, brightness } = read;
       return {
         ...read,
         plane: plane && sharedCopy(plane),
         brightness: brightness && sharedCopy(brightness),
-        motion: { ...motion, pixels: sharedCopy(motion.pixels) },
       };
     },
     spots: ({ search, from, to }) => searchSpots(search, from, to),

@@ -5,15 +5,21 @@ import type { Size } from '../image/image.js';
 import type { DecodedFrame, Shrink } from '../stack/decode.js';
 import type { FrameFile } from '../stack/frame.js';
 import { type FullSizeMeasurement, type FullSizePlan, measureFullSize } from './full-size-reading.js';
-import { type StackEvidence, shrinkFor } from './stack-reading.js';
+import { type FinishedReading, type MotionRequest, type StackEvidence, shrinkFor } from './stack-reading.js';
 
 /** What the thread is told. */
 export type ReadingOrder =
   /** The next frame, its pixels in shared memory. */
   | { add: { number: number; decoded: DecodedFrame } }
-  | { finish: true }
+  /** With the motion that is wanted beside the evidence. */
+  | { finish: MotionRequest | undefined }
   /** What was measured by the plan. */
   | { measured: FullSizeMeasurement };
+
+/** What the thread finds: of files it knows the numbers alone. */
+interface FoundInThread extends Omit<FinishedReading, 'evidence'> {
+  evidence: Omit<StackEvidence, 'files'>;
+}
 
 /** What the thread answers. */
 export type ReadingAnswer =
@@ -21,7 +27,7 @@ export type ReadingAnswer =
   | { added: number }
   /** What is to be measured in frames in full, where they are. */
   | { plan: FullSizePlan }
-  | { evidence: Omit<StackEvidence, 'files'> }
+  | { found: FoundInThread }
   | { failed: string };
 
 /** Measures the frames of a plan, of these files. */
@@ -47,8 +53,8 @@ const mostWaiting = 2;
 const workerFile = fileURLToPath(new URL('../../dist/bundles/reading-worker.js', import.meta.url));
 
 /**
- * A `StackReading` in a thread of its own: of a merge, which estimates its own motion beside, it is half of the work of the
- * first reading. The evidence is the same. To be closed.
+ * A `StackReading` in a thread of its own: the thread of a merge is then free for what is decoded. It finds the same. To be
+ * closed.
  */
 export class ReadingThread {
   readonly shrink: Shrink;
@@ -61,7 +67,7 @@ export class ReadingThread {
   private failure: Error | undefined;
   /** Told when something has come from the thread. */
   private wake: () => void = () => {};
-  private evidence: Omit<StackEvidence, 'files'> | undefined;
+  private found: FoundInThread | undefined;
   private measureFull: ((plan: FullSizePlan) => Promise<FullSizeMeasurement>) | undefined;
   /** Measures frames in full where they are decoded, if that is not in this thread; undefined where it cannot. */
   measureElsewhere: MeasureElsewhere | undefined;
@@ -104,14 +110,15 @@ export class ReadingThread {
   async finish(
     decodeFull: (frame: FrameFile) => Promise<DecodedFrame>,
     signal: AbortSignal | undefined,
-  ): Promise<StackEvidence> {
+    wanted?: MotionRequest,
+  ): Promise<FinishedReading> {
     this.measureFull = async (plan) =>
       (await this.measureElsewhere?.(plan, this.files)) ??
       measureFullSize(plan, (k) => decodeFull(this.files[k]), signal);
-    this.tell({ finish: true });
-    await this.until(() => this.evidence !== undefined || signal?.aborted === true, signal);
-    if (!this.evidence) throw new InterruptedError();
-    return { files: this.files, ...this.evidence };
+    this.tell({ finish: wanted });
+    await this.until(() => this.found !== undefined || signal?.aborted === true, signal);
+    if (!this.found) throw new InterruptedError();
+    return { ...this.found, evidence: { files: this.files, ...this.found.evidence } };
   }
 
   /** Ends the thread, whatever it is at. */
@@ -126,7 +133,7 @@ export class ReadingThread {
 
   private take(answer: ReadingAnswer): void {
     if ('added' in answer) this.free(answer.added);
-    else if ('evidence' in answer) this.evidence = answer.evidence;
+    else if ('found' in answer) this.found = answer.found;
     else if ('failed' in answer) this.failure ??= new Error(answer.failed);
     else void this.sendFull(answer.plan);
     this.wake();

@@ -29,8 +29,9 @@ async function follow(order: ReadingOrder): Promise<void> {
     await reading.add({ number } as FrameFile, decoded);
     answer({ added: number });
   } else if ('finish' in order) {
-    const { files: _, ...evidence } = await reading.finishBy(readFull);
-    answer({ evidence });
+    const { evidence, motion } = await reading.finishBy(readFull, order.finish);
+    const { files: _, ...found } = evidence;
+    answer({ found: { evidence: found, motion } });
   } else takeFull(order.measured);
 }
 

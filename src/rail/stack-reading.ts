@@ -8,6 +8,7 @@ import {
   minMotionPixels,
   spotBandsPerThread,
 } from '../model/constants/rail.js';
+import type { MotionModel } from '../options/motion-model.js';
 import type { MotionLayout } from '../register/frame-meter.js';
 import type { MotionEstimator } from '../register/motion-estimator.js';
 import type { MotionSolution } from '../register/motion-solution.js';
@@ -65,6 +66,22 @@ export interface JudgedEvidence
   stackTravel: Pick<StackTravel, 'blurred' | 'travel'> & { tiles: Pick<StackTravel['tiles'], 'columns'> };
 }
 
+/** A motion that is wanted beside the evidence; its model shares the pairs of `evidenceMotion`. */
+export interface MotionRequest {
+  anchorNumber: number;
+  model: MotionModel;
+}
+
+/** What a reading finds. */
+export interface FinishedReading {
+  evidence: StackEvidence;
+  /** As it was asked for; of the evidence by default. */
+  motion: MotionSolution;
+}
+
+/** The motion that a stack is judged by, whatever a merge takes out: it needs growth, and hardly ever roll. */
+export const evidenceMotion: MotionModel = 'scale';
+
 /** Takes the brightness of some frames: see `ReadFrame`. */
 export interface BrightnessTaker {
   /** @param index Of the frame among those that could be read. */
@@ -114,7 +131,7 @@ export class StackReading {
     this.threads = threads;
     this.brightness = brightness;
     const startThreads: StartMotion = (layout) => this.startThreads(layout);
-    this.estimator = estimatorOf({ motion: 'scale', fullSize: size }, threads, startThreads);
+    this.estimator = estimatorOf({ motion: evidenceMotion, fullSize: size }, threads, startThreads);
     const reduced = reducedSize(size, shrink);
     this.reduced = reduced;
     this.boxes = planeShrink(reduced);
@@ -144,25 +161,37 @@ export class StackReading {
     if (this.threads > 0) return this.readApart(index, decoded, wanted);
     const read = readFrame(file.number, decoded, wanted);
     const kept = { plane: read.plane?.slice(), brightness: read.brightness?.slice() };
-    await this.take(index, { ...read, ...kept });
+    this.take(index, { ...read, ...kept });
+    await this.addMotion(index, decoded);
   }
 
   /**
    * Call after all frames, two at least, have been added: solves the motion, reads a few frames in full, and resolves
    * to the evidence.
+   *
+   * @param wanted A motion that is wanted, too.
    */
   finish(
     decodeFull: (frame: FrameFile) => Promise<DecodedFrame>,
     signal: AbortSignal | undefined,
-  ): Promise<StackEvidence> {
-    return this.finishBy((plan) => measureFullSize(plan, (k) => decodeFull(this.files[k]), signal));
+    wanted?: MotionRequest,
+  ): Promise<FinishedReading> {
+    return this.finishBy((plan) => measureFullSize(plan, (k) => decodeFull(this.files[k]), signal), wanted);
   }
 
   /** As `finish`, with what measures the frames that are read in full. */
-  async finishBy(readFull: (plan: FullSizePlan) => Promise<FullSizeMeasurement>): Promise<StackEvidence> {
+  async finishBy(
+    readFull: (plan: FullSizePlan) => Promise<FullSizeMeasurement>,
+    wanted?: MotionRequest,
+  ): Promise<FinishedReading> {
     const { files, measurements, size, shrink } = this;
     await this.taken;
-    const motion = await this.estimator.solveInParts(files[(files.length - 1) >> 1].number);
+    const middle = files[(files.length - 1) >> 1].number;
+    const motion = await this.estimator.solveInParts(middle);
+    const isOther = wanted && (wanted.anchorNumber !== middle || wanted.model !== evidenceMotion);
+    const solved = isOther ? this.estimator.solveInParts(wanted.anchorNumber, wanted.model) : motion;
+    // Told where it is awaited.
+    Promise.resolve(solved).catch(() => {});
     const travelled = stackTravel(
       measurements.map(({ detail }) => detail),
       motion.frames,
@@ -179,7 +208,7 @@ export class StackReading {
       shrink === 1
         ? { hotPixels: this.hot.found(), fineWidth: fit.width }
         : await readFullSize(motion, fit, tiles, travel.positions, readFull);
-    return {
+    const evidence = {
       files,
       measurements,
       motion,
@@ -189,6 +218,7 @@ export class StackReading {
       dust: withoutHotPixels(await searched, hotPixels),
       hotPixels,
     };
+    return { evidence, motion: await solved };
   }
 
   /** Ends its threads, whatever they are at. */
@@ -214,19 +244,28 @@ export class StackReading {
       send();
       return { number, decoded, wanted };
     });
+    const moved = this.addMotion(index, decoded);
     // What follows goes by the order of the frames.
-    this.taken = this.taken.then(async () => this.take(index, await read));
+    this.taken = this.taken.then(async () => {
+      this.take(index, await read);
+      await moved;
+    });
     this.taken.catch(() => {});
     // Pixels that are not shared were copied for the thread.
     const isShared = decoded.pixels.buffer instanceof SharedArrayBuffer;
-    await (isShared ? read : Promise.race([sent, read]));
+    await Promise.all([moved, isShared ? read : Promise.race([sent, read])]);
   }
 
-  private async take(index: number, { measurements, plane, brightness, motion }: ReadFrame): Promise<void> {
+  private take(index: number, { measurements, plane, brightness }: ReadFrame): void {
     this.measurements.push(measurements);
     if (plane) this.planes.set(index, plane);
     if (brightness) this.brightness?.take(index, brightness);
-    await this.estimator.add(motion);
+  }
+
+  /** Hands a frame on for its motion, in the order of the frames. */
+  private async addMotion(index: number, decoded: DecodedFrame): Promise<void> {
+    const { number } = this.files[index];
+    await this.estimator.add({ ...motionShape(decoded), number, pixels: decoded.pixels });
   }
 
   private async searchDust(motion: MotionSolution, blurred: ReadonlySet<number>): Promise<DustSpot[]> {

@@ -18,6 +18,12 @@ export interface MotionEstimatorOptions {
   fullSize: Size;
 }
 
+/** Whether the motion by two models is solved by the same measurements. */
+export function sharesPairs(one: MotionModel, other: MotionModel): boolean {
+  const isTurned = (motion: MotionModel) => motion === 'scale' || motion === 'similarity';
+  return one === other || (isTurned(one) && isTurned(other));
+}
+
 /** A frame's motion from one before it that it could be linked to. */
 export interface LinkedPair {
   from: number;
@@ -134,13 +140,15 @@ export class MotionCollector {
   /**
    * As `solve`, but lets the events of this thread through between pairs.
    *
+   * @param motion A model by the same pairs, see `sharesPairs`.
    * @param correct Measures a pair again; by default in this thread.
    */
   async solveInParts(
     anchorNumber: number,
+    motion = this.evidence.motion,
     correct?: (...given: Parameters<typeof correctLink>) => Promise<PairLink>,
   ): Promise<MotionSolution> {
-    const parts = assembleSolution(this.evidence, anchorNumber);
+    const parts = assembleSolution({ ...this.evidence, motion }, anchorNumber);
     let part = parts.next();
     while (!part.done) {
       const { context, links, tiles } = part.value;

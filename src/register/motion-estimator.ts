@@ -1,4 +1,5 @@
 import { keptFrames } from '../model/constants/register.js';
+import type { MotionModel } from '../options/motion-model.js';
 import { FrameMeter, layMotion, type MotionLayout, type SlotFrame } from './frame-meter.js';
 import {
   checkShape,
@@ -22,8 +23,12 @@ export interface MotionEstimator {
   remove(index: number): void;
   /** Solves all frames added so far, to the frame with this number. */
   solve(anchorNumber: number): MotionSolution;
-  /** As `solve`, but lets the events of this thread through, as those of decoding, between parts of the work. */
-  solveInParts(anchorNumber: number): Promise<MotionSolution>;
+  /**
+   * As `solve`, but lets the events of this thread through, as those of decoding, between parts of the work.
+   *
+   * @param motion Another model by the same pairs, see `sharesPairs`; default: that of the estimator.
+   */
+  solveInParts(anchorNumber: number, motion?: MotionModel): Promise<MotionSolution>;
 }
 
 interface KeptFrame extends SlotFrame {
@@ -80,8 +85,8 @@ class StreamingEstimator implements MotionEstimator {
     return this.#collector.solve(anchorNumber);
   }
 
-  async solveInParts(anchorNumber: number): Promise<MotionSolution> {
-    return this.#collector.solveInParts(anchorNumber);
+  async solveInParts(anchorNumber: number, motion?: MotionModel): Promise<MotionSolution> {
+    return this.#collector.solveInParts(anchorNumber, motion);
   }
 
   /** Takes memory when the first frame gives the size. */

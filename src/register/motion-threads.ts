@@ -1,5 +1,6 @@
 import { fileURLToPath } from 'node:url';
 import { keptFrames, maxMotionThreads, minParallelThreads } from '../model/constants/register.js';
+import type { MotionModel } from '../options/motion-model.js';
 import { TaskPool } from '../workers/task-pool.js';
 import {
   type FrameMeasurement,
@@ -110,9 +111,9 @@ export class MotionThreads {
   }
 
   /** As `MotionEstimator.solveInParts`, in threads. */
-  async solveInParts(anchorNumber: number): Promise<MotionSolution> {
+  async solveInParts(anchorNumber: number, motion?: MotionModel): Promise<MotionSolution> {
     await this.#frames.at(-1)?.taken;
-    return this.#collector.solveInParts(anchorNumber, (context, link, tiles) =>
+    return this.#collector.solveInParts(anchorNumber, motion, (context, link, tiles) =>
       this.#pool!.run('correct', () => ({ context, link, tiles })),
     );
   }

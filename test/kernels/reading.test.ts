@@ -1,7 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { createRandom } from '../../samples/random.js';
 import type { PixelData } from '../../src/image/image.js';
-import { pieceKernels } from '../../src/kernels/piece-kernels.js';
 import { minBurntLevel } from '../../src/model/constants/model.js';
 import {
   burntColumns,
@@ -10,7 +9,6 @@ import {
   rowSkipMinPixels,
 } from '../../src/model/constants/rail.js';
 import { readFrame } from '../../src/rail/read-frame.js';
-import { averageBoxes } from '../../src/stack/average-boxes.js';
 import type { DecodedFrame } from '../../src/stack/decode.js';
 import { measureDetail } from '../rail/measure-detail.js';
 import { clippedOf, detailOf, encodedLuma, spotLight } from './reading-twin.js';
@@ -83,44 +81,6 @@ describe('a frame by itself', () => {
       const step = read.plane!.reduce((most, value, i) => Math.max(most, Math.abs(value - plane[i])), 0);
       // The table rounds what lies between its entries, and a mean of 16 bits half-way between two may be taken for either.
       expect(step).toBeLessThan(bits === 8 ? 1e-6 : 1 / 64 / 12);
-
-      const { pixels, ...shape } = read.motion;
-      expect(shape).toEqual({ number: 7, width, height, channels, bits, factorX: 2, factorY: 2 });
-      expect(firstDifference(pixels, picture.pixels)).toBe(-1);
-    },
-  );
-
-  it.each([
-    [203, 117, 3, 8],
-    [206, 10, 3, 8],
-    [9, 4, 3, 8],
-    [203, 21, 3, 16],
-    [163, 75, 1, 8],
-    [162, 8, 1, 16],
-  ] as const)(
-    'is halved by the means of its blocks: %i x %i, %i channels of %i bits',
-    (width, height, channels, bits) => {
-      const { pixels } = pictureOf(width, height, channels, bits);
-      const expected = averageBoxes(pixels, width, height, channels, 2);
-      const kernels = pieceKernels();
-      const [samples, out] = kernels.take(pixels.byteLength, expected.byteLength);
-      samples.set(new Uint8Array(pixels.buffer));
-      const rows = Math.floor(height / 2);
-      for (const [from, to] of [
-        [0, 3],
-        [3, rows],
-      ]) {
-        kernels.halvePicture({
-          samples: samples.byteOffset,
-          bits,
-          channels,
-          width,
-          from,
-          to,
-          out: out.byteOffset,
-        });
-      }
-      expect(firstDifference(out, new Uint8Array(expected.buffer))).toBe(-1);
     },
   );
 

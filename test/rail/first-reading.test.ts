@@ -8,8 +8,10 @@ import { registerStack } from '../../src/merge/register-stack.js';
 import { RunLog } from '../../src/merge/run-log.js';
 import { resolveOptions } from '../../src/options/resolve-merge-options.js';
 import { readFirst, readQuick } from '../../src/rail/first-reading.js';
+import { motionShape } from '../../src/rail/read-frame.js';
 import { ReadingThread } from '../../src/rail/reading-thread.js';
 import { type BrightnessTaker, StackReading } from '../../src/rail/stack-reading.js';
+import { createMotionEstimator } from '../../src/register/motion-estimator.js';
 import { decodeFrame } from '../../src/stack/decode.js';
 import { KeptFrames } from '../../src/stack/kept-frames.js';
 import { readStack } from '../../src/stack/read-stack.js';
@@ -37,6 +39,23 @@ test('a merge keeps that dust out of the search for focus which a check reports'
   for (const { radius } of evidence.dust) expect(radius).toBeGreaterThanOrEqual(4);
 });
 
+test.each(['scale', 'similarity', 'shift', 'none'] as const)(
+  'a merge moves frames to its anchor as an estimator of that model alone would: %s',
+  async (motion) => {
+    const stack = await readStack(folder, { skip: [] });
+    const alone = createMotionEstimator({ motion, fullSize: stack.size });
+    for (const frame of stack.frames) {
+      const decoded = await decodeFrame(frame);
+      alone.add({ ...motionShape(decoded), number: frame.number, pixels: decoded.pixels });
+    }
+    for (const anchor of [2, 'middle'] as const) {
+      const options = resolveOptions({ motion, anchor });
+      const registration = await registerStack(stack, options, new KeptFrames(0), new RunLog({}));
+      expect(registration.motion).toEqual(alone.solve(anchor === 2 ? 2 : frames / 2));
+    }
+  },
+);
+
 test.each([undefined, 2] as const)(
   'two threads, beside this one or beside a thread of its own, gather the same evidence, whole frames or reduced (reduction %s)',
   async (shrink) => {
@@ -44,6 +63,7 @@ test.each([undefined, 2] as const)(
     const gather = (reading: StackReading | ReadingThread) =>
       readFirst(stack, reading, {
         read: async (frame) => ({ reduced: await decodeFrame(frame, { shrink: reading.shrink }) }),
+        wantMotion: () => ({ anchorNumber: 3, model: 'similarity' }),
       });
     const count = stack.frames.length;
     const brightnessOf = (taken: [number, Uint8Array][]): BrightnessTaker => ({
@@ -59,9 +79,10 @@ test.each([undefined, 2] as const)(
     });
     const apart = new ReadingThread(stack.size, count, stack.frames[0], shrink, 2);
     try {
-      const { evidence } = await gather(here);
-      expect((await gather(apart)).evidence).toEqual(evidence);
-      expect((await gather(beside)).evidence).toEqual(evidence);
+      const expected = await gather(here);
+      expect(expected.motion.anchorNumber).toBe(3);
+      expect(await gather(apart)).toEqual(expected);
+      expect(await gather(beside)).toEqual(expected);
       expect(takenHere.map(([index]) => index)).toEqual([1, 4, 7, 10, 13]);
       expect(takenBeside).toEqual(takenHere);
     } finally {

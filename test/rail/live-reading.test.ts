@@ -34,7 +34,8 @@ beforeAll(async () => {
   });
   const reading = new StackReading(size, count);
   for (const [k, picture] of pictures.entries()) reading.add(file(k), picture);
-  whole = await reading.finish(async (frame) => pictures[frame.number - 1], undefined);
+  const found = await reading.finish(async (frame) => pictures[frame.number - 1], undefined);
+  whole = found.evidence;
   live = readLive(inOrder);
 });
 

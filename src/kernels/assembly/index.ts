@@ -19,7 +19,7 @@ export {
 } from './register';
 export { fitPeak } from './peak-fit';
 export { peakStrip } from './peaks';
-export { boxLogs, countClipped, detailCells, encodedLuma, halvePicture, roundLuma } from './reading';
+export { boxLogs, countClipped, detailCells, encodedLuma, roundLuma } from './reading';
 export { enlargeStrip, pullStrip, pushStrip, smoothStrip } from './surface';
 export { mergeSpillCellsStrip, noteLightStrip, spillCellsStrip, spillStrip, subtractSpillStrip } from './spill';
 export { addSpotResponses, integrateUnits, subtractWarped } from './spots';

@@ -223,59 +223,6 @@ export function boxLogs(
   }
 }
 
-/**
- * Rows from..to-1 of a picture of half the size, floor(width / 2) columns: each sample the mean of its 2 x 2 block,
- *   out = floor((a + b + c + d + 2) / 4).
- * Up to 15 bytes behind the samples are read, and up to 4 behind a row of `out`, before the next is, are written.
- */
-export function halvePicture(
-  samples: usize, bits: i32, channels: i32, width: i32, from: i32, to: i32, out: usize,
-): void {
-  const columns = width / 2;
-  const bytes = usize(bits >> 3);
-  const pixelBytes = usize(channels) * bytes;
-  const rowBytes = usize(width) * pixelBytes;
-  for (let y = from; y < to; y++) {
-    let p = samples + usize(2 * y) * rowBytes;
-    let o = out + usize(y * columns) * pixelBytes;
-    const end = o + usize(columns) * pixelBytes;
-    if (bits == 8 && channels == 3) {
-      const two = i16x8.splat(2);
-      // Four pixels of the eight in 24 bytes at once.
-      for (; o + 16 <= end; o += 12, p += 24) {
-        const a = v128.load(p);
-        const b = v128.load(p, 8);
-        const c = v128.load(p + rowBytes);
-        const d = v128.load(p + rowBytes, 8);
-        const left = i8x16.shuffle(a, b, 0, 1, 2, 6, 7, 8, 12, 13, 14, 26, 27, 28, 0, 0, 0, 0);
-        const right = i8x16.shuffle(a, b, 3, 4, 5, 9, 10, 11, 15, 24, 25, 29, 30, 31, 0, 0, 0, 0);
-        const lowerLeft = i8x16.shuffle(c, d, 0, 1, 2, 6, 7, 8, 12, 13, 14, 26, 27, 28, 0, 0, 0, 0);
-        const lowerRight = i8x16.shuffle(c, d, 3, 4, 5, 9, 10, 11, 15, 24, 25, 29, 30, 31, 0, 0, 0, 0);
-        const low = i16x8.add(
-          i16x8.add(i16x8.extend_low_i8x16_u(left), i16x8.extend_low_i8x16_u(right)),
-          i16x8.add(i16x8.extend_low_i8x16_u(lowerLeft), i16x8.extend_low_i8x16_u(lowerRight)),
-        );
-        const high = i16x8.add(
-          i16x8.add(i16x8.extend_high_i8x16_u(left), i16x8.extend_high_i8x16_u(right)),
-          i16x8.add(i16x8.extend_high_i8x16_u(lowerLeft), i16x8.extend_high_i8x16_u(lowerRight)),
-        );
-        v128.store(
-          o,
-          i8x16.narrow_i16x8_u(i16x8.shr_u(i16x8.add(low, two), 2), i16x8.shr_u(i16x8.add(high, two), 2)),
-        );
-      }
-    }
-    for (; o < end; p += pixelBytes) {
-      for (let c = 0; c < channels; c++, p += bytes, o += bytes) {
-        const sum = sampleAt(p, bits) + sampleAt(p + pixelBytes, bits) + sampleAt(p + rowBytes, bits) +
-          sampleAt(p + rowBytes + pixelBytes, bits);
-        if (bits == 8) store<u8>(o, u8((sum + 2) >> 2));
-        else store<u16>(o, u16((sum + 2) >> 2));
-      }
-    }
-  }
-}
-
 /** Brightness of `count` pixels, 0 to 255, in bytes:  out = floor(luma + 1/2). Up to 15 bytes behind either are touched. */
 export function roundLuma(luma: usize, count: i32, out: usize): void {
   const half = f32x4.splat(0.5);
