@@ -39,6 +39,21 @@ export function clearLevel({ noise }: FocusCurves): number {
   return levelOfOctaves(clearOctaves, noise);
 }
 
+/** Where a tile is sharpest: the frame, by index, and its height, ln energy above noise. */
+export interface TilePeak {
+  best: number;
+  peak: number;
+}
+
+/** Peak of each tile as it was sampled; undefined for a tile whose curve has none. */
+export function tilePeaks(curves: FocusCurves): (TilePeak | undefined)[] {
+  const { frames, level } = curves;
+  return Array.from({ length: level.length / frames }, (_, tile) => {
+    const best = peakFrame(curves, tile);
+    return best === undefined ? undefined : { best, peak: level[tile * frames + best] };
+  });
+}
+
 /**
  * Index of the frame in which a tile is sharpest, where its curve has a peak: above the noise, and well above its
  * lowest point. Undefined where it has none.

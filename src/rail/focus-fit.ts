@@ -12,18 +12,14 @@ import {
   widthRatio,
 } from '../model/constants/rail.js';
 import { distanceOfFalloff, falloffAt } from '../model/optical-model.js';
-import { detectionLevel, type FocusCurves, peakFrame } from './focus-curves.js';
+import { detectionLevel, type FocusCurves, peakFrame, type TilePeak } from './focus-curves.js';
 
 /** Where and how sharply one tile comes into focus. */
-export interface TileFocus {
+export interface TileFocus extends TilePeak {
   /** Position of best focus along the rail, usual steps. */
   position: number;
   /** Half width of its focus curve, usual steps. */
   width: number;
-  /** The frame, by index, in which the tile is sharpest. */
-  best: number;
-  /** Height of the fitted peak, ln energy above noise. */
-  peak: number;
   /** Standard deviation of the samples around the fit. */
   error: number;
 }

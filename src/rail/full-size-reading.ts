@@ -7,8 +7,8 @@ import type { MotionSolution } from '../register/motion-solution.js';
 import type { DecodedFrame } from '../stack/decode.js';
 import { feedFrames } from '../stack/frame-feed.js';
 import { detailAt, directionCount, gridBytes } from './detail-grid.js';
-import { focusCurves } from './focus-curves.js';
-import { type FocusFit, fitFocus, wellFitted } from './focus-fit.js';
+import { focusCurves, type TilePeak } from './focus-curves.js';
+import { fitFocus, wellFitted } from './focus-fit.js';
 import { searchHotPixels } from './hot-pixels.js';
 import type { SensorSpot } from './sensor-spot.js';
 import type { TileCurves } from './tile-curves.js';
@@ -47,28 +47,33 @@ export interface FullSizeMeasurement {
  * detail. The frame farthest from it, in which the same parts are blurred and displaced, keeps glints of the subject
  * from being taken for hot pixels.
  *
+ * @param peaks One per tile; undefined for a tile whose curve has none.
  * @param measure Reads the frames of a plan: `measureFullSize`, here or elsewhere.
  */
 export async function readFullSize(
   motion: MotionSolution,
-  fit: FocusFit,
+  peaks: readonly (TilePeak | undefined)[],
   layout: TileLayout,
   positions: readonly number[],
   measure: (plan: FullSizePlan) => Promise<FullSizeMeasurement>,
 ): Promise<FullSizeReading> {
-  const plan = planFullSize(motion, fit, layout);
+  const plan = planFullSize(motion, peaks, layout);
   const { hotPixels, energy } = await measure(plan);
   return { hotPixels, fineWidth: fineWidthOf(plan, energy, layout.light, positions) };
 }
 
 /** The frames and tiles that `readFullSize` reads. */
-function planFullSize({ frames }: MotionSolution, fit: FocusFit, layout: TileLayout): FullSizePlan {
-  const burst = burstOf(fit, frames.length);
+function planFullSize(
+  { frames }: MotionSolution,
+  peaks: readonly (TilePeak | undefined)[],
+  layout: TileLayout,
+): FullSizePlan {
+  const burst = burstOf(peaks, frames.length);
   const farthest = burst[0] > frames.length - 1 - burst[burst.length - 1] ? 0 : frames.length - 1;
   const read = [...new Set([farthest, ...burst])].filter((k) => frames[k].usable);
   const { columns, tilePx } = layout;
   const matrices = read.map((k) => frames[k].matrix);
-  return { frames: read, matrices, burst, tiles: tilesOf(burst, fit, layout), columns, tilePx };
+  return { frames: read, matrices, burst, tiles: tilesOf(burst, peaks, layout), columns, tilePx };
 }
 
 /** Reads the frames of a plan, which are decoded by index. */
@@ -94,9 +99,9 @@ export async function measureFullSize(
 export type TileLayout = Pick<TileCurves, 'columns' | 'tilePx' | 'light'>;
 
 /** The run of consecutive frames with most tiles that peak inside it; of equals the one nearest to the middle. */
-function burstOf(fit: FocusFit, frames: number): number[] {
+function burstOf(peaks: readonly (TilePeak | undefined)[], frames: number): number[] {
   const inFocus = new Array<number>(frames).fill(0);
-  for (const focus of fit.tiles) if (focus) inFocus[focus.best]++;
+  for (const peak of peaks) if (peak) inFocus[peak.best]++;
   const length = Math.min(burstFrames, frames);
   const middle = (frames - length) / 2;
   const starts = Array.from({ length: frames - length + 1 }, (_, start) => {
@@ -108,12 +113,16 @@ function burstOf(fit: FocusFit, frames: number): number[] {
 }
 
 /** The tiles that peak within the burst, and some that peak nowhere. */
-function tilesOf(burst: readonly number[], fit: FocusFit, { columns }: TileLayout): number[] {
-  const inside = fit.tiles.flatMap((focus, tile) =>
-    focus && burst.slice(1, -1).includes(focus.best) ? [{ tile, peak: focus.peak }] : [],
+function tilesOf(
+  burst: readonly number[],
+  peaks: readonly (TilePeak | undefined)[],
+  { columns }: TileLayout,
+): number[] {
+  const inside = peaks.flatMap((one, tile) =>
+    one && burst.slice(1, -1).includes(one.best) ? [{ tile, peak: one.peak }] : [],
   );
   inside.sort((one, other) => other.peak - one.peak || one.tile - other.tile);
-  const detailless = fit.tiles.flatMap((focus, tile) => (focus ? [] : [tile]));
+  const detailless = peaks.flatMap((one, tile) => (one ? [] : [tile]));
   const pitch = Math.max(1, Math.floor(detailless.length / noiseTiles));
   // Border tiles may lie outside the bounds of some frames.
   const noise = detailless.filter((tile, i) => i % pitch === 0 && tile % columns > 0);

@@ -24,6 +24,7 @@ import {
   type SpotPlane,
   withoutHotPixels,
 } from './find-dust.js';
+import { tilePeaks } from './focus-curves.js';
 import { type FocusFit, fitFocus } from './focus-fit.js';
 import type { FrameFacts, FrameMeasurements } from './frame-measurements.js';
 import {
@@ -202,12 +203,14 @@ export class StackReading {
     const searched = this.searchDust(motion, blurred);
     // Told where it is awaited.
     searched.catch(() => {});
+    const full =
+      shrink > 1
+        ? readFullSize(motion, tilePeaks(curves), tiles, travel.positions, readFull)
+        : { hotPixels: this.hot.found(), fineWidth: undefined };
+    Promise.resolve(full).catch(() => {});
     await setImmediate();
     const fit = fitFocus(curves, travel.positions);
-    const { hotPixels, fineWidth } =
-      shrink === 1
-        ? { hotPixels: this.hot.found(), fineWidth: fit.width }
-        : await readFullSize(motion, fit, tiles, travel.positions, readFull);
+    const { hotPixels, fineWidth } = await full;
     const evidence = {
       files,
       measurements,

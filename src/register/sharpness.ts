@@ -61,9 +61,8 @@ function energyRatio(
 ): number {
   const expected = new Float32Array(energies.length);
   for (let i = 0; i < expected.length; i++) {
-    const [one, other] = [before, after].map(({ energies, motion }) =>
-      readMoved(energies, grid, fullSize, motion, i),
-    );
+    const one = readMoved(before.energies, grid, fullSize, before.motion, i);
+    const other = readMoved(after.energies, grid, fullSize, after.motion, i);
     expected[i] = Math.sqrt(one * other);
   }
   const rank = Math.floor((1 - extremeShare) * expected.length);

@@ -190,7 +190,7 @@ export class LiveStack {
     const { files, motion, fit, stackTravel } = reading.evidence();
     const { hotPixels, fineWidth } = await readFullSize(
       motion,
-      fit,
+      fit.tiles,
       layout,
       stackTravel.travel.positions,
       (plan) => measureFullSize(plan, (k) => decodeFrame(files[k]), signal),
