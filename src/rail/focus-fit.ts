@@ -39,9 +39,8 @@ interface WidthPrior {
 
 /** Trial widths, usual steps. */
 const trialWidths = Array.from({ length: 22 }, (_, i) => 0.2 * widthRatio ** i);
-/** Offsets from -maxBeyondEnd to maxBeyondEnd, and frames around the best one, in a falloff table. */
+/** Offsets from -maxBeyondEnd to maxBeyondEnd in a falloff table. */
 const offsetCount = (2 * maxBeyondEnd) / offsetStep + 1;
-const tableFrames = 2 * maxSamplesPerSide + 1;
 
 /**
  * Fits every tile's curve over the rail positions of the frames: first independently, then with their widths as
@@ -56,15 +55,9 @@ export function fitFocus(
   settled: ReadonlyMap<number, TileFocus | undefined> = new Map(),
 ): FocusFit {
   const tiles = curves.columns * curves.rows;
-  const tables = new Map<number, Float64Array>();
   const fitAnew = (chosen: readonly number[], prior: WidthPrior | undefined) => {
-    const found = fitTiles(
-      curves,
-      chosen.filter((tile) => !settled.has(tile)),
-      positions,
-      prior,
-      tables,
-    );
+    const unsettled = chosen.filter((tile) => !settled.has(tile));
+    const found = fitTiles(curves, unsettled, positions, prior);
     return (tile: number) => (settled.has(tile) ? settled.get(tile) : found.get(tile));
   };
   const numbers = Array.from({ length: tiles }, (_, tile) => tile);
@@ -192,7 +185,6 @@ function fitTiles(
   tiles: readonly number[],
   positions: readonly number[],
   prior: WidthPrior | undefined,
-  tables: Map<number, Float64Array>,
 ): Map<number, TileFocus | undefined> {
   const byFrame = new Map<number, number[]>();
   for (const tile of tiles) {
@@ -203,10 +195,11 @@ function fitTiles(
     else byFrame.set(best, [tile]);
   }
   const railSign = positions[curves.frames - 1] >= positions[0] ? 1 : -1;
+  const side = prior ? samplesPerSide(Math.exp(prior.middle)) : minSamplesPerSide;
   const found = new Map<number, TileFocus | undefined>();
   for (const [best, chosen] of byFrame) {
-    const place = placeFit(falloffTable(best, positions, railSign, tables), prior);
-    for (const tile of chosen) found.set(tile, fitTile(curves, tile, best, positions, prior, place));
+    const place = placeFit(falloffTable(best, positions, railSign, side), side, prior);
+    for (const tile of chosen) found.set(tile, fitTile(curves, tile, best, positions, place));
   }
   return found;
 }
@@ -214,20 +207,21 @@ function fitTiles(
 type FitPlace = ReturnType<typeof placeFit>;
 
 /** What the tiles that peak in a frame have in common, and room for one of them, in the memory of `pieceKernels`. */
-function placeFit(falloff: Float64Array, prior: WidthPrior | undefined) {
+function placeFit(falloff: Float64Array, side: number, prior: WidthPrior | undefined) {
   const kernels = pieceKernels();
+  const samples = 2 * side + 1;
   const [table, penalties, values, places, out] = kernels.take(
     [Float64Array, falloff.length],
     [Float64Array, trialWidths.length],
-    [Float64Array, tableFrames],
-    [Int32Array, tableFrames],
+    [Float64Array, samples],
+    [Int32Array, samples],
     [Float64Array, 4],
   );
   table.set(falloff);
   for (const [w, width] of trialWidths.entries()) {
     penalties[w] = prior ? ((Math.log(width) - prior.middle) / prior.sigma) ** 2 : 0;
   }
-  return { kernels, table, penalties, values, places, out };
+  return { kernels, side, table, penalties, values, places, out };
 }
 
 function fitTile(
@@ -235,12 +229,10 @@ function fitTile(
   tile: number,
   best: number,
   positions: readonly number[],
-  prior: WidthPrior | undefined,
-  { kernels, table, penalties, values, places, out }: FitPlace,
+  { kernels, side, table, penalties, values, places, out }: FitPlace,
 ): TileFocus | undefined {
   const { frames, level, floor } = curves;
   const at = tile * frames;
-  const side = prior ? samplesPerSide(Math.exp(prior.middle)) : minSamplesPerSide;
   const first = Math.max(0, best - side);
   const last = Math.min(frames - 1, best + side);
   let count = 0;
@@ -248,7 +240,7 @@ function fitTile(
   for (let k = first; k <= last; k++) {
     if (Number.isNaN(level[at + k])) continue;
     values[count] = level[at + k];
-    places[count++] = maxSamplesPerSide - best + k;
+    places[count++] = side - best + k;
     if (firstUsed < 0) firstUsed = k;
     lastUsed = k;
   }
@@ -259,7 +251,7 @@ function fitTile(
     ...{ values, places, count, table, penalties, floor, out },
     widths: trialWidths.length,
     offsets: offsetCount,
-    frames: tableFrames,
+    frames: 2 * side + 1,
     firstOffset: (maxBeyondEnd - ends[0]) / offsetStep,
     lastOffset: (maxBeyondEnd + ends[1]) / offsetStep,
     detection: detectionLevel(curves),
@@ -272,27 +264,25 @@ function fitTile(
 }
 
 /**
- * Falloff of all widths, for all offsets of the peak from frame `best`, at the frames around it: (widths, offsets,
+ * Falloff of all widths, for all offsets of the peak from frame `best`, at so many frames on each side of it: (widths, offsets,
  * frames). Many tiles share the table, and its logarithms are most of the work of a fit.
  */
 function falloffTable(
   best: number,
   positions: readonly number[],
   railSign: number,
-  known: Map<number, Float64Array>,
+  side: number,
 ): Float64Array {
-  const kept = known.get(best);
-  if (kept) return kept;
-  const table = new Float64Array(trialWidths.length * offsetCount * tableFrames);
-  const first = Math.max(0, best - maxSamplesPerSide);
-  const end = Math.min(positions.length, best + maxSamplesPerSide + 1);
-  let row = maxSamplesPerSide - best;
+  const frames = 2 * side + 1;
+  const table = new Float64Array(trialWidths.length * offsetCount * frames);
+  const first = Math.max(0, best - side);
+  const end = Math.min(positions.length, best + side + 1);
+  let row = side - best;
   for (const width of trialWidths) {
-    for (let i = 0; i < offsetCount; i++, row += tableFrames) {
+    for (let i = 0; i < offsetCount; i++, row += frames) {
       const position = positions[best] + railSign * (i * offsetStep - maxBeyondEnd);
       for (let k = first; k < end; k++) table[row + k] = falloffAt(positions[k] - position, width);
     }
   }
-  known.set(best, table);
   return table;
 }
