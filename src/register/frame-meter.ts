@@ -133,11 +133,10 @@ export class FrameMeter {
     const { width, height, channels, bits } = shape;
     const levels = this.pyramids[slot];
     const [luma] = place.scratch.luma;
-    const isReduced = Math.max(shape.factorX, shape.factorY) > 1;
-    // Of a reduced picture in the room of the band that is made of it.
-    const plain = isReduced ? levels[0] : luma;
+    // In the room of the band that is made of it.
+    const plain = levels[0];
     writeLuminance(place.source, tables, plain, kernels);
-    if (isReduced) softenLuminance(plain, luma, place.scratch.rows, kernels);
+    softenLuminance(plain, luma, place.scratch.rows, kernels);
     fillBandPyramid(levels, place.scratch, kernels);
     const pixels = samplesAt(memory, place.source, width * height * channels, bits);
     const energies = levels.slice(0, votingLevels).map(energyAboveNoise);

@@ -78,9 +78,11 @@ export function writeLuminance(
 }
 
 /**
- * Luminance of a reduced frame smoothed by [1 2 1]/4 across and down. The mean of blocks keeps part of the detail that is too fine for
- * its pixels, which then moves otherwise than the picture (aliasing); this filter takes most of that, being zero at two pixels a
- * period. On 20 scenes, reduced by 2, errors of motion are a tenth smaller with it than without.
+ * Luminance smoothed by [1 2 1]/4 across and down. Differences of neighbouring pixels and cubic interpolation are right for detail
+ * that is several pixels wide, and a reduced picture keeps part of the detail that is too fine for its pixels, which then moves
+ * otherwise than the picture (aliasing). This filter takes most of both, being zero at two pixels a period. Of 20 scenes reduced by 2
+ * errors of motion are a tenth smaller with it than without. Of 56 scenes in full size they are smaller on 41, by 8 % in the mean,
+ * and larger on 15, of which 7 are 320 pixels wide or less.
  *
  * @param rows Address of scratch for a row.
  */

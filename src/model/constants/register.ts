@@ -15,11 +15,11 @@ export const maxCoarsestSide = 110;
  */
 export const tileSide = 16;
 
-/**
- * Derived [levels squared]: maximum energy of the band that counts as noise: that of white noise of 2
- * levels, of which the band passes a tenth. More is texture.
- */
-export const maxBandNoiseEnergy = 0.1 * 2 ** 2;
+/** Derived [share]: of the energy of white noise, what the finest band passes: the sum of the squares of its weights. */
+const bandNoiseShare = 0.0264;
+
+/** Derived [levels squared]: maximum energy of the band that counts as noise: that of white noise of 2 levels. More is texture. */
+export const maxBandNoiseEnergy = bandNoiseShare * 2 ** 2;
 
 /**
  * Effort int [threads]: threads of a merge from which frames and pairs are measured in threads of their own: on fewer cores the
@@ -42,8 +42,11 @@ export const tileBudget = [1000, 500, 400];
 /** Effort int [rounds]: Gauss-Newton steps on a level; the finer levels start within a fraction of a pixel. */
 export const roundsByLevel = [1, 1];
 
-/** Free [share]: minimum share of a tile's energy that the reference explains in a match: a correlation of 0.58. */
-export const minExplained = 1 / 3;
+/**
+ * Free [share]: minimum share of a tile's energy that the reference explains in a match: a correlation of 0.67. Tiles of frames that
+ * have nothing in common reach it by chance once in a thousand, and one of 0.58 four times.
+ */
+export const minExplained = 0.45;
 
 /** Derived int [values]: of a motion: scale, roll and shift. */
 export const motionParameters = 4;
@@ -69,11 +72,8 @@ export const keptFrames = 3;
 /** Derived [factor]: the h in the model of a tile, 1 for an even radiance over the lens; see match-tile.ts. */
 export const slantFactor = 1;
 
-/**
- * Derived [levels squared]: minimum energy of detail: that of rounding to whole levels, a variance of 1 / 12, of which the
- * band passes a tenth.
- */
-export const minDetailEnergy = 0.1 / 12;
+/** Derived [levels squared]: minimum energy of detail: that of rounding to whole levels, a variance of 1 / 12. */
+export const minDetailEnergy = bandNoiseShare / 12;
 
 // Errors of tiles
 
