@@ -51,9 +51,6 @@ function inflection(): number {
   return z;
 }
 
-/** Least energy of a blurred wave, as a share of the sharp one's, by which its blur is told. */
-export const minEnergyShare = contrast(maxBlur, 0) ** 2;
-
 /** The z at which the energy of a wave has fallen to `share` (0 to 1) of the sharp one's, at most `maxBlur`. */
 export function blurFrom(share: number): number {
   let low = 0;

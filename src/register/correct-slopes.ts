@@ -1,6 +1,6 @@
 import { extremeShare } from '../model/constants/model.js';
 import { biasPx, sharpPx, steepPx } from '../model/constants/register.js';
-import { blurFrom, minEnergyShare, slopeShare } from '../model/disc-blur.js';
+import { blurFrom, slopeShare } from '../model/disc-blur.js';
 import type { FrameRecord, MotionEvidence } from './assemble-solution.js';
 import { type CentredMotion, invertMotion } from './centred-motion.js';
 import { type Correspondences, fitMotion, type SharedErrors } from './fit-motion.js';
@@ -110,11 +110,13 @@ function correctTiles(
     const y = toAnchor.b * u[i] + toAnchor.a * v[i] + toAnchor.y;
     const curve = curves[level];
     const peak = readGrid(curve.peak, grids[level], fullSize, x, y);
-    const share = Math.min(1, Math.max(minEnergyShare, tiles.energy[i] / Math.max(peak, 1e-6)));
+    const share = Math.min(1, tiles.energy[i] / Math.max(peak, 1e-6));
     const excess = 1 - slopeShare(blurFrom(share));
     out.foundU[i] -= excess * slopeU[i];
     out.foundV[i] -= excess * slopeV[i];
-    const errorPx = errorFactor * (biasPx * (1 - share) ** 2 + sharpPx);
+    // Of the powers 2 to 8 the 4th and 5th place frames best: in rendered scenes tiles that kept a quarter to a half of their energy err
+    // together by a fifth of what blurrier ones do.
+    const errorPx = errorFactor * (biasPx * (1 - share) ** 4 + sharpPx);
     shared.positionPx[i] = errorPx;
     // Outlines move as the surface that turns away behind them comes into focus.
     shared.scalePx[i] =

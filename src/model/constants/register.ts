@@ -87,7 +87,7 @@ export const contrastGradient = 1 / (Math.sqrt(3) * tileSide);
 /**
  * Free [reduced px]: error of a tile that shows what is not the texture of a surface. That is an outline: the surface turns away
  * there, and as its rim comes into focus the outline moves, for all rims in the same direction, and as far on a coarse level as
- * on a fine one. And it is what is left of a texture that is out of focus, by the square of the share of its energy that it lost:
+ * on a fine one. And it is what is left of a texture that is out of focus, by the fourth power of the share of its energy that it lost:
  * the rims of its blur, of which, on a slanted surface, the one on the narrowing side is the sharper. So all of it seems to
  * move as the blur changes, and on a bulging subject to grow.
  */
