@@ -36,6 +36,7 @@ import type { SensorSpot } from './sensor-spot.js';
 import { type JudgedEvidence, shrinkFor } from './stack-reading.js';
 import { lumaGain, type StackTravel, stackTravel } from './stack-travel.js';
 import { followTiles } from './tile-curves.js';
+import { matchLight } from './tile-noise.js';
 
 /** The oldest frames of a window keep what earlier windows found, which saw the frames before them. */
 const settledFrames = maxCurveSteps;
@@ -279,17 +280,16 @@ export class LiveReading {
     const { width } = this.focusFit();
     const window = this.frames.slice(this.start, this.end);
     if (Number.isNaN(width) || window.length < aheadFrames || this.end < this.frames.length) return undefined;
-    const curves = focusCurves(
-      followTiles(
-        window.map(({ detail, motion: { usable, matrix, gainRatio } }) => ({
-          grid: detail!.broadGrid,
-          matrix: usable ? matrix : undefined,
-          gainRatio: lumaGain(gainRatio),
-        })),
-        this.size,
-        this.shrink,
-      ),
+    const grids = window.map(({ detail, motion: { usable, matrix } }) => ({
+      grid: detail!.broadGrid,
+      matrix: usable ? matrix : undefined,
+    }));
+    const followed = followTiles(grids, this.size, this.shrink);
+    matchLight(
+      followed,
+      window.map(({ motion: { gainRatio } }) => lumaGain(gainRatio)),
     );
+    const curves = focusCurves(followed);
     const positions = this.positions().slice(this.start, this.end);
     const own = wellFitted(fitFocus(curves, positions).tiles, window.length).map((tile) => tile.width);
     // Detail that is so many times as broad goes out of focus as many times as far away.

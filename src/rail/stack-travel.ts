@@ -6,7 +6,7 @@ import { type FocusCurves, focusCurves } from './focus-curves.js';
 import { type RailTravel, railTravel } from './rail-travel.js';
 import { type FrameShake, measureShake } from './shake.js';
 import { followTiles, type TileCurves } from './tile-curves.js';
-import { equaliseNoise } from './tile-noise.js';
+import { equaliseNoise, matchLight } from './tile-noise.js';
 
 /** Steps and shake of the frames of a stack, measured on its tiles. */
 export interface StackTravel {
@@ -30,11 +30,15 @@ export function stackTravel(
   shrink: number,
 ): StackTravel {
   const alignedGrids = grids.map((grid, k) => {
-    const { usable, matrix, gainRatio } = motions[k];
-    return { grid, matrix: usable ? matrix : undefined, gainRatio: lumaGain(gainRatio) };
+    const { usable, matrix } = motions[k];
+    return { grid, matrix: usable ? matrix : undefined };
   });
   const tiles = followTiles(alignedGrids, size, shrink);
   equaliseNoise(tiles);
+  matchLight(
+    tiles,
+    motions.map(({ gainRatio }) => lumaGain(gainRatio)),
+  );
   const curves = focusCurves(tiles);
   const shakes = measureShake(tiles, curves.noise);
   const blurred = blurredFrames(shakes, motions);

@@ -23,8 +23,6 @@ export interface AlignedGrid {
   grid: DetailGrid;
   /** Frame to anchor, full-size pixels; undefined for a frame that cannot be aligned. */
   matrix: Matrix3 | undefined;
-  /** Multiply the frame's encoded brightness by this to match the anchor: less light shows less detail, as blur does. */
-  gainRatio?: number | undefined;
 }
 
 /**
@@ -41,7 +39,7 @@ export function followTiles(alignedGrids: readonly AlignedGrid[], size: Size, sh
   const sample = new Float64Array(directionCount);
   const lightSum = new Float64Array(rows * columns);
   const frameCount = new Uint32Array(rows * columns);
-  alignedGrids.forEach(({ grid, matrix, gainRatio = 1 }, k) => {
+  alignedGrids.forEach(({ grid, matrix }, k) => {
     if (!matrix) return;
     const toFrame = invertMatrix(matrix);
     for (let tile = 0; tile < rows * columns; tile++) {
@@ -54,7 +52,7 @@ export function followTiles(alignedGrids: readonly AlignedGrid[], size: Size, sh
       lightSum[tile] += nearestLight(grid, u, v);
       frameCount[tile]++;
       const at = (tile * frames + k) * directionCount;
-      for (let d = 0; d < directionCount; d++) energy[at + d] = gainRatio ** 2 * sample[d];
+      for (let d = 0; d < directionCount; d++) energy[at + d] = sample[d];
     }
   });
   const light = Float32Array.from(lightSum, (sum, tile) => sum / frameCount[tile]);

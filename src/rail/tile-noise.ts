@@ -29,6 +29,22 @@ export function equaliseNoise(curves: TileCurves): void {
   }
 }
 
+/**
+ * Scales what each frame shows above noise to the light of the anchor, in place: less light shows less detail, as blur does. Noise
+ * stays as it is. In encoded values it hardly depends on the light, and scaled with the detail it would come and go with the
+ * exposure of the frames, as detail does with the focus.
+ *
+ * @param gainRatios Of each frame: multiply its encoded brightness by this to match the anchor.
+ */
+export function matchLight(curves: TileCurves, gainRatios: readonly number[]): void {
+  const noise = noiseEnergy(curves);
+  const { energy, frames } = curves;
+  for (let i = 0; i < energy.length; i++) {
+    const gain = gainRatios[Math.floor(i / directionCount) % frames];
+    if (energy[i] > noise) energy[i] = noise + gain ** 2 * (energy[i] - noise);
+  }
+}
+
 function isMidtone(light: number): boolean {
   return light >= minMidtone && light <= maxMidtone;
 }

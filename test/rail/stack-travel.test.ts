@@ -7,28 +7,42 @@ import { stillMotion } from './still-motion.js';
 const side = 20;
 const cellPx = 16;
 const size = { width: side * cellPx, height: side * cellPx };
-const made = madeCurves({ frames: range(14), tiles: spread(side * side, 0.5, 12.5) });
 
-/** A frame's detail in light that makes its encoded values so many times as bright. */
-function gridOf(frame: number, factor: number): DetailGrid {
-  const energy = Float32Array.from({ length: side * side * 4 }, (_, i) => {
-    const cell = Math.floor(i / 4);
-    return factor ** 2 * made.energy[(cell * made.frames + frame) * 4 + (i % 4)];
+/** Detail of frames of which each shows its texture so many times as bright, in the same noise: encoded values. */
+function gridsOf(factors: readonly number[]): DetailGrid[] {
+  const tiles = spread(side * side, 0.5, 12.5);
+  const made = madeCurves({ frames: range(14), tiles, loss: (frame) => factors[frame] ** 2 });
+  return factors.map((_, frame) => {
+    const energy = Float32Array.from({ length: side * side * 4 }, (_, i) => {
+      const cell = Math.floor(i / 4);
+      return made.energy[(cell * made.frames + frame) * 4 + (i % 4)];
+    });
+    return { columns: side, rows: side, cellPx, energy, light: new Float32Array(side * side).fill(120) };
   });
-  return { columns: side, rows: side, cellPx, energy, light: new Float32Array(side * side).fill(120) };
 }
 
-test.each([1, 6, 13])('frame %i, a third darker, is no longer step and no blur', (dark) => {
-  const factor = (frame: number) => (frame === dark ? 0.67 : 1);
-  const grids = range(14).map((k) => gridOf(k, factor(k)));
-  const motions = range(14).map((k) => stillMotion(k + 1, { gainRatio: new Array(3).fill(1 / factor(k)) }));
-  const { travel, blurred } = stackTravel(grids, motions, size, 1);
-  const even = stackTravel(
-    range(14).map((k) => gridOf(k, 1)),
-    range(14).map((k) => stillMotion(k + 1)),
-    size,
-    1,
+/** The stack in light by which each frame's encoded values are so many times as bright. */
+function travelIn(factors: readonly number[]) {
+  const motions = factors.map((factor, k) =>
+    stillMotion(k + 1, { gainRatio: new Array(3).fill(1 / factor) }),
   );
-  for (const [k, step] of travel.steps.entries()) expect(step).toBeCloseTo(even.travel.steps[k], 1);
+  return stackTravel(gridsOf(factors), motions, size, 1);
+}
+
+const even = travelIn(new Array(14).fill(1));
+const stop = 2 ** (1 / 2.2);
+
+test.each([
+  ['frame 1 a third darker', range(14).map((k) => (k === 1 ? 0.67 : 1))],
+  ['frame 6 a third darker', range(14).map((k) => (k === 6 ? 0.67 : 1))],
+  ['frame 13 a third darker', range(14).map((k) => (k === 13 ? 0.67 : 1))],
+  ['every second frame a stop darker', range(14).map((k) => (k % 2 === 1 ? 1 / stop : 1))],
+  ['every second frame a stop brighter', range(14).map((k) => (k % 2 === 1 ? stop : 1))],
+])('%s is no longer step, no blur and no noise', (_, factors) => {
+  const { travel, blurred, curves } = travelIn(factors);
+  for (const [k, step] of travel.steps.entries()) {
+    expect(Math.abs(step - even.travel.steps[k])).toBeLessThan(0.1);
+  }
   expect([...blurred]).toEqual([...even.blurred]);
+  expect(Math.abs(curves.noise / even.curves.noise - 1)).toBeLessThan(0.1);
 });
