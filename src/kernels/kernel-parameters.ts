@@ -36,7 +36,7 @@ export const kernelParameters = {
   integrateUnits: ['plane', 'width', 'rows', 'units', 'sums'],
   judgeStrip: ['depthIndices', 'weights', 'gaps', 'certainties', 'stride', 'width', 'height', 'fullWeight', 'count', 'reaches', 'hasLongStep', 'fractionBits', 'frames', 'lastColumn', 'lastRow', 'confidence', 'coverage', 'stripRows', 'strip', 'scratch'],
   labelStrip: ['levels', 'count', 'width', 'height', 'supports', 'supportStride', 'labels', 'tones', 'labelStride', 'unit', 'fractionBits', 'stripRows', 'strip', 'scratch'],
-  lightPairs: ['one', 'other', 'width', 'height', 'pitchX', 'pitchY', 'halfX', 'halfY', 'a', 'b', 'moveX', 'moveY', 'source', 'target'],
+  lightPairs: ['one', 'other', 'width', 'height', 'pitch', 'halfX', 'halfY', 'a', 'b', 'moveX', 'moveY', 'source', 'target'],
   lightStrip: ['source', 'bits', 'channels', 'width', 'from', 'to', 'tables', 'out', 'stride'],
   lumaCodesStrip: ['luma', 'stride', 'width', 'height', 'out', 'outStride', 'stripRows', 'strip', 'scratch'],
   mapDepthStrip: ['depthIndices', 'marks', 'certainties', 'out', 'stride', 'width', 'height', 'nearSign', 'same', 'stripRows', 'strip', 'scratch'],

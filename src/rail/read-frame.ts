@@ -113,7 +113,7 @@ export function motionShape({
   bits,
   shrink,
 }: Omit<DecodedFrame, 'pixels'>): FrameShape {
-  return { width, height, channels, bits, factorX: shrink, factorY: shrink };
+  return { width, height, channels, bits, factor: shrink };
 }
 
 /** Size of pictures that are reduced by a factor. */

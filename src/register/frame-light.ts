@@ -22,8 +22,7 @@ export interface LightGrid {
   height: number;
   channels: 1 | 3;
   /** Side of a block, full-size pixels. */
-  pitchX: number;
-  pitchY: number;
+  pitch: number;
   /** (channels, height, width): mean linear light of each block as a share of full range, 0 to 1; NaN where it is clipped. */
   means: Float32Array;
 }
@@ -69,7 +68,7 @@ export function measureLight(frame: ReducedFrame): LightGrid {
       means.set(out.subarray(c * width, (c + 1) * width), (c * height + by) * width);
     }
   }
-  return { width, height, channels, pitchX: side * frame.factorX, pitchY: side * frame.factorY, means };
+  return { width, height, channels, pitch: side * frame.factor, means };
 }
 
 /**
@@ -83,7 +82,7 @@ export function compareLight(
   motion: CentredMotion,
   fullSize: { width: number; height: number },
 ): Omit<LightLink, 'of' | 'to'> | undefined {
-  const { width, height, channels, pitchX, pitchY } = of;
+  const { width, height, channels, pitch } = of;
   const blocks = width * height;
   const kernels = pieceKernels();
   const singles = [Float32Array, blocks] as const;
@@ -97,7 +96,7 @@ export function compareLight(
     one.set(plane(of));
     other.set(plane(to));
     const count = kernels.lightPairs({
-      ...{ one, other, width, height, pitchX, pitchY, source, target },
+      ...{ one, other, width, height, pitch, source, target },
       ...{ halfX: fullSize.width / 2, halfY: fullSize.height / 2 },
       ...{ a: motion.a, b: motion.b, moveX: motion.x, moveY: motion.y },
     });

@@ -61,7 +61,7 @@ export interface MotionLayout {
 
 /** Takes the memory for so many pyramids and threads. */
 export function layMotion(shape: FrameShape, fullSize: Size, slots: number, threads: number): MotionLayout {
-  const { width, height, channels, bits, factorX, factorY } = shape;
+  const { width, height, channels, bits, factor } = shape;
   const arena = new Arena();
   const tables: LightTables = { pointer: arena.take(lightTableBytes(shape)), bits, channels };
   const pyramids = Array.from({ length: slots }, () => takePyramid(arena, width, height));
@@ -71,7 +71,7 @@ export function layMotion(shape: FrameShape, fullSize: Size, slots: number, thre
     tile: takeTilePlace(arena),
   }));
   fillLightTables(arena, tables);
-  const geometry = levelGeometries(pyramids[0].length, fullSize, factorX, factorY);
+  const geometry = levelGeometries(pyramids[0].length, fullSize, factor);
   return { memory: arena.memory, shape, tables, geometry, slots: pyramids, meters };
 }
 
@@ -80,8 +80,7 @@ export function gridsOf({ slots: [levels], geometry }: MotionLayout): TileGrid[]
   return levels.slice(0, votingLevels).map(({ tile, tilesX, tilesY }, n) => ({
     columns: tilesX,
     rows: tilesY,
-    pitchX: tile * geometry[n].pitchX,
-    pitchY: tile * geometry[n].pitchY,
+    pitch: tile * geometry[n].pitch,
   }));
 }
 

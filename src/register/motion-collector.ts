@@ -87,7 +87,7 @@ export class MotionCollector {
 
   /** To be called once it is known where frames are measured. */
   begin(layout: MotionLayout): void {
-    this.evidence.pitchPx = Math.sqrt(layout.shape.factorX * layout.shape.factorY);
+    this.evidence.pitchPx = layout.shape.factor;
     this.evidence.grids = gridsOf(layout);
   }
 

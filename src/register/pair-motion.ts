@@ -25,24 +25,21 @@ import {
 import { crossCount, momentCount, solveTile } from './match-tile.js';
 import { storeInformation } from './tile-errors.js';
 
-/** Position of a level's pixels in the full-size frame: centred u = (x + 0.5) * pitchX - halfX. */
+/** Position of a level's pixels in the full-size frame: centred u = (x + 0.5) * pitch - halfX. */
 export interface LevelGeometry {
-  pitchX: number;
-  pitchY: number;
+  pitch: number;
   halfX: number;
   halfY: number;
 }
 
-/** The geometry of every level for a full-size frame and the factors of the reduced picture. */
+/** The geometry of every level for a full-size frame and the factor of the reduced picture. */
 export function levelGeometries(
   levels: number,
   fullSize: { width: number; height: number },
-  factorX: number,
-  factorY: number,
+  factor: number,
 ): LevelGeometry[] {
   return Array.from({ length: levels }, (_, n) => ({
-    pitchX: factorX * 2 ** n,
-    pitchY: factorY * 2 ** n,
+    pitch: factor * 2 ** n,
     halfX: fullSize.width / 2,
     halfY: fullSize.height / 2,
   }));
@@ -125,7 +122,7 @@ export function measurePair(
   if (options.start) motion = options.start;
   else {
     const { dx, dy } = searchShift(reference[top], moving[top]);
-    motion = { a: 1, b: 0, x: dx * geometry[top].pitchX, y: dy * geometry[top].pitchY };
+    motion = { a: 1, b: 0, x: dx * geometry[top].pitch, y: dy * geometry[top].pitch };
   }
   const matches: Correspondences[] = [];
   const from = options.start ? Math.min(votingLevels - 1, top) : top;
@@ -151,14 +148,14 @@ function compareLevel(
   motion: CentredMotion,
   scratch: TileScratch,
 ): Correspondences {
-  const { pitchX, pitchY, halfX, halfY } = geometry;
+  const { pitch, halfX, halfY } = geometry;
   const { tile, stride } = reference;
   const toMoving = (x: number, y: number): [number, number] => {
-    const u = (x + 0.5) * pitchX - halfX;
-    const v = (y + 0.5) * pitchY - halfY;
+    const u = (x + 0.5) * pitch - halfX;
+    const v = (y + 0.5) * pitch - halfY;
     return [
-      (motion.a * u - motion.b * v + motion.x + halfX) / pitchX - 0.5,
-      (motion.b * u + motion.a * v + motion.y + halfY) / pitchY - 0.5,
+      (motion.a * u - motion.b * v + motion.x + halfX) / pitch - 0.5,
+      (motion.b * u + motion.a * v + motion.y + halfY) / pitch - 0.5,
     ];
   };
   const chosen = chooseTiles(reference, moving, toMoving, tileBudget[n] ?? tileBudget[tileBudget.length - 1]);
@@ -193,17 +190,17 @@ function compareLevel(
     if (!step || step.explained < minExplained) continue;
     if (step.dx * step.dx + step.dy * step.dy > maxStepPx * maxStepPx) continue;
     const k = tiles.count++;
-    tiles.u[k] = (places[(placeBytes / 4) * i] + tile / 2) * pitchX - halfX;
-    tiles.v[k] = (places[(placeBytes / 4) * i + 1] + tile / 2) * pitchY - halfY;
-    tiles.foundU[k] = (positions[(placeBytes / 8) * i + 1] + step.dx + tile / 2) * pitchX - halfX;
-    tiles.foundV[k] = (positions[(placeBytes / 8) * i + 2] + step.dy + tile / 2) * pitchY - halfY;
-    tiles.slopeU[k] = step.slopeX * pitchX;
-    tiles.slopeV[k] = step.slopeY * pitchY;
+    tiles.u[k] = (places[(placeBytes / 4) * i] + tile / 2) * pitch - halfX;
+    tiles.v[k] = (places[(placeBytes / 4) * i + 1] + tile / 2) * pitch - halfY;
+    tiles.foundU[k] = (positions[(placeBytes / 8) * i + 1] + step.dx + tile / 2) * pitch - halfX;
+    tiles.foundV[k] = (positions[(placeBytes / 8) * i + 2] + step.dy + tile / 2) * pitch - halfY;
+    tiles.slopeU[k] = step.slopeX * pitch;
+    tiles.slopeV[k] = step.slopeY * pitch;
     tiles.level[k] = n;
     const here = Math.max(0, reference.tileEnergy[index] - reference.noiseEnergy);
     const there = Math.max(0, cross[crossAt + crossCount - 1] / (tile * tile) - moving.noiseEnergy);
     tiles.energy[k] = Math.sqrt(here * there);
-    storeInformation(tiles, k, step, reference.tileMoments[at + momentCount - 1], n, pitchX, pitchY);
+    storeInformation(tiles, k, step, reference.tileMoments[at + momentCount - 1], n, pitch);
   }
   return tiles;
 }

@@ -14,9 +14,8 @@ export interface ReducedFrame {
   height: number;
   channels: 1 | 3;
   bits: 8 | 16;
-  /** Full-size pixels per reduced pixel: xFull = (x + 0.5) * factorX - 0.5. */
-  factorX: number;
-  factorY: number;
+  /** Full-size pixels per reduced pixel, across and down: xFull = (x + 0.5) * factor - 0.5. */
+  factor: number;
 }
 
 /** Lookup tables of linear light by sample value in an arena: 2^bits floats per channel. */

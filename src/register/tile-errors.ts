@@ -12,8 +12,7 @@ export function storeInformation(
   step: TileStep,
   sign: number,
   level: number,
-  pitchX: number,
-  pitchY: number,
+  pitch: number,
 ): void {
   const trace = step.xx + step.yy;
   // 1 when all gradients have one direction, 0 when they are isotropic.
@@ -31,8 +30,8 @@ export function storeInformation(
   const cxy = ixy + fading * ixy * (ixx + iyy);
   const cyy = iyy + even + fading * (iyy * iyy + ixy * ixy);
   const d = cxx * cyy - cxy * cxy;
-  tiles.xx[k] = cyy / d / (pitchX * pitchX);
-  tiles.xy[k] = -cxy / d / (pitchX * pitchY);
-  tiles.yy[k] = cxx / d / (pitchY * pitchY);
-  tiles.outlineErrorPx[k] = outlineError * pitchX;
+  tiles.xx[k] = cyy / d / pitch ** 2;
+  tiles.xy[k] = -cxy / d / pitch ** 2;
+  tiles.yy[k] = cxx / d / pitch ** 2;
+  tiles.outlineErrorPx[k] = outlineError * pitch;
 }

@@ -5,20 +5,19 @@ import type { CentredMotion } from './centred-motion.js';
 export interface TileGrid {
   columns: number;
   rows: number;
-  pitchX: number;
-  pitchY: number;
+  pitch: number;
 }
 
 /** Bilinear between the centres of tiles, at a position about the frame's centre; constant beyond the outermost. */
 export function readGrid(
   values: Float32Array,
-  { columns, rows, pitchX, pitchY }: TileGrid,
+  { columns, rows, pitch }: TileGrid,
   fullSize: Size,
   u: number,
   v: number,
 ): number {
-  const x = Math.min(columns - 1, Math.max(0, (u + fullSize.width / 2) / pitchX - 0.5));
-  const y = Math.min(rows - 1, Math.max(0, (v + fullSize.height / 2) / pitchY - 0.5));
+  const x = Math.min(columns - 1, Math.max(0, (u + fullSize.width / 2) / pitch - 0.5));
+  const y = Math.min(rows - 1, Math.max(0, (v + fullSize.height / 2) / pitch - 0.5));
   const left = Math.floor(x);
   const top = Math.floor(y);
   const right = Math.min(columns - 1, left + 1);
@@ -40,7 +39,7 @@ export function readMoved(
   tile: number,
 ): number {
   const column = tile % grid.columns;
-  const u = (column + 0.5) * grid.pitchX - fullSize.width / 2;
-  const v = ((tile - column) / grid.columns + 0.5) * grid.pitchY - fullSize.height / 2;
+  const u = (column + 0.5) * grid.pitch - fullSize.width / 2;
+  const v = ((tile - column) / grid.columns + 0.5) * grid.pitch - fullSize.height / 2;
   return readGrid(values, grid, fullSize, m.a * u - m.b * v + m.x, m.b * u + m.a * v + m.y);
 }

@@ -133,7 +133,7 @@ it('blocks of two frames are paired where both show light, at the place to which
   parts[1].set(new Uint8Array(other.buffer));
   const [oneAt, otherAt, source, target] = parts.map(({ byteOffset }) => byteOffset);
   const count = kernels.lightPairs({
-    ...{ one: oneAt, other: otherAt, width, height, pitchX: 8, pitchY: 8, halfX: 28, halfY: 20 },
+    ...{ one: oneAt, other: otherAt, width, height, pitch: 8, halfX: 28, halfY: 20 },
     ...{ a: 1, b: 0, moveX: 4, moveY: 0, source, target },
   });
   // Rows but for the last, columns but for the last, less one of `one` and four that read the clipped block.

@@ -6,7 +6,7 @@ import { normalRandom, seededRandom } from './textured-stack.js';
 
 const fullSize = { width: 640, height: 480 };
 const radiusPx = 400;
-const grid = { columns: 40, rows: 30, pitchX: 16, pitchY: 16 };
+const grid = { columns: 40, rows: 30, pitch: 16 };
 const frameCount = 12;
 
 /** Whether a position about the centre lies on the rim of a bulging subject, all around the middle. */
@@ -22,8 +22,8 @@ function seenGrowth(widths: { middle: number; rim: number }): number {
   const random = seededRandom(3);
   const energies = Array.from({ length: frameCount }, (_, k) =>
     Float32Array.from({ length: grid.columns * grid.rows }, (_, i) => {
-      const u = ((i % grid.columns) + 0.5) * grid.pitchX - fullSize.width / 2;
-      const v = (Math.floor(i / grid.columns) + 0.5) * grid.pitchY - fullSize.height / 2;
+      const u = ((i % grid.columns) + 0.5) * grid.pitch - fullSize.width / 2;
+      const v = (Math.floor(i / grid.columns) + 0.5) * grid.pitch - fullSize.height / 2;
       const width = isSteep(u, v) ? widths.rim : widths.middle;
       return 100 * Math.exp(-0.5 * ((k - 5) / width) ** 2);
     }),

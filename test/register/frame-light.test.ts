@@ -18,7 +18,7 @@ function striped(contrast: number, gain: number, bits: 8 | 16): ReducedFrame {
     const level = [0.24, 0.18, 0.1][i % 3] * (1 + x / width);
     return encoded(gain * level * (1 + (x % 16 < 8 ? contrast : -contrast)), bits);
   });
-  return { number: 1, pixels, width, height, channels: 3, bits, factorX: 1, factorY: 1 };
+  return { number: 1, pixels, width, height, channels: 3, bits, factor: 1 };
 }
 
 const still = { a: 1, b: 0, x: 0, y: 0 };

@@ -198,8 +198,7 @@ describe('frames that say little', () => {
     height: 64,
     channels: 1,
     bits: 8,
-    factorX: 1,
-    factorY: 1,
+    factor: 1,
   });
   const small = { width: 96, height: 64 };
 
@@ -322,7 +321,7 @@ describe('the options of the motion', () => {
   it('a reduced picture gives the motion of the full one', () => {
     const reducedBy = (factor: number) =>
       estimate(
-        frames.slice(0, 4).map((frame) => ({ ...frame, factorX: factor, factorY: factor })),
+        frames.slice(0, 4).map((frame) => ({ ...frame, factor })),
         1,
         { fullSize: { width: factor * width, height: factor * height } },
       );

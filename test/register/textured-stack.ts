@@ -313,7 +313,7 @@ export function createTexturedStack(plan: StackPlan): TexturedStack {
         pixels[i * channels + c] = Math.min(full, Math.max(0, Math.round(value)));
       }
     }
-    return { number: index + 1, pixels, width, height, channels, bits, factorX: 1, factorY: 1 };
+    return { number: index + 1, pixels, width, height, channels, bits, factor: 1 };
   };
   return { plan, truth, matrices, gains, draw };
 }

@@ -171,22 +171,22 @@ function putRow(out: usize, row: usize, a: f64, b: f64, c: f64, d: f64, e: f64, 
 /**
  * Pairs of light of two frames: of each block of one, in the grid of (height, width), and of the other read at the same place by
  * bilinear interpolation:
- *   x = ((a u - b v + moveX) + halfX) / pitchX - 1/2,   u = (column + 1/2) pitchX - halfX;   y, v alike with b u + a v,
+ *   x = ((a u - b v + moveX) + halfX) / pitch - 1/2,   u = (column + 1/2) pitch - halfX;   y, v alike with b u + a v,
  * f64 at `source` and `target`. Returns how many: blocks that lie outside, are clipped (NaN) or dark in either are left out.
  */
 export function lightPairs(
-  one: usize, other: usize, width: i32, height: i32, pitchX: f64, pitchY: f64, halfX: f64, halfY: f64, a: f64, b: f64,
+  one: usize, other: usize, width: i32, height: i32, pitch: f64, halfX: f64, halfY: f64, a: f64, b: f64,
   moveX: f64, moveY: f64, source: usize, target: usize,
 ): i32 {
   const rowBytes = usize(width) << 2;
   let count: usize = 0;
   let p = one;
   for (let row = 0; row < height; row++) {
-    const v = (f64(row) + 0.5) * pitchY - halfY;
+    const v = (f64(row) + 0.5) * pitch - halfY;
     for (let column = 0; column < width; column++, p += 4) {
-      const u = (f64(column) + 0.5) * pitchX - halfX;
-      const x = (a * u - b * v + moveX + halfX) / pitchX - 0.5;
-      const y = (b * u + a * v + moveY + halfY) / pitchY - 0.5;
+      const u = (f64(column) + 0.5) * pitch - halfX;
+      const x = (a * u - b * v + moveX + halfX) / pitch - 0.5;
+      const y = (b * u + a * v + moveY + halfY) / pitch - 0.5;
       const left = i32(floor(x));
       const top = i32(floor(y));
       if (left < 0 || top < 0 || left + 1 >= width || top + 1 >= height) continue;
