@@ -1,7 +1,7 @@
 import type { Size } from '../image/image.js';
 import { median, sigmaPerMad } from '../image/median.js';
 import { outlierSigmas } from '../model/constants/model.js';
-import { minDetailEnergy, minVisiblePx, sharpPx } from '../model/constants/register.js';
+import { encodingPower, minDetailEnergy, minVisiblePx, sharpPx } from '../model/constants/register.js';
 import type { MotionModel } from '../options/motion-model.js';
 import { type CentredMotion, noMotion, transformOf } from './centred-motion.js';
 import { type SlopeContext, slopeContext } from './correct-slopes.js';
@@ -9,6 +9,7 @@ import type { Correspondences } from './fit-motion.js';
 import { type LightLink, solveLight } from './frame-light.js';
 import type { FrameMotion, MotionSolution } from './motion-solution.js';
 import { measureGrowth, railResiduals, seenFromAnchor } from './rail.js';
+import { luminanceWeights } from './reduced-frame.js';
 import { relativeSharpness } from './sharpness.js';
 import { type PairLink, reachableFrom, type StackSolution, solveStack } from './solve-stack.js';
 import type { TileGrid } from './tile-grid.js';
@@ -62,13 +63,14 @@ export function* assembleSolution(
   const allFlat = frames.every(isFlat);
   const still = model === 'none' || allFlat;
   const anchor = still ? requested : chooseAnchor(evidence, requested, warnings);
-  const solution = still ? noMotions(frames.length) : yield* solveModel(evidence, anchor);
+  const gains = solveLight(evidence.lightLinks, frames.length, anchor, frames[0].channels);
+  const lights = gains.map(energyFactor);
+  const solution = still ? noMotions(frames.length) : yield* solveModel(evidence, anchor, lights);
   // Errors of measurement are those of the reduced pictures.
   const reducedRadiusPx = evidence.radiusPx / evidence.pitchPx;
   const motions = model === 'shift' ? solution.motions : seenFromAnchor(solution.motions, reducedRadiusPx);
-  const sharpness = relativeSharpness(frames, motions, evidence.grids[0], fullSize);
+  const sharpness = relativeSharpness(frames, motions, evidence.grids[0], fullSize, lights);
   const scaleResiduals = railResiduals(motions);
-  const gains = solveLight(evidence.lightLinks, frames.length, anchor, frames[0].channels);
   const aligned = frames.map((frame, k): FrameMotion => {
     const motion = motions[k];
     const reason = allFlat || !motion ? reasonOf(frame) : undefined;
@@ -91,6 +93,12 @@ export function* assembleSolution(
     growth: measureGrowth(motions, reducedRadiusPx),
     warnings,
   };
+}
+
+/** What gains, which are those of encoded values, make of energies, which are those of linear luminance. */
+function energyFactor(gains: readonly number[]): number {
+  const weights = luminanceWeights[gains.length === 1 ? 1 : 3];
+  return weights.reduce((sum, weight, c) => sum + weight * gains[c] ** encodingPower, 0) ** 2;
 }
 
 function isFlat({ detail }: FrameRecord): boolean {
@@ -134,6 +142,7 @@ function chooseAnchor({ frames, links }: MotionEvidence, requested: number, warn
 function* solveModel(
   evidence: MotionEvidence,
   anchor: number,
+  lights: readonly number[],
 ): Generator<CorrectionRequest, StackSolution, PairLink[]> {
   const { motion, radiusPx, pitchPx, frames } = evidence;
   const solveBy = (by: readonly PairLink[], free: 'shift' | 'scale' | 'similarity') =>
@@ -147,7 +156,7 @@ function* solveModel(
   const first = solveBy(evidence.links, motion === 'shift' ? 'shift' : 'similarity');
   // With all frames aligned the peak energy of each tile position is known.
   const { links: measured, tiles } = evidence;
-  const links = yield { context: slopeContext(evidence, first.motions), links: measured, tiles };
+  const links = yield { context: slopeContext(evidence, first.motions, lights), links: measured, tiles };
   if (motion === 'shift') return solveBy(links, 'shift');
   const turned = solveBy(links, 'similarity');
   if (motion === 'similarity' || showsRoll(turned.motions, links, radiusPx, pitchPx)) return turned;

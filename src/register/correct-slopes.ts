@@ -15,6 +15,8 @@ type Framed = { frames: readonly Pick<FrameRecord, 'energies'>[] };
 export interface SlopeContext extends OfStack {
   /** Frame to anchor; undefined for frames that are not aligned. */
   motions: readonly (CentredMotion | undefined)[];
+  /** By frame: what multiplies its energies to be those in the anchor's light. */
+  lights: readonly number[];
   /** By level. */
   curves: readonly FocusCurves[];
 }
@@ -22,9 +24,10 @@ export interface SlopeContext extends OfStack {
 export function slopeContext(
   { motion, fullSize, radiusPx, pitchPx, grids, frames }: OfStack & Framed,
   motions: readonly (CentredMotion | undefined)[],
+  lights: readonly number[],
 ): SlopeContext {
-  const curves = focusCurves({ grids, fullSize, frames }, motions);
-  return { motion, fullSize, radiusPx, pitchPx, grids, motions, curves };
+  const curves = focusCurves({ grids, fullSize, frames }, motions, lights);
+  return { motion, fullSize, radiusPx, pitchPx, grids, motions, lights, curves };
 }
 
 /**
@@ -32,12 +35,13 @@ export function slopeContext(
  * blurred by less or to the other side; see `slopeShare`. Blurred tiles are moved accordingly and trusted less.
  */
 export function correctLink(context: SlopeContext, link: PairLink, tiles: Correspondences): PairLink {
-  const { motions, motion, radiusPx, pitchPx } = context;
+  const { motions, motion, radiusPx, pitchPx, lights } = context;
   const toAnchor = motions[link.from];
   if (!toAnchor || tiles.count < 4) return link;
   // The difference of the blur grows with the distance of the frames, and so does the change of what is sharp.
   const factor = pitchPx * (link.to - link.from) ** 2;
-  const { corrected, shared } = correctTiles(tiles, toAnchor, context, factor);
+  const light = Math.sqrt(lights[link.from] * lights[link.to]);
+  const { corrected, shared } = correctTiles(tiles, light, toAnchor, context, factor);
   const options = { radiusPx, shiftOnly: motion === 'shift', start: link.motion, shared };
   return { ...link, ...fitMotion(corrected, options) };
 }
@@ -67,6 +71,7 @@ function steepErrorPx({ facingWidth }: FocusCurves, width: number, level: number
 function focusCurves(
   { frames, grids, fullSize }: Pick<OfStack, 'grids' | 'fullSize'> & Framed,
   motions: readonly (CentredMotion | undefined)[],
+  lights: readonly number[],
 ): FocusCurves[] {
   return grids.map((grid, level) => {
     const peak = new Float32Array(grid.columns * grid.rows);
@@ -76,7 +81,7 @@ function focusCurves(
       if (!motion) return;
       const m = invertMotion(motion);
       for (let i = 0; i < peak.length; i++) {
-        const energy = readMoved(energies[level], grid, fullSize, m, i);
+        const energy = lights[k] * readMoved(energies[level], grid, fullSize, m, i);
         width[i] += energy;
         if (energy > peak[i]) peak[i] = energy;
       }
@@ -90,6 +95,7 @@ function focusCurves(
 
 function correctTiles(
   tiles: Correspondences,
+  light: number,
   toAnchor: CentredMotion,
   { curves, grids, fullSize }: SlopeContext,
   errorFactor: number,
@@ -110,7 +116,7 @@ function correctTiles(
     const y = toAnchor.b * u[i] + toAnchor.a * v[i] + toAnchor.y;
     const curve = curves[level];
     const peak = readGrid(curve.peak, grids[level], fullSize, x, y);
-    const share = Math.min(1, tiles.energy[i] / Math.max(peak, 1e-6));
+    const share = Math.min(1, (light * tiles.energy[i]) / Math.max(peak, 1e-6));
     const excess = 1 - slopeShare(blurFrom(share));
     out.foundU[i] -= excess * slopeU[i];
     out.foundV[i] -= excess * slopeV[i];

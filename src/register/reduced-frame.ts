@@ -26,7 +26,7 @@ export interface LightTables {
 }
 
 /** Weights of red, green and blue in luminance: ITU-R BT.709. */
-const luminanceWeights = { 1: [1], 3: [0.2126, 0.7152, 0.0722] } as const;
+export const luminanceWeights = { 1: [1], 3: [0.2126, 0.7152, 0.0722] } as const;
 
 export function lightTableBytes({ bits, channels }: Pick<ReducedFrame, 'bits' | 'channels'>): number {
   return 4 * channels * 2 ** bits;

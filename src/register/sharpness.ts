@@ -18,20 +18,23 @@ export function relativeSharpness(
   motions: readonly (CentredMotion | undefined)[],
   grid: TileGrid | undefined,
   fullSize: Size,
+  lights: readonly number[],
 ): number[] {
   const excess = frames.map((_, k) => {
     const before = k - 1;
     const after = k + 1;
     const [m, toBefore, toAfter] = [motions[k], motions[before], motions[after]];
     if (!grid || !m || !toBefore || !toAfter) return Number.NaN;
+    const light = lights[k] / Math.sqrt(lights[before] * lights[after]);
     return Math.sqrt(
-      energyRatio(
-        frames[k].energies[0],
-        grid,
-        fullSize,
-        { energies: frames[before].energies[0], motion: composeMotions(invertMotion(toBefore), m) },
-        { energies: frames[after].energies[0], motion: composeMotions(invertMotion(toAfter), m) },
-      ),
+      light *
+        energyRatio(
+          frames[k].energies[0],
+          grid,
+          fullSize,
+          { energies: frames[before].energies[0], motion: composeMotions(invertMotion(toBefore), m) },
+          { energies: frames[after].energies[0], motion: composeMotions(invertMotion(toAfter), m) },
+        ),
     );
   });
   return frames.map(({ fineShare }, k) => {

@@ -52,6 +52,7 @@ function seenGrowth(widths: { middle: number; rim: number }): number {
       grids: [grid],
     },
     Array.from({ length: frameCount }, () => noMotion),
+    new Array<number>(frameCount).fill(1),
   );
   return radiusPx * (correctLink(context, link, tiles).motion.a - 1);
 }

@@ -117,6 +117,22 @@ describe('the motion of a rail stack', () => {
     expect(agreement).toBeGreaterThan(0.8);
   });
 
+  it('is the same, and so is the sharpness of all frames, where every second one is a stop darker', () => {
+    // The sRGB curve at middle tones.
+    const stop = 2 ** (1 / 2.2);
+    const darkened = frames.map((frame, k) =>
+      k % 2 === 1 ? { ...frame, pixels: frame.pixels.map((value) => Math.round(value / stop)) } : frame,
+    );
+    const found = estimate(darkened, anchor + 1).frames;
+    const errors = found.map(({ matrix }, k) =>
+      cornerError(matrix, solution.frames[k].matrix, width, height),
+    );
+    expect(Math.max(...errors)).toBeLessThan(0.1);
+    for (const [k, { sharpness }] of found.entries()) {
+      expect(Math.abs(sharpness - solution.frames[k].sharpness)).toBeLessThan(0.1);
+    }
+  });
+
   it('is the same for the frames in reverse order, and the growth the opposite', () => {
     const reversed = estimate([...frames].reverse(), anchor + 1);
     expect(reversed.growth!.perFrame).toBeLessThan(-5 * reversed.growth!.sigma);
