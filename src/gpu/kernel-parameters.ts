@@ -89,23 +89,19 @@ export const gpuKernels = {
     },
   },
   decide: {
-    sets: ['state', 'level1', 'level2', 'level3', 'labels', 'surface'],
+    sets: ['state', 'level1', 'level2', 'labels', 'supports', 'decided'],
     bindings: {
-      state: { kind: 'set', access: 'read_write' },
+      state: { kind: 'set', access: 'read' },
       level1: { kind: 'set', access: 'read' },
       level2: { kind: 'set', access: 'read' },
-      level3: { kind: 'set', access: 'read' },
       labels: { kind: 'set', access: 'read' },
-      surface: { kind: 'set', access: 'read_write' },
-      known: { kind: 'table', access: 'read_write' },
+      supports: { kind: 'set', access: 'read_write' },
+      decided: { kind: 'set', access: 'read_write' },
     },
     numbers: {
       levels: 'i32',
-      frames: 'i32',
       nearSign: 'i32',
       same: 'i32',
-      refined: 'f32',
-      fractionBits: 'i32',
     },
   },
   dropFalseRims: {
@@ -533,6 +529,26 @@ export const gpuKernels = {
       indices: { kind: 'set', access: 'read_write' },
     },
     numbers: {
+    },
+  },
+  storeSurface: {
+    sets: ['state', 'level1', 'level2', 'level3', 'decided', 'surface'],
+    bindings: {
+      state: { kind: 'set', access: 'read_write' },
+      level1: { kind: 'set', access: 'read' },
+      level2: { kind: 'set', access: 'read' },
+      level3: { kind: 'set', access: 'read' },
+      decided: { kind: 'set', access: 'read' },
+      surface: { kind: 'set', access: 'read_write' },
+      known: { kind: 'table', access: 'read_write' },
+    },
+    numbers: {
+      levels: 'i32',
+      frames: 'i32',
+      nearSign: 'i32',
+      same: 'i32',
+      refined: 'f32',
+      fractionBits: 'i32',
     },
   },
   subtractSpill: {

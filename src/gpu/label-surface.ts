@@ -74,7 +74,7 @@ export function averageSupports(
   );
 }
 
-/** Labels and tones of each pixel, a word each: see wgsl/label.wgsl. */
+/** Label of each pixel, a word each: see wgsl/label.wgsl. */
 export function labelPixels(
   gpu: Gpu,
   state: readonly GpuPlanes[],
@@ -130,22 +130,35 @@ export function decideSurface(
 ): void {
   const [full] = state;
   const { frames, nearSign, fractionBits } = setting;
+  const pairs = { width: wordsOf(full.width), height: full.height };
+  const decided = gpu.takePlanes(full.width, full.height, 1, 2);
+  const same = storedUnits(sameUnits, setting);
   gpu.run(
     'decide',
+    { levels: state.length, nearSign, same },
     {
-      ...{ levels: state.length, frames, nearSign, fractionBits },
-      same: storedUnits(sameUnits, setting),
-      refined: exactUnits(sameUnits, setting),
+      state: { set: full, rows: sameRows(backRadius) },
+      level1: levelOf(state, 1, labels, backRadius),
+      level2: levelOf(state, 2, labels, backRadius),
+      labels: { set: labels, rows: sameRows(backRadius) },
+      supports: surface,
+      decided,
     },
+    pairs,
+  );
+  gpu.run(
+    'storeSurface',
+    { levels: state.length, frames, nearSign, fractionBits, same, refined: exactUnits(sameUnits, setting) },
     {
       state: full,
       level1: levelOf(state, 1, labels),
       level2: levelOf(state, 2, labels),
       level3: levelOf(state, 3, labels),
-      labels: { set: labels, rows: sameRows(backRadius) },
+      decided,
       surface,
       known,
     },
-    { width: wordsOf(full.width), height: full.height },
+    pairs,
   );
+  gpu.release(decided);
 }

@@ -47,8 +47,9 @@ export const kernelRows: { [K in KernelName]: KernelRows<K> } = {
   markLeaksStrip: { writes: 'levels', shares: ['levels'], reads: { levels: 10 } },
   gatherStrip: { writes: 'supports', shares: ['supports'] },
   aggregateStrip: { writes: 'out', shares: ['out'], reads: { supports: holeRows, levels: holeRows } },
-  labelStrip: { writes: 'labels', shares: ['labels', 'tones'], reads: { levels: 3 } },
-  decideStrip: { writes: 'levels', shares: ['levels'], reads: { labels: 11, tones: 11 } },
+  labelStrip: { writes: 'labels', shares: ['labels'], reads: { levels: 3 } },
+  decideStrip: { writes: 'decided', reads: { labels: 11, levels: 11 } },
+  storeSurfaceStrip: { writes: 'levels', shares: ['levels'] },
   smoothStrip: {
     writes: 'outIndices',
     shares: ['outIndices', 'outWeights'],

@@ -307,10 +307,11 @@ async function labelSurface(
     );
     [from, to] = [to, from];
   }
-  const [labels, tones] = [planeOf(work, 0), planeOf(work, 1)];
-  const found = { ...common, count, supports, supportStride: stride, labels, tones, labelStride: stride };
-  await pool.run('labelStrip', found, strips);
-  await pool.run('decideStrip', { ...found, frames, nearSign }, strips);
+  const [labels, decided] = [planeOf(work, 0), planeOf(work, 1)];
+  const found = { ...common, count, supports, supportStride: stride, labelStride: stride };
+  await pool.run('labelStrip', { ...found, labels }, strips);
+  await pool.run('decideStrip', { ...found, labels, decided, nearSign }, strips);
+  await pool.run('storeSurfaceStrip', { ...found, decided, frames, nearSign }, strips);
 }
 
 /** Four bytes a pixel over two planes of two, half a row's end further in. */

@@ -1,23 +1,19 @@
 import { at, type Plane } from './kernel-rig.js';
-import {
-  type Candidate,
-  candidatesOf,
-  type Labels,
-  lastFrame,
-  type Scene,
-  supportsAt,
-} from './label-scene.js';
+import { type Candidate, candidatesOf, lastFrame, type Scene, supportsAt } from './label-scene.js';
 import { unitsOf } from './label-twin.js';
 import { tuned } from './tuned.js';
 
-// Plain twins of decideStrip: one pixel at a time, by its docstrings.
+// Plain twins of decideStrip and storeSurfaceStrip: one pixel at a time, by their docstrings.
 
 const leastSupport = tuned('minPeakOctaves');
 const mostSupport = tuned('maxSupport');
 const supportSteps = tuned('supportSteps');
+const maxToneOdds = tuned('maxToneOdds');
 const sameSurface = tuned('sameUnits');
 const frontReach = tuned('windowRadius');
 const reachPx = tuned('backRadius');
+const tonesReach = tuned('shareRadius');
+const windowPixels = tuned('thinPixels');
 const toneNoise = tuned('toneNoise');
 const alphaOdds = tuned('alphaOdds');
 const sureSupport = tuned('sureSupport');
@@ -31,10 +27,11 @@ const certaintyOfSupport = tuned('certaintyOfSupport');
 const certaintyOfLead = tuned('certaintyOfLead');
 const certaintyFloor = tuned('minCompared');
 
-/** What is decided between: the scene with its supports, labels and tones, and which end of the stack is near. */
-export interface Labelled extends Labels {
+/** What is decided between: the scene with its supports and labels, and which end of the stack is near. */
+export interface Labelled {
   scene: Scene;
   supports: Plane;
+  labels: Plane;
   nearSign: number;
 }
 
@@ -58,12 +55,11 @@ function around(labels: Plane, x: number, y: number, reach: number): Around[] {
   return found;
 }
 
-/** Labels of the picture within a square about a pixel. */
-function square(labels: Plane, x: number, y: number, reach: number): number[] {
-  const found: number[] = [];
-  for (let v = Math.max(0, y - reach); v <= Math.min(labels.height - 1, y + reach); v++) {
-    for (let u = Math.max(0, x - reach); u <= Math.min(labels.width - 1, x + reach); u++)
-      found.push(at(labels, u, v));
+/** Pixels of the picture within a square about a pixel. */
+function square({ width, height }: Plane, x: number, y: number, reach: number): [number, number][] {
+  const found: [number, number][] = [];
+  for (let v = Math.max(0, y - reach); v <= Math.min(height - 1, y + reach); v++) {
+    for (let u = Math.max(0, x - reach); u <= Math.min(width - 1, x + reach); u++) found.push([u, v]);
   }
   return found;
 }
@@ -77,16 +73,16 @@ function supportOf(rise: number): number {
 /** Whether a stored weight says that its peak is the detail of something beside: bit 14. */
 export const isLeak = (stored: number) => (stored & 0x4000) !== 0;
 
-/** The best peak of level 2, where it has support and is the pixel's own. */
+/** The best peak of level 2; without support where it is not the pixel's own. */
 function wideCandidate(
   { states }: Scene,
   x: number,
   y: number,
 ): (Candidate & { support: number }) | undefined {
   const [fine, , wide] = states;
-  if (!wide || isLeak(at(wide.after, x >> 2, y >> 2))) return undefined;
-  const support = supportSteps * supportOf(at(wide.best, x >> 2, y >> 2));
-  if (support === 0) return undefined;
+  if (!wide) return undefined;
+  const isBeside = isLeak(at(wide.after, x >> 2, y >> 2));
+  const support = isBeside ? 0 : supportSteps * supportOf(at(wide.best, x >> 2, y >> 2));
   return {
     n: 3,
     depthIndex: at(wide.before, x >> 2, y >> 2),
@@ -97,30 +93,77 @@ function wideCandidate(
 
 /** Tone of a pixel in the frame in which what was decided is sharp; 0 where it is not known which end is near. */
 export function toneTwin(
-  { scene, supports, labels, tones, nearSign }: Labelled,
+  { scene, supports, nearSign }: Labelled,
   decided: number,
   x: number,
   y: number,
 ): number {
   if (nearSign === 0) return 0;
-  const ofLabel = at(tones, x, y) & 255;
-  if (decided === at(labels, x, y)) return ofLabel;
   const own = supportsAt(supports, x, y);
   const same = Math.trunc(unitsOf(sameSurface, scene.unit));
-  const shown = candidatesOf(scene, x, y).find(
-    ({ n, depthIndex }) => own[n] > 0 && Math.abs(depthIndex - decided) < same,
-  );
-  return shown?.tone ?? ofLabel;
+  const candidates = candidatesOf(scene, x, y);
+  const shown = candidates.find(({ n, depthIndex }) => own[n] > 0 && Math.abs(depthIndex - decided) < same);
+  return (shown ?? candidates[0]).tone;
 }
 
-/**
- * The depth index that a pixel belongs to, stored, and how clear the decision was: the logarithm of the odds for the near
- * surface, infinite where there was none.
- */
-export function decideTwin(given: Labelled, x: number, y: number): { decided: number; odds: number } {
-  const { scene, supports, labels, tones, nearSign } = given;
+const sumOf = (values: readonly number[]) => values.reduce((sum, value) => sum + value, 0);
+const meanOf = (values: readonly number[]) => sumOf(values) / values.length;
+
+/** A pixel that has a peak of the near surface: its tone in that one's frame, and whether it is labelled behind it. */
+interface Seen {
+  tone: number;
+  isBehind: boolean;
+}
+
+/** Of the pixels within a square, those that have a peak of the near surface, whatever their label. */
+function seenAround(
+  { scene, labels }: Labelled,
+  x: number,
+  y: number,
+  near: Candidate,
+  reach: number,
+  isBehind: (label: number) => boolean,
+): Seen[] {
+  const same = Math.trunc(unitsOf(sameSurface, scene.unit));
+  return square(labels, x, y, reach).flatMap(([u, v]) => {
+    const peaks: Candidate[] = candidatesOf(scene, u, v);
+    const wide = near.n === 3 ? wideCandidate(scene, u, v) : undefined;
+    if (wide) peaks.push(wide);
+    const shown = peaks.find(({ depthIndex }) => Math.abs(depthIndex - near.depthIndex) < same);
+    return shown ? [{ tone: shown.tone, isBehind: isBehind(at(labels, u, v)) }] : [];
+  });
+}
+
+/** See `clearShare` of assembly/decide.ts: by deviations from the ground, where the kernel sums moments. */
+function clearShareTwin(own: number, around: number, seen: readonly Seen[]): number {
+  const tones = seen.map(({ tone }) => tone);
+  const behind = seen.filter(({ isBehind }) => isBehind).map(({ tone }) => tone);
+  const ground = meanOf(behind.length > 0 ? behind : tones);
+  const texture = behind.length > 0 ? meanOf(behind.map((tone) => (tone - ground) ** 2)) : 0;
+  const weight = sumOf(tones.map((tone) => (tone - ground) ** 2));
+  if (weight < tones.length) return 0;
+  const contrast = sumOf(tones.map((tone) => (tone - ground) ** 3)) / weight;
+  if (Math.abs(contrast) < 0.5) return 0;
+  const within = (value: number, low: number, high: number) => Math.max(low, Math.min(high, value));
+  const clarity = Math.abs(contrast) / Math.sqrt(texture + toneNoise ** 2);
+  const alike = within(2 - (4 * (around - ground)) / contrast, 0, 1);
+  return (within((own - ground) / contrast, -0.5, 1.5) - 0.5) * clarity * alike;
+}
+
+export interface Decision {
+  /** Stored depth index. */
+  decided: number;
+  /** Logarithm of the odds for the near surface; infinite where there was nothing to decide. */
+  odds: number;
+  /** What tones say for it, where it is the pixel's, in steps, not rounded; 0 elsewhere. */
+  ofTone: number;
+}
+
+/** The depth index that a pixel belongs to, and how clear the decision was. */
+export function decideTwin(given: Labelled, x: number, y: number): Decision {
+  const { scene, supports, labels, nearSign } = given;
   const label = at(labels, x, y);
-  const stands = { decided: label, odds: Number.POSITIVE_INFINITY };
+  const stands = { decided: label, odds: Number.POSITIVE_INFINITY, ofTone: 0 };
   const same = Math.trunc(unitsOf(sameSurface, scene.unit));
   const disc = around(labels, x, y, reachPx).filter((pixel) => (pixel.y - y) % discRows === 0);
   const known = disc.map((pixel) => pixel.label);
@@ -130,46 +173,61 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
   const candidates = candidatesOf(scene, x, y).filter(({ n }) => own[n] > 0);
   if (candidates.length === 0) return stands;
   const isNamed = (depthIndex: number, reach: number) =>
-    square(labels, x, y, reach).some((other) => Math.abs(other - depthIndex) < same);
-  const named = candidates.filter(({ depthIndex }) => isNamed(depthIndex, frontReach));
+    square(labels, x, y, reach).some(([u, v]) => Math.abs(at(labels, u, v) - depthIndex) < same);
+  const isBehindOf = (depthIndex: number) => (other: number) =>
+    other === 0 || (other - depthIndex) * nearSign > same;
+  const isSure = candidates.some(({ n }) => own[n] >= sureSupport);
+  const area = square(labels, x, y, tonesReach).length / (2 * tonesReach + 1) ** 2;
+  const fronts = candidates
+    .filter(({ depthIndex }) => isSure || isNamed(depthIndex, frontReach))
+    .map((candidate) => ({
+      near: candidate,
+      support: own[candidate.n],
+      seen: seenAround(given, x, y, candidate, tonesReach, isBehindOf(candidate.depthIndex)),
+    }))
+    .filter(({ seen }) => seen.length >= windowPixels * area - 1e-9);
   const wide = wideCandidate(scene, x, y);
   if (
     wide &&
+    wide.support > 0 &&
     label !== 0 &&
     (label - wide.depthIndex) * nearSign >= same &&
     isNamed(wide.depthIndex, reachPx)
-  )
-    named.push(wide);
+  ) {
+    const seen = seenAround(given, x, y, wide, reachPx, isBehindOf(wide.depthIndex));
+    fronts.push({ near: wide, support: wide.support, seen });
+  }
   // Of two at one depth index the one of the finer level.
-  const [near] = named.toSorted((first, second) => (first.depthIndex - second.depthIndex) * nearSign);
-  if (!near) return stands;
+  const [front] = fronts.toSorted(
+    (first, second) => (first.near.depthIndex - second.near.depthIndex) * nearSign,
+  );
+  if (!front) return stands;
+  const { near, seen } = front;
 
-  const isBehind = (other: number) => other === 0 || (other - near.depthIndex) * nearSign > same;
+  const isBehind = isBehindOf(near.depthIndex);
   const behind = disc.filter((pixel) => isBehind(pixel.label));
   if (behind.length === 0) return stands;
-  const tonesBehind = behind.map((pixel) => at(tones, pixel.x, pixel.y) >> 8);
-  const mean = tonesBehind.reduce((sum, tone) => sum + tone, 0) / behind.length;
-  const texture = tonesBehind.reduce((sum, tone) => sum + (tone - mean) ** 2, 0) / behind.length;
-  const tonesNear = disc
-    .filter((pixel) => Math.abs(pixel.label - near.depthIndex) < same)
-    .map((pixel) => at(tones, pixel.x, pixel.y) & 255);
-  const [above, below] = [Math.max(...tonesNear) - mean, mean - Math.min(...tonesNear)];
-  const contrast = tonesNear.length === 0 ? 0 : above > below ? above : -below;
-
-  const others = candidates.filter((other) => other !== near);
+  const mean = meanOf(
+    behind.map((pixel) => {
+      const [fine, , coarse] = candidatesOf(scene, pixel.x, pixel.y);
+      return (coarse ?? fine).tone;
+    }),
+  );
+  const others = candidates.filter(({ n }) => n !== near.n);
   const nearSupport = others
     .filter(({ depthIndex }) => Math.abs(depthIndex - near.depthIndex) < same)
-    .reduce((sum, { n }) => sum + own[n], near === wide ? wide.support : own[near.n]);
+    .reduce((sum, { n }) => sum + own[n], front.support);
   const [back] = others
     .filter(({ depthIndex }) => (depthIndex - near.depthIndex) * nearSign > same)
     .toSorted((first, second) => own[second.n] - own[first.n]);
-  let odds = Math.log((nearSupport + 1) / ((back ? own[back.n] : 0) + 1));
-  if (contrast !== 0) {
-    const alpha = Math.max(-0.5, Math.min(1.5, (near.tone - mean) / contrast));
-    const clarity = Math.abs(contrast) / Math.sqrt(texture + toneNoise ** 2);
-    odds += (alphaOdds * (alpha - 0.5) * clarity * behind.length) / discPixels;
+  const ofTone =
+    seen.length === 0 ? 0 : (alphaOdds * clearShareTwin(near.tone, mean, seen) * behind.length) / discPixels;
+  const odds = Math.log((nearSupport + 1) / ((back ? own[back.n] : 0) + 1)) + ofTone;
+  if (odds > 0) {
+    const decided = Math.abs(label - near.depthIndex) < same ? label : near.depthIndex;
+    const steps = Math.max(-maxToneOdds, Math.min(maxToneOdds, supportSteps * ofTone));
+    return { decided, odds, ofTone: steps };
   }
-  if (odds > 0) return { decided: Math.abs(label - near.depthIndex) < same ? label : near.depthIndex, odds };
   // Of what lies behind at the least distance that which is known, and the nearest to the front.
   const [told] = disc
     .filter((pixel) => isBehind(pixel.label))
@@ -182,7 +240,7 @@ export function decideTwin(given: Labelled, x: number, y: number): { decided: nu
   const depthIndex = back?.depthIndex ?? told.label;
   const isLabelBehind =
     label !== 0 && Math.abs(label - depthIndex) <= same && (label - near.depthIndex) * nearSign > same;
-  return { decided: isLabelBehind ? label : depthIndex, odds };
+  return { decided: isLabelBehind ? label : depthIndex, odds, ofTone: 0 };
 }
 
 /** Frames of a stored depth index of six fraction bits. */
@@ -198,8 +256,13 @@ export interface Decided {
   certainty: number;
 }
 
-/** What is known of the depth index that a pixel belongs to. */
-export function refineTwin({ scene, supports }: Labelled, decided: number, x: number, y: number): Decided {
+/** What is known of the depth index that a pixel belongs to. ofTone: what tones say for it, in steps. */
+export function refineTwin(
+  { scene, supports }: Labelled,
+  { decided, ofTone }: Pick<Decision, 'decided' | 'ofTone'>,
+  x: number,
+  y: number,
+): Decided {
   const nothing: Decided = { depthIndex: undefined, weight: 0, mark: 'none', certainty: 0 };
   if (decided === 0) return nothing;
   const { states, unit } = scene;
@@ -256,13 +319,13 @@ export function refineTwin({ scene, supports }: Labelled, decided: number, x: nu
     depthIndex,
     weight,
     mark: first?.isMarked ? 'gap' : isLeaked ? 'leaked' : 'none',
-    certainty: 255 * certaintyTwin(Math.max(ofOwn, coarse), ofOther),
+    certainty: 255 * certaintyTwin(Math.max(ofOwn, coarse), ofOther, ofTone / supportSteps),
   };
 }
 
-/** Probability that the depth index is right, from the supports of its candidate and of the next, octaves. */
-function certaintyTwin(own: number, other: number): number {
+/** Probability that the depth index is right, from the supports of its candidate and of the next, octaves, and the odds of its tone. */
+function certaintyTwin(own: number, other: number, ofTone: number): number {
   const [support, next] = [own, other].map((octaves) => Math.log(octaves + certaintyFloor));
-  const odds = certaintyOdds + certaintyOfSupport * support + certaintyOfLead * (support - next);
+  const odds = certaintyOdds + certaintyOfSupport * support + certaintyOfLead * (support - next + ofTone);
   return 1 / (1 + Math.exp(-odds));
 }

@@ -3,6 +3,7 @@ import type { State } from './focus-state.js';
 import { storedIndex } from './focus-state.js';
 import { at, KernelRig, type Plane, pictureOf, randomFrom } from './kernel-rig.js';
 import { LabelKernels, lastFrame, randomScene, type Scene, supportsAt } from './label-scene.js';
+import { tuned } from './tuned.js';
 
 let rig: KernelRig;
 beforeAll(async () => {
@@ -37,7 +38,7 @@ function surfaceOf(scene: Scene, nearSign: number) {
   const kernels = new LabelKernels(rig, scene);
   const supports = kernels.aggregate(kernels.aggregate(kernels.gather(), 2), 6);
   const labels = kernels.label(supports);
-  return { supports, ...labels, ...kernels.decide(supports, labels, nearSign) };
+  return { ...kernels.decide(supports, labels, nearSign), supports, labels };
 }
 
 /** Pixels at which two pictures differ by more than this. */
@@ -113,8 +114,8 @@ it('on a slope, whose labels are nowhere apart, none moves, wherever it lies in 
   const random = randomFrom(2);
   const scene = randomScene(width, height, 1, 4);
   const [state] = scene.states;
-  // Across a disc of 15 px less than the two units that part surfaces, across eight such discs more; a rival before it.
-  const slope = (x: number) => storedIndex(5 + 0.12 * x);
+  // Across a disc less than what parts surfaces, across eight such discs more; a rival before it.
+  const slope = (x: number) => storedIndex(5 + 0.05 * x);
   const fill = (plane: Plane, value: (x: number) => number) => {
     for (let i = 0; i < plane.data.length; i++) plane.data[i] = value(i % width);
   };
@@ -126,7 +127,39 @@ it('on a slope, whose labels are nowhere apart, none moves, wherever it lies in 
   fill(state.tones, () => Math.floor(random() * 256) + 256 * Math.floor(random() * 256));
   const kernels = new LabelKernels(rig, scene);
   const supports = kernels.gather();
-  const { tones } = kernels.label(supports);
-  const { depthIndices } = kernels.decide(supports, { labels: state.before, tones }, 1);
+  const { depthIndices } = kernels.decide(supports, state.before, 1);
   expect(differing(depthIndices, state.before)).toBe(0);
 });
+
+it.each([-1, 1])(
+  'a hair without labels of its own is told from the texture behind it by its frame, nearSign %i',
+  (nearSign) => {
+    const [width, height] = [61, 41];
+    const random = randomFrom(3);
+    const scene = randomScene(width, height, 1, 4);
+    const [state] = scene.states;
+    const isHair = (x: number) => x === 30;
+    const [ground, hair] = nearSign > 0 ? [storedIndex(9), storedIndex(4)] : [storedIndex(4), storedIndex(9)];
+    /** Behind, the ground is textured; in the hair's frame it is out of focus, and the hair little brighter. */
+    const tones = (x: number) =>
+      Math.floor(40 + 120 * random()) + 256 * Math.floor((isHair(x) ? 128 : 98) + 4 * random());
+    const has = (x: number) => Math.abs(x - 30) <= tuned('windowRadius');
+    const fill = (plane: Plane, value: (x: number) => number) => {
+      for (let i = 0; i < plane.data.length; i++) plane.data[i] = value(i % width);
+    };
+    fill(state.best, () => 3000);
+    fill(state.before, () => ground);
+    fill(state.after, () => 64);
+    fill(state.second, (x) => (has(x) ? 2900 : 0));
+    fill(state.secondOrdinal, (x) => (has(x) ? hair : 0));
+    fill(state.tones, tones);
+    // Something labelled near lies farther off than tones are compared: without any, nothing is to be decided.
+    const labels = pictureOf(width, height, (x) => (x === 30 + tuned('backRadius') - 1 ? hair : ground));
+    const kernels = new LabelKernels(rig, scene);
+    const { decided } = kernels.decide(kernels.gather(), labels, nearSign);
+    for (let y = 0; y < height; y++) {
+      for (let x = 30 - 6; x <= 30 + 6; x++)
+        expect(at(decided, x, y), `${x}, ${y}`).toBe(isHair(x) ? hair : ground);
+    }
+  },
+);

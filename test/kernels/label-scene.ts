@@ -90,15 +90,12 @@ export function randomScene(width: number, height: number, count: number, seed: 
   return { states, width, height, unit };
 }
 
-/** Stored depth index of each pixel's candidate of the most support, and two tones: see `labelStrip`. */
-export interface Labels {
-  labels: Plane;
-  /** Low byte in the frame of the label, high byte in that of the best peak of level 1. */
-  tones: Plane;
-}
-
-/** Planes of level 0 after `decideStrip`. */
+/** Planes of level 0 after `decideStrip` and `storeSurfaceStrip`. */
 export interface DecidedPlanes {
+  /** Stored depth index of what was decided; 0 = nothing. */
+  decided: Plane;
+  /** Supports, and above them what tones say. */
+  supports: Plane;
   /** The peak that the surface goes through. */
   rises: Plane;
   peaks: Plane;
@@ -141,10 +138,7 @@ export function readSupports(rig: KernelRig, { pointer, stride, width, height }:
   return pictureOf(width, height, (x, y) => rig.arena.u32(pointer + 4 * (y * stride + x), 1)[0]);
 }
 
-/** Labels and tones in planes of one set, as kernels take them: their addresses, and the stride. */
-const labelPointers = ({ pointer, planeBytes, stride }: Planes) => [pointer, pointer + planeBytes, stride];
-
-/** The kernels of assembly/candidates.ts, labels.ts and decide.ts over one scene, each on what it is given. */
+/** The kernels of assembly/candidates.ts, labels.ts, decide.ts and store-surface.ts over one scene, each on what it is given. */
 export class LabelKernels {
   readonly levels: Planes[];
   private readonly table: number;
@@ -183,25 +177,32 @@ export class LabelKernels {
     return readSupports(this.rig, out);
   }
 
-  label(supports: Plane): Labels {
+  label(supports: Plane): Plane {
     const from = placeSupports(this.rig, supports);
-    const out = this.rig.storeCodes([this.blank, this.blank]);
+    const out = this.rig.storeCodes([this.blank]);
     this.run('labelStrip', [
       ...[this.levels.length, ...this.size],
-      ...[from.pointer, from.stride, ...labelPointers(out), ...this.tail],
+      ...[from.pointer, from.stride, out.pointer, out.stride, ...this.tail],
     ]);
-    return { labels: this.rig.read(out, 0), tones: this.rig.read(out, 1) };
+    return this.rig.read(out, 0);
   }
 
   /** Once only: it overwrites the peaks. */
-  decide(supports: Plane, { labels, tones }: Labels, nearSign: number): DecidedPlanes {
-    const from = placeSupports(this.rig, supports);
-    const given = this.rig.storeCodes([labels, tones]);
+  decide(given: Plane, labels: Plane, nearSign: number): DecidedPlanes {
+    const from = placeSupports(this.rig, given);
+    const work = this.rig.storeCodes([labels, this.blank]);
+    const out = work.pointer + work.planeBytes;
     const [full] = this.levels;
-    soilEnds(this.rig, full, 7);
+    const count = this.levels.length;
+    const supportsAt = [from.pointer, from.stride];
     this.run('decideStrip', [
-      ...[this.levels.length, ...this.size, lastFrame],
-      ...[from.pointer, from.stride, ...labelPointers(given), nearSign, ...this.tail],
+      ...[count, ...this.size, ...supportsAt],
+      ...[work.pointer, out, work.stride, nearSign, ...this.tail],
+    ]);
+    soilEnds(this.rig, full, 7);
+    this.run('storeSurfaceStrip', [
+      ...[count, ...this.size, lastFrame, ...supportsAt],
+      ...[out, work.stride, nearSign, ...this.tail],
     ]);
     // The smoothing counts on it: nothing has weight beyond the ends of rows.
     if (![...endsOf(this.rig, full, 7)].every((weight) => weight === 0)) {
@@ -210,7 +211,9 @@ export class LabelKernels {
     const [rises, peaks, depthIndices, weights, gaps, stored] = [0, 1, 5, 7, 9, 10].map((plane) =>
       this.rig.read(full, plane),
     );
-    return { rises, peaks, depthIndices, weights, gaps, ...certaintiesOf(stored) };
+    const decided = this.rig.read(work, 1);
+    const supports = readSupports(this.rig, from);
+    return { decided, supports, rises, peaks, depthIndices, weights, gaps, ...certaintiesOf(stored) };
   }
 
   private run(kernel: Parameters<KernelRig['run']>[0], args: number[]): void {

@@ -128,20 +128,13 @@ function peaksAround(
   return found;
 }
 
-/**
- * Stored depth index of the candidate of the most support, or what a coarser level shows, 0 = nothing; and the tones of that
- * candidate, or else of the best peak of level 0, and of the best peak at the coarser level.
- */
-export function labelTwin(scene: Scene, supports: Plane, x: number, y: number) {
+/** Stored depth index of the candidate of the most support, or what a coarser level shows, 0 = nothing. */
+export function labelTwin(scene: Scene, supports: Plane, x: number, y: number): number {
   const own = supportsAt(supports, x, y);
   const candidates = candidatesOf(scene, x, y);
   const most = Math.max(...candidates.map(({ n }) => own[n]));
   const best = most >= sureSupport ? candidates.find(({ n }) => own[n] === most) : undefined;
-  return {
-    label: best?.depthIndex ?? coarsePlace(scene, x, y),
-    tone: (best ?? candidates[0]).tone,
-    coarseTone: (candidates[2] ?? candidates[0]).tone,
-  };
+  return best?.depthIndex ?? coarsePlace(scene, x, y);
 }
 
 /** Stored depth index that the first of the coarser levels shows whose peak the pixels around share; 0 = none. */

@@ -1,6 +1,5 @@
-// Label of each pixel, the depth index of its candidate of the most support, 0 = it shows nothing, in the low half of a word;
-// above it two tones: in the frame of the label, and in that of the best peak of level 1. Beside it: labelStrip of
-// kernels/assembly/labels.ts.
+// Label of each pixel, the depth index of its candidate of the most support, 0 = it shows nothing, a word each. Beside it: labelStrip
+// of kernels/assembly/labels.ts.
 struct Call {
   band: Band,
   state: Set,
@@ -49,16 +48,5 @@ fn main(@builtin(global_invocation_id) id: vec3u) {
   } else if (call.count > 2) {
     label = u16Of(coarseIndices[rowAt(call.coarseIndices, 0, y >> 2u) + (x >> 3u)], x >> 2u);
   }
-  let pair = stateAt(tonesPlane, x, y);
-  var coarseTone = pair & 255u;
-  if (call.count > 1) {
-    coarseTone = stateAt(coarseTonesPlane, x, y) & 255u;
-  }
-  var tone = pair & 255u;
-  if (best == 1) {
-    tone = pair >> 8u;
-  } else if (best == 2) {
-    tone = coarseTone;
-  }
-  labels[rowAt(call.labels, 0, y) + x] = label | (tone << 16u) | (coarseTone << 24u);
+  labels[rowAt(call.labels, 0, y) + x] = label;
 }

@@ -9,14 +9,16 @@
 //    (Edge-avoiding a-trous passes after Dammertz et al., HPG 2010, over supports as a cost volume is filtered by Hosni et
 //    al., PAMI 35(2), 2013.)
 // 2. The share alpha of the near surface in the pixel's tone, in the frame in which the near surface is sharp: between
-//    its own tone and the mean of what is labelled farther around (the matting equation, Porter & Duff, SIGGRAPH 1984).
+//    its own tone and that of what lies behind it, which is out of focus there (the matting equation, Porter & Duff, SIGGRAPH
+//    1984). See `clearShare` in decide.ts.
 //
 // Before something detailed, smooth ground shows at a coarse level alone, while detail of what lies behind shines through its
 // blurred rim: there the best peak of level 2 may be the near surface, though no label is its own.
 //
 // Supports: three bytes a pixel in one u32, 1/8 codesPerOctave, in the order of the candidates, bit 31 = contested: the best
-// has little support, or another has some as well. Only contested pixels are averaged.
-import { codesPerOctave, supportSteps, maxKeptSupport, minPeakOctaves, maxSupport, apartUnits, contestedShare, droppedPercent, sureSupport, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, secondRisePlane, tonesPlane } from './constants';
+// has little support, or another has some as well. Only contested pixels are averaged. Once it is decided, bits 24 to 30 hold what
+// tones say for the near surface where it is the pixel's: logarithm of odds in steps of 1/`supportSteps`, `maxToneOdds` + 1 more, 0 = none.
+import { codesPerOctave, supportSteps, maxKeptSupport, maxToneOdds, minPeakOctaves, maxSupport, apartUnits, contestedShare, droppedPercent, sureSupport, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, secondRisePlane, tonesPlane } from './constants';
 import { apartOf } from './common';
 import { planeOf, strideOf, unitsPerFrame } from './curve-state';
 
@@ -26,6 +28,8 @@ export const candidates: i32 = 3;
 export const wide: i32 = 3;
 /** Bit of the supports that marks a contested pixel. */
 export const contestedBit: u32 = 0x80000000;
+/** Of what tones say, above the supports. */
+export const toneOddsShift: i32 = 24;
 
 // @ts-ignore: decorator
 @inline
@@ -46,6 +50,15 @@ export function eightSupportsOf(rises: v128): v128 {
 @inline
 export function supportAt(supports: u32, candidate: i32): i32 {
   return i32((supports >> (candidate << 3)) & 127);
+}
+
+/** What tones say for the surfaces of four pixels, logarithms of odds. */
+// @ts-ignore: decorator
+@inline
+export function toneOddsOf(supports: v128): v128 {
+  const stored = v128.and(i32x4.shr_u(supports, toneOddsShift), i32x4.splat(127));
+  const steps = v128.and(i32x4.sub(stored, i32x4.splat(maxToneOdds + 1)), i32x4.ne(stored, i32x4.splat(0)));
+  return v128.mul<f32>(v128.convert<i32>(steps), f32x4.splat(1 / f32(supportSteps)));
 }
 
 /** Eight u16 of level 1's row, each for two pixels of level 0. */

@@ -9,6 +9,7 @@ export {
 export { markTruncatedStrip } from './frame-bounds';
 export { gatherStrip } from './candidates';
 export { decideStrip } from './decide';
+export { storeSurfaceStrip } from './store-surface';
 export { aggregateStrip, labelStrip } from './labels';
 export { encodeStrip } from './light';
 export { mapDepthStrip, markDepthEdgesStrip } from './map-depth';

@@ -1,6 +1,6 @@
 // Supports averaged over neighbours, and the label of each pixel: see candidates.ts.
 import { codesPerOctave, maxKeptSupport, apartUnits, supportReach, toneNoise, tonePart, sureSupport, minPeakOctaves, aroundRadius, minAround, coarseTonesPlane, indexPlane, risePlane, secondIndexPlane, tonesPlane, weightPlane } from './constants';
-import { candidateAt, candidates, contestedBit, firstSupport, secondSupport, storeSupports, supportAt, supportOfCandidate, thirdSupport, toneAt, twiceOf } from './candidates';
+import { candidateAt, candidates, contestedBit, firstSupport, secondSupport, storeSupports, supportAt, supportOfCandidate, thirdSupport, twiceOf } from './candidates';
 import { apartOf } from './common';
 import { depthIndexAt, planeOf, strideOf, unitsPerFrame } from './curve-state';
 
@@ -246,18 +246,13 @@ function coarseLevel(levels: usize, count: i32, x: i32, y: i32, width: i32, heig
   return 0;
 }
 
-/**
- * Label of each pixel, u16: the depth index of its candidate of the most support, 0 = it shows nothing; and two tones, in planes
- * of one stride: in the frame of the label (low byte), and in that of the best peak of level 1, whose window is the wider.
- * Rows of one strip.
- */
+/** Label of each pixel, u16: the depth index of its candidate of the most support, 0 = it shows nothing. Rows of one strip. */
 export function labelStrip(
-  levels: usize, count: i32, width: i32, height: i32, supports: usize, supportStride: i32, labels: usize, tones: usize, labelStride: i32, unit: f32, fractionBits: i32,
+  levels: usize, count: i32, width: i32, height: i32, supports: usize, supportStride: i32, labels: usize, labelStride: i32, unit: f32, fractionBits: i32,
   stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
   for (let y = strip * stripRows; y < y1; y++) {
-    const toneRow = tones + ((usize(y) * usize(labelStride)) << 1);
     const out = labels + ((usize(y) * usize(labelStride)) << 1);
     const from = supports + ((usize(y) * usize(supportStride)) << 2);
     for (let x = 0; x < width; x++) {
@@ -269,7 +264,6 @@ export function labelStrip(
         if (level > 0) depthIndex = i32(load<u16>(planeOf(levels, level, indexPlane) + ((usize(y >> level) * strideOf(levels, level) + usize(x >> level)) << 1)));
       }
       store<u16>(out + (usize(x) << 1), depthIndex);
-      store<u16>(toneRow + (usize(x) << 1), toneAt(levels, max(0, best), x, y) | (toneAt(levels, count > 1 ? 2 : 0, x, y) << 8));
     }
   }
 }

@@ -8,39 +8,8 @@
 //
 // Alpha has an error: the scatter of tones over the contrast. A depth that is kept is as sure as alpha is above one half by more
 // than that error. Where tones do not tell the two surfaces apart, and where the depth behind is taken over, both are as likely.
-import { certaintyParts, coarseTonesPlane, confirmedSigmas, edgeBit, edgeReach, normalSlope, shareRadius, thinPixels, toneNoise } from './constants';
-import { candidates, candidateAt, supportAt, toneAt } from './candidates';
+import { certaintyParts, confirmedSigmas, edgeBit, edgeReach, normalSlope, shareRadius, thinPixels, toneNoise } from './constants';
 import { apartOf, exp2, insideOf, storeWhere, sumOfFour } from './common';
-import { planeOf, strideOf } from './curve-state';
-
-/**
- * Tones of eight pixels from column x on in the frame in which their surface is sharp, u16 at `out`; labelTones: address of theirs in
- * the frame of their label.
- */
-export function surfaceTones(
-  levels: usize, x: i32, y: i32, width: i32, labels: usize, labelTones: usize, decided: usize, supports: usize, same: i32, out: usize,
-): void {
-  const label = v128.load(labels);
-  v128.store(out, v128.and(v128.load(labelTones), i16x8.splat(255)));
-  if (!v128.any_true(v128.xor(label, v128.load(decided)))) return;
-  for (let i = 0; i < min(8, width - x); i++) {
-    const index = i32(load<u16>(decided + (usize(i) << 1)));
-    if (index == i32(load<u16>(labels + (usize(i) << 1)))) continue;
-    const own = load<u32>(supports + (usize(i) << 2));
-    for (let n = 0; n < candidates; n++) {
-      if (supportAt(own, n) == 0 || abs(i32(load<u16>(candidateAt(levels, n, x + i, y))) - index) >= same) continue;
-      store<u16>(out + (usize(i) << 1), u16(toneAt(levels, n, x + i, y)));
-      break;
-    }
-  }
-}
-
-/** Stores the tones of eight pixels (`surfaceTones`) in the high bytes of their certainties. */
-export function keepTones(levels: usize, x: i32, y: i32, width: i32, tones: usize): void {
-  const p = planeOf(levels, 0, coarseTonesPlane) + ((usize(y) * strideOf(levels, 0) + usize(x)) << 1);
-  const shifted = v128.and(i16x8.shl(v128.load(tones), 8), insideOf(x, width));
-  v128.store(p, v128.or(v128.load(p), shifted));
-}
 
 // @ts-ignore: decorator
 @inline

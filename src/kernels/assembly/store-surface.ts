@@ -1,6 +1,6 @@
 // Depth index, weight and certainty of the surface that was decided on, eight pixels at once: see candidates.ts.
 import { certaintyOdds, certaintyOfLead, certaintyOfSupport, coarserShare, codesPerOctave, gapBit, indexOffset, indexPlane, leakBit, leakedPeak, maxStoredIndex, sureSupport, minCompared, minPeakOctaves, risePlane, sameUnits, secondIndexPlane, secondRisePlane, coarseTonesPlane, supportSteps, tonesPlane, truncatedCurve, weightPlane, weightUnit, wholeFrameWeight } from './constants';
-import { candidates, eightOf, eightSupportsOf, supportOfCandidate } from './candidates';
+import { candidates, eightOf, eightSupportsOf, supportOfCandidate, toneOddsOf } from './candidates';
 import { apartOf, exp2Four, insideOf, storeWhere } from './common';
 import { planeOf, strideOf, unitsPerFrame } from './curve-state';
 
@@ -39,13 +39,13 @@ function lnOf(x: v128): v128 {
   return v128.mul<f32>(f32x4.splat(0.6931472), v128.add<f32>(exponent, mantissa));
 }
 
-/** How sure it is that four pixels show their surface, 0 to 255. own, other: supports, octaves. */
+/** How sure it is that four pixels show their surface, 0 to 255. own, other: supports, octaves. ofTone: what tones say for it, ln odds. */
 // @ts-ignore: decorator
 @inline
-function certaintyOf(own: v128, other: v128): v128 {
+function certaintyOf(own: v128, other: v128, ofTone: v128): v128 {
   const least = f32x4.splat(minCompared);
   const ofOwn = lnOf(v128.add<f32>(own, least));
-  const lead = v128.sub<f32>(ofOwn, lnOf(v128.add<f32>(other, least)));
+  const lead = v128.add<f32>(ofTone, v128.sub<f32>(ofOwn, lnOf(v128.add<f32>(other, least))));
   const odds = v128.add<f32>(
     v128.add<f32>(f32x4.splat(certaintyOdds), v128.mul<f32>(f32x4.splat(certaintyOfSupport), ofOwn)),
     v128.mul<f32>(f32x4.splat(certaintyOfLead), lead),
@@ -58,11 +58,11 @@ function certaintyOf(own: v128, other: v128): v128 {
 }
 
 /**
- * Stores the surface of eight pixels from column x (a multiple of 8) on, and takes what is not of it from their best peaks:
- * see `decideStrip`. decidedIndices: address of their depth indices, 0 = none. supports: address of theirs.
+ * Stores the surface of eight pixels from column x (a multiple of 8) on, and takes what is not of it from their best peaks.
+ * decidedIndices: address of their depth indices, 0 = none. supports: address of theirs. hasTones: whether tones are kept.
  */
-export function storeSurface(
-  levels: usize, count: i32, x: i32, y: i32, width: i32, frames: i32, decidedIndices: usize, supports: usize, unit: f32, same: i32, fractionBits: i32,
+function storeSurface(
+  levels: usize, count: i32, x: i32, y: i32, width: i32, frames: i32, decidedIndices: usize, supports: usize, hasTones: bool, unit: f32, same: i32, fractionBits: i32,
 ): void {
   const zero = i16x8.splat(0);
   const decided = v128.load(decidedIndices);
@@ -72,11 +72,15 @@ export function storeSurface(
   const certainties = planeOf(levels, 0, coarseTonesPlane) + at;
   const seconds = planeOf(levels, 0, secondRisePlane) + at;
   const secondIndices = planeOf(levels, 0, secondIndexPlane) + at;
+  const lowByte = i16x8.splat(255);
+  const pair = v128.load(gaps);
+  /** Of the surface; of the best peak of level 0 where none of the candidates is of it. */
+  let tone = v128.and(pair, lowByte);
   if (!v128.any_true(v128.and(decided, inside))) {
     storeWhere(seconds, zero, inside);
     storeWhere(secondIndices, zero, inside);
+    storeWhere(certainties, hasTones ? i16x8.shl(tone, 8) : zero, inside);
     storeWhere(gaps, zero, inside);
-    storeWhere(certainties, zero, inside);
     return;
   }
   const known = v128.not(i16x8.eq(decided, zero));
@@ -91,16 +95,18 @@ export function storeSurface(
   let other = zero;
   /** Support by level 0 alone. */
   let fine = zero;
-  for (let n = 0; n < candidates; n++) {
+  for (let n = candidates - 1; n >= 0; n--) {
     const support = supportOfCandidate(low, high, n);
     if (!v128.any_true(support)) continue;
     const level = n == 2 ? 1 : 0;
     const index = n == 0 ? v128.load(peaks) : n == 1 ? v128.load(secondIndices) : eightOf(levels, level, indexPlane, x, y);
     const isOwn = v128.and(known, i16x8.le_u(apartOf(index, decided), closer));
+    const has = v128.and(isOwn, i16x8.gt_s(support, zero));
+    const ofCandidate = n == 1 ? i16x8.shr_u(pair, 8) : v128.and(n == 0 ? pair : v128.load(certainties), lowByte);
+    tone = v128.bitselect(ofCandidate, tone, has);
     own = i16x8.add(own, v128.and(support, isOwn));
     other = i16x8.max_s(other, v128.andnot(support, isOwn));
     if (n < 2) {
-      const has = v128.and(isOwn, i16x8.gt_s(support, zero));
       fine = i16x8.max_s(fine, v128.and(eightSupportsOf(v128.load(n == 0 ? rises : seconds)), has));
     }
   }
@@ -193,7 +199,7 @@ export function storeSurface(
     const clipped = i32x4.max_s(i32x4.splat(1), i32x4.min_s(i32x4.splat(maxStoredIndex), v128.trunc_sat<i32>(code)));
     const coarse = isHigh ? coarseHigh : coarseLow;
     const support = v128.max<f32>(v128.div<f32>(floatsOf(own, isHigh), f32x4.splat(f32(supportSteps))), coarse);
-    const sure = certaintyOf(support, v128.div<f32>(floatsOf(other, isHigh), f32x4.splat(f32(supportSteps))));
+    const sure = certaintyOf(support, v128.div<f32>(floatsOf(other, isHigh), f32x4.splat(f32(supportSteps))), toneOddsOf(isHigh ? high : low));
     // What is hardly sure must not lead its neighbours: by its share alone it still pits smooth leaves; its third power
     // gives a third of a decibel beside hairs.
     const share = v128.mul<f32>(v128.convert<i32>(v128.and(sure, has)), f32x4.splat(1 / 255.0));
@@ -215,7 +221,7 @@ export function storeSurface(
   storeWhere(seconds, index, inside);
   storeWhere(secondIndices, weight, inside);
   storeWhere(gaps, mark, inside);
-  storeWhere(certainties, certainty, inside);
+  storeWhere(certainties, hasTones ? v128.or(certainty, i16x8.shl(tone, 8)) : certainty, inside);
 }
 
 /** Eight numbers below 65536 of which four are new. */
@@ -223,4 +229,28 @@ export function storeSurface(
 @inline
 function halfOf(eight: v128, four: v128, isHigh: bool): v128 {
   return isHigh ? v128.or(eight, i16x8.narrow_i32x4_u(i32x4.splat(0), four)) : i16x8.narrow_i32x4_u(four, i32x4.splat(0));
+}
+
+/**
+ * The surface of each pixel, rows of one strip, in level 0's planes: 5 depth index, 7 weight, 9 `gapBit` where frames are too far
+ * apart for it, or `truncatedCurve`, 10 how sure it is which surface this is, 0 to 255, and above it, but for nearSign 0, the pixel's
+ * tone in the frame in which it is sharp. The peak that the surface goes through becomes the best of the pixel, in planes 0 and 1; a
+ * peak of something else is none. decided: see `decideStrip`.
+ */
+export function storeSurfaceStrip(
+  levels: usize, count: i32, width: i32, height: i32, frames: i32, supports: usize, supportStride: i32, decided: usize, labelStride: i32,
+  nearSign: i32, unit: f32, fractionBits: i32, stripRows: i32, strip: i32, scratch: usize,
+): void {
+  const y1 = min(height, (strip + 1) * stripRows);
+  const same = i32(sameUnits * (unit * unitsPerFrame(fractionBits)));
+  for (let y = strip * stripRows; y < y1; y++) {
+    const row = decided + ((usize(y) * usize(labelStride)) << 1);
+    const supportRow = supports + ((usize(y) * usize(supportStride)) << 2);
+    for (let x = 0; x < width; x += 8) {
+      storeSurface(levels, count, x, y, width, frames, row + (usize(x) << 1), supportRow + (usize(x) << 2), nearSign != 0, unit, same, fractionBits);
+    }
+    const weights = planeOf(levels, 0, secondIndexPlane) + ((usize(y) * strideOf(levels, 0)) << 1);
+    memory.fill(weights - 32, 0, 32);
+    memory.fill(weights + (usize(width) << 1), 0, 32);
+  }
 }

@@ -47,6 +47,9 @@ export const supportSteps = 8;
 /** Layout i32 [1/8 octave]: largest support that seven bits hold. */
 export const maxKeptSupport = 127;
 
+/** Layout i32 [1/8 ln odds]: largest of what tones say that seven bits hold with its sign: see kernels/assembly/candidates.ts. */
+export const maxToneOdds = 63;
+
 /** Layout i32 [px]: columns of a tile of the finest level of the blend; its rows are those of a strip. */
 export const tileColumns = 64;
 

@@ -50,7 +50,7 @@ export const minAround = Math.round((2 * aroundRadius + 1) ** 2 / 4);
 
 // Near or behind
 
-/** Free i32 [px]: radius of the disc in which the near surface's own tone and what lies behind it are searched for; */
+/** Free i32 [px]: radius of the disc in which what lies behind is searched for, and the tones of a near surface that only a wide window shows; */
 export const backRadius = 11;
 
 /** Effort i32 [px]: of its rows one in so many is looked at: they tell as much as all. */
@@ -62,9 +62,9 @@ export const discPixels = Math.round((Math.PI * backRadius ** 2) / discRows);
 /**
  * Free f32 [ln support]: near or behind: what alpha - 1/2, times contrast, times the share of what lies around that is behind counts
  * for, where the logarithm of the ratio of the supports counts for one. Contrast is that of the two tones to `toneNoise` and the
- * texture of what is behind.
+ * texture of what is behind. With 4 to 8, of all pixels with both candidates .1 % more are decided wrongly at most.
  */
-export const alphaOdds = 4;
+export const alphaOdds = 6;
 
 /** Derived f32 [octaves]: added to supports whose ratio is taken: the least that is stored. */
 export const minCompared = 1 / supportSteps;
@@ -86,7 +86,10 @@ export const edgeReach = windowRadius;
 /** Derived i32 [px]: half side of the square in which what is near and what is behind show their tones: as far again. */
 export const shareRadius = 2 * windowRadius;
 
-/** Derived i32 [px]: a near surface with so many pixels there that are farther from its edge is broad: the window of the measure. */
+/**
+ * Derived i32 [px]: pixels of the measure's window: detail shows in as many at least, and a near surface with so many of them that
+ * are farther from its edge is broad.
+ */
 export const thinPixels = (2 * windowRadius + 1) ** 2;
 
 /**
