@@ -35,6 +35,7 @@ describe('figures of the evidence', () => {
       groundTakenPercent: 0,
       sureRightPercent: 100,
       surePercent: 100,
+      allSureRightPercent: 100,
       coverageWrongPercent: 0,
     });
   });
@@ -54,6 +55,19 @@ describe('figures of the evidence', () => {
     maps.depth.fill(Number.NaN);
     const figures = evidenceFigures(maps);
     expect([figures.offNearPercent, figures.thinFoundPercent, figures.sureRightPercent]).toEqual([100, 0, 0]);
+  });
+
+  it('count smooth ground beyond the frames among what is sure, and not among what is textured', () => {
+    const maps = rightMaps();
+    for (let i = 0; i < pixels; i++) {
+      if (i % width < 30) continue;
+      maps.truth[i] = 20;
+      maps.textured[i] = 0;
+    }
+    const { sureRightPercent, allSureRightPercent } = evidenceFigures(maps);
+    expect([sureRightPercent, allSureRightPercent]).toEqual([100, 75]);
+    for (let i = 0; i < pixels; i++) if (i % width >= 30) maps.confidence[i] = 0.4;
+    expect(evidenceFigures(maps).allSureRightPercent).toBe(100);
   });
 
   it('expect what lies before the first frame to be called that, in either order of the stack', () => {

@@ -27,6 +27,7 @@ export const columns: readonly Column[] = [
   { key: 'groundTakenPercent', heading: 'taken', digits: 1, better: 'lower' },
   { key: 'sureRightPercent', heading: 'sure right', digits: 1, better: 'higher' },
   { key: 'surePercent', heading: 'sure', digits: 1, better: 'higher' },
+  { key: 'allSureRightPercent', heading: 'all right', digits: 1, better: 'higher' },
   { key: 'coverageWrongPercent', heading: 'cov wrong', digits: 1, better: 'lower' },
   { key: 'motionMedianPx', heading: 'motion med', digits: 2, better: 'lower' },
   { key: 'motionWorstPx', heading: 'worst px', digits: 2, better: 'lower' },
@@ -38,8 +39,9 @@ export const legend = `PSNR over red, green and blue, 8-bit scale. SSIM of luma,
 depth med, >2 steps: absolute error in steps and share off by more than 2, where the truth has texture.
 >2 by zone: the same share by distance to depth edges, those nearer than 3 px too. thin: pixels of hairs and
 needles within 2 steps; taken: other pixels within 10 px of them, nearer than they are by over 2 steps.
-sure right: within 1 step where confidence is 0.8 and more; sure: textured pixels that have it. cov wrong: textured
-pixels of another coverage class than the truth's. All in percent.
+sure right: textured pixels within 1 step where confidence is 0.8 and more; sure: textured pixels that have it; all
+right: as sure right, of all pixels, smooth ground behind the last frame too. cov wrong: textured pixels of another
+coverage class than the truth's. All in percent.
 bg noise: robust deviation of luma in plain background. colour: largest channel's difference of means.
 halo: signed mean luma error 3 to 15 px outside a nearer thing. motion: px at the frames' corners.
 Not judged: 16 px along the border, and where the truth is unknown.`;

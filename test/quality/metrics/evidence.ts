@@ -32,9 +32,11 @@ export interface EvidenceFigures {
   thinFoundPercent: number;
   /** Other pixels in the frames' range within 10 px of them whose depth is nearer than the truth by more than 2 steps. */
   groundTakenPercent: number;
-  /** Of pixels with confidence 0.8 and more, those within 1 step; and the share of textured pixels that have it. */
+  /** Of textured pixels with confidence 0.8 and more, those within 1 step; and the share of textured pixels that have it. */
   sureRightPercent: number;
   surePercent: number;
+  /** Of all pixels with confidence 0.8 and more, smooth ground that no frame shows sharp among them, those within 1 step. */
+  allSureRightPercent: number;
   /** Textured pixels whose coverage class is not that of the truth. */
   coverageWrongPercent: number;
 }
@@ -56,14 +58,17 @@ export function evidenceFigures(input: EvidenceInput): EvidenceFigures {
   const sureRight = new Share();
   const sure = new Share();
   const wrong = new Share();
+  const allSure = new Share();
   for (let i = 0; i < depth.length; i++) {
+    const isSure = confidence[i] >= sureConfidence;
+    const isRight = Math.abs(depth[i] - truth[i]) <= sureSteps;
+    if (isSure && !Number.isNaN(truth[i])) allSure.count(isRight);
     if (textured[i] === 0) continue;
     wrong.count(coverage[i] !== expectedClass(truth[i], ends));
     if (!isInRange(i)) continue;
     zones[zoneOf(edgeDistancePx[i])].count(isOff(i));
-    const isSure = confidence[i] >= sureConfidence;
     sure.count(isSure);
-    if (isSure) sureRight.count(Math.abs(depth[i] - truth[i]) <= sureSteps);
+    if (isSure) sureRight.count(isRight);
   }
   const found = new Share();
   const taken = new Share();
@@ -85,6 +90,7 @@ export function evidenceFigures(input: EvidenceInput): EvidenceFigures {
     groundTakenPercent: taken.percent,
     sureRightPercent: sureRight.percent,
     surePercent: sure.percent,
+    allSureRightPercent: allSure.percent,
     coverageWrongPercent: wrong.percent,
   };
 }
