@@ -159,6 +159,17 @@ export const gpuKernels = {
       nearApart: 'i32',
     },
   },
+  halveOneSided: {
+    sets: ['indices', 'marks', 'state'],
+    bindings: {
+      indices: { kind: 'set', access: 'read' },
+      marks: { kind: 'set', access: 'read' },
+      state: { kind: 'set', access: 'read_write' },
+    },
+    numbers: {
+      same: 'i32',
+    },
+  },
   judge: {
     sets: ['state', 'surface', 'spans', 'confidence', 'coverage'],
     bindings: {
@@ -235,12 +246,13 @@ export const gpuKernels = {
     sets: ['surface', 'state', 'marks'],
     bindings: {
       surface: { kind: 'set', access: 'read' },
-      state: { kind: 'set', access: 'read_write' },
+      state: { kind: 'set', access: 'read' },
       marks: { kind: 'set', access: 'read_write' },
     },
     numbers: {
       nearSign: 'i32',
       same: 'i32',
+      leastEnergy: 'i32',
     },
   },
   markFalseRims: {
@@ -545,7 +557,6 @@ export const gpuKernels = {
     numbers: {
       levels: 'i32',
       frames: 'i32',
-      nearSign: 'i32',
       same: 'i32',
       refined: 'f32',
       fractionBits: 'i32',

@@ -148,7 +148,7 @@ export function decideSurface(
   );
   gpu.run(
     'storeSurface',
-    { levels: state.length, frames, nearSign, fractionBits, same, refined: exactUnits(sameUnits, setting) },
+    { levels: state.length, frames, fractionBits, same, refined: exactUnits(sameUnits, setting) },
     {
       state: full,
       level1: levelOf(state, 1, labels),

@@ -7,10 +7,12 @@ import {
   fineLevel,
   fullWeight,
   leakRadius,
+  ringRadius,
   shareRadius,
   smoothHoles,
 } from '../model/constants/surface.js';
 import { fractionBitsFor, storedLength } from '../surface/depth-index.js';
+import { leastDetail } from '../surface/least-detail.js';
 import {
   doubled,
   enlargedTolerance,
@@ -109,23 +111,33 @@ export async function findGpuSurface(
   const surface = picks ? enlarge(gpu, from, picks, setting) : from;
   const mapIndices = gpu.takePlanes(surface.width, surface.height, 1, 2);
   const pairs = { width: wordsOf(surface.width), height: surface.height };
-  const near = { nearSign, same: storedLength(sameUnits * unit, fractionBits) };
-  if (nearSign !== 0) {
-    gpu.run(
-      'markDepthEdges',
-      near,
-      { surface: { set: from, rows: sameRows(edgeReach) }, state: full, marks: to },
-      { width: wordsOf(full.width), height: full.height },
-    );
-  }
-  if (nearSign !== 0 && !picks) {
+  const same = storedLength(sameUnits * unit, fractionBits);
+  const ownPairs = { width: wordsOf(full.width), height: full.height };
+  gpu.run(
+    'markDepthEdges',
+    { nearSign, same, leastEnergy: leastDetail(curves) },
+    { surface: { set: from, rows: sameRows(edgeReach) }, state: { set: full, rows: sameRows(1) }, marks: to },
+    ownPairs,
+  );
+  const hasMap = nearSign !== 0 && !picks;
+  if (hasMap) {
     gpu.run(
       'mapDepth',
-      near,
+      { nearSign, same },
       { marks: { set: to, rows: sameRows(shareRadius) }, state: full, indices: mapIndices },
       pairs,
     );
   } else gpu.run('storeIndices', {}, { surface, indices: mapIndices }, pairs);
+  const ownIndices = picks ? gpu.takePlanes(full.width, full.height, 1, 2) : mapIndices;
+  if (picks) gpu.run('storeIndices', {}, { surface: from, indices: ownIndices }, ownPairs);
+  const around = sameRows(ringRadius);
+  gpu.run(
+    'halveOneSided',
+    { same },
+    { indices: { set: ownIndices, rows: around }, marks: { set: to, rows: around }, state: full },
+    ownPairs,
+  );
+  if (picks) gpu.release(ownIndices);
   gpu.release(to, known);
   return {
     surface,

@@ -19,6 +19,7 @@ import type { SourceRule } from '../options/source-rule.js';
 import type { StripPool } from '../workers/pool.js';
 import { fractionBitsFor, storedLength } from './depth-index.js';
 import { dropFalseRims, dropFineRims, dropUnder, type FalseRims } from './false-rims.js';
+import { leastDetail } from './least-detail.js';
 import { planeReach } from './plane-reach.js';
 
 /** The shape of the subject as one function of the pixel, in planes of the focus tracker's state that have served. */
@@ -218,7 +219,8 @@ export async function findSurface(
     : from.depthIndices;
   const hasMap = nearSign !== 0 && !picks;
   // The planes that are smoothed in turn have served.
-  if (nearSign !== 0) await mapDepth(pool, from, planeOf(full, 10), to, hasMap, nearSign, unit, fractionBits);
+  const same = storedLength(sameUnits * unit, fractionBits);
+  await mapDepth(pool, from, planeOf(full, 10), to, hasMap, nearSign, same, leastDetail(tracker));
   arena.release(mark);
   return {
     depthIndices,
@@ -311,7 +313,7 @@ async function labelSurface(
   const found = { ...common, count, supports, supportStride: stride, labelStride: stride };
   await pool.run('labelStrip', { ...found, labels }, strips);
   await pool.run('decideStrip', { ...found, labels, decided, nearSign }, strips);
-  await pool.run('storeSurfaceStrip', { ...found, decided, frames, nearSign }, strips);
+  await pool.run('storeSurfaceStrip', { ...found, decided, frames }, strips);
 }
 
 /** Four bytes a pixel over two planes of two, half a row's end further in. */
@@ -368,23 +370,23 @@ function mapArguments({ depthIndices, weights }: Level, level: number) {
   };
 }
 
-/** Depth indices of the map, where they are wanted, in the place of those of `out`: see assembly/map-depth.ts. */
+/** Depth indices of the map, where they are wanted, in the place of those of `out`, and certainties: see assembly/map-depth.ts. */
 async function mapDepth(
   pool: StripPool,
   { depthIndices }: Level,
   certainties: Planes,
   { depthIndices: out, weights: marks }: Level,
   isWanted: boolean,
-  nearSign: -1 | 1,
-  unit: number,
-  fractionBits: number,
+  nearSign: -1 | 0 | 1,
+  same: number,
+  leastEnergy: number,
 ): Promise<void> {
   const { stride, width, height } = depthIndices;
-  const same = storedLength(sameUnits * unit, fractionBits);
-  const common = { depthIndices, marks, certainties, stride, width, height, nearSign, same, stripRows };
+  const common = { marks, certainties, stride, width, height, same, stripRows };
   const strips = Math.ceil(height / stripRows);
-  await pool.run('markDepthEdgesStrip', common, strips);
-  if (isWanted) await pool.run('mapDepthStrip', { ...common, out }, strips);
+  await pool.run('markDepthEdgesStrip', { ...common, depthIndices, nearSign, leastEnergy }, strips);
+  if (isWanted) await pool.run('mapDepthStrip', { ...common, depthIndices, nearSign, out }, strips);
+  await pool.run('halveOneSidedStrip', { ...common, depthIndices: isWanted ? out : depthIndices }, strips);
 }
 
 /** Gives every pixel of a level a depth index: pushed to ever coarser maps, then pulled back; in place. */

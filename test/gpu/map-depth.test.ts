@@ -1,10 +1,18 @@
 import { expect, it } from 'vitest';
 import { sameRows, wordsOf } from '../../src/gpu/planes.js';
-import { edgeReach, shareRadius } from '../../src/model/constants/surface.js';
+import { edgeReach, ringRadius, shareRadius } from '../../src/model/constants/surface.js';
 import { at, pictureOf } from '../kernels/kernel-rig.js';
-import { loweredCertainty, mapDepthTwin, randomMapScene, same } from '../kernels/map-depth-scene.js';
+import {
+  certaintyTwin,
+  loweredCertainty,
+  mapDepthTwin,
+  randomMapScene,
+  same,
+} from '../kernels/map-depth-scene.js';
 import { describeGpu, devices } from './gpu-rig.js';
 import { joinHalves } from './words.js';
+
+const leastEnergy = 4000;
 
 describeGpu('the depth of the map', (rig) => {
   const cases = devices.flatMap((which) =>
@@ -32,8 +40,12 @@ describeGpu('the depth of the map', (rig) => {
       const pairs = { width: wordsOf(width), height };
       gpu.run(
         'markDepthEdges',
-        { nearSign, same },
-        { surface: { set: surface, rows: sameRows(edgeReach) }, state, marks },
+        { nearSign, same, leastEnergy },
+        {
+          surface: { set: surface, rows: sameRows(edgeReach) },
+          state: { set: state, rows: sameRows(1) },
+          marks,
+        },
         pairs,
       );
       gpu.run(
@@ -55,6 +67,46 @@ describeGpu('the depth of the map', (rig) => {
         }
       }
       gpu.release(surface, state, marks, indices);
+    },
+  );
+
+  it.each(cases)(
+    'is as sure as its plain twin says, $width x $height, nearSign $nearSign ($which)',
+    async (given) => {
+      const { which, width, height, nearSign } = given;
+      const gpu = rig[which];
+      const scene = randomMapScene(width, height, nearSign);
+      const blank = pictureOf(width, height, () => 0xa7a7);
+      const surface = rig.storeWords(gpu, [joinHalves(scene.depthIndices, blank)]);
+      const state = rig.store(gpu, [...new Array<typeof blank>(10).fill(blank), scene.stored], 2);
+      const indices = rig.store(gpu, [scene.depthIndices], 2);
+      const marks = gpu.takePlanes(width, height, 1, 4);
+      const pairs = { width: wordsOf(width), height };
+      gpu.run(
+        'markDepthEdges',
+        { nearSign, same, leastEnergy },
+        {
+          surface: { set: surface, rows: sameRows(edgeReach) },
+          state: { set: state, rows: sameRows(1) },
+          marks,
+        },
+        pairs,
+      );
+      const rows = sameRows(ringRadius);
+      gpu.run(
+        'halveOneSided',
+        { same },
+        { indices: { set: indices, rows }, marks: { set: marks, rows }, state },
+        pairs,
+      );
+      const certainties = await rig.read(gpu, state, 10);
+      for (let y = 0; y < height; y++) {
+        for (let x = 0; x < width; x++) {
+          const expected = certaintyTwin(scene, x, y, leastEnergy);
+          expect(at(certainties, x, y), `${x}, ${y}`).toBe(expected);
+        }
+      }
+      gpu.release(surface, state, indices, marks);
     },
   );
 });

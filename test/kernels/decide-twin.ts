@@ -91,14 +91,8 @@ function wideCandidate(
   };
 }
 
-/** Tone of a pixel in the frame in which what was decided is sharp; 0 where it is not known which end is near. */
-export function toneTwin(
-  { scene, supports, nearSign }: Labelled,
-  decided: number,
-  x: number,
-  y: number,
-): number {
-  if (nearSign === 0) return 0;
+/** Tone of a pixel in the frame in which what was decided is sharp. */
+export function toneTwin({ scene, supports }: Labelled, decided: number, x: number, y: number): number {
   const own = supportsAt(supports, x, y);
   const same = Math.trunc(unitsOf(sameSurface, scene.unit));
   const candidates = candidatesOf(scene, x, y);

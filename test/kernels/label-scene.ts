@@ -202,7 +202,7 @@ export class LabelKernels {
     soilEnds(this.rig, full, 7);
     this.run('storeSurfaceStrip', [
       ...[count, ...this.size, lastFrame, ...supportsAt],
-      ...[out, work.stride, nearSign, ...this.tail],
+      ...[out, work.stride, ...this.tail],
     ]);
     // The smoothing counts on it: nothing has weight beyond the ends of rows.
     if (![...endsOf(this.rig, full, 7)].every((weight) => weight === 0)) {

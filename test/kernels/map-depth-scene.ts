@@ -79,6 +79,49 @@ export function mapDepthTwin({ depthIndices, stored, nearSign }: MapScene, x: nu
   return { ...stays, depthIndex: own + nearSign * behind, sure: 0.5, margin };
 }
 
+/** Plain twin of `detailBit`: Sobel's derivatives of the tones around a pixel, which go on beyond the borders. */
+function showsDetail({ stored }: MapScene, x: number, y: number, leastEnergy: number): boolean {
+  const within = (value: number, count: number) => Math.max(0, Math.min(count - 1, value));
+  const tone = (dx: number, dy: number) =>
+    at(stored, within(x + dx, stored.width), within(y + dy, stored.height)) >> 8;
+  const [across, down] = [0, 1].map((axis) =>
+    [-1, 0, 1]
+      .map((beside) => {
+        const difference =
+          axis === 0 ? tone(1, beside) - tone(-1, beside) : tone(beside, 1) - tone(beside, -1);
+        return (beside === 0 ? 2 : 1) * difference;
+      })
+      .reduce((sum, difference) => sum + difference, 0),
+  );
+  return across ** 2 + down ** 2 > leastEnergy;
+}
+
+/**
+ * Plain twin of `halveOneSidedStrip`: the certainty of a pixel, where its depth is that of the scene. By the angles at which
+ * detail of its surface lies, in steps of 45 degrees: extrapolated where a gap between two of them is 225 degrees or more.
+ */
+export function certaintyTwin(scene: MapScene, x: number, y: number, leastEnergy: number): number {
+  const { depthIndices, stored } = scene;
+  const certainty = at(stored, x, y) & 255;
+  if (certainty === 0 || showsDetail(scene, x, y, leastEnergy)) return certainty;
+  const reach = tuned('ringRadius');
+  const angles = [0, 45, 90, 135, 180, 225, 270, 315].filter((angle) => {
+    const [dx, dy] = [Math.cos, Math.sin].map((of) => Math.round(of((angle * Math.PI) / 180)));
+    const steps = Math.floor(Math.round(reach / Math.hypot(dx, dy)) / 2);
+    return Array.from({ length: steps }, (_, n) => [x + 2 * (n + 1) * dx, y + 2 * (n + 1) * dy]).some(
+      ([u, v]) =>
+        u >= 0 &&
+        v >= 0 &&
+        u < stored.width &&
+        v < stored.height &&
+        showsDetail(scene, u, v, leastEnergy) &&
+        Math.abs(at(depthIndices, u, v) - at(depthIndices, x, y)) <= same,
+    );
+  });
+  const gaps = angles.map((angle, i) => (angles[i + 1] ?? angles[0] + 360) - angle);
+  return Math.max(0, ...gaps) < 225 && angles.length > 0 ? certainty : Math.max(1, certainty >> 1);
+}
+
 /** Between which bounds a certainty is lowered to, by rounding. */
 export function loweredCertainty(stored: number, sure: number): [least: number, most: number] {
   const given = stored & 255;

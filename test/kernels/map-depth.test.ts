@@ -1,7 +1,16 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import { storedIndex } from './focus-state.js';
 import { at, KernelRig, type Plane, pictureOf } from './kernel-rig.js';
-import { loweredCertainty, type MapScene, mapDepthTwin, randomMapScene, same } from './map-depth-scene.js';
+import {
+  certaintyTwin,
+  loweredCertainty,
+  type MapScene,
+  mapDepthTwin,
+  randomMapScene,
+  same,
+} from './map-depth-scene.js';
+
+const leastEnergy = 4000;
 
 let rig: KernelRig;
 beforeAll(async () => {
@@ -15,9 +24,21 @@ function mapDepth({ depthIndices, stored, nearSign }: MapScene) {
     rig.storeCodes([plane]),
   );
   const tail = [given.stride, width, height, nearSign, same];
-  rig.run('markDepthEdgesStrip', [given.pointer, certainties.pointer, marks.pointer, ...tail], height);
+  const pointers = [given.pointer, certainties.pointer, marks.pointer];
+  rig.run('markDepthEdgesStrip', [...pointers, ...tail, leastEnergy], height);
   rig.run('mapDepthStrip', [given.pointer, marks.pointer, certainties.pointer, out.pointer, ...tail], height);
   return { mapped: rig.read(out), marks: rig.read(marks), certainties: rig.read(certainties) };
+}
+
+/** Certainties where no depth is changed. */
+function halveOneSided({ depthIndices, stored, nearSign }: MapScene): Plane {
+  const { width, height } = depthIndices;
+  const [given, certainties, marks] = [depthIndices, stored, stored].map((plane) => rig.storeCodes([plane]));
+  const size = [given.stride, width, height];
+  const pointers = [given.pointer, certainties.pointer, marks.pointer];
+  rig.run('markDepthEdgesStrip', [...pointers, ...size, nearSign, same, leastEnergy], height);
+  rig.run('halveOneSidedStrip', [given.pointer, marks.pointer, certainties.pointer, ...size, same], height);
+  return rig.read(certainties);
 }
 
 describe.each([1, -1] as const)('the depth of the map, nearSign %i', (nearSign) => {
@@ -34,12 +55,12 @@ describe.each([1, -1] as const)('the depth of the map, nearSign %i', (nearSign) 
       for (let x = 0; x < width; x++) {
         const { depthIndex, sure, margin, isEdge } = mapDepthTwin(scene, x, y);
         const stored = at(scene.stored, x, y);
-        expect(at(marks, x, y)).toBe((stored >> 8) + (isEdge ? 256 : 0));
+        expect(at(marks, x, y) & 0x1ff).toBe((stored >> 8) + (isEdge ? 256 : 0));
         // Where it is so even the kernel's 32-bit numbers may fall on the other side.
         if (margin < 1e-3) continue;
         const [least, most] = loweredCertainty(stored, sure);
-        expect(at(certainties, x, y), `${x}, ${y}`).toBeGreaterThanOrEqual(least);
-        expect(at(certainties, x, y), `${x}, ${y}`).toBeLessThanOrEqual(most);
+        expect(at(certainties, x, y) & 255, `${x}, ${y}`).toBeGreaterThanOrEqual(least);
+        expect(at(certainties, x, y) & 255, `${x}, ${y}`).toBeLessThanOrEqual(most);
         expect(Math.abs(at(mapped, x, y) - depthIndex), `${x}, ${y}`).toBeLessThanOrEqual(1);
         if (isEdge) seen.edges++;
         if (depthIndex !== at(scene.depthIndices, x, y)) seen.moved++;
@@ -74,10 +95,10 @@ describe.each([1, -1] as const)('the depth of the map, nearSign %i', (nearSign) 
       expect(at(mapped, x, 30), `column ${x}`).toBe(storedIndex(covered > 0.5 ? hair : ground));
       // What is wholly hair is sure, and so is ground that has no hair beside it.
       const isSure = covered === 1 || x < 35 || x > 50;
-      if (isSure) expect(at(certainties, x, 30), `column ${x}`).toBeGreaterThan(180);
+      if (isSure) expect(at(certainties, x, 30) & 255, `column ${x}`).toBeGreaterThan(180);
       // Where the hair's depth reached a pixel that it does not cover nothing but its surroundings is known.
       else if (covered === 0 && at(scene.depthIndices, x, 30) === storedIndex(hair))
-        expect(at(certainties, x, 30), `column ${x}`).toBe(100);
+        expect(at(certainties, x, 30) & 255, `column ${x}`).toBe(100);
     }
   });
 
@@ -86,6 +107,61 @@ describe.each([1, -1] as const)('the depth of the map, nearSign %i', (nearSign) 
     const { mapped } = mapDepth(scene);
     for (let y = 6; y < 54; y++) {
       for (let x = 0; x < 100; x++) expect(at(mapped, x, y)).toBe(at(scene.depthIndices, x, y));
+    }
+  });
+});
+
+describe('the certainty of a depth', () => {
+  it.each([
+    [131, 270],
+    [40, 33],
+    [9, 20],
+    [1, 5],
+  ])('is that of its plain twin, %i x %i', (width, height) => {
+    const scene = randomMapScene(width, height, 1);
+    const certainties = halveOneSided(scene);
+    const seen = { whole: 0, halved: 0 };
+    for (let y = 0; y < height; y++) {
+      for (let x = 0; x < width; x++) {
+        const expected = certaintyTwin(scene, x, y, leastEnergy);
+        expect(at(certainties, x, y), `${x}, ${y}`).toBe(expected);
+        if (expected < (at(scene.stored, x, y) & 255)) seen.halved++;
+        else seen.whole++;
+      }
+    }
+    if (width < 20) return;
+    expect(seen.halved).toBeGreaterThan(100);
+    expect(seen.whole).toBeGreaterThan(100);
+  });
+
+  const [width, height] = [80, 60];
+  /** All of one depth; tones by place. */
+  const sceneOf = (toneAt: (x: number, y: number) => number): MapScene => ({
+    depthIndices: pictureOf(width, height, () => storedIndex(5)),
+    stored: pictureOf(width, height, (x, y) => 200 + 256 * toneAt(x, y)),
+    nearSign: 1,
+  });
+
+  it.each([
+    ['upright', (x: number, y: number) => x - 40 + 0 * y],
+    ['slanting', (x: number, y: number) => (2 * x - y) / 2 - 25],
+    ['level', (x: number, y: number) => y - 30 + 0 * x],
+  ])('is halved on smooth ground beside a hair, and whole on the hair: %s', (_, across) => {
+    const certainties = halveOneSided(sceneOf((x, y) => (Math.abs(across(x, y)) <= 1 ? 220 : 60)));
+    for (let y = 15; y < height - 15; y++) {
+      for (let x = 15; x < width - 15; x++) {
+        const away = Math.abs(across(x, y));
+        if (away <= 1) expect(at(certainties, x, y), `${x}, ${y}`).toBe(200);
+        if (away > 4) expect(at(certainties, x, y), `${x}, ${y}`).toBe(100);
+      }
+    }
+  });
+
+  it('is whole on smooth ground that detail of its depth surrounds', () => {
+    const isInside = (x: number, y: number) => Math.hypot(x - 40, y - 30) < 9;
+    const certainties = halveOneSided(sceneOf((x, y) => (isInside(x, y) ? 90 : (x + y) % 4 < 2 ? 40 : 140)));
+    for (let y = 15; y < height - 15; y++) {
+      for (let x = 15; x < width - 15; x++) expect(at(certainties, x, y), `${x}, ${y}`).toBe(200);
     }
   });
 });

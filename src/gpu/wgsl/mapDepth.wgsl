@@ -118,5 +118,5 @@ fn main(
   }
   indices[rowAt(call.indices, 0, y) + i32(id.x)] = pairOf(u32(abs(even.x)), u32(abs(odd.x)));
   let at = rowAt(call.state, coarseTonesPlane, y) + i32(id.x);
-  state[at] = pairOf(lowered(state[at] & 0xffffu, even.y), lowered(state[at] >> 16u, odd.y));
+  state[at] = pairOf(lowered(state[at] & 255u, even.y), lowered((state[at] >> 16u) & 255u, odd.y));
 }

@@ -1,6 +1,6 @@
-// Marks of each pixel: its depth index in the high half of a word, its tone, moved there from the high byte of its certainty, in
-// the low byte, and `edgeBit` where something behind it lies within reach. One thread a pair of pixels. Beside it:
-// markDepthEdgesStrip of kernels/assembly/map-depth.ts.
+// Marks of each pixel: its depth index in the high half of a word; its tone, from the high byte of its certainty, in the low byte;
+// `edgeBit` where something behind it lies within reach, and `detailBit` where it shows detail of its own. One thread a pair of
+// pixels. Beside it: markDepthEdgesStrip of kernels/assembly/map-depth.ts.
 struct Call {
   band: Band,
   surface: Set,
@@ -8,11 +8,12 @@ struct Call {
   marks: Set,
   nearSign: i32,
   same: i32,
+  leastEnergy: i32,
 }
 @group(0) @binding(0) var<uniform> call: Call;
 // Depth index in the low half of a word, weight in the high half.
 @group(0) @binding(1) var<storage, read> surface: array<u32>;
-@group(0) @binding(2) var<storage, read_write> state: array<u32>;
+@group(0) @binding(2) var<storage, read> state: array<u32>;
 @group(0) @binding(3) var<storage, read_write> marks: array<u32>;
 
 const tileWidth = 32 + 2 * edgeReach;
@@ -20,6 +21,27 @@ const tileHeight = 16 + 2 * edgeReach;
 
 /** Depth indices, the less the nearer; those outside of the picture nearest. */
 var<workgroup> tile: array<i32, tileWidth * tileHeight>;
+
+/** Tones of three pixels in a column, above, at and below; beyond the ends of rows and columns they go on. */
+fn tonesOf(x: i32, y: i32) -> vec3i {
+  let u = clamp(x, 0, call.surface.width - 1);
+  var tones: vec3i;
+  for (var n = 0; n < 3; n++) {
+    let v = clamp(y + n - 1, 0, call.surface.height - 1);
+    tones[n] = i32(u16Of(state[rowAt(call.state, coarseTonesPlane, v) + (u >> 1u)], u) >> 8u);
+  }
+  return tones;
+}
+
+/** Whether a pixel shows detail of its own. */
+fn showsDetail(x: i32, y: i32) -> bool {
+  let left = tonesOf(x - 1, y);
+  let middle = tonesOf(x, y);
+  let right = tonesOf(x + 1, y);
+  let across = right.x + 2 * right.y + right.z - left.x - 2 * left.y - left.z;
+  let down = left.z + 2 * middle.z + right.z - left.x - 2 * middle.x - right.x;
+  return across * across + down * down > call.leastEnergy;
+}
 
 @compute @workgroup_size(16, 16)
 fn main(
@@ -56,8 +78,9 @@ fn main(
       }
     }
     let edge = select(0u, u32(edgeBit), farthest - own > call.same);
+    let detail = select(0u, u32(detailBit), showsDetail(x + i, y));
     let tone = u16Of(stored, i) >> 8u;
-    marks[rowAt(call.marks, 0, y) + x + i] = (u32(abs(own)) << 16u) | edge | tone;
+    let depth = surface[rowAt(call.surface, 0, y) + x + i] << 16u;
+    marks[rowAt(call.marks, 0, y) + x + i] = depth | detail | edge | tone;
   }
-  state[at] = stored & 0x00ff00ffu;
 }

@@ -12,7 +12,6 @@ struct Call {
   surface: Set,
   levels: i32,
   frames: i32,
-  nearSign: i32,
   same: i32,
   refined: f32,
   fractionBits: i32,
@@ -91,7 +90,7 @@ struct Decided {
   certainty: i32,
   rise: i32,
   peak: i32,
-  // In the frame in which its surface is sharp; 0 where it is not known which end is near.
+  // In the frame in which its surface is sharp.
   tone: u32,
 }
 
@@ -118,7 +117,6 @@ fn decidedOf(x: i32, y: i32, decided: i32) -> Decided {
       tone = u32(candidates.tones[n]);
     }
   }
-  tone = select(0u, tone, call.nearSign != 0);
   if (decided == 0) {
     return Decided(0, 0, 0, 0, peaks.rises.x, peaks.indices.x, tone);
   }

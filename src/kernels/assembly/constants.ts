@@ -81,6 +81,9 @@ export const leakBit: i32 = 16384;
 /** [mark]: bit beside a pixel's tone: something behind its surface lies within reach of the measure, see map-depth.ts. */
 export const edgeBit: i32 = 256;
 
+/** [mark]: bit beside a pixel's tone: it shows detail of its own, see map-depth.ts. */
+export const detailBit: i32 = 512;
+
 /** [parts]: parts in which the share of a certainty is told that is left of it. */
 export const certaintyParts: i32 = 256;
 
@@ -215,6 +218,9 @@ export const edgeReach: i32 = 3;
 
 /** [px]: half side of the square in which what is near and what is behind show their tones: as far again. */
 export const shareRadius: i32 = 6;
+
+/** [px]: how far around a pixel detail of its surface is looked for: as far again. */
+export const ringRadius: i32 = 12;
 
 /** [px]: pixels of the measure's window: detail shows in as many at least, and a near surface with so many of them that are farther from its edge is broad. */
 export const thinPixels: i32 = 49;

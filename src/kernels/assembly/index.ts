@@ -12,7 +12,7 @@ export { decideStrip } from './decide';
 export { storeSurfaceStrip } from './store-surface';
 export { aggregateStrip, labelStrip } from './labels';
 export { encodeStrip } from './light';
-export { mapDepthStrip, markDepthEdgesStrip } from './map-depth';
+export { halveOneSidedStrip, mapDepthStrip, markDepthEdgesStrip } from './map-depth';
 export { halveIndicesStrip, judgeStrip, planStrip } from './plan';
 export { reduceFrameStrip, reduceStrip } from './pyramid';
 export {

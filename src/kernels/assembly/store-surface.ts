@@ -59,10 +59,10 @@ function certaintyOf(own: v128, other: v128, ofTone: v128): v128 {
 
 /**
  * Stores the surface of eight pixels from column x (a multiple of 8) on, and takes what is not of it from their best peaks.
- * decidedIndices: address of their depth indices, 0 = none. supports: address of theirs. hasTones: whether tones are kept.
+ * decidedIndices: address of their depth indices, 0 = none. supports: address of theirs.
  */
 function storeSurface(
-  levels: usize, count: i32, x: i32, y: i32, width: i32, frames: i32, decidedIndices: usize, supports: usize, hasTones: bool, unit: f32, same: i32, fractionBits: i32,
+  levels: usize, count: i32, x: i32, y: i32, width: i32, frames: i32, decidedIndices: usize, supports: usize, unit: f32, same: i32, fractionBits: i32,
 ): void {
   const zero = i16x8.splat(0);
   const decided = v128.load(decidedIndices);
@@ -79,7 +79,7 @@ function storeSurface(
   if (!v128.any_true(v128.and(decided, inside))) {
     storeWhere(seconds, zero, inside);
     storeWhere(secondIndices, zero, inside);
-    storeWhere(certainties, hasTones ? i16x8.shl(tone, 8) : zero, inside);
+    storeWhere(certainties, i16x8.shl(tone, 8), inside);
     storeWhere(gaps, zero, inside);
     return;
   }
@@ -221,7 +221,7 @@ function storeSurface(
   storeWhere(seconds, index, inside);
   storeWhere(secondIndices, weight, inside);
   storeWhere(gaps, mark, inside);
-  storeWhere(certainties, hasTones ? v128.or(certainty, i16x8.shl(tone, 8)) : certainty, inside);
+  storeWhere(certainties, v128.or(certainty, i16x8.shl(tone, 8)), inside);
 }
 
 /** Eight numbers below 65536 of which four are new. */
@@ -233,13 +233,13 @@ function halfOf(eight: v128, four: v128, isHigh: bool): v128 {
 
 /**
  * The surface of each pixel, rows of one strip, in level 0's planes: 5 depth index, 7 weight, 9 `gapBit` where frames are too far
- * apart for it, or `truncatedCurve`, 10 how sure it is which surface this is, 0 to 255, and above it, but for nearSign 0, the pixel's
+ * apart for it, or `truncatedCurve`, 10 how sure it is which surface this is, 0 to 255, and above it the pixel's
  * tone in the frame in which it is sharp. The peak that the surface goes through becomes the best of the pixel, in planes 0 and 1; a
  * peak of something else is none. decided: see `decideStrip`.
  */
 export function storeSurfaceStrip(
   levels: usize, count: i32, width: i32, height: i32, frames: i32, supports: usize, supportStride: i32, decided: usize, labelStride: i32,
-  nearSign: i32, unit: f32, fractionBits: i32, stripRows: i32, strip: i32, scratch: usize,
+  unit: f32, fractionBits: i32, stripRows: i32, strip: i32, scratch: usize,
 ): void {
   const y1 = min(height, (strip + 1) * stripRows);
   const same = i32(sameUnits * (unit * unitsPerFrame(fractionBits)));
@@ -247,7 +247,7 @@ export function storeSurfaceStrip(
     const row = decided + ((usize(y) * usize(labelStride)) << 1);
     const supportRow = supports + ((usize(y) * usize(supportStride)) << 2);
     for (let x = 0; x < width; x += 8) {
-      storeSurface(levels, count, x, y, width, frames, row + (usize(x) << 1), supportRow + (usize(x) << 2), nearSign != 0, unit, same, fractionBits);
+      storeSurface(levels, count, x, y, width, frames, row + (usize(x) << 1), supportRow + (usize(x) << 2), unit, same, fractionBits);
     }
     const weights = planeOf(levels, 0, secondIndexPlane) + ((usize(y) * strideOf(levels, 0)) << 1);
     memory.fill(weights - 32, 0, 32);

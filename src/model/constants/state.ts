@@ -23,6 +23,9 @@ export const leakBit = 0x4000;
 /** Layout i32 [mark]: bit beside a pixel's tone: something behind its surface lies within reach of the measure, see map-depth.ts. */
 export const edgeBit = 0x100;
 
+/** Layout i32 [mark]: bit beside a pixel's tone: it shows detail of its own, see map-depth.ts. */
+export const detailBit = 0x200;
+
 /** Layout i32 [parts]: parts in which the share of a certainty is told that is left of it. */
 export const certaintyParts = 256;
 

@@ -1,6 +1,6 @@
 // Constants of the surface (src/surface and its kernels). kernels/generate-constants.js says how they are stated.
 import { windowRadius } from './focus.js';
-import { minSample, sameUnits, sureOctaves } from './model.js';
+import { confirmedSigmas, minSample, outlierSigmas, sameUnits, sureOctaves } from './model.js';
 import { codesPerOctave, supportSteps, weightUnit } from './state.js';
 
 // Peaks
@@ -85,6 +85,15 @@ export const edgeReach = windowRadius;
 
 /** Derived i32 [px]: half side of the square in which what is near and what is behind show their tones: as far again. */
 export const shareRadius = 2 * windowRadius;
+
+/**
+ * Derived [levels]: gradient, by Sobel's sums, of detail that is confirmed. Tones of two pixels that differ by `toneNoise` are no error;
+ * these sums have the square root of 6 times the error of such a difference.
+ */
+export const confirmedGradient = (confirmedSigmas / outlierSigmas) * Math.sqrt(6) * toneNoise;
+
+/** Derived i32 [px]: how far around a pixel detail of its surface is looked for: as far again. */
+export const ringRadius = 2 * shareRadius;
 
 /**
  * Derived i32 [px]: pixels of the measure's window: detail shows in as many at least, and a near surface with so many of them that
