@@ -2,7 +2,7 @@ import { InputError, named } from '../errors.js';
 import { minReadingThreads, minThreadPixels } from '../model/constants/rail.js';
 import type { MergeOptions } from '../options/merge-options.js';
 import { readFirst, readingThreads } from '../rail/first-reading.js';
-import { motionShape, reducedSize } from '../rail/read-frame.js';
+import { motionPicture, motionShape, reducedSize } from '../rail/read-frame.js';
 import { type MeasureElsewhere, ReadingThread } from '../rail/reading-thread.js';
 import { evidenceMotion, type StackEvidence, StackReading, shrinkFor } from '../rail/stack-reading.js';
 import { sharesPairs } from '../register/motion-collector.js';
@@ -109,8 +109,7 @@ async function readStack(
       return undefined;
     },
     decodeFull: (frame) => kept.decode(frame),
-    onFrame: ({ number }, { reduced }) =>
-      own?.add({ ...motionShape(reduced), number, pixels: reduced.pixels }),
+    onFrame: ({ number }, { reduced }) => own?.add(motionPicture(number, reduced)),
     onUnreadable: (_, error) => {
       if (error instanceof ChangedFrameError || options.strict) throw error;
       log.warn(`${error.message} It is left out.`);

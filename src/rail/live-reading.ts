@@ -31,7 +31,7 @@ import { type FoundDust, knownDust, noteDust } from './found-dust.js';
 import type { FrameFacts } from './frame-measurements.js';
 import { positionsOf } from './frame-positions.js';
 import type { TileLayout } from './full-size-reading.js';
-import { motionShape, readFrame, reducedSize } from './read-frame.js';
+import { motionPicture, readFrame, reducedSize } from './read-frame.js';
 import type { SensorSpot } from './sensor-spot.js';
 import { type JudgedEvidence, shrinkFor } from './stack-reading.js';
 import { lumaGain, type StackTravel, stackTravel } from './stack-travel.js';
@@ -303,7 +303,7 @@ export class LiveReading {
     const wanted = { planeShrink: this.planeFactor, broadSpacingPx };
     const { measurements, broadGrid, plane } = readFrame(number, decoded, wanted);
     const { detail: grid, ...facts } = measurements;
-    this.estimator.add({ ...motionShape(decoded), number: id, pixels: decoded.pixels });
+    this.estimator.add(motionPicture(id, decoded));
     this.hasNew = true;
     return { facts, detail: { grid, broadGrid: broadGrid!, plane: plane?.slice() } };
   }

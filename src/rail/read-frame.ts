@@ -2,6 +2,7 @@ import type { Size } from '../image/image.js';
 import { pieceKernels } from '../kernels/piece-kernels.js';
 import { lumaOffset } from '../model/constants/rail.js';
 import type { FrameShape } from '../register/frame-meter.js';
+import type { ReducedFrame } from '../register/reduced-frame.js';
 import type { DecodedFrame } from '../stack/decode.js';
 import { cellSide, type DetailGrid, detailAt, gridBytes } from './detail-grid.js';
 import {
@@ -114,6 +115,11 @@ export function motionShape({
   shrink,
 }: Omit<DecodedFrame, 'pixels'>): FrameShape {
   return { width, height, channels, bits, factor: shrink };
+}
+
+/** A reduced picture as motion is measured on it. */
+export function motionPicture(number: number, decoded: DecodedFrame): ReducedFrame {
+  return { ...motionShape(decoded), number, pixels: decoded.pixels };
 }
 
 /** Size of pictures that are reduced by a factor. */

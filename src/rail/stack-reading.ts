@@ -35,7 +35,14 @@ import {
 } from './full-size-reading.js';
 import { searchHotPixels } from './hot-pixels.js';
 import { pickRuns } from './pick-runs.js';
-import { motionShape, type ReadFrame, readFrame, reducedSize, type WantedOfFrame } from './read-frame.js';
+import {
+  motionPicture,
+  motionShape,
+  type ReadFrame,
+  readFrame,
+  reducedSize,
+  type WantedOfFrame,
+} from './read-frame.js';
 import type { ReadingTasks } from './reading-tasks.js';
 import type { DustSpot, SensorSpot } from './sensor-spot.js';
 import { type StackTravel, stackTravel } from './stack-travel.js';
@@ -267,8 +274,7 @@ export class StackReading {
 
   /** Hands a frame on for its motion, in the order of the frames. */
   private async addMotion(index: number, decoded: DecodedFrame): Promise<void> {
-    const { number } = this.files[index];
-    await this.estimator.add({ ...motionShape(decoded), number, pixels: decoded.pixels });
+    await this.estimator.add(motionPicture(this.files[index].number, decoded));
   }
 
   private async searchDust(motion: MotionSolution, blurred: ReadonlySet<number>): Promise<DustSpot[]> {

@@ -8,7 +8,7 @@ import { registerStack } from '../../src/merge/register-stack.js';
 import { RunLog } from '../../src/merge/run-log.js';
 import { resolveOptions } from '../../src/options/resolve-merge-options.js';
 import { readFirst, readQuick } from '../../src/rail/first-reading.js';
-import { motionShape } from '../../src/rail/read-frame.js';
+import { motionPicture } from '../../src/rail/read-frame.js';
 import { ReadingThread } from '../../src/rail/reading-thread.js';
 import { type BrightnessTaker, StackReading } from '../../src/rail/stack-reading.js';
 import { createMotionEstimator } from '../../src/register/motion-estimator.js';
@@ -45,8 +45,7 @@ test.each(['scale', 'similarity', 'shift', 'none'] as const)(
     const stack = await readStack(folder, { skip: [] });
     const alone = createMotionEstimator({ motion, fullSize: stack.size });
     for (const frame of stack.frames) {
-      const decoded = await decodeFrame(frame);
-      alone.add({ ...motionShape(decoded), number: frame.number, pixels: decoded.pixels });
+      alone.add(motionPicture(frame.number, await decodeFrame(frame)));
     }
     for (const anchor of [2, 'middle'] as const) {
       const options = resolveOptions({ motion, anchor });
