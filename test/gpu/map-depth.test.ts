@@ -25,29 +25,30 @@ describeGpu('the depth of the map', (rig) => {
       ] as const
     ).map(([width, height, nearSign]) => ({ which, width, height, nearSign })),
   );
+
+  /** A scene on a device, marked. */
+  function markScene({ which, width, height, nearSign }: (typeof cases)[number]) {
+    const gpu = rig[which];
+    const scene = randomMapScene(width, height, nearSign);
+    const blank = pictureOf(width, height, () => 0xa7a7);
+    const surface = rig.storeWords(gpu, [joinHalves(scene.depthIndices, blank)]);
+    const state = rig.store(gpu, [...new Array<typeof blank>(10).fill(blank), scene.stored], 2);
+    const marks = gpu.takePlanes(width, height, 1, 4);
+    const pairs = { width: wordsOf(width), height };
+    const sets = {
+      surface: { set: surface, rows: sameRows(edgeReach) },
+      state: { set: state, rows: sameRows(1) },
+    };
+    gpu.run('markDepthEdges', { nearSign, same, leastEnergy }, { ...sets, marks }, pairs);
+    return { gpu, scene, surface, state, marks, pairs };
+  }
+
   it.each(cases)(
     'is that of its plain twin, $width x $height, nearSign $nearSign ($which)',
     async (given) => {
-      const { which, width, height, nearSign } = given;
-      const gpu = rig[which];
-      const scene = randomMapScene(width, height, nearSign);
-      const weights = pictureOf(width, height, () => 12_345);
-      const surface = rig.storeWords(gpu, [joinHalves(scene.depthIndices, weights)]);
-      const blank = pictureOf(width, height, () => 0xa7a7);
-      const state = rig.store(gpu, [...new Array<typeof blank>(10).fill(blank), scene.stored], 2);
-      const marks = gpu.takePlanes(width, height, 1, 4);
+      const { width, height, nearSign } = given;
+      const { gpu, scene, surface, state, marks, pairs } = markScene(given);
       const indices = gpu.takePlanes(width, height, 1, 2);
-      const pairs = { width: wordsOf(width), height };
-      gpu.run(
-        'markDepthEdges',
-        { nearSign, same, leastEnergy },
-        {
-          surface: { set: surface, rows: sameRows(edgeReach) },
-          state: { set: state, rows: sameRows(1) },
-          marks,
-        },
-        pairs,
-      );
       gpu.run(
         'mapDepth',
         { nearSign, same },
@@ -73,25 +74,9 @@ describeGpu('the depth of the map', (rig) => {
   it.each(cases)(
     'is as sure as its plain twin says, $width x $height, nearSign $nearSign ($which)',
     async (given) => {
-      const { which, width, height, nearSign } = given;
-      const gpu = rig[which];
-      const scene = randomMapScene(width, height, nearSign);
-      const blank = pictureOf(width, height, () => 0xa7a7);
-      const surface = rig.storeWords(gpu, [joinHalves(scene.depthIndices, blank)]);
-      const state = rig.store(gpu, [...new Array<typeof blank>(10).fill(blank), scene.stored], 2);
+      const { width, height } = given;
+      const { gpu, scene, surface, state, marks, pairs } = markScene(given);
       const indices = rig.store(gpu, [scene.depthIndices], 2);
-      const marks = gpu.takePlanes(width, height, 1, 4);
-      const pairs = { width: wordsOf(width), height };
-      gpu.run(
-        'markDepthEdges',
-        { nearSign, same, leastEnergy },
-        {
-          surface: { set: surface, rows: sameRows(edgeReach) },
-          state: { set: state, rows: sameRows(1) },
-          marks,
-        },
-        pairs,
-      );
       const rows = sameRows(ringRadius);
       gpu.run(
         'halveOneSided',

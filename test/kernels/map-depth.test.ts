@@ -11,43 +11,48 @@ import {
 } from './map-depth-scene.js';
 
 const leastEnergy = 4000;
+const sizes = [
+  [131, 270],
+  [40, 33],
+  [9, 20],
+  [1, 5],
+] as const;
 
 let rig: KernelRig;
 beforeAll(async () => {
   rig = await KernelRig.start();
 });
 
-function mapDepth({ depthIndices, stored, nearSign }: MapScene) {
+/** A scene in planes, marked, with one more plane; and its stride, width and height. */
+function markScene({ depthIndices, stored, nearSign }: MapScene) {
   const { width, height } = depthIndices;
   const blank = pictureOf(width, height, () => 0xa7a7);
   const [given, certainties, marks, out] = [depthIndices, stored, blank, blank].map((plane) =>
     rig.storeCodes([plane]),
   );
-  const tail = [given.stride, width, height, nearSign, same];
+  const size = [given.stride, width, height];
   const pointers = [given.pointer, certainties.pointer, marks.pointer];
-  rig.run('markDepthEdgesStrip', [...pointers, ...tail, leastEnergy], height);
-  rig.run('mapDepthStrip', [given.pointer, marks.pointer, certainties.pointer, out.pointer, ...tail], height);
+  rig.run('markDepthEdgesStrip', [...pointers, ...size, nearSign, same, leastEnergy], height);
+  return { given, certainties, marks, out, size };
+}
+
+function mapDepth(scene: MapScene) {
+  const { given, certainties, marks, out, size } = markScene(scene);
+  const pointers = [given.pointer, marks.pointer, certainties.pointer, out.pointer];
+  rig.run('mapDepthStrip', [...pointers, ...size, scene.nearSign, same], scene.stored.height);
   return { mapped: rig.read(out), marks: rig.read(marks), certainties: rig.read(certainties) };
 }
 
 /** Certainties where no depth is changed. */
-function halveOneSided({ depthIndices, stored, nearSign }: MapScene): Plane {
-  const { width, height } = depthIndices;
-  const [given, certainties, marks] = [depthIndices, stored, stored].map((plane) => rig.storeCodes([plane]));
-  const size = [given.stride, width, height];
-  const pointers = [given.pointer, certainties.pointer, marks.pointer];
-  rig.run('markDepthEdgesStrip', [...pointers, ...size, nearSign, same, leastEnergy], height);
-  rig.run('halveOneSidedStrip', [given.pointer, marks.pointer, certainties.pointer, ...size, same], height);
+function halveOneSided(scene: MapScene): Plane {
+  const { given, certainties, marks, size } = markScene(scene);
+  const pointers = [given.pointer, marks.pointer, certainties.pointer];
+  rig.run('halveOneSidedStrip', [...pointers, ...size, same], scene.stored.height);
   return rig.read(certainties);
 }
 
 describe.each([1, -1] as const)('the depth of the map, nearSign %i', (nearSign) => {
-  it.each([
-    [131, 270],
-    [40, 33],
-    [9, 20],
-    [1, 5],
-  ])('is that of its plain twin, %i x %i', (width, height) => {
+  it.each(sizes)('is that of its plain twin, %i x %i', (width, height) => {
     const scene = randomMapScene(width, height, nearSign);
     const { mapped, marks, certainties } = mapDepth(scene);
     const seen = { moved: 0, edges: 0 };
@@ -112,12 +117,7 @@ describe.each([1, -1] as const)('the depth of the map, nearSign %i', (nearSign) 
 });
 
 describe('the certainty of a depth', () => {
-  it.each([
-    [131, 270],
-    [40, 33],
-    [9, 20],
-    [1, 5],
-  ])('is that of its plain twin, %i x %i', (width, height) => {
+  it.each(sizes)('is that of its plain twin, %i x %i', (width, height) => {
     const scene = randomMapScene(width, height, 1);
     const certainties = halveOneSided(scene);
     const seen = { whole: 0, halved: 0 };
