@@ -51,7 +51,7 @@ export async function registerStack(
   // On fewer cores decoding leaves none for it.
   const isApart = isLarge && options.threads >= minReadingThreads;
   const threads = readingThreads(stack, options.threads);
-  // Of the same pairs the reading solves both.
+  // Where the merge's motion rests on the same pairs of frames, the reading solves it as well.
   const isShared = sharesPairs(options.motion, evidenceMotion);
   const own = isShared ? undefined : estimatorOf({ motion: options.motion, fullSize: size }, threads);
   const reading = isApart

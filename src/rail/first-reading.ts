@@ -28,7 +28,7 @@ export interface FirstReadingHooks<Read extends FrameReading> {
   read: (frame: FrameFile) => Promise<Read>;
   /** Decodes a frame in full, where the evidence asks for that. Default: `decodeFrame`. */
   decodeFull?: (frame: FrameFile) => Promise<DecodedFrame>;
-  /** Called once all frames are read, before the evidence is made of them: the motion that is wanted, too. */
+  /** Called once all frames are read, before the evidence is made of them. Returns a motion that is to be solved as well. */
   wantMotion?: (unreadable: ReadonlyMap<number, string>) => MotionRequest | undefined;
   /** Called after each frame that could be read. The next is handed on once this is done. */
   onFrame?: (frame: FrameFile, read: Read) => void | Promise<void>;

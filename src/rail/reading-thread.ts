@@ -53,8 +53,8 @@ const mostWaiting = 2;
 const workerFile = fileURLToPath(new URL('../../dist/bundles/reading-worker.js', import.meta.url));
 
 /**
- * A `StackReading` in a thread of its own: the thread of a merge is then free for what is decoded. It finds the same. To be
- * closed.
+ * A `StackReading` in a thread of its own: the merge's own thread is then free to take decoded frames. Results are the same. To
+ * be closed.
  */
 export class ReadingThread {
   readonly shrink: Shrink;

@@ -87,7 +87,7 @@ export interface FinishedReading {
   motion: MotionSolution;
 }
 
-/** The motion that a stack is judged by, whatever a merge takes out: it needs growth, and hardly ever roll. */
+/** The model of motion by which a stack is judged, whichever a merge uses: with scale, which tells how the picture grows. */
 export const evidenceMotion: MotionModel = 'scale';
 
 /** Takes the brightness of some frames: see `ReadFrame`. */

@@ -42,7 +42,7 @@ fn isOneSided(here: i32) -> bool {
     }
     missed |= select(1u, 0u, hit) << u32(ray);
   }
-  // All round: the eight bits twice.
+  // The rays form a ring: their eight bits twice, and in them a run of four.
   let twice = missed | (missed << 8u);
   let pairs = twice & (twice >> 1u);
   return (pairs & (pairs >> 2u)) != 0u;

@@ -219,7 +219,7 @@ export const edgeReach: i32 = 3;
 /** [px]: half side of the square in which what is near and what is behind show their tones: as far again. */
 export const shareRadius: i32 = 6;
 
-/** [px]: how far around a pixel detail of its surface is looked for: as far again. */
+/** [px]: how far from a pixel detail of its surface is looked for: twice the half side of that square. */
 export const ringRadius: i32 = 12;
 
 /** [px]: pixels of the measure's window: detail shows in as many at least, and a near surface with so many of them that are farther from its edge is broad. */

@@ -92,7 +92,7 @@ function detailOf(p: usize, up: usize, down: usize, x: i32, width: i32, least: v
  * Marks of each pixel of the rows of one strip, u16 in a plane of the same stride: its tone, from the high byte of its certainty;
  * `edgeBit` where something more than `same` behind it, stored units, lies within `edgeReach` pixels to either side; `detailBit`
  * where the square of its gradient by Sobel's sums is above `leastEnergy`, levels squared.
- * nearSign: 1 or -1; 0 = unknown, and no edge means anything.
+ * nearSign: 1 or -1; 0 = unknown: then `edgeBit` means nothing.
  */
 export function markDepthEdgesStrip(
   depthIndices: usize, certainties: usize, marks: usize, stride: i32, width: i32, height: i32, nearSign: i32, same: i32,
@@ -254,7 +254,7 @@ function oneSidedOf(
   // A bit for each ray that met detail.
   let met = i16x8.splat(0);
   for (let n = 0; n < 8; n++) {
-    // Where those along rows and columns all do no other matters.
+    // Where the four along rows and columns met detail, no four neighbouring rays can have missed it.
     if (n == 4 && !v128.any_true(v128.andnot(needed, i16x8.eq(met, i16x8.splat(0x55))))) return i16x8.splat(0);
     // Counter-clockwise from the right, those along rows and columns first.
     const ray = n < 4 ? 2 * n : 2 * n - 7;
@@ -278,7 +278,7 @@ function oneSidedOf(
     met = v128.or(met, v128.and(hit, i16x8.splat(i16(bit))));
   }
   const missed = v128.andnot(i16x8.splat(255), met);
-  // All round: the eight bits twice.
+  // The rays form a ring: their eight bits twice, and in them a run of four.
   const twice = v128.or(missed, i16x8.shl(missed, 8));
   const pairs = v128.and(twice, i16x8.shr_u(twice, 1));
   const fours = v128.and(pairs, i16x8.shr_u(pairs, 2));

@@ -92,7 +92,7 @@ export const shareRadius = 2 * windowRadius;
  */
 export const confirmedGradient = (confirmedSigmas / outlierSigmas) * Math.sqrt(6) * toneNoise;
 
-/** Derived i32 [px]: how far around a pixel detail of its surface is looked for: as far again. */
+/** Derived i32 [px]: how far from a pixel detail of its surface is looked for: twice the half side of that square. */
 export const ringRadius = 2 * shareRadius;
 
 /**
